@@ -1,0 +1,7 @@
+"""The records, the numbers and the acts of a toolroom, without web or paper.
+
+Rooms, from the bottom up: errors, clock, units, codes (the terms); cutting (minutes in
+the cut); life, metrology, stock, floor (edges, offsets, what fits, counts and shifts);
+planning (swaps, sisters, bench); records and shopfiles (what a shop tells us, and its
+spreadsheets); store (the database); usecases (one module per act); demo (an invented shop).
+"""

@@ -1,0 +1,64 @@
+"""The one place that asks the time, and how instants are read and printed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+from crib.errors import Invalid
+
+Clock = Callable[[], datetime]
+
+#: How far ahead of ours a reporting clock may run before a fact is refused.
+CLOCK_TOLERANCE = timedelta(minutes=5)
+
+_INSTANT = re.compile(
+    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]\d\d:?\d\d)", re.ASCII
+)
+
+
+def now() -> datetime:
+    """The present instant, aware, in UTC."""
+    return datetime.now(UTC)
+
+
+def parse_instant(text: str) -> datetime:
+    """Read an RFC 3339 instant.
+
+    Raises:
+        Invalid: Not an instant, or one without an offset (a naive time is a guess).
+
+    Examples:
+        >>> parse_instant("2026-03-29T01:30:00+01:00").isoformat()
+        '2026-03-29T00:30:00+00:00'
+    """
+    if not _INSTANT.fullmatch(text.strip()):
+        raise Invalid(
+            f"'{text[:60]}' is not an instant: write it like 2026-03-29T01:30:00+01:00, "
+            "with the offset."
+        )
+    try:
+        return datetime.fromisoformat(text.strip().upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as problem:
+        raise Invalid(f"'{text[:60]}' is not an instant: {problem}.") from problem
+
+
+def print_instant(at: datetime) -> str:
+    """Print an aware instant as RFC 3339 in UTC, without a needless fraction.
+
+    Examples:
+        >>> print_instant(parse_instant("2026-03-29T01:30:00+01:00"))
+        '2026-03-29T00:30:00Z'
+    """
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def refuse_future(at: datetime, present: datetime, *, what: str = "at") -> None:
+    """Refuse an instant further ahead than a clock that runs a little fast explains."""
+    if at > present + CLOCK_TOLERANCE:
+        raise Invalid(
+            f"{print_instant(at)} lies in the future (it is {print_instant(present)}): "
+            "check the clock that sent it.",
+            errors=[{"field": what, "detail": "lies more than 5 minutes in the future"}],
+        )

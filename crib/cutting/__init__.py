@@ -1,0 +1,1 @@
+"""Geometry and motion of a cut: speed, minutes engaged, wear-relevant time."""

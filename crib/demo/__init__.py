@@ -1,0 +1,1 @@
+"""One invented shop, built by a seeded generator with a truth of its own."""

@@ -1,0 +1,1 @@
+"""Machines, counters, mounting checks and shift calendars."""

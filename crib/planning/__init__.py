@@ -1,0 +1,1 @@
+"""From forecasts to swaps, sisters and a bench queue."""

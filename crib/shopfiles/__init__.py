@@ -1,0 +1,1 @@
+"""A shop's spreadsheets in and out, with row-exact errors."""

@@ -1,0 +1,1 @@
+"""What fits what, and which edges of a piece are left."""

@@ -1,0 +1,94 @@
+"""Exact lengths: integers of 0.1 micrometre, their decimal strings, inches rounded once."""
+
+from __future__ import annotations
+
+import re
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import NewType
+
+from crib.errors import Invalid
+
+#: An exact length [0.1 µm]; never a float, never a bare int.
+TenthsUm = NewType("TenthsUm", int)
+
+#: Longest length that is taken for one [mm]; anything beyond is a slip of the keyboard.
+LONGEST_MM = 100_000
+
+_DECIMAL = re.compile(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", re.ASCII)
+
+
+def _decimal(text: str) -> Decimal:
+    if not isinstance(text, str):
+        raise Invalid(
+            f"{text!r} is a number; an exact length is written as text, like \"12.3456\"."
+        )
+    stripped = text.strip()
+    if not _DECIMAL.fullmatch(stripped):
+        raise Invalid(f"'{text[:40]}' is not a length: write it like 12.3456.")
+    value = Decimal(stripped)
+    if abs(value) > LONGEST_MM:
+        raise Invalid(f"'{text[:40]}' is longer than any tool: check the decimal point.")
+    return value
+
+
+def tenths_um_from_mm(text: str) -> TenthsUm:
+    """Read a length in millimetres exactly.
+
+    Args:
+        text: Decimal text [mm].
+
+    Returns:
+        The same length [0.1 µm].
+
+    Raises:
+        Invalid: Not a number, absurdly long, or finer than 0.1 µm (storing would round it).
+
+    Examples:
+        >>> tenths_um_from_mm("12.3456")
+        123456
+    """
+    scaled = _decimal(text) * 10_000
+    if scaled != scaled.to_integral_value():
+        raise Invalid(f"'{text[:40]}' mm is finer than 0.1 micrometre: give four places.")
+    return TenthsUm(int(scaled))
+
+
+def tenths_um_from_in(text: str) -> TenthsUm:
+    """Read a length in inches, rounded once to 0.1 µm, half to even.
+
+    Source: 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
+
+    Examples:
+        >>> tenths_um_from_in("0.48605")
+        123457
+    """
+    scaled = _decimal(text) * 254_000
+    return TenthsUm(int(scaled.to_integral_value(rounding=ROUND_HALF_EVEN)))
+
+
+def mm_from_tenths_um(length_tenths_um: int) -> str:
+    """Print an exact length as millimetres with four places; zero has no sign.
+
+    Examples:
+        >>> mm_from_tenths_um(-5), mm_from_tenths_um(0)
+        ('-0.0005', '0.0000')
+    """
+    sign = "-" if length_tenths_um < 0 else ""
+    whole, part = divmod(abs(length_tenths_um), 10_000)
+    return f"{sign}{whole}.{part:04d}"
+
+
+def in_from_tenths_um(length_tenths_um: int) -> str:
+    """Print an exact length as inches with five places, rounded once, half to even.
+
+    Examples:
+        >>> in_from_tenths_um(123456)
+        '0.48605'
+    """
+    hundred_thousandths = (Decimal(length_tenths_um) * 100_000 / 254_000).to_integral_value(
+        rounding=ROUND_HALF_EVEN
+    )
+    number = int(hundred_thousandths)
+    sign = "-" if number < 0 else ""
+    whole, part = divmod(abs(number), 100_000)
+    return f"{sign}{whole}.{part:05d}"

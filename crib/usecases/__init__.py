@@ -1,0 +1,1 @@
+"""One module per act; each opens one unit of work."""

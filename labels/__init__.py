@@ -1,0 +1,1 @@
+"""Ink and paper: symbols, labels, plates and sheets."""
