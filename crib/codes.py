@@ -95,8 +95,8 @@ def parse_code(text: str) -> Code:
     bare = strip_address(text).upper()
     if not _SHAPE.fullmatch(bare):
         raise BadCode(
-            f"'{text.strip()[:60]}' is not a code: one letter of {'/'.join(KINDS)}, at least five "
-            "characters 0-9 A-Z and a check character.",
+            f"'{text.strip()[:60]}' is not a code: one letter of {'/'.join(KINDS)}, at least "
+            "five characters 0-9 A-Z and a check character.",
             facts={"text": text.strip()[:60]},
         )
     wanted = check_character(bare[:-1])

@@ -46,7 +46,7 @@ class BadCode(Invalid):
     kind = "bad-code"
 
 
-class OutsideModel(Invalid, ValueError):
+class OutsideModel(Invalid, ValueError):  # noqa: N818 - see Refusal
     """A number outside the range in which a formula holds (422)."""
 
     kind = "outside-model"

@@ -20,7 +20,7 @@ _DECIMAL = re.compile(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", re.ASCII)
 def _decimal(text: str) -> Decimal:
     if not isinstance(text, str):
         raise Invalid(
-            f"{text!r} is a number; an exact length is written as text, like \"12.3456\"."
+            f'{text!r} is a number; an exact length is written as text, like "12.3456".'
         )
     stripped = text.strip()
     if not _DECIMAL.fullmatch(stripped):

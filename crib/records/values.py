@@ -1,0 +1,152 @@
+"""One value of a record: read from a cell, printed back, refused with what would be right."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import date, datetime
+from decimal import Decimal
+
+from crib.clock import parse_instant, print_instant
+from crib.errors import Invalid
+from crib.records.columns import LONGEST_TEXT, Column
+from crib.units import mm_from_tenths_um, tenths_um_from_mm
+
+_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,15})?|\.\d{1,15})([eE][+-]?\d{1,2})?", re.ASCII)
+_WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
+_MONEY = re.compile(r"[+-]?\d{1,12}(\.\d{1,2}0*)?", re.ASCII)
+_CLOCK = re.compile(r"(\d{1,2}):(\d\d)", re.ASCII)
+_YES = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
+
+
+def read_cell(column: Column, text: str) -> object:
+    """Turn the text of a cell into the value that is stored.
+
+    Args:
+        column: What the cell may hold; references are read as the text that names them.
+        text: The cell, not empty.
+
+    Returns:
+        str, int, float, bool, datetime, date; an exact length as int [0.1 µm]; money as int
+        of hundredths; a time as minutes after midnight.
+
+    Raises:
+        Invalid: The text is not such a value, or outside its bounds; says what would be right.
+    """
+    stripped = text.strip()
+    value = _READERS[column.kind](column, stripped)
+    _check_bounds(column, value, stripped)
+    return value
+
+
+def print_cell(column: Column, value: object) -> str:
+    """Print a stored value as the canonical text of its cell; None is an empty cell."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if column.kind == "length" and isinstance(value, int):
+        return mm_from_tenths_um(value)
+    if column.kind == "money" and isinstance(value, int):
+        return f"{Decimal(value) / 100:.2f}"
+    if column.kind == "time" and isinstance(value, int):
+        return f"{value // 60:02d}:{value % 60:02d}"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime):
+        return print_instant(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    return str(value)
+
+
+def _read_text(column: Column, text: str) -> str:
+    if len(text) > LONGEST_TEXT:
+        raise Invalid(f"is {len(text)} characters long; at most {LONGEST_TEXT} are taken")
+    if any(ord(character) < 32 or ord(character) == 127 for character in text):
+        raise Invalid("holds a line break or control character; write plain text")
+    return text
+
+
+def _read_integer(column: Column, text: str) -> int:
+    if not _WHOLE.fullmatch(text):
+        raise Invalid("is not a whole number")
+    return int(text)
+
+
+def _read_number(column: Column, text: str) -> float:
+    if not _NUMBER.fullmatch(text):
+        raise Invalid("is not a number; write it like 12.5")
+    value = float(text)
+    if not math.isfinite(value):
+        raise Invalid("is not a finite number")
+    return value
+
+
+def _read_length(column: Column, text: str) -> int:
+    return tenths_um_from_mm(text)
+
+
+def _read_money(column: Column, text: str) -> int:
+    if not _MONEY.fullmatch(text):
+        raise Invalid("is not an amount; write it like 12.50")
+    return int(Decimal(text) * 100)
+
+
+def _read_yes_no(column: Column, text: str) -> bool:
+    try:
+        return _YES[text.lower()]
+    except KeyError:
+        raise Invalid("is neither yes nor no") from None
+
+
+def _read_instant(column: Column, text: str) -> datetime:
+    return parse_instant(text)
+
+
+def _read_date(column: Column, text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Invalid("is not a date; write it like 2026-03-29") from None
+
+
+def _read_time(column: Column, text: str) -> int:
+    match = _CLOCK.fullmatch(text)
+    minutes = int(match[1]) * 60 + int(match[2]) if match else -1
+    if not match or int(match[2]) > 59 or minutes > 24 * 60:
+        raise Invalid("is not a time of day; write it like 06:00 (24:00 is allowed)")
+    return minutes
+
+
+def _read_choice(column: Column, text: str) -> str:
+    for choice in column.choices:
+        if choice.lower() == text.lower():
+            return choice
+    raise Invalid(f"is not one of {', '.join(column.choices)}")
+
+
+_READERS = {
+    "text": _read_text,
+    "integer": _read_integer,
+    "number": _read_number,
+    "length": _read_length,
+    "money": _read_money,
+    "yes_no": _read_yes_no,
+    "instant": _read_instant,
+    "date": _read_date,
+    "time": _read_time,
+    "choice": _read_choice,
+}
+
+
+def _check_bounds(column: Column, value: object, text: str) -> None:
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        return
+    scale = {"length": 10_000, "money": 100}.get(column.kind, 1)
+    if column.minimum is not None and value < column.minimum * scale:
+        raise Invalid(f"is below {column.minimum:g}, the least that makes sense")
+    if column.above is not None and value <= column.above * scale:
+        raise Invalid(f"must be more than {column.above:g}")
+    if column.maximum is not None and value > column.maximum * scale:
+        raise Invalid(f"is above {column.maximum:g}, the most that makes sense")
