@@ -1,0 +1,174 @@
+"""Opening the database: pragmas, one writer at a time, integrity errors turned into refusals."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, create_engine, event, text
+from sqlalchemy.engine import Engine, make_url
+from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.pool import QueuePool, StaticPool
+
+from crib.errors import (
+    AlreadyMounted,
+    Conflict,
+    EdgeUsed,
+    HolderInUse,
+    InUse,
+    NoneLeft,
+    Refusal,
+    StationOccupied,
+    StoreFull,
+)
+
+#: An open transaction; use cases take one and neither open nor close it.
+Tx = Connection
+
+_BUSY_MS = 5000
+
+# Constraint (or SQLite's own words for it) -> what the person at the machine reads.
+_CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
+    ("station_state.station_id", StationOccupied, "Another tool was just mounted there."),
+    ("station_state.assembly_id", AlreadyMounted, "This tool sits in a station already."),
+    ("assembly_state.holder_id", HolderInUse, "The holder is built already."),
+    ("edge_uses.piece_id", EdgeUsed, "That edge was used before."),
+    ("on_hand_not_negative", NoneLeft, "The lot holds fewer than that."),
+    ("balance_not_negative", NoneLeft, "The lot holds fewer than that."),
+    ("part count goes backwards", Conflict, "The part count would go backwards."),
+    ("append only", Conflict, "What is recorded is never changed; reverse it by a new fact."),
+    ("uq_runs_running", Conflict, "Another run is running on that machine; end it first."),
+    ("runs.machine_id", Conflict, "Another run is running on that machine; end it first."),
+    ("FOREIGN KEY", InUse, "Something else still names this record."),
+    ("_key", Conflict, "There is one of that name already."),
+    ("UNIQUE", Conflict, "There is one of that name already."),
+)
+
+
+class Store:
+    """One database.
+
+    Args:
+        url: SQLAlchemy URL, ``sqlite:////path/to/file`` or ``sqlite://`` (memory, tests only).
+    """
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self._thread_lock = threading.RLock()
+        self.path: Path | None = None
+        parsed = make_url(url)
+        if parsed.get_backend_name() != "sqlite":
+            raise Refusal(
+                f"CRIB_DATABASE_URL names {parsed.get_backend_name()}; use sqlite:///FILE."
+            )
+        in_memory = parsed.database in (None, "", ":memory:")
+        if not in_memory:
+            assert parsed.database is not None
+            self.path = Path(parsed.database).absolute()
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        self.engine: Engine = create_engine(
+            url,
+            poolclass=StaticPool if in_memory else QueuePool,
+            connect_args={"check_same_thread": False, "timeout": _BUSY_MS / 1000},
+            **({} if in_memory else {"pool_size": 8, "max_overflow": 32}),
+        )
+        event.listen(self.engine, "connect", _on_connect)
+
+    @contextmanager
+    def read(self) -> Iterator[Tx]:
+        """A consistent view of the database; nothing is written."""
+        if self.path is None:
+            self._thread_lock.acquire()
+        try:
+            with self.engine.connect() as connection:
+                connection.exec_driver_sql("BEGIN")
+                try:
+                    yield connection
+                finally:
+                    connection.exec_driver_sql("ROLLBACK")
+        finally:
+            if self.path is None:
+                self._thread_lock.release()
+
+    @contextmanager
+    def write(self) -> Iterator[Tx]:
+        """One short write transaction, committed at the end, undone by any exception.
+
+        Writers queue on a file lock before BEGIN IMMEDIATE: SQLite's own waiting polls and
+        starves under load.
+
+        Raises:
+            Refusal: A constraint of the database forbade it; nothing was written.
+            StoreFull: The disk took no more; nothing was written.
+        """
+        with self._writer_lock(), self.engine.connect() as connection:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            try:
+                yield connection
+                connection.exec_driver_sql("UPDATE revisions SET revision = revision + 1")
+                connection.exec_driver_sql("COMMIT")
+            except BaseException as problem:
+                _roll_back(connection)
+                if isinstance(problem, IntegrityError):
+                    raise refusal_from(problem) from problem
+                if isinstance(problem, OperationalError) and "full" in str(problem.orig):
+                    raise StoreFull(
+                        "The disk is full: nothing was recorded. Free some space, send it again."
+                    ) from problem
+                raise
+
+    @contextmanager
+    def _writer_lock(self) -> Iterator[None]:
+        if self.path is None:
+            with self._thread_lock:
+                yield
+            return
+        descriptor = os.open(f"{self.path}-lock", os.O_RDWR | os.O_CREAT, 0o600)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX)
+            yield
+        finally:
+            os.close(descriptor)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+
+def _roll_back(connection: Connection) -> None:
+    # SQLite itself has rolled back after some errors (disk full); asking twice is harmless
+    driver: Any = connection.connection.driver_connection
+    if driver.in_transaction:
+        connection.exec_driver_sql("ROLLBACK")
+
+
+def _on_connect(driver: Any, _record: object) -> None:
+    driver.isolation_level = None  # BEGIN is ours to say
+    for pragma in (
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        f"busy_timeout={_BUSY_MS}",
+        "cache_size=-65536",
+        "temp_store=MEMORY",
+    ):
+        driver.execute(f"PRAGMA {pragma}")
+
+
+def refusal_from(problem: IntegrityError) -> Refusal:
+    """The refusal that a broken constraint stands for; the original error if none is known."""
+    words = str(problem.orig)
+    for mark, kind, sentence in _CONSTRAINTS:
+        if mark in words:
+            return kind(sentence, facts={"constraint": words})
+    raise problem
+
+
+def revision(tx: Tx) -> int:
+    """Number of writes so far: equal numbers mean that nothing changed in between."""
+    return int(tx.execute(text("SELECT revision FROM revisions")).scalar_one())

@@ -1,0 +1,437 @@
+"""Tables with named constraints: records as the catalogue describes them, facts, states.
+
+Facts (``facts`` and the tables keyed by ``fact_id``) are append only; triggers refuse to
+change or delete them. States (``*_state``, ``edge_uses``, ``label_codes``) say what is so
+now, follow from the facts, and carry the constraints that keep two truths apart.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.types import TypeEngine
+
+from crib.records.catalogue import CATALOGUE
+from crib.records.columns import Column as RecordColumn
+from crib.records.columns import Record
+from crib.store.types import Instant, Whole
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ck": "ck_%(table_name)s_%(constraint_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+_TYPES: dict[str, type[TypeEngine[object]] | TypeEngine[object]] = {
+    "text": String,
+    "choice": String,
+    "integer": Integer,
+    "time": Integer,
+    "number": Float,
+    "length": Whole,
+    "money": Whole,
+    "yes_no": Boolean,
+    "instant": Instant,
+    "date": Date,
+}
+
+
+def _record_column(column: RecordColumn, *, owner: str | None) -> Column[object]:
+    if column.reference:
+        return Column(
+            column.stored,
+            Integer,
+            ForeignKey(
+                f"{column.reference}.id",
+                ondelete="CASCADE" if column.reference == owner else "RESTRICT",
+            ),
+            nullable=not column.required,
+            index=True,
+        )
+    return Column(column.stored, _TYPES[column.kind], nullable=not column.required)
+
+
+def _record_table(record: Record) -> Table:
+    """One table per record: id, its columns, and what a resource needs (code, version)."""
+    columns: list[Column[object]] = [Column("id", Integer, primary_key=True)]
+    if record.code_kind:
+        columns.append(Column("code", String, nullable=False, unique=True))
+    columns += [
+        _record_column(column, owner=record.owner)
+        for column in record.columns
+        if not column.many
+        and not (record.name == "calendar_spans" and column.name == "time_zone")
+    ]
+    extra: list[Column[object] | CheckConstraint] = []
+    if not record.owner:
+        extra += [
+            Column("version", Integer, nullable=False, server_default=text("1")),
+            Column("retired_at", Instant),
+        ]
+    if record.name == "machines":  # the shop's own text block for the control, if it has one
+        extra.append(Column("block_template", String))
+    if record.name == "lots":  # what is left on the shelf; the ledger's sum, kept so that
+        extra += [  # the database itself refuses to go below nothing
+            Column("on_hand", Integer, nullable=False),
+            CheckConstraint("on_hand >= 0", name="on_hand_not_negative"),
+        ]
+    key = [record.column(name).stored for name in record.key]
+    nullable = any(not record.column(name).required for name in record.key)
+    unique: list[UniqueConstraint] = []
+    if not nullable:
+        unique.append(UniqueConstraint(*key, name=f"uq_{record.name}_key"))
+    table = Table(record.name, metadata, *columns, *extra, *unique)
+    if nullable:  # an empty cell equals an empty cell, which a plain UNIQUE does not see
+        parts = ", ".join(f"coalesce({name}, '')" for name in key)
+        Index(f"uq_{record.name}_key", text(parts), unique=True, _table=table)
+    return table
+
+
+for _record in CATALOGUE:
+    _record_table(_record)
+
+tool_spec_items = Table(
+    "tool_spec_items",
+    metadata,
+    Column("tool_spec_id", ForeignKey("tool_specs.id", ondelete="CASCADE"), primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("cutting_item_id", ForeignKey("cutting_items.id"), nullable=False, index=True),
+)
+
+Index(
+    "uq_runs_running",
+    metadata.tables["runs"].c.machine_id,
+    unique=True,
+    sqlite_where=text("state = 'running'"),
+    postgresql_where=text("state = 'running'"),
+)
+
+code_counters = Table(
+    "code_counters",
+    metadata,
+    Column("kind", String, primary_key=True),
+    Column("next_number", Integer, nullable=False),
+)
+
+#: Counts every change, so that a view knows whether what it computed still holds.
+revisions = Table(
+    "revisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("revision", Integer, nullable=False),
+    CheckConstraint("id = 1", name="one_row"),
+)
+
+idempotency_keys = Table(
+    "idempotency_keys",
+    metadata,
+    Column("key", String, primary_key=True),
+    Column("route", String, nullable=False),
+    Column("body_hash", String, nullable=False),
+    Column("status", Integer, nullable=False),
+    Column("body", LargeBinary, nullable=False),
+    Column("headers", JSON, nullable=False),
+    Column("recorded_at", Instant, nullable=False, index=True),
+)
+
+facts = Table(
+    "facts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String, nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("recorded_at", Instant, nullable=False, index=True),
+    Column("person_id", ForeignKey("people.id")),
+    Column("note", String),
+    Column("reverses_id", ForeignKey("facts.id"), unique=True),
+    CheckConstraint(
+        "kind IN ('build', 'preset', 'mount', 'removal', 'correction', 'count', 'gauge_check',"
+        " 'stock_move', 'stop', 'teardown', 'reversal')",
+        name="known_kind",
+    ),
+    CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
+    sqlite_autoincrement=True,  # a number is never given twice
+)
+
+
+def _fact_id() -> Column[int]:
+    return Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False)
+
+
+#: A built holder + edge. One fact, and the thing itself.
+assemblies = Table(
+    "assemblies",
+    metadata,
+    _fact_id(),
+    Column("tool_spec_id", ForeignKey("tool_specs.id"), nullable=False, index=True),
+    Column("holder_id", ForeignKey("holders.id"), nullable=False, index=True),
+    Column("lot_id", ForeignKey("lots.id"), nullable=False, index=True),
+    Column("edge", Integer, nullable=False),
+    Column("grind", Integer, nullable=False, server_default=text("0")),
+)
+
+#: What an assembly is now. An open one (``ended_at`` empty) holds its holder.
+assembly_state = Table(
+    "assembly_state",
+    metadata,
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), primary_key=True),
+    Column("holder_id", ForeignKey("holders.id"), nullable=False),
+    Column("cutter_status", String, nullable=False),
+    Column("preset_id", ForeignKey("presets.fact_id")),
+    Column("ended_at", Instant),
+    CheckConstraint(
+        "cutter_status IN ('NEW', 'MEASURED', 'AVAILABLE', 'ALLOCATED', 'USED', 'EXPIRED',"
+        " 'BROKEN', 'TAGGED_OUT', 'UNAVAILABLE')",
+        name="known_status",
+    ),
+)
+Index(
+    "uq_assembly_state_holder_built_once",
+    assembly_state.c.holder_id,
+    unique=True,
+    sqlite_where=text("ended_at IS NULL"),
+    postgresql_where=text("ended_at IS NULL"),
+)
+Index("ix_assembly_state_open", assembly_state.c.ended_at, assembly_state.c.cutter_status)
+
+#: Codes that labels of an assembly carried. A new accepted preset gives a new code, so that
+#: a label of an earlier preset scans as what it is.
+label_codes = Table(
+    "label_codes",
+    metadata,
+    Column("code", String, primary_key=True),
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
+    Column("preset_id", ForeignKey("presets.fact_id")),
+    Column("superseded_at", Instant),
+)
+Index(
+    "uq_label_codes_one_current",
+    label_codes.c.assembly_id,
+    unique=True,
+    sqlite_where=text("superseded_at IS NULL"),
+    postgresql_where=text("superseded_at IS NULL"),
+)
+
+#: A single insert or cutter, once it has been taken out of its box.
+pieces = Table(
+    "pieces",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("lot_id", ForeignKey("lots.id"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("grinds", Integer, nullable=False, server_default=text("0")),
+    Column("scrapped", Boolean, nullable=False, server_default=text("0")),
+    UniqueConstraint("lot_id", "number", name="uq_pieces_lot_number"),
+)
+
+#: Each edge of each piece cuts once per grind.
+edge_uses = Table(
+    "edge_uses",
+    metadata,
+    Column("piece_id", ForeignKey("pieces.id"), primary_key=True),
+    Column("edge", Integer, primary_key=True),
+    Column("grind", Integer, primary_key=True),
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
+)
+
+presets = Table(
+    "presets",
+    metadata,
+    _fact_id(),
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
+    Column("gauge_id", ForeignKey("gauges.id")),
+    Column("accepted", Boolean, nullable=False),
+    Column("why_not", JSON, nullable=False),
+    Column("lf_tenths_um", Whole),
+    Column("wf_tenths_um", Whole),
+    Column("hf_tenths_um", Whole),
+    Column("re_tenths_um", Whole),
+    # standard deviation and expanded uncertainty (k=2) per measure, as {"lf": ..., ...} [mm]
+    Column("standard_deviation_mm", JSON, nullable=False),
+    Column("expanded_uncertainty_mm", JSON, nullable=False),
+    Column("void_after", Instant, nullable=False),
+)
+
+preset_readings = Table(
+    "preset_readings",
+    metadata,
+    Column("preset_id", ForeignKey("presets.fact_id"), primary_key=True),
+    Column("position", Integer, primary_key=True),
+    Column("lf_tenths_um", Whole),
+    Column("wf_tenths_um", Whole),
+    Column("hf_tenths_um", Whole),
+    Column("re_tenths_um", Whole),
+)
+
+mounts = Table(
+    "mounts",
+    metadata,
+    _fact_id(),
+    Column("station_id", ForeignKey("stations.id"), nullable=False, index=True),
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
+    Column("preset_id", ForeignKey("presets.fact_id"), nullable=False),
+    Column("part_count", Integer),
+    # as keyed in at the control: X doubled where X is on diameter
+    Column("offset_x_tenths_um", Whole),
+    Column("offset_y_tenths_um", Whole),
+    Column("offset_z_tenths_um", Whole),
+)
+
+#: What sits in a station now: the primary key is "one assembly per station", the unique
+#: column is "one station per assembly".
+station_state = Table(
+    "station_state",
+    metadata,
+    Column("station_id", ForeignKey("stations.id"), primary_key=True),
+    Column(
+        "assembly_id",
+        ForeignKey("assemblies.fact_id"),
+        nullable=False,
+        unique=True,
+    ),
+    Column("mount_id", ForeignKey("mounts.fact_id"), nullable=False, unique=True),
+)
+
+removals = Table(
+    "removals",
+    metadata,
+    _fact_id(),
+    # not unique: a removal that was reversed leaves room for the true one
+    Column("mount_id", ForeignKey("mounts.fact_id"), nullable=False, index=True),
+    Column("reason", String, nullable=False),
+    Column("part_count", Integer),
+    Column("flank_wear_tenths_um", Whole),
+    CheckConstraint(
+        "reason IN ('worn_as_planned', 'worn_early', 'size', 'finish', 'burr', 'chipped',"
+        " 'broken', 'built_up_edge', 'job_change', 'inspection')",
+        name="known_reason",
+    ),
+)
+
+corrections = Table(
+    "corrections",
+    metadata,
+    _fact_id(),
+    Column("mount_id", ForeignKey("mounts.fact_id"), nullable=False, index=True),
+    Column("axis", String, nullable=False),
+    Column("change_tenths_um", Whole, nullable=False),
+    Column("correction_kind", String, nullable=False),
+    CheckConstraint("axis IN ('X', 'Y', 'Z')", name="known_axis"),
+    CheckConstraint("correction_kind IN ('first_off', 'size')", name="known_kind"),
+)
+
+count_batches = Table(
+    "count_batches",
+    metadata,
+    _fact_id(),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("accepted", Integer, nullable=False),
+    Column("duplicates", Integer, nullable=False),
+    Column("refused", Integer, nullable=False),
+)
+
+#: Accepted readings. ``life`` numbers the counter's lives (a reset starts one) and ``total``
+#: is the parts made since the first reading; both follow from the readings before it.
+count_readings = Table(
+    "count_readings",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("at", Instant, primary_key=True, autoincrement=False),
+    Column("count", Integer, nullable=False),
+    Column("life", Integer, nullable=False),
+    Column("total", Integer, nullable=False),
+    Column("run_id", ForeignKey("runs.id")),
+    Column("batch_id", ForeignKey("facts.id"), nullable=False),
+    CheckConstraint("count >= 0", name="count_not_negative"),
+    sqlite_with_rowid=False,
+)
+
+count_refusals = Table(
+    "count_refusals",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("batch_id", ForeignKey("facts.id"), nullable=False, index=True),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("at", Instant),
+    Column("reading", JSON, nullable=False),
+    Column("reason", String, nullable=False),
+    Column("detail", String, nullable=False),
+)
+
+gauge_checks = Table(
+    "gauge_checks",
+    metadata,
+    _fact_id(),
+    Column("gauge_id", ForeignKey("gauges.id"), nullable=False, index=True),
+    Column("readings", JSON, nullable=False),
+    Column("result", JSON, nullable=False),
+    Column("valid", Boolean, nullable=False),
+)
+
+stock_moves = Table(
+    "stock_moves",
+    metadata,
+    _fact_id(),
+    Column("lot_id", ForeignKey("lots.id"), nullable=False, index=True),
+    Column("move", String, nullable=False),
+    Column("change", Integer, nullable=False),
+    Column("balance_after", Integer, nullable=False),
+    CheckConstraint(
+        "move IN ('receipt', 'issue', 'return', 'scrap', 'stocktaking', 'build')",
+        name="known_move",
+    ),
+    CheckConstraint("balance_after >= 0", name="balance_not_negative"),
+)
+
+stops = Table(
+    "stops",
+    metadata,
+    _fact_id(),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("ends_at", Instant),
+    Column("reason", String, nullable=False),
+)
+
+teardowns = Table(
+    "teardowns",
+    metadata,
+    _fact_id(),
+    Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
+    Column("reason", String),
+)
+
+#: Tables whose rows are never changed or deleted.
+APPEND_ONLY = (
+    "facts",
+    "assemblies",
+    "presets",
+    "preset_readings",
+    "mounts",
+    "removals",
+    "corrections",
+    "count_batches",
+    "count_refusals",
+    "gauge_checks",
+    "stock_moves",
+    "stops",
+    "teardowns",
+)
