@@ -1,0 +1,133 @@
+"""Cutting data of the shop in memory: wear and minutes per part for a station and a run."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from sqlalchemy import select
+
+from crib.cutting.operations import CutOperation
+from crib.life.taylor import TaylorConstants
+from crib.planning.part_wear import PartWear, part_wear
+from crib.store.engine import Tx
+from crib.store.tables import metadata
+
+_T = metadata.tables
+_OPERATION = (
+    "kind", "start_diameter_mm", "end_diameter_mm", "length_mm", "feed_mm_rev", "depth_mm",
+    "passes", "cutting_speed_m_min", "spindle_rpm", "engaged_s",
+)  # fmt: skip
+
+
+class CuttingData:
+    """Operations, constants and limits, read once; wear per part computed when asked.
+
+    Args:
+        tx: An open transaction; everything is read at once, later changes are not seen.
+    """
+
+    def __init__(self, tx: Tx) -> None:
+        self._operations: dict[tuple[int, int, int], list[CutOperation]] = defaultdict(list)
+        self._specs_expected: dict[tuple[int, int, int], int] = {}
+        for row in tx.execute(
+            select(_T["operations"]).order_by("part_id", "path", "sequence")
+        ).mappings():
+            key = (row["part_id"], row["tool_number"], row["path"] or 1)
+            self._operations[key].append(
+                CutOperation(**{name: row[name] for name in _OPERATION})
+            )
+            self._specs_expected.setdefault(key, row["tool_spec_id"])
+        self._groups: dict[int, str] = {
+            row.id: row.material_group
+            for row in tx.execute(select(_T["parts"].c.id, _T["parts"].c.material_group))
+        }
+        self._stations = self._by_id(
+            tx,
+            select(
+                _T["stations"].c.id,
+                _T["stations"].c.tool_number,
+                _T["stations"].c.path,
+                _T["stations"].c.max_rpm,
+                _T["machines"].c.spindle_max_rpm,
+            ).join(_T["machines"], _T["machines"].c.id == _T["stations"].c.machine_id),
+        )
+        self._specs = self._by_id(
+            tx,
+            select(
+                _T["tool_specs"].c.id,
+                _T["tool_specs"].c.max_rpm,
+                _T["tool_specs"].c.life_parts,
+                _T["holder_types"].c.max_rpm.label("holder_max_rpm"),
+            ).join(
+                _T["holder_types"], _T["holder_types"].c.id == _T["tool_specs"].c.holder_type_id
+            ),
+        )
+        self._items = self._by_id(
+            tx, select(_T["cutting_items"].c.id, _T["cutting_items"].c.tool_material)
+        )
+        self._constants: dict[tuple[int | str | None, str], tuple[TaylorConstants, str]] = {}
+        for row in tx.execute(select(_T["tool_life"])).mappings():
+            which = row["cutting_item_id"] or row["tool_material"]
+            self._constants[which, row["material_group"]] = (
+                TaylorConstants(
+                    row["n"],
+                    row["c_m_min"],
+                    row["feed_exponent"] or 0.0,
+                    row["depth_exponent"] or 0.0,
+                    row["reference_feed_mm_rev"],
+                    row["reference_depth_mm"],
+                ),
+                row["source"] or "the shop's tool_life.csv",
+            )
+        self._known: dict[tuple[int, int, int, int], PartWear | None] = {}
+
+    @staticmethod
+    def _by_id(tx: Tx, statement: Any) -> dict[int, Any]:
+        return {row.id: row for row in tx.execute(statement)}
+
+    def expected_spec(self, station_id: int, part_id: int) -> int | None:
+        """Id of the tool spec that a part's program expects in a station, if any."""
+        station = self._stations[station_id]
+        return self._specs_expected.get((part_id, station.tool_number, station.path or 1))
+
+    def material_group(self, part_id: int) -> str:
+        """ISO 513 group of a part's material."""
+        return self._groups[part_id]
+
+    def per_part(
+        self, station_id: int, part_id: int, tool_spec_id: int, cutting_item_id: int
+    ) -> PartWear | None:
+        """What one part takes from an edge of an item, built to a spec, in a station.
+
+        None where the part's program does not use the station, or nothing is known.
+        """
+        key = (station_id, part_id, tool_spec_id, cutting_item_id)
+        if key not in self._known:
+            self._known[key] = self._compute(*key)
+        return self._known[key]
+
+    def _compute(
+        self, station_id: int, part_id: int, tool_spec_id: int, cutting_item_id: int
+    ) -> PartWear | None:
+        station = self._stations[station_id]
+        spec = self._specs[tool_spec_id]
+        group = self._groups[part_id]
+        material = self._items[cutting_item_id].tool_material
+        constants, source = self._constants.get(
+            (cutting_item_id, group), self._constants.get((material, group), (None, ""))
+        )
+        return part_wear(
+            self._operations.get((part_id, station.tool_number, station.path or 1), ()),
+            {
+                "machine": station.spindle_max_rpm,
+                "station": station.max_rpm,
+                "holder": spec.holder_max_rpm,
+                "tool": spec.max_rpm,
+            },
+            constants=constants,
+            constants_source=source,
+            life_parts=spec.life_parts,
+            tool_material=material,
+            material_group=group,
+        )
