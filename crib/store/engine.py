@@ -1,4 +1,4 @@
-"""Opening the database: pragmas, one writer at a time, integrity errors turned into refusals."""
+"""Opening the database: pragmas, one writer at a time, broken constraints as refusals."""
 
 from __future__ import annotations
 
@@ -44,6 +44,7 @@ _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
     ("append only", Conflict, "What is recorded is never changed; reverse it by a new fact."),
     ("uq_runs_running", Conflict, "Another run is running on that machine; end it first."),
     ("runs.machine_id", Conflict, "Another run is running on that machine; end it first."),
+    ("facts.reverses_id", Conflict, "That was reversed already."),
     ("FOREIGN KEY", InUse, "Something else still names this record."),
     ("_key", Conflict, "There is one of that name already."),
     ("UNIQUE", Conflict, "There is one of that name already."),
@@ -67,8 +68,7 @@ class Store:
                 f"CRIB_DATABASE_URL names {parsed.get_backend_name()}; use sqlite:///FILE."
             )
         in_memory = parsed.database in (None, "", ":memory:")
-        if not in_memory:
-            assert parsed.database is not None
+        if parsed.database and not in_memory:
             self.path = Path(parsed.database).absolute()
             self.path.parent.mkdir(parents=True, exist_ok=True)
         self.engine: Engine = create_engine(
@@ -118,7 +118,8 @@ class Store:
                     raise refusal_from(problem) from problem
                 if isinstance(problem, OperationalError) and "full" in str(problem.orig):
                     raise StoreFull(
-                        "The disk is full: nothing was recorded. Free some space, send it again."
+                        "The disk is full: nothing was recorded. Free some space and send it "
+                        "again."
                     ) from problem
                 raise
 

@@ -7,6 +7,8 @@ now, follow from the facts, and carry the constraints that keep two truths apart
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     JSON,
     Boolean,
@@ -41,7 +43,7 @@ metadata = MetaData(
     }
 )
 
-_TYPES: dict[str, type[TypeEngine[object]] | TypeEngine[object]] = {
+_TYPES: dict[str, type[TypeEngine[Any]]] = {
     "text": String,
     "choice": String,
     "integer": Integer,
