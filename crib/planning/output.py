@@ -58,7 +58,8 @@ class MachineOutput:
         line = np.cumsum(steps)
         begin = np.interp(np.asarray(from_us, dtype=np.float64), self.at_us, line)
         end = np.interp(np.asarray(to_us, dtype=np.float64), self.at_us, line)
-        return np.maximum(end - begin, 0.0)
+        used: Floats = np.maximum(end - begin, 0.0)
+        return used
 
     def parts_of_run(self, run: int) -> int:
         """Parts counted for a run so far."""
