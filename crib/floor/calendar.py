@@ -1,0 +1,188 @@
+"""When a machine runs and who is there: weekly spans in the site's zone, instants in UTC."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.errors import Invalid
+from crib.floor.timeline import (
+    HORIZON,
+    Timeline,
+    advance,
+    instant,
+    merged,
+    spans_in,
+    us_of,
+    window,
+    zone_of,
+)
+from crib.floor.week import (
+    DAY_MIN,
+    WEEKDAYS,
+    WeekSpan,
+    parse_clock,
+    print_clock,
+    spans_from_rows,
+    week_span,
+)
+
+__all__ = [
+    "ALWAYS",
+    "DAY_MIN",
+    "HORIZON",
+    "WEEKDAYS",
+    "Stretch",
+    "WeekSpan",
+    "WorkCalendar",
+    "parse_clock",
+    "print_clock",
+    "spans_from_rows",
+    "week_span",
+]
+
+_US = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A piece of time that is attended or unattended as a whole [UTC]."""
+
+    start_at: datetime
+    end_at: datetime
+    attended: bool
+
+    @property
+    def duration_s(self) -> float:
+        """Length in elapsed seconds, whatever the clocks on the wall did [s]."""
+        return (self.end_at - self.start_at).total_seconds()
+
+
+@dataclass(frozen=True, slots=True)
+class WorkCalendar:
+    """A machine's running hours: weekly spans read in one IANA zone.
+
+    Where spans overlap, a person counts as there if any span says so. A machine without any
+    span never runs.
+    """
+
+    spans: tuple[WeekSpan, ...]
+    zone: str = "UTC"
+
+    def __post_init__(self) -> None:
+        zone_of(self.zone)
+
+    def stretches(self, start_at: datetime, end_at: datetime) -> list[Stretch]:
+        """Running stretches between two instants, cut at both, in order, disjoint.
+
+        Neighbours of one kind are one stretch. Looks at most 366 days ahead.
+
+        Raises:
+            Invalid: The end lies before the start, or more than 366 days after it.
+        """
+        line, first, last = self._between(start_at, end_at)
+        begin = int(np.searchsorted(line.end, first, side="right"))
+        stop = int(np.searchsorted(line.start, last, side="left"))
+        return [
+            Stretch(
+                instant(max(int(line.start[i]), first)),
+                instant(min(int(line.end[i]), last)),
+                bool(line.attended[i]),
+            )
+            for i in range(begin, stop)
+        ]
+
+    def running_seconds(self, start_at: datetime, end_at: datetime) -> float:
+        """Running time between two instants [s]."""
+        line, first, last = self._between(start_at, end_at)
+        return (line.running_until(last) - line.running_until(first)) / _US
+
+    def attended_seconds(self, start_at: datetime, end_at: datetime) -> float:
+        """Attended time between two instants [s]."""
+        line, first, last = self._between(start_at, end_at)
+        line = line.only_attended()
+        return (line.running_until(last) - line.running_until(first)) / _US
+
+    def advance(self, start_at: datetime, seconds: float) -> datetime | None:
+        """The instant after so much running time; None where it is not within a year.
+
+        Args:
+            start_at: From when on.
+            seconds: Running time [s], zero or more.
+
+        Raises:
+            Invalid: Negative seconds.
+        """
+        return _one(self.advance_many(start_at, np.array([seconds], dtype=np.float64)))
+
+    def advance_many(
+        self, start_at: datetime, seconds: npt.ArrayLike
+    ) -> npt.NDArray[np.datetime64]:
+        """``advance`` for many running times at once.
+
+        Args:
+            start_at: From when on.
+            seconds: Running times [s], any shape; infinite or NaN means never.
+
+        Returns:
+            UTC instants, datetime64[us] of the same shape, NaT where not within a year.
+
+        Raises:
+            Invalid: Negative seconds.
+        """
+        return advance(self._line(start_at), us_of(start_at), seconds)
+
+    def advance_attended(self, start_at: datetime, seconds: float) -> datetime | None:
+        """The instant after so much attended time; None where it is not within a year."""
+        line = self._line(start_at).only_attended()
+        return _one(advance(line, us_of(start_at), np.array([seconds], dtype=np.float64)))
+
+    def current_shift(self, at: datetime) -> Stretch | None:
+        """The span in progress as the calendar states it, or the next one.
+
+        Of overlapping spans the attended one, then the one that began last.
+        """
+        at_us = us_of(at)
+        start, end, attended = spans_in(self.spans, self.zone, *window(at))
+        here = np.flatnonzero((start <= at_us) & (at_us < end))
+        if here.size:
+            best = here[np.lexsort((start[here], attended[here]))[-1]]
+        else:
+            later = np.flatnonzero(start > at_us)
+            if not later.size:
+                return None
+            best = later[np.lexsort((~attended[later], start[later]))[0]]
+        return Stretch(instant(int(start[best])), instant(int(end[best])), bool(attended[best]))
+
+    def next_unattended(self, at: datetime) -> Stretch | None:
+        """The whole unattended stretch in progress, or the next one; None within a year."""
+        at_us = us_of(at)
+        line = self._line(at)
+        found = np.flatnonzero(~line.attended & (line.end > at_us))
+        if not found.size:
+            return None
+        first = found[0]
+        return Stretch(instant(int(line.start[first])), instant(int(line.end[first])), False)
+
+    def _line(self, at: datetime) -> Timeline:
+        return merged(self.spans, self.zone, *window(at))
+
+    def _between(self, start_at: datetime, end_at: datetime) -> tuple[Timeline, int, int]:
+        first, last = us_of(start_at), us_of(end_at)
+        if last < first:
+            raise Invalid("The end of a time span lies before its start.")
+        if end_at - start_at > HORIZON:
+            raise Invalid(f"A calendar is read over at most {HORIZON.days} days at once.")
+        return self._line(start_at), first, last
+
+
+#: For a machine without a calendar: it runs round the clock and somebody is there.
+ALWAYS = WorkCalendar(tuple(WeekSpan(day, 0, DAY_MIN, True) for day in range(7)))
+
+
+def _one(instants: npt.NDArray[np.datetime64]) -> datetime | None:
+    number = int(instants.astype(np.int64)[0])
+    return None if np.isnat(instants[0]) else instant(number)

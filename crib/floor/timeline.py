@@ -1,0 +1,174 @@
+"""Weekly spans laid out on the line of real time, as sorted arrays of microseconds."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from typing import NamedTuple
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.errors import Invalid
+from crib.floor.week import WEEKDAYS, WeekSpan
+
+#: Farthest that anything is looked ahead.
+HORIZON = timedelta(days=366)
+
+#: How far back a stretch in progress is followed to its start.
+LOOK_BACK = timedelta(days=32)
+
+#: Years that a calendar is read in; beyond them date arithmetic would run over.
+_FIRST_YEAR, _LAST_YEAR = 1900, 2900
+
+_US = 1_000_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+class Timeline(NamedTuple):
+    """Disjoint running stretches in order [µs since 1970], and running time before each."""
+
+    start: npt.NDArray[np.int64]
+    end: npt.NDArray[np.int64]
+    attended: npt.NDArray[np.bool_]
+    before: npt.NDArray[np.int64]
+
+    def only_attended(self) -> Timeline:
+        """The stretches in which somebody is there."""
+        return timeline(self.start[self.attended], self.end[self.attended])
+
+    def running_until(self, at_us: int) -> int:
+        """Running time from the timeline's start to an instant [µs]."""
+        index = int(np.searchsorted(self.start, at_us, side="right")) - 1
+        if index < 0:
+            return 0
+        return int(self.before[index] + min(at_us, int(self.end[index])) - self.start[index])
+
+
+def timeline(
+    start: npt.NDArray[np.int64],
+    end: npt.NDArray[np.int64],
+    attended: npt.NDArray[np.bool_] | None = None,
+) -> Timeline:
+    """A timeline from disjoint stretches in order [µs since 1970]."""
+    length = end - start
+    mark = np.ones(start.size, dtype=np.bool_) if attended is None else attended
+    return Timeline(start, end, mark, np.cumsum(length) - length)
+
+
+def zone_of(name: str) -> ZoneInfo:
+    """The IANA zone of a name; refuses one that is not known."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as problem:
+        raise Invalid(
+            f"'{name[:40]}' is not a time zone: write it like Europe/Paris."
+        ) from problem
+
+
+def us_of(at: datetime) -> int:
+    """An aware instant as whole microseconds since 1970."""
+    if at.tzinfo is None:
+        raise Invalid("An instant without an offset is a guess: give it a time zone.")
+    if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
+        raise Invalid(f"The year {at.year} lies outside the working life of any machine.")
+    return (at.astimezone(UTC) - _EPOCH) // timedelta(microseconds=1)
+
+
+def instant(at_us: int) -> datetime:
+    """The UTC instant so many microseconds after 1970."""
+    return _EPOCH + timedelta(microseconds=at_us)
+
+
+def window(at: datetime) -> tuple[date, int]:
+    """First day and number of days of the cached block that serves an instant."""
+    day = at.astimezone(UTC).date()
+    first = day.replace(day=1) - LOOK_BACK
+    return first, LOOK_BACK.days + 31 + HORIZON.days + 9
+
+
+@lru_cache(maxsize=256)
+def spans_in(
+    spans: tuple[WeekSpan, ...], zone_name: str, first: date, days: int
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+    """Every span that starts in the block, as UTC [µs], ordered by start."""
+    zone = zone_of(zone_name)
+    by_weekday: list[list[WeekSpan]] = [[] for _ in WEEKDAYS]
+    for span in spans:
+        by_weekday[span.weekday].append(span)
+    rows: list[tuple[int, int, bool]] = []
+    for number in range(-8, days):
+        day = datetime.combine(first + timedelta(days=number), datetime.min.time())
+        for span in by_weekday[day.weekday()]:
+            # Wall time: an hour that the clocks skip or repeat changes the length.
+            start = (day + timedelta(minutes=span.start_min)).replace(tzinfo=zone)
+            end = (day + timedelta(minutes=span.end_min)).replace(tzinfo=zone)
+            start_us, end_us = us_of(start), us_of(end)
+            if end_us > start_us:
+                rows.append((start_us, end_us, span.attended))
+    rows.sort()
+    return (
+        np.array([row[0] for row in rows], dtype=np.int64),
+        np.array([row[1] for row in rows], dtype=np.int64),
+        np.array([row[2] for row in rows], dtype=np.bool_),
+    )
+
+
+@lru_cache(maxsize=256)
+def merged(spans: tuple[WeekSpan, ...], zone_name: str, first: date, days: int) -> Timeline:
+    """The block as disjoint stretches: overlaps resolved, neighbours of one kind joined."""
+    start, end, attended = spans_in(spans, zone_name, first, days)
+    edges = np.unique(np.concatenate([start, end]))
+    if edges.size < 2:
+        return timeline(start, end, attended)
+    running = _cover(edges, start, end)
+    manned = _cover(edges, start[attended], end[attended])
+    kind = running.astype(np.int8) + manned
+    new = np.flatnonzero(np.diff(kind, prepend=-1))
+    ends = np.append(new[1:], kind.size)
+    keep = kind[new] > 0
+    return timeline(edges[new[keep]], edges[ends[keep]], kind[new[keep]] == 2)
+
+
+def _cover(
+    edges: npt.NDArray[np.int64], start: npt.NDArray[np.int64], end: npt.NDArray[np.int64]
+) -> npt.NDArray[np.bool_]:
+    """Whether any span covers each gap between neighbouring edges."""
+    change = np.zeros(edges.size, dtype=np.int64)
+    np.add.at(change, np.searchsorted(edges, start), 1)
+    np.add.at(change, np.searchsorted(edges, end), -1)
+    return np.asarray(np.cumsum(change)[:-1] > 0)
+
+
+def advance(
+    line: Timeline, start_us: int, seconds: npt.ArrayLike
+) -> npt.NDArray[np.datetime64]:
+    """The instants after so much time on the line; NaT where not within the horizon.
+
+    Args:
+        line: The running stretches.
+        start_us: From when on [µs since 1970].
+        seconds: Running times [s], any shape, zero or more.
+    """
+    wanted = np.asarray(seconds, dtype=np.float64)
+    if (wanted < 0).any():
+        raise Invalid("Running time cannot be negative.")
+    limit_us = start_us + HORIZON // timedelta(microseconds=1)
+    out = np.full(wanted.shape, np.datetime64("NaT"), dtype="datetime64[us]")
+    if not line.start.size:
+        out[wanted == 0] = np.datetime64(start_us, "us")
+        return out
+    possible = wanted < HORIZON.total_seconds() + 1
+    target = line.running_until(start_us) + np.rint(wanted[possible] * _US).astype(np.int64)
+    reached = line.before + (line.end - line.start)
+    index = np.searchsorted(reached, target, side="left")
+    inside = index < line.start.size
+    at = np.full(target.shape, np.iinfo(np.int64).max, dtype=np.int64)
+    held = index[inside]
+    at[inside] = np.maximum(line.start[held] + target[inside] - line.before[held], start_us)
+    at = np.where(np.rint(wanted[possible] * _US) == 0, start_us, at)
+    found = np.full(target.shape, np.datetime64("NaT"), dtype="datetime64[us]")
+    found[at <= limit_us] = at[at <= limit_us].astype("datetime64[us]")
+    out[possible] = found
+    return out

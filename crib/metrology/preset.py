@@ -1,0 +1,264 @@
+"""One preset: repeats on the gauge become exact means, an uncertainty and a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from crib.errors import Invalid
+from crib.metrology.uncertainty import (
+    COVERAGE,
+    combined_uncertainty,
+    conforms,
+    sample_statistics,
+)
+from crib.units import TenthsUm, mm_from_tenths_um
+
+#: ISO 13399: functional length, width, height, corner radius.
+MEASURES = ("LF", "WF", "HF", "RE")
+
+#: Standard deviation of one reading where a single reading shows none [mm]; common
+#: practice, no source.
+DEFAULT_REPEATABILITY_MM = 0.002
+
+#: Standard uncertainty of gauge and master together [mm]; common practice, no source.
+DEFAULT_GAUGE_UNCERTAINTY_MM = 0.001
+
+#: Farthest a repeat may lie from the mean, less the uncertainty, where the tool spec sets
+#: no tolerance [0.1 µm]; common practice, no source.
+DEFAULT_SPREAD_TENTHS_UM = TenthsUm(200)
+
+#: A corner radius may differ from its nominal by this share, or by the tolerance of the
+#: lengths where that is more; common practice, no source. The next radius of ISO 1832 is
+#: farther away.
+RADIUS_SHARE = 10
+
+#: Most repeats that one preset takes.
+MOST_READINGS = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One look at the assembly through the gauge; None where it was not measured."""
+
+    lf_tenths_um: TenthsUm | None = None
+    wf_tenths_um: TenthsUm | None = None
+    hf_tenths_um: TenthsUm | None = None
+    re_tenths_um: TenthsUm | None = None
+
+    def value(self, measure: str) -> TenthsUm | None:
+        """The value of LF, WF, HF or RE."""
+        values = (self.lf_tenths_um, self.wf_tenths_um, self.hf_tenths_um, self.re_tenths_um)
+        return values[MEASURES.index(measure)]
+
+    def carried(self) -> tuple[str, ...]:
+        """The measures that this reading has, in the order of MEASURES."""
+        return tuple(name for name in MEASURES if self.value(name) is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureResult:
+    """What the repeats say about one measure."""
+
+    measure: str
+    n: int
+    mean_tenths_um: TenthsUm
+    standard_deviation_mm: float | None
+    type_a_mm: float
+    expanded_uncertainty_mm: float
+    accepted: bool
+    why_not: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PresetResult:
+    """The verdict over all measures of one preset."""
+
+    measures: tuple[MeasureResult, ...]
+    accepted: bool
+    why_not: tuple[str, ...]
+
+    def means_tenths_um(self) -> dict[str, TenthsUm]:
+        """Mean per measure, as ``crib.metrology.offset`` takes it."""
+        return {result.measure: result.mean_tenths_um for result in self.measures}
+
+    def expanded_uncertainties_mm(self) -> dict[str, float]:
+        """Expanded uncertainty (k = 2) per measure [mm]."""
+        return {result.measure: result.expanded_uncertainty_mm for result in self.measures}
+
+
+def mean_tenths_um(values_tenths_um: Sequence[int]) -> TenthsUm:
+    """Exact mean of exact lengths, rounded once to 0.1 µm, half to even.
+
+    Examples:
+        >>> mean_tenths_um([1, 2]), mean_tenths_um([3, 4]), mean_tenths_um([-1, -2])
+        (2, 4, -2)
+    """
+    whole, rest = divmod(sum(values_tenths_um), len(values_tenths_um))
+    twice = 2 * rest
+    up = twice > len(values_tenths_um) or (twice == len(values_tenths_um) and whole % 2 == 1)
+    return TenthsUm(whole + up)
+
+
+def measure(
+    readings: Sequence[Reading],
+    nominals_tenths_um: Mapping[str, int | None] | None = None,
+    tolerance_tenths_um: int | None = None,
+    gauge_uncertainty_mm: float = DEFAULT_GAUGE_UNCERTAINTY_MM,
+    needed: Iterable[str] | None = None,
+) -> PresetResult:
+    """Turn repeats into means, uncertainties and a verdict.
+
+    A measure with nominal and tolerance is accepted when its mean proves conformance (guard
+    band = expanded uncertainty). Without a nominal only the spread is judged: every repeat
+    within the guarded tolerance of the mean. A radius takes a tenth of its nominal where
+    that is wider than the tolerance.
+
+    Args:
+        readings: Repeats, all with the same measures.
+        nominals_tenths_um: Nominal per LF, WF, HF, RE [0.1 µm]; a nominal RE above 0 means
+            a turning insert.
+        tolerance_tenths_um: Half width of the tolerance, ± [0.1 µm].
+        gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
+        needed: Measures that must be there; by default LF and WF as far as they have a
+            nominal.
+
+    Raises:
+        Invalid: No or too many readings, repeats that disagree about what was measured, a
+            needed measure missing, a negative radius, or radius zero on a turning insert.
+
+    References:
+        JCGM 100:2008, 4.2, 5.1 and 6.2 (k = 2); ISO 14253-1 for the guard band.
+    """
+    nominals = {
+        name: value for name, value in (nominals_tenths_um or {}).items() if value is not None
+    }
+    _refuse_unknown(nominals)
+    if tolerance_tenths_um is not None and tolerance_tenths_um <= 0:
+        raise Invalid("A tolerance must be above zero: give half its width.")
+    wanted = [name for name in ("LF", "WF") if name in nominals] if needed is None else needed
+    carried = _carried(readings, tuple(wanted))
+    _refuse_bad_radius(readings, nominals)
+    results = tuple(
+        _judge(
+            name,
+            [value for reading in readings if (value := reading.value(name)) is not None],
+            nominals.get(name),
+            tolerance_tenths_um,
+            gauge_uncertainty_mm,
+        )
+        for name in carried
+    )
+    why_not = tuple(sentence for result in results for sentence in result.why_not)
+    return PresetResult(results, not why_not, why_not)
+
+
+def _refuse_unknown(names: Iterable[str]) -> None:
+    unknown = [name for name in names if name not in MEASURES]
+    if unknown:
+        raise Invalid(f"{', '.join(unknown)} is not a measure: use {', '.join(MEASURES)}.")
+
+
+def _carried(readings: Sequence[Reading], wanted: tuple[str, ...]) -> tuple[str, ...]:
+    if not readings:
+        raise Invalid(
+            "There are no readings: measure the assembly at least once, better three times.",
+            errors=[{"field": "readings", "detail": "empty"}],
+        )
+    if len(readings) > MOST_READINGS:
+        raise Invalid(f"{len(readings)} readings are too many: send at most {MOST_READINGS}.")
+    carried = readings[0].carried()
+    if not carried:
+        raise Invalid("The first reading measures nothing: give at least one length.")
+    for number, reading in enumerate(readings[1:], start=2):
+        if reading.carried() != carried:
+            raise Invalid(
+                f"Reading {number} has {', '.join(reading.carried()) or 'nothing'}, reading 1 "
+                f"has {', '.join(carried)}: measure the same lengths each time.",
+                errors=[{"field": f"readings.{number - 1}", "detail": "other measures"}],
+            )
+    _refuse_unknown(wanted)
+    missing = [name for name in wanted if name not in carried]
+    if missing:
+        raise Invalid(
+            f"{' and '.join(missing)} must be measured for this tool and is missing.",
+            errors=[
+                {"field": f"readings.0.{name.lower()}_mm", "detail": "missing"}
+                for name in missing
+            ],
+        )
+    return carried
+
+
+def _refuse_bad_radius(readings: Sequence[Reading], nominals: Mapping[str, int]) -> None:
+    for number, reading in enumerate(readings):
+        radius = reading.re_tenths_um
+        if radius is None:
+            continue
+        where = [{"field": f"readings.{number}.re_mm", "detail": "not a nose radius"}]
+        if radius < 0:
+            raise Invalid("A nose radius cannot be negative.", errors=where)
+        if radius == 0 and nominals.get("RE", 0) > 0:
+            raise Invalid(
+                f"Reading {number + 1} gives nose radius 0, the turning insert should have "
+                f"{mm_from_tenths_um(nominals['RE'])} mm: measure the radius again or leave "
+                "it out.",
+                errors=where,
+            )
+
+
+def _judge(
+    name: str,
+    values: Sequence[TenthsUm],
+    nominal: int | None,
+    tolerance: int | None,
+    gauge_uncertainty_mm: float,
+) -> MeasureResult:
+    n = len(values)
+    mean = mean_tenths_um(values)
+    spread = sample_statistics([value / 10_000 for value in values])
+    deviation_mm = None if n == 1 else float(spread.standard_deviation)
+    type_a_mm = DEFAULT_REPEATABILITY_MM if n == 1 else float(spread.type_a)
+    expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
+    why_not: tuple[str, ...]
+    if nominal is not None and tolerance is not None:
+        half = max(tolerance, nominal // RADIUS_SHARE) if name == "RE" else tolerance
+        why_not = _outside(name, mean, nominal, half, expanded_mm)
+    else:
+        why_not = _too_wide(
+            name, values, mean, tolerance or DEFAULT_SPREAD_TENTHS_UM, expanded_mm
+        )
+    return MeasureResult(
+        name, n, mean, deviation_mm, type_a_mm, expanded_mm, not why_not, why_not
+    )
+
+
+def _outside(
+    name: str, mean: int, nominal: int, half: int, expanded_mm: float
+) -> tuple[str, ...]:
+    lower, upper = (nominal - half) / 10_000, (nominal + half) / 10_000
+    if conforms(mean / 10_000, lower, upper, expanded_mm):
+        return ()
+    limits = f"{mm_from_tenths_um(nominal - half)} to {mm_from_tenths_um(nominal + half)} mm"
+    if expanded_mm * 10_000 >= half:
+        return (
+            f"{name}: the uncertainty of {expanded_mm:.4f} mm fills the whole tolerance "
+            f"{limits}; nothing can be accepted. Measure more often or check the gauge.",
+        )
+    return (
+        f"{name} is {mm_from_tenths_um(mean)} mm; the limits are {limits}, less the "
+        f"uncertainty of {expanded_mm:.4f} mm on each side.",
+    )
+
+
+def _too_wide(
+    name: str, values: Sequence[int], mean: int, half: int, expanded_mm: float
+) -> tuple[str, ...]:
+    farthest = max(values, key=lambda value: abs(value - mean))
+    if conforms(farthest / 10_000, (mean - half) / 10_000, (mean + half) / 10_000, expanded_mm):
+        return ()
+    return (
+        f"{name} scatters: {mm_from_tenths_um(farthest)} mm against a mean of "
+        f"{mm_from_tenths_um(mean)} mm, uncertainty {expanded_mm:.4f} mm; at most "
+        f"{mm_from_tenths_um(half)} mm together. Clean the seat and measure again.",
+    )
