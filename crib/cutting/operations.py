@@ -1,0 +1,156 @@
+"""What an edge does to a part: one operation and the speed limits that hold for it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Final
+
+from crib.errors import OutsideModel
+
+KINDS: Final = (
+    "turn",
+    "face",
+    "bore",
+    "groove",
+    "part_off",
+    "drill",
+    "ream",
+    "tap",
+    "thread",
+    "mill",
+    "saw",
+)
+"""The columns of operations.csv name one of these."""
+
+LIMITS: Final = ("machine", "station", "holder", "tool")
+"""Whose greatest speed may hold the spindle back."""
+
+SpeedLimits = Mapping[str, float | None]
+"""Greatest spindle speed [1/min] by name of ``LIMITS``; None or absent: no limit known."""
+
+# Greatest values that a turning shop can mean; beyond them it is a slip of the keyboard.
+_MOST: Final = {
+    "start_diameter_mm": 2_000.0,
+    "end_diameter_mm": 2_000.0,
+    "length_mm": 10_000.0,
+    "feed_mm_rev": 50.0,
+    "depth_mm": 200.0,
+    "passes": 10_000.0,
+    "cutting_speed_m_min": 10_000.0,
+    "spindle_rpm": 1_000_000.0,
+    "engaged_s": 86_400.0,
+    "contact_share": 1.0,
+}
+_MAY_BE_ZERO: Final = ("start_diameter_mm", "end_diameter_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class CutOperation:
+    """One operation of one part, as a shop writes it down; None is not given.
+
+    Attributes:
+        kind: One of ``KINDS``.
+        start_diameter_mm: Diameter before the cut; for drill, ream, tap, mill and saw the
+            tool's own cutting diameter.
+        end_diameter_mm: Diameter after the cut (0: to the centre).
+        length_mm: Length fed per pass, lead-in included.
+        feed_mm_rev: Feed per revolution; the pitch for tap and thread.
+        depth_mm: Depth of cut on the radius; groove: depth of the groove; thread: first pass.
+        passes: Number of passes (drill: pecks, which cut no metal twice).
+        cutting_speed_m_min: Programmed surface speed.
+        spindle_rpm: Programmed spindle speed; beside a cutting speed the program's own limit.
+        engaged_s: Measured time in cut per part; overrides the computed one.
+        contact_share: Share of the feed time in contact, for a feed that oscillates to break
+            chips. That such a cut shortens no life is common practice, no source.
+    """
+
+    kind: str
+    start_diameter_mm: float | None = None
+    end_diameter_mm: float | None = None
+    length_mm: float | None = None
+    feed_mm_rev: float | None = None
+    depth_mm: float | None = None
+    passes: int | None = None
+    cutting_speed_m_min: float | None = None
+    spindle_rpm: float | None = None
+    engaged_s: float | None = None
+    contact_share: float = 1.0
+
+    @property
+    def largest_diameter_mm(self) -> float | None:
+        """The larger of the diameters given, None when neither is or both are 0."""
+        given = [d for d in (self.start_diameter_mm, self.end_diameter_mm) if d]
+        return max(given) if given else None
+
+
+def check_operation(operation: CutOperation) -> None:
+    """Refuse an operation whose numbers cannot be meant.
+
+    Raises:
+        OutsideModel: Every column that is wrong, in the sentence and in ``errors``.
+    """
+    if operation.kind not in KINDS:
+        raise OutsideModel(
+            f"'{operation.kind}' is no kind of operation; take one of {', '.join(KINDS)}.",
+            facts={"kind": operation.kind},
+            errors=[{"field": "kind", "detail": f"one of {', '.join(KINDS)}"}],
+        )
+    errors = []
+    for field in fields(operation):
+        if field.name == "kind":
+            continue
+        problem = _problem(field.name, getattr(operation, field.name))
+        if problem:
+            errors.append({"field": field.name, "detail": problem})
+    if errors:
+        said = "; ".join(f"{error['field']} {error['detail']}" for error in errors)
+        raise OutsideModel(
+            f"The operation '{operation.kind}' cannot be so: {said}.", errors=errors
+        )
+
+
+def _problem(column: str, value: object) -> str | None:
+    if value is None:
+        return None
+    most = _MOST[column]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return f"is {value!r}, not a number"
+    zero = column in _MAY_BE_ZERO
+    if not math.isfinite(value) or value > most or value < 0 or (value == 0 and not zero):
+        least = "from 0" if zero else "above 0"
+        return f"is {value!r}; it has to be {least} and at most {most:g}"
+    if column == "passes" and value != int(value):
+        return f"is {value!r}; it has to be a whole number"
+    return None
+
+
+def lowest_limit(
+    limits: SpeedLimits, program_rpm: float | None = None
+) -> tuple[float, str | None]:
+    """The lowest limit [1/min] and whose it is; infinity and None when there is none.
+
+    Raises:
+        OutsideModel: A name outside ``LIMITS`` or a limit that is not above 0.
+    """
+    lowest, whose = math.inf, None
+    for name, rpm in limits.items():
+        if name not in LIMITS:
+            raise OutsideModel(
+                f"'{name}' limits no spindle speed; take one of {', '.join(LIMITS)}.",
+                facts={"limit": name},
+            )
+        if rpm is None:
+            continue
+        if not (math.isfinite(rpm) and 0 < rpm <= _MOST["spindle_rpm"]):
+            raise OutsideModel(
+                f"The speed limit of the {name} is {rpm!r}; it has to be above 0 and at most "
+                f"{_MOST['spindle_rpm']:g} revolutions per minute.",
+                facts={"limit": name},
+            )
+        if rpm < lowest:
+            lowest, whose = rpm, name
+    if program_rpm is not None and program_rpm < lowest:
+        return program_rpm, "program"
+    return lowest, whose

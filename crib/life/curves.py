@@ -1,0 +1,185 @@
+"""Predictive life curves as tables, fast enough for a million edges.
+
+The posterior of a key is a mixture over shapes of closed forms
+``S(x) = (b / (b + x^k))^a``. Each key's ``ln H`` (H the cumulative hazard ``-ln S``) is laid
+on an even grid of ``ln x``, where it is nearly straight, so that straight lines between the
+nodes keep survival and quantiles in agreement with each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from crib.life.observations import Ints
+from crib.life.taylor import Floats
+
+STEPS_PER_UNIT: Final = 32
+_BELOW, _ABOVE = 5, 4
+NODES: Final = (_BELOW + _ABOVE) * STEPS_PER_UNIT + 1
+GRID: Final[Floats] = np.arange(NODES) / STEPS_PER_UNIT - _BELOW
+_SMALL = 1e-300
+
+
+@dataclass(frozen=True, slots=True)
+class Curves:
+    """Tables of ln cumulative hazard by key.
+
+    Attributes:
+        centre: ln of a middling life, shape (keys,).
+        log_hazard: ``ln H`` at ``centre + GRID``, shape (keys, NODES).
+    """
+
+    centre: Floats
+    log_hazard: Floats
+
+    def ages(self) -> Floats:
+        """Ages of the nodes, shape (keys, NODES)."""
+        return np.exp(self.centre[:, None] + GRID)
+
+    def hazard(self, row: Ints, age: Floats) -> tuple[Floats, Floats]:
+        """``H`` and its slope ``d ln H / d ln x`` at an age; straight beyond the table."""
+        position = (
+            np.log(np.maximum(age, _SMALL)) - self.centre[row] + _BELOW
+        ) * STEPS_PER_UNIT
+        node = np.clip(position, 0, NODES - 2).astype(np.int64)
+        flat = self.log_hazard.ravel()
+        at = row * NODES + node
+        low = flat[at]
+        step = flat[at + 1] - low
+        log_h = low + (position - node) * step
+        return np.exp(np.clip(log_h, -700, 700)), step * STEPS_PER_UNIT
+
+
+def mixture_curves(shapes: Floats, weights: Floats, a: Floats, log_b: Floats) -> Curves:
+    """Tables from closed forms.
+
+    Args:
+        shapes: Shape grid, shape (shapes,).
+        weights: Weights that add up to 1 per key, shape (keys, shapes).
+        a: Posterior ``a``, shape (keys, shapes).
+        log_b: Posterior ``ln b``, shape (keys, shapes).
+    """
+    kept = np.where(weights > 1e-6, weights, 0.0)
+    kept /= kept.sum(axis=1, keepdims=True)
+    # Median of one term: x^k = b (2^(1/a) - 1).
+    log_median = (log_b + np.log(np.expm1(np.minimum(np.log(2) / a, 500)))) / shapes
+    centre = np.sum(kept * log_median, axis=1)
+    table = np.empty((len(centre), NODES))
+    used = np.flatnonzero(kept.any(axis=0))
+    block = max(1, 4_000_000 // (NODES * max(1, len(used))))
+    for start in range(0, len(centre), block):
+        rows = slice(start, start + block)
+        log_x = centre[rows, None] + GRID
+        terms = np.empty((len(used), *log_x.shape))
+        for i, s in enumerate(used):
+            terms[i] = _term(shapes[s], a[rows, s], log_b[rows, s], log_x)
+        table[rows] = np.log(np.maximum(_mix(terms, kept[rows][:, used]), _SMALL))
+    return Curves(centre, table)
+
+
+def _term(shape: float, a: Floats, log_b: Floats, log_x: Floats) -> Floats:
+    power = np.minimum(shape * log_x - log_b[:, None], 600)
+    result: Floats = a[:, None] * np.log1p(np.exp(power))
+    return result
+
+
+def _mix(terms: Floats, weights: Floats) -> Floats:
+    """``-ln sum w exp(-h)``, exact for tiny and for large h; terms (shapes, keys, nodes)."""
+    heavy = weights.T[:, :, None]
+    least = np.where(heavy > 0, terms, np.inf).min(axis=0)
+    more = np.where(heavy > 0, terms - least, 0.0)
+    result: Floats = least - np.log1p(np.sum(heavy * np.expm1(-more), axis=0))
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class Edges:
+    """Edges on their curves, arrays of shape (edges,).
+
+    Attributes:
+        row: Row of the curves.
+        age: Wear units used.
+        alpha: Breakage: ``S_b(s) = (beta / (beta + s))^alpha``.
+        beta: Likewise, in wear units.
+    """
+
+    row: Ints
+    age: Floats
+    alpha: Floats
+    beta: Floats
+
+    def hazard_ahead(self, curves: Curves, ahead: Floats) -> Floats:
+        """``-ln`` of the chance to live ``ahead`` longer, shape (edges,)."""
+        now, _ = curves.hazard(self.row, self.age)
+        later, _ = curves.hazard(self.row, self.age + ahead)
+        return np.maximum(later - now, 0.0) + self.alpha * np.log1p(ahead / self.beta)
+
+
+def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
+    """How much longer until the cumulative hazard ahead reaches ``target``, per edge.
+
+    Newton's method on logarithms within a bracket, halving where it leaves it; the hazard
+    rises with the way ahead, so there is one answer.
+    """
+    now, slope = curves.hazard(edges.row, edges.age)
+    alone = _power_law_start(curves, edges, now, slope, target)
+    breaks = edges.beta * np.expm1(np.minimum(target / np.maximum(edges.alpha, 1e-12), 600))
+    y = np.log(np.maximum(np.minimum(alone, breaks), _SMALL))
+    low = y - 60.0
+    high = np.minimum(np.log(np.maximum(breaks, _SMALL)), y + 60.0)
+    answer = y.copy()
+    open_rows = np.arange(len(y))
+    log_target = np.log(target)
+    for turn in range(120):
+        part = Edges(
+            edges.row[open_rows],
+            edges.age[open_rows],
+            edges.alpha[open_rows],
+            edges.beta[open_rows],
+        )
+        x = np.exp(y)
+        later, bend = curves.hazard(part.row, part.age + x)
+        total = np.maximum(later - now, 0) + part.alpha * np.log1p(x / part.beta)
+        rate = later * bend / (part.age + x) + part.alpha / (part.beta + x)
+        total = np.maximum(total, _SMALL)
+        miss = np.log(total) - log_target
+        low = np.where(miss < 0, y, low)
+        high = np.where(miss >= 0, y, high)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            step = y - miss * total / (rate * x)
+        # Newton seldom needs ten turns; on a kink it might swing, so then only halve.
+        good = (step > low) & (step < high) & (turn < 12)
+        following = np.where(good, step, (low + high) / 2)
+        done = (np.abs(following - y) < 1e-9) | (np.abs(miss) < 1e-12)
+        answer[open_rows] = np.where(np.abs(miss) < 1e-12, y, following)
+        if done.all():
+            break
+        going = ~done
+        open_rows, now = open_rows[going], now[going]
+        y, low, high = following[going], low[going], high[going]
+        log_target = log_target[going]
+    return np.exp(answer)
+
+
+def _power_law_start(
+    curves: Curves, edges: Edges, now: Floats, slope: Floats, target: Floats
+) -> Floats:
+    """First guess: the curve as one power law through its middle, or the present rate."""
+    middle = _BELOW * STEPS_PER_UNIT
+    log_h = curves.log_hazard[:, middle]
+    power = (curves.log_hazard[:, middle + 8] - curves.log_hazard[:, middle - 8]) * (
+        STEPS_PER_UNIT / 16
+    )
+    row = edges.row
+    reach = np.exp(
+        np.clip((np.log(now + target) - log_h[row]) / power[row], -50, 50) + curves.centre[row]
+    )
+    with np.errstate(divide="ignore", over="ignore"):
+        linear = target * edges.age / (now * np.maximum(slope, 1e-6))
+    linear = np.where(np.isfinite(linear) & (linear > 0), linear, np.inf)
+    ahead = np.where(reach > edges.age, reach - edges.age, np.inf)
+    guess = np.minimum(ahead, linear)
+    return np.where(np.isfinite(guess), guess, np.exp(curves.centre[row]))

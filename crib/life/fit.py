@@ -1,0 +1,160 @@
+"""Plain estimates from lives alone: maximum likelihood, median ranks, Kaplan-Meier.
+
+The forecast uses the pooled model of ``crib.life.model``; these stand beside it for a person
+who wants to see what the shop's own lives say by themselves.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from crib.errors import OutsideModel
+from crib.life.taylor import Floats
+
+_SHAPE_MOST = 1e4
+
+
+class WeibullFit(NamedTuple):
+    """Estimated law.
+
+    Attributes:
+        shape: k.
+        scale: theta, in the unit of the ages.
+        log_likelihood: At the estimate.
+    """
+
+    shape: float
+    scale: float
+    log_likelihood: float
+
+
+class SurvivalStep(NamedTuple):
+    """One step of the Kaplan-Meier curve: the share that outlives ``age``."""
+
+    age: float
+    survival: float
+    at_risk: int
+    failed: int
+
+
+def _lives(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
+    ages = np.atleast_1d(np.asarray(age, dtype=np.float64))
+    failed = np.atleast_1d(np.asarray(ended, dtype=bool))
+    if ages.shape != failed.shape or ages.ndim != 1:
+        raise OutsideModel("Every life needs one age and one mark whether it ended.")
+    if not np.all(np.isfinite(ages) & (ages > 0)):
+        raise OutsideModel("An age has to be a number above 0.")
+    return ages, failed
+
+
+def fit_weibull(age: ArrayLike, ended: ArrayLike) -> WeibullFit:
+    """Maximum likelihood under right censoring.
+
+    The shape solves ``sum x^k ln x / sum x^k - 1/k - mean of ln x over failures = 0``, which
+    rises with k; then ``theta^k = sum x^k / failures`` (e.g. Lawless, Statistical Models and
+    Methods for Lifetime Data, from memory).
+
+    Args:
+        age: Ages reached, shape (lives,).
+        ended: True failed, False taken out early, shape (lives,).
+
+    Raises:
+        OutsideModel: Fewer than two different ages with a failure among them: the likelihood
+            then has no finite maximum.
+    """
+    ages, failed = _lives(age, ended)
+    count = int(failed.sum())
+    unit = float(ages.max())
+    logs = np.log(ages / unit)
+    mean_log = float(logs[failed].mean()) if count else 0.0
+    # All weight at the largest age: the shape grows without bound when that is the mean.
+    if count == 0 or mean_log >= 0:
+        raise OutsideModel(
+            "Maximum likelihood needs at least two different ages and a failure before the "
+            "oldest; use the pooled model for fewer."
+        )
+
+    def slope(k: float) -> float:
+        weights = np.exp(k * logs)
+        return float(weights @ logs / weights.sum()) - 1 / k - mean_log
+
+    low, high = 1e-3, 1.0
+    while slope(high) < 0 and high < _SHAPE_MOST:
+        high *= 2
+    while slope(low) > 0:
+        low /= 2
+    for _ in range(200):
+        middle = (low + high) / 2
+        if slope(middle) > 0:
+            high = middle
+        else:
+            low = middle
+        if high - low <= 1e-13 * high:
+            break
+    k = (low + high) / 2
+    scale = unit * float(np.exp(np.log(np.exp(k * logs).sum() / count) / k))
+    likelihood = (
+        count * np.log(k)
+        - count * k * np.log(scale)
+        + (k - 1) * np.log(ages[failed]).sum()
+        - np.sum((ages / scale) ** k)
+    )
+    return WeibullFit(k, scale, float(likelihood))
+
+
+def median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, Floats]:
+    """Failed ages in order and their median ranks ``(i - 0.3) / (N + 0.4)``.
+
+    Ranks are adjusted for those taken out early: each failure advances the rank by
+    ``(N + 1 - rank) / (1 + number left)`` (Johnson's method; Abernethy, The New Weibull
+    Handbook, from memory).
+    """
+    ages, failed = _lives(age, ended)
+    # At equal ages failures come first: the one taken out was still at risk.
+    order = np.lexsort((~failed, ages))
+    total, rank = len(ages), 0.0
+    where, ranks = [], []
+    for position, index in enumerate(order):
+        if not failed[index]:
+            continue
+        rank += (total + 1 - rank) / (1 + total - position)
+        where.append(ages[index])
+        ranks.append((rank - 0.3) / (total + 0.4))
+    return np.array(where), np.array(ranks)
+
+
+def fit_median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[float, float]:
+    """Shape and scale by a line through ``ln x`` on ``ln(-ln(1 - rank))``.
+
+    Raises:
+        OutsideModel: Fewer than two failures at different ages.
+
+    References:
+        Abernethy, The New Weibull Handbook, median-rank regression X on Y (from memory).
+    """
+    where, ranks = median_ranks(age, ended)
+    if len(np.unique(where)) < 2:
+        raise OutsideModel("A line through median ranks needs two failures at different ages.")
+    y = np.log(-np.log1p(-ranks))
+    x = np.log(where)
+    slope = float(((y - y.mean()) @ (x - x.mean())) / ((y - y.mean()) @ (y - y.mean())))
+    return 1 / slope, float(np.exp(x.mean() - slope * y.mean()))
+
+
+def kaplan_meier(age: ArrayLike, ended: ArrayLike) -> list[SurvivalStep]:
+    """Share alive after each failed age; those taken out at that age were still at risk.
+
+    References:
+        Kaplan & Meier 1958, product-limit estimate (from memory).
+    """
+    ages, failed = _lives(age, ended)
+    share, steps = 1.0, []
+    for moment in np.unique(ages[failed]):
+        at_risk = int((ages >= moment).sum())
+        gone = int((ages[failed] == moment).sum())
+        share *= 1 - gone / at_risk
+        steps.append(SurvivalStep(float(moment), share, at_risk, gone))
+    return steps

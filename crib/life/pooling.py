@@ -1,0 +1,269 @@
+"""Few lives lean on like edges: the prior of each key from all other keys' lives.
+
+``ln scale`` of a key is its promise plus effects of the shop, grade, material group, grade on
+material group, operation class and item, plus a rest of its own; all are normal. Each key's
+lives send a message about its ``ln scale`` (moments of the closed-form posterior, less the
+prior they came from); a mixed linear model weighs the messages; each key then gets what the
+others say, its own message taken out. Repeated a few times this is expectation propagation
+(Minka 2001, from memory). The variances of the effects are estimated too (empirical Bayes),
+held towards shares of the promise's own spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from crib.errors import OutsideModel
+from crib.life.conjugate import log_scale_moments, rate_prior
+from crib.life.observations import Ints
+from crib.life.taylor import Floats
+
+# Shares of the promise's variance: how much of the error of handbook constants is common to
+# the shop, to a grade and so on. Common practice, no source; the lives correct them.
+_SHARES: Final = {
+    "shop": 0.20,
+    "grade": 0.15,
+    "material": 0.05,
+    "grade_material": 0.10,
+    "operation": 0.10,
+    "item": 0.15,
+    "key": 0.25,
+}
+_STRENGTH: Final = 4.0
+_LEAST_FACTOR, _MOST_FACTOR = 0.02, 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class KeyTable:
+    """Keys (cutting item x material group x operation class), arrays of shape (keys,).
+
+    Attributes:
+        prior_mean: Mean of ln life before any lives [ln wear units]; 0 is the promise.
+        prior_sd: Its standard deviation, about 0.4 for handbook constants.
+        item: Label of the cutting item.
+        grade: Label of the tool material or grade class.
+        operation: Label of the operation class.
+        material: Label of the material group.
+    """
+
+    prior_mean: Floats
+    prior_sd: Floats
+    item: Ints
+    grade: Ints
+    operation: Ints
+    material: Ints
+
+    def __len__(self) -> int:
+        return len(self.prior_mean)
+
+
+def key_table(
+    item: ArrayLike,
+    grade: ArrayLike,
+    operation: ArrayLike,
+    material: ArrayLike | None = None,
+    prior_mean: ArrayLike = 0.0,
+    prior_sd: ArrayLike = 0.4,
+) -> KeyTable:
+    """A table from labels (any integers) and priors (one for all, or one per key).
+
+    Raises:
+        OutsideModel: Unequal lengths, a mean beyond -20 to 20, a deviation beyond 0.01 to 3.
+    """
+    items = np.atleast_1d(np.asarray(item, dtype=np.int64))
+    shape = items.shape
+    labels = [items]
+    for given in (grade, operation, 0 if material is None else material):
+        label = np.asarray(given, dtype=np.int64)
+        labels.append(np.full(shape, label) if label.ndim == 0 else label)
+    mean = np.broadcast_to(np.asarray(prior_mean, dtype=np.float64), shape).copy()
+    sd = np.broadcast_to(np.asarray(prior_sd, dtype=np.float64), shape).copy()
+    if any(label.shape != shape for label in labels) or len(shape) != 1:
+        raise OutsideModel("Every key needs one label of each level.")
+    if not (np.all(np.abs(mean) <= 20) and np.all((sd >= 0.01) & (sd <= 3))):
+        raise OutsideModel(
+            "A key's prior mean has to be from -20 to 20 and its deviation from 0.01 to 3."
+        )
+    codes = [np.unique(label, return_inverse=True)[1].reshape(shape) for label in labels]
+    return KeyTable(mean, sd, codes[0], codes[1], codes[2], codes[3])
+
+
+@dataclass(frozen=True, slots=True)
+class Lives:
+    """What a key's lives say at one shape, arrays of shape (keys,).
+
+    Attributes:
+        worn: Worn edges.
+        log_sum_powers: ``ln sum (x / exp(prior_mean))^k`` over all lives, -inf without any.
+        seen: Whether the key has any life.
+    """
+
+    worn: Floats
+    log_sum_powers: Floats
+    seen: NDArray[np.bool_]
+
+
+@dataclass(slots=True)
+class Hierarchy:
+    """The mixed linear model over all keys; keeps variances and priors between shapes.
+
+    ``mean`` and ``variance`` are what the other keys say of each key's ln scale, less its
+    promise: shape (keys,), in the order of the key table.
+    """
+
+    keys: KeyTable
+    mean: Floats = field(init=False)
+    variance: Floats = field(init=False)
+    _order: Ints = field(init=False)
+    _item: Ints = field(init=False)
+    _starts: Ints = field(init=False)
+    _columns: Floats = field(init=False)
+    _level: Ints = field(init=False)
+    _own: Floats = field(init=False)
+    _base: dict[str, float] = field(init=False)
+    _factor: dict[str, float] = field(init=False)
+
+    def __post_init__(self) -> None:
+        keys = self.keys
+        self._order = np.argsort(keys.item, kind="stable")
+        self._item = keys.item[self._order]
+        self._starts = np.flatnonzero(np.r_[True, np.diff(self._item) > 0])
+        self._columns, self._level = self._design()
+        variance = keys.prior_sd**2
+        typical = float(np.median(variance))
+        self._base = {name: share * typical for name, share in _SHARES.items()}
+        self._factor = dict.fromkeys(_SHARES, 1.0)
+        # A key with a wider promise than the rest holds the excess itself.
+        shared = typical * (1 - _SHARES["key"])
+        own = np.maximum(variance - shared, _SHARES["key"] * variance)
+        self._own = own[self._order]
+        self.mean = np.zeros(len(keys))
+        self.variance = shared + own
+
+    def _design(self) -> tuple[Floats, Ints]:
+        """One column per level of the crossed effects, and which effect it belongs to."""
+        keys, order = self.keys, self._order
+        pair = np.unique(
+            keys.grade * (keys.material.max(initial=0) + 1) + keys.material, return_inverse=True
+        )[1].reshape(-1)
+        labels = [
+            np.zeros(len(keys), dtype=np.int64),
+            keys.grade,
+            keys.material,
+            pair,
+            keys.operation,
+        ]
+        blocks, level = [], []
+        for effect, label in enumerate(labels):
+            count = int(label.max(initial=0)) + 1
+            block = np.zeros((len(keys), count))
+            block[np.arange(len(keys)), label[order]] = 1.0
+            blocks.append(block)
+            level += [effect] * count
+        return np.concatenate(blocks, axis=1), np.array(level)
+
+    def learn(self, lives: Lives, shape: float, rounds: int) -> None:
+        """Pass messages between the keys at one shape, starting from what is known."""
+        order = self._order
+        mean, variance = self.mean[order], self.variance[order]
+        worn, powers, seen = lives.worn[order], lives.log_sum_powers[order], lives.seen[order]
+        for _ in range(rounds):
+            tau, nu = _messages(mean, variance, worn, powers, seen, shape)
+            mean, variance = self._weigh(tau, nu)
+        self.mean = np.empty_like(mean)
+        self.variance = np.empty_like(variance)
+        self.mean[order], self.variance[order] = mean, variance
+
+    def _weigh(self, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
+        """Solve the mixed model; each key's prior without its own message."""
+        own = self._own * self._factor["key"]
+        damp = 1 + tau * own
+        pi, lam = tau / damp, nu / damp
+        item_precision = 1 / (self._base["item"] * self._factor["item"])
+        weighted = self._columns * pi[:, None]
+        q = np.add.reduceat(weighted, self._starts, axis=0)
+        precision = np.add.reduceat(pi, self._starts) + item_precision
+        pull = np.add.reduceat(lam, self._starts)
+        lean = q / precision[:, None]
+        normal = self._columns.T @ weighted - q.T @ lean
+        names = list(_SHARES)
+        spread = np.array([self._base[n] * self._factor[n] for n in names[:5]])[self._level]
+        normal[np.diag_indices_from(normal)] += 1 / spread
+        factor = cho_factor(normal)
+        beta = cho_solve(factor, self._columns.T @ lam - lean.T @ pull)
+        covariance = cho_solve(factor, np.eye(len(beta)))
+        row = np.cumsum(np.r_[False, np.diff(self._item) > 0])
+        rest = self._columns - lean[row]
+        mean = rest @ beta + (pull / precision)[row]
+        variance = 1 / precision[row] + np.einsum("ij,ij->i", rest @ covariance, rest)
+        self._spread_columns(beta, covariance)
+        self._spread_items(beta, covariance, precision, pull, q, lean)
+        self._spread_keys(mean, variance, tau, nu, own)
+        left = np.maximum(1 / variance - pi, 1e-9)
+        return (mean / variance - lam) / left, 1 / left + own
+
+    def _update(self, name: str, squares: float, free: float, base: float = 0.0) -> None:
+        """Variance factor of an effect: MacKay's fixed point, held by prior observations."""
+        base = base or self._base[name]
+        factor = (_STRENGTH + squares / base) / (_STRENGTH + max(free, 0.0))
+        self._factor[name] = float(np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR))
+
+    def _spread_columns(self, beta: Floats, covariance: Floats) -> None:
+        diagonal = np.diag(covariance)
+        for effect, name in enumerate(list(_SHARES)[:5]):
+            if effect == 0:
+                continue  # one shop tells nothing about the spread between shops
+            rows = self._level == effect
+            now = self._base[name] * self._factor[name]
+            free = float(np.sum(1 - diagonal[rows] / now))
+            self._update(name, float(np.sum(beta[rows] ** 2)), free)
+
+    def _spread_items(
+        self,
+        beta: Floats,
+        covariance: Floats,
+        precision: Floats,
+        pull: Floats,
+        q: Floats,
+        lean: Floats,
+    ) -> None:
+        now = self._base["item"] * self._factor["item"]
+        effect = (pull - q @ beta) / precision
+        variance = 1 / precision + np.einsum("ij,ij->i", lean @ covariance, lean)
+        self._update("item", float(effect @ effect), float(np.sum(1 - variance / now)))
+
+    def _spread_keys(
+        self, mean: Floats, variance: Floats, tau: Floats, nu: Floats, own: Floats
+    ) -> None:
+        precision = 1 / own + tau
+        effect = (nu - tau * mean) / precision
+        left = 1 / precision + (tau / precision) ** 2 * variance
+        free = float(np.sum(1 - left / own))
+        squares = float(np.sum(effect**2 / self._own))
+        self._update("key", squares, free, base=1.0)
+
+
+def _messages(
+    mean: Floats,
+    variance: Floats,
+    worn: Floats,
+    log_sum_powers: Floats,
+    seen: NDArray[np.bool_],
+    shape: float,
+) -> tuple[Floats, Floats]:
+    """Natural parameters of what each key's lives say of its ln scale."""
+    tau, nu = np.zeros_like(mean), np.zeros_like(mean)
+    m, v = mean[seen], variance[seen]
+    a, log_b = rate_prior(m, np.sqrt(v), shape)
+    before_mean, before_variance = log_scale_moments(a, log_b, shape)
+    a = a + worn[seen]
+    log_b = np.logaddexp(log_b, log_sum_powers[seen])
+    after_mean, after_variance = log_scale_moments(a, log_b, shape)
+    tau[seen] = np.maximum(1 / after_variance - 1 / before_variance, 0.0)
+    nu[seen] = after_mean / after_variance - before_mean / before_variance
+    return tau, nu

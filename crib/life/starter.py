@@ -1,0 +1,98 @@
+"""Starting constants of Taylor's curve where a shop gives none, a source beside every row.
+
+They are a starting point with a spread of about 40 % and more, never truth: the life model
+takes them as a prior only, and a shop's own counts soon outweigh them.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from crib.errors import OutsideModel
+from crib.life.taylor import TaylorConstants
+
+MATERIAL_GROUPS: Final = ("P", "M", "K", "N", "S", "H")
+"""Workpiece groups of ISO 513 (from memory)."""
+
+TOOL_MATERIALS: Final = ("hss", "carbide", "coated_carbide", "cermet", "ceramic", "cbn", "pcd")
+
+
+class StarterRow(NamedTuple):
+    """Constants and where they come from."""
+
+    constants: TaylorConstants
+    source: str
+
+
+_GROOVER = "from memory: Groover, Fundamentals of Modern Manufacturing, table of n and C ({})"
+_RATIO = (
+    "C for steel in that table times {:g} for group {}, a rough ratio of usual speeds: common "
+    "practice, no source"
+)
+_GUESS = "a rough figure after usual speeds for this tool material: common practice, no source"
+
+# n and C [m/min] for steel, at about 0.25 mm/rev and 2.5 mm depth (from memory).
+_STEEL: Final = {
+    "hss": (0.125, 70.0, "high-speed steel 0.125, 70 m/min"),
+    "carbide": (0.25, 500.0, "cemented carbide 0.25, 500 m/min"),
+    "coated_carbide": (0.25, 700.0, "coated carbide 0.25, 700 m/min"),
+    "cermet": (0.25, 600.0, "cermet 0.25, 600 m/min"),
+    "ceramic": (0.6, 3000.0, "ceramic 0.6, 3000 m/min"),
+}
+_NON_STEEL: Final = {
+    "hss": (0.125, 120.0, "high-speed steel, non-steel 0.125, 120 m/min"),
+    "carbide": (0.25, 900.0, "cemented carbide, non-steel 0.25, 900 m/min"),
+}
+_SHARE: Final = {"P": 1.0, "M": 0.6, "K": 0.8, "N": 1.75, "S": 0.25, "H": 0.3}
+_OWN: Final = {"cbn": (0.4, 1200.0), "pcd": (0.4, 3000.0)}
+_OWN_SHARE: Final = {
+    "cbn": {"P": 0.8, "M": 0.5, "K": 1.5, "N": 1.0, "S": 0.4, "H": 0.6},
+    "pcd": {"P": 0.1, "M": 0.1, "K": 0.1, "N": 1.0, "S": 0.1, "H": 0.1},
+}
+# Feed and depth weigh less than speed; the depth least (common practice, no source). They
+# scale C from the table's feed and depth to the far smaller ones of sliding-head work.
+_BITE: Final = {
+    "feed_exponent": 0.3,
+    "depth_exponent": 0.1,
+    "reference_feed_mm_rev": 0.25,
+    "reference_depth_mm": 2.5,
+}
+_BITE_SOURCE = (
+    "; feed exponent 0.3 and depth exponent 0.1 from 0.25 mm/rev and 2.5 mm: common practice, "
+    "no source"
+)
+
+
+def starter_constants(tool_material: str, material_group: str) -> StarterRow:
+    """Constants for a tool material on an ISO 513 group.
+
+    Raises:
+        OutsideModel: A tool material or group that the table has no row for.
+
+    Examples:
+        >>> starter_constants("hss", "P").constants.c_m_min
+        70.0
+    """
+    if tool_material not in TOOL_MATERIALS or material_group not in MATERIAL_GROUPS:
+        raise OutsideModel(
+            f"There are no starting constants for '{tool_material}' on '{material_group}'; "
+            f"take one of {', '.join(TOOL_MATERIALS)} and one of {', '.join(MATERIAL_GROUPS)}, "
+            "or give n and C in tool_life.csv.",
+            facts={"tool_material": tool_material, "material_group": material_group},
+        )
+    n, c, source = _row(tool_material, material_group)
+    return StarterRow(TaylorConstants(n, c, **_BITE), source + _BITE_SOURCE)
+
+
+def _row(tool: str, group: str) -> tuple[float, float, str]:
+    if tool in _OWN:
+        n, c = _OWN[tool]
+        return n, c * _OWN_SHARE[tool][group], _GUESS
+    if group == "N" and tool in _NON_STEEL:
+        n, c, words = _NON_STEEL[tool]
+        return n, c, _GROOVER.format(words)
+    n, c, words = _STEEL[tool]
+    source = _GROOVER.format(words)
+    if group != "P":
+        source += "; " + _RATIO.format(_SHARE[group], group)
+    return n, c * _SHARE[group], source

@@ -1,0 +1,147 @@
+"""The speed-life curve: how many minutes in cut an edge is promised."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from crib.errors import OutsideModel
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class TaylorConstants:
+    """Constants of ``v T^n (f/f_ref)^a (d/d_ref)^b = C``.
+
+    Attributes:
+        n: Exponent of life, 0.01 to 2.
+        c_m_min: Speed for a life of one minute [m/min].
+        feed_exponent: ``a``; 0 leaves the feed out.
+        depth_exponent: ``b``; 0 leaves the depth out.
+        reference_feed_mm_rev: Feed at which C holds; None: C is for 1 mm/rev.
+        reference_depth_mm: Depth at which C holds; None: C is for 1 mm.
+
+    Raises:
+        OutsideModel: A constant outside its range.
+    """
+
+    n: float
+    c_m_min: float
+    feed_exponent: float = 0.0
+    depth_exponent: float = 0.0
+    reference_feed_mm_rev: float | None = None
+    reference_depth_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        ranges = {
+            "n": (0.01, 2.0),
+            "c_m_min": (0.1, 100_000.0),
+            "feed_exponent": (0.0, 5.0),
+            "depth_exponent": (0.0, 5.0),
+            "reference_feed_mm_rev": (1e-5, 50.0),
+            "reference_depth_mm": (1e-5, 200.0),
+        }
+        for field in fields(self):
+            value = getattr(self, field.name)
+            low, high = ranges[field.name]
+            if value is None and field.name.startswith("reference"):
+                continue
+            if value is None or not (math.isfinite(value) and low <= value <= high):
+                raise OutsideModel(
+                    f"{field.name} is {value!r}; it has to be from {low:g} to {high:g}.",
+                    facts={"quantity": field.name, "range": f"{low:g} to {high:g}"},
+                    errors=[{"field": field.name, "detail": f"from {low:g} to {high:g}"}],
+                )
+
+
+def _positive(values: ArrayLike, name: str) -> Floats:
+    array = np.asarray(values, dtype=np.float64)
+    if not np.all(np.isfinite(array) & (array > 0)):
+        raise OutsideModel(
+            f"{name} has to be a number above 0 for a tool life.", facts={"quantity": name}
+        )
+    return array
+
+
+def _bite(
+    values: ArrayLike | None, reference: float | None, exponent: float, name: str
+) -> Floats:
+    """``(f/f_ref)^a``; 1 where the exponent is 0 or the value is not given."""
+    if values is None or exponent == 0:
+        return np.asarray(1.0)
+    # Inside an array, NaN stands for not given: that element counts as at the reference.
+    array = np.asarray(values, dtype=np.float64)
+    ref = 1.0 if reference is None else reference
+    return (_positive(np.where(np.isnan(array), ref, array), name) / ref) ** exponent
+
+
+def life_min(
+    cutting_speed_m_min: ArrayLike,
+    feed_mm_rev: ArrayLike | None,
+    depth_mm: ArrayLike | None,
+    constants: TaylorConstants,
+) -> Floats:
+    """Promised life ``T = (C / (v (f/f_ref)^a (d/d_ref)^b))^(1/n)`` [min].
+
+    Args:
+        cutting_speed_m_min: Real cutting speeds, any shape.
+        feed_mm_rev: Feeds, shape as the speeds or one; None or NaN: as at the reference.
+        depth_mm: Depths of cut, likewise.
+        constants: The curve.
+
+    Returns:
+        Lives, shape as broadcast; kept within 1e-9 to 1e12 min so that a far-off speed
+        gives a finite answer.
+
+    Raises:
+        OutsideModel: A speed, feed or depth that is not above 0.
+
+    References:
+        Taylor, On the Art of Cutting Metals, 1907; the life ends by a criterion of ISO 3685.
+
+    Examples:
+        >>> round(float(life_min(50, None, None, TaylorConstants(0.125, 70))), 3)
+        14.758
+    """
+    v = _positive(cutting_speed_m_min, "cutting_speed_m_min")
+    c = constants
+    f = _bite(feed_mm_rev, c.reference_feed_mm_rev, c.feed_exponent, "feed_mm_rev")
+    d = _bite(depth_mm, c.reference_depth_mm, c.depth_exponent, "depth_mm")
+    log_life = (math.log(c.c_m_min) - np.log(v * f * d)) / c.n
+    return np.exp(np.clip(log_life, math.log(1e-9), math.log(1e12)))
+
+
+def speed_for_life_m_min(life: ArrayLike, constants: TaylorConstants) -> Floats:
+    """Cutting speed that promises a life at reference feed and depth, ``C / T^n`` [m/min].
+
+    Raises:
+        OutsideModel: A life that is not above 0.
+    """
+    return constants.c_m_min / _positive(life, "life_min") ** constants.n
+
+
+def constants_from_two_tests(
+    first: tuple[float, float], second: tuple[float, float]
+) -> TaylorConstants:
+    """Both constants, n and C, through two tests (speed [m/min], life [min]).
+
+    Raises:
+        OutsideModel: Equal speeds, or a faster test that lived longer.
+
+    Examples:
+        >>> round(constants_from_two_tests((160, 5), (100, 41)).n, 3)
+        0.223
+    """
+    (v1, t1), (v2, t2) = first, second
+    _positive([v1, v2, t1, t2], "speed and life of a test")
+    if (v1 - v2) * (t1 - t2) >= 0:
+        raise OutsideModel(
+            f"Of two tests the faster one has to live shorter; {v1:g} m/min lived {t1:g} min "
+            f"and {v2:g} m/min lived {t2:g} min."
+        )
+    n = math.log(v1 / v2) / math.log(t2 / t1)
+    return TaylorConstants(n, v1 * t1**n)

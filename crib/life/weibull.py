@@ -1,0 +1,103 @@
+"""Weibull's law: survival, hazard, quantiles and life left, stable at both ends.
+
+Shape k, scale theta: ``S(x) = exp(-(x/theta)^k)``. All functions broadcast their arguments.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import gamma, gammaincc
+
+from crib.errors import OutsideModel
+from crib.life.taylor import Floats
+
+
+def _law(shape: ArrayLike, scale: ArrayLike) -> tuple[Floats, Floats]:
+    k = np.asarray(shape, dtype=np.float64)
+    theta = np.asarray(scale, dtype=np.float64)
+    if not np.all(np.isfinite(k) & (k > 0) & np.isfinite(theta) & (theta > 0)):
+        raise OutsideModel("Shape and scale of a life have to be numbers above 0.")
+    return k, theta
+
+
+def _age(age: ArrayLike) -> Floats:
+    x = np.asarray(age, dtype=np.float64)
+    if not np.all(x >= 0):
+        raise OutsideModel("An age has to be a number from 0 up.")
+    return x
+
+
+def cumulative_hazard(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """``H(x) = (x/theta)^k``.
+
+    Raises:
+        OutsideModel: A shape or scale that is not above 0, or a negative age.
+    """
+    k, theta = _law(shape, scale)
+    result: Floats = (_age(age) / theta) ** k
+    return result
+
+
+def survival(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """Chance of outliving an age."""
+    return np.exp(-cumulative_hazard(age, shape, scale))
+
+
+def failure(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """Chance of failing by an age, exact also where it is tiny."""
+    return -np.expm1(-cumulative_hazard(age, shape, scale))
+
+
+def hazard(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """Rate of failing at an age, ``k/theta (x/theta)^(k-1)``; infinite at 0 if k < 1."""
+    k, theta = _law(shape, scale)
+    with np.errstate(divide="ignore"):
+        result: Floats = k / theta * (_age(age) / theta) ** (k - 1)
+    return result
+
+
+def quantile(probability: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """Age by which a share fails: ``theta (-ln(1-p))^(1/k)``.
+
+    Raises:
+        OutsideModel: A probability outside 0 to below 1.
+
+    Examples:
+        >>> round(float(quantile(0.1, 2.0, 1000.0)), 3)
+        324.593
+    """
+    p = np.asarray(probability, dtype=np.float64)
+    if not np.all((p >= 0) & (p < 1)):
+        raise OutsideModel("A probability has to be from 0 to below 1.")
+    k, theta = _law(shape, scale)
+    result: Floats = theta * (-np.log1p(-p)) ** (1 / k)
+    return result
+
+
+def conditional_survival(
+    age: ArrayLike, ahead: ArrayLike, shape: ArrayLike, scale: ArrayLike
+) -> Floats:
+    """Chance of living ``ahead`` longer, having reached ``age``: ``exp(H(t) - H(t+s))``."""
+    now = cumulative_hazard(age, shape, scale)
+    later = cumulative_hazard(np.add(_age(age), _age(ahead)), shape, scale)
+    return np.exp(now - later)
+
+
+def mean_residual_life(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
+    """Mean life left at an age: ``theta/k Gamma(1/k, (t/theta)^k) / S(t)``.
+
+    Far out, where both parts of the ratio vanish, the first terms of the asymptotic series of
+    the incomplete gamma function are used (Abramowitz & Stegun 6.5.32, from memory).
+    """
+    k, theta = _law(shape, scale)
+    h = np.asarray(cumulative_hazard(age, shape, scale))
+    k, theta, h = np.broadcast_arrays(k, theta, h)
+    near = h < 200
+    inner = np.where(near, h, 1.0)
+    exact = theta / k * gammaincc(1 / k, inner) * gamma(1 / k) * np.exp(inner)
+    outer = np.where(near, 1e3, h)
+    e = 1 / k - 1
+    series = 1 + e / outer * (1 + (e - 1) / outer * (1 + (e - 2) / outer))
+    far = theta / k * outer**e * series
+    return np.where(near, exact, far)
