@@ -1,0 +1,135 @@
+"""What fits what before it is built: holder, cutting item and tool spec told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+
+class Misfit(NamedTuple):
+    """One reason why pieces do not make a tool: the field it concerns, and the words."""
+
+    field: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class HolderFacts:
+    """A holder as far as building with it is concerned.
+
+    Attributes:
+        mark: The shop's own mark.
+        holder_type: Name of its type.
+        accepts: Starts of designations that its pocket takes, ``|`` between them; None or
+            empty takes anything.
+        condition: As the shop wrote it.
+        out_of_service: Whether that condition keeps it off the bench.
+        retired: Whether the record was retired.
+    """
+
+    mark: str
+    holder_type: str
+    accepts: str | None = None
+    condition: str | None = None
+    out_of_service: bool = False
+    retired: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ItemFacts:
+    """A lot's cutting item as far as building with it is concerned."""
+
+    lot: str
+    cutting_item: str
+    designation: str
+    lot_retired: bool = False
+    item_retired: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SpecFacts:
+    """A tool spec as far as building to it is concerned."""
+
+    tool_spec: str
+    holder_type: str
+    cutting_items: Sequence[str]
+    retired: bool = False
+
+
+def accepts(starts: str | None, designation: str) -> bool:
+    """Whether a pocket that takes designations with these starts takes this one.
+
+    Blanks and case do not tell designations apart; no starts at all take anything.
+
+    Examples:
+        >>> accepts("DCGT 11|DCMT11", "dcgt11T302"), accepts("VCGT", "DCGT11T302")
+        (True, False)
+        >>> accepts("", "DCGT11T302")
+        True
+    """
+    wanted = [plain for start in (starts or "").split("|") if (plain := _plain(start))]
+    return not wanted or _plain(designation).startswith(tuple(wanted))
+
+
+def _plain(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def build_misfits(spec: SpecFacts, holder: HolderFacts, item: ItemFacts) -> tuple[Misfit, ...]:
+    """Every reason why these three do not make a tool; empty where they do."""
+    found = [*_spec_problems(spec), *_holder_problems(spec, holder), *_lot_problems(item)]
+    if item.cutting_item not in spec.cutting_items:
+        found.append(
+            Misfit(
+                "lot",
+                f"lot {item.lot} holds {item.cutting_item}; {spec.tool_spec} takes "
+                f"{' or '.join(spec.cutting_items)}",
+            )
+        )
+    if not accepts(holder.accepts, item.designation):
+        found.append(
+            Misfit(
+                "lot",
+                f"{item.designation} does not go into holder {holder.mark}, which takes "
+                f"{' or '.join(start.strip() for start in (holder.accepts or '').split('|'))}",
+            )
+        )
+    return tuple(found)
+
+
+def _spec_problems(spec: SpecFacts) -> list[Misfit]:
+    if spec.retired:
+        return [Misfit("tool_spec", f"{spec.tool_spec} is retired; take its successor")]
+    return []
+
+
+def _holder_problems(spec: SpecFacts, holder: HolderFacts) -> list[Misfit]:
+    found = []
+    if holder.holder_type != spec.holder_type:
+        found.append(
+            Misfit(
+                "holder",
+                f"holder {holder.mark} is a {holder.holder_type}; {spec.tool_spec} needs a "
+                f"{spec.holder_type}",
+            )
+        )
+    if holder.out_of_service:
+        found.append(
+            Misfit(
+                "holder",
+                f"holder {holder.mark} is out of service ({holder.condition}); take another",
+            )
+        )
+    if holder.retired:
+        found.append(Misfit("holder", f"holder {holder.mark} is retired; take another"))
+    return found
+
+
+def _lot_problems(item: ItemFacts) -> list[Misfit]:
+    found = []
+    if item.lot_retired:
+        found.append(Misfit("lot", f"lot {item.lot} is retired; take another"))
+    if item.item_retired:
+        found.append(Misfit("lot", f"{item.cutting_item} is retired; take its successor"))
+    return found
