@@ -334,19 +334,18 @@ def fit_life_model(keys: KeyTable, histories: LifeHistories) -> LifeModel:
     )
     oldest = np.zeros(size)
     np.maximum.at(oldest, key, believed.wear)
-    hierarchy, evidence, a, log_b = _fit_scales(keys, believed, counts)
+    lean, evidence, a, log_b = _fit_scales(keys, believed, counts)
     group = np.unique(
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
     weights = _shape_weights(evidence, group, counts[:, WORN].astype(np.float64))
     breakage = fit_breakage(believed, (keys.operation, keys.item), np.exp(keys.prior_mean))
-    lean = keys.prior_mean + hierarchy.mean
     return LifeModel(keys, aside, counts, oldest, lean, weights, a, log_b, breakage)
 
 
 def _fit_scales(
     keys: KeyTable, lives: LifeHistories, counts: Ints
-) -> tuple[Hierarchy, Floats, Floats, Floats]:
+) -> tuple[Floats, Floats, Floats, Floats]:
     """Pooled priors, then each key's closed form at every shape."""
     size, many = len(keys), len(SHAPES)
     hierarchy = Hierarchy(keys)
@@ -356,18 +355,24 @@ def _fit_scales(
     sum_log = per_key(lives.key_index[ended], log_x[ended], size)
     seen = counts.sum(axis=1) > 0
     evidence, a, log_b = (np.empty((size, many)) for _ in range(3))
-    # From the likeliest shape outwards, each starts from its neighbour's priors.
-    for turn, s in enumerate(range(many)):
+    # From a middling shape upwards and downwards, each starts from its neighbour's priors.
+    middle = int(np.argmax(_shape_prior()))
+    settled = (hierarchy.mean, hierarchy.variance)
+    for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
+        if s == middle - 1:
+            hierarchy.mean, hierarchy.variance = settled
         shape = float(SHAPES[s])
         power_sum = per_key(lives.key_index, np.exp(shape * log_x), size)
         with np.errstate(divide="ignore"):
             powers = np.log(power_sum)
-        hierarchy.learn(Lives(worn, powers, seen), shape, rounds=6 if turn == 0 else 2)
+        hierarchy.learn(Lives(worn, powers, seen), shape, rounds=6 if s == middle else 1)
+        if s == middle:
+            settled = (hierarchy.mean, hierarchy.variance)
         a0, log_b0 = rate_prior(hierarchy.mean, np.sqrt(hierarchy.variance), shape)
         evidence[:, s], after = log_evidence(a0, log_b0, worn, powers, sum_log, shape)
         a[:, s] = a0 + worn
         log_b[:, s] = after + shape * keys.prior_mean
-    return hierarchy, evidence, a, log_b
+    return keys.prior_mean + settled[0], evidence, a, log_b
 
 
 def _shape_weights(evidence: Floats, group: Ints, worn: Floats) -> Floats:

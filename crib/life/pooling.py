@@ -16,7 +16,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from crib.errors import OutsideModel
 from crib.life.conjugate import log_scale_moments, rate_prior
@@ -194,9 +193,8 @@ class Hierarchy:
         names = list(_SHARES)
         spread = np.array([self._base[n] * self._factor[n] for n in names[:5]])[self._level]
         normal[np.diag_indices_from(normal)] += 1 / spread
-        factor = cho_factor(normal)
-        beta = cho_solve(factor, self._columns.T @ lam - lean.T @ pull)
-        covariance = cho_solve(factor, np.eye(len(beta)))
+        covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+        beta = covariance @ (self._columns.T @ lam - lean.T @ pull)
         row = np.cumsum(np.r_[False, np.diff(self._item) > 0])
         rest = self._columns - lean[row]
         mean = rest @ beta + (pull / precision)[row]
