@@ -106,11 +106,24 @@ class Store:
             Refusal: A constraint of the database forbade it; nothing was written.
             StoreFull: The disk took no more; nothing was written.
         """
+        with self._transaction() as connection:
+            yield connection
+            connection.exec_driver_sql("UPDATE revisions SET revision = revision + 1")
+
+    @contextmanager
+    def reshape(self) -> Iterator[Tx]:
+        """One write transaction for a migration: foreign keys rest, no revision is counted."""
+        with self._transaction(foreign_keys=False) as connection:
+            yield connection
+
+    @contextmanager
+    def _transaction(self, *, foreign_keys: bool = True) -> Iterator[Tx]:
         with self._writer_lock(), self.engine.connect() as connection:
+            if not foreign_keys:  # SQLite takes this only outside a transaction
+                connection.exec_driver_sql("PRAGMA foreign_keys=OFF")
             connection.exec_driver_sql("BEGIN IMMEDIATE")
             try:
                 yield connection
-                connection.exec_driver_sql("UPDATE revisions SET revision = revision + 1")
                 connection.exec_driver_sql("COMMIT")
             except BaseException as problem:
                 _roll_back(connection)
@@ -122,6 +135,9 @@ class Store:
                         "again."
                     ) from problem
                 raise
+            finally:
+                if not foreign_keys:
+                    connection.exec_driver_sql("PRAGMA foreign_keys=ON")
 
     @contextmanager
     def _writer_lock(self) -> Iterator[None]:
@@ -154,6 +170,7 @@ def _on_connect(driver: Any, _record: object) -> None:
         "journal_mode=WAL",
         "synchronous=FULL",
         "foreign_keys=ON",
+        "recursive_triggers=ON",  # else INSERT OR REPLACE deletes past the triggers
         f"busy_timeout={_BUSY_MS}",
         "cache_size=-65536",
         "temp_store=MEMORY",

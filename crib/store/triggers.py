@@ -1,0 +1,63 @@
+"""Triggers that keep recorded facts as they are and part counts from going backwards.
+
+SQLite only: each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
+``crib.store.engine`` turns into a refusal. A change here needs a migration that drops the
+old trigger and creates the new one; ``crib check`` and the tests compare.
+
+Whoever adds late readings that open a new counter life renumbers the later ones first and
+inserts then: an insert is compared with both neighbours in time, an update of ``life`` with
+the one before it only (otherwise no order of single updates could renumber lives at all).
+"""
+
+from __future__ import annotations
+
+from crib.store.tables import APPEND_ONLY
+
+_BEFORE = (
+    "SELECT life, count FROM count_readings"
+    " WHERE machine_id = NEW.machine_id AND at < NEW.at ORDER BY at DESC LIMIT 1"
+)
+_AFTER = (
+    "SELECT life, count FROM count_readings"
+    " WHERE machine_id = NEW.machine_id AND at > NEW.at ORDER BY at LIMIT 1"
+)
+_BACKWARDS = "SELECT RAISE(ABORT, 'part count goes backwards in one life of the counter')"
+
+
+def _append_only(table: str) -> dict[str, str]:
+    return {
+        f"{table}_no_{verb}": f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON"
+        f" {table} BEGIN SELECT RAISE(ABORT, 'append only: {table}'); END"
+        for verb in ("update", "delete")
+    }
+
+
+_COUNTS = {
+    # the row itself is in the table already (AFTER), so that a repeat that ON CONFLICT
+    # ignores does not fire it
+    "count_readings_order_insert": (
+        "CREATE TRIGGER count_readings_order_insert AFTER INSERT ON count_readings BEGIN"
+        f" {_BACKWARDS} FROM ({_BEFORE}) WHERE life > NEW.life"
+        " OR (life = NEW.life AND count > NEW.count);"
+        f" {_BACKWARDS} FROM ({_AFTER}) WHERE life = NEW.life AND count < NEW.count; END"
+    ),
+    "count_readings_order_update": (
+        "CREATE TRIGGER count_readings_order_update AFTER UPDATE OF life ON count_readings"
+        f" BEGIN {_BACKWARDS} FROM ({_BEFORE}) WHERE life = NEW.life"
+        " AND count > NEW.count; END"
+    ),
+    "count_readings_no_update": (
+        "CREATE TRIGGER count_readings_no_update BEFORE UPDATE OF machine_id, at, count,"
+        " run_id, batch_id ON count_readings BEGIN"
+        " SELECT RAISE(ABORT, 'append only: count_readings'); END"
+    ),
+    "count_readings_no_delete": (
+        "CREATE TRIGGER count_readings_no_delete BEFORE DELETE ON count_readings BEGIN"
+        " SELECT RAISE(ABORT, 'append only: count_readings'); END"
+    ),
+}
+
+#: Name -> the statement that creates it.
+TRIGGERS: dict[str, str] = {
+    name: statement for table in APPEND_ONLY for name, statement in _append_only(table).items()
+} | _COUNTS
