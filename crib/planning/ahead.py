@@ -1,0 +1,112 @@
+"""Running seconds of a calendar against the clock, laid out once for many edges."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from crib.floor.calendar import Stretch, WorkCalendar
+from crib.floor.timeline import us_of
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: An instant that never comes within the time laid out.
+NEVER_US = np.int64(-1)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAhead:
+    """The stretches in which a machine may run, from one instant on.
+
+    Attributes:
+        begin_us: Begin of each stretch [µs], shape (stretches,); alike neighbours are merged.
+        end_us: End of each [µs].
+        attended: Whether somebody is there.
+        begin_s: Running seconds before each stretch.
+        length_s: Running seconds laid out in all.
+    """
+
+    begin_us: Ints
+    end_us: Ints
+    attended: NDArray[np.bool_]
+    begin_s: Floats
+    length_s: float
+
+    def clock_us(self, seconds: ArrayLike) -> Ints:
+        """Instants at which running seconds are reached; ``NEVER_US`` beyond the layout."""
+        wanted = np.asarray(seconds, dtype=np.float64)
+        if not self.begin_us.size:
+            return np.full(wanted.shape, NEVER_US)
+        index = np.clip(
+            np.searchsorted(self.begin_s, wanted, side="left") - 1, 0, self.begin_s.size - 1
+        )
+        reachable = np.isfinite(wanted) & (wanted <= self.length_s)
+        inside = np.where(reachable, np.maximum(wanted, 0.0) - self.begin_s[index], 0.0)
+        at = self.begin_us[index] + np.rint(inside * 1e6).astype(np.int64)
+        return np.where(reachable, at, NEVER_US)
+
+    def seconds_at(self, at_us: int) -> float:
+        """Running seconds that have passed by an instant (0 before the layout)."""
+        run = np.clip(at_us - self.begin_us, 0, self.end_us - self.begin_us)
+        return float(run.sum() / 1e6)
+
+    def last_attended(self, seconds: float) -> tuple[float, bool]:
+        """Latest running second, not after ``seconds``, at which somebody can swap.
+
+        Returns:
+            The second, and whether it had to come forward to before an unattended stretch.
+        """
+        if not self.begin_s.size:
+            return seconds, False
+        index = int(np.clip(np.searchsorted(self.begin_s, seconds, side="left") - 1, 0, None))
+        if self.attended[index] or seconds > self.length_s:
+            return seconds, False
+        return float(self.begin_s[index]), True
+
+    def unattended_end(self, seconds: float) -> float:
+        """Running second at which the unattended stretch that begins at ``seconds`` ends."""
+        index = int(np.searchsorted(self.begin_s, seconds, side="right") - 1)
+        if index < 0 or self.attended[index]:
+            return seconds
+        following = self.begin_s[index + 1 :]
+        return float(following[0]) if following.size else self.length_s
+
+    def next_unattended(self) -> tuple[float, float] | None:
+        """Running seconds at which the first unattended stretch begins and ends, if any."""
+        dark = np.flatnonzero(~self.attended)
+        if not dark.size:
+            return None
+        first = int(dark[0])
+        end = self.begin_s[first] + (self.end_us[first] - self.begin_us[first]) / 1e6
+        return float(self.begin_s[first]), float(end)
+
+
+def lay_out(calendar: WorkCalendar, now: datetime, until: datetime) -> TimeAhead:
+    """The calendar's stretches between two instants as arrays."""
+    merged = _merge(calendar.stretches(now, until))
+    begin = np.array([us_of(stretch.start_at) for stretch in merged], dtype=np.int64)
+    end = np.array([us_of(stretch.end_at) for stretch in merged], dtype=np.int64)
+    lengths = (end - begin) / 1e6
+    return TimeAhead(
+        begin,
+        end,
+        np.array([stretch.attended for stretch in merged], dtype=np.bool_),
+        np.cumsum(lengths) - lengths,
+        float(lengths.sum()),
+    )
+
+
+def _merge(stretches: Sequence[Stretch]) -> list[Stretch]:
+    merged: list[Stretch] = []
+    for stretch in stretches:
+        last = merged[-1] if merged else None
+        if last and last.end_at == stretch.start_at and last.attended == stretch.attended:
+            merged[-1] = Stretch(last.start_at, stretch.end_at, last.attended)
+        else:
+            merged.append(stretch)
+    return merged

@@ -1,0 +1,142 @@
+"""How long each mounted edge will last: parts, clock time, chance to fail in a stretch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.life.model import LifeModel
+from crib.planning.ahead import TimeAhead
+from crib.planning.demand import Segments, WearAhead, wear_ahead
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Shares of edges given out by then, in the order of every quantile array here.
+PROBS = (0.05, 0.1, 0.5, 0.9)
+
+
+@dataclass(frozen=True, slots=True)
+class MachineAhead:
+    """A machine's time and work ahead.
+
+    Attributes:
+        machine: Its name.
+        time: Its running time ahead.
+        segments: Its runs over that time.
+        shift_end_s: Running second at which the shift in progress ends.
+    """
+
+    machine: str
+    time: TimeAhead
+    segments: Segments
+    shift_end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class MountedEdge:
+    """A mounted edge and what is known of it.
+
+    Attributes:
+        station_id: Its station.
+        machine: Index of its machine in the caller's list.
+        key: Row of the life model.
+        age: Wear put on so far [wear units].
+        per_part: Wear of one part of each run ahead, shape (runs,); 0 where not used.
+        planned_cost: Cost of a planned swap, in any one currency.
+        failure_cost: Cost of a failure in the cut, likewise; more than a planned swap.
+        size_parts_left: Parts until the size limit, where size corrections tell it.
+    """
+
+    station_id: int
+    machine: int
+    key: int
+    age: float
+    per_part: tuple[float, ...]
+    planned_cost: float
+    failure_cost: float
+    size_parts_left: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EdgesDue:
+    """What lies ahead of edges, arrays in their order.
+
+    Attributes:
+        wear_now: Wear per part that the next parts put on, shape (edges,); 0: no plan uses it.
+        lines: Wear line of each edge's station.
+        remaining: Wear still to go at ``PROBS``, shape (edges, 4).
+        parts_left: Parts still to go at ``PROBS``, shape (edges, 4); infinite without wear.
+        run_out_us: Instants of ``PROBS`` [µs], -1 where the plan ends before, shape (edges, 4).
+        fail_shift: Chance to fail in the rest of the shift, shape (edges,).
+        dark_s: Running seconds of the next unattended stretch, shape (edges, 2); NaN: none.
+        fail_dark: Chance to fail in it if it lives to see it, shape (edges,).
+    """
+
+    wear_now: Floats
+    lines: tuple[WearAhead, ...]
+    remaining: Floats
+    parts_left: Floats
+    run_out_us: Ints
+    fail_shift: Floats
+    dark_s: Floats
+    fail_dark: Floats
+
+
+#: Stands in for the wear per part of an edge that nothing wears, where a rate is asked for.
+_SOME_WEAR = 1e-4
+
+
+def next_wear(segments: Segments, per_part: Sequence[float]) -> float:
+    """Wear per part of the first run ahead that uses the station; 0 where none does."""
+    for run in segments.run:
+        if run >= 0 and per_part[run] > 0:
+            return float(per_part[int(run)])
+    return 0.0
+
+
+def edges_due(
+    machines: Sequence[MachineAhead], edges: Sequence[MountedEdge], model: LifeModel
+) -> EdgesDue:
+    """Quantiles and chances of mounted edges, all machines at once.
+
+    Source: conditional survival of the life model (``crib.life.model``) along the wear that
+    the machine's plan puts on.
+    """
+    count = len(edges)
+    lines = tuple(wear_ahead(machines[e.machine].segments, e.per_part) for e in edges)
+    wear_now = np.array(
+        [next_wear(machines[e.machine].segments, e.per_part) for e in edges], dtype=np.float64
+    )
+    key = np.array([e.key for e in edges], dtype=np.int64)
+    age = np.array([e.age for e in edges], dtype=np.float64)
+    rate = np.where(wear_now > 0, wear_now, _SOME_WEAR)
+    remaining = model.remaining(key, age, rate, PROBS).reshape(count, len(PROBS))
+    parts_left = np.where(wear_now[:, None] > 0, remaining / rate[:, None], np.inf)
+    run_out = np.full((count, len(PROBS)), -1, dtype=np.int64)
+    shift = np.zeros(count)
+    dark = np.full((count, 2), np.nan)
+    dark_wear = np.zeros((count, 2))
+    for row, (edge, line) in enumerate(zip(edges, lines, strict=True)):
+        machine = machines[edge.machine]
+        run_out[row] = machine.time.clock_us(line.seconds_until(remaining[row]))
+        shift[row] = line.at(machine.shift_end_s)
+        stretch = machine.time.next_unattended()
+        if stretch:
+            dark[row] = stretch
+            dark_wear[row] = line.at(stretch)
+    return EdgesDue(
+        wear_now=wear_now,
+        lines=lines,
+        remaining=remaining,
+        parts_left=parts_left,
+        run_out_us=run_out,
+        fail_shift=model.fail_probability(key, age, shift, rate),
+        dark_s=dark,
+        fail_dark=model.fail_probability(
+            key, age + dark_wear[:, 0], dark_wear[:, 1] - dark_wear[:, 0], rate
+        ),
+    )
