@@ -1,0 +1,243 @@
+"""Which sister stands behind each swap: ready, to measure, to build, or blocked by what.
+
+One walk through the swaps in order of time. Nothing is given twice; a holder that comes out
+of a machine goes back to the bench and may serve a later swap.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from heapq import heappop, heappush
+
+from crib.errors import NotKnown
+from crib.planning.shelf import (
+    LotEdges,
+    Missing,
+    Shelf,
+    Sister,
+    SpecNeeds,
+    SwapNeed,
+)
+
+#: ``(instant, bench minutes) -> instant`` at which that much bench work is done.
+Finish = Callable[[datetime, float], datetime]
+
+_NEVER = datetime.max.replace(tzinfo=UTC)
+_NOW = datetime.min.replace(tzinfo=UTC)
+
+
+def plus_minutes(at: datetime, minutes: float) -> datetime:
+    """The end of bench work where the bench never closes."""
+    return at + timedelta(minutes=minutes)
+
+
+def find_sisters(
+    needs: Sequence[SwapNeed], shelf: Shelf, *, finish: Finish = plus_minutes
+) -> list[Sister]:
+    """Give every swap its sister, the most urgent first.
+
+    Of measured assemblies the one whose preset is void soonest, but not before the swap, goes
+    first: no other choice serves more swaps, since later swaps can only use later presets.
+    Then assemblies that only want measuring, then a holder with edges in stock. A holder that
+    is in a machine now counts once its swap is made, and only where the bench can finish
+    before the new swap. Where no holder is there in time the station keeps its own: it can be
+    rebuilt only while the machine stands, so the sister is blocked.
+
+    Args:
+        needs: Swaps in any order; those of one station are numbered by ``ordinal``.
+        shelf: What there is.
+        finish: When bench work that starts at an instant ends.
+
+    Returns:
+        One sister per need, in the order of ``needs``.
+
+    Raises:
+        NotKnown: A need names a tool spec that the shelf does not describe.
+    """
+    given: list[Sister | None] = [None] * len(needs)
+    order = sorted(
+        range(len(needs)),
+        key=lambda i: (needs[i].swap_by, needs[i].ordinal, needs[i].station_id),
+    )
+    walk = _Walk(shelf, finish)
+    for i in order:
+        given[i] = walk.serve(needs[i])
+    return [sister for sister in given if sister is not None]
+
+
+class _Walk:
+    """What is still to give while the swaps are walked in order of time."""
+
+    def __init__(self, shelf: Shelf, finish: Finish) -> None:
+        self.specs = shelf.specs
+        self.usual = shelf.bench_minutes
+        self.finish = finish
+        self.ready: dict[str, list[tuple[datetime, str, str]]] = defaultdict(list)
+        self.unmeasured: dict[str, list[tuple[str, str]]] = defaultdict(list)
+        self.holders: dict[str, list[tuple[datetime, str]]] = defaultdict(list)
+        for waiting in shelf.ready:
+            entry = (waiting.void_after or _NEVER, waiting.code, waiting.holder)
+            heappush(self.ready[waiting.tool_spec], entry)
+        for waiting in shelf.unmeasured:
+            heappush(self.unmeasured[waiting.tool_spec], (waiting.code, waiting.holder))
+        for free in shelf.holders:
+            heappush(self.holders[free.holder_type], (_NOW, free.holder))
+        self.stock = _Stock(shelf.lots)
+        self.seated: dict[int, tuple[str, str] | None] = {}
+
+    def serve(self, need: SwapNeed) -> Sister:
+        """The sister of the next swap in order of time."""
+        spec = self.specs.get(need.tool_spec)
+        if spec is None:
+            raise NotKnown(
+                f"Nothing is known of tool spec {need.tool_spec}, which station "
+                f"{need.machine}/{need.station} wants.",
+                facts={"tool_spec": need.tool_spec},
+            )
+        own = self._seated(need, spec)
+        sister = self._take_ready(need) or self._take_unmeasured(need, spec)
+        sister = sister or self._build(need, spec, own)
+        if sister.state == "blocked" and sister.lot is not None:
+            return sister  # the holder stays where it is and is rebuilt there
+        if own is not None:
+            heappush(self.holders[own[1]], (need.swap_by, own[0]))
+        taken = sister.holder
+        self.seated[need.station_id] = (taken, spec.holder_type) if taken else None
+        return sister
+
+    def _seated(self, need: SwapNeed, spec: SpecNeeds) -> tuple[str, str] | None:
+        """The holder, with its type, that sits in a station before a swap."""
+        if need.station_id not in self.seated:
+            kind = need.releases_type or spec.holder_type
+            holder = need.releases_holder
+            self.seated[need.station_id] = (holder, kind) if holder else None
+        return self.seated[need.station_id]
+
+    def _take_ready(self, need: SwapNeed) -> Sister | None:
+        heap = self.ready[need.tool_spec]
+        while heap:
+            void_after, code, holder = heappop(heap)
+            if void_after >= need.swap_by:
+                return Sister("ready", assembly=code, holder=holder)
+            # Void before this swap, hence before every later one: it wants measuring again.
+            heappush(self.unmeasured[need.tool_spec], (code, holder))
+        return None
+
+    def _take_unmeasured(self, need: SwapNeed, spec: SpecNeeds) -> Sister | None:
+        heap = self.unmeasured[need.tool_spec]
+        if not heap:
+            return None
+        code, holder = heappop(heap)
+        minutes = spec.measure_minutes(self.usual)
+        return Sister("measure", assembly=code, holder=holder, minutes=minutes)
+
+    def _build(self, need: SwapNeed, spec: SpecNeeds, own: tuple[str, str] | None) -> Sister:
+        minutes = spec.build_minutes(self.usual)
+        free = self.holders[spec.holder_type]
+        holder_from = free[0][0] if free and free[0][0] is not _NOW else None
+        available_from = self.finish(holder_from, minutes) if holder_from else None
+        in_time = bool(free) and (available_from is None or available_from <= need.swap_by)
+        stays = not in_time and own is not None and own[1] == spec.holder_type
+        lot = self.stock.take(spec) if in_time or stays else self.stock.find(spec)
+        missing: tuple[Missing, ...] = ()
+        if not in_time:
+            missing += (_missing_holder(spec, holder_from),)
+        if lot is None:
+            missing += (_missing_edges(spec),)
+        if missing and stays:
+            holder_from = need.swap_by
+            available_from = self.finish(holder_from, minutes)
+        kept = lot if in_time or stays else None
+        return Sister(
+            "blocked" if missing else "build",
+            holder=None if missing else heappop(free)[1],
+            lot=kept.lot if kept else None,
+            cutting_item=kept.cutting_item if kept else None,
+            minutes=minutes,
+            missing=missing,
+            holder_from=holder_from if lot else None,
+            available_from=available_from if lot else None,
+        )
+
+
+class _Stock:
+    """Edges left per lot, taken in the order of the lots."""
+
+    def __init__(self, lots: Iterable[LotEdges]) -> None:
+        self.lots: dict[str, list[LotEdges]] = defaultdict(list)
+        for lot in lots:
+            self.lots[lot.cutting_item].append(lot)
+        self.left = {item: [lot.edges_left for lot in lots] for item, lots in self.lots.items()}
+        self.first: dict[tuple[str, int], int] = {}
+
+    def find(self, spec: SpecNeeds) -> LotEdges | None:
+        """The first lot, of the most preferred item, that holds a whole tool's edges."""
+        wanted = spec.items_per_tool
+        for item in spec.cutting_items:
+            left = self.left.get(item, [])
+            # Lots only shrink: one passed over for so many edges never serves so many again.
+            at = self.first.get((item, wanted), 0)
+            while at < len(left) and left[at] < wanted:
+                at += 1
+            self.first[item, wanted] = at
+            if at < len(left):
+                return self.lots[item][at]
+        return None
+
+    def take(self, spec: SpecNeeds) -> LotEdges | None:
+        """Take a tool's edges out of ``find``'s lot."""
+        lot = self.find(spec)
+        if lot is not None:
+            at = self.first[lot.cutting_item, spec.items_per_tool]
+            self.left[lot.cutting_item][at] -= spec.items_per_tool
+        return lot
+
+
+def _missing_holder(spec: SpecNeeds, next_from: datetime | None) -> Missing:
+    sentence = f"No free holder of type {spec.holder_type}"
+    if next_from is not None:
+        sentence += "; the next one comes out of a machine too late to be built in time"
+    return Missing("holder", (spec.holder_type,), 1, f"{sentence}.")
+
+
+def _missing_edges(spec: SpecNeeds) -> Missing:
+    count = spec.items_per_tool
+    edges = "edge" if count == 1 else "edges from one lot"
+    sentence = f"{count} {edges} of {' or '.join(spec.cutting_items)} not in stock."
+    return Missing("edge", spec.cutting_items, count, sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class Shortage:
+    """What a horizon's swaps lack of one thing, together."""
+
+    missing: Missing
+    swaps: int
+    wanted: int
+    first_by: datetime
+
+
+def shortages(needs: Sequence[SwapNeed], sisters: Sequence[Sister]) -> list[Shortage]:
+    """Gather what is missing over all swaps, the most urgent first.
+
+    Args:
+        needs: The swaps.
+        sisters: Their sisters, in the same order.
+    """
+    gathered: dict[tuple[str, tuple[str, ...]], Shortage] = {}
+    for need, sister in zip(needs, sisters, strict=True):
+        for missing in sister.missing:
+            key = (missing.what, missing.names)
+            known = gathered.get(key)
+            gathered[key] = Shortage(
+                known.missing if known else missing,
+                (known.swaps if known else 0) + 1,
+                (known.wanted if known else 0) + missing.wanted,
+                min(known.first_by, need.swap_by) if known else need.swap_by,
+            )
+    return sorted(
+        gathered.values(), key=lambda s: (s.first_by, s.missing.what, s.missing.names)
+    )
