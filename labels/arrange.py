@@ -25,6 +25,8 @@ _EDGE_MM = 0.5
 _GAP_MM = 0.5
 #: Shares of the printable height and width that a symbol may take.
 _TALL, _WIDE = 0.78, 0.42
+#: Type grows less than the label does: a larger label also says more.
+_GROWTH = 0.75
 
 
 def lay_out(label: Label, stock: Stock, address: str | None = None) -> Laid:
@@ -58,7 +60,7 @@ def lay_out(label: Label, stock: Stock, address: str | None = None) -> Laid:
             texts, share = tried
             best = (box, texts)
             # A symbol gives way to the words down to the wanted module, not further.
-            if share >= COMFORT or box.module_mm <= PREFERRED_MODULE_MM * 1.01:
+            if share >= COMFORT or box.module_mm <= PREFERRED_MODULE_MM * 1.05:
                 break
         dots = dots_per_module(symbol.side_modules, box.side_mm - 0.01, stock.dpi)
     if best is None:
@@ -76,7 +78,7 @@ def _scale(stock: Stock) -> float:
     """How much larger than on the smallest label words are wanted."""
     wide = (stock.label_width_mm - 2 * stock.margin_mm) / 47.0
     tall = (stock.label_height_mm - 2 * stock.margin_mm) / 22.0
-    return min(max(min(wide, tall), 1.0), 2.2)
+    return float(min(max(min(wide, tall), 1.0), 3.0) ** _GROWTH)
 
 
 def _symbol_box(symbol: Symbol, dots: int, stock: Stock) -> SymbolBox:

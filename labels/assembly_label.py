@@ -73,6 +73,7 @@ def below_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
     )
     has_target = bool(label.machine.strip() or label.station.strip())
     void = f"void after {label.void_after}" if label.void_after else ""
+    holder = f"holder {label.holder}" if label.holder else ""
     return [
         Row(
             (
@@ -93,18 +94,12 @@ def below_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
             4.8,
         ),
         measured,
-        Row((Piece(label.note),), 6.5 * scale, 4.8, optional=1),
+        Row((Piece(label.note), Piece(holder, right=True)), 6.5 * scale, 4.8, optional=1),
         Row(
             (Piece(CAUTION if label.is_measured else "", may_cut=False),),
             6.0 * scale,
             4.8,
             optional=2,
-        ),
-        Row(
-            (Piece(f"holder {label.holder}" if label.holder else ""),),
-            6.5 * scale,
-            4.8,
-            optional=3,
         ),
     ]
 

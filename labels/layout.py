@@ -12,11 +12,13 @@ from labels.typeface import ASCENT, LINE, Face
 #: Blank between two texts of one row, in parts of the type size.
 GAP_EM = 0.7
 #: Below this share of the way from smallest to wanted size, optional rows make room.
-COMFORT = 0.5
+COMFORT = 0.35
 #: A first blank between rows, before type grows, in parts of the type size.
 _SPREAD = 0.45
 #: Most of a row's free width that texts to be kept whole may take.
 _KEPT_SHARE = 0.85
+#: How far a row shrinks for its width before texts are cut, where its smallest size lets it.
+_WIDTH_SHRINK = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +152,14 @@ def _make_ready(row: Row | Grid, width_mm: float) -> Ready | None:
             0.0 if piece.may_cut else em for piece, em in zip(pieces, widths, strict=True)
         )
         made = Ready(row, [pieces], sum(widths) + gaps, fixed + gaps)
-    widest = width_mm / (made.em * PT_MM) if made.em else row.size_pt
-    made.cap_pt = max(row.floor_pt, min(row.size_pt, widest))
+    if made.em * row.size_pt * PT_MM <= width_mm:
+        made.cap_pt = row.size_pt
+        return made
+    # One long name shrinks its row a little and is then cut; it does not dwarf its neighbours.
+    floor = max(row.floor_pt, _WIDTH_SHRINK * row.size_pt)
+    if made.fixed_em:
+        floor = min(floor, max(row.floor_pt, width_mm / (made.fixed_em * PT_MM)))
+    made.cap_pt = max(floor, width_mm / (made.em * PT_MM))
     return made
 
 

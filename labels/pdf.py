@@ -15,7 +15,9 @@ from labels.arrange import lay_out
 from labels.boxes import Laid, SymbolBox
 from labels.code_symbol import QUIET_ZONE
 from labels.kinds import Label
+from labels.kit_sheet import KitSheet, lay_out_kit_sheet
 from labels.media import Stock
+from labels.swap_sheet import ShiftSheet, lay_out_shift_sheet
 from labels.typeface import Face
 
 _MM = 72 / 25.4
@@ -77,6 +79,24 @@ def render_pages(pages: Iterable[Laid], title: str) -> bytes:
         _draw(canvas, page, 0.0, 0.0, page.height_mm)
     canvas.save()
     return sink.getvalue()
+
+
+def render_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> bytes:
+    """Print a shift sheet on A4 or Letter.
+
+    Raises:
+        Invalid: No such paper.
+    """
+    return render_pages(lay_out_shift_sheet(sheet, paper), "Shift sheet")
+
+
+def render_kit_sheet(sheet: KitSheet, paper: str = "A4") -> bytes:
+    """Print a changeover's kit sheet on A4 or Letter.
+
+    Raises:
+        Invalid: No such paper.
+    """
+    return render_pages(lay_out_kit_sheet(sheet, paper), "Changeover kit")
 
 
 @cache

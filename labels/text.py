@@ -176,7 +176,7 @@ def _cut(text: str, face: Face, room_em: float) -> str:
 def wrap(text: str, face: Face, width_mm: float, size_pt: float) -> list[str]:
     """Break printable text into lines (in drawing order) that fit a width.
 
-    A word longer than a line is broken within.
+    A word longer than a line is broken within, after a hyphen or the like where there is one.
     """
     room_em = width_mm / (size_pt * PT_MM)
     lines: list[str] = []
@@ -202,7 +202,8 @@ def _breaking_point(word: str, face: Face, room_em: float) -> int:
     length = 1
     while length < len(word) and width_em(shown(word[: length + 1]), face) <= room_em:
         length += 1
-    return length
+    joint = max(word.rfind(mark, 0, length) for mark in "-/_,.:|")
+    return joint + 1 if joint >= length // 3 else length
 
 
 def line_height_mm(size_pt: float) -> float:
