@@ -1,0 +1,88 @@
+"""Short cautions for the person at the machine, those that apply and no others.
+
+All of them are common practice without a source; the machine's manual, site rules, local codes
+and qualified people go first.
+"""
+
+from __future__ import annotations
+
+PROVE = (
+    "Prove the offset before the run: single block, reduced rapid, hand near feed hold; then "
+    "measure the first part."
+)
+STAND_STILL = (
+    "Stop the spindle and wait until it stands still before reaching in; isolate the machine "
+    "before work that needs it."
+)
+EDGES_CUT = (
+    "Edges cut, worn ones too: gloves for handling, never near a turning spindle. Eye "
+    "protection. Coolant, chips and the work may be hot."
+)
+PROBABILITY = (
+    "A forecast is a probability, not a promise: an edge can fail at any time, so unattended "
+    "running needs its own means to detect breakage."
+)
+MANUAL_FIRST = (
+    "The manual of the machine, site rules, local codes and qualified people go before what "
+    "stands here."
+)
+
+
+def mount_cautions(
+    *,
+    x_on_diameter: bool | None = None,
+    offset_unit: str = "mm",
+    max_rpm: float | None = None,
+    forecast: bool = False,
+) -> tuple[str, ...]:
+    """Cautions for putting an assembly into a station.
+
+    Args:
+        x_on_diameter: How the control takes X; None where the station sets no X.
+        offset_unit: ``mm`` or ``in``.
+        max_rpm: Lowest speed limit of tool, holder, unit and station [rpm].
+        forecast: Whether a forecast is shown beside it.
+    """
+    cautions = [PROVE]
+    if x_on_diameter is not None:
+        cautions.append(
+            "X is keyed in on diameter: the figure is twice the distance from the axis."
+            if x_on_diameter
+            else "X is keyed in on radius, not on diameter."
+        )
+    if offset_unit == "in":
+        cautions.append("This control takes inches, not millimetres.")
+    cautions.append("Check the sign of each figure on the screen of the control.")
+    if max_rpm is not None:
+        cautions.append(
+            f"Never above {max_rpm:.0f} rpm: the lowest limit of tool, holder and station."
+        )
+    cautions += [STAND_STILL, EDGES_CUT]
+    if forecast:
+        cautions.append(PROBABILITY)
+    return (*cautions, MANUAL_FIRST)
+
+
+def build_cautions(torque_nm: float | None = None) -> tuple[str, ...]:
+    """Cautions for fitting an insert at the bench.
+
+    Args:
+        torque_nm: Tightening torque of the clamping screw [N m].
+    """
+    tighten = (
+        f"Tighten to {torque_nm:g} N m with a torque driver."
+        if torque_nm is not None
+        else "Tighten to the torque that the maker of the holder states."
+    )
+    return (
+        "Clean the seat and look at it: a chip under the insert moves the nose and breaks the "
+        "edge.",
+        tighten,
+        EDGES_CUT,
+        MANUAL_FIRST,
+    )
+
+
+def removal_cautions() -> tuple[str, ...]:
+    """Cautions for taking an assembly out of a machine."""
+    return (STAND_STILL, EDGES_CUT, MANUAL_FIRST)

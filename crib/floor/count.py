@@ -1,0 +1,278 @@
+"""Part counts as they come in: late, twice, out of order, after a reset; none is lost.
+
+The accepted readings of one machine, sorted by instant, are cut into counter lives: each
+drop of the count begins a new one. ``total`` runs through all lives and never falls. Whatever
+the order and the batches in which readings arrive, the result is that of the sorted set.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.errors import Invalid
+from crib.floor.chain import longest_plausible
+from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of, pair_pace, steps
+from crib.floor.refused import RefusedReading, conflicting, impossible, outlier
+
+__all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb", "parts_between", "total_at"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KnownCounts:
+    """Accepted readings of one machine in order of their instants, shape (known,) each.
+
+    They are the readings in the window that a batch touches and one neighbour on each side.
+    """
+
+    at_us: Int
+    count: Int
+    life: Int
+    total: Int
+
+    @classmethod
+    def none(cls) -> KnownCounts:
+        """Nothing accepted so far."""
+        return cls(*(np.empty(0, dtype=np.int64) for _ in range(4)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Absorbed:
+    """What a batch adds and changes.
+
+    Args:
+        index: Places of the accepted readings in the batch, by instant, shape (accepted,).
+        at_us: Their instants [µs since 1970].
+        count: Their counts.
+        life: Counter life of each.
+        total: Running total of each.
+        duplicate: Which of the batch were known or repeated, shape (batch,).
+        refused: Readings that cannot be true, each with its reason.
+        resets_seen: Resets that the batch brought to light.
+        rollovers_seen: Rollovers that the batch brought to light.
+        known_life: Life of the known readings now, shape (known,).
+        known_total: Total of the known readings now, shape (known,).
+        known_changed: Which of the known readings differ from before, shape (known,).
+        tail_life_shift: To add to the life of every reading after the last known one.
+        tail_total_shift: To add to their total.
+    """
+
+    index: Int
+    at_us: Int
+    count: Int
+    life: Int
+    total: Int
+    duplicate: Bool
+    refused: tuple[RefusedReading, ...]
+    resets_seen: int
+    rollovers_seen: int
+    known_life: Int
+    known_total: Int
+    known_changed: Bool
+    tail_life_shift: int
+    tail_total_shift: int
+
+
+def absorb(
+    known: KnownCounts,
+    at_us: npt.ArrayLike,
+    count: npt.ArrayLike,
+    fastest_s_per_part: npt.ArrayLike | None = None,
+) -> Absorbed:
+    """Take a batch of readings of one machine into what is known.
+
+    Args:
+        known: Accepted readings around the batch.
+        at_us: Instants [µs since 1970], any order, shape (batch,).
+        count: What the counter said, shape (batch,).
+        fastest_s_per_part: Shortest cycle time that could run between a reading and its
+            neighbours [s], scalar or shape (batch,); None or NaN where unknown.
+
+    Raises:
+        Invalid: Arrays of unequal length.
+        ValueError: ``known`` is not in strict order.
+    """
+    when = np.asarray(at_us, dtype=np.int64)
+    said = np.asarray(count)
+    if when.ndim != 1 or said.shape != when.shape:
+        raise Invalid("Each reading needs one instant and one count.")
+    if (np.diff(known.at_us) <= 0).any():
+        raise ValueError("known readings are not in strict order")
+    cycle = np.nan if fastest_s_per_part is None else fastest_s_per_part
+    if np.ndim(cycle) and np.shape(cycle) != when.shape:
+        raise Invalid("Give one cycle time, or one for each reading.")
+    whole, refused = impossible(when, said)
+    fresh, duplicate = _fresh(known, when, whole, refused)
+    return _merge(known, when, whole, fresh, duplicate, pace_of(cycle, when.size), refused)
+
+
+def _fresh(
+    known: KnownCounts, when: Int, count: Int, refused: list[RefusedReading]
+) -> tuple[Int, Bool]:
+    """Places of readings that say something new, by instant; adds conflicts to refused."""
+    duplicate = np.zeros(when.size, dtype=np.bool_)
+    good = np.ones(when.size, dtype=np.bool_)
+    good[[row.index for row in refused]] = False
+    order = np.flatnonzero(good)
+    if (np.diff(when[order]) <= 0).any():
+        order = order[np.lexsort((order, count[order], when[order]))]
+        again = (np.diff(when[order]) == 0) & (np.diff(count[order]) == 0)
+        duplicate[order[1:][again]] = True
+        order = np.concatenate([order[:1], order[1:][~again]])
+    if known.at_us.size and order.size:
+        place = np.minimum(np.searchsorted(known.at_us, when[order]), known.at_us.size - 1)
+        there = known.at_us[place] == when[order]
+        same = there & (known.count[place] == count[order])
+        duplicate[order[same]] = True
+        for i in np.flatnonzero(there & ~same):
+            refused.append(
+                conflicting(
+                    int(order[i]),
+                    int(when[order[i]]),
+                    int(count[order[i]]),
+                    int(known.count[place[i]]),
+                )
+            )
+        order = order[~there]
+    return order, duplicate
+
+
+def _merge(
+    known: KnownCounts,
+    when: Int,
+    count: Int,
+    fresh: Int,
+    duplicate: Bool,
+    pace: Pace,
+    refused: list[RefusedReading],
+) -> Absorbed:
+    size = known.at_us.size
+    at = np.concatenate([known.at_us, when[fresh]])
+    order = np.argsort(at, kind="stable")
+    at = at[order]
+    said = np.concatenate([known.count, count[fresh]])[order]
+    # Where a reading comes from: its place among the known, or -1 - its place in fresh.
+    origin = np.concatenate([np.arange(size), -1 - np.arange(fresh.size)])[order]
+    both = Pace(
+        np.concatenate([np.full(size, np.inf), pace.cycle_s[fresh]])[order],
+        np.concatenate([np.zeros(size, dtype=np.bool_), pace.guessed[fresh]])[order],
+    )
+    keep = longest_plausible(at, said, origin >= 0, both)
+    for i in np.flatnonzero(~keep):
+        refused.append(outlier(int(fresh[-1 - origin[i]]), int(i), at, said, keep, both))
+    kept = np.flatnonzero(keep)
+    at, said, origin = at[kept], said[kept], origin[kept]
+    both = Pace(both.cycle_s[kept], both.guessed[kept])
+    parts, kind, old = _steps_kept(known, at, said, origin, both)
+    life, total = _accumulate(known, said, origin, parts, kind)
+    mine, theirs = origin < 0, origin >= 0
+    before = _drops_before(known)
+    seen = [
+        int((kind == which)[~old].sum()) - int((before == which)[_broken(origin, size)].sum())
+        for which in (RESET, ROLLOVER)
+    ]
+    changed = (life[theirs] != known.life) | (total[theirs] != known.total)
+    return Absorbed(
+        index=fresh[-1 - origin[mine]],
+        at_us=at[mine],
+        count=said[mine],
+        life=life[mine],
+        total=total[mine],
+        duplicate=duplicate,
+        refused=tuple(sorted(refused, key=lambda row: row.index)),
+        resets_seen=max(0, seen[0]),
+        rollovers_seen=max(0, seen[1]),
+        known_life=life[theirs],
+        known_total=total[theirs],
+        known_changed=changed,
+        tail_life_shift=int(life[theirs][-1] - known.life[-1]) if size else 0,
+        tail_total_shift=int(total[theirs][-1] - known.total[-1]) if size else 0,
+    )
+
+
+def _steps_kept(
+    known: KnownCounts, at: Int, said: Int, origin: Int, pace: Pace
+) -> tuple[Int, npt.NDArray[np.int8], Bool]:
+    """Parts and kind of each step; steps between known neighbours stay as they were."""
+    left = Pace(pace.cycle_s[:-1], pace.guessed[:-1])
+    right = Pace(pace.cycle_s[1:], pace.guessed[1:])
+    step = steps(said[:-1], said[1:], np.diff(at), pair_pace(left, right))
+    old = (origin[:-1] >= 0) & (origin[1:] >= 0)
+    if old.any():
+        here = origin[:-1][old]
+        step.parts[old] = np.diff(known.total)[here]
+        step.kind[old] = _drops_before(known)[here]
+    return step.parts, step.kind, old
+
+
+def _accumulate(
+    known: KnownCounts, said: Int, origin: Int, parts: Int, kind: npt.NDArray[np.int8]
+) -> tuple[Int, Int]:
+    """Life and total of each kept reading; the very first total is its own count."""
+    if not said.size:
+        return said.copy(), said.copy()
+    continues = origin[0] >= 0
+    first_life = known.life[0] if continues else 0
+    first_total = known.total[0] if continues else said[0]
+    life = first_life + np.concatenate([[0], np.cumsum(kind > 0)])
+    total = first_total + np.concatenate([[0], np.cumsum(parts)])
+    return life.astype(np.int64), total.astype(np.int64)
+
+
+def _drops_before(known: KnownCounts) -> npt.NDArray[np.int8]:
+    """Kind of the step between known neighbours, read back from life and total."""
+    kind = np.zeros(max(0, known.at_us.size - 1), dtype=np.int8)
+    drop = np.diff(known.life) > 0
+    kind[drop] = np.where(np.diff(known.total) == known.count[1:], RESET, ROLLOVER)[drop]
+    return kind
+
+
+def _broken(origin: Int, size: int) -> Bool:
+    """Which steps between known neighbours have a new reading in between now."""
+    whole = np.zeros(max(0, size - 1), dtype=np.bool_)
+    pairs = (origin[:-1] >= 0) & (origin[1:] >= 0)
+    whole[origin[:-1][pairs]] = True
+    return ~whole
+
+
+def total_at(at_us: npt.ArrayLike, total: npt.ArrayLike, instants_us: npt.ArrayLike) -> Int:
+    """Running total at instants: straight between readings, rounded down.
+
+    Before the first reading it is the first total, after the last one the last: nothing is
+    made up beyond what was read.
+
+    Args:
+        at_us: Instants of readings in strict order [µs since 1970], shape (readings,).
+        total: Their running totals, never falling.
+        instants_us: Instants asked for [µs since 1970], any shape.
+    """
+    when, made = np.asarray(at_us, dtype=np.int64), np.asarray(total, dtype=np.int64)
+    asked = np.asarray(instants_us, dtype=np.int64)
+    if not when.size:
+        return np.zeros(asked.shape, dtype=np.int64)
+    if when.size == 1:
+        return np.full(asked.shape, made[0])
+    left = np.clip(np.searchsorted(when, asked, side="right") - 1, 0, when.size - 2)
+    span = when[left + 1] - when[left]
+    share = np.clip((asked - when[left]) / span, 0.0, 1.0)
+    gained = np.floor(share * (made[left + 1] - made[left]) + 1e-9).astype(np.int64)
+    return np.asarray(made[left] + gained)
+
+
+def parts_between(
+    at_us: npt.ArrayLike,
+    total: npt.ArrayLike,
+    from_us: npt.ArrayLike,
+    to_us: npt.ArrayLike,
+) -> Int:
+    """Whole parts made in intervals; neighbouring intervals add up, no part is lost.
+
+    Args:
+        at_us: Instants of readings in strict order [µs since 1970].
+        total: Their running totals.
+        from_us: Starts [µs since 1970], any shape.
+        to_us: Ends, same shape.
+    """
+    return np.asarray(total_at(at_us, total, to_us) - total_at(at_us, total, from_us))

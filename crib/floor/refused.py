@@ -1,0 +1,148 @@
+"""Why a count is kept aside: a reason for programs, a sentence for people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.clock import print_instant
+from crib.floor.counter import Bool, Int, Pace, most_parts, pair_pace, steps
+
+#: Largest figure that any counter shows.
+LARGEST = 10**12
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedReading:
+    """One reading of a batch that cannot be true.
+
+    Args:
+        index: Its place in the batch.
+        reason: not_whole, negative, too_large, conflicting or too_fast.
+        sentence: What is wrong and what to do.
+    """
+
+    index: int
+    reason: str
+    sentence: str
+
+
+def impossible(at_us: Int, count: npt.NDArray[Any]) -> tuple[Int, list[RefusedReading]]:
+    """Counts as whole numbers, and those that are none; these stand as 0."""
+    if count.dtype.kind in "iu":
+        wrong = (count > LARGEST) | (count < 0)
+        whole = np.where(wrong, 0, count).astype(np.int64)
+    else:
+        figures = _figures(count)
+        with np.errstate(invalid="ignore"):
+            wrong = ~((figures >= 0) & (figures <= LARGEST) & (figures == np.floor(figures)))
+        whole = np.where(wrong, 0, figures).astype(np.int64)
+    refused = [_impossible_one(int(i), int(at_us[i]), count[i]) for i in np.flatnonzero(wrong)]
+    return whole, refused
+
+
+def _figures(count: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+    """Floats of anything; NaN for what is no number."""
+    if count.dtype.kind == "f":
+        return count.astype(np.float64)
+    return np.array([_figure(value) for value in count.tolist()], dtype=np.float64)
+
+
+def _figure(value: object) -> float:
+    if isinstance(value, bool | np.bool_) or not isinstance(value, int | float | np.number):
+        return float("nan")
+    try:
+        return float(value)
+    except OverflowError:
+        return float("inf") if value > 0 else float("-inf")
+
+
+def _impossible_one(index: int, at_us: int, value: object) -> RefusedReading:
+    where = f"Count {str(value)[:30]} at {_print(at_us)}"
+    number = _figure(value)
+    if number < 0:
+        return RefusedReading(index, "negative", f"{where} is below zero: look at the counter.")
+    if number > LARGEST:
+        return RefusedReading(index, "too_large", f"{where} is more than any counter shows.")
+    return RefusedReading(
+        index, "not_whole", f"{where} is not a whole number of parts: look at the counter."
+    )
+
+
+def conflicting(index: int, at_us: int, count: int, other: int) -> RefusedReading:
+    """A second count for an instant that has one."""
+    return RefusedReading(
+        index,
+        "conflicting",
+        f"Count {count} at {_print(at_us)} contradicts count {other} at the same instant: one "
+        "counter cannot say both. Check which path or item was read.",
+    )
+
+
+def outlier(
+    index: int, place: int, at_us: Int, count: Int, keep: Bool, pace: Pace
+) -> RefusedReading:
+    """Why a reading left out of the plausible chain cannot be true beside its neighbours.
+
+    Args:
+        index: Its place in the batch.
+        place: Its place among all readings in order.
+        at_us: Instants of all readings [µs since 1970].
+        count: Their counts.
+        keep: Which of them are kept.
+        pace: Cycle time of each.
+    """
+    kept = np.flatnonzero(keep)
+    after = int(np.searchsorted(kept, place))
+    neighbours = [int(kept[i]) for i in (after - 1, after) if 0 <= i < kept.size]
+    for other in neighbours:
+        if at_us[other] == at_us[place]:
+            return conflicting(index, int(at_us[place]), int(count[place]), int(count[other]))
+    for other in neighbours:
+        left, right = min(other, place), max(other, place)
+        pairs = pair_pace(
+            Pace(pace.cycle_s[[left]], pace.guessed[[left]]),
+            Pace(pace.cycle_s[[right]], pace.guessed[[right]]),
+        )
+        elapsed = np.array([at_us[right] - at_us[left]], dtype=np.int64)
+        step = steps(count[[left]], count[[right]], elapsed, pairs)
+        if not step.plausible[0]:
+            return _too_fast(
+                index,
+                at_us,
+                count,
+                left,
+                right,
+                place,
+                int(step.parts[0]),
+                int(most_parts(elapsed, pairs)[0]),
+            )
+    return RefusedReading(
+        index,
+        "too_fast",
+        f"Count {count[place]} at {_print(int(at_us[place]))} does not fit the readings around "
+        "it, which fit each other: kept aside. Look at the counter.",
+    )
+
+
+def _too_fast(
+    index: int, at_us: Int, count: Int, left: int, right: int, place: int, parts: int, most: int
+) -> RefusedReading:
+    seconds = (at_us[right] - at_us[left]) / 1e6
+    return RefusedReading(
+        index,
+        "too_fast",
+        f"Count {count[place]} at {_print(int(at_us[place]))} is kept aside: from "
+        f"{count[left]} to {count[right]} would be {parts} parts in {seconds:.0f} s, "
+        f"the machine can make at most {most}. Look at the counter.",
+    )
+
+
+def _print(at_us: int) -> str:
+    return print_instant(_EPOCH + timedelta(microseconds=at_us))
