@@ -10,6 +10,7 @@ A forecast is a probability, not a promise: an edge can fail at any time.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
 from crib.life.breakage import Breakage, fit_breakage
-from crib.life.conjugate import log_evidence, rate_prior
+from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
 from crib.life.observations import (
     BROKEN,
@@ -288,8 +289,8 @@ class LifeModel:
         weights = np.tile(np.exp(_shape_prior()), (len(rows), 1))
         a, log_b = np.empty_like(weights), np.empty_like(weights)
         for s, shape in enumerate(SHAPES):
-            a[:, s], log_b[:, s] = rate_prior(
-                self.keys.prior_mean[rows], self.keys.prior_sd[rows], float(shape)
+            a[:, s], log_b[:, s] = rate_from_moments(
+                self.keys.prior_mean[rows], self.keys.prior_sd[rows] ** 2, float(shape)
             )
         weights /= weights.sum(axis=1, keepdims=True)
         return mixture_curves(SHAPES, weights, a, log_b), np.arange(len(rows))
@@ -354,25 +355,28 @@ def _fit_scales(
     ended = lives.ended == WORN
     sum_log = per_key(lives.key_index[ended], log_x[ended], size)
     seen = counts.sum(axis=1) > 0
-    evidence, a, log_b = (np.empty((size, many)) for _ in range(3))
+    evidence, a, log_b = (np.zeros((size, many)) for _ in range(3))
     # From a middling shape upwards and downwards, each starts from its neighbour's priors.
     middle = int(np.argmax(_shape_prior()))
-    settled = (hierarchy.mean, hierarchy.variance)
+    settled = copy(hierarchy)
     for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
         if s == middle - 1:
-            hierarchy.mean, hierarchy.variance = settled
+            hierarchy = copy(settled)
         shape = float(SHAPES[s])
         power_sum = per_key(lives.key_index, np.exp(shape * log_x), size)
         with np.errstate(divide="ignore"):
             powers = np.log(power_sum)
         hierarchy.learn(Lives(worn, powers, seen), shape, rounds=6 if s == middle else 1)
         if s == middle:
-            settled = (hierarchy.mean, hierarchy.variance)
-        a0, log_b0 = rate_prior(hierarchy.mean, np.sqrt(hierarchy.variance), shape)
-        evidence[:, s], after = log_evidence(a0, log_b0, worn, powers, sum_log, shape)
-        a[:, s] = a0 + worn
-        log_b[:, s] = after + shape * keys.prior_mean
-    return keys.prior_mean + settled[0], evidence, a, log_b
+            settled = copy(hierarchy)
+        mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
+        after = posterior_moments(mean[seen], variance[seen], worn[seen], powers[seen], shape)
+        mean[seen], variance[seen] = after.mean, after.variance
+        evidence[seen, s] = after.log_evidence + (
+            worn[seen] * np.log(shape) + (shape - 1) * sum_log[seen]
+        )
+        a[:, s], log_b[:, s] = rate_from_moments(mean + keys.prior_mean, variance, shape)
+    return keys.prior_mean + settled.mean, evidence, a, log_b
 
 
 def _shape_weights(evidence: Floats, group: Ints, worn: Floats) -> Floats:

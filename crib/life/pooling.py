@@ -2,8 +2,8 @@
 
 ``ln scale`` of a key is its promise plus effects of the shop, grade, material group, grade on
 material group, operation class and item, plus a rest of its own; all are normal. Each key's
-lives send a message about its ``ln scale`` (moments of the closed-form posterior, less the
-prior they came from); a mixed linear model weighs the messages; each key then gets what the
+lives send a message about its ``ln scale`` (moments of its posterior, less the prior they
+came from); a mixed linear model weighs the messages; each key then gets what the
 others say, its own message taken out. Repeated a few times this is expectation propagation
 (Minka 2001, from memory). The variances of the effects are estimated too (empirical Bayes),
 held towards shares of the promise's own spread.
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
-from crib.life.conjugate import log_scale_moments, rate_prior
+from crib.life.conjugate import posterior_moments
 from crib.life.observations import Ints
 from crib.life.taylor import Floats
 
@@ -209,7 +209,9 @@ class Hierarchy:
         """Variance factor of an effect: MacKay's fixed point, held by prior observations."""
         base = base or self._base[name]
         factor = (_STRENGTH + squares / base) / (_STRENGTH + max(free, 0.0))
-        self._factor[name] = float(np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR))
+        held = float(np.clip(factor, _LEAST_FACTOR, _MOST_FACTOR))
+        # A new dict, so that a shallow copy of the hierarchy keeps its own state.
+        self._factor = {**self._factor, name: held}
 
     def _spread_columns(self, beta: Floats, covariance: Floats) -> None:
         diagonal = np.diag(covariance)
@@ -238,12 +240,13 @@ class Hierarchy:
     def _spread_keys(
         self, mean: Floats, variance: Floats, tau: Floats, nu: Floats, own: Floats
     ) -> None:
+        """By expectation-maximisation: the fixed point fails where messages widen."""
+        said = nu != 0
         precision = 1 / own + tau
         effect = (nu - tau * mean) / precision
         left = 1 / precision + (tau / precision) ** 2 * variance
-        free = float(np.sum(1 - left / own))
-        squares = float(np.sum(effect**2 / self._own))
-        self._update("key", squares, free, base=1.0)
+        squares = float(np.sum(((effect**2 + left) / self._own)[said]))
+        self._update("key", squares, float(said.sum()), base=1.0)
 
 
 def _messages(
@@ -257,11 +260,9 @@ def _messages(
     """Natural parameters of what each key's lives say of its ln scale."""
     tau, nu = np.zeros_like(mean), np.zeros_like(mean)
     m, v = mean[seen], variance[seen]
-    a, log_b = rate_prior(m, np.sqrt(v), shape)
-    before_mean, before_variance = log_scale_moments(a, log_b, shape)
-    a = a + worn[seen]
-    log_b = np.logaddexp(log_b, log_sum_powers[seen])
-    after_mean, after_variance = log_scale_moments(a, log_b, shape)
-    tau[seen] = np.maximum(1 / after_variance - 1 / before_variance, 0.0)
-    nu[seen] = after_mean / after_variance - before_mean / before_variance
+    after = posterior_moments(m, v, worn[seen], log_sum_powers[seen], shape)
+    # A message may carry negative precision (a lone life far from its prior widens it); to drop
+    # such messages would bias lives upwards. It stays above minus half the prior's.
+    tau[seen] = np.maximum(1 / after.variance - 1 / v, -0.5 / v)
+    nu[seen] = after.mean * (tau[seen] + 1 / v) - m / v
     return tau, nu
