@@ -146,11 +146,12 @@ def _values(facts: BlockFacts, offsets: Sequence[AxisOffset]) -> Mapping[str, st
     values["register"] = str(int(register))
     values["unit"] = "MM" if unit == "mm" else "INCHES"
     values["unit_word"] = "G21" if unit == "mm" else "G20"
-    x_on_diameter = any(offset.axis == "X" and offset.on_diameter for offset in offsets)
-    values["x_figures"] = "X ON DIAMETER" if x_on_diameter else "X ON RADIUS"
+    values["x_figures"] = "NO X"
     for offset in offsets:
         letter = offset.axis.lower()
         values[letter] = offset.text
+        if letter == "x":
+            values["x_figures"] = "X ON DIAMETER" if offset.on_diameter else "X ON RADIUS"
         values[f"{letter}_word"] = offset.axis + offset.text
     if facts.nose_radius_tenths_um is not None:
         inches = unit == "in"

@@ -9,23 +9,16 @@ import numpy.typing as npt
 
 from crib.errors import OutsideModel
 
-#: Expected range of n normal values over their deviation (d2), n = 2 .. 10; many subgroups.
-_D2 = {
-    2: 1.128,
-    3: 1.693,
-    4: 2.059,
-    5: 2.326,
-    6: 2.534,
-    7: 2.704,
-    8: 2.847,
-    9: 2.970,
-    10: 3.078,
-}
+#: Deviation over the mean range of many subgroups of n (1 / d2), as the manual rounds it.
+_PER_RANGE = {
+    2: 0.8862, 3: 0.5908, 4: 0.4857, 5: 0.4299, 6: 0.3946, 7: 0.3698, 8: 0.3512, 9: 0.3367,
+    10: 0.3249,
+}  # fmt: skip
 
-#: The same for one single subgroup (d2*), n = 2 .. 10.
-_D2_SINGLE = {
-    2: 1.41421, 3: 1.91155, 4: 2.23887, 5: 2.48124, 6: 2.67253, 7: 2.82981, 8: 2.96288,
-    9: 3.07794, 10: 3.17905,
+#: The same for the range of one single subgroup of n (1 / d2*).
+_PER_SINGLE_RANGE = {
+    2: 0.7071, 3: 0.5231, 4: 0.4467, 5: 0.4030, 6: 0.3742, 7: 0.3534, 8: 0.3375, 9: 0.3249,
+    10: 0.3146,
 }  # fmt: skip
 
 
@@ -54,7 +47,7 @@ def study(values: npt.ArrayLike) -> StudyResult:
 
     References:
         Measurement systems analysis manual, 4th edition, average and range method (from
-        memory); d2* from tables of the range of normal samples (from memory).
+        memory), with its constants K1, K2, K3.
     """
     table = np.asarray(values, dtype=np.float64)
     if table.ndim != 3 or not all(2 <= size <= 10 for size in table.shape):
@@ -63,10 +56,10 @@ def study(values: npt.ArrayLike) -> StudyResult:
         raise OutsideModel("A value of the study is not a finite number.")
     people, repeats, pieces = table.shape
     mean_range = float(np.ptp(table, axis=1).mean())
-    repeatability = mean_range / _D2[repeats]
-    between = float(np.ptp(table.mean(axis=(1, 2)))) / _D2_SINGLE[people]
+    repeatability = mean_range * _PER_RANGE[repeats]
+    between = float(np.ptp(table.mean(axis=(1, 2)))) * _PER_SINGLE_RANGE[people]
     reproducibility = float(np.sqrt(max(between**2 - repeatability**2 / (pieces * repeats), 0)))
-    piece_deviation = float(np.ptp(table.mean(axis=(0, 1)))) / _D2_SINGLE[pieces]
+    piece_deviation = float(np.ptp(table.mean(axis=(0, 1)))) * _PER_SINGLE_RANGE[pieces]
     gauge = float(np.hypot(repeatability, reproducibility))
     total = float(np.hypot(gauge, piece_deviation))
     if total == 0:

@@ -1,0 +1,68 @@
+"""Repeats of one length by themselves: mean, spread, uncertainty, steady enough or not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from crib.errors import OutsideModel
+from crib.metrology.uncertainty import (
+    COVERAGE,
+    combined_uncertainty,
+    conforms,
+    sample_statistics,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesResult:
+    """Statistics of one series [mm]; deviation and what follows from it None for one repeat.
+
+    ``accepted`` is None where no uncertainty can be stated.
+    """
+
+    n: int
+    mean_mm: float
+    standard_deviation_mm: float | None
+    type_a_mm: float | None
+    expanded_uncertainty_mm: float | None
+    accepted: bool | None
+
+
+def judge_series(
+    readings_mm: Sequence[float], tolerance_mm: float, gauge_uncertainty_mm: float = 0.0
+) -> SeriesResult:
+    """Judge repeats without a nominal: each within the guarded tolerance of their mean.
+
+    Args:
+        readings_mm: Repeats [mm].
+        tolerance_mm: Half width of the tolerance, ± [mm].
+        gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
+
+    Raises:
+        OutsideModel: No readings, one that is not finite, or a tolerance not above zero.
+
+    References:
+        JCGM 100:2008, 4.2, 5.1 and 6.2 (k = 2); ISO 14253-1, guard band = expanded
+        uncertainty.
+    """
+    if not 0 < tolerance_mm < float("inf"):
+        raise OutsideModel("A tolerance must be above zero: give half its width.")
+    statistics = sample_statistics(readings_mm)
+    mean_mm = float(statistics.mean)
+    if statistics.n == 1:
+        return SeriesResult(1, mean_mm, None, None, None, None)
+    type_a_mm = float(statistics.type_a)
+    expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
+    farthest_mm = max(readings_mm, key=lambda value: abs(value - mean_mm))
+    accepted = conforms(
+        farthest_mm, mean_mm - tolerance_mm, mean_mm + tolerance_mm, expanded_mm
+    )
+    return SeriesResult(
+        statistics.n,
+        mean_mm,
+        float(statistics.standard_deviation),
+        type_a_mm,
+        expanded_mm,
+        accepted,
+    )

@@ -1,0 +1,64 @@
+"""Working hours against a worked example and the rules of summer time."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from crib.floor.calendar import ALWAYS, WEEKDAYS, WorkCalendar, week_span
+
+ROWS = {
+    row["id"]: row
+    for row in json.loads(
+        (Path(__file__).parents[2] / "fixtures/published/calendar.json").read_text("utf-8")
+    )
+}
+
+
+def test_a_job_over_the_weekend_ends_on_monday_morning():
+    row = ROWS["j-07"]
+    calendar = WorkCalendar(
+        tuple(
+            week_span(day, start, end, True)
+            for day in WEEKDAYS[:5]
+            for start, end in (("06:00", "14:00"), ("14:00", "22:00"))
+        )
+    )
+    start = datetime.fromisoformat(row["inputs"]["start"]).replace(tzinfo=UTC)
+
+    end = calendar.advance(start, row["inputs"]["need_min"] * 60)
+
+    assert end == datetime.fromisoformat(row["expected"]["end"]).replace(tzinfo=UTC)
+
+
+def test_one_hour_across_the_spring_change_is_one_hour():
+    row = ROWS["j-09"]
+    zone = ZoneInfo(row["inputs"]["zone"])
+    start = datetime.fromisoformat(row["inputs"]["start_local"]).replace(tzinfo=zone)
+
+    end = ALWAYS.advance(start, row["inputs"]["hours"] * 3600)
+
+    assert end is not None
+    local = end.astimezone(zone).replace(tzinfo=None)
+    assert local == datetime.fromisoformat(row["expected"]["end_local"])
+
+
+@pytest.mark.parametrize("name", ["night-spring", "night-autumn", "day-spring-us"])
+def test_a_span_over_a_clock_change_has_its_real_length(name):
+    row = ROWS[name]
+    zone = ZoneInfo(row["inputs"]["zone"])
+    start, end = (
+        datetime.fromisoformat(row["inputs"][key]).replace(tzinfo=zone)
+        for key in ("start_local", "end_local")
+    )
+    clock_end = f"{end:%H:%M}"
+    calendar = WorkCalendar(
+        tuple(week_span(day, f"{start:%H:%M}", clock_end, False) for day in WEEKDAYS), zone.key
+    )
+
+    stretches = calendar.stretches(start, end)
+
+    assert calendar.running_seconds(start, end) == row["expected"]["hours"] * 3600
+    assert sum(stretch.duration_s for stretch in stretches) == row["expected"]["hours"] * 3600
