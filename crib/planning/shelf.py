@@ -59,11 +59,12 @@ class WaitingAssembly:
 
 @dataclass(frozen=True, slots=True)
 class FreeHolder:
-    """A holder in service that is built into nothing."""
+    """A holder in service that is built into nothing; ``free_from`` if only later [UTC]."""
 
     holder: str
     holder_type: str
     location: str = ""
+    free_from: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +171,7 @@ class Sister:
         cutting_item: What the lot holds.
         minutes: Bench time that is still to be spent [min].
         missing: Each thing missing; empty unless blocked or short of bench time.
-        holder_from: When a holder that is in a machine now comes out; None when it is there.
+        holder_from: When a holder comes free that is not yet; None when it is there.
         available_from: Soonest end of its bench work, where a holder is waited for. Blocked
             by a holder alone: when the same holder could be back in the machine, which
             stands meanwhile.

@@ -84,7 +84,7 @@ class _Walk:
         for waiting in shelf.unmeasured:
             heappush(self.unmeasured[waiting.tool_spec], (waiting.code, waiting.holder))
         for free in shelf.holders:
-            heappush(self.holders[free.holder_type], (_NOW, free.holder))
+            heappush(self.holders[free.holder_type], (free.free_from or _NOW, free.holder))
         self.stock = _Stock(shelf.lots)
         self.seated: dict[int, tuple[str, str] | None] = {}
 
