@@ -124,9 +124,9 @@ def _one_machine(
     ]
     # cheapest first: value given away per bit of risk taken off
     candidates.sort(
-        key=lambda row: (
+        key=lambda row: float(
             _given_away(plans[row], edges[row], age[row] + worn[row, 1])
-            / max(np.log1p(-fresh[row]) - np.log1p(-min(kept[row], 1 - 1e-12)), 1e-12)
+            / max(np.log1p(-fresh[row]) - np.log1p(-min(float(kept[row]), 1 - 1e-12)), 1e-12)
         )
     )
     for row in candidates:

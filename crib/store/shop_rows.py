@@ -1,0 +1,270 @@
+"""The floor and the shelf at an instant, from the facts dated up to then, in bulk.
+
+Plain rows and arrays for ``crib.usecases.shop_view``; nothing is computed here.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import text
+
+from crib.store.engine import Tx
+
+Ints = NDArray[np.int64]
+
+_REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
+
+_STAYS = text(
+    f"""
+    SELECT m.fact_id, f.at, m.station_id, m.assembly_id, rf.at, r.reason,
+           r.flank_wear_tenths_um
+    FROM mounts m JOIN facts f ON f.id = m.fact_id
+    LEFT JOIN (SELECT r.* FROM removals r JOIN facts x ON x.id = r.fact_id
+               WHERE x.at <= :as_of AND r.fact_id NOT IN ({_REVERSED})) r
+      ON r.mount_id = m.fact_id
+    LEFT JOIN facts rf ON rf.id = r.fact_id
+    WHERE f.at <= :as_of AND m.fact_id NOT IN ({_REVERSED})
+    ORDER BY f.at, m.fact_id
+    """  # noqa: S608 - no value from outside
+)
+
+_ASSEMBLIES = text(
+    f"""
+    SELECT a.fact_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code, f.at,
+           (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
+            WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
+              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_at
+    FROM assemblies a JOIN facts f ON f.id = a.fact_id JOIN lots l ON l.id = a.lot_id
+    LEFT JOIN label_codes c ON c.assembly_id = a.fact_id AND c.superseded_at IS NULL
+    WHERE f.at <= :as_of AND a.fact_id NOT IN ({_REVERSED})
+    ORDER BY a.fact_id
+    """  # noqa: S608 - no value from outside
+)
+
+_PRESETS = text(
+    f"""
+    SELECT p.assembly_id, f.at, p.accepted, p.void_after
+    FROM presets p JOIN facts f ON f.id = p.fact_id
+    WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
+    ORDER BY f.at, p.fact_id
+    """  # noqa: S608 - no value from outside
+)
+
+_SIZE_CORRECTIONS = text(
+    f"""
+    SELECT c.mount_id, COUNT(*), SUM(c.change_tenths_um)
+    FROM corrections c JOIN facts f ON f.id = c.fact_id
+    WHERE f.at <= :as_of AND c.correction_kind = 'size' AND c.axis = 'X'
+      AND c.fact_id NOT IN ({_REVERSED})
+    GROUP BY c.mount_id
+    """  # noqa: S608 - no value from outside
+)
+
+_STATIONS = text(
+    """
+    SELECT s.id, s.code, s.machine_id, m.machine, s.station, s.tool_number, s.path,
+           m.x_on_diameter
+    FROM stations s JOIN machines m ON m.id = s.machine_id
+    WHERE s.retired_at IS NULL AND m.retired_at IS NULL
+    ORDER BY m.machine, s.path, s.tool_number, s.station
+    """
+)
+
+_RUNS = text(
+    """
+    SELECT r.id, r.machine_id, r.part_id, p.part, p.cycle_s, r.quantity, r.start_at, r.end_at,
+           r.state
+    FROM runs r JOIN parts p ON p.id = r.part_id
+    WHERE r.retired_at IS NULL
+    ORDER BY r.machine_id, r.start_at IS NULL, r.start_at, r.id
+    """
+)
+
+_SPECS = text(
+    """
+    SELECT t.id, t.tool_spec, h.holder_type, t.preset_minutes, t.swap_minutes,
+           t.failure_cost_minor, t.items_per_tool, t.torque_nm, t.clearance_deg,
+           t.wear_limit_mm, t.holder_type_id
+    FROM tool_specs t JOIN holder_types h ON h.id = t.holder_type_id
+    """
+)
+
+_SPEC_ITEMS = text(
+    """
+    SELECT i.tool_spec_id, c.cutting_item
+    FROM tool_spec_items i JOIN cutting_items c ON c.id = i.cutting_item_id
+    ORDER BY i.tool_spec_id, i.position
+    """
+)
+
+_ITEMS = text(
+    """
+    SELECT id, cutting_item, grade, tool_material, edges, price_minor, min_stock, pack_size,
+           lead_days, kind
+    FROM cutting_items
+    """
+)
+
+_HOLDERS = text(
+    """
+    SELECT h.id, h.code, h.holder, t.holder_type, h.location, h.condition
+    FROM holders h JOIN holder_types t ON t.id = h.holder_type_id
+    WHERE h.retired_at IS NULL ORDER BY h.holder
+    """
+)
+
+_LOTS = text(
+    """
+    SELECT l.id, l.code, l.lot, c.cutting_item, l.location, c.edges,
+           l.on_hand - coalesce((SELECT SUM(s.change) FROM stock_moves s
+                                 JOIN facts f ON f.id = s.fact_id
+                                 WHERE s.lot_id = l.id AND f.at > :as_of), 0),
+           coalesce((SELECT SUM(c.edges - (SELECT COUNT(*) FROM edge_uses e
+                                           WHERE e.piece_id = p.id AND e.grind = p.grinds))
+                     FROM pieces p
+                     WHERE p.lot_id = l.id AND NOT p.scrapped AND p.id NOT IN
+                       (SELECT e.piece_id FROM edge_uses e
+                        JOIN assembly_state a ON a.assembly_id = e.assembly_id
+                        WHERE a.ended_at IS NULL OR a.cutter_status = 'BROKEN')), 0)
+    FROM lots l JOIN cutting_items c ON c.id = l.cutting_item_id
+    WHERE l.retired_at IS NULL
+    ORDER BY l.received_on, l.lot
+    """
+)
+
+
+class StayRow(NamedTuple):
+    """One stay of an assembly in a station; ``end_us`` is None while it lasts."""
+
+    mount_id: int
+    begin_us: int
+    station_id: int
+    assembly_id: int
+    end_us: int | None
+    reason: str | None
+    flank_wear_tenths_um: int | None
+
+
+class AssemblyRow(NamedTuple):
+    """One assembly that was ever built, and when it was taken apart on the bench."""
+
+    assembly_id: int
+    tool_spec_id: int
+    holder_id: int
+    cutting_item_id: int
+    code: str
+    built_us: int
+    torn_down_us: int | None
+
+
+class PresetRow(NamedTuple):
+    """The latest preset of an assembly."""
+
+    assembly_id: int
+    at_us: int
+    accepted: bool
+    void_after_us: int
+
+
+class Readings(NamedTuple):
+    """A machine's accepted counter readings in order, arrays of shape (readings,)."""
+
+    at_us: Ints
+    total: Ints
+    run_id: Ints  # 0 where none was named
+
+
+@dataclass(frozen=True, slots=True)
+class ShopRows:
+    """Everything that the forecast reads, by id; see the statements for the columns."""
+
+    stays: list[StayRow]
+    assemblies: dict[int, AssemblyRow]
+    presets: dict[int, PresetRow]
+    size_corrections: Mapping[int, tuple[int, int]]
+    readings: Mapping[int, Readings]
+    stations: dict[int, Any]
+    runs: Mapping[int, list[Any]]
+    machines: dict[int, Any]
+    spans: Mapping[int, list[Any]]
+    calendars: dict[int, Any]
+    specs: dict[int, Any]
+    spec_items: Mapping[int, tuple[str, ...]]
+    items: dict[int, Any]
+    holders: list[Any]
+    lots: list[Any]
+
+
+def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
+    """Read the shop as the facts dated up to an instant tell it.
+
+    Args:
+        tx: An open transaction.
+        as_of_us: The instant [µs]. Records (runs, machines, specs) are read as they are now.
+    """
+    at = {"as_of": as_of_us}
+    spec_items: dict[int, list[str]] = defaultdict(list)
+    for spec_id, item in tx.execute(_SPEC_ITEMS):
+        spec_items[spec_id].append(item)
+    runs: dict[int, list[Any]] = defaultdict(list)
+    for row in tx.execute(_RUNS):
+        runs[row.machine_id].append(row)
+    spans: dict[int, list[Any]] = defaultdict(list)
+    for row in tx.execute(
+        text(
+            "SELECT calendar_id, weekday, start_minute, end_minute, attended"
+            " FROM calendar_spans ORDER BY id"
+        )
+    ):
+        spans[row.calendar_id].append(row)
+    return ShopRows(
+        stays=[StayRow(*row) for row in tx.execute(_STAYS, at)],
+        assemblies={row[0]: AssemblyRow(*row) for row in tx.execute(_ASSEMBLIES, at)},
+        presets={row[0]: PresetRow(*row) for row in tx.execute(_PRESETS, at)},
+        size_corrections={
+            row[0]: (row[1], row[2]) for row in tx.execute(_SIZE_CORRECTIONS, at)
+        },
+        readings=_load_readings(tx, as_of_us),
+        stations={row.id: row for row in tx.execute(_STATIONS)},
+        runs=runs,
+        machines={
+            row.id: row
+            for row in tx.execute(
+                text("SELECT id, machine, calendar_id FROM machines WHERE retired_at IS NULL")
+            )
+        },
+        spans=spans,
+        calendars={
+            row.id: row
+            for row in tx.execute(text("SELECT id, calendar, time_zone FROM calendars"))
+        },
+        specs={row.id: row for row in tx.execute(_SPECS)},
+        spec_items={spec: tuple(items) for spec, items in spec_items.items()},
+        items={row.id: row for row in tx.execute(_ITEMS)},
+        holders=list(tx.execute(_HOLDERS)),
+        lots=list(tx.execute(_LOTS, at)),
+    )
+
+
+def _load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
+    cursor = tx.exec_driver_sql(
+        "SELECT machine_id, at, total, coalesce(run_id, 0) FROM count_readings"
+        " WHERE at <= ? ORDER BY machine_id, at",
+        (as_of_us,),
+    ).cursor
+    rows = cursor.fetchall() if cursor is not None else []
+    if not rows:
+        return {}
+    table = np.array(rows, dtype=np.int64)
+    machines, begins = np.unique(table[:, 0], return_index=True)
+    ends = np.append(begins[1:], len(table))
+    return {
+        int(machine): Readings(table[b:e, 1], table[b:e, 2], table[b:e, 3])
+        for machine, b, e in zip(machines, begins, ends, strict=True)
+    }

@@ -1,0 +1,52 @@
+"""Keeps the last plan of the shop until a fact or the clock makes it old."""
+
+from __future__ import annotations
+
+import threading
+from datetime import datetime, timedelta
+
+from crib.store.engine import Store, revision
+from crib.usecases.forecast import ShopPlan, forecast_shop
+
+#: A plan is made anew when it is older than this although nothing was written.
+STALE_AFTER = timedelta(seconds=20)
+
+
+class PlanCache:
+    """One plan at a time, shared by the threads of a process.
+
+    Args:
+        store: Where the facts are.
+        stale_after: Age at which a plan is made anew although nothing was written.
+    """
+
+    def __init__(self, store: Store, stale_after: timedelta = STALE_AFTER) -> None:
+        self._store = store
+        self._stale_after = stale_after
+        self._lock = threading.Lock()
+        self._made: tuple[int, datetime, ShopPlan] | None = None
+
+    def plan(self, now: datetime) -> ShopPlan:
+        """The plan for now: from memory where nothing was written since it was made."""
+        with self._lock:
+            with self._store.read() as tx:
+                present = revision(tx)
+                made = self._made
+                if (
+                    made is None
+                    or made[0] != present
+                    or not (timedelta(0) <= now - made[1] <= self._stale_after)
+                ):
+                    made = (present, now, forecast_shop(tx, now))
+                    self._made = made
+            return made[2]
+
+    def as_of(self, at: datetime) -> ShopPlan:
+        """The plan from the facts dated up to an instant; never kept."""
+        with self._store.read() as tx:
+            return forecast_shop(tx, at)
+
+    def last(self) -> ShopPlan | None:
+        """The plan made last, however old, without waiting for a new one."""
+        made = self._made
+        return made[2] if made else None

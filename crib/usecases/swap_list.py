@@ -1,0 +1,290 @@
+"""Swap list and bench queue: what to swap, the sister behind it, what the bench does."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from crib.errors import Invalid
+from crib.floor.calendar import ALWAYS, WorkCalendar
+from crib.floor.timeline import instant, us_of
+from crib.planning.bench import BenchQueue, QueueRow, add_bench_time, bench_jobs, bench_queue
+from crib.planning.hours import BenchHours
+from crib.planning.shelf import (
+    FreeHolder,
+    LotEdges,
+    Shelf,
+    Sister,
+    SpecNeeds,
+    SwapNeed,
+    WaitingAssembly,
+)
+from crib.planning.sisters import find_sisters
+from crib.planning.swaps import with_successors
+from crib.records.catalogue import is_out_of_service
+from crib.store.shop_rows import AssemblyRow
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.shop_view import GOES_ON, ShopView
+
+#: Horizon of a list where none is asked for, and the longest [h].
+USUAL_HOURS = 24.0
+LONGEST_HOURS = 24.0 * 30
+
+#: A removed edge that has used more of its promised life than this is no sister.
+MOST_USED = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class SwapRow:
+    """One swap of one station.
+
+    Attributes:
+        forecast: The station's forecast now.
+        ordinal: 0 for the edge in the machine, 1 for its successor, …
+        swap_by: Latest instant to swap.
+        swap_after_parts: Parts from now; None for successors.
+        why: Slug; see ``crib.planning.swaps``.
+        why_sentence: The same in words.
+        sister: What stands behind it.
+        bench: Its job in the bench queue, if the sister needs one.
+    """
+
+    forecast: Forecast
+    ordinal: int
+    swap_by: datetime
+    swap_after_parts: int | None
+    why: str
+    why_sentence: str
+    sister: Sister
+    bench: QueueRow | None
+
+    @property
+    def ready_by(self) -> datetime | None:
+        """When the sister will stand ready; None where it is now, or never will."""
+        if self.bench is not None:
+            return self.bench.finish_at
+        return self.sister.available_from
+
+    @property
+    def late(self) -> bool:
+        """Whether the sister will not be there in time."""
+        return self.sister.state == "blocked" or (self.bench is not None and self.bench.late)
+
+
+@dataclass(frozen=True, slots=True)
+class SwapList:
+    """Swaps within a horizon, the most urgent first, and the bench queue they make.
+
+    Attributes:
+        rows: Swaps of all machines asked for.
+        queue: The bench's work for the whole shop, whichever machine was asked for.
+        queue_rows: The swap behind each job of the queue, in its order.
+        until: End of the horizon.
+    """
+
+    rows: tuple[SwapRow, ...]
+    queue: BenchQueue
+    queue_rows: tuple[SwapRow, ...]
+    until: datetime
+
+
+def make_swap_list(
+    plan: ShopPlan, hours: float = USUAL_HOURS, machine: str | None = None
+) -> SwapList:
+    """Look through the horizon: every swap, its sister, and the work that makes it.
+
+    Args:
+        plan: The shop's forecast.
+        hours: Horizon [h], above 0 and at most 720.
+        machine: Only this machine's rows; sisters and bench are shared out over all.
+
+    Raises:
+        Invalid: A horizon that cannot be meant.
+    """
+    if not 0 < hours <= LONGEST_HOURS:
+        raise Invalid(
+            f"hours is {hours:g}; it has to be above 0 and at most {LONGEST_HOURS:g}.",
+            errors=[{"field": "hours", "detail": f"above 0, at most {LONGEST_HOURS:g}"}],
+        )
+    view = plan.view
+    until = view.now + timedelta(hours=hours)
+    needs, meant = _needs(plan, until)
+    calendar = bench_calendar(view)
+    bench = BenchHours.of(calendar, view.now)
+
+    def finish(start_at: datetime, minutes: float) -> datetime:
+        done = calendar.advance_attended(max(start_at, view.now), minutes * 60)
+        return done or datetime.max.replace(tzinfo=view.now.tzinfo)
+
+    sisters = find_sisters(needs, make_shelf(view), finish=finish)
+    queue = bench_queue(bench_jobs(needs, sisters), bench)
+    sisters = add_bench_time(sisters, queue)
+    job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}
+    rows = [
+        SwapRow(
+            forecast,
+            need.ordinal,
+            need.swap_by,
+            forecast.swap_after_parts if need.ordinal == 0 else None,
+            why,
+            sentence,
+            sister,
+            job_of.get(place),
+        )
+        for place, (need, (forecast, why, sentence), sister) in enumerate(
+            zip(needs, meant, sisters, strict=True)
+        )
+    ]
+    queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
+    kept = [row for row in rows if machine is None or row.forecast.machine == machine]
+    return SwapList(tuple(kept), queue, queue_rows, until)
+
+
+def _needs(
+    plan: ShopPlan, until: datetime
+) -> tuple[list[SwapNeed], list[tuple[Forecast, str, str]]]:
+    """Every swap up to an instant in order of time, with the forecast it comes from."""
+    view = plan.view
+    horizon_us = us_of(until)
+    holder_mark = {row.id: row.holder for row in view.rows.holders}
+    by_station = {edge.station_id: row for row, edge in enumerate(plan.edges)}
+    machine_ids = list(view.ahead)
+    found: list[tuple[SwapNeed, tuple[Forecast, str, str]]] = []
+    for forecast in plan.forecasts:
+        row = by_station.get(forecast.station_id)
+        if row is None or forecast.swap_by is None or forecast.swap_by > until:
+            continue
+        edge = plan.edges[row]
+        ahead = view.ahead[machine_ids[edge.machine]]
+        horizon_s = ahead.time.seconds_at(horizon_us)
+        whole = with_successors(ahead, plan.lines[row], plan.plans[row], horizon_s)
+        for ordinal, swap in enumerate((whole.first, *whole.successors)):
+            at_us = int(ahead.time.clock_us(swap.seconds))
+            if at_us < 0 or at_us > horizon_us:
+                break
+            need = SwapNeed(
+                station_id=forecast.station_id,
+                machine=forecast.machine,
+                station=forecast.station,
+                tool_number=forecast.tool_number,
+                path=forecast.path,
+                tool_spec=forecast.tool_spec,
+                assembly=forecast.assembly if ordinal == 0 else None,
+                ordinal=ordinal,
+                swap_by=instant(at_us),
+                releases_holder=holder_mark.get(forecast.holder_id) if ordinal == 0 else None,
+                why=swap.why,
+            )
+            found.append((need, (forecast, swap.why, swap.sentence)))
+    found.sort(key=lambda pair: (pair[0].swap_by, pair[0].machine, pair[0].station_id))
+    return [need for need, _ in found], [meant for _, meant in found]
+
+
+def bench_calendar(view: ShopView) -> WorkCalendar:
+    """The bench's hours: its own calendar, else whenever any machine is attended.
+
+    Its own is one called bench or toolroom. Without any calendar the bench is taken to be
+    open round the clock.
+    """
+    if view.bench is not None:
+        return view.bench
+    calendars = {id(c): c for c in view.calendars.values() if c is not ALWAYS}
+    if not calendars:
+        return ALWAYS
+    zone = next(iter(calendars.values())).zone
+    spans = {span for c in calendars.values() for span in c.spans if span.attended}
+    return WorkCalendar(tuple(sorted(spans, key=lambda s: (s.weekday, s.start_min))), zone)
+
+
+def make_shelf(view: ShopView) -> Shelf:
+    """What waits, is free or in stock at the view's instant."""
+    rows = view.rows
+    mounted, used, last_reason = _stays_by_assembly(view)
+    holders = {row.id: row for row in rows.holders}
+    built: set[int] = set()
+    ready: list[WaitingAssembly] = []
+    unmeasured: list[WaitingAssembly] = []
+    for assembly in rows.assemblies.values():
+        ended = assembly.torn_down_us is not None or (
+            assembly.assembly_id in last_reason
+            and last_reason[assembly.assembly_id] not in GOES_ON
+            and assembly.assembly_id not in mounted
+        )
+        if ended:
+            continue
+        built.add(assembly.holder_id)
+        if assembly.assembly_id in mounted or used.get(assembly.assembly_id, 0.0) > MOST_USED:
+            continue
+        waiting, measured = _waiting(view, assembly, holders)
+        if waiting is not None:
+            (ready if measured else unmeasured).append(waiting)
+    return Shelf(
+        ready=tuple(ready),
+        unmeasured=tuple(unmeasured),
+        holders=tuple(
+            FreeHolder(row.holder, row.holder_type, row.location or "")
+            for row in rows.holders
+            if row.id not in built and not is_out_of_service(row.condition)
+        ),
+        lots=tuple(
+            LotEdges(row.lot, row.cutting_item, left, row.location or "")
+            for row in rows.lots
+            if (left := int(row[6]) * int(row.edges or 1) + int(row[7])) > 0
+        ),
+        specs={
+            spec.tool_spec: SpecNeeds(
+                spec.holder_type,
+                rows.spec_items.get(spec.id, ()),
+                spec.items_per_tool or 1,
+                spec.preset_minutes,
+                spec.torque_nm,
+            )
+            for spec in rows.specs.values()
+        },
+    )
+
+
+def _stays_by_assembly(view: ShopView) -> tuple[set[int], dict[int, float], dict[int, str]]:
+    mounted: set[int] = set()
+    used: dict[int, float] = {}
+    reason: dict[int, str] = {}
+    for stay in view.stays:
+        assembly = stay.row.assembly_id
+        used[assembly] = used.get(assembly, 0.0) + stay.wear
+        if stay.row.end_us is None:
+            mounted.add(assembly)
+        else:
+            reason[assembly] = stay.row.reason or ""
+    return mounted, used, reason
+
+
+def _waiting(
+    view: ShopView, assembly: AssemblyRow, holders: dict[int, Any]
+) -> tuple[WaitingAssembly | None, bool]:
+    holder = holders.get(assembly.holder_id)
+    if holder is None:
+        return None, False
+    mark, holder_type = holder.holder, holder.holder_type
+    if is_out_of_service(holder.condition):
+        return None, False
+    waiting = WaitingAssembly(
+        assembly.code, view.rows.specs[assembly.tool_spec_id].tool_spec, mark, holder_type
+    )
+    preset = view.rows.presets.get(assembly.assembly_id)
+    if preset is None or not preset.accepted or preset.void_after_us <= us_of(view.now):
+        return waiting, False
+    return (
+        replace(
+            waiting,
+            void_after=instant(preset.void_after_us),
+            measured_at=instant(preset.at_us),
+        ),
+        True,
+    )
+
+
+def blocked_rows(rows: Sequence[SwapRow]) -> list[SwapRow]:
+    """Swaps whose sister cannot be ready in time, the most urgent first."""
+    return [row for row in rows if row.late]
