@@ -1,0 +1,250 @@
+"""Rows of mounts, removals and corrections: who sat where, and what was keyed in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, bindparam, delete, insert, select, text
+
+from crib.store.assemblies import stands
+from crib.store.engine import Tx
+from crib.store.tables import corrections, facts, mounts, removals, station_state
+from crib.store.types import Instant, instant_from_us
+
+
+@dataclass(frozen=True, slots=True)
+class MountRow:
+    """A stay in a station, still going on where ``removed_at`` is None.
+
+    ``offsets`` as keyed in at the control, X doubled where X is on diameter [0.1 µm].
+    """
+
+    id: int
+    station_id: int
+    assembly_id: int
+    preset_id: int
+    at: datetime
+    part_count: int | None
+    offset_x_tenths_um: int | None
+    offset_y_tenths_um: int | None
+    offset_z_tenths_um: int | None
+    removal_id: int | None
+    removed_at: datetime | None
+    reason: str | None
+
+    def offset_tenths_um(self, axis: str) -> int | None:
+        """The offset of X, Y or Z as it was keyed in."""
+        offsets = (self.offset_x_tenths_um, self.offset_y_tenths_um, self.offset_z_tenths_um)
+        return offsets["XYZ".index(axis)]
+
+
+_out = facts.alias("out")
+_standing_removals = (
+    select(removals.c.fact_id, removals.c.mount_id, removals.c.reason)
+    .where(stands(removals.c.fact_id))
+    .subquery("standing")
+)
+#: Standing mounts, each with its standing removal.
+STAYS: Select[Any] = (
+    select(
+        mounts.c.fact_id,
+        mounts.c.station_id,
+        mounts.c.assembly_id,
+        mounts.c.preset_id,
+        facts.c.at,
+        mounts.c.part_count,
+        mounts.c.offset_x_tenths_um,
+        mounts.c.offset_y_tenths_um,
+        mounts.c.offset_z_tenths_um,
+        _standing_removals.c.fact_id.label("removal_id"),
+        _out.c.at.label("removed_at"),
+        _standing_removals.c.reason,
+    )
+    .join(facts, facts.c.id == mounts.c.fact_id)
+    .outerjoin(_standing_removals, _standing_removals.c.mount_id == mounts.c.fact_id)
+    .outerjoin(_out, _out.c.id == _standing_removals.c.fact_id)
+    .where(stands(mounts.c.fact_id))
+)
+_BY_ID = STAYS.where(mounts.c.fact_id == bindparam("id"))
+_LAST_IN_STATION = (
+    STAYS.where(mounts.c.station_id == bindparam("in_station_id"))
+    .order_by(facts.c.at.desc(), mounts.c.fact_id.desc())
+    .limit(1)
+)
+_COVERING = (
+    STAYS.where(
+        mounts.c.station_id == bindparam("in_station_id"),
+        facts.c.at <= bindparam("when", type_=Instant()),
+        (_out.c.at.is_(None)) | (_out.c.at >= bindparam("when", type_=Instant())),
+    )
+    .order_by(facts.c.at.desc(), mounts.c.fact_id.desc())
+    .limit(1)
+)
+_OF_ASSEMBLY = STAYS.where(mounts.c.assembly_id == bindparam("of_assembly_id")).order_by(
+    facts.c.at, mounts.c.fact_id
+)
+
+
+def mount_row(tx: Tx, mount_id: int) -> MountRow | None:
+    """A mount that was not reversed."""
+    return _one(tx.execute(_BY_ID, {"id": mount_id}).one_or_none())
+
+
+def last_in_station(tx: Tx, station_id: int) -> MountRow | None:
+    """The latest stay in a station, over or not."""
+    return _one(tx.execute(_LAST_IN_STATION, {"in_station_id": station_id}).one_or_none())
+
+
+def mount_covering(tx: Tx, station_id: int, at: datetime) -> MountRow | None:
+    """The stay in a station during which an instant lies."""
+    row = tx.execute(_COVERING, {"in_station_id": station_id, "when": at}).one_or_none()
+    return _one(row)
+
+
+def stays_of_assembly(tx: Tx, assembly_id: int) -> tuple[MountRow, ...]:
+    """Every stay of an assembly, in order."""
+    rows = tx.execute(_OF_ASSEMBLY, {"of_assembly_id": assembly_id}).all()
+    return tuple(MountRow(*row) for row in rows)
+
+
+def _one(row: Any) -> MountRow | None:
+    return None if row is None else MountRow(*row)
+
+
+_INSERT = insert(mounts)
+_SIT = insert(station_state)
+_STAND_UP = delete(station_state).where(station_state.c.mount_id == bindparam("of_mount_id"))
+_INSERT_REMOVAL = insert(removals)
+_INSERT_CORRECTION = insert(corrections)
+
+
+def insert_mount(
+    tx: Tx,
+    fact_id: int,
+    *,
+    station_id: int,
+    assembly_id: int,
+    preset_id: int,
+    part_count: int | None,
+    offsets_tenths_um: dict[str, int],
+) -> None:
+    """Write a mount; the database refuses a second tool there, or the tool twice."""
+    tx.execute(
+        _INSERT,
+        {
+            "fact_id": fact_id,
+            "station_id": station_id,
+            "assembly_id": assembly_id,
+            "preset_id": preset_id,
+            "part_count": part_count,
+            "offset_x_tenths_um": offsets_tenths_um.get("X"),
+            "offset_y_tenths_um": offsets_tenths_um.get("Y"),
+            "offset_z_tenths_um": offsets_tenths_um.get("Z"),
+        },
+    )
+    sit_down(tx, station_id, assembly_id, fact_id)
+
+
+def sit_down(tx: Tx, station_id: int, assembly_id: int, mount_id: int) -> None:
+    """Say that an assembly sits in a station."""
+    tx.execute(
+        _SIT, {"station_id": station_id, "assembly_id": assembly_id, "mount_id": mount_id}
+    )
+
+
+def stand_up(tx: Tx, mount_id: int) -> None:
+    """Say that the stay of a mount is over."""
+    tx.execute(_STAND_UP, {"of_mount_id": mount_id})
+
+
+def insert_removal(
+    tx: Tx,
+    fact_id: int,
+    *,
+    mount_id: int,
+    reason: str,
+    part_count: int | None,
+    flank_wear_tenths_um: int | None,
+) -> None:
+    """Write a removal and free the station."""
+    tx.execute(
+        _INSERT_REMOVAL,
+        {
+            "fact_id": fact_id,
+            "mount_id": mount_id,
+            "reason": reason,
+            "part_count": part_count,
+            "flank_wear_tenths_um": flank_wear_tenths_um,
+        },
+    )
+    stand_up(tx, mount_id)
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionRow:
+    """One offset step, in the control's figures [0.1 µm]."""
+
+    id: int
+    mount_id: int
+    at: datetime
+    axis: str
+    change_tenths_um: int
+    correction_kind: str
+
+
+_CORRECTIONS: Select[Any] = (
+    select(
+        corrections.c.fact_id,
+        corrections.c.mount_id,
+        facts.c.at,
+        corrections.c.axis,
+        corrections.c.change_tenths_um,
+        corrections.c.correction_kind,
+    )
+    .join(facts, facts.c.id == corrections.c.fact_id)
+    .where(corrections.c.mount_id == bindparam("of_mount_id"), stands(facts.c.id))
+    .order_by(facts.c.at, facts.c.id)
+)
+
+
+def corrections_of(tx: Tx, mount_id: int) -> tuple[CorrectionRow, ...]:
+    """Every standing correction of a stay, in order."""
+    rows = tx.execute(_CORRECTIONS, {"of_mount_id": mount_id}).all()
+    return tuple(CorrectionRow(*row) for row in rows)
+
+
+def insert_correction(
+    tx: Tx, fact_id: int, *, mount_id: int, axis: str, change_tenths_um: int, kind: str
+) -> None:
+    """Write an offset step."""
+    tx.execute(
+        _INSERT_CORRECTION,
+        {
+            "fact_id": fact_id,
+            "mount_id": mount_id,
+            "axis": axis,
+            "change_tenths_um": change_tenths_um,
+            "correction_kind": kind,
+        },
+    )
+
+
+_STATION_EVENTS = text(
+    """
+    SELECT max(at) FROM facts
+    WHERE id IN (
+        SELECT fact_id FROM mounts WHERE station_id = :id
+        UNION ALL SELECT removals.fact_id FROM removals
+            JOIN mounts ON mounts.fact_id = removals.mount_id
+            WHERE mounts.station_id = :id
+    ) AND NOT EXISTS (SELECT 1 FROM facts AS later WHERE later.reverses_id = facts.id)
+    """
+)
+
+
+def station_last_event_at(tx: Tx, station_id: int) -> datetime | None:
+    """Instant of the last standing mount or removal in a station."""
+    at_us = tx.execute(_STATION_EVENTS, {"id": station_id}).scalar_one()
+    return None if at_us is None else instant_from_us(at_us)

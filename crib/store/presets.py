@@ -1,0 +1,223 @@
+"""Rows of presets and gauge checks: what was measured, on what, accepted or not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, bindparam, func, insert, select
+
+from crib.store.assemblies import stands
+from crib.store.engine import Tx
+from crib.store.tables import facts, gauge_checks, metadata, preset_readings, presets
+
+_T = metadata.tables
+_gauges, _people = _T["gauges"], _T["people"]
+
+
+@dataclass(frozen=True, slots=True)
+class PresetRow:
+    """One preset with its means [0.1 µm] and uncertainties [mm]."""
+
+    id: int
+    assembly_id: int
+    at: datetime
+    by: str | None
+    gauge: str | None
+    accepted: bool
+    why_not: Sequence[str]
+    lf_tenths_um: int | None
+    wf_tenths_um: int | None
+    hf_tenths_um: int | None
+    re_tenths_um: int | None
+    standard_deviation_mm: Mapping[str, float | None]
+    expanded_uncertainty_mm: Mapping[str, float]
+    void_after: datetime
+
+    def measures_tenths_um(self) -> dict[str, int]:
+        """The lengths that were measured, by LF, WF and HF."""
+        lengths = {"LF": self.lf_tenths_um, "WF": self.wf_tenths_um, "HF": self.hf_tenths_um}
+        return {name: value for name, value in lengths.items() if value is not None}
+
+
+PRESET_ROWS: Select[Any] = (
+    select(
+        presets.c.fact_id,
+        presets.c.assembly_id,
+        facts.c.at,
+        _people.c.name,
+        _gauges.c.gauge,
+        presets.c.accepted,
+        presets.c.why_not,
+        presets.c.lf_tenths_um,
+        presets.c.wf_tenths_um,
+        presets.c.hf_tenths_um,
+        presets.c.re_tenths_um,
+        presets.c.standard_deviation_mm,
+        presets.c.expanded_uncertainty_mm,
+        presets.c.void_after,
+    )
+    .join(facts, facts.c.id == presets.c.fact_id)
+    .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
+    .outerjoin(_people, _people.c.id == facts.c.person_id)
+)
+_BY_ID = PRESET_ROWS.where(presets.c.fact_id == bindparam("id"))
+_LATEST = (
+    PRESET_ROWS.where(presets.c.assembly_id == bindparam("of_assembly_id"))
+    .order_by(presets.c.fact_id.desc())
+    .limit(1)
+)
+_INSERT = insert(presets)
+_INSERT_READING = insert(preset_readings)
+
+
+def preset_row(tx: Tx, preset_id: int) -> PresetRow:
+    """The preset of an id."""
+    return PresetRow(*tx.execute(_BY_ID, {"id": preset_id}).one())
+
+
+def latest_preset(tx: Tx, assembly_id: int) -> PresetRow | None:
+    """The last preset of an assembly, accepted or not."""
+    row = tx.execute(_LATEST, {"of_assembly_id": assembly_id}).one_or_none()
+    return None if row is None else PresetRow(*row)
+
+
+def insert_preset(
+    tx: Tx,
+    fact_id: int,
+    *,
+    assembly_id: int,
+    gauge_id: int | None,
+    accepted: bool,
+    why_not: Sequence[str],
+    means_tenths_um: Mapping[str, int],
+    standard_deviation_mm: Mapping[str, float | None],
+    expanded_uncertainty_mm: Mapping[str, float],
+    void_after: datetime,
+    readings: Sequence[Mapping[str, int | None]],
+) -> None:
+    """Write a preset and each of its readings.
+
+    Args:
+        tx: The transaction.
+        fact_id: The fact that it is.
+        assembly_id: What was measured.
+        gauge_id: On what, if said.
+        accepted: The verdict.
+        why_not: Sentences where it was not accepted.
+        means_tenths_um: Means by LF, WF, HF, RE [0.1 µm].
+        standard_deviation_mm: By the same names [mm], None for a single reading.
+        expanded_uncertainty_mm: By the same names, k = 2 [mm].
+        void_after: Until when it holds.
+        readings: The repeats by the same names [0.1 µm].
+    """
+    tx.execute(
+        _INSERT,
+        {
+            "fact_id": fact_id,
+            "assembly_id": assembly_id,
+            "gauge_id": gauge_id,
+            "accepted": accepted,
+            "why_not": list(why_not),
+            **_columns(means_tenths_um),
+            "standard_deviation_mm": dict(standard_deviation_mm),
+            "expanded_uncertainty_mm": dict(expanded_uncertainty_mm),
+            "void_after": void_after,
+        },
+    )
+    tx.execute(
+        _INSERT_READING,
+        [
+            {"preset_id": fact_id, "position": position, **_columns(reading)}
+            for position, reading in enumerate(readings)
+        ],
+    )
+
+
+def _columns(lengths: Mapping[str, int | None]) -> dict[str, int | None]:
+    return {f"{name.lower()}_tenths_um": lengths.get(name) for name in ("LF", "WF", "HF", "RE")}
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeRow:
+    """A gauge with the lengths of its setting master [0.1 µm]."""
+
+    id: int
+    code: str
+    gauge: str
+    uncertainty_tenths_um: int | None
+    master_lf_tenths_um: int | None
+    master_wf_tenths_um: int | None
+    master_hf_tenths_um: int | None
+    check_tolerance_tenths_um: int | None
+    check_hours: float
+    retired: bool
+
+
+_GAUGE: Select[Any] = select(
+    _gauges.c.id,
+    _gauges.c.code,
+    _gauges.c.gauge,
+    _gauges.c.uncertainty_tenths_um,
+    _gauges.c.master_lf_tenths_um,
+    _gauges.c.master_wf_tenths_um,
+    _gauges.c.master_hf_tenths_um,
+    _gauges.c.check_tolerance_tenths_um,
+    func.coalesce(_gauges.c.check_hours, 24.0),
+    _gauges.c.retired_at.is_not(None),
+).where(_gauges.c.id == bindparam("id"))
+_LAST_CHECK: Select[Any] = (
+    select(facts.c.at, gauge_checks.c.valid)
+    .join(facts, facts.c.id == gauge_checks.c.fact_id)
+    .where(
+        gauge_checks.c.gauge_id == bindparam("of_gauge_id"),
+        facts.c.at <= bindparam("up_to"),
+        stands(facts.c.id),
+    )
+    .order_by(facts.c.at.desc(), facts.c.id.desc())
+    .limit(1)
+)
+_INSERT_CHECK = insert(gauge_checks)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """When a gauge was last checked on its master, and whether it passed."""
+
+    at: datetime
+    valid: bool
+
+
+def gauge_row(tx: Tx, gauge_id: int) -> GaugeRow:
+    """The gauge of an id."""
+    return GaugeRow(*tx.execute(_GAUGE, {"id": gauge_id}).one())
+
+
+def last_check(tx: Tx, gauge_id: int, up_to: datetime) -> CheckRow | None:
+    """The last check of a gauge up to an instant."""
+    row = tx.execute(_LAST_CHECK, {"of_gauge_id": gauge_id, "up_to": up_to}).one_or_none()
+    return None if row is None else CheckRow(*row)
+
+
+def insert_gauge_check(
+    tx: Tx,
+    fact_id: int,
+    *,
+    gauge_id: int,
+    readings: Sequence[Mapping[str, int | None]],
+    result: Mapping[str, object],
+    valid: bool,
+) -> None:
+    """Write a check of a gauge on its master."""
+    tx.execute(
+        _INSERT_CHECK,
+        {
+            "fact_id": fact_id,
+            "gauge_id": gauge_id,
+            "readings": [dict(reading) for reading in readings],
+            "result": dict(result),
+            "valid": valid,
+        },
+    )
