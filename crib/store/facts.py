@@ -1,0 +1,170 @@
+"""The list of facts: who said what happened when, and what was taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, func, select
+
+from crib.errors import Conflict, NotKnown
+from crib.store.engine import Tx
+from crib.store.tables import facts, metadata
+from crib.store.types import us_from_instant
+
+_PEOPLE = metadata.tables["people"]
+_REVERSAL = facts.alias("reversal")
+_SELECT = (
+    select(
+        facts.c.id,
+        facts.c.kind,
+        facts.c.at,
+        facts.c.recorded_at,
+        facts.c.person_id,
+        _PEOPLE.c.badge.label("by"),
+        _PEOPLE.c.name.label("by_name"),
+        facts.c.note,
+        facts.c.reverses_id,
+        _REVERSAL.c.id.label("reversed_by_id"),
+    )
+    .select_from(facts)
+    .outerjoin(_PEOPLE, _PEOPLE.c.id == facts.c.person_id)
+    .outerjoin(_REVERSAL, _REVERSAL.c.reverses_id == facts.c.id)
+)
+
+
+def add_fact(
+    tx: Tx,
+    kind: str,
+    at: datetime,
+    recorded_at: datetime,
+    person_id: int | None,
+    note: str | None = None,
+    reverses_id: int | None = None,
+) -> int:
+    """Record that something happened; what it was goes into the table of its kind.
+
+    Args:
+        tx: A write transaction.
+        kind: A kind that the table knows; ``reversal`` needs ``reverses_id``.
+        at: When it happened.
+        recorded_at: When it was said.
+        person_id: Who said so.
+        note: What they added.
+        reverses_id: The fact that this one takes back.
+
+    Returns:
+        The fact's id: ascending, never given twice.
+
+    Raises:
+        Conflict: The fact was reversed before, or is a reversal itself.
+        NotKnown: There is no fact to reverse.
+    """
+    if reverses_id is not None:
+        reversed_fact = get_fact(tx, reverses_id)
+        if reversed_fact["kind"] == "reversal":
+            raise Conflict("A reversal cannot be reversed: record the fact anew.")
+        if reversed_fact["reversed_by_id"] is not None:
+            raise Conflict(
+                f"Fact {reverses_id} was reversed already, by fact "
+                f"{reversed_fact['reversed_by_id']}.",
+                facts={"reversed_by_id": reversed_fact["reversed_by_id"]},
+            )
+    return int(
+        tx.exec_driver_sql(
+            "INSERT INTO facts (kind, at, recorded_at, person_id, note, reverses_id)"
+            " VALUES (?, ?, ?, ?, ?, ?) RETURNING id",
+            (
+                kind,
+                us_from_instant(at),
+                us_from_instant(recorded_at),
+                person_id,
+                note,
+                reverses_id,
+            ),
+        ).scalar_one()
+    )
+
+
+def get_fact(tx: Tx, fact_id: int) -> dict[str, Any]:
+    """One fact, with who said it (``by``, ``by_name``) and what reversed it.
+
+    Raises:
+        NotKnown: There is none of that number.
+    """
+    row = tx.execute(_SELECT.where(facts.c.id == fact_id)).mappings().first()
+    if row is None:
+        raise NotKnown(f"There is no fact {fact_id} here.", facts={"fact_id": fact_id})
+    return dict(row)
+
+
+def list_facts(
+    tx: Tx,
+    *,
+    kinds: Collection[str] = (),
+    person_id: int | None = None,
+    at_from: datetime | None = None,
+    at_before: datetime | None = None,
+    before_id: int | None = None,
+    limit: int = 100,
+) -> list[dict[str, Any]]:
+    """Facts, the one recorded last first, as ``get_fact`` gives them.
+
+    Args:
+        tx: An open transaction.
+        kinds: Only these kinds; none for all.
+        person_id: Only what this person said.
+        at_from: Only what happened then or later.
+        at_before: Only what happened before that.
+        before_id: Only ids below (the last one of the page before).
+        limit: How many at most.
+    """
+    statement = _filtered(_SELECT, kinds, person_id, at_from, at_before)
+    if before_id is not None:
+        statement = statement.where(facts.c.id < before_id)
+    statement = statement.order_by(facts.c.id.desc()).limit(limit)
+    return [dict(row) for row in tx.execute(statement).mappings()]
+
+
+def count_facts(
+    tx: Tx,
+    *,
+    kinds: Collection[str] = (),
+    person_id: int | None = None,
+    at_from: datetime | None = None,
+    at_before: datetime | None = None,
+) -> int:
+    """How many facts ``list_facts`` would find without a limit."""
+    statement = select(func.count()).select_from(facts)
+    return int(
+        tx.execute(_filtered(statement, kinds, person_id, at_from, at_before)).scalar_one()
+    )
+
+
+def reversed_fact_ids(tx: Tx, kind: str | None = None) -> set[int]:
+    """Ids of all facts (of one kind) that were taken back."""
+    statement = select(_REVERSAL.c.reverses_id).where(_REVERSAL.c.reverses_id.is_not(None))
+    if kind is not None:
+        statement = statement.join(facts, facts.c.id == _REVERSAL.c.reverses_id).where(
+            facts.c.kind == kind
+        )
+    return {int(number) for number in tx.execute(statement).scalars()}
+
+
+def _filtered(
+    statement: Select[Any],
+    kinds: Collection[str],
+    person_id: int | None,
+    at_from: datetime | None,
+    at_before: datetime | None,
+) -> Select[Any]:
+    if kinds:
+        statement = statement.where(facts.c.kind.in_(list(kinds)))
+    if person_id is not None:
+        statement = statement.where(facts.c.person_id == person_id)
+    if at_from is not None:
+        statement = statement.where(facts.c.at >= at_from)
+    if at_before is not None:
+        statement = statement.where(facts.c.at < at_before)
+    return statement

@@ -1,0 +1,222 @@
+"""What a scanned or typed text names: a code, an address, or the shop's own mark."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from crib.codes import KINDS, looks_like_code, parse_code, strip_address
+from crib.errors import BadCode, NotKnown
+from crib.store.engine import Tx
+
+
+@dataclass(frozen=True, slots=True)
+class Resolved:
+    """One thing that a text names.
+
+    Attributes:
+        kind: Kind letter (A H S L G P).
+        code: Its code now; of an assembly the code of its current label.
+        id: Its row; of an assembly the fact that built it.
+        mark: The shop's own mark (a station's as MACHINE/STATION); None for assemblies.
+        scanned: The code that was scanned, None where it was the mark.
+        superseded: Whether the scanned label is an earlier one of the assembly.
+        retired: Whether the record was retired.
+    """
+
+    kind: str
+    code: str | None
+    id: int
+    mark: str | None
+    scanned: str | None = None
+    superseded: bool = False
+    retired: bool = False
+
+
+_STATIONS = (
+    "SELECT s.code, s.id, m.machine || '/' || s.station, s.retired_at"
+    " FROM stations AS s JOIN machines AS m ON m.id = s.machine_id"
+)
+# kind letter -> rows (code, id, mark, retired_at), then the SQL of code and of mark
+_SOURCES = {
+    "H": ("SELECT code, id, holder, retired_at FROM holders", "code", "holder"),
+    "L": ("SELECT code, id, lot, retired_at FROM lots", "code", "lot"),
+    "G": ("SELECT code, id, gauge, retired_at FROM gauges", "code", "gauge"),
+    "P": ("SELECT code, id, badge, retired_at FROM people", "code", "badge"),
+    "S": (_STATIONS, "s.code", "m.machine || '/' || s.station"),
+}
+_BY_CODE = {kind: f"{rows} WHERE {code} = ?" for kind, (rows, code, _) in _SOURCES.items()}
+_BY_MARK = {kind: f"{rows} WHERE {mark} = ?" for kind, (rows, _, mark) in _SOURCES.items()}
+# a station's mark is taken apart, so that the unique index on (machine, station) answers
+_BY_MARK["S"] = f"{_STATIONS} WHERE m.machine = ? AND s.station = ?"
+_BY_ANY_CASE = {
+    kind: f"{rows} WHERE {mark} = ? COLLATE NOCASE LIMIT 2"
+    for kind, (rows, _, mark) in _SOURCES.items()
+}
+_ASSEMBLY = (
+    "SELECT scanned.assembly_id, scanned.superseded_at, present.code"
+    " FROM label_codes AS scanned LEFT JOIN label_codes AS present"
+    " ON present.assembly_id = scanned.assembly_id AND present.superseded_at IS NULL"
+    " WHERE scanned.code = ?"
+)
+
+
+def resolve(tx: Tx, text: str, kind: str | None = None, *, field: str = "code") -> Resolved:
+    """What a text names.
+
+    A code with a right check character is looked up; then the shop's own marks are; what
+    looks like a code by then was mistyped.
+
+    Args:
+        tx: An open transaction.
+        text: A code or address in any case, or a mark (a station's as MACHINE/STATION).
+        kind: Kind letter that it must be, None for any.
+        field: Field of the request that holds the text, for the error.
+
+    Raises:
+        BadCode: It has a code's shape, but not its check character: mistyped.
+        NotKnown: Nothing here carries it, or it is of another kind.
+    """
+    bare = strip_address(text)
+    mistyped: BadCode | None = None
+    scanned = None
+    if looks_like_code(bare):
+        try:
+            code = parse_code(bare)
+        except BadCode as problem:
+            mistyped = problem
+        else:
+            found = _by_code(tx, code.kind, code.text)
+            if found is not None and kind in (None, found.kind):
+                return found
+            scanned = found
+    found = _by_mark(tx, bare, kind)
+    if found is not None:
+        return found
+    if scanned is not None:
+        raise _wrong_kind(scanned, kind, field)
+    if mistyped is not None:
+        raise BadCode(
+            mistyped.sentence,
+            facts=mistyped.facts,
+            errors=[{"field": field, "detail": "its check character does not match"}],
+        )
+    wanted = "nothing here" if kind is None else f"no {KINDS[kind]} here"
+    raise NotKnown(
+        f"'{bare[:60]}' names {wanted}: check it, or add it first.",
+        facts={"text": bare[:60]},
+        errors=[{"field": field, "detail": f"names {wanted}"}],
+    )
+
+
+def resolve_assembly(tx: Tx, text: str, *, field: str = "assembly") -> Resolved:
+    """The assembly that a label's code names, superseded label or not; see ``resolve``."""
+    return resolve(tx, text, "A", field=field)
+
+
+def resolve_holder(tx: Tx, text: str, *, field: str = "holder") -> Resolved:
+    """The holder of a code or mark that is not retired; see ``resolve``."""
+    return _living(resolve(tx, text, "H", field=field), field)
+
+
+def resolve_station(tx: Tx, text: str, *, field: str = "station") -> Resolved:
+    """The station of a code or MACHINE/STATION that is not retired; see ``resolve``."""
+    return _living(resolve(tx, text, "S", field=field), field)
+
+
+def resolve_lot(tx: Tx, text: str, *, field: str = "lot") -> Resolved:
+    """The lot of a code or mark that is not retired; see ``resolve``."""
+    return _living(resolve(tx, text, "L", field=field), field)
+
+
+def resolve_gauge(tx: Tx, text: str, *, field: str = "gauge") -> Resolved:
+    """The gauge of a code or mark that is not retired; see ``resolve``."""
+    return _living(resolve(tx, text, "G", field=field), field)
+
+
+def resolve_person(tx: Tx, text: str, *, field: str = "by") -> Resolved:
+    """The person of a code or badge that is not retired; see ``resolve``."""
+    return _living(resolve(tx, text, "P", field=field), field)
+
+
+def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
+    """Id of a machine by its name.
+
+    Raises:
+        NotKnown: There is none, or it was retired.
+    """
+    row = _one_or_any_case(tx, "SELECT id, retired_at FROM machines WHERE machine = ?", name)
+    if row is None or row[1] is not None:
+        detail = "was retired" if row is not None else "is no machine here"
+        raise NotKnown(
+            f"'{name[:60]}' {detail}: check the name in machines.csv.",
+            facts={"machine": name[:60]},
+            errors=[{"field": field, "detail": detail}],
+        )
+    return int(row[0])
+
+
+def _one_or_any_case(tx: Tx, query: str, text: str) -> Any:
+    row = tx.exec_driver_sql(query, (text.strip(),)).first()
+    if row is not None:
+        return row
+    rows = tx.exec_driver_sql(f"{query} COLLATE NOCASE LIMIT 2", (text.strip(),)).fetchall()
+    return rows[0] if len(rows) == 1 else None
+
+
+def _by_code(tx: Tx, kind: str, code: str) -> Resolved | None:
+    if kind == "A":
+        row = tx.exec_driver_sql(_ASSEMBLY, (code,)).first()
+        if row is None:
+            return None
+        return Resolved("A", row[2] or code, int(row[0]), None, code, row[1] is not None)
+    row = tx.exec_driver_sql(_BY_CODE[kind], (code,)).first()
+    if row is None:
+        return None
+    return Resolved(kind, row[0], int(row[1]), row[2], code, retired=row[3] is not None)
+
+
+def _by_mark(tx: Tx, mark: str, kind: str | None) -> Resolved | None:
+    """The one thing of that mark; as written first, then in any case if that is one only."""
+    kinds = [letter for letter in _BY_MARK if kind in (None, letter)]
+    for letter in kinds:
+        if letter != "S":
+            row = tx.exec_driver_sql(_BY_MARK[letter], (mark,)).first()
+            if row is not None:
+                return _from_row(letter, row)
+            continue
+        # either name may hold a slash itself
+        for place in (at for at, character in enumerate(mark) if character == "/"):
+            names = (mark[:place], mark[place + 1 :])
+            row = tx.exec_driver_sql(_BY_MARK["S"], names).first()
+            if row is not None:
+                return _from_row("S", row)
+    for letter in kinds:
+        rows = tx.exec_driver_sql(_BY_ANY_CASE[letter], (mark,)).fetchall()
+        if len(rows) == 1:
+            return _from_row(letter, rows[0])
+    return None
+
+
+def _from_row(kind: str, row: Any) -> Resolved:
+    return Resolved(kind, row[0], int(row[1]), row[2], retired=row[3] is not None)
+
+
+def _wrong_kind(found: Resolved, kind: str | None, field: str) -> NotKnown:
+    what, wanted = KINDS[found.kind], KINDS[kind or found.kind]
+    return NotKnown(
+        f"{found.code} is a {what}, not a {wanted}: scan the {wanted}.",
+        facts={"code": found.code, "kind": found.kind},
+        errors=[{"field": field, "detail": f"names a {what}, not a {wanted}"}],
+    )
+
+
+def _living(found: Resolved, field: str) -> Resolved:
+    if found.retired:
+        name = KINDS[found.kind].capitalize()
+        raise NotKnown(
+            f"{name} {found.mark or found.code} was retired.",
+            facts={"code": found.code, "mark": found.mark},
+            errors=[{"field": field, "detail": "was retired"}],
+        )
+    return found

@@ -1,0 +1,140 @@
+"""Retiring a record: refused while something that is still open names it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from crib.errors import ChangedMeanwhile, InUse, NotKnown
+from crib.records.catalogue import CATALOGUE
+from crib.records.columns import Record
+from crib.store.engine import Tx
+from crib.store.types import us_from_instant
+
+# record -> what still uses it: a count by its id, and how a sentence says it
+_OPEN: dict[str, tuple[tuple[str, str], ...]] = {
+    "machines": (
+        (
+            "SELECT count(*) FROM station_state JOIN stations"
+            " ON stations.id = station_state.station_id WHERE stations.machine_id = ?",
+            "mounted tools",
+        ),
+    ),
+    "stations": (
+        ("SELECT count(*) FROM station_state WHERE station_id = ?", "a mounted tool"),
+    ),
+    "holders": (
+        (
+            "SELECT count(*) FROM assembly_state WHERE holder_id = ? AND ended_at IS NULL",
+            "a built assembly",
+        ),
+    ),
+    "lots": (
+        (
+            "SELECT count(*) FROM assembly_state JOIN assemblies"
+            " ON assemblies.fact_id = assembly_state.assembly_id"
+            " WHERE assemblies.lot_id = ? AND ended_at IS NULL",
+            "built assemblies",
+        ),
+    ),
+    "tool_specs": (
+        (
+            "SELECT count(*) FROM assembly_state JOIN assemblies"
+            " ON assemblies.fact_id = assembly_state.assembly_id"
+            " WHERE assemblies.tool_spec_id = ? AND ended_at IS NULL",
+            "built assemblies",
+        ),
+    ),
+    "runs": (("SELECT count(*) FROM runs WHERE id = ? AND state = 'running'", "the machine"),),
+}
+
+
+def retire_record(
+    tx: Tx, record: Record, record_id: int, at: datetime, expected_version: int | None = None
+) -> None:
+    """Retire a record; it stays readable, and facts that name it keep their meaning.
+
+    Runs that are done retire with their machine or part. Retiring twice changes nothing.
+
+    Args:
+        tx: A write transaction.
+        record: Which record; not an owned one, whose owner is changed instead.
+        record_id: Its id.
+        at: When.
+        expected_version: Version that the wish was based on, None to take any.
+
+    Raises:
+        NotKnown: There is none of that id.
+        ChangedMeanwhile: It has another version by now.
+        InUse: Something open still uses it: names how many of what.
+    """
+    row = tx.exec_driver_sql(
+        f"SELECT version, retired_at FROM {record.name} WHERE id = ?",  # noqa: S608 - our names
+        (record_id,),
+    ).first()
+    if row is None:
+        raise NotKnown(f"There is no {record.noun} {record_id} here.")
+    if expected_version is not None and row[0] != expected_version:
+        raise ChangedMeanwhile(
+            f"Somebody else changed this {record.noun} since you read it: read it again.",
+            facts={"expected_version": expected_version, "version": row[0]},
+        )
+    if row[1] is not None:
+        return
+    uses = [
+        said
+        for query, said in _OPEN.get(record.name, ())
+        if tx.exec_driver_sql(query, (record_id,)).scalar_one()
+    ] + _named_by(tx, record, record_id)
+    if uses:
+        raise InUse(
+            f"This {record.noun} is in use by {', '.join(uses)}: end or change those first.",
+            facts={"in_use_by": uses},
+        )
+    at_us = us_from_instant(at)
+    tx.exec_driver_sql(
+        f"UPDATE {record.name} SET retired_at = ?, version = version + 1"  # noqa: S608
+        " WHERE id = ?",
+        (at_us, record_id),
+    )
+    if record.name in ("machines", "parts"):
+        link = "machine_id" if record.name == "machines" else "part_id"
+        tx.exec_driver_sql(
+            "UPDATE runs SET retired_at = ?, version = version + 1"  # noqa: S608 - our names
+            f" WHERE {link} = ? AND retired_at IS NULL",
+            (at_us, record_id),
+        )
+
+
+def _named_by(tx: Tx, record: Record, record_id: int) -> list[str]:
+    """Living records that refer to this one; an export without it would not import again."""
+    found: list[str] = []
+    for other in CATALOGUE:
+        for column in other.columns:
+            if column.reference != record.name or other.owner == record.name:
+                continue
+            number = tx.exec_driver_sql(
+                _count_of(other, column.stored, column.many), (record_id,)
+            ).scalar_one()
+            if number:
+                found.append(f"{number} {other.name.replace('_', ' ')}")
+    return found
+
+
+def _count_of(other: Record, stored: str, many: bool) -> str:
+    if many:
+        return (
+            "SELECT count(*) FROM tool_spec_items JOIN tool_specs ON tool_specs.id ="
+            " tool_spec_id WHERE tool_spec_items.cutting_item_id = ? AND retired_at IS NULL"
+        )
+    if other.owner:
+        owner_link = next(c.stored for c in other.columns if c.reference == other.owner)
+        return (
+            f"SELECT count(*) FROM {other.name} JOIN {other.owner} ON {other.owner}.id ="  # noqa: S608
+            f" {other.name}.{owner_link} WHERE {other.name}.{stored} = ?"
+            f" AND {other.owner}.retired_at IS NULL"
+        )
+    done = " AND state <> 'done'" if other.name == "runs" else ""
+    return (
+        f"SELECT count(*) FROM {other.name}"  # noqa: S608 - our own names
+        f" WHERE {stored} = ? AND retired_at IS NULL{done}"
+    )
