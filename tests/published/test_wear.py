@@ -1,0 +1,41 @@
+"""Wear and size growth against printed and independently derived numbers."""
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+
+from crib.life.wear import size_growth_mm, wear_per_part_from_plain_guess
+
+ROWS = json.loads(
+    (Path(__file__).parents[2] / "fixtures/published/wear.json").read_text("utf-8")
+)["rows"]
+
+
+def _share_left(i):
+    used = sum(
+        run["parts"] * wear_per_part_from_plain_guess(run["life_parts"]) for run in i["done"]
+    )
+    per_part = wear_per_part_from_plain_guess(i["next_life_parts"])
+    return {"share_left": 1 - used, "parts_left": math.floor((1 - used) / per_part)}
+
+
+def _growth(i):
+    unit = "in" if "VB_in" in i else "mm"
+    land, angle = i[f"VB_{unit}"], i["clearance_deg"]
+    return {
+        f"radius_{unit}": size_growth_mm(land, angle, on_diameter=False),
+        f"diameter_{unit}": size_growth_mm(land, angle),
+    }
+
+
+OURS = {"E-08": _share_left, "W-03": _growth, "W-04": _growth}
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row["id"])
+def test_wear_agrees_with_the_printed_number(row):
+    ours = OURS[row["id"]](row["inputs"])
+
+    for name, value in row["expected"].items():
+        assert ours[name] == pytest.approx(value, abs=row["tol"][name], rel=0), row["source"]
