@@ -1,1 +1,28 @@
-"""The outside of the service: REST resources, the page behind a label, the command line."""
+"""The outside of the service: resources, the few pages, the command line."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from api.settings import Settings
+    from crib.clock import Clock
+    from crib.store.engine import Store
+
+
+def create_app(
+    settings: Settings, store: Store | None = None, clock: Clock | None = None
+) -> Flask:
+    """The web application.
+
+    Args:
+        settings: What the site set.
+        store: The database; left out, the one that the settings name is opened and brought
+            up to date.
+        clock: What tells the time; left out, the machine's clock.
+    """
+    from api.application import assemble  # the command line's help needs no web
+
+    return assemble(settings, store, clock)

@@ -1,0 +1,70 @@
+"""Joins settings, database, resources and pages into one application."""
+
+from __future__ import annotations
+
+import logging
+import sys
+
+from flask import Flask, Response
+
+from api import problems
+from api.http.document import Document
+from api.http.json_body import OrjsonProvider
+from api.http.site import Site
+from api.pages import docs, front, health
+from api.rest.all import blueprints
+from api.settings import Settings
+from crib.clock import Clock, now
+from crib.store.engine import Store
+from crib.store.migrate import open_store
+
+#: Nothing is loaded from anywhere else, nothing is framed, nothing is guessed.
+SECURITY_HEADERS = (
+    (
+        "Content-Security-Policy",
+        "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'",
+    ),
+    ("X-Content-Type-Options", "nosniff"),
+    ("Referrer-Policy", "no-referrer"),
+    ("Cross-Origin-Opener-Policy", "same-origin"),
+    ("Cross-Origin-Resource-Policy", "same-origin"),
+    ("Cache-Control", "no-cache"),
+)
+
+
+def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Flask:
+    """See :func:`api.create_app`."""
+    if store is None:
+        store = open_store(settings.database_url)
+    _log_to_standard_error()
+    app = Flask("api", static_folder="static", template_folder="templates")
+    app.json = OrjsonProvider(app)
+    app.url_map.merge_slashes = False  # a scanned address may be part of a path
+    app.url_map.strict_slashes = False
+    app.config["MAX_CONTENT_LENGTH"] = settings.max_body_mb * 1024 * 1024
+    app.extensions["crib"] = Site(settings, store, clock or now)
+    problems.register(app)
+    document = Document(app)
+    for blueprint in blueprints():
+        document.register_blueprint(blueprint)
+    for page in (front, docs, health):
+        app.register_blueprint(page.blueprint)
+    app.after_request(_secure)
+    return app
+
+
+def _secure(response: Response) -> Response:
+    response.headers.extend(
+        [pair for pair in SECURITY_HEADERS if pair[0] not in response.headers]
+    )
+    return response
+
+
+def _log_to_standard_error() -> None:
+    log = logging.getLogger("crib")
+    if not log.handlers:
+        handler = logging.StreamHandler(sys.stderr)
+        handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+        log.addHandler(handler)
+        log.setLevel(logging.INFO)

@@ -1,0 +1,1 @@
+"""How requests are read and answered: JSON, units, pages, keys, versions."""

@@ -1,0 +1,52 @@
+"""Which version of a resource is meant: ETag, If-None-Match, If-Match."""
+
+from __future__ import annotations
+
+import hashlib
+
+from flask import Request
+
+from api.http.length_unit import LENGTH_UNIT
+from api.problems import PreconditionNeeded
+from crib.errors import ChangedMeanwhile
+
+
+def version_tag(row_id: int, version: int) -> str:
+    """The tag of one version of a record, in the unit that is asked for.
+
+    Examples:
+        >>> version_tag(7, 3)
+        '7.3'
+    """
+    unit = LENGTH_UNIT.get()
+    return f"{row_id}.{version}" + ("" if unit == "mm" else f".{unit}")
+
+
+def body_tag(body: bytes) -> str:
+    """The tag of an answer that carries no version of its own."""
+    return hashlib.blake2b(body, digest_size=10).hexdigest()
+
+
+def is_unchanged(request: Request, tag: str) -> bool:
+    """Whether the client holds this version already (If-None-Match)."""
+    return bool(request.if_none_match) and request.if_none_match.contains_weak(tag)
+
+
+def refuse_stale(request: Request, row_id: int, version: int) -> None:
+    """Refuse an edit that does not name the present version.
+
+    Raises:
+        PreconditionNeeded: No If-Match.
+        ChangedMeanwhile: If-Match names another version.
+    """
+    if "If-Match" not in request.headers:
+        raise PreconditionNeeded(
+            "Say which version you edit: read it first, then send its ETag in If-Match."
+        )
+    given = request.if_match
+    plain = f"{row_id}.{version}"
+    if not given.star_tag and not any(given.contains(tag) for tag in (plain, f"{plain}.in")):
+        raise ChangedMeanwhile(
+            "It was changed since you read it: read it again and look at the change first.",
+            facts={"etag": f'"{plain}"'},
+        )

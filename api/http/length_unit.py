@@ -1,0 +1,95 @@
+"""Exact lengths in millimetres or, on ``?length_unit=in``, in inches, each named as what it is.
+
+A member's name carries its unit. In inches ``lf_mm`` is therefore called ``lf_in``, in what is
+sent and in what is answered, so that no member ever holds another unit than its name says.
+"""
+
+from __future__ import annotations
+
+from contextvars import ContextVar
+from typing import Any
+
+from crib.errors import Invalid
+
+#: Unit of the exact lengths of the request that is being answered: ``mm`` or ``in``.
+LENGTH_UNIT: ContextVar[str] = ContextVar("length_unit", default="mm")
+
+
+class Inches(str):
+    """A printed length in inches, so that its member can be renamed."""
+
+    __slots__ = ()
+
+
+#: An empty exact length in an answer in inches.
+NO_INCHES = Inches("")
+
+
+def name_inches(value: Any) -> Any:
+    """Rename every ``*_mm`` that holds inches to ``*_in``, in place of a copy."""
+    if isinstance(value, dict):
+        return {
+            (name[:-3] + "_in" if _holds_inches(name, inner) else name): name_inches(inner)
+            for name, inner in value.items()
+        }
+    if isinstance(value, list):
+        return [name_inches(inner) for inner in value]
+    return None if value is NO_INCHES else value
+
+
+def _holds_inches(name: str, value: Any) -> bool:
+    if not name.endswith("_mm"):
+        return False
+    return isinstance(value, Inches) or (
+        isinstance(value, list) and bool(value) and all(isinstance(v, Inches) for v in value)
+    )
+
+
+def read_inches(value: Any) -> Any:
+    """Mark every ``*_in`` of a body as inches under the name that schemas know, ``*_mm``.
+
+    Raises:
+        Invalid: One object holds a length in both units.
+    """
+    if isinstance(value, list):
+        return [read_inches(inner) for inner in value]
+    if not isinstance(value, dict):
+        return value
+    read: dict[str, Any] = {}
+    for name, inner in value.items():
+        known = name
+        if name.endswith("_in") and (inner is None or isinstance(inner, (str, list))):
+            known = name[:-3] + "_mm"
+            if known in value:
+                raise Invalid(
+                    f"'{name}' and '{known}' are both given: send one of them.",
+                    errors=[{"field": name, "detail": f"is also given as {known}"}],
+                )
+            inner = _mark(inner)
+        read[known] = read_inches(inner)
+    return read
+
+
+def _mark(value: Any) -> Any:
+    if isinstance(value, str):
+        return Inches(value)
+    if isinstance(value, list):
+        return [_mark(inner) for inner in value]
+    return value
+
+
+def sent_name(body: Any, path: tuple[str | int, ...]) -> tuple[str | int, ...]:
+    """The path of an error as it was sent: ``lf_in`` where the schema says ``lf_mm``."""
+    sent: list[str | int] = []
+    for step in path:
+        name = step
+        if isinstance(step, str) and isinstance(body, dict) and step not in body:
+            inches = step.removesuffix("_mm") + "_in"
+            if step.endswith("_mm") and inches in body:
+                name = inches
+        try:
+            body = body[name]
+        except (KeyError, IndexError, TypeError):
+            body = None
+        sent.append(name)
+    return tuple(sent)

@@ -1,0 +1,102 @@
+"""The part of an address after the question mark, and how its mistakes are told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Request
+from marshmallow import Schema, ValidationError
+
+from api.http.length_unit import read_inches, sent_name
+from api.schemas.fields import Choice, Shape
+from crib.errors import Invalid
+
+
+class PlainQuery(Shape):
+    """What every address takes."""
+
+    length_unit = Choice(
+        ("mm", "in"),
+        load_default="mm",
+        explains="Unit of exact lengths, sent and answered; in inches their names end in _in.",
+    )
+
+
+def read_query(request: Request, schema: Schema) -> dict[str, Any]:
+    """The query's values.
+
+    Raises:
+        Invalid: A name that the address does not know, one given twice, a bad value.
+    """
+    given: dict[str, str] = {}
+    for name, values in request.args.lists():
+        if len(values) > 1:
+            raise Invalid(
+                f"'{name[:60]}' is given {len(values)} times in the address.",
+                errors=[_parameter(name[:60], "is given more than once")],
+            )
+        given[name] = values[0]
+    try:
+        loaded: dict[str, Any] = schema.load(given)
+    except ValidationError as problem:
+        found = [
+            _parameter(str(path[0])[:60], detail)
+            for path, detail in flat_messages(problem.messages_dict)
+        ]
+        raise Invalid(_sentence("The address", found), errors=found) from problem
+    return loaded
+
+
+def _parameter(name: str, detail: str) -> dict[str, str]:
+    return {"field": name, "parameter": name, "detail": detail}
+
+
+def load_body(schema: Schema, body: Any) -> Any:
+    """The body's values.
+
+    Raises:
+        Invalid: ``errors`` names every field that cannot be read, with a JSON pointer.
+    """
+    marked = read_inches(body)
+    try:
+        return schema.load(marked)
+    except ValidationError as problem:
+        found = body_errors(body, problem.messages_dict)
+        raise Invalid(_sentence("The body", found), errors=found) from problem
+
+
+def body_errors(body: Any, messages: dict[str, Any]) -> list[dict[str, str]]:
+    """Schema messages as one entry per field, at most 100 of them."""
+    found = []
+    for path, detail in flat_messages(messages)[:100]:
+        steps = sent_name(body, tuple(step for step in path if step != "_schema"))
+        pointer = "#" + "".join(
+            "/" + str(step).replace("~", "~0").replace("/", "~1")[:80] for step in steps
+        )
+        field = ".".join(str(step)[:80] for step in steps)
+        found.append({"field": field, "pointer": pointer, "detail": detail})
+    return found
+
+
+def flat_messages(
+    messages: Any, path: tuple[str | int, ...] = ()
+) -> list[tuple[tuple[str | int, ...], str]]:
+    """Nested schema messages as pairs of path and sentence."""
+    if isinstance(messages, dict):
+        return [
+            pair
+            for step, inner in messages.items()
+            for pair in flat_messages(inner, (*path, step))
+        ]
+    if isinstance(messages, list):
+        return [pair for inner in messages for pair in flat_messages(inner, path)]
+    return [(path, str(messages).rstrip("."))]
+
+
+def _sentence(what: str, found: list[dict[str, str]]) -> str:
+    shown = "; ".join(
+        f"{error['field']} {error['detail']}" if error["field"] else error["detail"]
+        for error in found[:3]
+    )
+    more = f"; and {len(found) - 3} more" if len(found) > 3 else ""
+    return f"{what} cannot be read: {shown}{more}."

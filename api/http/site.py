@@ -1,0 +1,26 @@
+"""What one running service consists of: settings, database, clock."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import current_app
+
+from api.settings import Settings
+from crib.clock import Clock
+from crib.store.engine import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """One service: what it was told, where it keeps things, how it knows the time."""
+
+    settings: Settings
+    store: Store
+    clock: Clock
+
+
+def this_site() -> Site:
+    """The service that answers the present request."""
+    site: Site = current_app.extensions["crib"]
+    return site

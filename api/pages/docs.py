@@ -1,0 +1,122 @@
+"""The documentation: the OpenAPI document and a page made from it, without scripts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, Response, current_app
+
+from api.http.json_body import dump_json
+from api.pages.front import page
+
+blueprint = Blueprint("docs", __name__)
+
+
+@blueprint.get("/v1/openapi.json")
+def openapi() -> Response:
+    """The OpenAPI 3.1 document."""
+    document = current_app.extensions["crib_document"].spec.to_dict()
+    return Response(dump_json(document), content_type="application/json")
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One member of a shape, as a reader wants it."""
+
+    name: str
+    kind: str
+    required: bool
+    explains: str
+
+
+@dataclass(frozen=True, slots=True)
+class CallText:
+    """One call as the page tells it."""
+
+    anchor: str
+    method: str
+    path: str
+    summary: str
+    description: str
+    parameters: list[Member]
+    takes: str | None
+    answers: list[tuple[str, str, str | None]]
+
+
+@blueprint.get("/v1/docs")
+def docs() -> Response:
+    """The documentation as a page."""
+    document = current_app.extensions["crib_document"].spec.to_dict()
+    groups: dict[str, list[CallText]] = {}
+    for path, methods in document["paths"].items():
+        shared = methods.get("parameters", [])
+        for method, operation in methods.items():
+            if method == "parameters":
+                continue
+            tag = (operation.get("tags") or ["other"])[0]
+            groups.setdefault(tag, []).append(_call(path, method, operation, shared))
+    shapes = {
+        name: _members(schema)
+        for name, schema in sorted(document["components"]["schemas"].items())
+    }
+    return page("docs.html", groups=groups, shapes=shapes, info=document["info"])
+
+
+def _call(path: str, method: str, operation: dict[str, Any], shared: list[Any]) -> CallText:
+    body = operation.get("requestBody", {}).get("content", {})
+    return CallText(
+        anchor=operation.get("operationId", f"{method}-{path}"),
+        method=method.upper(),
+        path=path,
+        summary=operation.get("summary", ""),
+        description=operation.get("description", ""),
+        parameters=[
+            Member(
+                given["name"],
+                f"{given['in']}, {_kind(given.get('schema', {}))}",
+                bool(given.get("required")),
+                given.get("description", ""),
+            )
+            for given in [*shared, *operation.get("parameters", [])]
+        ],
+        takes=next((_shape_name(c["schema"]) for c in body.values()), None),
+        answers=[
+            (status, *_answer(answer)) for status, answer in operation["responses"].items()
+        ],
+    )
+
+
+def _answer(answer: dict[str, Any]) -> tuple[str, str | None]:
+    if "$ref" in answer:
+        return "Problem", "Problem"
+    shapes = [_shape_name(c["schema"]) for c in answer.get("content", {}).values()]
+    return answer.get("description", ""), shapes[0] if shapes else None
+
+
+def _shape_name(schema: dict[str, Any]) -> str | None:
+    reference = schema.get("$ref", "")
+    return reference.rsplit("/", 1)[-1] or None
+
+
+def _members(schema: dict[str, Any]) -> list[Member]:
+    required = set(schema.get("required", ()))
+    return [
+        Member(name, _kind(inner), name in required, inner.get("description", ""))
+        for name, inner in schema.get("properties", {}).items()
+    ]
+
+
+def _kind(schema: dict[str, Any]) -> str:
+    if "$ref" in schema:
+        return str(schema["$ref"]).rsplit("/", 1)[-1]
+    if "anyOf" in schema:
+        return " or ".join(_kind(inner) for inner in schema["anyOf"])
+    if "enum" in schema:
+        return " | ".join(str(word) for word in schema["enum"] if word is not None)
+    kind = schema.get("type", "any")
+    if isinstance(kind, list):
+        kind = " or ".join(kind)
+    if "items" in schema:
+        return f"list of {_kind(schema['items'])}"
+    return f"{kind} ({schema['format']})" if "format" in schema else str(kind)

@@ -1,0 +1,63 @@
+"""The first page, and what each kind of problem means."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, make_response, render_template, request
+
+from api.problems import WEB, Row, answer_problem, rows_by_kind
+
+blueprint = Blueprint("front", __name__)
+
+
+def page(template: str, status: int = 200, **values: object) -> Response:
+    """A page as a response."""
+    response = make_response(render_template(template, **values), status)
+    response.headers["Content-Language"] = "en"
+    return response
+
+
+@blueprint.get("/")
+def index() -> Response:
+    """Where to go from here."""
+    return page("front.html")
+
+
+@blueprint.get("/C")
+def find_code() -> Response:
+    """The form of the first page: a typed or scanned code leads to its page."""
+    from flask import redirect, url_for
+    from werkzeug.wrappers import Response as Redirect
+
+    from crib.codes import strip_address
+
+    text = strip_address(request.args.get("code", ""))
+    if not text:
+        return page("front.html", 422, told="Type or scan a code first.")
+    found: Redirect = redirect(url_for("code.code_page", text=text), 303)
+    answer = Response(status=303)
+    answer.headers["Location"] = found.headers["Location"]
+    return answer
+
+
+@blueprint.get("/problems/<kind>")
+def problem_page(kind: str) -> Response:
+    """What one kind of problem means and what to do about it."""
+    row = rows_by_kind().get(kind)
+    if row is None:
+        missing: Row = WEB["no-such-address"]
+        return answer_problem(
+            {
+                "type": "/problems/no-such-address",
+                "title": missing.title,
+                "status": 404,
+                "detail": f"There is no kind of problem called {kind[:60]}.",
+                "instance": request.path,
+            }
+        )
+    return page("problem.html", kind=kind, row=row)
+
+
+@blueprint.get("/problems")
+def problem_list() -> Response:
+    """Every kind of problem that this service answers with."""
+    return page("problems.html", rows=sorted(rows_by_kind().items()))

@@ -1,0 +1,281 @@
+"""Refusals become problem documents (RFC 9457): one table, one writer, a page per kind."""
+
+from __future__ import annotations
+
+import logging
+import uuid
+from typing import Any, NamedTuple
+
+from flask import Flask, Response, request
+from sqlalchemy.exc import OperationalError
+from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
+
+from api.http.json_body import HalfJson, NotJson, dump_json
+from crib import errors
+from crib.errors import Refusal
+
+_log = logging.getLogger("crib.api")
+
+PROBLEM_TYPE = "application/problem+json"
+
+
+class PreconditionNeeded(Refusal):
+    """An edit came without If-Match (428)."""
+
+    kind = "precondition-needed"
+
+
+class Row(NamedTuple):
+    """How one kind of refusal is told: status, title and what to do about it."""
+
+    status: int
+    title: str
+    advice: str
+
+
+TABLE: dict[type[Refusal], Row] = {
+    Refusal: Row(400, "Refused", "Read the sentence; it says what is so."),
+    HalfJson: Row(
+        400,
+        "Not whole JSON",
+        "The body broke off or is not JSON. Nothing was recorded. Send the whole body again.",
+    ),
+    errors.Invalid: Row(
+        422,
+        "Cannot be read",
+        "Each entry of 'errors' names a field and says what would be right. Nothing was "
+        "recorded. Mend those fields and send it again.",
+    ),
+    errors.BadCode: Row(
+        422,
+        "Mistyped code",
+        "The check character at the end does not match what stands before it. Scan the label "
+        "again, or compare the typed code with it, character by character.",
+    ),
+    errors.OutsideModel: Row(
+        422,
+        "Outside the formula's range",
+        "The formula holds only in the range that the sentence names. Check the number and "
+        "its unit.",
+    ),
+    errors.NotKnown: Row(
+        404,
+        "Not known here",
+        "The name or code is well formed, but nothing here carries it. Look at the spelling; "
+        "perhaps it has not been imported yet.",
+    ),
+    errors.NotAllowed: Row(403, "Not allowed", "Your role may not do this. Ask whoever may."),
+    errors.Conflict: Row(
+        409,
+        "Not possible as things are",
+        "The shop's present state forbids it. Look at what is so now, then decide.",
+    ),
+    errors.StationOccupied: Row(
+        409,
+        "Station occupied",
+        "Record the removal of what sits there first; if something else sits there in truth, "
+        "what was recorded is wrong: reverse it by a new fact.",
+    ),
+    errors.AlreadyMounted: Row(
+        409,
+        "Mounted already",
+        "This tool sits in a station already. Record its removal there first.",
+    ),
+    errors.HolderInUse: Row(
+        409,
+        "Holder in use",
+        "The holder is built into another tool. Take that one apart first, or use another "
+        "holder of the same type.",
+    ),
+    errors.EdgeUsed: Row(
+        409,
+        "Edge used before",
+        "Turn the insert to an edge that has not cut, or take a new one.",
+    ),
+    errors.NoneLeft: Row(
+        409,
+        "None left",
+        "The lot holds fewer than that. Take another lot, or record what was received.",
+    ),
+    errors.DoesNotFit: Row(
+        409,
+        "Does not fit",
+        "Each entry of 'errors' names one mismatch. Do not mount it: a wrong tool in a "
+        "station can wreck holder, bushing and spindle. Fetch the right one.",
+    ),
+    errors.NotMounted: Row(
+        409,
+        "Nothing mounted",
+        "Nothing is recorded as sitting there. Record the mount first, with the time when "
+        "it happened.",
+    ),
+    errors.KeyReused: Row(
+        409,
+        "Key used for something else",
+        "That Idempotency-Key came before with another request. Use a fresh key for each act.",
+    ),
+    errors.InUse: Row(
+        409,
+        "Still in use",
+        "Other records or facts name it. Retire it once nothing open names it any more.",
+    ),
+    errors.ChangedMeanwhile: Row(
+        412,
+        "Changed meanwhile",
+        "Somebody changed it since you read it. Read it again, look at the change, and send "
+        "yours with the new ETag in If-Match.",
+    ),
+    NotJson: Row(
+        415, "Not JSON", "Send the body as JSON, with Content-Type: application/json."
+    ),
+    PreconditionNeeded: Row(
+        428,
+        "Say which version you edit",
+        "Read the record first and send its ETag in If-Match, so that nobody's change is "
+        "overwritten unseen.",
+    ),
+    errors.StoreFull: Row(
+        507,
+        "No room left",
+        "The disk is full. Nothing was recorded. Free some space and send it again.",
+    ),
+}
+
+#: Problems that are no refusal of ours: the web's own.
+WEB: dict[str, Row] = {
+    "no-such-address": Row(
+        404, "No such address", "Nothing lives there. /v1/docs lists every address."
+    ),
+    "method-not-allowed": Row(
+        405, "Not done that way", "The header Allow lists what this address takes."
+    ),
+    "too-large": Row(
+        413, "Too large", "Split the body: 50,000 count readings fit into one call."
+    ),
+    "bad-request": Row(400, "Bad request", "The request itself could not be read."),
+    "busy": Row(
+        503, "Busy", "The database was busy for too long. Nothing was recorded. Send it again."
+    ),
+    "fault": Row(
+        500,
+        "Our fault",
+        "Something broke in the service, not in what you sent. Nothing was recorded. Tell "
+        "whoever looks after it the id; the log has one line under it.",
+    ),
+}
+
+# Words of the database itself: for the log, not for a reader on the shop floor.
+_PRIVATE_FACTS = frozenset({"constraint"})
+_RESERVED = frozenset({"type", "title", "status", "detail", "instance", "errors"})
+
+
+def row_of(kind: type[Refusal]) -> Row:
+    """The row of a refusal's class, or of the nearest one above it."""
+    for above in kind.__mro__:
+        if above in TABLE:
+            return TABLE[above]
+    raise KeyError(kind)
+
+
+def rows_by_kind() -> dict[str, Row]:
+    """Every problem that this service can answer with, by the last part of its type."""
+    return {kind.kind: row for kind, row in TABLE.items()} | WEB
+
+
+def field_errors(found: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Field problems with a JSON pointer (RFC 6901) to where they lie."""
+    shaped = []
+    for error in found:
+        shown = dict(error)
+        name = shown.get("field", "")
+        if name and "pointer" not in shown and "parameter" not in shown:
+            escaped = name.replace("~", "~0").replace("/", "~1").replace(".", "/")
+            shown["pointer"] = f"#/{escaped}"
+        shaped.append(shown)
+    return shaped
+
+
+def problem_body(refusal: Refusal, instance: str) -> dict[str, Any]:
+    """The problem document of a refusal."""
+    row = row_of(type(refusal))
+    body: dict[str, Any] = {
+        "type": f"/problems/{refusal.kind}",
+        "title": row.title,
+        "status": row.status,
+        "detail": refusal.sentence,
+        "instance": instance,
+    }
+    for name, fact in refusal.facts.items():
+        if name not in _PRIVATE_FACTS and name not in _RESERVED:
+            body[name] = fact
+    if refusal.errors:
+        body["errors"] = field_errors(refusal.errors)
+    return body
+
+
+def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+    """A problem document as a response."""
+    return Response(dump_json(body), int(body["status"]), headers, content_type=PROBLEM_TYPE)
+
+
+def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
+    row = WEB[kind]
+    return {
+        "type": f"/problems/{kind}",
+        "title": row.title,
+        "status": row.status,
+        "detail": detail,
+        "instance": request.path,
+        **more,
+    }
+
+
+def _on_refusal(refusal: Refusal) -> Response:
+    if "constraint" in refusal.facts:
+        _log.info("%s %s: %s", request.method, request.path, refusal.facts["constraint"])
+    return answer_problem(problem_body(refusal, request.path))
+
+
+def _on_http(problem: HTTPException) -> Response:
+    if isinstance(problem, MethodNotAllowed):
+        allowed = ", ".join(sorted(problem.valid_methods or ()))
+        body = _web_problem(
+            "method-not-allowed", f"{request.method} is not taken here, but {allowed} is."
+        )
+        return answer_problem(body, {"Allow": allowed})
+    if isinstance(problem, RequestEntityTooLarge):
+        return answer_problem(
+            _web_problem("too-large", "The body is larger than this service takes.")
+        )
+    if problem.code == 404:
+        body = _web_problem("no-such-address", f"There is nothing at {request.path}.")
+        return answer_problem(body)
+    if problem.code is None or problem.code < 400:  # a redirect is an answer, not a problem
+        return Response(problem.get_response().get_data(), problem.code or 302)
+    if problem.code >= 500:
+        return _on_fault(problem)
+    body = _web_problem("bad-request", problem.description or "The request cannot be read.")
+    return answer_problem(body | {"status": problem.code})
+
+
+def _on_busy(problem: OperationalError) -> Response:
+    if "locked" not in str(problem.orig):
+        return _on_fault(problem)
+    _log.warning("%s %s: %s", request.method, request.path, problem.orig)
+    return answer_problem(_web_problem("busy", WEB["busy"].advice), {"Retry-After": "1"})
+
+
+def _on_fault(problem: Exception) -> Response:
+    fault = uuid.uuid4().hex[:12]
+    _log.error("fault %s: %s %s", fault, request.method, request.path, exc_info=problem)
+    return answer_problem(
+        _web_problem("fault", f"{WEB['fault'].advice} Its id is {fault}.", id=fault)
+    )
+
+
+def register(app: Flask) -> None:
+    """Answer every refusal, web error and fault of an app with a problem document."""
+    app.register_error_handler(Refusal, _on_refusal)
+    app.register_error_handler(HTTPException, _on_http)
+    app.register_error_handler(OperationalError, _on_busy)
+    app.register_error_handler(Exception, _on_fault)

@@ -1,0 +1,1 @@
+"""The resources under /v1, one module per noun."""

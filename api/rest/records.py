@@ -1,0 +1,202 @@
+"""Every record of the catalogue as a resource: listed, read, created, changed, retired."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from flask_smorest import Blueprint
+from marshmallow import Schema
+
+from api.http.etag import refuse_stale, version_tag
+from api.http.operation import Call, Reply, reads, writes
+from api.http.paging import paged
+from api.schemas.records import (
+    filter_shape,
+    input_shape,
+    output_shape,
+    page_shape,
+)
+from crib.codes import parse_code
+from crib.errors import NotKnown
+from crib.records.catalogue import CATALOGUE
+from crib.records.columns import Record
+from crib.store.engine import Tx
+from crib.store.record_rows import OWNED
+from crib.store.records import (
+    get_record,
+    insert_record,
+    list_records,
+    retire_record,
+    update_record,
+)
+from crib.store.resolve import resolve
+
+COLLECTIONS = tuple(record for record in CATALOGUE if not record.owner)
+
+
+def find_record(tx: Tx, record: Record, text: str) -> dict[str, Any]:
+    """A record by the shop's own mark, its code, or its number.
+
+    Args:
+        tx: An open transaction.
+        record: Which record.
+        text: Its key text (a station's as MACHINE/STATION), its code bare or as an address,
+            or its id.
+
+    Raises:
+        BadCode: It looks like a code, but is mistyped.
+        NotKnown: Nothing carries it.
+    """
+    for key in _keys(record, text):
+        try:
+            return get_record(tx, record, key)
+        except NotKnown:
+            continue
+    if text.isascii() and text.isdigit() and len(text) < 18:
+        return get_record(tx, record, int(text))
+    if record.code_kind:
+        return get_record(tx, record, resolve(tx, text, record.code_kind, field="key").id)
+    raise NotKnown(f"There is no {record.noun} '{text[:80]}' here.", facts={"text": text[:80]})
+
+
+def _keys(record: Record, text: str) -> list[tuple[str, ...]]:
+    if len(record.key) == 1:
+        return [(text,)]
+    if record.name != "stations":
+        return []
+    return [
+        (text[:place], text[place + 1 :])
+        for place, character in enumerate(text)
+        if character == "/"
+    ]
+
+
+def address_of(record: Record, row: dict[str, Any]) -> str:
+    """Where a record lives."""
+    if record.name == "stations":
+        name = f"{row['machine']}/{row['station']}"
+    elif len(record.key) == 1:
+        name = str(row[record.key[0]])
+    else:
+        name = str(row["id"])
+    return f"/v1/{record.name.replace('_', '-')}/{quote(name, safe='/')}"
+
+
+def _shown(record: Record, row: dict[str, Any], status: int | None = None) -> Reply:
+    headers = {"Location": address_of(record, row)} if status == 201 else {}
+    return Reply(row, status, headers, version_tag(row["id"], row["version"]))
+
+
+def records_blueprint(record: Record) -> Blueprint:
+    """Resources of one record."""
+    name = record.name
+    noun = record.noun.replace("-", "_").replace(" ", "_")
+    rule = f"/v1/{name.replace('_', '-')}"
+    blueprint = Blueprint(
+        name.replace("_", "-"), __name__, description=f"Records: {name.replace('_', ' ')}."
+    )
+    item = output_shape(record)
+    page = page_shape(item)
+    given = input_shape(record)
+    add_readers(blueprint, record, rule, noun, item(), page())
+    add_writers(blueprint, record, rule, noun, item(), given)
+    return blueprint
+
+
+def add_readers(
+    blueprint: Blueprint, record: Record, rule: str, noun: str, item: Schema, page: Schema
+) -> None:
+    """List and single."""
+
+    def list_view(call: Call) -> Reply:
+        query = call.query
+        filters = {
+            column.name: query[column.name] for column in record.columns if column.name in query
+        }
+        if "code" in query:
+            filters["code"] = parse_code(query["code"]).text
+        rows = list_records(
+            call.tx,
+            record,
+            filters=filters,
+            after_id=query["after"],
+            limit=query["limit"] + 1,
+            include_retired=query["retired"] == "yes",
+        )
+        return paged(call, rows)
+
+    def read_view(call: Call, key: str) -> Reply:
+        return _shown(record, find_record(call.tx, record, key))
+
+    _name(list_view, f"list_{record.name}", f"List the {record.name.replace('_', ' ')}")
+    _name(read_view, f"read_{noun}", f"Read one {record.noun} by its mark, code or id")
+    reads(blueprint, rule, page, query=filter_shape(record)(), problems=())(list_view)
+    reads(blueprint, f"{rule}/<path:key>", item)(read_view)
+
+
+def add_writers(
+    blueprint: Blueprint,
+    record: Record,
+    rule: str,
+    noun: str,
+    item: Schema,
+    given: type[Schema],
+) -> None:
+    """Create, replace, change, retire."""
+
+    def create_view(call: Call) -> Reply:
+        number = insert_record(call.tx, record, call.body)
+        return _shown(record, get_record(call.tx, record, number), 201)
+
+    def replace_view(call: Call, key: str) -> Reply:
+        members = [column.name for column in record.columns]
+        if record.name in OWNED:
+            members.append(OWNED[record.name][0])
+        if record.name == "machines":
+            members.append("block_template")
+        return edit(call, key, dict.fromkeys(members) | call.body)
+
+    def change_view(call: Call, key: str) -> Reply:
+        return edit(call, key, call.body)
+
+    def edit(call: Call, key: str, values: dict[str, Any]) -> Reply:
+        row = find_record(call.tx, record, key)
+        refuse_stale(call.request, row["id"], row["version"])
+        update_record(call.tx, record, row["id"], values, row["version"])
+        return _shown(record, get_record(call.tx, record, row["id"]))
+
+    def retire_view(call: Call, key: str) -> Reply:
+        row = find_record(call.tx, record, key)
+        if "If-Match" in call.request.headers:
+            refuse_stale(call.request, row["id"], row["version"])
+        retire_record(call.tx, record, row["id"], call.present)
+        return Reply(None, 204)
+
+    _name(create_view, f"create_{noun}", f"Create a {record.noun}")
+    _name(replace_view, f"replace_{noun}", f"Replace a {record.noun} (If-Match needed)")
+    _name(change_view, f"change_{noun}", f"Change members of a {record.noun} (If-Match needed)")
+    _name(retire_view, f"retire_{noun}", f"Retire a {record.noun}; facts keep naming it")
+    single = f"{rule}/<path:key>"
+    edits = (404, 412, 428)
+    writes(blueprint, rule, item, body=given(), problems=())(create_view)
+    writes(blueprint, single, item, method="PUT", body=given(), status=200, problems=edits)(
+        replace_view
+    )
+    writes(
+        blueprint,
+        single,
+        item,
+        method="PATCH",
+        body=given(partial=True),
+        status=200,
+        problems=edits,
+    )(change_view)
+    writes(blueprint, single, None, method="DELETE", status=204, problems=(404, 412))(
+        retire_view
+    )
+
+
+def _name(view: Any, name: str, told: str) -> None:
+    view.__name__ = name.replace("-", "_")
+    view.__doc__ = told + "."

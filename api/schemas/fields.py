@@ -1,0 +1,290 @@
+"""Fields that mean the same in every schema: exact lengths, instants, whole numbers, text."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, datetime
+from typing import Any
+
+from marshmallow import RAISE, Schema, ValidationError, fields
+
+from api.http.length_unit import LENGTH_UNIT, NO_INCHES, Inches
+from crib.clock import parse_instant, print_instant
+from crib.errors import Invalid
+from crib.records.columns import LONGEST_TEXT
+from crib.units import (
+    in_from_tenths_um,
+    mm_from_tenths_um,
+    tenths_um_from_in,
+    tenths_um_from_mm,
+)
+
+_LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
+
+
+class Shape(Schema):
+    """A schema that refuses members it does not know."""
+
+    class Meta:
+        """Unknown members are mistakes; they are named, not dropped."""
+
+        unknown = RAISE
+
+    error_messages = {  # noqa: RUF012 - as marshmallow declares it
+        "unknown": "is not a member that this call knows",
+        "type": "must be a JSON object",
+    }
+
+
+def _described(kwargs: dict[str, Any], **schema: object) -> dict[str, Any]:
+    given = dict(kwargs)
+    metadata = dict(given.pop("metadata", {}))
+    explains = given.pop("explains", None)
+    if explains:
+        metadata["description"] = explains
+    for name, value in schema.items():
+        metadata.setdefault(name, value)
+    messages = {"required": "is missing", "null": "may not be null; leave it out instead"}
+    return {"error_messages": messages} | given | {"metadata": metadata}
+
+
+class Text(fields.String):
+    """Plain text without control characters.
+
+    Args:
+        longest: Most characters taken.
+        least: Fewest characters taken.
+        bounds: Whether the documentation tells both.
+    """
+
+    def __init__(
+        self,
+        *,
+        longest: int = LONGEST_TEXT,
+        least: int = 1,
+        bounds: bool = True,
+        **kwargs: Any,
+    ) -> None:
+        told = {"maxLength": longest} | ({"minLength": least} if least else {})
+        super().__init__(**_described(kwargs, **(told if bounds else {})))
+        self.longest, self.least = longest, least
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError("must be text in quotes")
+        text = value.strip()
+        if len(text) < self.least:
+            raise ValidationError("is empty")
+        if len(text) > self.longest:
+            raise ValidationError(f"is {len(text)} characters long; at most {self.longest}")
+        if any(ord(character) < 32 or ord(character) == 127 for character in text):
+            raise ValidationError("holds a line break or control character")
+        return text
+
+
+class Choice(Text):
+    """One of a few words."""
+
+    def __init__(self, choices: tuple[str, ...], **kwargs: Any) -> None:
+        super().__init__(bounds=False, **_described(kwargs, enum=list(choices)))
+        self.choices = choices
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        text = super()._deserialize(value, attr, data, **kwargs)
+        if text not in self.choices:
+            raise ValidationError(f"is '{text[:40]}', not one of {', '.join(self.choices)}")
+        return text
+
+
+class ExactLength(fields.String):
+    """An exact length: decimal text in mm (inches on request) here, int [0.1 µm] inside.
+
+    Args:
+        above: Length that must be exceeded [mm].
+        least: Smallest length taken [mm].
+        most: Largest length taken [mm].
+    """
+
+    def __init__(
+        self,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        most: float | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(**_described(kwargs, pattern=_LENGTH_PATTERN, examples=["12.3456"]))
+        self.above, self.least, self.most = above, least, most
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
+        if not isinstance(value, str):
+            raise ValidationError('is a number; write an exact length as text, like "12.3456"')
+        try:
+            length = self._read(value)
+        except Invalid as refusal:
+            raise ValidationError(refusal.sentence) from refusal
+        if self.above is not None and length <= self.above * 10_000:
+            raise ValidationError(f"must be more than {self.above:g} mm")
+        if self.least is not None and length < self.least * 10_000:
+            raise ValidationError(f"must be at least {self.least:g} mm")
+        if self.most is not None and length > self.most * 10_000:
+            raise ValidationError(f"must be at most {self.most:g} mm")
+        return length
+
+    def _read(self, value: str) -> int:
+        if isinstance(value, Inches):
+            return tenths_um_from_in(value)
+        if LENGTH_UNIT.get() == "in":
+            raise ValidationError(
+                "is named in mm, but the address says length_unit=in: end its name in _in"
+            )
+        return tenths_um_from_mm(value)
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
+        if LENGTH_UNIT.get() == "in":
+            return NO_INCHES if value is None else Inches(in_from_tenths_um(value))
+        return None if value is None else mm_from_tenths_um(value)
+
+
+class At(fields.String):
+    """An instant: RFC 3339 with an offset here, an aware datetime in UTC inside."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**_described(kwargs, format="date-time"))
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> datetime:  # type: ignore[override]
+        if not isinstance(value, str):
+            raise ValidationError("must be an instant as text, like 2026-03-29T01:30:00+01:00")
+        try:
+            return parse_instant(value)
+        except Invalid as refusal:
+            raise ValidationError(refusal.sentence) from refusal
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
+        return None if value is None else print_instant(value)
+
+
+class Day(fields.String):
+    """A calendar day, ``2026-03-29``."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**_described(kwargs, format="date"))
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
+        return value.isoformat() if isinstance(value, date) else value
+
+
+class Whole(fields.Integer):
+    """A whole JSON number within bounds; never a float, a bool or text (but in a query).
+
+    Args:
+        least: Smallest value taken.
+        most: Largest value taken.
+        query: Read it from the text of a query.
+    """
+
+    def __init__(
+        self,
+        *,
+        least: int = 0,
+        most: int = 2_147_483_647,
+        query: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(strict=True, **_described(kwargs, minimum=least, maximum=most))
+        self.least, self.most, self.query = least, most, query
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
+        if self.query and isinstance(value, str) and value.isascii() and len(value) < 20:
+            value = int(value) if value.lstrip("-").isdigit() else value
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise ValidationError("must be a whole number")
+        if not self.least <= value <= self.most:
+            raise ValidationError(f"must lie from {self.least} to {self.most}")
+        return value
+
+
+class Number(fields.Float):
+    """A finite JSON number within bounds.
+
+    Args:
+        above: Value that must be exceeded.
+        least: Smallest value taken.
+        most: Largest value taken.
+        query: Read it from the text of a query.
+    """
+
+    def __init__(
+        self,
+        *,
+        above: float | None = None,
+        least: float | None = None,
+        most: float = 1e12,
+        query: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        bounds: dict[str, object] = {"maximum": most}
+        if above is not None:
+            bounds["exclusiveMinimum"] = above
+        if least is not None:
+            bounds["minimum"] = least
+        super().__init__(**_described(kwargs, **bounds))
+        self.above, self.least, self.most, self.query = above, least, most, query
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
+        if self.query and isinstance(value, str) and len(value) < 30 and "_" not in value:
+            try:
+                value = float(value)
+            except ValueError:
+                raise ValidationError("must be a number") from None
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise ValidationError("must be a number")
+        if not math.isfinite(value):
+            raise ValidationError("must be a finite number")
+        if self.above is not None and value <= self.above:
+            raise ValidationError(f"must be more than {self.above:g}")
+        if self.least is not None and value < self.least:
+            raise ValidationError(f"must be at least {self.least:g}")
+        if value > self.most:
+            raise ValidationError(f"must be at most {self.most:g}")
+        return float(value)
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> float | None:
+        if value is None:
+            return None
+        return float(value) if math.isfinite(value) else None
+
+
+class YesNo(fields.Boolean):
+    """``true`` or ``false``; in a query also yes and no.
+
+    Args:
+        query: Read it from the text of a query.
+    """
+
+    def __init__(self, *, query: bool = False, **kwargs: Any) -> None:
+        super().__init__(**_described(kwargs))
+        self.query = query
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> bool:
+        if self.query and isinstance(value, str):
+            known = {"true": True, "yes": True, "false": False, "no": False}
+            value = known.get(value.lower(), value)
+        if not isinstance(value, bool):
+            raise ValidationError("must be true or false")
+        return value
+
+
+def listed(
+    field: fields.Field[Any] | type[Schema], *, most: int, least: int = 0, **kwargs: Any
+) -> fields.List[Any]:
+    """A list of fields or nested shapes, ``least`` to ``most`` of them."""
+
+    def check(value: list[object]) -> None:
+        if not least <= len(value) <= most:
+            raise ValidationError(f"holds {len(value)} entries; {least} to {most} are taken")
+
+    inner = fields.Nested(field) if isinstance(field, type) else field
+    return fields.List(
+        inner, validate=check, **_described(kwargs, minItems=least, maxItems=most)
+    )

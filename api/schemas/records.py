@@ -1,0 +1,236 @@
+"""Shapes of the records, made from the catalogue's columns: one description, no second one."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from functools import cache
+from typing import Any
+
+from marshmallow import ValidationError, fields, pre_load
+
+from api.http.query import PlainQuery
+from api.schemas.fields import (
+    At,
+    Choice,
+    Day,
+    ExactLength,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+    listed,
+)
+from crib.errors import Invalid
+from crib.records.catalogue import BY_NAME
+from crib.records.columns import Column, Record
+from crib.records.values import print_cell, read_cell
+from crib.store.record_rows import OWNED
+
+LONGEST_TEMPLATE = 4_000
+MOST_OWNED = 2_000
+
+#: Members that a record is given out with and that nobody sends: ignored where they come back.
+GIVEN_OUT = ("id", "code", "version", "retired_at", "on_hand")
+
+
+class Cell(Text):
+    """A value written as in a shop file: a day, a time of day, an amount, a filter's value.
+
+    Args:
+        column: What the cell may hold.
+    """
+
+    def __init__(self, column: Column, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.column = column
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        text = super()._deserialize(value, attr, data, **kwargs)
+        try:
+            return read_cell(self.column, text)
+        except Invalid as refusal:
+            raise ValidationError(f"'{text[:40]}' {refusal.sentence}") from refusal
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
+        return None if value is None else print_cell(self.column, value)
+
+
+class Amount(Cell):
+    """Money: text with two decimals, ``"12.50"``; a JSON number of so many is taken too."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            try:
+                value = format(Decimal(repr(value)), "f")
+            except InvalidOperation:
+                raise ValidationError("is not an amount") from None
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
+class Filter(Cell):
+    """A filter's value; an empty one asks for records where nothing is given."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        return None if value == "" else super()._deserialize(value, attr, data, **kwargs)
+
+
+class DayText(Cell, Day):
+    """A calendar day."""
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
+        return value.isoformat() if isinstance(value, date) else value
+
+
+def field_of(column: Column, **kwargs: Any) -> fields.Field[Any]:  # noqa: C901 - one per kind
+    """The field of a column, with its bounds and its explanation."""
+    kwargs.setdefault("explains", _explains(column))
+    kwargs.setdefault("allow_none", not column.required)
+    least, most, above = column.minimum, column.maximum, column.above
+    if column.many:
+        return listed(Text(), most=100, least=1 if column.required else 0, **kwargs)
+    match column.kind:
+        case "choice":
+            return Choice(column.choices, **kwargs)
+        case "integer":
+            return Whole(least=int(least or 0), most=int(most or 2**31 - 1), **kwargs)
+        case "number":
+            return Number(above=above, least=least, most=most or 1e12, **kwargs)
+        case "length":
+            return ExactLength(above=above, least=least, most=most, **kwargs)
+        case "money":
+            return Amount(column, **kwargs)
+        case "yes_no":
+            return YesNo(**kwargs)
+        case "instant":
+            return At(**kwargs)
+        case "date":
+            return DayText(column, metadata={"format": "date"}, **kwargs)
+        case "time":
+            return Cell(column, metadata={"pattern": "^[0-9]{1,2}:[0-9]{2}$"}, **kwargs)
+        case _:
+            return Text(**kwargs)
+
+
+def _explains(column: Column) -> str:
+    told = [column.explains] if column.explains else []
+    if column.reference:
+        told.append(f"names a {BY_NAME[column.reference].noun}")
+    if column.default is not None:
+        told.append(f"left out: {print_cell(column, column.default)}")
+    return "; ".join(told)
+
+
+def camel(noun: str) -> str:
+    """``tool-life row`` as a schema's name, ``ToolLifeRow``."""
+    return "".join(word.capitalize() for word in noun.replace("-", " ").split())
+
+
+class Template(Text):
+    """Text of several lines."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str):
+            raise ValidationError("must be text in quotes")
+        for line in value.splitlines():
+            if any(ord(character) < 32 or ord(character) == 127 for character in line):
+                raise ValidationError("holds a control character")
+        if len(value) > LONGEST_TEMPLATE:
+            raise ValidationError(f"is longer than {LONGEST_TEMPLATE} characters")
+        return value
+
+
+class _Input(Shape):
+    """What is sent; what is only given out is ignored, so that a read can be sent back."""
+
+    @pre_load
+    def _drop_given_out(self, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        return {name: value for name, value in data.items() if name not in GIVEN_OUT}
+
+
+def _members(record: Record) -> dict[str, Any]:
+    """Fields of a record's columns and of the set that it owns."""
+    members: dict[str, Any] = {
+        column.name: field_of(column, required=column.required) for column in record.columns
+    }
+    if record.name == "machines":
+        members["block_template"] = Template(
+            allow_none=True,
+            longest=LONGEST_TEMPLATE,
+            explains="Text block for the control, of the shop's own.",
+        )
+    if record.name in OWNED:
+        name = OWNED[record.name][0]
+        members[name] = listed(_owned_shape(record.name), most=MOST_OWNED)
+    return members
+
+
+@cache
+def _owned_shape(owner: str) -> type[Shape]:
+    """One row of the set that a record owns."""
+    owned = OWNED[owner][1]
+    rows = {
+        column.name: field_of(column, required=column.required)
+        for column in owned.columns
+        if column.name not in (BY_NAME[owner].key[0], "time_zone")
+    }
+    return type(camel(owned.noun), (Shape,), rows)
+
+
+def input_shape(record: Record) -> type[Shape]:
+    """What creates or replaces a record."""
+    return type(f"{camel(record.noun)}Input", (_Input,), _members(record))
+
+
+def output_shape(record: Record) -> type[Shape]:
+    """A record as it is given out."""
+    given: dict[str, Any] = {"id": Whole(required=True)}
+    if record.code_kind:
+        given["code"] = Text(required=True, explains="Code on its label.")
+    given["version"] = Whole(required=True, explains="Counts changes; also in the ETag.")
+    given["retired_at"] = At(allow_none=True)
+    if record.name == "lots":
+        given["on_hand"] = Whole(explains="What is left on the shelf.")
+    return type(camel(record.noun), (Shape,), given | _members(record))
+
+
+class PageQuery(PlainQuery):
+    """What every list takes."""
+
+    limit = Whole(least=1, most=1_000, query=True, load_default=100, explains="Rows per page.")
+    after = Whole(
+        query=True, load_default=0, most=2**53, explains="``next`` of the page before."
+    )
+
+
+def filter_shape(record: Record) -> type[Shape]:
+    """Query of a list: each column filters, an empty value asks for an empty one."""
+    filters: dict[str, Any] = {
+        column.name: Filter(column, least=0, explains="Only those that have this value.")
+        for column in record.columns
+    }
+    if record.code_kind:
+        filters["code"] = Text(explains="Only the one with this code.")
+    retired = Choice(("no", "yes"), load_default="no", explains="yes: list retired ones too.")
+    members = filters | {"retired": retired}
+    return type(f"{camel(record.noun)}Query", (PageQuery,), members)
+
+
+def page_shape(item: type[Shape]) -> type[Shape]:
+    """A page of a list."""
+    return type(
+        f"{item.__name__}Page",
+        (Shape,),
+        {
+            "items": fields.List(fields.Nested(item), required=True),
+            "next": Whole(
+                allow_none=True,
+                most=2**53,
+                required=True,
+                explains="``after`` of the next page",
+            ),
+        },
+    )

@@ -1,0 +1,141 @@
+"""Settings: read once from ``CRIB_*`` variables, frozen, a bad one stops the start."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+_HOST = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?(:\d{1,5})?", re.ASCII)
+
+#: Every variable, what it takes and what it is for; the reference that the help prints.
+VARIABLES = {
+    "CRIB_DATABASE_URL": "sqlite:///FILE; where everything is kept. Default: crib/crib.db in "
+    "the user's data folder.",
+    "CRIB_HOST": "address to listen on. Default 127.0.0.1 (this machine only).",
+    "CRIB_PORT": "port to listen on, 1 to 65535. Default 8000.",
+    "CRIB_WORKERS": "server processes, 1 to 64. Default 2.",
+    "CRIB_PUBLIC_ADDRESS": "HOST or HOST:PORT under which scanners reach the service; QR "
+    "symbols then carry HTTPS://HOST/C/CODE. Default: bare codes.",
+    "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default UTC.",
+    "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
+    "with the package.",
+    "CRIB_MAX_BODY_MB": "largest request body taken, 1 to 256 [MB]. Default 16.",
+}
+
+
+class BadSetting(Exception):  # noqa: N818 - an answer to whoever starts the service
+    """A variable that cannot be used; says its name, what it got and what it takes."""
+
+    def __init__(self, name: str, got: str) -> None:
+        super().__init__(f"{name} is {got!r}, but it takes: {VARIABLES[name]}")
+
+
+def default_database_url(environment: Mapping[str, str]) -> str:
+    """URL of the SQLite file in the user's data folder (XDG base directories)."""
+    base = environment.get("XDG_DATA_HOME", "")
+    folder = Path(base) if Path(base).is_absolute() else Path.home() / ".local" / "share"
+    return f"sqlite:///{folder / 'crib' / 'crib.db'}"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a site may set.
+
+    Attributes:
+        database_url: SQLAlchemy URL of the database.
+        host: Address to listen on.
+        port: Port to listen on.
+        workers: Server processes.
+        public_address: Host that QR symbols name, or None for bare codes.
+        time_zone: Zone in which people read times.
+        stocks_file: Label stocks of the site's own, or None.
+        max_body_mb: Largest request body [MB].
+    """
+
+    database_url: str
+    host: str = "127.0.0.1"
+    port: int = 8000
+    workers: int = 2
+    public_address: str | None = None
+    time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
+    stocks_file: Path | None = None
+    max_body_mb: int = 16
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
+        """Read the variables; empty ones count as not given.
+
+        Raises:
+            BadSetting: A variable holds something it does not take.
+        """
+        given = {
+            name: text.strip()
+            for name, text in (os.environ if environment is None else environment).items()
+            if text.strip()
+        }
+        return cls(
+            database_url=_database_url(given),
+            host=_host(given),
+            port=_whole(given, "CRIB_PORT", 8000, 1, 65_535),
+            workers=_whole(given, "CRIB_WORKERS", 2, 1, 64),
+            public_address=_public_address(given),
+            time_zone=_time_zone(given),
+            stocks_file=_stocks_file(given),
+            max_body_mb=_whole(given, "CRIB_MAX_BODY_MB", 16, 1, 256),
+        )
+
+
+def _database_url(given: Mapping[str, str]) -> str:
+    url = given.get("CRIB_DATABASE_URL", default_database_url(given))
+    if not re.match(r"sqlite(\+pysqlite)?://", url):
+        raise BadSetting("CRIB_DATABASE_URL", url)
+    return url
+
+
+def _host(given: Mapping[str, str]) -> str:
+    host = given.get("CRIB_HOST", "127.0.0.1")
+    if host == "localhost":
+        return "127.0.0.1"
+    try:
+        return str(ipaddress.ip_address(host))
+    except ValueError:
+        raise BadSetting("CRIB_HOST", host) from None
+
+
+def _whole(given: Mapping[str, str], name: str, default: int, least: int, most: int) -> int:
+    text = given.get(name, str(default))
+    if not re.fullmatch(r"\d{1,9}", text, re.ASCII) or not least <= int(text) <= most:
+        raise BadSetting(name, text)
+    return int(text)
+
+
+def _public_address(given: Mapping[str, str]) -> str | None:
+    address = given.get("CRIB_PUBLIC_ADDRESS")
+    if address is None:
+        return None
+    bare = re.sub(r"^https?://", "", address, flags=re.IGNORECASE).rstrip("/")
+    if not _HOST.fullmatch(bare):
+        raise BadSetting("CRIB_PUBLIC_ADDRESS", address)
+    return bare
+
+
+def _time_zone(given: Mapping[str, str]) -> ZoneInfo:
+    name = given.get("CRIB_TIME_ZONE", "UTC")
+    try:
+        return ZoneInfo(name)
+    except (ValueError, OSError, KeyError):  # OSError: the name of a folder of zones
+        raise BadSetting("CRIB_TIME_ZONE", name) from None
+
+
+def _stocks_file(given: Mapping[str, str]) -> Path | None:
+    text = given.get("CRIB_STOCKS_FILE")
+    if text is None:
+        return None
+    if not Path(text).is_file():
+        raise BadSetting("CRIB_STOCKS_FILE", text)
+    return Path(text)
