@@ -43,6 +43,7 @@ _COUNTS = {
     ),
     "count_readings_order_update": (
         "CREATE TRIGGER count_readings_order_update AFTER UPDATE OF life ON count_readings"
+        " WHEN NEW.life <> OLD.life"
         f" BEGIN {_BACKWARDS} FROM ({_BEFORE}) WHERE life = NEW.life"
         " AND count > NEW.count; END"
     ),

@@ -42,6 +42,7 @@ COUNT_TRIGGERS = (
     " OR (life = NEW.life AND count > NEW.count);"
     f" {_BACKWARDS} FROM ({_AFTER}) WHERE life = NEW.life AND count < NEW.count; END",
     "CREATE TRIGGER count_readings_order_update AFTER UPDATE OF life ON count_readings"
+    " WHEN NEW.life <> OLD.life"
     f" BEGIN {_BACKWARDS} FROM ({_BEFORE}) WHERE life = NEW.life"
     " AND count > NEW.count; END",
     "CREATE TRIGGER count_readings_no_update BEFORE UPDATE OF machine_id, at, count,"
