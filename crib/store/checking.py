@@ -1,5 +1,7 @@
 """Proof that a database is whole: what is kept for speed still follows from the facts."""
 
+# ruff: noqa: S608 - every query here is made of our own names alone
+
 from __future__ import annotations
 
 from collections.abc import Iterator
@@ -22,18 +24,18 @@ _OPEN_MOUNTS = f"""
     WHERE {_STANDS.format("m.fact_id")} AND NOT EXISTS (
         SELECT 1 FROM removals AS r
         WHERE r.mount_id = m.fact_id AND {_STANDS.format("r.fact_id")})
-"""  # noqa: S608 - no value from outside
+"""
 _SEATED = "SELECT station_id, assembly_id, mount_id FROM station_state"
 _ENDED = f"""
     {{assembly}} IN (SELECT assembly_id FROM teardowns
                      WHERE {_STANDS.format("teardowns.fact_id")})
     OR {{assembly}} IN (SELECT reverses_id FROM facts WHERE kind = 'reversal')
-"""  # noqa: S608 - no value from outside
+"""
 _REMOVED = f"""
     {{assembly}} IN (SELECT m.assembly_id FROM removals AS r
                      JOIN mounts AS m ON m.fact_id = r.mount_id
                      WHERE {_STANDS.format("r.fact_id")})
-"""  # noqa: S608 - no value from outside
+"""
 
 # a drop of the count adds what came since zero, or what fits a counter that ran over
 _ROLLED = ", ".join(f"{limit + 1} - count_before + count" for limit in LIMITS)
@@ -50,7 +52,7 @@ _COUNT_STEPS = f"""
          AND total - total_before = count - count_before)
         OR (life = life_before + 1 AND count < count_before
             AND total - total_before IN (count, {_ROLLED})))
-"""  # noqa: S608 - no value from outside
+"""
 
 # the sentence with places for the columns of the rows that its query finds
 _FINDINGS: tuple[tuple[str, str], ...] = (
@@ -85,20 +87,20 @@ _FINDINGS: tuple[tuple[str, str], ...] = (
     (
         "Assembly {0} was taken apart or reversed, but its holder is not free.",
         "SELECT assembly_id FROM assembly_state AS s WHERE ended_at IS NULL"
-        f" AND ({_ENDED.format(assembly='s.assembly_id')})",  # noqa: S608 - no value from outside
+        f" AND ({_ENDED.format(assembly='s.assembly_id')})",
     ),
     (
         "Assembly {0} has ended, but no fact ended it.",
         "SELECT assembly_id FROM assembly_state AS s WHERE ended_at IS NOT NULL AND NOT"
         f" ({_ENDED.format(assembly='s.assembly_id')}"
-        f" OR {_REMOVED.format(assembly='s.assembly_id')})",  # noqa: S608 - no value from outside
+        f" OR {_REMOVED.format(assembly='s.assembly_id')})",
     ),
     (
         "Assembly {0} stands on preset {1}, which is another's, not accepted or reversed.",
         "SELECT s.assembly_id, s.preset_id FROM assembly_state AS s"
         " JOIN presets AS p ON p.fact_id = s.preset_id"
         " WHERE p.assembly_id <> s.assembly_id OR NOT p.accepted"
-        f" OR NOT {_STANDS.format('p.fact_id')}",  # noqa: S608 - no value from outside
+        f" OR NOT {_STANDS.format('p.fact_id')}",
     ),
     (
         "Assembly {0} has no label code that holds now.",
@@ -165,7 +167,7 @@ def _bad_codes(tx: Tx) -> Iterator[str]:
     next_numbers = {row.kind: int(row.next_number) for row in counters}
     for table, kind in tables:
         greatest = -1
-        for (code,) in tx.exec_driver_sql(f"SELECT code FROM {table}"):  # noqa: S608 - our names
+        for (code,) in tx.exec_driver_sql(f"SELECT code FROM {table}"):
             try:
                 right = parse_code(code).kind == kind and code == code.upper()
             except BadCode:
