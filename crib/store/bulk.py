@@ -14,16 +14,14 @@ from crib.records.columns import Record
 from crib.store.code_numbers import next_codes
 from crib.store.engine import Tx, refusal_from
 from crib.store.record_rows import (
-    Lookup,
     Shape,
     check_names,
     encode,
     encode_value,
     find_reference,
     key_column,
-    lookup_one_by_one,
-    lookup_read_ahead,
     many_ids,
+    referred_ids,
     shape_of,
 )
 
@@ -61,17 +59,22 @@ def bulk_upsert(tx: Tx, record: Record, rows: Iterable[Mapping[str, Any]]) -> Up
     part: dict[Row, Mapping[str, Any]] = {}
     for row in rows:
         check_names(shape, row)
-        if record is CALENDAR_SPANS:
-            work.ensure_calendar(row)
-        key = work.key(row)
+        key = _given_key(record, row)
         # a key that comes again is compared with what its first row left
         if key in part or len(part) == CHUNK:
-            work.write(part)
+            work.write(list(part.values()))
             part = {}
         part[key] = row
     if part:
-        work.write(part)
+        work.write(list(part.values()))
     return Upserted(*work.done)
+
+
+def _given_key(record: Record, row: Mapping[str, Any]) -> Row:
+    return tuple(
+        record.column(name).default if row.get(name) is None else row[name]
+        for name in record.key
+    )
 
 
 class _Bulk:
@@ -82,10 +85,7 @@ class _Bulk:
         self.shape = shape
         self.done = [0, 0, 0]
         record = shape.record
-        self._zones: dict[str, object] = {}
-        self.lookup: Lookup = (
-            lookup_one_by_one(tx) if record is CALENDAR_SPANS else lookup_read_ahead(tx, record)
-        )
+        self._ids: dict[str, dict[str, int]] = {}
         self._key_columns = [record.column(name) for name in record.key]
         self._owner_place = (
             shape.names.index(f"{key_column(record.owner)}_id") if record.owner else None
@@ -123,25 +123,12 @@ class _Bulk:
             sets.append("on_hand = ?")
         self._update = f"UPDATE {record.name} SET {', '.join(sets)} WHERE id = ?"  # noqa: S608
 
-    def ensure_calendar(self, row: Mapping[str, Any]) -> None:
-        """Create the calendar that a row names, or give it the row's time zone."""
-        name, zone = str(row.get("calendar")), row.get("time_zone")
-        if row.get("calendar") is None or (name in self._zones and self._zones[name] == zone):
-            return
-        self._zones[name] = zone
-        values = {"calendar": name, **({"time_zone": zone} if "time_zone" in row else {})}
-        bulk_upsert(self.tx, CALENDARS, [values])
-
-    def key(self, row: Mapping[str, Any]) -> Row:
-        """A row's key as it is stored; '' for an empty part, as the unique index has it."""
-        parts = [
-            encode_value(column, row.get(column.name), self.lookup)
-            for column in self._key_columns
-        ]
-        return tuple("" if part is None else part for part in parts)
-
-    def write(self, part: Mapping[Row, Mapping[str, Any]]) -> None:
+    def write(self, rows: Sequence[Mapping[str, Any]]) -> None:
         """Compare one chunk with what is stored and write what differs."""
+        if self.shape.record is CALENDAR_SPANS:
+            self._ensure_calendars(rows)
+        self._ids = referred_ids(self.tx, self.shape.record, rows)
+        part = {self._key(row): row for row in rows}
         stored = self._stored(list(part))
         items_now = self._items_now(stored)
         inserts: list[Row] = []
@@ -152,7 +139,7 @@ class _Bulk:
         for key, row in part.items():
             found = stored.get(key)
             old = None if found is None else found[3:]
-            new = encode(self.shape, row, self.lookup, old)
+            new = encode(self.shape, row, self._lookup, old)
             wanted = self._items(row, items_now, found)
             if found is None:
                 number = fresh_id + len(inserts)
@@ -170,6 +157,27 @@ class _Bulk:
         self.done[0] += len(inserts)
         self.done[1] += len(updates)
         self._send(inserts, updates, items, owners)
+
+    def _ensure_calendars(self, rows: Iterable[Mapping[str, Any]]) -> None:
+        """Create the calendars that rows name, and give them the rows' time zone."""
+        named: dict[str, dict[str, Any]] = {}
+        for row in rows:
+            if row.get("calendar") is not None:
+                named.setdefault(row["calendar"], {}).update(
+                    {name: row[name] for name in ("calendar", "time_zone") if name in row}
+                )
+        bulk_upsert(self.tx, CALENDARS, named.values())
+
+    def _lookup(self, name: str, text: str) -> int | None:
+        return self._ids[name].get(text)
+
+    def _key(self, row: Mapping[str, Any]) -> Row:
+        """A row's key as it is stored; '' for an empty part, as the unique index has it."""
+        parts = [
+            encode_value(column, row.get(column.name), self._lookup)
+            for column in self._key_columns
+        ]
+        return tuple("" if part is None else part for part in parts)
 
     def _stored(self, keys: Sequence[Row]) -> dict[Row, Row]:
         width = len(self._key_columns)
@@ -197,7 +205,7 @@ class _Bulk:
         many = self.shape.many
         if many is None or (found is not None and many.name not in row):
             return now.get(found[0], ()) if found else ()
-        return tuple(find_reference(many, text, self.lookup) for text in row[many.name] or ())
+        return tuple(find_reference(many, text, self._lookup) for text in row[many.name] or ())
 
     def _fresh_id(self) -> int:
         largest = self.tx.exec_driver_sql(
@@ -236,7 +244,7 @@ class _Bulk:
                 self.tx.exec_driver_sql(self._update, updates)
         except IntegrityError as problem:
             raise refusal_from(problem) from problem
-        if items:
+        if items:  # an empty list would run the statement once, without values
             self.tx.exec_driver_sql(
                 "DELETE FROM tool_spec_items WHERE tool_spec_id = ?",
                 [(number,) for number, _ in items],

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Select, Table, case, select
 
@@ -21,6 +21,8 @@ from crib.records.columns import Column, Record
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 from crib.store.types import us_from_instant
+
+_T = TypeVar("_T")
 
 Values = dict[str, Any]
 #: Finds the id of a record by its key text: (record name, key text) -> id or None.
@@ -253,21 +255,31 @@ def lookup_one_by_one(tx: Tx) -> Lookup:
     return lookup
 
 
-def lookup_read_ahead(tx: Tx, record: Record) -> Lookup:
-    """Lookups from all keys of the records that ``record`` refers to, for bulk writes."""
+def referred_ids(
+    tx: Tx, record: Record, rows: Sequence[Mapping[str, Any]]
+) -> dict[str, dict[str, int]]:
+    """Ids of everything that rows refer to: record name -> key text -> id."""
     ids: dict[str, dict[str, int]] = {}
     for column in record.columns:
-        if column.reference and column.reference not in ids:
-            rows = tx.exec_driver_sql(
-                f"SELECT {key_column(column.reference)}, id"  # noqa: S608 - our own names
-                f" FROM {column.reference} WHERE retired_at IS NULL"
+        if not column.reference:
+            continue
+        texts: set[str] = set()
+        for row in rows:
+            value = row.get(column.name)
+            if value is not None:
+                texts.update(value if column.many else (value,))
+        found = ids.setdefault(column.reference, {})
+        key = key_column(column.reference)
+        for part in _parts(sorted(texts)):
+            found.update(
+                (text, number)
+                for text, number in tx.exec_driver_sql(
+                    f"SELECT {key}, id FROM {column.reference}"  # noqa: S608 - our own names
+                    f" WHERE {key} IN ({', '.join('?' * len(part))}) AND retired_at IS NULL",
+                    tuple(part),
+                )
             )
-            ids[column.reference] = {key: number for key, number in rows}  # noqa: C416
-
-    def lookup(name: str, text: str) -> int | None:
-        return ids[name].get(text)
-
-    return lookup
+    return ids
 
 
 def many_ids(tx: Tx, ids: Sequence[int]) -> dict[int, tuple[int, ...]]:
@@ -301,5 +313,5 @@ def many_texts(tx: Tx, ids: Sequence[int]) -> dict[int, tuple[str, ...]]:
     return {owner: tuple(names[item] for item in items) for owner, items in by_owner.items()}
 
 
-def _parts(ids: Sequence[int], size: int = 10_000) -> Iterable[Sequence[int]]:
-    return (ids[start : start + size] for start in range(0, len(ids), size))
+def _parts(wanted: Sequence[_T], size: int = 10_000) -> Iterable[Sequence[_T]]:
+    return (wanted[start : start + size] for start in range(0, len(wanted), size))

@@ -7,10 +7,9 @@ Values are dicts as ``crib.store.record_rows`` describes; rows that are given ou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, exists, func, select
 from sqlalchemy.exc import IntegrityError
 
 from crib.errors import ChangedMeanwhile, Conflict, NoneLeft, NotKnown
@@ -18,22 +17,20 @@ from crib.records.columns import Record
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
 from crib.store.engine import Tx, refusal_from
+from crib.store.record_reads import count_records, get_record, iterate_records, list_records
 from crib.store.record_rows import (
     OWNED,
     Shape,
-    Values,
     check_names,
     encode,
     find_reference,
     key_column,
     lookup_one_by_one,
     many_ids,
-    many_texts,
     said,
     shape_of,
 )
 from crib.store.retire import retire_record
-from crib.store.tables import metadata, tool_spec_items
 
 __all__ = [
     "Upserted",
@@ -49,85 +46,6 @@ __all__ = [
     "retire_record",
     "update_record",
 ]
-
-_CHUNK = 2_000
-
-
-def list_records(
-    tx: Tx,
-    record: Record,
-    *,
-    filters: Mapping[str, object] | None = None,
-    after_id: int = 0,
-    limit: int | None = None,
-    include_retired: bool = False,
-) -> list[Values]:
-    """Records by ascending id.
-
-    Args:
-        tx: An open transaction.
-        record: Which record.
-        filters: Column name -> value that it must have; a list, tuple or set of values allows
-            each, None asks for an empty one. ``id`` and ``code`` filter too.
-        after_id: Only those with a greater id (the last one of the page before).
-        limit: How many at most; None for all.
-        include_retired: Whether retired ones are listed.
-    """
-    shape = shape_of(record)
-    statement = _filtered(shape, shape.select, filters, include_retired)
-    statement = statement.where(shape.table.c.id > after_id).order_by(shape.table.c.id)
-    if limit is not None:
-        statement = statement.limit(limit)
-    rows = [dict(row) for row in tx.execute(statement).mappings()]
-    return _completed(tx, shape, rows)
-
-
-def count_records(
-    tx: Tx,
-    record: Record,
-    *,
-    filters: Mapping[str, object] | None = None,
-    include_retired: bool = False,
-) -> int:
-    """How many records ``list_records`` would find without a limit."""
-    shape = shape_of(record)
-    statement = shape.select.with_only_columns(func.count(), maintain_column_froms=True)
-    return int(tx.execute(_filtered(shape, statement, filters, include_retired)).scalar_one())
-
-
-def get_record(tx: Tx, record: Record, key: int | str | Sequence[object]) -> Values:
-    """One record, retired or not.
-
-    Args:
-        tx: An open transaction.
-        record: Which record.
-        key: Its id (int), its key text, or its key values in the order of ``record.key``.
-
-    Raises:
-        NotKnown: There is none.
-    """
-    shape = shape_of(record)
-    if isinstance(key, int):
-        wanted: dict[str, object] = {"id": key}
-        name = f"{record.noun} {key}"
-    else:
-        parts = (key,) if isinstance(key, str) else tuple(key)
-        wanted = dict(zip(record.key, parts, strict=True))
-        name = said(record, wanted)
-    statement = _filtered(shape, shape.select, wanted, include_retired=True)
-    row = tx.execute(statement).mappings().first()
-    if row is None:
-        raise NotKnown(f"There is no {name} here.", facts={"record": record.name})
-    return _completed(tx, shape, [dict(row)])[0]
-
-
-def iterate_records(tx: Tx, record: Record) -> Iterator[Values]:
-    """All records that are not retired, ordered by key, read in chunks (for exports)."""
-    shape = shape_of(record)
-    statement = shape.select.where(shape.alive).order_by(*shape.order, shape.table.c.id)
-    result = tx.execute(statement.execution_options(yield_per=_CHUNK)).mappings()
-    for part in result.partitions(_CHUNK):
-        yield from _completed(tx, shape, [dict(row) for row in part])
 
 
 def insert_record(tx: Tx, record: Record, values: Mapping[str, Any]) -> int:
@@ -248,61 +166,6 @@ def replace_owned(
     if changed and owned.owner:
         _bump(tx, owned.owner, owner_id)
     return changed
-
-
-def _filtered(
-    shape: Shape,
-    statement: Select[Any],
-    filters: Mapping[str, object] | None,
-    include_retired: bool,
-) -> Select[Any]:
-    conditions = [_condition(shape, name, value) for name, value in (filters or {}).items()]
-    if not include_retired:
-        conditions.append(shape.alive)
-    return statement.where(and_(True, *conditions))
-
-
-def _condition(shape: Shape, name: str, value: object) -> ColumnElement[bool]:
-    if shape.many and name == shape.many.name:
-        items = metadata.tables["cutting_items"]
-        return exists(
-            select(tool_spec_items.c.position)
-            .join(items, items.c.id == tool_spec_items.c.cutting_item_id)
-            .where(tool_spec_items.c.tool_spec_id == shape.table.c.id)
-            .where(items.c.cutting_item == value)
-        )
-    column = shape.table.c.id if name == "id" else shape.expressions[name]
-    if isinstance(value, (list, tuple, set, frozenset)):
-        return column.in_(list(value))
-    return column.is_(None) if value is None else column == value
-
-
-def _completed(tx: Tx, shape: Shape, rows: list[Values]) -> list[Values]:
-    """Add what lies in other tables: alternatives and owned sets."""
-    ids = [row["id"] for row in rows]
-    if shape.many and rows:
-        texts = many_texts(tx, ids)
-        for row in rows:
-            row[shape.many.name] = texts.get(row["id"], ())
-    if shape.record.name in OWNED and rows:
-        name, owned = OWNED[shape.record.name]
-        sets = _owned_rows(tx, owned, ids)
-        for row in rows:
-            row[name] = sets.get(row["id"], [])
-    return rows
-
-
-def _owned_rows(tx: Tx, owned: Record, ids: list[int]) -> dict[int, list[Values]]:
-    shape = shape_of(owned)
-    link = shape.table.c[f"{key_column(owned.owner or '')}_id"]
-    statement = shape.select.add_columns(link.label("owner_id")).order_by(*shape.order)
-    if len(ids) < _CHUNK:
-        statement = statement.where(link.in_(ids))
-    sets: dict[int, list[Values]] = {}
-    held = [column.name for column, _ in shape.stored if column.reference != owned.owner]
-    for row in tx.execute(statement).mappings():
-        sets.setdefault(row["owner_id"], []).append({name: row[name] for name in held})
-    return sets
 
 
 def _check_version(tx: Tx, record: Record, record_id: int, expected: int | None) -> int:
