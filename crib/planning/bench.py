@@ -21,7 +21,7 @@ from crib.planning.bench_order import US_PER_MIN, by_due, fewest_late, us_from_m
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import Missing, Sister, SwapNeed
 
-LateCause = Literal["bench_time", "holder", "closed"]
+LateCause = Literal["bench_time", "holder", "too_soon"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class QueueRow:
             is never done.
         late: Whether it is done after it is due.
         cause: Why it is late: bench_time (too much work before it), holder (comes too late
-            even if nothing else were to do), closed (not even at once is there time enough).
+            even if nothing else were to do), too_soon (not even at once is there time enough).
     """
 
     position: int
@@ -234,7 +234,7 @@ def _row(position: int, piece: _Piece, start: int, hours: BenchHours) -> QueueRo
     cause: LateCause | None = None
     if late:
         waits = piece.release > 0 and piece.work <= piece.due
-        cause = ("holder" if waits else "closed") if piece.hopeless else "bench_time"
+        cause = ("holder" if waits else "too_soon") if piece.hopeless else "bench_time"
     return QueueRow(
         position=position,
         job=job,
@@ -285,7 +285,7 @@ def _missing_time(row: QueueRow) -> Missing:
     reason = {
         "bench_time": "other work is due before it",
         "holder": "its holder comes out of a machine too late",
-        "closed": "too few attended hours are left before the swap",
+        "too_soon": "too few attended hours are left before the swap",
     }[row.cause or "bench_time"]
     return Missing(
         "bench_time", (), late_min, f"Done {late_min} min after the swap is due: {reason}."

@@ -115,8 +115,9 @@ def single_order(
         OutsideModel: A figure out of its range.
     """
     not_negative(mean=mean, deviation=deviation, short_cost=short_cost, left_cost=left_cost)
-    if short_cost == 0 or left_cost == 0:
-        raise outside("short_cost, left_cost", "have to be above 0")
+    for name, cost in (("short_cost", short_cost), ("left_cost", left_cost)):
+        if cost == 0:
+            raise outside(name, "has to be above 0")
     ratio = short_cost / (short_cost + left_cost)
     return ratio, mean + deviation * float(ndtri(ratio))
 
