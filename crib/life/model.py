@@ -126,7 +126,9 @@ class LifeModel:
         p = np.atleast_1d(np.asarray(probs, dtype=np.float64))
         if not np.all((p > 0) & (p < 1)):
             raise OutsideModel("A probability has to lie between 0 and 1.")
-        rows, (ages, wpp), _ = self._asked(key, (age, "age", True), (wear_per_part, "w", False))
+        rows, (ages, wpp), _ = self._asked(
+            key, (age, "age", True), (wear_per_part, "wear_per_part", False)
+        )
         target = -np.log1p(-p)
         result = np.empty((len(rows), len(p)))
         for part in self._chunks(rows):
@@ -349,6 +351,9 @@ def _fit_scales(
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Pooled priors, then each key's closed form at every shape."""
     size, many = len(keys), len(SHAPES)
+    if not size:
+        nothing = np.zeros((0, many))
+        return np.zeros(0), nothing, nothing, nothing
     hierarchy = Hierarchy(keys)
     worn = counts[:, WORN].astype(np.float64)
     log_x = np.log(np.maximum(lives.wear, 1e-12)) - keys.prior_mean[lives.key_index]

@@ -33,6 +33,14 @@ _SHARES: Final = {
     "item": 0.15,
     "key": 0.25,
 }
+# Who takes over an effect with too many levels, the first to go first.
+_HEIRS: Final = {
+    "grade_material": "key",
+    "grade": "item",
+    "operation": "key",
+    "material": "key",
+}
+_MOST_STEPS = 3e8
 _STRENGTH: Final = 4.0
 _LEAST_FACTOR, _MOST_FACTOR = 0.02, 25.0
 
@@ -123,6 +131,7 @@ class Hierarchy:
     _starts: Ints = field(init=False)
     _columns: Floats = field(init=False)
     _level: Ints = field(init=False)
+    _crossed: tuple[str, ...] = field(init=False)
     _own: Floats = field(init=False)
     _base: dict[str, float] = field(init=False)
     _factor: dict[str, float] = field(init=False)
@@ -132,39 +141,51 @@ class Hierarchy:
         self._order = np.argsort(keys.item, kind="stable")
         self._item = keys.item[self._order]
         self._starts = np.flatnonzero(np.r_[True, np.diff(self._item) > 0])
-        self._columns, self._level = self._design()
         variance = keys.prior_sd**2
         typical = float(np.median(variance))
         self._base = {name: share * typical for name, share in _SHARES.items()}
         self._factor = dict.fromkeys(_SHARES, 1.0)
+        self._design()
         # A key with a wider promise than the rest holds the excess itself.
-        shared = typical * (1 - _SHARES["key"])
-        own = np.maximum(variance - shared, _SHARES["key"] * variance)
+        own_share = self._base["key"] / typical
+        shared = typical * (1 - own_share)
+        own = np.maximum(variance - shared, own_share * variance)
         self._own = own[self._order]
         self.mean = np.zeros(len(keys))
         self.variance = shared + own
 
-    def _design(self) -> tuple[Floats, Ints]:
-        """One column per level of the crossed effects, and which effect it belongs to."""
+    def _design(self) -> None:
+        """One column per level of the crossed effects, and which effect it belongs to.
+
+        Solving takes keys x columns^2 steps. Where labels are so many that it would take
+        seconds, the finest effects go and what is nested in them takes over their variance.
+        """
         keys, order = self.keys, self._order
         pair = np.unique(
             keys.grade * (keys.material.max(initial=0) + 1) + keys.material, return_inverse=True
         )[1].reshape(-1)
-        labels = [
-            np.zeros(len(keys), dtype=np.int64),
-            keys.grade,
-            keys.material,
-            pair,
-            keys.operation,
-        ]
+        labels = {
+            "shop": np.zeros(len(keys), dtype=np.int64),
+            "grade": keys.grade,
+            "material": keys.material,
+            "grade_material": pair,
+            "operation": keys.operation,
+        }
+        for name, heir in _HEIRS.items():
+            columns = sum(int(label.max(initial=0)) + 1 for label in labels.values())
+            if (len(keys) + 3 * columns) * columns**2 <= _MOST_STEPS:
+                break
+            del labels[name]
+            self._base[heir] += self._base.pop(name)
         blocks, level = [], []
-        for effect, label in enumerate(labels):
+        for effect, label in enumerate(labels.values()):
             count = int(label.max(initial=0)) + 1
             block = np.zeros((len(keys), count))
             block[np.arange(len(keys)), label[order]] = 1.0
             blocks.append(block)
             level += [effect] * count
-        return np.concatenate(blocks, axis=1), np.array(level)
+        self._crossed = tuple(labels)
+        self._columns, self._level = np.concatenate(blocks, axis=1), np.array(level)
 
     def learn(self, lives: Lives, shape: float, rounds: int) -> None:
         """Pass messages between the keys at one shape, starting from what is known."""
@@ -190,9 +211,8 @@ class Hierarchy:
         pull = np.add.reduceat(lam, self._starts)
         lean = q / precision[:, None]
         normal = self._columns.T @ weighted - q.T @ lean
-        names = list(_SHARES)
-        spread = np.array([self._base[n] * self._factor[n] for n in names[:5]])[self._level]
-        normal[np.diag_indices_from(normal)] += 1 / spread
+        spread = np.array([self._base[n] * self._factor[n] for n in self._crossed])
+        normal[np.diag_indices_from(normal)] += 1 / spread[self._level]
         covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
         beta = covariance @ (self._columns.T @ lam - lean.T @ pull)
         row = np.cumsum(np.r_[False, np.diff(self._item) > 0])
@@ -215,7 +235,7 @@ class Hierarchy:
 
     def _spread_columns(self, beta: Floats, covariance: Floats) -> None:
         diagonal = np.diag(covariance)
-        for effect, name in enumerate(list(_SHARES)[:5]):
+        for effect, name in enumerate(self._crossed):
             if effect == 0:
                 continue  # one shop tells nothing about the spread between shops
             rows = self._level == effect

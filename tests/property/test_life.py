@@ -1,0 +1,158 @@
+"""Bounds that hold for every shop's lives."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crib.life.fit import fit_weibull, kaplan_meier
+from crib.life.model import fit_life_model
+from crib.life.observations import CENSORED, WORN, life_histories
+from crib.life.pooling import key_table
+from crib.life.replacement import weibull_swap_point
+from crib.life.wear import wear_per_part_from_plain_guess
+from crib.life.weibull import conditional_survival, failure, quantile, survival
+
+TABLE = key_table(
+    [0, 0, 1, 2], [0, 0, 0, 1], [0, 1, 0, 1], [0, 1, 0, 1], 0.0, [0.4, 0.4, 0.6, 0.2]
+)
+LIFE = st.tuples(
+    st.integers(0, 3), st.floats(0.0, 20.0), st.floats(0, 1e5), st.sampled_from([0, 1, 2])
+)
+SHOPS = st.lists(LIFE, max_size=25)
+WPP = st.floats(1e-5, 0.5)
+
+
+def model_of(shop):
+    columns = list(zip(*shop, strict=True)) or [(), (), (), ()]
+    return fit_life_model(TABLE, life_histories(*columns))
+
+
+@settings(max_examples=40, deadline=None)
+@given(SHOPS, st.floats(0, 30), WPP)
+def test_survival_falls_with_the_way_ahead(shop, age, wpp):
+    ahead = np.array([0, 1e-6, 0.01, 0.1, 0.5, 1, 3, 10, 1000])
+
+    chance = model_of(shop).survival(0, age, ahead, wpp)
+
+    assert chance[0] == 1
+    assert np.all(np.diff(chance) <= 0)
+    assert np.all((chance >= 0) & (chance <= 1))
+
+
+@settings(max_examples=40, deadline=None)
+@given(SHOPS, st.floats(0, 30), WPP)
+def test_quantiles_rise_and_survival_agrees_with_them(shop, age, wpp):
+    model, p = model_of(shop), np.array([1e-4, 0.05, 0.1, 0.5, 0.9, 0.999])
+    keys = np.arange(4)
+
+    left = model.remaining(keys, age, wpp, p)
+
+    assert np.all(np.isfinite(left) & (left > 0))
+    assert np.all(np.diff(left, axis=1) > 0)
+    failed = model.fail_probability(keys[:, None], age, left, wpp)
+    assert failed == pytest.approx(np.tile(p, (4, 1)), rel=1e-6)
+
+
+@settings(max_examples=40, deadline=None)
+@given(SHOPS, st.floats(0.1, 100), st.floats(1.5, 1000), WPP)
+def test_every_shop_has_a_swap_point_cheaper_than_waiting(shop, cost, ratio, wpp):
+    model = model_of(shop)
+
+    age, rate, share = model.swap_age(np.arange(4), cost, cost * ratio, wpp)
+    _, waiting, _ = model.swap_age(np.arange(4), cost * ratio, cost * ratio, wpp)
+
+    assert np.all(np.isfinite(age) & (age > 0) & np.isfinite(rate) & (rate > 0))
+    assert np.all((share >= 0) & (share <= 1))
+    # Where nothing was seen worn the age may only creep, and may then be dearer than waiting.
+    worn = model.basis(np.arange(4)).worn > 0
+    assert np.all(rate[worn] <= waiting[worn] * (1 + 1e-9))
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 1000), st.sampled_from([3, 6, 12]))
+def test_more_worn_lives_narrow_the_interval(seed, number):
+    # Repeating the same lives says the same with more weight.
+    ages = np.random.default_rng(seed).weibull(3.0, number)
+
+    def width(times):
+        many = np.tile(ages, times)
+        model = fit_life_model(
+            key_table([0], [0], [0]),
+            life_histories(np.zeros(len(many)), many, many * 100, [WORN] * len(many)),
+        )
+        basis = model.basis(0)
+        return float(np.log(basis.life_p90 / basis.life_p10)[0])
+
+    assert width(30) <= width(1) * 1.02
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.floats(0.1, 1.0), st.integers(1, 50))
+def test_edges_taken_out_alive_never_shorten_the_forecast(age, number):
+    lives = life_histories([0] * number, [age] * number, [100] * number, [CENSORED] * number)
+    table = key_table([0], [0], [0])
+
+    before = fit_life_model(table, life_histories([], [], [], [])).remaining(0, age, 0.01, 0.5)
+    after = fit_life_model(table, lives).remaining(0, age, 0.01, 0.5)
+
+    assert after[0, 0] > before[0, 0] * 0.98
+
+
+@given(st.floats(0.3, 9), st.floats(1e-3, 1e6), st.floats(0, 5), st.floats(0, 5))
+def test_a_life_in_two_stages_is_one_life(shape, scale, first, second):
+    t, s = first * scale, second * scale
+
+    staged = survival(t, shape, scale) * conditional_survival(t, s, shape, scale)
+
+    assert staged == pytest.approx(survival(t + s, shape, scale), rel=1e-9, abs=1e-300)
+
+
+@given(st.floats(1e-9, 0.999999), st.floats(0.3, 9), st.floats(1e-3, 1e6))
+def test_a_share_fails_by_its_quantile(p, shape, scale):
+    assert failure(quantile(p, shape, scale), shape, scale) == pytest.approx(p, rel=1e-9)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.1, 100), st.booleans()), min_size=3, max_size=30),
+    st.floats(0.01, 100),
+)
+def test_a_fit_does_not_depend_on_the_unit(lives, unit):
+    ages, failed = (np.array(column) for column in zip(*lives, strict=True))
+    if not failed.any() or np.mean(np.log(ages[failed])) > np.log(ages.max()) - 0.05:
+        return
+
+    one, other = fit_weibull(ages, failed), fit_weibull(ages * unit, failed)
+
+    assert other.shape == pytest.approx(one.shape, rel=1e-6)
+    assert other.scale == pytest.approx(one.scale * unit, rel=1e-6)
+
+
+@given(st.lists(st.tuples(st.floats(0.1, 100), st.booleans()), min_size=1, max_size=30))
+def test_the_product_limit_only_falls_and_counts_everybody(lives):
+    ages, failed = (np.array(column) for column in zip(*lives, strict=True))
+
+    steps = kaplan_meier(ages, failed)
+
+    shares = [1.0, *(step.survival for step in steps)]
+    assert all(a > b or b == 0 for a, b in itertools.pairwise(shares))
+    assert sum(step.failed for step in steps) == failed.sum()
+
+
+@given(st.floats(1.01, 9), st.floats(1e-2, 1e4), st.floats(1.01, 1e3), st.floats(0, 2))
+def test_a_planned_swap_never_costs_more_than_waiting(shape, scale, ratio, rate):
+    point = weibull_swap_point(shape, scale, 1, ratio, rate / scale)
+    waiting = weibull_swap_point(shape, scale, ratio, ratio, rate / scale)
+
+    assert point.cost_rate <= waiting.cost_rate * (1 + 1e-6)
+
+
+@given(st.lists(st.tuples(st.integers(1, 500), st.floats(1, 1e5)), min_size=1, max_size=8))
+def test_wear_adds_up_whatever_the_order_of_the_jobs(jobs):
+    wear = [parts * wear_per_part_from_plain_guess(life) for parts, life in jobs]
+
+    assert sum(wear) == pytest.approx(sum(reversed(wear)))
+    one_job, life = jobs[0]
+    assert wear[0] == pytest.approx(one_job / life)

@@ -1,0 +1,59 @@
+"""Tables of predictive life against their closed forms."""
+
+import numpy as np
+import pytest
+
+from crib.life.curves import Edges, ahead_for_hazard, mixture_curves
+
+SHAPES = np.array([1.5, 3.0, 8.0])
+WEIGHTS = np.array([[0.2, 0.5, 0.3], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]])
+A = np.array([[0.4, 0.8, 0.3], [60.0, 60.0, 60.0], [0.5, 0.5, 0.5]])
+LOG_B = np.array([[-0.5, 0.1, 0.4], [4.5, 4.5, 4.5], [2.0, 2.0, 2.0]])
+CURVES = mixture_curves(SHAPES, WEIGHTS, A, LOG_B)
+
+
+def exact_survival(row, x):
+    b = np.exp(LOG_B[row])
+    return float(np.sum(WEIGHTS[row] * (b / (b + x**SHAPES)) ** A[row]))
+
+
+@pytest.mark.parametrize("row", range(3))
+@pytest.mark.parametrize("x", [0.02, 0.1, 0.55, 1.0, 1.9, 6.0])
+def test_the_table_agrees_with_the_closed_form(row, x):
+    hazard, _ = CURVES.hazard(np.array([row]), np.array([x]))
+
+    assert hazard[0] == pytest.approx(-np.log(exact_survival(row, x)), rel=4e-3)
+
+
+def test_an_age_of_nothing_has_no_hazard_and_a_huge_one_a_finite_one():
+    hazard, slope = CURVES.hazard(np.arange(3), np.zeros(3))
+    far, _ = CURVES.hazard(np.arange(3), np.full(3, 1e9))
+
+    assert np.all(hazard < 1e-200)
+    assert np.all(slope > 0)
+    assert np.all(np.isfinite(far))
+
+
+def test_the_way_ahead_meets_its_target_whatever_the_age():
+    rng = np.random.default_rng(1)
+    n = 4000
+    edges = Edges(
+        rng.integers(0, 3, n),
+        np.where(rng.random(n) < 0.2, 0.0, np.exp(rng.normal(0, 2, n))),
+        np.where(rng.random(n) < 0.2, 0.0, rng.uniform(0.5, 50, n)),
+        np.exp(rng.normal(3, 3, n)),
+    )
+    target = np.exp(rng.uniform(-12, 3, n))
+
+    ahead = ahead_for_hazard(CURVES, edges, target)
+
+    assert np.all(np.isfinite(ahead) & (ahead > 0))
+    assert edges.hazard_ahead(CURVES, ahead) == pytest.approx(target, rel=1e-6)
+
+
+def test_chunks_of_many_keys_give_the_same_tables():
+    many = mixture_curves(
+        SHAPES, np.tile(WEIGHTS, (3000, 1)), np.tile(A, (3000, 1)), np.tile(LOG_B, (3000, 1))
+    )
+
+    assert np.array_equal(many.log_hazard[-3:], CURVES.log_hazard)

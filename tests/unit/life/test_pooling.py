@@ -1,0 +1,86 @@
+"""Keys lean on like keys."""
+
+import numpy as np
+import pytest
+
+from crib.errors import OutsideModel
+from crib.life.model import fit_life_model
+from crib.life.observations import WORN, life_histories
+from crib.life.pooling import Hierarchy, key_table
+
+# Keys 0 and 1: one item on two materials; 2: its grade; 3: a stranger.
+ITEM, GRADE, OPERATION, MATERIAL = [0, 0, 1, 2], [0, 0, 0, 1], [0, 0, 0, 1], [0, 1, 1, 2]
+
+
+def lives_of(key, scale, number, seed=0):
+    ages = scale * np.random.default_rng(seed).weibull(3, number)
+    return [key] * number, ages, ages * 100, [WORN] * number
+
+
+def leaning(*columns):
+    table = key_table(ITEM, GRADE, OPERATION, MATERIAL)
+    return fit_life_model(table, life_histories(*columns)).basis(np.arange(4))
+
+
+def test_short_lives_of_one_key_shorten_the_forecast_of_like_keys_most():
+    basis = leaning(*lives_of(0, 0.4, 40))
+
+    same_item, same_grade, stranger = basis.prior_scale[1:]
+    assert same_item < same_grade < stranger < 1
+
+
+def test_a_key_does_not_lean_on_its_own_lives():
+    basis = leaning(*lives_of(0, 0.4, 40))
+
+    assert basis.prior_scale[0] == pytest.approx(1, rel=1e-6)
+    assert basis.life_p50[0] == pytest.approx(0.4 * np.log(2) ** (1 / 3), rel=0.15)
+
+
+def test_a_new_key_among_many_knows_better_than_the_promise():
+    rng = np.random.default_rng(5)
+    keys = np.repeat(np.arange(30), 20)
+    ages = 1.8 * np.exp(0.1 * rng.normal(size=30))[keys] * rng.weibull(3, len(keys))
+    table = key_table(np.arange(31), np.zeros(31), np.zeros(31))
+
+    basis = fit_life_model(table, life_histories(keys, ages, ages, [WORN] * len(keys))).basis(
+        30
+    )
+
+    assert basis.prior_scale[0] == pytest.approx(1.8, rel=0.1)
+    width = np.log(basis.life_p90 / basis.life_p10)
+    alone = fit_life_model(key_table([0], [0], [0]), life_histories([], [], [], [])).basis(0)
+    assert width < 0.85 * np.log(alone.life_p90 / alone.life_p10)
+
+
+def test_names_of_groups_do_not_matter():
+    columns = lives_of(2, 1.5, 10)
+    table = key_table([7, 7, 90, -4], [5, 5, 5, 1], [100, 100, 100, 2], [3, 9, 9, 11])
+
+    ours = fit_life_model(table, life_histories(*columns)).basis(np.arange(4))
+
+    assert ours.life_p50 == pytest.approx(leaning(*columns).life_p50, rel=1e-9)
+
+
+def test_a_table_that_cannot_be_is_refused():
+    with pytest.raises(OutsideModel, match="one label"):
+        key_table([0, 1], [0], [0, 1])
+    with pytest.raises(OutsideModel, match="deviation"):
+        key_table([0], [0], [0], prior_sd=0)
+    with pytest.raises(OutsideModel, match="deviation"):
+        key_table([0], [0], [0], prior_mean=np.nan)
+
+
+def test_labels_beyond_number_still_fit_in_time():
+    number = 2500
+    rng = np.random.default_rng(0)
+    table = key_table(*(np.arange(number) for _ in range(4)))
+    ages = 0.5 * rng.weibull(3, number)
+    columns = (np.arange(number), ages, ages, [WORN] * number)
+
+    hierarchy = Hierarchy(table)
+    basis = fit_life_model(table, life_histories(*columns)).basis(np.arange(number))
+
+    # All keys are strangers but for the shop, which still learns that lives are short.
+    assert hierarchy._columns.shape[1] == 1
+    assert hierarchy.variance == pytest.approx(0.16)
+    assert np.median(basis.prior_scale) == pytest.approx(0.5, rel=0.2)
