@@ -147,8 +147,7 @@ def _owned_rows(tx: Tx, owned: Record, ids: list[int]) -> dict[int, list[Values]
     shape = shape_of(owned)
     link = shape.table.c[f"{key_column(owned.owner or '')}_id"]
     statement = shape.select.add_columns(link.label("owner_id")).order_by(*shape.order)
-    if len(ids) < _CHUNK:
-        statement = statement.where(link.in_(ids))
+    statement = statement.where(link.in_(ids))
     sets: dict[int, list[Values]] = {}
     held = [column.name for column, _ in shape.stored if column.reference != owned.owner]
     for row in tx.execute(statement).mappings():

@@ -50,6 +50,7 @@ class Shape:
         stored: Catalogue columns that the table itself holds, in order, with the stored name.
         many: The column of several references, if any.
         besides: Further columns that are taken in.
+        known: Every name that values may have.
         expressions: Column name -> SQL for the value that is given out.
         select: The statement that gives out all rows.
         order: By key, in the order of choices where a key column is a choice.
@@ -61,6 +62,7 @@ class Shape:
     stored: tuple[tuple[Column, str], ...]
     many: Column | None
     besides: tuple[str, ...]
+    known: frozenset[str]
     expressions: Mapping[str, ColumnElement[Any]]
     select: Select[Any]
     order: tuple[ColumnElement[Any], ...]
@@ -118,6 +120,9 @@ def _shape(name: str) -> Shape:
         stored=tuple(stored),
         many=many,
         besides=besides,
+        known=frozenset(column.name for column in record.columns)
+        | {"id", *_GIVEN_OUT, *besides}
+        | ({OWNED[name][0]} if name in OWNED else set()),
         expressions=expressions,
         select=statement,
         order=tuple(_order(record.column(key), expressions[key]) for key in record.key),
@@ -146,18 +151,13 @@ def said(record: Record, values: Mapping[str, object]) -> str:
 
 def check_names(shape: Shape, values: Mapping[str, object]) -> None:
     """Refuse a value that the record has no column for."""
-    record = shape.record
-    known = (
-        {column.name for column in record.columns} | set(shape.besides) | {"id", *_GIVEN_OUT}
+    if values.keys() <= shape.known:
+        return
+    unknown = sorted(set(values) - shape.known)
+    raise Invalid(
+        f"A {shape.record.noun} has no {', '.join(unknown)}.",
+        errors=[{"field": name, "detail": "is not known here"} for name in unknown],
     )
-    if record.name in OWNED:
-        known.add(OWNED[record.name][0])
-    unknown = sorted(set(values) - known)
-    if unknown:
-        raise Invalid(
-            f"A {record.noun} has no {', '.join(unknown)}.",
-            errors=[{"field": name, "detail": "is not known here"} for name in unknown],
-        )
 
 
 def encode(
