@@ -187,6 +187,16 @@ def test_a_holder_of_another_type_comes_out_when_the_job_changes():
     assert (turn.holder, mill.holder) == ("H1", "C1")
 
 
+def test_a_holder_of_another_type_cannot_be_rebuilt_in_its_station():
+    shelf = _shelf(lots=(LotEdges("L1", "item A", 1), LotEdges("L3", "item C", 9)))
+    needs = [_need(2, 1, out="C1", releases_type="cutter"), _need(9, 2, spec="mill")]
+
+    (turn, mill) = find_sisters(needs, shelf)
+
+    assert (turn.state, turn.lot, turn.available_from) == ("blocked", None, None)
+    assert (mill.state, mill.holder) == ("build", "C1")
+
+
 def test_a_holder_that_is_back_from_repair_later_serves_later_swaps():
     shelf = _shelf(
         holders=(FreeHolder("H1", "square 12", free_from=NOW + 5 * HOUR),),
