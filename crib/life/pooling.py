@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
 from crib.life.conjugate import posterior_moments
-from crib.life.observations import Ints
+from crib.life.observations import Ints, per_key
 from crib.life.taylor import Floats
 
 # Shares of the promise's variance: how much of the error of handbook constants is common to
@@ -126,22 +126,17 @@ class Hierarchy:
     keys: KeyTable
     mean: Floats = field(init=False)
     variance: Floats = field(init=False)
-    _order: Ints = field(init=False)
-    _item: Ints = field(init=False)
-    _starts: Ints = field(init=False)
-    _columns: Floats = field(init=False)
-    _level: Ints = field(init=False)
     _crossed: tuple[str, ...] = field(init=False)
+    _level: Ints = field(init=False)
+    _label: Ints = field(init=False)
+    _cell: Ints = field(init=False)
+    _cells: Floats = field(init=False)
     _own: Floats = field(init=False)
     _base: dict[str, float] = field(init=False)
     _factor: dict[str, float] = field(init=False)
 
     def __post_init__(self) -> None:
-        keys = self.keys
-        self._order = np.argsort(keys.item, kind="stable")
-        self._item = keys.item[self._order]
-        self._starts = np.flatnonzero(np.r_[True, np.diff(self._item) > 0])
-        variance = keys.prior_sd**2
+        variance = self.keys.prior_sd**2
         typical = float(np.median(variance))
         self._base = {name: share * typical for name, share in _SHARES.items()}
         self._factor = dict.fromkeys(_SHARES, 1.0)
@@ -149,18 +144,18 @@ class Hierarchy:
         # A key with a wider promise than the rest holds the excess itself.
         own_share = self._base["key"] / typical
         shared = typical * (1 - own_share)
-        own = np.maximum(variance - shared, own_share * variance)
-        self._own = own[self._order]
-        self.mean = np.zeros(len(keys))
-        self.variance = shared + own
+        self._own = np.maximum(variance - shared, own_share * variance)
+        self.mean = np.zeros(len(self.keys))
+        self.variance = shared + self._own
 
     def _design(self) -> None:
-        """One column per level of the crossed effects, and which effect it belongs to.
+        """Columns of the crossed effects: which ones each key has, cell by cell.
 
-        Solving takes keys x columns^2 steps. Where labels are so many that it would take
+        Keys of one grade, material and operation share a cell, a row of ``_cells``. Solving
+        takes steps like items x columns^2. Where labels are so many that it would take
         seconds, the finest effects go and what is nested in them takes over their variance.
         """
-        keys, order = self.keys, self._order
+        keys = self.keys
         pair = np.unique(
             keys.grade * (keys.material.max(initial=0) + 1) + keys.material, return_inverse=True
         )[1].reshape(-1)
@@ -177,52 +172,55 @@ class Hierarchy:
                 break
             del labels[name]
             self._base[heir] += self._base.pop(name)
-        blocks, level = [], []
-        for effect, label in enumerate(labels.values()):
-            count = int(label.max(initial=0)) + 1
-            block = np.zeros((len(keys), count))
-            block[np.arange(len(keys)), label[order]] = 1.0
-            blocks.append(block)
-            level += [effect] * count
+        counts = [int(label.max(initial=0)) + 1 for label in labels.values()]
         self._crossed = tuple(labels)
-        self._columns, self._level = np.concatenate(blocks, axis=1), np.array(level)
+        self._level = np.repeat(np.arange(len(counts)), counts)
+        first = np.cumsum([0, *counts[:-1]])
+        self._label = np.stack(
+            [label + at for label, at in zip(labels.values(), first, strict=True)]
+        )
+        kinds, cell = np.unique(self._label, axis=1, return_inverse=True)
+        self._cell = cell.reshape(-1)
+        self._cells = np.zeros((kinds.shape[1], len(self._level)))
+        self._cells[np.arange(kinds.shape[1]), kinds] = 1.0
 
     def learn(self, lives: Lives, shape: float, rounds: int) -> None:
         """Pass messages between the keys at one shape, starting from what is known."""
-        order = self._order
-        mean, variance = self.mean[order], self.variance[order]
-        worn, powers, seen = lives.worn[order], lives.log_sum_powers[order], lives.seen[order]
         for _ in range(rounds):
-            tau, nu = _messages(mean, variance, worn, powers, seen, shape)
-            mean, variance = self._weigh(tau, nu)
-        self.mean = np.empty_like(mean)
-        self.variance = np.empty_like(variance)
-        self.mean[order], self.variance[order] = mean, variance
+            tau, nu = _messages(self.mean, self.variance, lives, shape)
+            self.mean, self.variance = self._weigh(tau, nu)
 
     def _weigh(self, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
         """Solve the mixed model; each key's prior without its own message."""
         own = self._own * self._factor["key"]
         damp = 1 + tau * own
         pi, lam = tau / damp, nu / damp
-        item_precision = 1 / (self._base["item"] * self._factor["item"])
-        weighted = self._columns * pi[:, None]
-        q = np.add.reduceat(weighted, self._starts, axis=0)
-        precision = np.add.reduceat(pi, self._starts) + item_precision
-        pull = np.add.reduceat(lam, self._starts)
+        item, columns = self.keys.item, len(self._level)
+        items = int(item.max()) + 1
+        prior = 1 / (self._base["item"] * self._factor["item"])
+        # Messages of negative precision may not take more than the effect itself holds.
+        precision = np.maximum(per_key(item, pi, items) + prior, 0.1 * prior)
+        pull = per_key(item, lam, items)
+        at = (item * columns + self._label).reshape(-1)
+        q = per_key(at, np.tile(pi, len(self._label)), items * columns).reshape(items, columns)
         lean = q / precision[:, None]
-        normal = self._columns.T @ weighted - q.T @ lean
+        by_cell = per_key(self._cell, pi)[:, None] * self._cells
         spread = np.array([self._base[n] * self._factor[n] for n in self._crossed])
-        normal[np.diag_indices_from(normal)] += 1 / spread[self._level]
-        covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-        beta = covariance @ (self._columns.T @ lam - lean.T @ pull)
-        row = np.cumsum(np.r_[False, np.diff(self._item) > 0])
-        rest = self._columns - lean[row]
-        mean = rest @ beta + (pull / precision)[row]
-        variance = 1 / precision[row] + np.einsum("ij,ij->i", rest @ covariance, rest)
+        normal = self._cells.T @ by_cell - q.T @ lean
+        covariance = _inverse(normal, 1 / spread[self._level])
+        beta = covariance @ (self._cells.T @ per_key(self._cell, lam) - lean.T @ pull)
+        # A key's sum of effects: its cell's columns, less the lean that its item makes of them.
+        reach = lean @ covariance
+        alike = np.einsum("ij,ij->i", reach, lean)
+        effect = (pull - q @ beta) / precision
+        mean = (self._cells @ beta)[self._cell] + effect[item]
+        cell_variance = np.einsum("ij,ij->i", self._cells @ covariance, self._cells)
+        across = reach.reshape(-1)[at].reshape(len(self._label), -1).sum(axis=0)
+        variance = cell_variance[self._cell] - 2 * across + (alike + 1 / precision)[item]
         self._spread_columns(beta, covariance)
-        self._spread_items(beta, covariance, precision, pull, q, lean)
+        self._spread_items(effect, 1 / precision + alike)
         self._spread_keys(mean, variance, tau, nu, own)
-        left = np.maximum(1 / variance - pi, 1e-9)
+        left = np.maximum(1 / variance - pi, 0.1 / variance)
         return (mean / variance - lam) / left, 1 / left + own
 
     def _update(self, name: str, squares: float, free: float, base: float = 0.0) -> None:
@@ -243,18 +241,8 @@ class Hierarchy:
             free = float(np.sum(1 - diagonal[rows] / now))
             self._update(name, float(np.sum(beta[rows] ** 2)), free)
 
-    def _spread_items(
-        self,
-        beta: Floats,
-        covariance: Floats,
-        precision: Floats,
-        pull: Floats,
-        q: Floats,
-        lean: Floats,
-    ) -> None:
+    def _spread_items(self, effect: Floats, variance: Floats) -> None:
         now = self._base["item"] * self._factor["item"]
-        effect = (pull - q @ beta) / precision
-        variance = 1 / precision + np.einsum("ij,ij->i", lean @ covariance, lean)
         self._update("item", float(effect @ effect), float(np.sum(1 - variance / now)))
 
     def _spread_keys(
@@ -269,18 +257,25 @@ class Hierarchy:
         self._update("key", squares, float(said.sum()), base=1.0)
 
 
+def _inverse(normal: Floats, prior: Floats) -> Floats:
+    """Inverse of a normal matrix plus its prior precisions on the diagonal."""
+    whole = normal + np.diag(prior)
+    lowest = float(np.linalg.eigvalsh(whole)[0])
+    # Only a crowd of messages of negative precision can bring it down to nothing.
+    floor = 0.1 * float(prior.min())
+    if lowest < floor:
+        whole += np.eye(len(prior)) * (floor - lowest)
+    return np.asarray(np.linalg.inv(whole), dtype=np.float64)
+
+
 def _messages(
-    mean: Floats,
-    variance: Floats,
-    worn: Floats,
-    log_sum_powers: Floats,
-    seen: NDArray[np.bool_],
-    shape: float,
+    mean: Floats, variance: Floats, lives: Lives, shape: float
 ) -> tuple[Floats, Floats]:
     """Natural parameters of what each key's lives say of its ln scale."""
     tau, nu = np.zeros_like(mean), np.zeros_like(mean)
+    seen = lives.seen
     m, v = mean[seen], variance[seen]
-    after = posterior_moments(m, v, worn[seen], log_sum_powers[seen], shape)
+    after = posterior_moments(m, v, lives.worn[seen], lives.log_sum_powers[seen], shape)
     # A message may carry negative precision (a lone life far from its prior widens it); to drop
     # such messages would bias lives upwards. It stays above minus half the prior's.
     tau[seen] = np.maximum(1 / after.variance - 1 / v, -0.5 / v)

@@ -81,6 +81,52 @@ def test_labels_beyond_number_still_fit_in_time():
     basis = fit_life_model(table, life_histories(*columns)).basis(np.arange(number))
 
     # All keys are strangers but for the shop, which still learns that lives are short.
-    assert hierarchy._columns.shape[1] == 1
+    assert hierarchy._crossed == ("shop",)
     assert hierarchy.variance == pytest.approx(0.16)
     assert np.median(basis.prior_scale) == pytest.approx(0.5, rel=0.2)
+
+
+def test_a_crowd_of_lone_lives_far_from_every_promise_stays_finite():
+    rng = np.random.default_rng(8)
+    number = 600
+    table = key_table(
+        rng.integers(0, 5, number), np.zeros(number), rng.integers(0, 2, number), prior_sd=0.1
+    )
+    ages = np.exp(rng.choice([-5.0, 4.5], number))
+    columns = (np.arange(number), ages, ages, rng.integers(0, 2, number))
+
+    model = fit_life_model(table, life_histories(*columns))
+
+    left = model.remaining(np.arange(number), 0.5, 0.01)
+    assert np.all(np.isfinite(left) & (left > 0))
+    assert np.all(np.isfinite(model.basis(np.arange(number)).prior_scale))
+
+
+def test_the_mixed_model_agrees_with_the_full_normal_equations():
+    rng = np.random.default_rng(4)
+    number = 40
+    table = key_table(*(rng.integers(0, n, number) for n in (12, 4, 3, 2)), prior_sd=0.5)
+    hierarchy = Hierarchy(table)
+    tau, nu = rng.uniform(0, 30, number), rng.normal(0, 10, number)
+    base, own = dict(hierarchy._base), hierarchy._own.copy()
+
+    mean, variance = hierarchy._weigh(tau, nu)
+
+    # The same by one big covariance of all keys: conditioning on all messages but a key's own.
+    groups = {
+        "shop": np.zeros(number),
+        "grade": table.grade,
+        "material": table.material,
+        "grade_material": table.grade * 10 + table.material,
+        "operation": table.operation,
+        "item": table.item,
+    }
+    prior = np.diag(own) + sum(
+        base[name] * (label[:, None] == label) for name, label in groups.items()
+    )
+    for key in (0, 7, 39):
+        others = np.arange(number) != key
+        precision = np.linalg.inv(prior) + np.diag(tau * others)
+        posterior = np.linalg.inv(precision)
+        assert variance[key] == pytest.approx(posterior[key, key], rel=1e-8)
+        assert mean[key] == pytest.approx((posterior @ (nu * others))[key], rel=1e-6, abs=1e-9)
