@@ -14,6 +14,7 @@ ALLOCATED: Final = "ALLOCATED"
 USED: Final = "USED"
 EXPIRED: Final = "EXPIRED"
 BROKEN: Final = "BROKEN"
+UNAVAILABLE: Final = "UNAVAILABLE"
 
 #: Why a tool comes out of a station.
 REASONS: Final = (

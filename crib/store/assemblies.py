@@ -287,3 +287,21 @@ def stays_of(tx: Tx, assembly_id: int) -> int:
 def insert_teardown(tx: Tx, fact_id: int, assembly_id: int, reason: str | None) -> None:
     """Write that an assembly was taken apart."""
     tx.execute(_TEARDOWN, {"fact_id": fact_id, "assembly_id": assembly_id, "reason": reason})
+
+
+_LATER_FACT = text(
+    """
+    SELECT min(id) FROM facts
+    WHERE id > :after AND id IN (
+        SELECT fact_id FROM presets WHERE assembly_id = :id
+        UNION ALL SELECT fact_id FROM mounts WHERE assembly_id = :id
+        UNION ALL SELECT fact_id FROM teardowns WHERE assembly_id = :id
+    ) AND NOT EXISTS (SELECT 1 FROM facts AS later WHERE later.reverses_id = facts.id)
+    """
+)
+
+
+def later_fact_of(tx: Tx, assembly_id: int, fact_id: int) -> int | None:
+    """First standing preset, mount or teardown of an assembly recorded after a fact."""
+    found = tx.execute(_LATER_FACT, {"id": assembly_id, "after": fact_id}).scalar_one()
+    return None if found is None else int(found)

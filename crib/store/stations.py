@@ -151,3 +151,37 @@ def expected_specs(
         _EXPECTED, {"of_part_id": part_id, "number": tool_number, "of_path": path}
     ).all()
     return tuple(dict.fromkeys(ExpectedRow(*row) for row in rows))
+
+
+_EXPECTING: Select[Any] = (
+    select(_stations.c.station)
+    .join(
+        _operations,
+        (_operations.c.tool_number == _stations.c.tool_number)
+        & (func.coalesce(_operations.c.path, 1) == func.coalesce(_stations.c.path, 1)),
+    )
+    .where(
+        _stations.c.machine_id == bindparam("of_machine_id"),
+        _stations.c.retired_at.is_(None),
+        _operations.c.part_id == bindparam("of_part_id"),
+        _operations.c.tool_spec_id == bindparam("of_spec_id"),
+    )
+    .distinct()
+    .order_by(_stations.c.station)
+)
+
+
+def stations_expecting(
+    tx: Tx, machine_id: int, part_id: int, tool_spec_id: int
+) -> tuple[str, ...]:
+    """Stations of a machine in which a part's program expects a spec."""
+    return tuple(
+        tx.execute(
+            _EXPECTING,
+            {
+                "of_machine_id": machine_id,
+                "of_part_id": part_id,
+                "of_spec_id": tool_spec_id,
+            },
+        ).scalars()
+    )

@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Select, bindparam, func, insert, select, update
 
+from crib.errors import NotKnown
 from crib.stock.pieces import Piece
 from crib.store.engine import Tx
 from crib.store.tables import (
@@ -63,6 +64,8 @@ class HolderRow:
     holder_type: str
     accepts: str | None
     max_rpm: float | None
+    interface: str | None
+    kind: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +119,7 @@ _SPEC_ITEMS = (
     .where(tool_spec_items.c.tool_spec_id == bindparam("id"))
     .order_by(tool_spec_items.c.position)
 )
-_HOLDER = (
+_HOLDER: Select[Any] = (
     select(
         _holders.c.id,
         _holders.c.code,
@@ -128,6 +131,8 @@ _HOLDER = (
         _types.c.holder_type,
         _types.c.accepts,
         _types.c.max_rpm,
+        _types.c.interface,
+        _types.c.kind,
     )
     .join(_types, _types.c.id == _holders.c.holder_type_id)
     .where(_holders.c.id == bindparam("id"))
@@ -157,6 +162,25 @@ _LOT = (
 def spec_row(tx: Tx, spec_id: int) -> SpecRow:
     """The tool spec of an id."""
     return SpecRow(*tx.execute(_SPEC, {"id": spec_id}).one())
+
+
+_SPEC_ID = select(_specs.c.id).where(_specs.c.tool_spec == bindparam("name"))
+
+
+def spec_id_by_name(tx: Tx, name: str) -> int:
+    """Id of a tool spec by its name.
+
+    Raises:
+        NotKnown: There is none.
+    """
+    found = tx.execute(_SPEC_ID, {"name": name.strip()}).scalar_one_or_none()
+    if found is None:
+        raise NotKnown(
+            f"'{name.strip()[:60]}' is no tool spec here: check the name in tool_specs.csv.",
+            facts={"tool_spec": name.strip()[:60]},
+            errors=[{"field": "tool_spec", "detail": "is no tool spec here"}],
+        )
+    return int(found)
 
 
 def spec_items(tx: Tx, spec_id: int) -> tuple[str, ...]:
@@ -334,3 +358,19 @@ def book_move(
 def move_row(tx: Tx, fact_id: int) -> MoveRow:
     """The line of the ledger that a fact wrote."""
     return MoveRow(*tx.execute(_MOVED, {"fact_id": fact_id}).one())
+
+
+_LATER_USE = (
+    select(func.count())
+    .select_from(edge_uses)
+    .where(
+        edge_uses.c.piece_id == bindparam("of_piece_id"),
+        edge_uses.c.assembly_id > bindparam("after_assembly_id"),
+    )
+)
+
+
+def later_edge_use(tx: Tx, piece_id: int, assembly_id: int) -> bool:
+    """Whether a piece went into another tool after an assembly was built with it."""
+    parameters = {"of_piece_id": piece_id, "after_assembly_id": assembly_id}
+    return bool(tx.execute(_LATER_USE, parameters).scalar_one())

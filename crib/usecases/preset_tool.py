@@ -1,0 +1,208 @@
+"""Presetting a tool: repeats on the gauge become a verdict, and old labels lose theirs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.clock import print_instant
+from crib.errors import Conflict
+from crib.metrology.preset import (
+    DEFAULT_GAUGE_UNCERTAINTY_MM,
+    MEASURES,
+    MeasureResult,
+    Reading,
+    measure,
+)
+from crib.stock.assembly import status_after_preset
+from crib.store.assemblies import (
+    AssemblyRow,
+    current_label,
+    label_shows,
+    last_fact_at,
+    set_state,
+    supersede_label,
+)
+from crib.store.code_numbers import next_code
+from crib.store.engine import Tx
+from crib.store.presets import GaugeRow, gauge_row, insert_preset, last_check
+from crib.store.resolve import resolve_gauge
+from crib.store.stockrows import SpecRow, spec_row
+from crib.usecases.named import named_assembly
+from crib.usecases.said import record, refuse_before, said
+
+#: How long a preset holds; common practice, no source.
+PRESET_HOLDS = timedelta(days=90)
+
+
+@dataclass(frozen=True, slots=True)
+class PresetTool:
+    """Measure a tool off the machine.
+
+    Attributes:
+        assembly: Code of its label, or its holder.
+        readings: The repeats, exact lengths.
+        gauge: Code or mark of the gauge; None where nobody said.
+    """
+
+    assembly: str
+    readings: Sequence[Reading]
+    gauge: str | None = None
+    at: datetime | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PresetDone:
+    """What a preset came to.
+
+    Attributes:
+        fact_id: The fact.
+        code: The assembly's code from now on; print it where it changed.
+        superseded_code: The code of the label that lost its worth, if one did.
+        cutter_status: AVAILABLE when accepted, else MEASURED.
+        accepted: The verdict.
+        why_not: Sentences where it was not accepted.
+        measures: Mean, standard deviation and uncertainty per measure.
+        at: When it was measured.
+        void_after: Until when it holds.
+        gauge: Mark of the gauge.
+    """
+
+    fact_id: int
+    code: str
+    superseded_code: str | None
+    cutter_status: str
+    accepted: bool
+    why_not: tuple[str, ...]
+    measures: tuple[MeasureResult, ...]
+    at: datetime
+    void_after: datetime
+    gauge: str | None
+
+
+def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
+    """Record a preset; only the newest one of a tool counts, accepted or not.
+
+    The first accepted preset goes onto the label that the tool has. Each later one gives the
+    tool a new code, so that the earlier label scans as what it is.
+
+    Raises:
+        Conflict: The tool sits in a machine, is over, or has a later fact.
+        Invalid: Readings that cannot be meant.
+        NotKnown: A code that nothing carries.
+    """
+    told = said(tx, present, command)
+    assembly = named_assembly(tx, command.assembly).row
+    _refuse_unmeasurable(assembly)
+    refuse_before(
+        told.at, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+    )
+    spec = spec_row(tx, assembly.tool_spec_id)
+    gauge = None
+    if command.gauge:
+        gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
+    verdict = measure(
+        command.readings,
+        _nominals(spec),
+        spec.tolerance_tenths_um,
+        _gauge_uncertainty_mm(gauge),
+    )
+    why_not = (*_gauge_problems(tx, gauge, told.at), *verdict.why_not)
+    fact_id = record(tx, "preset", told)
+    void_after = told.at + PRESET_HOLDS
+    insert_preset(
+        tx,
+        fact_id,
+        assembly_id=assembly.id,
+        gauge_id=gauge.id if gauge else None,
+        accepted=not why_not,
+        why_not=why_not,
+        means_tenths_um=verdict.means_tenths_um(),
+        standard_deviation_mm={
+            one.measure.lower(): one.standard_deviation_mm for one in verdict.measures
+        },
+        expanded_uncertainty_mm={
+            one.measure.lower(): one.expanded_uncertainty_mm for one in verdict.measures
+        },
+        void_after=void_after,
+        readings=[{name: one.value(name) for name in MEASURES} for one in command.readings],
+    )
+    status = status_after_preset(accepted=not why_not)
+    set_state(tx, assembly.id, status=status, preset_id=None if why_not else fact_id)
+    code, superseded = _relabel(tx, assembly.id, told.at, None if why_not else fact_id)
+    return PresetDone(
+        fact_id=fact_id,
+        code=code,
+        superseded_code=superseded,
+        cutter_status=status,
+        accepted=not why_not,
+        why_not=why_not,
+        measures=verdict.measures,
+        at=told.at,
+        void_after=void_after,
+        gauge=gauge.gauge if gauge else None,
+    )
+
+
+def _refuse_unmeasurable(assembly: AssemblyRow) -> None:
+    if assembly.station is not None:
+        raise Conflict(
+            f"{assembly.code} sits in station {assembly.station}: record its removal first.",
+            facts={"assembly": assembly.code, "station": assembly.station},
+        )
+    if assembly.ended_at is not None:
+        raise Conflict(
+            f"{assembly.code} is over ({assembly.cutter_status} since "
+            f"{print_instant(assembly.ended_at)}): build a tool with a new edge.",
+            facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
+        )
+
+
+def _nominals(spec: SpecRow) -> dict[str, int | None]:
+    return {
+        "LF": spec.lf_nominal_tenths_um,
+        "WF": spec.wf_nominal_tenths_um,
+        "HF": spec.hf_nominal_tenths_um,
+        "RE": spec.nose_radius_tenths_um,
+    }
+
+
+def _gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
+    if gauge is None or gauge.uncertainty_tenths_um is None:
+        return DEFAULT_GAUGE_UNCERTAINTY_MM
+    return gauge.uncertainty_tenths_um / 10_000
+
+
+def _gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, ...]:
+    """Why a gauge may not be believed at an instant, in sentences."""
+    if gauge is None:
+        return ()
+    again = "Check the gauge on the setting master first, then measure again."
+    check = last_check(tx, gauge.id, at)
+    if check is None:
+        return (f"Gauge {gauge.gauge} was never checked. {again}",)
+    if not check.valid:
+        return (f"Gauge {gauge.gauge} failed its check at {print_instant(check.at)}. {again}",)
+    if at > check.at + timedelta(hours=gauge.check_hours):
+        return (
+            f"Gauge {gauge.gauge} was last checked at {print_instant(check.at)}, which counts "
+            f"for {gauge.check_hours:g} hours. {again}",
+        )
+    return ()
+
+
+def _relabel(
+    tx: Tx, assembly_id: int, at: datetime, preset_id: int | None
+) -> tuple[str, str | None]:
+    """The tool's code from now on, and the one that was voided."""
+    label = current_label(tx, assembly_id)
+    if label.preset_id is None:
+        label_shows(tx, label.code, preset_id)
+        return label.code, None
+    code = next_code(tx, "A")
+    supersede_label(tx, label, at, code)
+    label_shows(tx, code, preset_id)
+    return code, label.code

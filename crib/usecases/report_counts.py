@@ -1,0 +1,290 @@
+"""Part counts as machines and people report them: each part counted once, none dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.clock import CLOCK_TOLERANCE, print_instant
+from crib.errors import Invalid
+from crib.floor.count import Absorbed, KnownCounts, absorb
+from crib.store.counts import (
+    Refused,
+    insert_batch,
+    insert_readings,
+    insert_refusals,
+    known_around,
+    new_refusals,
+    renumber,
+)
+from crib.store.engine import Tx
+from crib.store.resolve import machine_id_by_name
+from crib.store.stations import RunRow, runs_of
+from crib.store.types import instant_from_us, us_from_instant
+from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
+from crib.usecases.said import record, said
+
+#: Most readings in one call.
+MOST_READINGS = 50_000
+
+_FAR_US = 1 << 62
+
+
+@dataclass(frozen=True, slots=True)
+class ReportCounts:
+    """What a machine's part counter said.
+
+    Attributes:
+        machine: Name of the machine.
+        readings: Readings in any order, or whole columns of them.
+    """
+
+    machine: str
+    readings: Sequence[CountReading] | CountColumns
+    at: datetime | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedCount:
+    """A reading that is kept aside: its place in the batch, what it said, why."""
+
+    index: int
+    at: datetime | None
+    count: object
+    reason: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountsReported:
+    """What became of a batch; ``fact_id`` is None where it said nothing new."""
+
+    fact_id: int | None
+    accepted: int
+    duplicates: int
+    resets_seen: int
+    rollovers_seen: int
+    refused: tuple[RefusedCount, ...]
+
+
+def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsReported:
+    """Take readings in; the order and the batches in which they arrive do not matter.
+
+    Raises:
+        Invalid: No readings, or more than ``MOST_READINGS``.
+        NotKnown: No such machine.
+    """
+    told = said(tx, present, command)
+    machine_id = machine_id_by_name(tx, command.machine)
+    columns = _columns(command.readings)
+    runs = runs_of(tx, machine_id)
+    problems, run_ids = _judge(columns, present, runs)
+    good = np.setdiff1d(np.arange(len(columns)), list(problems), assume_unique=True)
+    at_us = columns.at_us[good]
+    known = KnownCounts.none()
+    if good.size:
+        known = known_around(tx, machine_id, int(at_us.min()), int(at_us.max()))
+    taken = absorb(
+        known,
+        at_us,
+        columns.count[good],
+        _fastest_s(runs, known.at_us, at_us, None if run_ids is None else run_ids[good]),
+    )
+    for row in taken.refused:
+        problems[int(good[row.index])] = (row.reason, row.sentence)
+    refused = _refused(columns, problems)
+    kept_aside = new_refusals(tx, machine_id, [_kept_aside(columns, row) for row in refused])
+    fact_id = None
+    if taken.index.size or kept_aside:
+        fact_id = record(tx, "count", told)
+        insert_batch(
+            tx,
+            fact_id,
+            machine_id,
+            accepted=int(taken.index.size),
+            duplicates=int(taken.duplicate.sum()),
+            refused=len(refused),
+        )
+        named = None if run_ids is None else run_ids[good][taken.index]
+        _write(tx, fact_id, machine_id, known, taken, named)
+        insert_refusals(tx, fact_id, machine_id, kept_aside)
+    return CountsReported(
+        fact_id,
+        int(taken.index.size),
+        int(taken.duplicate.sum()),
+        taken.resets_seen,
+        taken.rollovers_seen,
+        refused,
+    )
+
+
+def _columns(readings: Sequence[CountReading] | CountColumns) -> CountColumns:
+    size = len(readings)
+    if size == 0:
+        raise Invalid(
+            "There are no readings: send at least one.",
+            errors=[{"field": "readings", "detail": "empty"}],
+        )
+    if size > MOST_READINGS:
+        raise Invalid(
+            f"{size} readings are too many for one call: send at most {MOST_READINGS}, then "
+            "the rest.",
+            errors=[{"field": "readings", "detail": f"at most {MOST_READINGS}"}],
+        )
+    if isinstance(readings, CountColumns):
+        return readings
+    return columns_from_readings(readings)
+
+
+_Problems = dict[int, tuple[str, str]]
+
+
+def _judge(
+    columns: CountColumns, present: datetime, runs: Sequence[RunRow]
+) -> tuple[_Problems, NDArray[np.int64] | None]:
+    """Readings that cannot be taken whatever the counter says, and the runs named (0: none)."""
+    problems: _Problems = {row.index: (row.reason, row.sentence) for row in columns.unreadable}
+    limit_us = us_from_instant(present + CLOCK_TOLERANCE)
+    for index in np.flatnonzero(columns.at_us > limit_us):
+        at = print_instant(instant_from_us(int(columns.at_us[index])))
+        problems[int(index)] = (
+            "in_future",
+            f"{at} lies in the future (it is {print_instant(present)}): check the clock that "
+            "sent it.",
+        )
+    if columns.run is None:
+        return problems, None
+    run_ids = np.zeros(len(columns), dtype=np.int64)
+    known: dict[object, int] = {}
+    for place, name in enumerate(columns.run):
+        if name is None:
+            continue
+        if name not in known:
+            known[name] = _run_id(name, runs)
+        run_ids[place] = known[name]
+        if not known[name]:
+            problems.setdefault(
+                place,
+                (
+                    "unknown_run",
+                    f"Run '{str(name)[:40]}' is no run of this machine: name one of its runs, "
+                    "or none.",
+                ),
+            )
+    return problems, run_ids
+
+
+def _run_id(name: str | int, runs: Sequence[RunRow]) -> int:
+    """A run by its number, or the only one that is not planned by its part; 0 for none."""
+    text = str(name).strip()
+    for run in runs:
+        if text == str(run.id):
+            return run.id
+    of_part = [run for run in runs if run.part == text and run.state != "planned"]
+    return of_part[-1].id if of_part else 0
+
+
+def _fastest_s(
+    runs: Sequence[RunRow],
+    known_us: NDArray[np.int64],
+    at_us: NDArray[np.int64],
+    run_ids: NDArray[np.int64] | None,
+) -> NDArray[np.float64]:
+    """Shortest cycle time that could run around each reading [s], NaN where none is known."""
+    fastest = np.full(at_us.size, np.nan)
+    if not at_us.size:
+        return fastest
+    times = np.unique(np.concatenate([known_us, at_us]))
+    place = np.searchsorted(times, at_us)
+    before = times[np.maximum(place - 1, 0)]
+    after = times[np.minimum(place + 1, times.size - 1)]
+    started = [run for run in runs if run.state != "planned"]
+    for run, begin, end in zip(started, *_windows(started), strict=True):
+        could = (begin <= after) & (end >= before)
+        if run_ids is not None:
+            could |= run_ids == run.id
+        fastest[could] = np.fmin(fastest[could], run.cycle_s)
+    return fastest
+
+
+def _windows(runs: Sequence[RunRow]) -> tuple[list[int], list[int]]:
+    """From when to when each run was on its machine [µs]; one ends where the next begins."""
+    begins = [us_from_instant(run.start_at) if run.start_at else -_FAR_US for run in runs]
+    ends = []
+    for index, run in enumerate(runs):
+        following = begins[index + 1] if index + 1 < len(runs) else _FAR_US
+        ends.append(us_from_instant(run.end_at) if run.end_at else following)
+    return begins, ends
+
+
+def _refused(columns: CountColumns, problems: _Problems) -> tuple[RefusedCount, ...]:
+    unreadable = {row.index for row in columns.unreadable}
+    return tuple(
+        RefusedCount(
+            index,
+            None if index in unreadable else instant_from_us(int(columns.at_us[index])),
+            columns.reading(index).get("count"),
+            *problems[index],
+        )
+        for index in sorted(problems)
+    )
+
+
+def _kept_aside(columns: CountColumns, row: RefusedCount) -> Refused:
+    return Refused(
+        None if row.at is None else us_from_instant(row.at),
+        columns.reading(row.index),
+        row.reason,
+        row.sentence,
+    )
+
+
+def _write(
+    tx: Tx,
+    fact_id: int,
+    machine_id: int,
+    known: KnownCounts,
+    taken: Absorbed,
+    run_ids: NDArray[np.int64] | None,
+) -> None:
+    if taken.known_changed.any() or taken.tail_life_shift or taken.tail_total_shift:
+        changed = taken.known_changed
+        renumber(
+            tx,
+            machine_id,
+            known.at_us[changed],
+            taken.known_life[changed],
+            taken.known_total[changed],
+            (int(known.at_us[-1]), taken.tail_life_shift, taken.tail_total_shift),
+        )
+    size = taken.index.size
+    named: list[int | None] = [None] * size
+    if run_ids is not None:
+        named = [run or None for run in run_ids.tolist()]
+    insert_readings(
+        tx, fact_id, machine_id, (taken.at_us, taken.count, taken.life, taken.total), named
+    )
+
+
+def report_one(
+    tx: Tx, present: datetime, machine: str, at: datetime, count: int, by: str | None
+) -> str | None:
+    """Take in the count that came with another fact; the sentence where it is refused.
+
+    Args:
+        tx: A write transaction.
+        present: Now.
+        machine: Name of the machine.
+        at: When the counter was read.
+        count: What it said.
+        by: Who says so.
+    """
+    command = ReportCounts(machine, [CountReading(at, count)], at=at, by=by)
+    done = report_counts(tx, present, command)
+    return done.refused[0].sentence if done.refused else None
