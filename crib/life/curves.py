@@ -153,7 +153,8 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
         # Newton seldom needs ten turns; on a kink it might swing, so then only halve.
         good = (step > low) & (step < high) & (turn < 12)
         following = np.where(good, step, (low + high) / 2)
-        done = (np.abs(following - y) < 1e-9) | (np.abs(miss) < 1e-12)
+        # Newton's error after a step is about the step squared.
+        done = (np.abs(following - y) < 1e-6) | (np.abs(miss) < 1e-12)
         answer[open_rows] = np.where(np.abs(miss) < 1e-12, y, following)
         if done.all():
             break

@@ -10,7 +10,6 @@ A forecast is a probability, not a promise: an edge can fail at any time.
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,8 +18,7 @@ from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
 from crib.life.breakage import Breakage, fit_breakage
-from crib.life.conjugate import posterior_moments, rate_from_moments
-from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
+from crib.life.curves import Curves, Edges, ahead_for_hazard
 from crib.life.observations import (
     BROKEN,
     CENSORED,
@@ -28,20 +26,13 @@ from crib.life.observations import (
     Ints,
     LifeHistories,
     SetAside,
-    per_key,
     set_aside,
 )
-from crib.life.pooling import Hierarchy, KeyTable, Lives
+from crib.life.pooling import KeyTable
+from crib.life.posterior import Posterior, fit_posterior, promised_curves
 from crib.life.replacement import GridSwap, least_cost_on_grid
 from crib.life.taylor import Floats
 
-SHAPES: Final[Floats] = np.geomspace(1.5, 8.0, 12)
-"""Weibull shapes considered; below 1.5 wear would hardly be wear, above 8 hardly chance."""
-
-# Wear-out of cutting edges usually has a shape of 2 to 5: common practice, no source.
-_SHAPE_CENTRE, _SHAPE_SD = 3.0, 0.45
-_SHAPE_BETWEEN_KEYS = 0.15
-_SHAPE_CLASS_WORTH = 20.0
 _CREEP: Final = 4 / 3
 _CHUNK = 250_000
 
@@ -86,12 +77,7 @@ class LifeModel:
 
     keys: KeyTable
     aside: list[SetAside]
-    _counts: Ints
-    _oldest: Floats
-    _lean_mean: Floats
-    _weights: Floats
-    _a: Floats
-    _log_b: Floats
+    _wear: Posterior
     _breakage: Breakage
 
     def survival(
@@ -189,13 +175,13 @@ class LifeModel:
             zero = np.zeros(len(rows))
             edges = Edges(row, zero, zero, np.ones(len(rows)))
             lives.append(ahead_for_hazard(curves, edges, np.full(len(rows), -np.log1p(-p))))
-        counts = self._counts[rows]
+        counts = self._wear.counts[rows]
         return Basis(
             counts[:, WORN],
             counts[:, BROKEN],
             counts[:, CENSORED],
             np.exp(self.keys.prior_mean[rows]),
-            np.exp(self._lean_mean[rows]),
+            np.exp(self._wear.lean_mean[rows]),
             *lives,
         )
 
@@ -231,9 +217,7 @@ class LifeModel:
         asked[rows] = True
         wanted = np.flatnonzero(asked)
         place = np.cumsum(asked) - 1
-        curves = mixture_curves(
-            SHAPES, self._weights[wanted], self._a[wanted], self._log_b[wanted]
-        )
+        curves = self._wear.curves(wanted)
         return curves, place[rows]
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
@@ -259,15 +243,15 @@ class LifeModel:
     def _swap(self, rows: Ints, planned: Floats, failure: Floats, wpp: Floats) -> GridSwap:
         curves, row = self._curves(rows)
         latest = np.full(len(rows), np.inf)
-        counts = self._counts[rows]
+        counts = self._wear.counts[rows]
         unseen = (counts[:, WORN] == 0) & (counts.sum(axis=1) > 0)
         if unseen.any():
             some = rows[unseen]
-            promised, promised_row = self._promised_curves(some)
+            promised, promised_row = promised_curves(self.keys, some), np.arange(len(some))
             alone = self._least_cost(
                 promised, promised_row, some, planned[unseen], failure[unseen], wpp[unseen]
             )
-            latest[unseen] = np.maximum(_CREEP * self._oldest[some], alone.age)
+            latest[unseen] = np.maximum(_CREEP * self._wear.oldest[some], alone.age)
         return self._least_cost(curves, row, rows, planned, failure, wpp, latest)
 
     def _least_cost(
@@ -286,17 +270,6 @@ class LifeModel:
         hazard = np.exp(curves.log_hazard[row]) + breaks
         return least_cost_on_grid(ages, hazard, planned, failure, latest)
 
-    def _promised_curves(self, rows: Ints) -> tuple[Curves, Ints]:
-        """Curves as if nothing had been seen."""
-        weights = np.tile(np.exp(_shape_prior()), (len(rows), 1))
-        a, log_b = np.empty_like(weights), np.empty_like(weights)
-        for s, shape in enumerate(SHAPES):
-            a[:, s], log_b[:, s] = rate_from_moments(
-                self.keys.prior_mean[rows], self.keys.prior_sd[rows] ** 2, float(shape)
-            )
-        weights /= weights.sum(axis=1, keepdims=True)
-        return mixture_curves(SHAPES, weights, a, log_b), np.arange(len(rows))
-
 
 def _distinct(*columns: Ints | Floats) -> tuple[Ints, Ints]:
     """Number of each row's distinct combination, and a row that holds each."""
@@ -307,11 +280,6 @@ def _distinct(*columns: Ints | Floats) -> tuple[Ints, Ints]:
         code = np.unique(code, return_inverse=True)[1]
     _, first, case = np.unique(code, return_index=True, return_inverse=True)
     return case, first
-
-
-def _shape_prior() -> Floats:
-    """Log weights of the shapes before any life."""
-    return -0.5 * (np.log(SHAPES / _SHAPE_CENTRE) / _SHAPE_SD) ** 2
 
 
 def fit_life_model(keys: KeyTable, histories: LifeHistories) -> LifeModel:
@@ -327,86 +295,9 @@ def fit_life_model(keys: KeyTable, histories: LifeHistories) -> LifeModel:
     Raises:
         OutsideModel: A life of a key that the table does not have.
     """
-    size = len(keys)
-    if len(histories) and int(histories.key_index.max()) >= size:
+    if len(histories) and int(histories.key_index.max()) >= len(keys):
         raise OutsideModel("A life belongs to a key that is not in the key table.")
-    believed, aside = set_aside(histories, np.exp(keys.prior_mean))
-    key = believed.key_index
-    counts = np.stack(
-        [np.bincount(key[believed.ended == end], minlength=size) for end in (0, 1, 2)], axis=1
-    )
-    oldest = np.zeros(size)
-    np.maximum.at(oldest, key, believed.wear)
-    lean, evidence, a, log_b = _fit_scales(keys, believed, counts)
-    group = np.unique(
-        keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
-    )[1].reshape(-1)
-    weights = _shape_weights(evidence, group, counts[:, WORN].astype(np.float64))
-    breakage = fit_breakage(believed, (keys.operation, keys.item), np.exp(keys.prior_mean))
-    return LifeModel(keys, aside, counts, oldest, lean, weights, a, log_b, breakage)
-
-
-def _fit_scales(
-    keys: KeyTable, lives: LifeHistories, counts: Ints
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Pooled priors, then each key's closed form at every shape."""
-    size, many = len(keys), len(SHAPES)
-    if not size:
-        nothing = np.zeros((0, many))
-        return np.zeros(0), nothing, nothing, nothing
-    hierarchy = Hierarchy(keys)
-    worn = counts[:, WORN].astype(np.float64)
-    log_x = np.log(np.maximum(lives.wear, 1e-12)) - keys.prior_mean[lives.key_index]
-    ended = lives.ended == WORN
-    sum_log = per_key(lives.key_index[ended], log_x[ended], size)
-    seen = counts.sum(axis=1) > 0
-    evidence, a, log_b = (np.zeros((size, many)) for _ in range(3))
-    # From a middling shape upwards and downwards, each starts from its neighbour's priors.
-    middle = int(np.argmax(_shape_prior()))
-    settled = copy(hierarchy)
-    for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
-        if s == middle - 1:
-            hierarchy = copy(settled)
-        shape = float(SHAPES[s])
-        power_sum = per_key(lives.key_index, np.exp(shape * log_x), size)
-        with np.errstate(divide="ignore"):
-            powers = np.log(power_sum)
-        hierarchy.learn(Lives(worn, powers, seen), shape, rounds=6 if s == middle else 1)
-        if s == middle:
-            settled = copy(hierarchy)
-        mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
-        after = posterior_moments(mean[seen], variance[seen], worn[seen], powers[seen], shape)
-        mean[seen], variance[seen] = after.mean, after.variance
-        evidence[seen, s] = after.log_evidence + (
-            worn[seen] * np.log(shape) + (shape - 1) * sum_log[seen]
-        )
-        a[:, s], log_b[:, s] = rate_from_moments(mean + keys.prior_mean, variance, shape)
-    return keys.prior_mean + settled.mean, evidence, a, log_b
-
-
-def _shape_weights(evidence: Floats, group: Ints, worn: Floats) -> Floats:
-    """Posterior weights of the shapes per key, shape (keys, shapes).
-
-    A key leans on its class, and a class on the shop (as much as about twenty worn edges);
-    between keys of a class the shape may differ, so the class's opinion is widened first.
-    """
-    classes = int(group.max(initial=0)) + 1
-    by_class = np.zeros((classes, evidence.shape[1]))
-    np.add.at(by_class, group, evidence)
-    everything = evidence.sum(axis=0)
-    elsewhere = np.maximum(worn.sum() - per_key(group, worn, classes), 1e-9)
-    worth = np.minimum(1.0, _SHAPE_CLASS_WORTH / elsewhere)
-    pooled = _shape_prior() + worth[:, None] * (everything - by_class) + by_class
-    opinion = _normalised(pooled[group] - evidence)
-    distance = np.subtract.outer(np.log(SHAPES), np.log(SHAPES)) / _SHAPE_BETWEEN_KEYS
-    blur = np.exp(-0.5 * distance**2)
-    blur /= blur.sum(axis=0)
-    widened = opinion @ blur.T
-    return _normalised(np.log(np.maximum(widened, 1e-300)) + evidence)
-
-
-def _normalised(log_weights: Floats) -> Floats:
-    top = log_weights - log_weights.max(axis=1, keepdims=True)
-    weights = np.exp(top)
-    result: Floats = weights / weights.sum(axis=1, keepdims=True)
-    return result
+    promised = np.exp(keys.prior_mean)
+    believed, aside = set_aside(histories, promised)
+    breakage = fit_breakage(believed, (keys.operation, keys.item), promised)
+    return LifeModel(keys, aside, fit_posterior(keys, believed), breakage)

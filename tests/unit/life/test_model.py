@@ -8,6 +8,7 @@ from crib.life.fit import fit_weibull
 from crib.life.model import fit_life_model
 from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
 from crib.life.pooling import key_table
+from crib.life.posterior import SHAPES
 from crib.life.replacement import weibull_swap_point
 from crib.life.weibull import quantile
 
@@ -101,11 +102,10 @@ def test_many_lives_give_the_law_they_came_from():
 
 def test_survival_agrees_with_the_mixture_by_hand():
     model = model_of(weibull(5))
-    shapes = np.geomspace(1.5, 8, 12)
 
     def survive(x):
-        b = np.exp(model._log_b[0])
-        wear = np.sum(model._weights[0] * (b / (b + x**shapes)) ** model._a[0])
+        b = np.exp(model._wear.log_b[0])
+        wear = np.sum(model._wear.weights[0] * (b / (b + x**SHAPES)) ** model._wear.a[0])
         beta = model._breakage.exposure_wear(np.array([0]), np.array([0.02]))[0]
         return wear * (beta / (beta + x)) ** model._breakage.alpha[0]
 
