@@ -9,7 +9,6 @@ from datetime import datetime, timedelta
 from crib.clock import print_instant
 from crib.errors import Conflict
 from crib.metrology.preset import (
-    DEFAULT_GAUGE_UNCERTAINTY_MM,
     MEASURES,
     MeasureResult,
     Reading,
@@ -26,9 +25,10 @@ from crib.store.assemblies import (
 )
 from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
-from crib.store.presets import GaugeRow, gauge_row, insert_preset, last_check
+from crib.store.presets import gauge_row, insert_preset
 from crib.store.resolve import resolve_gauge
 from crib.store.stockrows import SpecRow, spec_row
+from crib.usecases.gauge_trust import gauge_problems, gauge_uncertainty_mm
 from crib.usecases.named import named_assembly
 from crib.usecases.said import record, refuse_before, said
 
@@ -108,9 +108,9 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         command.readings,
         _nominals(spec),
         spec.tolerance_tenths_um,
-        _gauge_uncertainty_mm(gauge),
+        gauge_uncertainty_mm(gauge),
     )
-    why_not = (*_gauge_problems(tx, gauge, told.at), *verdict.why_not)
+    why_not = (*gauge_problems(tx, gauge, told.at), *verdict.why_not)
     fact_id = record(tx, "preset", told)
     void_after = told.at + PRESET_HOLDS
     insert_preset(
@@ -168,30 +168,6 @@ def _nominals(spec: SpecRow) -> dict[str, int | None]:
         "HF": spec.hf_nominal_tenths_um,
         "RE": spec.nose_radius_tenths_um,
     }
-
-
-def _gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
-    if gauge is None or gauge.uncertainty_tenths_um is None:
-        return DEFAULT_GAUGE_UNCERTAINTY_MM
-    return gauge.uncertainty_tenths_um / 10_000
-
-
-def _gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, ...]:
-    """Why a gauge may not be believed at an instant, in sentences."""
-    if gauge is None:
-        return ()
-    again = "Check the gauge on the setting master first, then measure again."
-    check = last_check(tx, gauge.id, at)
-    if check is None:
-        return (f"Gauge {gauge.gauge} was never checked. {again}",)
-    if not check.valid:
-        return (f"Gauge {gauge.gauge} failed its check at {print_instant(check.at)}. {again}",)
-    if at > check.at + timedelta(hours=gauge.check_hours):
-        return (
-            f"Gauge {gauge.gauge} was last checked at {print_instant(check.at)}, which counts "
-            f"for {gauge.check_hours:g} hours. {again}",
-        )
-    return ()
 
 
 def _relabel(

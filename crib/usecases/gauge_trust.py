@@ -1,0 +1,35 @@
+"""Whether a gauge may be believed at an instant, and how far."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from crib.clock import print_instant
+from crib.metrology.preset import DEFAULT_GAUGE_UNCERTAINTY_MM
+from crib.store.engine import Tx
+from crib.store.presets import GaugeRow, last_check
+
+
+def gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
+    """Standard uncertainty of gauge and master [mm]; the usual one where nobody said."""
+    if gauge is None or gauge.uncertainty_tenths_um is None:
+        return DEFAULT_GAUGE_UNCERTAINTY_MM
+    return gauge.uncertainty_tenths_um / 10_000
+
+
+def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, ...]:
+    """Why a gauge may not be believed at an instant, in sentences."""
+    if gauge is None:
+        return ()
+    again = "Check the gauge on the setting master first, then measure again."
+    check = last_check(tx, gauge.id, at)
+    if check is None:
+        return (f"Gauge {gauge.gauge} was never checked. {again}",)
+    if not check.valid:
+        return (f"Gauge {gauge.gauge} failed its check at {print_instant(check.at)}. {again}",)
+    if at > check.at + timedelta(hours=gauge.check_hours):
+        return (
+            f"Gauge {gauge.gauge} was last checked at {print_instant(check.at)}, which counts "
+            f"for {gauge.check_hours:g} hours. {again}",
+        )
+    return ()
