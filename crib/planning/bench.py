@@ -18,7 +18,7 @@ from datetime import datetime, timedelta
 from heapq import heappop, heappush
 from typing import Literal
 
-from crib.planning.bench_order import US_PER_MIN, by_due, fewest_late, us_from_min
+from crib.planning.bench_order import US_PER_MIN, fewest_late, us_from_min
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import Missing, Sister, SwapNeed
 
@@ -253,11 +253,12 @@ def _row(position: int, piece: _Piece, start: int, hours: BenchHours) -> QueueRo
 def _relief(pieces: Sequence[_Piece], now_at: datetime) -> list[Relief]:
     """Steps of the extra time that the earliest-due order lacks before each due date."""
     able = [piece for piece in pieces if _time_could_save(piece.job, now_at)]
+    # By the instant: dues in the same closed hours are one count of attended time.
+    able.sort(key=lambda piece: piece.job.due_at)
     steps: list[Relief] = []
     total = 0
     lacking = 0
-    for i in by_due([piece.due for piece in able]):
-        piece = able[i]
+    for piece in able:
         total += piece.work
         lack = max(total, piece.release + piece.work) - piece.due
         if lack > lacking:

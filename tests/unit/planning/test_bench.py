@@ -149,6 +149,17 @@ def test_relief_says_how_many_minutes_before_when():
     ]
 
 
+def test_relief_tells_dues_of_one_night_apart():
+    jobs = [_job("A", 30, _at(0, "23:00")), _job("B", 20, _at(0, "22:00"))]
+
+    queue = bench_queue(jobs, _hours(0, "13:50"))
+
+    assert [(step.minutes, step.before_at) for step in queue.relief] == [
+        (10, _at(0, "22:00")),
+        (40, _at(0, "23:00")),
+    ]
+
+
 def test_the_latest_start_walks_back_over_the_night():
     hours = _hours(0, "12:00")
 
