@@ -1,0 +1,287 @@
+"""Facts as flat rows, by kind: filtered, up to an instant, a page at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, Select, Table, func, select
+
+from crib.store.assemblies import stands
+from crib.store.engine import Tx
+from crib.store.tables import (
+    assemblies,
+    assembly_state,
+    corrections,
+    count_batches,
+    count_refusals,
+    facts,
+    gauge_checks,
+    label_codes,
+    metadata,
+    mounts,
+    presets,
+    removals,
+    station_state,
+    stock_moves,
+    stops,
+    teardowns,
+)
+
+_T = metadata.tables
+_people, _machines, _stations = _T["people"], _T["machines"], _T["stations"]
+_specs, _holders, _lots, _items = (
+    _T["tool_specs"],
+    _T["holders"],
+    _T["lots"],
+    _T["cutting_items"],
+)
+_gauges = _T["gauges"]
+_mark = (_machines.c.machine + "/" + _stations.c.station).label("station")
+_reversed = (~stands(facts.c.id)).label("reversed")
+_out = facts.alias("out")
+_standing = (
+    select(removals.c.fact_id, removals.c.mount_id, removals.c.reason)
+    .where(stands(removals.c.fact_id))
+    .subquery("standing")
+)
+
+
+def _facts_of(table: Table, *columns: ColumnElement[Any]) -> Select[Any]:
+    """Id, instants and person of facts, with columns of their kind."""
+    return (
+        select(
+            facts.c.id,
+            facts.c.at,
+            facts.c.recorded_at,
+            _people.c.badge.label("by"),
+            facts.c.note,
+            _reversed,
+            *columns,
+        )
+        .select_from(facts)
+        .join(table, table.c.fact_id == facts.c.id)
+        .outerjoin(_people, _people.c.id == facts.c.person_id)
+    )
+
+
+def _with_label(statement: Select[Any], assembly_id: ColumnElement[int]) -> Select[Any]:
+    return statement.join(
+        label_codes,
+        (label_codes.c.assembly_id == assembly_id) & label_codes.c.superseded_at.is_(None),
+    )
+
+
+def _at_station(statement: Select[Any]) -> Select[Any]:
+    return statement.join(_stations, _stations.c.id == mounts.c.station_id).join(
+        _machines, _machines.c.id == _stations.c.machine_id
+    )
+
+
+_ASSEMBLIES = (
+    _with_label(
+        _facts_of(
+            assemblies,
+            label_codes.c.code,
+            _specs.c.tool_spec,
+            _holders.c.holder,
+            _holders.c.location,
+            _items.c.cutting_item,
+            _lots.c.lot,
+            assemblies.c.edge,
+            func.coalesce(_items.c.edges, 1).label("edges"),
+            assembly_state.c.cutter_status,
+            assembly_state.c.preset_id,
+            presets.c.void_after,
+            assembly_state.c.ended_at,
+            _mark,
+        ),
+        assemblies.c.fact_id,
+    )
+    .join(assembly_state, assembly_state.c.assembly_id == assemblies.c.fact_id)
+    .join(_specs, _specs.c.id == assemblies.c.tool_spec_id)
+    .join(_holders, _holders.c.id == assemblies.c.holder_id)
+    .join(_lots, _lots.c.id == assemblies.c.lot_id)
+    .join(_items, _items.c.id == _lots.c.cutting_item_id)
+    .outerjoin(presets, presets.c.fact_id == assembly_state.c.preset_id)
+    .outerjoin(station_state, station_state.c.assembly_id == assemblies.c.fact_id)
+    .outerjoin(_stations, _stations.c.id == station_state.c.station_id)
+    .outerjoin(_machines, _machines.c.id == _stations.c.machine_id)
+)
+_PRESETS = _with_label(
+    _facts_of(
+        presets,
+        label_codes.c.code.label("assembly"),
+        _gauges.c.gauge,
+        presets.c.accepted,
+        presets.c.why_not,
+        presets.c.lf_tenths_um,
+        presets.c.wf_tenths_um,
+        presets.c.hf_tenths_um,
+        presets.c.re_tenths_um,
+        presets.c.standard_deviation_mm,
+        presets.c.expanded_uncertainty_mm,
+        presets.c.void_after,
+    ).outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id),
+    presets.c.assembly_id,
+)
+_MOUNTS = _with_label(
+    _at_station(
+        _facts_of(
+            mounts,
+            label_codes.c.code.label("assembly"),
+            _mark,
+            mounts.c.preset_id,
+            mounts.c.part_count,
+            mounts.c.offset_x_tenths_um,
+            mounts.c.offset_y_tenths_um,
+            mounts.c.offset_z_tenths_um,
+            _standing.c.fact_id.label("removal_id"),
+            _out.c.at.label("removed_at"),
+            _standing.c.reason,
+        )
+    )
+    .outerjoin(_standing, _standing.c.mount_id == mounts.c.fact_id)
+    .outerjoin(_out, _out.c.id == _standing.c.fact_id),
+    mounts.c.assembly_id,
+)
+_REMOVALS = _with_label(
+    _at_station(
+        _facts_of(
+            removals,
+            label_codes.c.code.label("assembly"),
+            _mark,
+            removals.c.mount_id,
+            removals.c.reason,
+            removals.c.part_count,
+            removals.c.flank_wear_tenths_um,
+        ).join(mounts, mounts.c.fact_id == removals.c.mount_id)
+    ),
+    mounts.c.assembly_id,
+)
+_CORRECTIONS = _with_label(
+    _at_station(
+        _facts_of(
+            corrections,
+            label_codes.c.code.label("assembly"),
+            _mark,
+            corrections.c.mount_id,
+            corrections.c.axis,
+            corrections.c.change_tenths_um,
+            corrections.c.correction_kind,
+        ).join(mounts, mounts.c.fact_id == corrections.c.mount_id)
+    ),
+    mounts.c.assembly_id,
+)
+_TEARDOWNS = _with_label(
+    _facts_of(teardowns, label_codes.c.code.label("assembly"), teardowns.c.reason),
+    teardowns.c.assembly_id,
+)
+_STOCK_MOVES = (
+    _facts_of(
+        stock_moves,
+        _lots.c.lot,
+        _items.c.cutting_item,
+        stock_moves.c.move,
+        stock_moves.c.change,
+        stock_moves.c.balance_after,
+        facts.c.reverses_id,
+    )
+    .join(_lots, _lots.c.id == stock_moves.c.lot_id)
+    .join(_items, _items.c.id == _lots.c.cutting_item_id)
+)
+_GAUGE_CHECKS = _facts_of(
+    gauge_checks, _gauges.c.gauge, gauge_checks.c.valid, gauge_checks.c.result
+).join(_gauges, _gauges.c.id == gauge_checks.c.gauge_id)
+_STOPS = _facts_of(stops, _machines.c.machine, stops.c.ends_at, stops.c.reason).join(
+    _machines, _machines.c.id == stops.c.machine_id
+)
+_COUNT_BATCHES = _facts_of(
+    count_batches,
+    _machines.c.machine,
+    count_batches.c.accepted,
+    count_batches.c.duplicates,
+    count_batches.c.refused,
+).join(_machines, _machines.c.id == count_batches.c.machine_id)
+_REFUSED_COUNTS: Select[Any] = (
+    select(
+        count_refusals.c.id,
+        count_refusals.c.at,
+        facts.c.recorded_at,
+        _people.c.badge.label("by"),
+        _machines.c.machine,
+        count_refusals.c.batch_id,
+        count_refusals.c.reading,
+        count_refusals.c.reason,
+        count_refusals.c.detail,
+    )
+    .select_from(count_refusals)
+    .join(facts, facts.c.id == count_refusals.c.batch_id)
+    .join(_machines, _machines.c.id == count_refusals.c.machine_id)
+    .outerjoin(_people, _people.c.id == facts.c.person_id)
+)
+
+_STATEMENTS: Mapping[str, Select[Any]] = {
+    "assemblies": _ASSEMBLIES,
+    "presets": _PRESETS,
+    "mounts": _MOUNTS,
+    "removals": _REMOVALS,
+    "corrections": _CORRECTIONS,
+    "teardowns": _TEARDOWNS,
+    "stock_moves": _STOCK_MOVES,
+    "gauge_checks": _GAUGE_CHECKS,
+    "stops": _STOPS,
+    "count_batches": _COUNT_BATCHES,
+    "refused_counts": _REFUSED_COUNTS,
+}
+
+# filter -> the column that has to equal it
+_FILTERS: Mapping[str, ColumnElement[Any]] = {
+    "assembly_id": label_codes.c.assembly_id,
+    "tool_spec_id": assemblies.c.tool_spec_id,
+    "holder_id": assemblies.c.holder_id,
+    "cutter_status": assembly_state.c.cutter_status,
+    "station_id": mounts.c.station_id,
+    "machine_id": _machines.c.id,
+    "lot_id": _lots.c.id,
+    "gauge_id": _gauges.c.id,
+}
+
+
+def fact_rows(
+    tx: Tx,
+    kind: str,
+    filters: Mapping[str, object],
+    *,
+    open_only: bool = False,
+    as_of: datetime | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> list[Any]:
+    """Rows of one kind by ascending id.
+
+    Args:
+        tx: An open transaction.
+        kind: A key of the statements above.
+        filters: Filter name -> value; the caller knows which fit the kind.
+        open_only: Assemblies that are not over only, mounts that still last only.
+        as_of: Only facts dated up to then.
+        after_id: Only ids above (the last one of the page before).
+        limit: How many at most.
+    """
+    statement = _STATEMENTS[kind]
+    number = count_refusals.c.id if kind == "refused_counts" else facts.c.id
+    for name, value in filters.items():
+        statement = statement.where(_FILTERS[name] == value)
+    if open_only:
+        still = (
+            assembly_state.c.ended_at.is_(None)
+            if kind == "assemblies"
+            else _standing.c.fact_id.is_(None) & stands(facts.c.id)
+        )
+        statement = statement.where(still)
+    if as_of is not None:
+        statement = statement.where(facts.c.at <= as_of)
+    statement = statement.where(number > after_id).order_by(number).limit(limit)
+    return list(tx.execute(statement).all())

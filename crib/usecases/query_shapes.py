@@ -1,0 +1,217 @@
+"""One row of each list of facts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Generic, TypeVar
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[Row]):
+    """Rows by ascending id; ``next_after`` asks for the following page, None at the end."""
+
+    rows: tuple[Row, ...]
+    next_after: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class AssemblyListed:
+    """One tool that was built, as it is now."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    code: str
+    tool_spec: str
+    holder: str
+    holder_location: str | None
+    cutting_item: str
+    lot: str
+    edge: int
+    edges: int
+    cutter_status: str
+    preset_id: int | None
+    void_after: datetime | None
+    ended_at: datetime | None
+    station: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PresetListed:
+    """One preset; lengths in 0.1 µm."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    gauge: str | None
+    accepted: bool
+    why_not: Sequence[str]
+    lf_tenths_um: int | None
+    wf_tenths_um: int | None
+    hf_tenths_um: int | None
+    re_tenths_um: int | None
+    standard_deviation_mm: Mapping[str, float | None]
+    expanded_uncertainty_mm: Mapping[str, float]
+    void_after: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class MountListed:
+    """One stay in a station; offsets as keyed in [0.1 µm]."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    station: str
+    preset_id: int
+    part_count: int | None
+    offset_x_tenths_um: int | None
+    offset_y_tenths_um: int | None
+    offset_z_tenths_um: int | None
+    removal_id: int | None
+    removed_at: datetime | None
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RemovalListed:
+    """One removal."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    station: str
+    mount_id: int
+    reason: str
+    part_count: int | None
+    flank_wear_tenths_um: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class CorrectionListed:
+    """One offset step in the control's figures [0.1 µm]."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    station: str
+    mount_id: int
+    axis: str
+    change_tenths_um: int
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class TeardownListed:
+    """One tool taken apart."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class StockMoveListed:
+    """One line of the ledger; ``reverses_id`` where it takes another back."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    lot: str
+    cutting_item: str
+    move: str
+    change: int
+    on_hand: int
+    reverses_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeCheckListed:
+    """One check of a gauge on its master."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    gauge: str
+    valid: bool
+    result: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class StopListed:
+    """One stop of a machine."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    machine: str
+    ends_at: datetime | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountBatchListed:
+    """One batch of counter readings that brought something new."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    machine: str
+    accepted: int
+    duplicates: int
+    refused: int
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedCountListed:
+    """One counter reading that is kept aside; ``at`` is None where it could not be read."""
+
+    id: int
+    at: datetime | None
+    recorded_at: datetime
+    by: str | None
+    machine: str
+    batch_id: int
+    reading: Mapping[str, Any]
+    reason: str
+    sentence: str
