@@ -1,0 +1,143 @@
+"""Migrations and tables say the same; a database comes up, goes down and keeps its rows."""
+
+from __future__ import annotations
+
+import shutil
+import warnings
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+import crib.store.migrations
+from crib.errors import Refusal
+from crib.records.catalogue import CATALOGUE
+from crib.store.engine import Store, revision
+from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schema_version
+from crib.store.records import list_records
+from crib.store.tables import metadata
+from crib.store.triggers import TRIGGERS
+
+
+def schema(store: Store, kind: str) -> dict[str, str]:
+    with store.read() as tx:
+        rows = tx.exec_driver_sql(
+            "SELECT name, sql FROM sqlite_master WHERE type = ? AND sql IS NOT NULL"
+            " AND name <> 'alembic_version' AND name NOT LIKE 'sqlite_%'",
+            (kind,),
+        )
+        return {name: " ".join(sql.split()) for name, sql in rows}
+
+
+def created_from_metadata(path: Path) -> Store:
+    created = Store(f"sqlite:///{path}")
+    metadata.create_all(created.engine)
+    return created
+
+
+def test_migrations_give_the_tables(store):
+    with store.engine.connect() as connection, warnings.catch_warnings():
+        # an index over an expression cannot be read back; the next test compares its SQL
+        warnings.filterwarnings("ignore", message=".*expression-based index")
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+
+
+def test_migrations_give_the_same_indexes_checks_and_triggers(store, tmp_path):
+    created = created_from_metadata(tmp_path / "created.db")
+
+    assert schema(store, "index") == schema(created, "index")
+    assert schema(store, "trigger") == {n: " ".join(s.split()) for n, s in TRIGGERS.items()}
+    ours, theirs = schema(store, "table"), schema(created, "table")
+    assert ours.keys() == theirs.keys()
+    for name, sql in theirs.items():
+        for constraint in ("CHECK", "FOREIGN KEY", "UNIQUE", "WITHOUT ROWID", "AUTOINCREMENT"):
+            assert ours[name].count(constraint) == sql.count(constraint), name
+    created.close()
+
+
+def test_the_newest_migration_is_the_head():
+    folder = str(Path(crib.store.migrations.__file__).parent)
+
+    assert ScriptDirectory(folder, version_locations=[folder]).get_heads() == [HEAD]
+
+
+def test_a_new_file_is_made_and_opened_again_as_it_is(tmp_path):
+    url = f"sqlite:///{tmp_path}/deep/folder/crib.db"
+
+    first = open_store(url)
+    first.close()
+    again = open_store(url)
+
+    assert schema_version(again) == HEAD
+    with again.read() as tx:
+        assert revision(tx) == 0
+    again.close()
+
+
+def test_an_empty_file_needs_a_migration(tmp_path):
+    empty = Store(f"sqlite:///{tmp_path}/crib.db")
+
+    assert schema_version(empty) is None
+    assert needs_migration(empty)
+    empty.close()
+
+
+def test_a_migration_keeps_the_rows_that_it_finds(store, shop):
+    with store.read() as tx:
+        before = {record.name: list_records(tx, record) for record in CATALOGUE}
+
+    migrate(store)
+
+    with store.read() as tx:
+        assert {record.name: list_records(tx, record) for record in CATALOGUE} == before
+        assert tx.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+
+
+def test_down_leaves_nothing_and_up_again_gives_all(store):
+    before = schema(store, "table"), schema(store, "index"), schema(store, "trigger")
+
+    migrate(store, "base")
+
+    assert schema_version(store) is None
+    assert schema(store, "table") == schema(store, "trigger") == {}
+    migrate(store)
+    assert (schema(store, "table"), schema(store, "index"), schema(store, "trigger")) == before
+
+
+def test_a_migration_that_fails_changes_nothing(store, shop):
+    before = schema(store, "table")
+    with store.engine.connect() as connection:
+        # the way down stumbles over it after it has dropped others
+        connection.exec_driver_sql("DROP TABLE count_refusals")
+        damaged = schema(store, "table")
+
+    with pytest.raises(Exception, match="count_refusals"):
+        migrate(store, "base")
+
+    assert schema(store, "table") == damaged != before
+    assert schema_version(store) == HEAD
+
+
+def test_a_database_of_a_newer_version_is_refused(store):
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
+
+    with pytest.raises(Refusal, match="9999"):
+        open_store(store.url)
+
+
+def test_a_copied_file_is_a_database_of_its_own(store, shop, tmp_path):
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    copy = tmp_path / "copy.db"
+    shutil.copy(tmp_path / "crib.db", copy)
+
+    opened = open_store(f"sqlite:///{copy}")
+
+    with opened.read() as mine, store.read() as theirs:
+        for record in CATALOGUE:
+            assert list_records(mine, record) == list_records(theirs, record)
+    opened.close()
