@@ -198,8 +198,7 @@ class Hierarchy:
         item, columns = self.keys.item, len(self._level)
         items = int(item.max()) + 1
         prior = 1 / (self._base["item"] * self._factor["item"])
-        # Messages of negative precision may not take more than the effect itself holds.
-        precision = np.maximum(per_key(item, pi, items) + prior, 0.1 * prior)
+        precision = per_key(item, pi, items) + prior
         pull = per_key(item, lam, items)
         at = (item * columns + self._label).reshape(-1)
         q = per_key(at, np.tile(pi, len(self._label)), items * columns).reshape(items, columns)
@@ -207,7 +206,8 @@ class Hierarchy:
         by_cell = per_key(self._cell, pi)[:, None] * self._cells
         spread = np.array([self._base[n] * self._factor[n] for n in self._crossed])
         normal = self._cells.T @ by_cell - q.T @ lean
-        covariance = _inverse(normal, 1 / spread[self._level])
+        normal += np.diag(1 / spread[self._level])
+        covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
         beta = covariance @ (self._cells.T @ per_key(self._cell, lam) - lean.T @ pull)
         # A key's sum of effects: its cell's columns, less the lean that its item makes of them.
         reach = lean @ covariance
@@ -220,7 +220,8 @@ class Hierarchy:
         self._spread_columns(beta, covariance)
         self._spread_items(effect, 1 / precision + alike)
         self._spread_keys(mean, variance, tau, nu, own)
-        left = np.maximum(1 / variance - pi, 0.1 / variance)
+        # Never below 0 but by rounding, when a message outweighs all else.
+        left = np.maximum(1 / variance - pi, 1e-9 / variance)
         return (mean / variance - lam) / left, 1 / left + own
 
     def _update(self, name: str, squares: float, free: float, base: float = 0.0) -> None:
@@ -248,24 +249,13 @@ class Hierarchy:
     def _spread_keys(
         self, mean: Floats, variance: Floats, tau: Floats, nu: Floats, own: Floats
     ) -> None:
-        """By expectation-maximisation: the fixed point fails where messages widen."""
+        """By expectation-maximisation: the fixed point overshoots on one life per key."""
         said = nu != 0
         precision = 1 / own + tau
         effect = (nu - tau * mean) / precision
         left = 1 / precision + (tau / precision) ** 2 * variance
         squares = float(np.sum(((effect**2 + left) / self._own)[said]))
         self._update("key", squares, float(said.sum()), base=1.0)
-
-
-def _inverse(normal: Floats, prior: Floats) -> Floats:
-    """Inverse of a normal matrix plus its prior precisions on the diagonal."""
-    whole = normal + np.diag(prior)
-    lowest = float(np.linalg.eigvalsh(whole)[0])
-    # Only a crowd of messages of negative precision can bring it down to nothing.
-    floor = 0.1 * float(prior.min())
-    if lowest < floor:
-        whole += np.eye(len(prior)) * (floor - lowest)
-    return np.asarray(np.linalg.inv(whole), dtype=np.float64)
 
 
 def _messages(
@@ -276,8 +266,7 @@ def _messages(
     seen = lives.seen
     m, v = mean[seen], variance[seen]
     after = posterior_moments(m, v, lives.worn[seen], lives.log_sum_powers[seen], shape)
-    # A message may carry negative precision (a lone life far from its prior widens it); to drop
-    # such messages would bias lives upwards. It stays above minus half the prior's.
-    tau[seen] = np.maximum(1 / after.variance - 1 / v, -0.5 / v)
+    # The likelihood is log-concave in ln scale, so it never widens a prior but by rounding.
+    tau[seen] = np.maximum(1 / after.variance - 1 / v, 0.0)
     nu[seen] = after.mean * (tau[seen] + 1 / v) - m / v
     return tau, nu

@@ -75,3 +75,10 @@ def test_unequal_columns_and_unknown_endings_are_refused():
         life_histories([0, 0], [1.0], [1.0], [1])
     with pytest.raises(OutsideModel, match="0, 1 or 2"):
         life_histories([0], [1.0], [1.0], [3])
+
+
+def test_six_short_lives_are_a_yardstick_of_their_own():
+    kept, aside = set_aside(lives([0.05] * 7 + [0.5], [WORN] * 8), np.ones(1))
+
+    assert len(kept) == 7
+    assert aside[0].wear == 0.5

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from crib.errors import OutsideModel
+from crib.life.conjugate import posterior_moments
 from crib.life.model import fit_life_model
 from crib.life.observations import WORN, life_histories
-from crib.life.pooling import Hierarchy, key_table
+from crib.life.pooling import Hierarchy, Lives, _messages, key_table
 
 # Keys 0 and 1: one item on two materials; 2: its grade; 3: a stranger.
 ITEM, GRADE, OPERATION, MATERIAL = [0, 0, 1, 2], [0, 0, 0, 1], [0, 0, 0, 1], [0, 1, 1, 2]
@@ -130,3 +131,15 @@ def test_the_mixed_model_agrees_with_the_full_normal_equations():
         posterior = np.linalg.inv(precision)
         assert variance[key] == pytest.approx(posterior[key, key], rel=1e-8)
         assert mean[key] == pytest.approx((posterior @ (nu * others))[key], rel=1e-6, abs=1e-9)
+
+
+def test_a_message_times_its_prior_is_the_posterior():
+    mean, variance = np.zeros(3), np.full(3, 0.1)
+    lives = Lives(np.array([1.0, 1.0, 0.0]), 3 * np.log([2.5, 0.9, 1.0]), np.array([True] * 3))
+
+    tau, nu = _messages(mean, variance, lives, 3.0)
+
+    after = posterior_moments(mean, variance, lives.worn, lives.log_sum_powers, 3.0)
+    assert np.all(tau > 0)
+    assert 1 / (1 / variance + tau) == pytest.approx(after.variance)
+    assert (mean / variance + nu) * after.variance == pytest.approx(after.mean)
