@@ -19,8 +19,8 @@ ASCENT = 0.93
 DESCENT = 0.24
 LINE = ASCENT + DESCENT
 
-#: Ink further out than this is an ornament, no letter of a name; it would hit its neighbours.
-_HIGHEST, _LOWEST, _OVERHANG = 1.2, -0.45, 0.12
+#: Ink that stands out of its width by more [em] would hit its neighbour.
+_OVERHANG = 0.12
 
 
 class Face(Enum):
@@ -54,7 +54,7 @@ class Metrics:
 
 @cache
 def metrics(face: Face) -> Metrics:
-    """Read a face's measures; ornaments that would leave the line are left out."""
+    """Read a face's measures; characters that would hit their neighbours are left out."""
     data = face.path.read_bytes()
     tables = _tables(data)
     units = struct.unpack_from(">H", data, tables["head"] + 18)[0]
@@ -74,11 +74,7 @@ def metrics(face: Face) -> Metrics:
         start, end = offsets[glyph] * scale, offsets[glyph + 1] * scale
         if end > start:
             _, y_min, x_max, y_max = struct.unpack_from(">4h", data, tables["glyf"] + start + 2)
-            if (
-                y_max > _HIGHEST * units
-                or y_min < _LOWEST * units
-                or (width and x_max > width + _OVERHANG * units)
-            ):
+            if width and x_max > width + _OVERHANG * units:
                 continue
             if y_max > ASCENT * units:
                 top[character] = y_max / units

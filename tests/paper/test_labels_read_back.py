@@ -12,6 +12,7 @@ import pypdfium2
 import pytest
 from numpy.typing import NDArray
 from PIL import Image, ImageFilter
+from pypdfium2 import raw
 
 from crib.codes import make_code, parse_code
 from crib.errors import BadCode, Invalid
@@ -190,3 +191,22 @@ def test_another_process_gives_the_same_bytes() -> None:
         env={"PYTHONHASHSEED": "7", "PYTHONPATH": ":".join(p for p in sys.path if p)},
     )
     assert there.stdout.strip() == here
+
+
+@pytest.mark.parametrize("name", sorted(STOCKS))
+def test_symbols_begin_on_whole_printer_dots(
+    name: str, measured: Callable[..., AssemblyLabel]
+) -> None:
+    stock = STOCKS[name]
+    labels = [measured(number) for number in range(stock.cells)]
+    document = pypdfium2.PdfDocument(render_labels(labels, stock))
+    page = document[0]
+
+    symbols = [one for one in page.get_objects() if one.type == raw.FPDF_PAGEOBJ_PATH]
+
+    assert len(symbols) == stock.cells
+    dot = 72 / stock.dpi
+    for one in symbols:
+        left, _, right, top = one.get_bounds()
+        for side in (left, right, page.get_height() - top):
+            assert side / dot == pytest.approx(round(side / dot), abs=0.02)

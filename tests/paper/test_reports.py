@@ -68,6 +68,7 @@ def check_pages(pages: list[Laid]) -> None:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_every_row_is_printed_once_on_numbered_pages(paper: str) -> None:
+    check_pages(lay_out_shift_sheet(shift(120, 60), paper))
     pages = words(render_shift_sheet(shift(120, 60), paper))
 
     text = " ".join(pages)
@@ -127,6 +128,14 @@ def test_long_text_wraps_within_its_column(names: list[str], paper: str) -> None
 
     check_pages(pages)
     render_pages(pages, "Shift sheet")
+
+
+@pytest.mark.parametrize("lines", range(1, 8))
+def test_rows_never_run_into_the_foot(lines: int) -> None:
+    why = " ".join(["unattended-stretch-ahead"] * lines)
+    rows = tuple(swap(number, why=why) for number in range(40))
+
+    check_pages(lay_out_shift_sheet(ShiftSheet("now", "next 12 hours", rows, ())))
 
 
 def test_a_row_longer_than_a_page_goes_on_overleaf_and_loses_nothing() -> None:

@@ -58,7 +58,10 @@ def test_optional_rows_make_room_the_least_important_first() -> None:
 def test_rows_that_must_stay_and_do_not_fit_are_refused() -> None:
     lower = ready(row("one"), row("two"))
 
-    assert share_out([], lower, 0.0, 0.0, 1.9 * line_height_mm(5.0)) is None
+    # Too tall below the symbol though the label has room, and too tall for the whole label.
+    assert share_out([], lower, -10.0, 0.0, 1.9 * line_height_mm(5.0)) is None
+    assert share_out(lower, [], 0.0, 0.0, 1.9 * line_height_mm(5.0)) is None
+    assert share_out([], lower, -10.0, 0.0, 2.1 * line_height_mm(5.0)) is not None
 
 
 def test_what_is_never_cut_and_too_wide_is_refused_unless_optional() -> None:

@@ -19,7 +19,7 @@ from labels.text import (
     width_em,
     wrap,
 )
-from labels.typeface import Face, metrics
+from labels.typeface import ASCENT, DESCENT, Face, metrics
 
 ANY = st.text(max_size=80)
 
@@ -141,3 +141,16 @@ def test_a_long_word_breaks_after_its_hyphen() -> None:
 
 def test_a_whole_book_is_cut_before_it_is_measured() -> None:
     assert len(printable("ü" * 1_000_000)) <= LONGEST_CHARACTERS
+
+
+@pytest.mark.parametrize("text", ["ẪṨ", "Ǘ̌", "ڳ"])
+def test_stacked_accents_shrink_until_they_stay_in_the_line(text: str) -> None:
+    fitted = fit(printable(text), Face.BOLD, 50.0, 10.0, 5.0)
+
+    assert fitted is not None
+    measures = metrics(Face.BOLD)
+    top = max(measures.top.get(character, ASCENT) for character in fitted.shown)
+    low = min(measures.bottom.get(character, -DESCENT) for character in fitted.shown)
+    assert (top, low) != (ASCENT, -DESCENT)
+    assert top * fitted.size_pt <= ASCENT * 10.0 + 1e-9
+    assert low * fitted.size_pt >= -DESCENT * 10.0 - 1e-9
