@@ -1,4 +1,8 @@
-"""One value of a record: read from a cell, printed back, refused with what would be right."""
+"""One value of a record: read from a cell, printed back, refused with what would be right.
+
+A refusal of a cell is a sentence without its subject, ``is not a number; write it like
+12.5``: whoever reports it puts the place and the value in front.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +16,12 @@ from crib.errors import Invalid
 from crib.records.columns import LONGEST_TEXT, Column
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
-_NUMBER = re.compile(r"[+-]?(\d{1,15}(\.\d{0,15})?|\.\d{1,15})([eE][+-]?\d{1,2})?", re.ASCII)
+_NUMBER = re.compile(r"[+-]?(\d{1,20}(\.\d{0,30})?|\.\d{1,30})([eE][+-]?\d{1,3})?", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _MONEY = re.compile(r"[+-]?\d{1,12}(\.\d{1,2}0*)?", re.ASCII)
-_CLOCK = re.compile(r"(\d{1,2}):(\d\d)", re.ASCII)
+_CLOCK = re.compile(r"(\d{1,2}):(\d\d)(:00)?", re.ASCII)
+_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _YES = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
 
 
@@ -35,7 +41,7 @@ def read_cell(column: Column, text: str) -> object:
     """
     stripped = text.strip()
     value = _READERS[column.kind](column, stripped)
-    _check_bounds(column, value, stripped)
+    _check_bounds(column, value)
     return value
 
 
@@ -51,6 +57,8 @@ def print_cell(column: Column, value: object) -> str:
         return f"{Decimal(value) / 100:.2f}"
     if column.kind == "time" and isinstance(value, int):
         return f"{value // 60:02d}:{value % 60:02d}"
+    if isinstance(value, tuple):
+        return "|".join(value)
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, datetime):
@@ -63,7 +71,7 @@ def print_cell(column: Column, value: object) -> str:
 def _read_text(column: Column, text: str) -> str:
     if len(text) > LONGEST_TEXT:
         raise Invalid(f"is {len(text)} characters long; at most {LONGEST_TEXT} are taken")
-    if any(ord(character) < 32 or ord(character) == 127 for character in text):
+    if _CONTROL.search(text):
         raise Invalid("holds a line break or control character; write plain text")
     return text
 
@@ -79,12 +87,15 @@ def _read_number(column: Column, text: str) -> float:
         raise Invalid("is not a number; write it like 12.5")
     value = float(text)
     if not math.isfinite(value):
-        raise Invalid("is not a finite number")
+        raise Invalid("is not a finite number; write it like 12.5")
     return value
 
 
 def _read_length(column: Column, text: str) -> int:
-    return tenths_um_from_mm(text)
+    try:
+        return tenths_um_from_mm(text)
+    except Invalid as problem:
+        raise _without_subject(problem, text) from None
 
 
 def _read_money(column: Column, text: str) -> int:
@@ -97,18 +108,29 @@ def _read_yes_no(column: Column, text: str) -> bool:
     try:
         return _YES[text.lower()]
     except KeyError:
-        raise Invalid("is neither yes nor no") from None
+        raise Invalid("is neither yes nor no; write yes or no") from None
 
 
 def _read_instant(column: Column, text: str) -> datetime:
-    return parse_instant(text)
+    try:
+        return parse_instant(text)
+    except Invalid as problem:
+        raise _without_subject(problem, text) from None
+
+
+def _without_subject(problem: Invalid, text: str) -> Invalid:
+    # these sentences begin with the value in quotes, which the reporter shows already
+    said = re.sub(r"^'.*?' (mm )?(?=is |lies )", "", problem.sentence, flags=re.DOTALL)
+    return Invalid(said.rstrip(".").replace(": ", "; ", 1))
 
 
 def _read_date(column: Column, text: str) -> date:
     try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Invalid("is not a date; write it like 2026-03-29") from None
+        if _DAY.fullmatch(text):
+            return date.fromisoformat(text)
+    except ValueError as problem:
+        raise Invalid(f"is not a date ({problem}); write it like 2026-03-29") from None
+    raise Invalid("is not a date; write it like 2026-03-29")
 
 
 def _read_time(column: Column, text: str) -> int:
@@ -123,7 +145,61 @@ def _read_choice(column: Column, text: str) -> str:
     for choice in column.choices:
         if choice.lower() == text.lower():
             return choice
-    raise Invalid(f"is not one of {', '.join(column.choices)}")
+    raise Invalid(f"is not a word taken here; {right_for(column)}")
+
+
+_SHAPES = {
+    "text": "plain text",
+    "integer": "a whole number",
+    "number": "a number like 12.5",
+    "length": "a length in mm like 12.3456",
+    "money": "an amount like 12.50",
+    "yes_no": "yes or no",
+    "instant": "an instant with its offset, like 2026-03-29T01:30:00+01:00",
+    "date": "a date like 2026-03-29",
+    "time": "a time of day like 06:00",
+}
+
+
+def right_for(column: Column) -> str:
+    """What a cell of the column takes, as an order to whoever fills it in.
+
+    Examples:
+        >>> right_for(Column("passes", "integer", minimum=1, maximum=9))
+        'write a whole number, at least 1, at most 9'
+    """
+    if column.kind == "choice":
+        *first, last = column.choices
+        return f"write {', '.join(first)} or {last}" if first else f"write {last}"
+    shape = _SHAPES[column.kind]
+    if column.many:
+        shape = "names with | between them"
+    bounds = [
+        f", {words} {bound:g}" if abs(bound) < 1e6 else f", {words} {bound:.0f}"
+        for words, bound in (
+            ("at least", column.minimum),
+            ("more than", column.above),
+            ("at most", column.maximum),
+        )
+        if bound is not None
+    ]
+    return f"write {shape}{''.join(bounds)}"
+
+
+def read_names(column: Column, text: str) -> tuple[str, ...]:
+    """Names separated by ``|``, in the order written.
+
+    Raises:
+        Invalid: A name is empty, given twice, or no plain text.
+    """
+    names = tuple(name.strip() for name in text.split("|"))
+    if not all(names):
+        raise Invalid("has nothing on one side of a |; write names with | between them")
+    for position, name in enumerate(names):
+        _read_text(column, name)
+        if name in names[:position]:
+            raise Invalid(f"names {name} twice; write every name once")
+    return names
 
 
 _READERS = {
@@ -140,13 +216,16 @@ _READERS = {
 }
 
 
-def _check_bounds(column: Column, value: object, text: str) -> None:
+_SCALES = {"length": 10_000, "money": 100}
+
+
+def _check_bounds(column: Column, value: object) -> None:
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return
-    scale = {"length": 10_000, "money": 100}.get(column.kind, 1)
+    scale = _SCALES.get(column.kind, 1)
     if column.minimum is not None and value < column.minimum * scale:
-        raise Invalid(f"is below {column.minimum:g}, the least that makes sense")
+        raise Invalid(f"is below the least that makes sense; {right_for(column)}")
     if column.above is not None and value <= column.above * scale:
-        raise Invalid(f"must be more than {column.above:g}")
+        raise Invalid(f"is too small; {right_for(column)}")
     if column.maximum is not None and value > column.maximum * scale:
-        raise Invalid(f"is above {column.maximum:g}, the most that makes sense")
+        raise Invalid(f"is above the most that makes sense; {right_for(column)}")

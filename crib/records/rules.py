@@ -1,0 +1,103 @@
+"""What the cells of one row must hold together, beyond what each holds alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from datetime import datetime
+from functools import lru_cache
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from crib.records.columns import Record
+
+_DAY_MINUTES = 24 * 60
+
+Values = Mapping[str, object]
+
+
+class Problem(NamedTuple):
+    """What is wrong with a row, at which column, and what would be right.
+
+    ``reason`` and ``right`` make one sentence whose subject is the value of ``column``.
+    """
+
+    column: str
+    reason: str
+    right: str
+
+
+@lru_cache(maxsize=512)
+def is_time_zone(name: str) -> bool:
+    """Whether the IANA data of this machine know a zone of that name.
+
+    Examples:
+        >>> is_time_zone("Europe/Berlin"), is_time_zone("Europe")
+        (True, False)
+    """
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        return False
+    return True
+
+
+def problems_of(record: Record, values: Values) -> list[Problem]:
+    """Every way in which the values of one row contradict each other.
+
+    Args:
+        record: What the row is.
+        values: Typed values by column name; a missing name counts as empty.
+    """
+    rule = _RULES.get(record.name)
+    return list(rule(values)) if rule else []
+
+
+def _calendar_span(values: Values) -> Iterator[Problem]:
+    zone = values.get("time_zone")
+    if isinstance(zone, str) and not is_time_zone(zone):
+        yield Problem(
+            "time_zone",
+            "is no IANA time zone",
+            "write it like Europe/Berlin, or leave it empty",
+        )
+    if values.get("start") == _DAY_MINUTES:
+        yield Problem("start", "is the end of a day", "write 00:00 on the next weekday")
+
+
+def _machine(values: Values) -> Iterator[Problem]:
+    bar, remnant = values.get("bar_length_mm"), values.get("bar_remnant_mm")
+    if isinstance(bar, float) and isinstance(remnant, float) and remnant >= bar:
+        yield Problem("bar_remnant_mm", "is the whole bar", "write what is left of one in mm")
+
+
+def _cutting_item(values: Values) -> Iterator[Problem]:
+    if "|" in str(values.get("cutting_item")):
+        yield Problem(
+            "cutting_item",
+            "holds a |, which stands between names elsewhere",
+            "write the name without it",
+        )
+
+
+def _tool_life(values: Values) -> Iterator[Problem]:
+    if values.get("tool_material") is None and values.get("cutting_item") is None:
+        yield Problem(
+            "tool_material",
+            "and cutting_item are both empty",
+            "write one of them: it says which edges the constants are for",
+        )
+
+
+def _run(values: Values) -> Iterator[Problem]:
+    start_at, end_at = values.get("start_at"), values.get("end_at")
+    if isinstance(start_at, datetime) and isinstance(end_at, datetime) and end_at < start_at:
+        yield Problem("end_at", "lies before start_at", "write when the run ended")
+
+
+_RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {
+    "calendar_spans": _calendar_span,
+    "machines": _machine,
+    "cutting_items": _cutting_item,
+    "tool_life": _tool_life,
+    "runs": _run,
+}
