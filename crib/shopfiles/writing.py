@@ -1,0 +1,43 @@
+"""Shop files written back: one canonical form, so that equal records give equal bytes."""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TextIO
+
+from crib.records.columns import Record
+from crib.records.values import print_cell
+
+
+def write_rows(record: Record, rows: Iterable[Mapping[str, object]], stream: TextIO) -> int:
+    """Write a header with every column, then the rows; commas, line feeds, quotes where needed.
+
+    Args:
+        record: What the rows are; it must have a file.
+        rows: Typed values by column name, in the order wanted; a missing one is empty.
+        stream: Text stream opened with ``newline=""``.
+
+    Returns:
+        Number of rows written.
+    """
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([column.name for column in record.columns])
+    count = 0
+    for values in rows:
+        writer.writerow(
+            [print_cell(column, values.get(column.name)) for column in record.columns]
+        )
+        count += 1
+    return count
+
+
+def write_file(record: Record, rows: Iterable[Mapping[str, object]], path: Path) -> int:
+    """Write a whole file to disk under ``path`` (a temporary name); as :func:`write_rows`."""
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        count = write_rows(record, rows, stream)
+        stream.flush()
+        os.fsync(stream.fileno())
+    return count
