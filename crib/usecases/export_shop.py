@@ -1,0 +1,66 @@
+"""Every shop file written back from the database, whole or not at all."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+
+from crib.errors import Refusal
+from crib.records.catalogue import CALENDARS, MACHINES, SHOP_FILES
+from crib.shopfiles.writing import write_file
+from crib.store.engine import Tx
+from crib.store.records import iterate_records, list_records
+
+
+def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
+    """Write the shop files into a folder, which is made if it is not there.
+
+    Each file is written under a temporary name first; only when all are on disk do they take
+    the places of those there. Other files of the folder are left alone. A file without rows
+    has its header, so that a newcomer sees the columns.
+
+    Args:
+        tx: A read transaction: one consistent view for all files.
+        folder: Where to write.
+
+    Returns:
+        Name and number of rows of each file.
+
+    Raises:
+        Refusal: The folder cannot be written, or a machine keeps a calendar without hours,
+            which the files cannot say; the files there are as before.
+    """
+    _refuse_empty_calendars(tx)
+    written: list[tuple[Path, Path, int]] = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for record in SHOP_FILES:
+            place = folder / str(record.file)
+            draft = folder / f".{record.file}.part"
+            written.append(
+                (draft, place, write_file(record, iterate_records(tx, record), draft))
+            )
+        for draft, place, _ in written:
+            draft.replace(place)
+    except OSError as problem:
+        raise Refusal(
+            f"The shop files cannot be written to {folder}: {problem.strerror}. "
+            "Name a folder that you may write to, on a disk with room."
+        ) from problem
+    finally:
+        for record in SHOP_FILES:
+            with suppress(OSError):
+                (folder / f".{record.file}.part").unlink(missing_ok=True)
+    return [(place.name, count) for _, place, count in written]
+
+
+def _refuse_empty_calendars(tx: Tx) -> None:
+    """The files tell a calendar by its rows; without any, a machine would name nothing."""
+    empty = [row["calendar"] for row in iterate_records(tx, CALENDARS) if not row["spans"]]
+    for machine in list_records(tx, MACHINES, filters={"calendar": empty}) if empty else ():
+        raise Refusal(
+            f"Machine {machine['machine']} keeps the calendar {machine['calendar']}, which has "
+            "no hours: the files could not be imported again. Give the calendar hours, or the "
+            "machine another one.",
+            facts={"machine": machine["machine"], "calendar": machine["calendar"]},
+        )
