@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -102,6 +102,7 @@ class ShopPlan:
         edges: Inputs per mounted edge with a plan, for deeper looks.
         plans: Station plans in the order of ``edges``.
         lines: Wear lines of their stations, likewise.
+        listed: Swap lists made from it, by horizon [h].
     """
 
     view: ShopView
@@ -114,6 +115,7 @@ class ShopPlan:
     edges: list[MountedEdge]
     plans: list[StationPlan]
     lines: tuple[WearAhead, ...]
+    listed: dict[float, Any] = field(default_factory=dict)
 
 
 def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) -> ShopPlan:

@@ -108,6 +108,15 @@ def make_swap_list(
             f"hours is {hours:g}; it has to be above 0 and at most {LONGEST_HOURS:g}.",
             errors=[{"field": "hours", "detail": f"above 0, at most {LONGEST_HOURS:g}"}],
         )
+    whole = plan.listed.get(hours)
+    if whole is None:
+        whole = plan.listed[hours] = _whole_list(plan, hours)
+    if machine is None:
+        return whole
+    return replace(whole, rows=tuple(r for r in whole.rows if r.forecast.machine == machine))
+
+
+def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     view = plan.view
     until = view.now + timedelta(hours=hours)
     needs, meant = _needs(plan, until)
@@ -138,8 +147,7 @@ def make_swap_list(
         )
     ]
     queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
-    kept = [row for row in rows if machine is None or row.forecast.machine == machine]
-    return SwapList(tuple(kept), queue, queue_rows, until)
+    return SwapList(tuple(rows), queue, queue_rows, until)
 
 
 def _needs(
