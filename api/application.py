@@ -17,6 +17,7 @@ from api.settings import Settings
 from crib.clock import Clock, now
 from crib.store.engine import Store
 from crib.store.migrate import open_store
+from crib.usecases.plan_cache import PlanCache
 
 #: Nothing is loaded from anywhere else, nothing is framed, nothing is guessed.
 SECURITY_HEADERS = (
@@ -43,7 +44,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     app.url_map.merge_slashes = False  # a scanned address may be part of a path
     app.url_map.strict_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_mb * 1024 * 1024
-    app.extensions["crib"] = Site(settings, store, clock or now)
+    app.extensions["crib"] = Site(settings, store, clock or now, PlanCache(store))
     problems.register(app)
     document = Document(app)
     for blueprint in blueprints():

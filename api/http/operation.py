@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -35,12 +36,23 @@ _KEY_PARAMETER = {
 class Call:
     """What a view gets to see of the request that it answers."""
 
-    tx: Tx
+    opened: Tx | None
     site: Site
     present: datetime
     query: dict[str, Any]
     body: Any
     request: Request
+
+    @property
+    def tx(self) -> Tx:
+        """The transaction of this call.
+
+        Raises:
+            RuntimeError: The call was registered without one.
+        """
+        if self.opened is None:
+            raise RuntimeError("this call has no transaction")
+        return self.opened
 
     @property
     def as_of(self) -> datetime:
@@ -74,6 +86,7 @@ class Operation:
         problems: Statuses of refusals that this call knows beside the usual ones.
         hot: Read the body in one pass (no look for names given twice).
         media: Content type of an answer without a shape.
+        opens: Whether a GET runs in a transaction of its own.
     """
 
     answer: Schema | None
@@ -83,14 +96,15 @@ class Operation:
     problems: tuple[int, ...] = ()
     hot: bool = False
     media: str = JSON
+    opens: bool = True
 
     def read(self, view: View, path: dict[str, Any]) -> Response:
-        """Answer a GET from one consistent view of the database."""
+        """Answer a GET, as a rule from one consistent view of the database."""
         site = this_site()
         query = read_query(request, self.query)
         token = LENGTH_UNIT.set(query["length_unit"])
         try:
-            with site.store.read() as tx:
+            with site.store.read() if self.opens else nullcontext() as tx:
                 call = Call(tx, site, site.clock(), query, None, request)
                 response = self._print(view(call, **path))
         finally:
@@ -109,7 +123,7 @@ class Operation:
         token = LENGTH_UNIT.set(query["length_unit"])
         try:
             body = load_body(self.body, self._json()) if self.body else None
-            call = Call(None, site, site.clock(), query, body, request)  # type: ignore[arg-type]
+            call = Call(None, site, site.clock(), query, body, request)
             return self._print(view(call, **path))
         finally:
             LENGTH_UNIT.reset(token)
@@ -229,9 +243,12 @@ def reads(
     query: Schema | None = None,
     problems: tuple[int, ...] = (404,),
     media: str = JSON,
+    opens: bool = True,
 ) -> Callable[[View], View]:
-    """Register a GET: ``view(call, **path)`` inside a read transaction."""
-    operation = Operation(answer, query or PlainQuery(), problems=problems, media=media)
+    """Register a GET: ``view(call, **path)``, in a transaction where it ``opens`` one."""
+    operation = Operation(
+        answer, query or PlainQuery(), problems=problems, media=media, opens=opens
+    )
     return _register(blueprint, "GET", rule, operation, Operation.read)
 
 

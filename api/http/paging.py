@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 from api.http.operation import Call, Reply
 
@@ -23,8 +23,13 @@ def paged(call: Call, rows: Sequence[Any], *, number: str = "id") -> Reply:
         return Reply({"items": shown, "next": None})
     last = shown[-1]
     following = last[number] if isinstance(last, dict) else getattr(last, number)
+    return Reply({"items": shown, "next": following}, headers=page_link(call, following))
+
+
+def page_link(call: Call, following: int | None) -> dict[str, str]:
+    """The header that leads to the next page (RFC 8288), none after the last."""
+    if following is None:
+        return {}
     query = {name: value for name, value in call.request.args.items() if name != "after"}
     address = f"{call.request.path}?{urlencode(query | {'after': following})}"
-    return Reply(
-        {"items": shown, "next": following}, headers={"Link": f'<{address}>; rel="next"'}
-    )
+    return {"Link": f'<{quote(address, safe="/?&=%+:")}>; rel="next"'}

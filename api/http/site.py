@@ -9,15 +9,17 @@ from flask import current_app
 from api.settings import Settings
 from crib.clock import Clock
 from crib.store.engine import Store
+from crib.usecases.plan_cache import PlanCache
 
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """One service: what it was told, where it keeps things, how it knows the time."""
+    """One service: what it was told, where it keeps things, the time, the plan made last."""
 
     settings: Settings
     store: Store
     clock: Clock
+    plans: PlanCache
 
 
 def this_site() -> Site:

@@ -18,9 +18,10 @@ from api.schemas.records import (
     page_shape,
 )
 from crib.codes import parse_code
-from crib.errors import NotKnown
+from crib.errors import Invalid, NotKnown
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Record
+from crib.records.rules import Problem, is_time_zone, problems_of
 from crib.store.engine import Tx
 from crib.store.record_rows import OWNED
 from crib.store.records import (
@@ -31,6 +32,7 @@ from crib.store.records import (
     update_record,
 )
 from crib.store.resolve import resolve
+from crib.usecases.import_guards import FactGuard
 
 COLLECTIONS = tuple(record for record in CATALOGUE if not record.owner)
 
@@ -70,6 +72,30 @@ def _keys(record: Record, text: str) -> list[tuple[str, ...]]:
         for place, character in enumerate(text)
         if character == "/"
     ]
+
+
+def refuse_contradictions(tx: Tx, record: Record, values: dict[str, Any]) -> None:
+    """Refuse values that contradict each other, or facts that rest on the record.
+
+    Raises:
+        Invalid: ``errors`` names each column, with what would be right.
+    """
+    found = [(one.column, one) for one in problems_of(record, values)]
+    found += [(one.column, one) for one in FactGuard(tx).problems_of(record, values)]
+    if record.name in OWNED:
+        name, owned = OWNED[record.name]
+        for place, row in enumerate(values.get(name) or ()):
+            found += [(f"{name}.{place}.{p.column}", p) for p in problems_of(owned, row)]
+        zone = values.get("time_zone")
+        if record.name == "calendars" and zone is not None and not is_time_zone(zone):
+            told = Problem("time_zone", "is no IANA time zone", "write it like Europe/Berlin")
+            found.append(("time_zone", told))
+    if found:
+        errors = [
+            {"field": field, "detail": f"{one.reason}; {one.right}"} for field, one in found
+        ]
+        told_all = "; ".join(f"{error['field']} {error['detail']}" for error in errors[:3])
+        raise Invalid(f"This {record.noun} cannot be: {told_all}.", errors=errors)
 
 
 def address_of(record: Record, row: dict[str, Any]) -> str:
@@ -146,6 +172,7 @@ def add_writers(
     """Create, replace, change, retire."""
 
     def create_view(call: Call) -> Reply:
+        refuse_contradictions(call.tx, record, call.body)
         number = insert_record(call.tx, record, call.body)
         return _shown(record, get_record(call.tx, record, number), 201)
 
@@ -163,6 +190,7 @@ def add_writers(
     def edit(call: Call, key: str, values: dict[str, Any]) -> Reply:
         row = find_record(call.tx, record, key)
         refuse_stale(call.request, row["id"], row["version"])
+        refuse_contradictions(call.tx, record, row | values)
         update_record(call.tx, record, row["id"], values, row["version"])
         return _shown(record, get_record(call.tx, record, row["id"]))
 

@@ -1,0 +1,287 @@
+"""The command line: a few lines each over a use case; data to stdout, talk to stderr."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from api.settings import VARIABLES, BadSetting, Settings
+from crib.errors import Refusal
+
+if TYPE_CHECKING:
+    from crib.store.engine import Store
+
+_EPILOG = "Settings are read from the environment:\n\n" + "\n\n".join(
+    f"{name}: {told}" for name, told in VARIABLES.items()
+)
+
+_as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+_folder = click.Path(file_okay=False, path_type=Path)
+_file = click.Path(dir_okay=False, path_type=Path)
+
+
+def say(text: str) -> None:
+    """Talk to whoever reads along, on standard error."""
+    click.echo(text, err=True)
+
+
+def print_json(value: object) -> None:
+    """Data as JSON on standard output."""
+    from api.http.json_body import dump_json
+
+    click.echo(dump_json(value).decode())
+
+
+@contextmanager
+def the_store() -> Iterator[Store]:
+    """The database that the settings name, brought up to date, closed at the end."""
+    from crib.store.migrate import open_store
+
+    store = open_store(Settings.from_environment().database_url)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+class Commands(click.Group):
+    """Turns refusals into a sentence and exit code 1, bad settings into exit code 2."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command."""
+        try:
+            return super().invoke(ctx)
+        except Refusal as refusal:
+            say(refusal.sentence)
+            for error in refusal.errors:
+                say(f"  {error.get('field', '')}: {error.get('detail', '')}")
+            ctx.exit(1)
+        except BadSetting as problem:
+            say(str(problem))
+            ctx.exit(2)
+
+
+@click.group(
+    cls=Commands,
+    epilog=_EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+)
+def main() -> None:
+    """Knows which tool gives out next, and has its sister ready before it does."""
+
+
+@main.command()
+@click.option("--host", help="Address to listen on (CRIB_HOST).")
+@click.option("--port", type=click.IntRange(1, 65535), help="Port (CRIB_PORT).")
+@click.option("--workers", type=click.IntRange(1, 64), help="Processes (CRIB_WORKERS).")
+@click.option("--access-log/--no-access-log", default=True, help="Tell every request.")
+def serve(host: str | None, port: int | None, workers: int | None, access_log: bool) -> None:
+    """Serve the shop over HTTP until ctrl-C or SIGTERM."""
+    from api.serving import serve as run
+
+    settings = Settings.from_environment({**_environment(), **_given(host, port, workers)})
+    with the_store() as store:  # made and migrated once, before several processes open it
+        say(f"database {store.path}")
+    say(f"http://{_shown_host(settings.host)}:{settings.port}/")
+    run(settings, access_log=access_log)
+
+
+def _environment() -> dict[str, str]:
+    import os
+
+    return dict(os.environ)
+
+
+def _given(host: str | None, port: int | None, workers: int | None) -> dict[str, str]:
+    named = {"CRIB_HOST": host, "CRIB_PORT": port, "CRIB_WORKERS": workers}
+    return {name: str(value) for name, value in named.items() if value is not None}
+
+
+def _shown_host(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+@main.command(name="import")
+@click.argument("folder", type=_folder)
+@click.option("--dry-run", is_flag=True, help="Check everything, write nothing.")
+@_as_json
+def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
+    """Import a FOLDER of shop files: all rows or none."""
+    from tqdm import tqdm
+
+    from crib.usecases.import_shop import import_shop
+
+    with (
+        the_store() as store,
+        tqdm(unit="B", unit_scale=True, file=sys.stderr, disable=None) as bar,
+    ):
+
+        def progress(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        report = import_shop(store, folder, dry_run=dry_run, progress=progress)
+    if as_json:
+        print_json(
+            {
+                "accepted": report.accepted,
+                "dry_run": report.dry_run,
+                "files": [count._asdict() for count in report.files],
+                "errors": [_error_row(error) for error in report.errors],
+                "unlisted": report.unlisted,
+            }
+        )
+    for error in report.errors:
+        say(str(error))
+    if report.unlisted:
+        say(f"and {report.unlisted} more")
+    if not report.accepted:
+        say("Nothing was imported.")
+        sys.exit(1)
+    if not as_json:
+        for count in report.files:
+            click.echo(
+                f"{count.file}: {count.inserted} new, {count.updated} changed, "
+                f"{count.unchanged} unchanged, {count.removed} removed"
+            )
+    if dry_run:
+        say("Dry run: nothing was written.")
+
+
+def _error_row(error: Any) -> dict[str, Any]:
+    return {name: getattr(error, name) for name in type(error).__slots__}
+
+
+@main.command(name="export")
+@click.argument("folder", type=_folder)
+@_as_json
+def export_folder(folder: Path, as_json: bool) -> None:
+    """Export the shop files into FOLDER."""
+    from crib.usecases.export_shop import export_shop
+
+    with the_store() as store, store.read() as tx:
+        written = export_shop(tx, folder)
+    if as_json:
+        print_json([{"file": name, "rows": rows} for name, rows in written])
+        return
+    for name, rows in written:
+        click.echo(f"{name}: {rows} rows")
+
+
+@main.command(name="swap-list")
+@click.option("--hours", type=float, default=24.0, show_default=True, help="Horizon [h].")
+@click.option("--machine", help="Only this machine.")
+@_as_json
+def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
+    """Print what to swap within a horizon, the most urgent first."""
+    from api.text_lists import swap_lines, swap_rows
+    from crib.clock import now
+    from crib.usecases.forecast import forecast_shop
+    from crib.usecases.swap_list import make_swap_list
+
+    zone = Settings.from_environment().time_zone
+    with the_store() as store, store.read() as tx:
+        found = make_swap_list(forecast_shop(tx, now()), hours, machine)
+    if as_json:
+        print_json(swap_rows(found))
+        return
+    for line in swap_lines(found, zone):
+        click.echo(line)
+
+
+@main.command()
+def migrate() -> None:
+    """Bring the database to the shape of this version."""
+    from crib.store.migrate import schema_version
+
+    with the_store() as store:
+        click.echo(schema_version(store))
+
+
+@main.command()
+@click.argument("file", type=_file)
+def backup(file: Path) -> None:
+    """Copy the database into FILE while the service goes on."""
+    from crib.store.backup import backup as run
+
+    with the_store() as store:
+        run(store, file)
+    say(f"Backed up to {file}.")
+
+
+@main.command()
+@click.argument("file", type=_file)
+def restore(file: Path) -> None:
+    """Put the backup in FILE in the place of the database; stop the service first."""
+    from crib.store.backup import restore as run
+
+    kept = run(Settings.from_environment().database_url, file)
+    say(f"Restored from {file}." + (f" What was there is kept as {kept}." if kept else ""))
+
+
+@main.command()
+@_as_json
+def check(as_json: bool) -> None:
+    """Prove that the database is whole: exit 0 where it is, 1 where it is not."""
+    from crib.store.checking import check as run
+
+    with the_store() as store:
+        found = run(store)
+    if as_json:
+        print_json(found)
+    else:
+        for sentence in found:
+            click.echo(sentence)
+    say("The database is whole." if not found else f"{len(found)} things are wrong.")
+    sys.exit(1 if found else 0)
+
+
+@main.group()
+def person() -> None:
+    """People: who may say that something happened."""
+
+
+@person.command(name="add")
+@click.argument("badge")
+@click.argument("name")
+@click.option(
+    "--role",
+    type=click.Choice(["attendant", "operator", "supervisor"]),
+    required=True,
+    help="What they do.",
+)
+def add_person(badge: str, name: str, role: str) -> None:
+    """Add a person with a BADGE and a NAME; prints their code."""
+    from crib.records.catalogue import PEOPLE
+    from crib.records.values import read_cell
+    from crib.store.records import get_record, insert_record
+
+    values = {
+        column.name: read_cell(column, text)
+        for column, text in zip(PEOPLE.columns, (badge, name, role), strict=True)
+    }
+    with the_store() as store, store.write() as tx:
+        code = get_record(tx, PEOPLE, insert_record(tx, PEOPLE, values))["code"]
+    click.echo(code)
+
+
+@person.command(name="list")
+@_as_json
+def list_people(as_json: bool) -> None:
+    """List the people."""
+    from crib.records.catalogue import PEOPLE
+    from crib.store.records import list_records
+
+    with the_store() as store, store.read() as tx:
+        rows = list_records(tx, PEOPLE)
+    if as_json:
+        names = ("code", "badge", "name", "role")
+        print_json([{name: row[name] for name in names} for row in rows])
+        return
+    for row in rows:
+        click.echo(f"{row['code']}  {row['badge']}  {row['role']}  {row['name']}")

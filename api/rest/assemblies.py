@@ -1,0 +1,59 @@
+"""Tools: built, measured."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, Reply, writes
+from api.schemas.assemblies import BuildBody, BuiltShape, PresetBody, PresetShape
+from crib.metrology.preset import Reading
+from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
+
+blueprint = Blueprint(
+    "assemblies", __name__, description="Tools: built, measured, taken apart."
+)
+
+
+@writes(blueprint, "/v1/assemblies", BuiltShape(), body=BuildBody())
+def post_assembly(call: Call) -> Reply:
+    """Build a tool from a holder and an edge."""
+    built = build_assembly(call.tx, call.present, BuildAssembly(**call.body))
+    return Reply(built, headers={"Location": f"/v1/assemblies/{built.code}"})
+
+
+@writes(blueprint, "/v1/assemblies/<path:code>/presets", PresetShape(), body=PresetBody())
+def post_preset(call: Call, code: str) -> Reply:
+    """Record a preset: its repeats become means, an uncertainty and a verdict."""
+    body = dict(call.body)
+    readings = [Reading(**reading) for reading in body.pop("readings")]
+    done = preset_tool(call.tx, call.present, PresetTool(code, readings, **body))
+    address = f"/v1/assemblies/{quote(done.code)}/presets/{done.fact_id}"
+    return Reply(preset_answer(done), headers={"Location": address})
+
+
+def preset_answer(done: PresetDone) -> dict[str, Any]:
+    """A preset as its shape wants it."""
+    measures = {one.measure: one for one in done.measures}
+    return {
+        "fact_id": done.fact_id,
+        "at": done.at,
+        "assembly": done.code,
+        "superseded_code": done.superseded_code,
+        "cutter_status": done.cutter_status,
+        "readings": max((one.n for one in done.measures), default=0),
+        "mean": {name: one.mean_tenths_um for name, one in measures.items()},
+        "standard_deviation": {
+            name: one.standard_deviation_mm for name, one in measures.items()
+        },
+        "expanded_uncertainty": {
+            name: one.expanded_uncertainty_mm for name, one in measures.items()
+        },
+        "accepted": done.accepted,
+        "why_not": list(done.why_not),
+        "void_after": done.void_after,
+        "gauge": done.gauge,
+    }

@@ -1,0 +1,22 @@
+"""Part counts: in batches, in any order, twice without harm."""
+
+from __future__ import annotations
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, Reply, writes
+from api.schemas.counts import CountsBody, CountsShape
+from crib.usecases.count_columns import columns_from_json
+from crib.usecases.report_counts import MOST_READINGS, ReportCounts, report_counts
+
+blueprint = Blueprint("counts", __name__, description="What part counters said.")
+
+
+@writes(blueprint, "/v1/counts", CountsShape(), body=CountsBody(), status=202, hot=True)
+def post_counts(call: Call) -> Reply:
+    """Take in readings of a machine's part counter, up to 50,000 in one call."""
+    body = dict(call.body)
+    readings = body.pop("readings")
+    if len(readings) <= MOST_READINGS:  # more are refused before they are read
+        readings = columns_from_json(readings) if readings else readings
+    return Reply(report_counts(call.tx, call.present, ReportCounts(readings=readings, **body)))

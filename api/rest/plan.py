@@ -1,0 +1,228 @@
+"""Forecasts, swap list and bench queue: three looks at one plan."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, Reply, reads
+from api.http.paging import page_link
+from api.schemas.views import (
+    BenchPage,
+    ForecastPage,
+    HoursQuery,
+    PlanQuery,
+    SwapPage,
+)
+from crib.clock import refuse_future
+from crib.errors import NotKnown
+from crib.floor.timeline import instant
+from crib.planning.bench import QueueRow
+from crib.planning.night import MachineNight
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
+
+blueprint = Blueprint("plan", __name__, description="What gives out when, and its sisters.")
+
+CAUTION = (
+    "A forecast is a probability, not a promise: an edge can fail at any time, so unattended "
+    "running needs its own means to detect breakage. Stop the spindle and wait until it "
+    "stands still before reaching in; edges cut, worn ones too. The machine's manual, site "
+    "rules and qualified people come first."
+)
+
+
+def plan_of(call: Call) -> ShopPlan:
+    """The plan of the instant that a view is asked for.
+
+    Raises:
+        Invalid: An instant in the future: no facts are dated there.
+    """
+    if "as_of" not in call.query:
+        return call.site.plans.plan(call.present)
+    as_of: datetime = call.query["as_of"]
+    refuse_future(as_of, call.present, what="as_of")
+    return call.site.plans.as_of(as_of)
+
+
+def machine_of(call: Call, plan: ShopPlan) -> str | None:
+    """Name of the machine that a view is asked for, if any.
+
+    Raises:
+        NotKnown: There is no such machine.
+    """
+    asked = call.query.get("machine")
+    if asked is None:
+        return None
+    names = [machine.machine for machine in plan.view.rows.machines.values()]
+    for name in names:
+        if name == asked:
+            return str(name)
+    alike = [str(name) for name in names if name.lower() == asked.lower()]
+    if len(alike) == 1:
+        return alike[0]
+    raise NotKnown(
+        f"There is no machine '{asked[:60]}' here.",
+        facts={"machine": asked[:60]},
+        errors=[{"field": "machine", "parameter": "machine", "detail": "is no machine here"}],
+    )
+
+
+def _page(call: Call, rows: Sequence[Any]) -> tuple[Sequence[Any], int | None, dict[str, str]]:
+    first, limit = call.query["after"], call.query["limit"]
+    following = first + limit if first + limit < len(rows) else None
+    return rows[first : first + limit], following, page_link(call, following)
+
+
+@reads(blueprint, "/v1/forecasts", ForecastPage(), query=PlanQuery(), opens=False)
+def list_forecasts(call: Call) -> Reply:
+    """Forecast every mounted assembly, the most urgent first."""
+    plan = plan_of(call)
+    machine = machine_of(call, plan)
+    rows = [one for one in plan.forecasts if machine in (None, one.machine)]
+    shown, following, headers = _page(call, rows)
+    return Reply(
+        {
+            "as_of": plan.view.now,
+            "next": following,
+            "items": [forecast_row(one) for one in shown],
+            "nights": [_night(one) for one in plan.nights if machine in (None, one.machine)],
+            "caution": CAUTION,
+        },
+        headers=headers,
+    )
+
+
+def forecast_row(one: Forecast) -> dict[str, Any]:
+    """A forecast as its shape wants it."""
+    row = {name: getattr(one, name) for name in Forecast.__slots__}
+    row["fail_probability"] = {
+        "shift": one.fail_probability_shift,
+        "unattended": one.fail_probability_unattended,
+    }
+    if one.basis is not None:
+        row["basis"] = asdict(one.basis) | {"observed_lives": one.basis.worn + one.basis.broken}
+    return row
+
+
+def _night(night: MachineNight) -> dict[str, Any]:
+    return {
+        "machine": night.machine,
+        "begins_at": instant(night.begin_us),
+        "ends_at": instant(night.end_us),
+        "fail_probability": night.as_planned,
+        "fail_probability_with_swaps": night.with_swaps,
+        "limit": night.limit,
+        "safe": night.safe,
+    }
+
+
+@reads(blueprint, "/v1/swap-list", SwapPage(), query=HoursQuery(), opens=False)
+def read_swap_list(call: Call) -> Reply:
+    """List every swap within a horizon, the most urgent first, with its sister."""
+    plan = plan_of(call)
+    found = make_swap_list(plan, call.query["hours"], machine_of(call, plan))
+    shown, following, headers = _page(call, found.rows)
+    return Reply(
+        {
+            "as_of": plan.view.now,
+            "until": found.until,
+            "next": following,
+            "items": [swap_row(row) for row in shown],
+            "caution": CAUTION,
+        },
+        headers=headers,
+    )
+
+
+def swap_row(row: SwapRow) -> dict[str, Any]:
+    """A swap as its shape wants it."""
+    one = row.forecast
+    return {
+        "machine": one.machine,
+        "station": one.station,
+        "station_code": one.station_code,
+        "tool_number": one.tool_number,
+        "path": one.path,
+        "assembly": one.assembly if row.ordinal == 0 else None,
+        "tool_spec": one.tool_spec,
+        "part": one.part,
+        "ordinal": row.ordinal,
+        "swap_by": row.swap_by,
+        "swap_after_parts": row.swap_after_parts,
+        "why": row.why,
+        "why_sentence": row.why_sentence,
+        "sister": row.sister,
+        "ready_by": row.ready_by,
+        "bench_start_by": row.bench.start_by if row.bench else None,
+        "late": row.late,
+    }
+
+
+@reads(blueprint, "/v1/bench-queue", BenchPage(), query=HoursQuery(), opens=False)
+def read_bench_queue(call: Call) -> Reply:
+    """List the presetter's work in the order to do it, and what cannot be ready."""
+    plan = plan_of(call)
+    found = make_swap_list(plan, call.query["hours"])
+    machine = machine_of(call, plan)
+    rows = [row for row in bench_rows(found) if machine in (None, row["machine"])]
+    put_off = set(found.queue.fewest_late_names)
+    names = {row.position: row.job.name for row in found.queue.rows}
+    shown, following, headers = _page(call, rows)
+    return Reply(
+        {
+            "as_of": plan.view.now,
+            "until": found.until,
+            "next": following,
+            "items": shown,
+            "greatest_lateness_min": found.queue.greatest_lateness_minutes,
+            "put_off": [row for row in rows if names[row["position"]] in put_off],
+            "relief": found.queue.relief,
+            "blocked": [
+                swap_row(row)
+                for row in blocked_rows(found.rows)
+                if row.sister.state == "blocked" and machine in (None, row.forecast.machine)
+            ],
+        },
+        headers=headers,
+    )
+
+
+def bench_rows(found: SwapList) -> list[dict[str, Any]]:
+    """The bench queue as its shape wants it."""
+    return [
+        _bench_row(job, swap)
+        for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
+    ]
+
+
+def _bench_row(row: QueueRow, swap: SwapRow) -> dict[str, Any]:
+    one, sister = swap.forecast, swap.sister
+    return {
+        "position": row.position,
+        "work": row.job.work,
+        "tool_spec": one.tool_spec,
+        "assembly": sister.assembly,
+        "holder": sister.holder,
+        "lot": sister.lot,
+        "cutting_item": sister.cutting_item,
+        "minutes": row.job.minutes,
+        "machine": one.machine,
+        "station": one.station,
+        "tool_number": one.tool_number,
+        "path": one.path,
+        "ordinal": swap.ordinal,
+        "needed_by": row.job.due_at,
+        "start_by": row.start_by,
+        "start_at": row.start_at,
+        "finish_at": row.finish_at,
+        "lateness_min": row.lateness_minutes,
+        "late": row.late,
+        "cause": row.cause,
+        "holder_from": sister.holder_from,
+        "missing": sister.missing,
+    }

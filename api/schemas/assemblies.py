@@ -1,0 +1,80 @@
+"""Shapes of building and measuring tools."""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from api.schemas.facts import FactAnswer, FactBody, RecipeShape
+from api.schemas.fields import At, ExactLength, Number, Shape, Text, Whole, YesNo, listed
+
+
+class BuildBody(FactBody):
+    """Build a tool: a holder and an edge."""
+
+    tool_spec = Text(required=True)
+    holder = Text(required=True, explains="Code or mark of the holder.")
+    lot = Text(required=True, explains="Code or mark of the lot that the edge comes from.")
+    edge = Whole(least=1, most=64, explains="Edge wanted; left out: the next free one.")
+
+
+class BuiltShape(FactAnswer):
+    """A tool that was built."""
+
+    code = Text(required=True, explains="Code for its label.")
+    edge = Whole(required=True)
+    edges = Whole(required=True)
+    cutter_status = Text(required=True)
+    recipe = fields.Nested(RecipeShape, required=True)
+    cautions = listed(Text(), most=100, required=True)
+
+
+class ReadingBody(Shape):
+    """One look through the gauge."""
+
+    lf_mm = ExactLength(attribute="lf_tenths_um", explains="Functional length (ISO 13399).")
+    wf_mm = ExactLength(attribute="wf_tenths_um", explains="Functional width (ISO 13399).")
+    hf_mm = ExactLength(attribute="hf_tenths_um", explains="Functional height (ISO 13399).")
+    re_mm = ExactLength(attribute="re_tenths_um", explains="Corner radius (ISO 13399).")
+
+
+class PresetBody(FactBody):
+    """Measure a tool off the machine."""
+
+    gauge = Text(explains="Code or mark of the gauge.")
+    readings = listed(ReadingBody, most=1_000, least=1, required=True)
+
+
+class MeansShape(Shape):
+    """Mean of each measure, exact."""
+
+    lf_mm = ExactLength(attribute="LF")
+    wf_mm = ExactLength(attribute="WF")
+    hf_mm = ExactLength(attribute="HF")
+    re_mm = ExactLength(attribute="RE")
+
+
+class SpreadShape(Shape):
+    """A spread of each measure [mm], a number."""
+
+    lf_mm = Number(attribute="LF", allow_none=True)
+    wf_mm = Number(attribute="WF", allow_none=True)
+    hf_mm = Number(attribute="HF", allow_none=True)
+    re_mm = Number(attribute="RE", allow_none=True)
+
+
+class PresetShape(FactAnswer):
+    """What a preset came to."""
+
+    assembly = Text(required=True, explains="The tool's code from now on.")
+    superseded_code = Text(
+        allow_none=True, explains="Code of the label that lost its worth: take it off."
+    )
+    cutter_status = Text(required=True)
+    readings = Whole(required=True, explains="How many.")
+    mean = fields.Nested(MeansShape, required=True)
+    standard_deviation = fields.Nested(SpreadShape, required=True)
+    expanded_uncertainty = fields.Nested(SpreadShape, required=True, metadata={"title": "k=2"})
+    accepted = YesNo(required=True)
+    why_not = listed(Text(), most=100, required=True)
+    void_after = At(required=True)
+    gauge = Text(allow_none=True)

@@ -1,0 +1,98 @@
+"""Shapes of part counts; the readings of a batch are judged column by column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import chain
+from typing import Any
+
+from marshmallow import ValidationError, fields
+
+from api.schemas.facts import FactBody
+from api.schemas.fields import At, Shape, Text, Whole
+
+_KNOWN = frozenset({"at", "count", "run"})
+
+
+class ReadingShape(Shape):
+    """One reading of a part counter."""
+
+    at = At(required=True)
+    count = Whole(required=True, most=2**53)
+    run = fields.Raw(
+        metadata={
+            "type": ["string", "integer", "null"],
+            "description": "The run it belongs to; left out: the one that was running then.",
+        }
+    )
+
+
+class Readings(fields.List[Any]):
+    """Readings as JSON gave them.
+
+    A schema per reading costs more than all the counting: here only the members' names are
+    looked at, and the use case judges instants and counts as whole columns. A reading with a
+    bad instant or count is answered under ``refused``; the others are taken.
+    """
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, list):
+            raise ValidationError("must be a list of readings")
+        if set(map(type, value)) - {dict}:
+            raise ValidationError(
+                {
+                    place: ["must be an object with at and count"]
+                    for place, reading in enumerate(value)
+                    if not isinstance(reading, dict)
+                }
+            )
+        unknown = set(chain.from_iterable(value)) - _KNOWN
+        if unknown:
+            raise ValidationError(_where(value, unknown))
+        return value
+
+
+def _where(readings: list[Mapping[str, Any]], unknown: set[str]) -> dict[Any, Any]:
+    return {
+        place: {name: ["is not a member of a reading"] for name in unknown & set(reading)}
+        for place, reading in enumerate(readings)
+        if unknown & set(reading)
+    }
+
+
+class CountsBody(FactBody):
+    """What a machine's part counter said."""
+
+    machine = Text(required=True)
+    readings = Readings(
+        fields.Nested(ReadingShape),
+        required=True,
+        metadata={"minItems": 1, "maxItems": 50_000},
+        error_messages={"required": "is missing", "null": "may not be null"},
+    )
+
+
+class RefusedReading(Shape):
+    """A reading that is kept aside, and why."""
+
+    index = Whole(required=True, explains="Its place in the batch, from 0.")
+    at = At(allow_none=True)
+    count = fields.Raw(metadata={"description": "What it said."})
+    reason = Text(required=True, explains="A stable word.")
+    detail = Text(required=True, attribute="sentence")
+
+
+class CountsShape(Shape):
+    """What became of a batch."""
+
+    fact = Whole(
+        attribute="fact_id",
+        most=2**53,
+        allow_none=True,
+        explains="Null: it said nothing new.",
+    )
+    accepted = Whole(required=True)
+    duplicates = Whole(required=True, explains="Readings that were known already.")
+    resets_seen = Whole(required=True)
+    rollovers_seen = Whole(required=True)
+    refused = fields.List(fields.Nested(RefusedReading), required=True)

@@ -1,0 +1,69 @@
+"""Shapes of mounting, removing and correcting."""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from api.schemas.facts import FactAnswer, FactBody
+from api.schemas.fields import Choice, ExactLength, Number, Shape, Text, Whole, YesNo, listed
+
+AXES = ("X", "Y", "Z")
+MOST_PARTS = 2**53
+
+
+class ScannedShape(Shape):
+    """What a scanner read, beside what was meant."""
+
+    station = Text()
+    assembly = Text()
+
+
+class MountBody(FactBody):
+    """Put a tool into a station."""
+
+    station = Text(required=True, explains="Code of the station or MACHINE/STATION.")
+    assembly = Text(required=True, explains="Code of the tool's label, or its holder.")
+    part_count = Whole(most=MOST_PARTS, explains="What the machine's counter says.")
+    scanned = fields.Nested(ScannedShape)
+
+
+class OffsetShape(Shape):
+    """An offset as the control is to hold it."""
+
+    axis = Choice(AXES, required=True)
+    value_mm = ExactLength(attribute="value_tenths_um", required=True)
+    on_diameter = YesNo(required=True, explains="Whether the figure is doubled, on diameter.")
+    key_in = Text(attribute="text", required=True, explains="The text to key in.")
+    key_in_unit = Choice(("mm", "in"), attribute="unit", required=True)
+    expanded_uncertainty_mm = Number(allow_none=True, explains="k=2")
+
+
+class DifferenceShape(Shape):
+    """What changes on one axis against what the control held."""
+
+    axis = Choice(AXES, required=True)
+    old_mm = ExactLength(attribute="old_tenths_um", allow_none=True)
+    new_mm = ExactLength(attribute="new_tenths_um", allow_none=True)
+    change_mm = ExactLength(attribute="change_tenths_um", allow_none=True)
+    on_diameter = YesNo(required=True)
+    step = Text(attribute="text", allow_none=True, explains="The step as text.")
+    step_unit = Choice(("mm", "in"), attribute="unit", required=True)
+
+
+class MountShape(FactAnswer):
+    """What to key in, and what to mind."""
+
+    assembly = Text(attribute="code", required=True)
+    station = Text(required=True)
+    station_code = Text(required=True)
+    cutter_status = Text(required=True)
+    offsets = fields.List(fields.Nested(OffsetShape), required=True)
+    differences = fields.List(fields.Nested(DifferenceShape), required=True)
+    was_there = Text(allow_none=True, explains="Tool that was in the station before.")
+    tip_orientation = Whole(allow_none=True)
+    nose_radius_mm = ExactLength(attribute="nose_radius_tenths_um", allow_none=True)
+    block = Text(allow_none=True, explains="Text for the control; prove it before you run.")
+    block_problem = Text(allow_none=True, explains="Why there is no block.")
+    limited_to_rpm = Number(allow_none=True)
+    cautions = listed(Text(), most=100, required=True)
+    part_count_refused = Text(allow_none=True)

@@ -1,0 +1,231 @@
+"""Shapes of the views: forecasts, swap list, bench queue."""
+
+from __future__ import annotations
+
+from marshmallow import fields
+
+from api.http.query import PlainQuery
+from api.schemas.fields import At, Number, Shape, Text, Whole, YesNo, listed
+
+
+class AsOfQuery(PlainQuery):
+    """What every view takes."""
+
+    as_of = At(explains="The answer from the facts dated up to then; left out: now.")
+
+
+class PlanQuery(AsOfQuery):
+    """What the views of the plan take."""
+
+    machine = Text(explains="Only this machine.")
+    limit = Whole(least=1, most=1_000, query=True, load_default=200, explains="Rows per page.")
+    after = Whole(query=True, load_default=0, explains="``next`` of the page before.")
+
+
+class HoursQuery(PlanQuery):
+    """What the views of a horizon take."""
+
+    hours = Number(
+        above=0,
+        most=720,
+        query=True,
+        load_default=24.0,
+        explains="How far to look ahead [h].",
+    )
+
+
+class Quantiles(Shape):
+    """Parts by which that share of like edges has given out."""
+
+    p05 = Whole(allow_none=True)
+    p10 = Whole(allow_none=True)
+    p50 = Whole(allow_none=True)
+    p90 = Whole(allow_none=True)
+
+
+class InstantQuantiles(Shape):
+    """Instants by which that share of like edges has given out."""
+
+    p05 = At(allow_none=True)
+    p10 = At(allow_none=True)
+    p50 = At(allow_none=True)
+    p90 = At(allow_none=True)
+
+
+class FailProbability(Shape):
+    """Chance that the edge gives out before it is swapped."""
+
+    shift = Number(allow_none=True, explains="In the running shift.")
+    unattended = Number(allow_none=True, explains="In the next unattended stretch.")
+
+
+class BasisShape(Shape):
+    """What a forecast stands on."""
+
+    key = Text(explains="Name of the life law, for /v1/life/KEY.")
+    observed_lives = Whole(explains="Lives that ended by wear or breakage.")
+    worn = Whole()
+    broken = Whole()
+    taken_out_early = Whole(explains="Lives cut short, the running ones included.")
+    prior = Text(explains="tool_life, life_parts or starter.")
+    wear_per_part = Number(allow_none=True)
+    size_signal = YesNo(explains="Whether size corrections set the swap.")
+
+
+class ForecastRow(Shape):
+    """One mounted assembly."""
+
+    machine = Text(required=True)
+    station = Text(required=True)
+    station_code = Text(required=True)
+    tool_number = Whole(required=True)
+    path = Whole(required=True)
+    assembly = Text(required=True)
+    tool_spec = Text(required=True)
+    part = Text(allow_none=True)
+    mounted_at = At(required=True)
+    parts_made = Whole(required=True)
+    engaged_min = Number(allow_none=True)
+    share_used = Number(required=True, explains="Of the life that the constants promise.")
+    parts_left = fields.Nested(Quantiles, required=True)
+    run_out_at = fields.Nested(InstantQuantiles, required=True)
+    fail_probability = fields.Nested(FailProbability, required=True)
+    swap_after_parts = Whole(allow_none=True)
+    swap_by = At(allow_none=True)
+    why = Text(required=True)
+    why_sentence = Text(required=True)
+    basis = fields.Nested(BasisShape, allow_none=True)
+
+
+class Night(Shape):
+    """A machine's next unattended stretch."""
+
+    machine = Text(required=True)
+    begins_at = At(required=True)
+    ends_at = At(required=True)
+    fail_probability = Number(required=True, explains="With the swaps planned anyway.")
+    fail_probability_with_swaps = Number(
+        required=True, explains="After the swaps that were brought forward for it."
+    )
+    limit = Number(required=True)
+    safe = YesNo(required=True)
+
+
+class PlanPage(Shape):
+    """What every page of the plan says of itself."""
+
+    as_of = At(required=True)
+    next = Whole(allow_none=True, required=True, explains="``after`` of the next page.")
+
+
+class ForecastPage(PlanPage):
+    """Forecasts, the most urgent first."""
+
+    items = fields.List(fields.Nested(ForecastRow), required=True)
+    nights = fields.List(fields.Nested(Night), required=True)
+    caution = Text(required=True)
+
+
+class MissingThing(Shape):
+    """One thing that is not there."""
+
+    what = Text(required=True, explains="holder, edge or bench_time.")
+    names = listed(Text(), most=1_000)
+    wanted = Whole()
+    sentence = Text(required=True)
+
+
+class SisterShape(Shape):
+    """What stands behind a swap."""
+
+    state = Text(required=True, explains="ready, measure, build or blocked.")
+    assembly = Text(allow_none=True)
+    holder = Text(allow_none=True)
+    lot = Text(allow_none=True)
+    cutting_item = Text(allow_none=True)
+    minutes = Number(explains="Bench time still to be spent.")
+    holder_from = At(allow_none=True, explains="When a holder comes free that is not yet.")
+    missing = fields.List(fields.Nested(MissingThing), required=True)
+
+
+class SwapShape(Shape):
+    """One swap."""
+
+    machine = Text(required=True)
+    station = Text(required=True)
+    station_code = Text(required=True)
+    tool_number = Whole(required=True)
+    path = Whole(required=True)
+    assembly = Text(allow_none=True, explains="What comes out; unknown for later swaps.")
+    tool_spec = Text(required=True)
+    part = Text(allow_none=True)
+    ordinal = Whole(required=True, explains="0: the edge in the machine, 1: the one after it.")
+    swap_by = At(required=True)
+    swap_after_parts = Whole(allow_none=True)
+    why = Text(required=True)
+    why_sentence = Text(required=True)
+    sister = fields.Nested(SisterShape, required=True)
+    ready_by = At(allow_none=True, explains="When the sister stands ready; null: it does.")
+    bench_start_by = At(allow_none=True)
+    late = YesNo(required=True)
+
+
+class SwapPage(PlanPage):
+    """Swaps, the most urgent first."""
+
+    until = At(required=True)
+    items = fields.List(fields.Nested(SwapShape), required=True)
+    caution = Text(required=True)
+
+
+class BenchRowShape(Shape):
+    """One piece of bench work, in its place."""
+
+    position = Whole(required=True)
+    work = Text(required=True, explains="measure or build.")
+    tool_spec = Text(required=True)
+    assembly = Text(allow_none=True, explains="What to measure.")
+    holder = Text(allow_none=True)
+    lot = Text(allow_none=True)
+    cutting_item = Text(allow_none=True)
+    minutes = Number(required=True)
+    machine = Text(required=True)
+    station = Text(required=True)
+    tool_number = Whole(required=True)
+    path = Whole(required=True)
+    ordinal = Whole(required=True)
+    needed_by = At(required=True)
+    start_by = At(allow_none=True, explains="Latest start to be in time.")
+    start_at = At(allow_none=True)
+    finish_at = At(allow_none=True)
+    lateness_min = Number(allow_none=True, explains="Below 0: in time.")
+    late = YesNo(required=True)
+    cause = Text(allow_none=True, explains="bench_time, holder or closed.")
+    holder_from = At(allow_none=True)
+    missing = fields.List(fields.Nested(MissingThing), required=True)
+
+
+class ReliefShape(Shape):
+    """Attended minutes wanted in addition before an instant."""
+
+    minutes = Number(required=True)
+    before_at = At(required=True)
+
+
+class BenchPage(PlanPage):
+    """The bench's work in the order to do it, and what cannot be ready."""
+
+    until = At(required=True)
+    items = fields.List(fields.Nested(BenchRowShape), required=True)
+    greatest_lateness_min = Number(allow_none=True)
+    put_off = fields.List(
+        fields.Nested(BenchRowShape),
+        required=True,
+        metadata={"description": "Late if as few as possible are: put these off, or get help."},
+    )
+    relief = fields.List(fields.Nested(ReliefShape), required=True)
+    blocked = fields.List(
+        fields.Nested(SwapShape),
+        required=True,
+        metadata={"description": "Swaps whose sister cannot be ready."},
+    )

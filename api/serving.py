@@ -1,0 +1,81 @@
+"""Running the service: one server, several processes, ended cleanly by ctrl-C or SIGTERM."""
+
+from __future__ import annotations
+
+import os
+import socket
+from pathlib import Path
+from typing import Any
+
+from api.settings import Settings
+from crib.errors import Refusal
+
+_TO_STDERR: dict[str, Any] = {
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": "generic",
+            "stream": "ext://sys.stderr",
+        },
+        "access": {
+            "class": "logging.StreamHandler",
+            "formatter": "access",
+            "stream": "ext://sys.stderr",
+        },
+    },
+}
+
+
+def refuse_taken(settings: Settings) -> None:
+    """Refuse an address that somebody listens on: the server would quietly share it.
+
+    Raises:
+        Refusal: It is taken, or is no address of this machine.
+    """
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((settings.host, settings.port))
+        except OSError as problem:
+            raise Refusal(
+                f"Cannot listen on {settings.host} port {settings.port}: {problem.strerror}. "
+                "Stop what listens there, or choose another port with --port."
+            ) from problem
+
+
+def serve(settings: Settings, *, access_log: bool = True) -> None:
+    """Serve until told to stop.
+
+    The processes read the environment again; what was set otherwise is handed on in it.
+
+    Args:
+        settings: What the site set.
+        access_log: Whether every request is told on standard error.
+
+    Raises:
+        Refusal: The address is taken.
+    """
+    from granian import Granian
+
+    refuse_taken(settings)
+    from granian.constants import Interfaces
+
+    os.environ["CRIB_DATABASE_URL"] = settings.database_url
+    # workers import this package afresh, wherever the command was started from
+    package_root = str(Path(__file__).resolve().parent.parent)
+    path = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = package_root + (os.pathsep + path if path else "")
+    server = Granian(
+        "api.wsgi:application",
+        address=settings.host,
+        port=settings.port,
+        interface=Interfaces.WSGI,
+        workers=settings.workers,
+        blocking_threads=4,
+        websockets=False,
+        log_access=access_log,
+        log_dictconfig=_TO_STDERR,
+        workers_kill_timeout=10,
+    )
+    server.serve()

@@ -1,0 +1,43 @@
+"""Lists as lines of text and as plain rows, for the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from crib.usecases.swap_list import SwapList, SwapRow
+
+
+def local(at: datetime | None, zone: ZoneInfo) -> str:
+    """An instant as people at the site read it."""
+    return "" if at is None else at.astimezone(zone).strftime("%a %d %b %H:%M")
+
+
+def swap_rows(found: SwapList) -> list[dict[str, Any]]:
+    """Swaps as the resource /v1/swap-list gives them."""
+    from api.rest.plan import swap_row
+    from api.schemas.views import SwapShape
+
+    shape = SwapShape()
+    return [shape.dump(swap_row(row)) for row in found.rows]
+
+
+def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
+    """Swaps as lines: when, where, what comes out, the sister's state, why."""
+    for row in found.rows:
+        one = row.forecast
+        out = one.assembly if row.ordinal == 0 else f"successor {row.ordinal}"
+        late = "  LATE" if row.late else ""
+        yield (
+            f"{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
+            f"{one.tool_spec}  {_sister(row)}{late}  {row.why_sentence}"
+        )
+
+
+def _sister(row: SwapRow) -> str:
+    sister = row.sister
+    named = sister.assembly or sister.holder or ""
+    missing = "; ".join(one.sentence for one in sister.missing)
+    return " ".join(part for part in (sister.state, named, missing) if part)
