@@ -14,7 +14,8 @@ Clock = Callable[[], datetime]
 CLOCK_TOLERANCE = timedelta(minutes=5)
 
 _INSTANT = re.compile(
-    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]\d\d:?\d\d)", re.ASCII
+    r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]([01]\d|2[0-3]):?[0-5]\d)",
+    re.ASCII,
 )
 
 
