@@ -1,0 +1,172 @@
+"""Presets: the newest one counts, and an earlier label scans as what it is."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from crib.errors import Conflict, DoesNotFit, Invalid
+from crib.metrology.preset import Reading
+from crib.units import TenthsUm
+from crib.usecases.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
+from crib.usecases.scan_code import scan_code
+
+
+def check(acts: Any, minutes: float, off_tenths_um: int = 0) -> GaugeChecked:
+    readings = [
+        Reading(TenthsUm(1_000_000 + off_tenths_um + k), TenthsUm(500_000 + k))
+        for k in (-1, 0, 1)
+    ]
+    command = CheckGauge("PG-1", readings, at=acts.at(minutes))
+    return check_gauge_on_master(acts.tx, acts.present, command)
+
+
+def test_the_first_accepted_preset_goes_onto_the_label_that_the_tool_has(acts: Any) -> None:
+    built = acts.build()
+
+    done = acts.preset(built.code)
+
+    assert done.accepted
+    assert (done.code, done.superseded_code) == (built.code, None)
+    assert done.cutter_status == "AVAILABLE"
+    assert {one.measure: one.mean_tenths_um for one in done.measures} == {
+        "LF": 800_010,
+        "WF": 160_005,
+    }
+    assert done.void_after == acts.at(1) + timedelta(days=90)
+
+
+def test_a_later_preset_voids_the_label_of_the_earlier_one(acts: Any) -> None:
+    code = acts.ready()
+
+    done = acts.preset(code, 5)
+
+    assert done.superseded_code == code
+    assert done.code != code
+    old = scan_code(acts.tx, acts.present, code)
+    assert old.superseded_at == acts.at(5)
+    assert old.code == done.code
+    assert done.code in old.sentence
+    assert scan_code(acts.tx, acts.present, done.code).superseded_at is None
+
+
+def test_a_preset_that_is_not_accepted_keeps_the_tool_out_of_the_machine(acts: Any) -> None:
+    code = acts.ready()
+
+    done = acts.preset(code, 5, [acts.reading(805_000)] * 3)
+
+    assert not done.accepted
+    assert done.cutter_status == "MEASURED"
+    assert done.superseded_code == code
+    assert any("LF" in sentence for sentence in done.why_not)
+    with pytest.raises(DoesNotFit, match="was not accepted"):
+        acts.mount(done.code, 6)
+
+
+def test_presets_until_the_first_accepted_one_keep_the_label(acts: Any) -> None:
+    built = acts.build()
+
+    failed = acts.preset(built.code, 1, [acts.reading(805_000)] * 3)
+    done = acts.preset(built.code, 2)
+
+    assert failed.code == done.code == built.code
+    assert done.accepted
+
+
+def test_a_gauge_that_was_not_checked_is_not_believed(acts: Any) -> None:
+    built = acts.build()
+
+    done = acts.preset(built.code, gauge="PG-1")
+
+    assert not done.accepted
+    assert "check the gauge on the setting master first" in done.why_not[0].lower()
+
+
+@pytest.mark.parametrize(("minutes", "accepted"), [(24 * 60, True), (24 * 60 + 1, False)])
+def test_a_gauge_check_counts_for_its_hours(acts: Any, minutes: float, accepted: bool) -> None:
+    check(acts, 0)
+    built = acts.build()
+
+    assert acts.preset(built.code, minutes, gauge="PG-1").accepted is accepted
+
+
+def test_the_newest_check_of_a_gauge_is_the_one_that_counts(acts: Any) -> None:
+    assert check(acts, 0).valid
+    failed = check(acts, 5, off_tenths_um=400)
+    built = acts.build()
+
+    assert not failed.valid
+    assert failed.valid_until is None
+    assert not acts.preset(built.code, 6, gauge="PG-1").accepted
+    assert acts.preset(built.code, 6).accepted  # no gauge named
+
+
+def test_a_gauge_without_that_master_cannot_be_checked(acts: Any) -> None:
+    readings = [Reading(None, None, TenthsUm(100))]
+
+    with pytest.raises(Invalid, match="master_hf_mm"):
+        check_gauge_on_master(acts.tx, acts.present, CheckGauge("PG-1", readings))
+    with pytest.raises(Invalid, match="no readings"):
+        check_gauge_on_master(acts.tx, acts.present, CheckGauge("PG-1", []))
+    mixed = [Reading(TenthsUm(1_000_000)), Reading(TenthsUm(1_000_000), TenthsUm(500_000))]
+    with pytest.raises(Invalid, match="other lengths"):
+        check_gauge_on_master(acts.tx, acts.present, CheckGauge("PG-1", mixed))
+
+
+def test_a_mounted_tool_cannot_be_measured(acts: Any) -> None:
+    code = acts.ready()
+    acts.mount(code)
+
+    with pytest.raises(Conflict, match="sits in station M1/T01"):
+        acts.preset(code, 5)
+
+
+def test_a_tool_that_is_over_cannot_be_measured(acts: Any) -> None:
+    code = acts.ready()
+    acts.mount(code)
+    acts.remove(60)
+
+    with pytest.raises(Conflict, match="is over"):
+        acts.preset(code, 61)
+
+
+def test_a_preset_before_the_build_is_refused(acts: Any) -> None:
+    built = acts.build(10)
+
+    with pytest.raises(Conflict, match="too early"):
+        acts.preset(built.code, 9)
+
+
+def test_readings_that_cannot_be_meant_are_refused(acts: Any) -> None:
+    built = acts.build()
+
+    with pytest.raises(Invalid, match="no readings"):
+        acts.preset(built.code, readings=[])
+    with pytest.raises(Invalid, match="WF"):
+        acts.preset(built.code, readings=[acts.reading(800_000, None)])
+    with pytest.raises(Invalid, match="radius 0"):
+        acts.preset(built.code, readings=[acts.reading(re=0)])
+    assert acts.one("SELECT count(*) FROM presets") == 0
+
+
+def test_the_repeats_are_kept_one_by_one(acts: Any) -> None:
+    built = acts.build()
+    acts.preset(built.code)
+
+    rows = acts.tx.exec_driver_sql(
+        "SELECT lf_tenths_um, wf_tenths_um FROM preset_readings ORDER BY position"
+    ).fetchall()
+
+    assert [tuple(row) for row in rows] == [
+        (800_010, 160_005),
+        (800_012, 160_003),
+        (800_008, 160_007),
+    ]
+
+
+def test_the_holder_names_the_tool_that_is_built_on_it(acts: Any) -> None:
+    built = acts.build()
+
+    assert acts.preset("TH-1").code == built.code
