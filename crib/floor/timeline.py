@@ -98,7 +98,7 @@ def spans_in(
     for span in spans:
         by_weekday[span.weekday].append(span)
     rows: list[tuple[int, int, bool]] = []
-    for number in range(-8, days):
+    for number in range(days):
         day = datetime.combine(first + timedelta(days=number), datetime.min.time())
         for span in by_weekday[day.weekday()]:
             # Wall time: an hour that the clocks skip or repeat changes the length.

@@ -98,6 +98,26 @@ def test_where_spans_overlap_somebody_is_there_if_any_says_so():
     )
 
 
+def test_the_person_who_is_there_counts_even_if_a_lights_out_span_began_later():
+    calendar = WorkCalendar((WeekSpan(0, 360, 840, True), WeekSpan(0, 420, 540, False)))
+    monday = datetime(2026, 1, 19, tzinfo=UTC)
+
+    shift = calendar.current_shift(monday + timedelta(hours=8))
+
+    assert shift == Stretch(monday + timedelta(hours=6), monday + timedelta(hours=14), True)
+
+
+def test_a_stretch_in_progress_is_followed_back_for_a_month():
+    nobody = WorkCalendar(tuple(WeekSpan(day, 0, 1440, False) for day in range(7)))
+    first = datetime(2026, 3, 1, tzinfo=UTC)
+
+    stretch = nobody.next_unattended(first)
+
+    assert stretch is not None
+    assert stretch.start_at <= first - timedelta(days=30)
+    assert stretch.end_at >= first + timedelta(days=366)
+
+
 @pytest.mark.parametrize(("day", "hours"), [((2026, 3, 28), 7), ((2026, 10, 24), 9)])
 def test_the_night_of_a_clock_change_is_an_hour_shorter_or_longer(day, hours):
     nights = WorkCalendar((week_span("sat", "22:00", "06:00", False),), "Europe/Paris")
@@ -115,6 +135,7 @@ def test_advance_waits_for_the_machine_to_run():
 
     assert SHOP.advance(sunday, 3600) == paris(2026, 1, 19, 7)
     assert SHOP.advance(sunday, 0) == sunday
+    assert SHOP.advance(paris(2026, 1, 17, 11), 3600) == paris(2026, 1, 17, 12)
     assert SHOP.advance(paris(2026, 1, 17, 11), 2 * 3600) == paris(2026, 1, 19, 7)
 
 

@@ -170,6 +170,25 @@ def test_a_wild_reading_before_a_known_one_does_not_push_that_aside():
     assert result.total.tolist() == [43]
 
 
+def test_nothing_but_a_wild_reading_between_two_known_ones_leaves_those_alone():
+    before = known((0, 40, 0, 40), (100, 45, 0, 45))
+
+    result = take([(50, 900)], before)
+
+    assert [row.reason for row in result.refused] == ["too_fast"]
+    assert result.index.size == 0
+    assert not result.known_changed.any()
+
+
+def test_a_new_reset_is_counted_beside_one_that_was_known():
+    before = known((0, 40, 0, 40), (100, 3, 1, 43))
+
+    result = take([(200, 1)], before)
+
+    assert result.resets_seen == 1
+    assert result.life.tolist() == [2]
+
+
 def test_many_wild_readings_cost_only_themselves():
     chance = np.random.default_rng(11)
     n = 3_000
