@@ -53,3 +53,10 @@ def test_without_censoring_ranks_are_plain():
 def test_a_line_needs_two_failures():
     with pytest.raises(OutsideModel, match="two failures"):
         fit_median_ranks([5, 5, 9], [True, True, False])
+
+
+def test_one_taken_out_at_the_age_of_a_failure_was_still_at_risk():
+    where, ranks = median_ranks([10, 10, 20], [False, True, True])
+
+    assert where.tolist() == [10, 20]
+    assert ranks == pytest.approx((np.array([1.0, 2.5]) - 0.3) / 3.4)
