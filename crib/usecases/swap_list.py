@@ -120,14 +120,8 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     view = plan.view
     until = view.now + timedelta(hours=hours)
     needs, meant = _needs(plan, until)
-    calendar = bench_calendar(view)
-    bench = BenchHours.of(calendar, view.now)
-
-    def finish(start_at: datetime, minutes: float) -> datetime:
-        done = calendar.advance_attended(max(start_at, view.now), minutes * 60)
-        return done or datetime.max.replace(tzinfo=view.now.tzinfo)
-
-    sisters = find_sisters(needs, make_shelf(view), finish=finish)
+    bench = BenchHours.of(bench_calendar(view), view.now)
+    sisters = find_sisters(needs, make_shelf(view), finish=bench.finish)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
     sisters = add_bench_time(sisters, queue)
     job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}

@@ -90,7 +90,7 @@ def test_one_hundred_thousand_rows_are_imported(
     assert sum(file.inserted for file in first.files) == HOLDERS + LOTS + TYPES + ITEMS
     assert not again.changed
     with capsys.disabled():
-        print(  # noqa: T201 - what a bench is for
+        print(
             f"\nimport of {HOLDERS + LOTS + TYPES + ITEMS} rows: {first_s:.2f} s, "
             f"{first_s / ceiling_s:.1f} x csv + executemany ({ceiling_s:.2f} s); "
             f"again, no change: {again_s:.2f} s"
@@ -110,6 +110,6 @@ def test_the_memory_of_an_import_is_that_of_its_names(
     store.close()
     size = sum(path.stat().st_size for path in folder.iterdir())
     with capsys.disabled():
-        print(  # noqa: T201 - what a bench is for
+        print(
             f"\nimport of {size / 1e6:.1f} MB of files: peak {peak / 1e6:.1f} MB of Python"
         )
