@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crib.cutting.engagement import engage
@@ -32,6 +32,7 @@ def operations(draw):
     )
 
 
+@settings(deadline=None)
 @given(operations(), st.floats(200, 30_000), st.floats(0.1, 0.7))
 def test_no_cut_runs_faster_than_its_limit_or_wears_more_than_its_minutes(cut, limit, n):
     result = engage(cut, {"station": limit}, n)
@@ -41,6 +42,7 @@ def test_no_cut_runs_faster_than_its_limit_or_wears_more_than_its_minutes(cut, l
     assert 0 < result.equivalent_min <= result.engaged_min * (1 + 1e-12)
 
 
+@settings(deadline=None)
 @given(operations(), st.floats(200, 30_000), st.floats(0.1, 1.0))
 def test_a_lower_limit_never_makes_a_cut_shorter(cut, limit, share):
     fast = engage(cut, {"machine": limit})
@@ -49,6 +51,7 @@ def test_a_lower_limit_never_makes_a_cut_shorter(cut, limit, share):
     assert slow.engaged_min >= fast.engaged_min * (1 - 1e-9)
 
 
+@settings(deadline=None)
 @given(operations(), st.floats(200, 30_000))
 def test_the_path_in_metal_is_speed_times_time_at_most(cut, limit):
     result = engage(cut, {"machine": limit})
@@ -56,6 +59,7 @@ def test_the_path_in_metal_is_speed_times_time_at_most(cut, limit):
     assert result.length_cut_m <= result.cutting_speed_m_min * result.engaged_min * (1 + 1e-9)
 
 
+@settings(deadline=None)
 @given(operations(), st.floats(0.1, 3600))
 def test_a_measured_time_is_the_time(cut, seconds):
     from dataclasses import replace
@@ -66,6 +70,7 @@ def test_a_measured_time_is_the_time(cut, seconds):
     assert result.equivalent_min <= result.engaged_min * (1 + 1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(1, 2000), st.floats(1, 500))
 def test_strokes_cover_the_length_and_one_less_would_not(length, stroke):
     again = regrips(length, stroke)
@@ -74,6 +79,7 @@ def test_strokes_cover_the_length_and_one_less_would_not(length, stroke):
     assert again * stroke < length * (1 + 1e-8)
 
 
+@settings(deadline=None)
 @given(st.floats(100, 4000), st.floats(0, 400), st.floats(1, 200), st.floats(0, 5))
 def test_the_parts_of_a_bar_fit_and_one_more_would_not(bar, remnant, part, width):
     number = parts_per_bar(bar, remnant, part, width)

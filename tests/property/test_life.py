@@ -99,6 +99,7 @@ def test_edges_taken_out_alive_never_shorten_the_forecast(age, number):
     assert after[0, 0] > before[0, 0] * 0.98
 
 
+@settings(deadline=None)
 @given(st.floats(0.3, 9), st.floats(1e-3, 1e6), st.floats(0, 5), st.floats(0, 5))
 def test_a_life_in_two_stages_is_one_life(shape, scale, first, second):
     t, s = first * scale, second * scale
@@ -108,11 +109,13 @@ def test_a_life_in_two_stages_is_one_life(shape, scale, first, second):
     assert staged == pytest.approx(survival(t + s, shape, scale), rel=1e-9, abs=1e-300)
 
 
+@settings(deadline=None)
 @given(st.floats(1e-9, 0.999999), st.floats(0.3, 9), st.floats(1e-3, 1e6))
 def test_a_share_fails_by_its_quantile(p, shape, scale):
     assert failure(quantile(p, shape, scale), shape, scale) == pytest.approx(p, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.1, 100), st.booleans()), min_size=3, max_size=30),
     st.floats(0.01, 100),
@@ -128,6 +131,7 @@ def test_a_fit_does_not_depend_on_the_unit(lives, unit):
     assert other.scale == pytest.approx(one.scale * unit, rel=1e-6)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0.1, 100), st.booleans()), min_size=1, max_size=30))
 def test_the_product_limit_only_falls_and_counts_everybody(lives):
     ages, failed = (np.array(column) for column in zip(*lives, strict=True))
@@ -139,6 +143,7 @@ def test_the_product_limit_only_falls_and_counts_everybody(lives):
     assert sum(step.failed for step in steps) == failed.sum()
 
 
+@settings(deadline=None)
 @given(st.floats(1.01, 9), st.floats(1e-2, 1e4), st.floats(1.01, 1e3), st.floats(0, 2))
 def test_a_planned_swap_never_costs_more_than_waiting(shape, scale, ratio, rate):
     point = weibull_swap_point(shape, scale, 1, ratio, rate / scale)
@@ -147,6 +152,7 @@ def test_a_planned_swap_never_costs_more_than_waiting(shape, scale, ratio, rate)
     assert point.cost_rate <= waiting.cost_rate * (1 + 1e-6)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 500), st.floats(1, 1e5)), min_size=1, max_size=8))
 def test_wear_adds_up_whatever_the_order_of_the_jobs(jobs):
     wear = [parts * wear_per_part_from_plain_guess(life) for parts, life in jobs]
