@@ -1,0 +1,38 @@
+"""What a stock move does to a balance."""
+
+from __future__ import annotations
+
+import pytest
+
+from crib.errors import Invalid, NoneLeft
+from crib.stock.ledger import MOST_PIECES, change_of, refuse_below_nothing
+
+
+@pytest.mark.parametrize(
+    ("move", "quantity", "change"),
+    [("receipt", 4, 4), ("return", 1, 1), ("issue", 10, -10), ("scrap", 3, -3)],
+)
+def test_a_move_has_its_sign(move, quantity, change):
+    assert change_of(move, quantity, 10, lot="L") == change
+
+
+@pytest.mark.parametrize(("counted", "change"), [(0, -10), (10, 0), (12, 2)])
+def test_a_stocktaking_sets_the_balance(counted, change):
+    assert change_of("stocktaking", counted, 10, lot="L") == change
+
+
+@pytest.mark.parametrize(
+    ("move", "quantity"),
+    [("issue", 0), ("issue", -1), ("stocktaking", -1), ("receipt", MOST_PIECES + 1), ("x", 1)],
+)
+def test_what_cannot_be_meant_is_refused(move, quantity):
+    with pytest.raises(Invalid):
+        change_of(move, quantity, 10, lot="L")
+
+
+def test_nothing_goes_below_nothing():
+    with pytest.raises(NoneLeft, match="10 are left"):
+        change_of("issue", 11, 10, lot="L")
+    refuse_below_nothing(3, -3, lot="L", what="It")
+    with pytest.raises(NoneLeft):
+        refuse_below_nothing(3, -4, lot="L", what="It")
