@@ -91,6 +91,14 @@ class CuttingData:
         station = self._stations[station_id]
         return self._specs_expected.get((part_id, station.tool_number, station.path or 1))
 
+    def tools_of(self, part_id: int) -> list[tuple[int, int, int]]:
+        """Tool number, path and id of the expected spec, for every tool of a part."""
+        return sorted(
+            (number, path, spec_id)
+            for (part, number, path), spec_id in self._specs_expected.items()
+            if part == part_id
+        )
+
     def material_group(self, part_id: int) -> str:
         """ISO 513 group of a part's material."""
         return self._groups[part_id]

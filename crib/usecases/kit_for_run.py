@@ -1,0 +1,119 @@
+"""The changeover kit of a run: what stays, is pulled, built, goes back, and the minutes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from crib.errors import Conflict, NotKnown
+from crib.floor.timeline import instant
+from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.swap_list import make_shelf
+
+#: An edge with less than this left of its planned life is changed with the job.
+LEAST_LEFT = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class RunKit:
+    """A kit and the run that it is for.
+
+    Attributes:
+        run_id: The run.
+        machine: Its machine.
+        part: Its part.
+        quantity: Parts to make.
+        at: When the changeover is expected.
+        kit: Tool by tool.
+    """
+
+    run_id: int
+    machine: str
+    part: str
+    quantity: int
+    at: datetime
+    kit: Kit
+
+
+def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
+    """Compare what sits in the machine with what a run's part wants.
+
+    Args:
+        plan: The shop's plan.
+        run_id: The run, planned or running.
+
+    Raises:
+        NotKnown: No such run.
+        Conflict: The run is done, or its part has no operations.
+    """
+    view = plan.view
+    run, machine_id = _find(plan, run_id)
+    if run.state == "done":
+        raise Conflict(f"Run {run_id} is done; a kit is for a run ahead.")
+    stations = [row for row in view.rows.stations.values() if row.machine_id == machine_id]
+    wanted = [
+        WantedTool(number, path, view.rows.specs[spec_id].tool_spec)
+        for number, path, spec_id in view.cutting.tools_of(run.part_id)
+    ]
+    if not wanted:
+        raise Conflict(
+            f"Part {run.part} has no operations: give them in operations.csv, then ask again."
+        )
+    at = _expected_start(plan, run, machine_id)
+    forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
+    holders = {row.id: row for row in view.rows.holders}
+    now = [_station_now(row, forecasts.get(row.id), holders) for row in stations]
+    swap_minutes = {
+        spec.tool_spec: spec.swap_minutes
+        for spec in view.rows.specs.values()
+        if spec.swap_minutes
+    }
+    kit = make_kit(
+        at, view.rows.machines[machine_id].machine, now, wanted, make_shelf(view), swap_minutes
+    )
+    return RunKit(
+        run_id, view.rows.machines[machine_id].machine, run.part, run.quantity, at, kit
+    )
+
+
+def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:
+    for machine_id, runs in plan.view.rows.runs.items():
+        for run in runs:
+            if run.id == run_id and machine_id in plan.view.rows.machines:
+                return run, machine_id
+    raise NotKnown(f"There is no run {run_id} on a machine in service.", facts={"run": run_id})
+
+
+def _expected_start(plan: ShopPlan, run: Any, machine_id: int) -> datetime:
+    """When the machine gets to the run: where its segment of the plan begins."""
+    ahead = plan.view.ahead[machine_id]
+    planned = [row for row in plan.view.rows.runs[machine_id] if row.state == "planned"]
+    running = len(plan.view.ahead_parts[machine_id]) - len(planned)
+    if run.state == "planned":
+        index = running + [row.id for row in planned].index(run.id)
+        segments = ahead.segments
+        for segment, number in enumerate(segments.run):
+            if number == index:
+                begin_s = float(segments.end_s[segment - 1]) if segment else 0.0
+                at_us = int(ahead.time.clock_us(begin_s))
+                return instant(at_us) if at_us >= 0 else plan.view.now
+    return plan.view.now
+
+
+def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -> StationNow:
+    if forecast is None:
+        return StationNow(row.id, row.station, row.tool_number, row.path or 1)
+    holder = holders.get(forecast.holder_id)
+    return StationNow(
+        row.id,
+        row.station,
+        row.tool_number,
+        row.path or 1,
+        forecast.assembly,
+        forecast.tool_spec,
+        holder.holder if holder else None,
+        holder.holder_type if holder else None,
+        forecast.why != "past" and forecast.share_used < 1 - LEAST_LEFT,
+    )

@@ -1,0 +1,159 @@
+"""One life law: the lives seen, the curve with its band, and today's swap point."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from crib.errors import NotKnown
+from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.usecases.forecast import ShopPlan, swap_costs
+
+_ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """Chance of a new edge to live to an age."""
+
+    age: float
+    survival: float
+
+
+@dataclass(frozen=True, slots=True)
+class LifeSeen:
+    """One edge's life so far.
+
+    Attributes:
+        wear: Wear units reached; 1 is the promised life.
+        parts: Parts made.
+        ended: worn, broken or taken_out_early (running ones included).
+    """
+
+    wear: float
+    parts: int
+    ended: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeyLife:
+    """What is known of a key.
+
+    Attributes:
+        key: Its name.
+        cutting_item: The item.
+        material_group: ISO 513 group.
+        operation_class: What it does.
+        counts: Lives by ending.
+        life_p10: Age that 10 % of new edges do not reach.
+        life_p50: The median.
+        life_p90: Age that 10 % reach.
+        swap_age: Age of least cost, for the first spec that uses the item.
+        failing_first: Share failing before it.
+        curve: Survival of a new edge.
+        lives: Lives seen.
+        removal_reasons: How often edges came out for which reason.
+    """
+
+    key: str
+    cutting_item: str
+    material_group: str
+    operation_class: str
+    counts: dict[str, int]
+    life_p10: float
+    life_p50: float
+    life_p90: float
+    swap_age: float | None
+    failing_first: float | None
+    curve: tuple[CurvePoint, ...]
+    lives: tuple[LifeSeen, ...]
+    removal_reasons: dict[str, int]
+
+
+def key_names(plan: ShopPlan) -> list[str]:
+    """Names of all life laws, in order."""
+    return sorted(key.text(plan.view.rows.items) for key in plan.keys)
+
+
+def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
+    """Everything known of one life law.
+
+    Args:
+        plan: The shop's plan.
+        name: ``ITEM~GROUP~OPERATION`` as forecasts give it.
+
+    Raises:
+        NotKnown: No edge of that key was ever mounted.
+    """
+    items = plan.view.rows.items
+    index = next((i for i, key in enumerate(plan.keys) if key.text(items) == name), None)
+    if index is None:
+        raise NotKnown(
+            f"No edge was ever mounted under '{name[:80]}'. Forecasts name the keys in "
+            "basis.key.",
+            facts={"keys": key_names(plan)[:20]},
+        )
+    key = plan.keys[index]
+    seen = plan.model.basis(np.array([index]))
+    rate, costs = _use(plan, index)
+    swap_age = failing = None
+    if costs is not None:
+        ages, _, shares = plan.model.swap_age(
+            np.array([index]), np.array([costs[0]]), np.array([costs[1]]), np.array([rate])
+        )
+        swap_age, failing = float(ages[0]), float(shares[0])
+    until = float(seen.life_p90[0]) * 1.6
+    grid = np.linspace(0.0, until, 41)
+    survival = plan.model.survival(
+        np.full(grid.size, index), np.zeros(grid.size), grid, np.full(grid.size, rate)
+    )
+    mine = plan.histories.key_index == index
+    return KeyLife(
+        key=name,
+        cutting_item=items[key.cutting_item_id].cutting_item,
+        material_group=key.material_group,
+        operation_class=key.operation_class,
+        counts={
+            "worn": int(seen.worn[0]),
+            "broken": int(seen.broken[0]),
+            "taken_out_early": int(seen.censored[0]),
+        },
+        life_p10=float(seen.life_p10[0]),
+        life_p50=float(seen.life_p50[0]),
+        life_p90=float(seen.life_p90[0]),
+        swap_age=swap_age,
+        failing_first=failing,
+        curve=tuple(
+            CurvePoint(float(a), float(s)) for a, s in zip(grid, survival, strict=True)
+        ),
+        lives=tuple(
+            LifeSeen(float(wear), int(parts), _ENDED[int(ended)])
+            for wear, parts, ended in zip(
+                plan.histories.wear[mine],
+                plan.histories.parts[mine],
+                plan.histories.ended[mine],
+                strict=True,
+            )
+        ),
+        removal_reasons=dict(
+            Counter(
+                stay.row.reason
+                for stay in plan.view.stays
+                if stay.key == key and stay.row.reason
+            )
+        ),
+    )
+
+
+def _use(plan: ShopPlan, index: int) -> tuple[float, tuple[float, float] | None]:
+    """Wear per part and costs of the key's latest use."""
+    key = plan.keys[index]
+    for stay in reversed(plan.view.stays):
+        if stay.key == key and stay.parts and stay.wear > 0:
+            assembly = plan.view.rows.assemblies[stay.row.assembly_id]
+            spec = plan.view.rows.specs[assembly.tool_spec_id]
+            item = plan.view.rows.items[key.cutting_item_id]
+            return stay.wear / stay.parts, swap_costs(spec, item)
+    return 1e-3, None

@@ -1,0 +1,54 @@
+"""What to order: edges that the swaps ahead will use against edges in stock."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import timedelta
+
+from crib.planning.reorder import ReorderRow, StockItem, daily_demand, reorder_list
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.swap_list import make_swap_list
+
+#: Days of swaps ahead that the demand is taken from.
+DEMAND_DAYS = 14
+
+
+def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
+    """Items to order, the one that runs out first on top.
+
+    Demand is the next two weeks of planned swaps, each charged to the item its sister is built
+    from, or to the spec's first item where nothing is in stock.
+
+    Args:
+        plan: The shop's plan.
+    """
+    view = plan.view
+    listed = make_swap_list(plan, DEMAND_DAYS * 24)
+    days: dict[str, list[float]] = defaultdict(list)
+    edges: dict[str, list[int]] = defaultdict(list)
+    specs = {spec.tool_spec: spec for spec in view.rows.specs.values()}
+    for row in listed.rows:
+        spec = specs[row.forecast.tool_spec]
+        choices = view.rows.spec_items.get(spec.id, ())
+        item = row.sister.cutting_item or (choices[0] if choices else None)
+        if item is None or row.sister.state in ("ready", "measure"):
+            continue  # its edge is built in already
+        days[item].append((row.swap_by - view.now) / timedelta(days=1))
+        edges[item].append(spec.items_per_tool or 1)
+    left: dict[str, int] = defaultdict(int)
+    for lot in view.rows.lots:
+        left[lot.cutting_item] += int(lot[6]) * int(lot.edges or 1) + int(lot[7])
+    items = [
+        StockItem(
+            item.cutting_item,
+            left[item.cutting_item],
+            daily_demand(days[item.cutting_item], edges[item.cutting_item], DEMAND_DAYS),
+            edges_per_piece=item.edges or 1,
+            lead_days=item.lead_days,
+            min_stock=item.min_stock or 0,
+            pack_size=item.pack_size or 1,
+            price_minor=item.price_minor,
+        )
+        for item in view.rows.items.values()
+    ]
+    return reorder_list(items, view.now, ahead_days=1.0)

@@ -1,0 +1,91 @@
+"""What tools cost per part, by part and machine, over a stretch of days."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+
+from crib.errors import Invalid
+from crib.floor.timeline import us_of
+from crib.life.observations import CENSORED
+from crib.usecases.forecast import ShopPlan, swap_costs
+from crib.usecases.shop_view import GOES_ON, ending
+
+LONGEST_DAYS = 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class ToolCost:
+    """Edges that came out of one machine for one tool spec.
+
+    Attributes:
+        machine: The machine.
+        tool_spec: The spec.
+        edges: Edges used up.
+        failures: Of them, those that wore out early or broke in the cut.
+        parts: Parts that the machine made meanwhile, all edges of the spec together.
+        cost_minor: Planned swaps and failures at their costs [hundredths].
+        cost_per_part_minor: The same per part; None where no part was counted.
+    """
+
+    machine: str
+    tool_spec: str
+    edges: int
+    failures: int
+    parts: int
+    cost_minor: int
+    cost_per_part_minor: float | None
+
+
+def tool_costs(plan: ShopPlan, days: float = 30.0) -> list[ToolCost]:
+    """Costs of edges that ended in the last days, the dearest first.
+
+    Args:
+        plan: The shop's plan.
+        days: How far to look back, above 0 and at most 400.
+
+    Raises:
+        Invalid: Days that cannot be meant.
+    """
+    if not 0 < days <= LONGEST_DAYS:
+        raise Invalid(
+            f"days is {days:g}; it has to be above 0 and at most {LONGEST_DAYS:g}.",
+            errors=[{"field": "days", "detail": f"above 0, at most {LONGEST_DAYS:g}"}],
+        )
+    view = plan.view
+    since_us = us_of(view.now - timedelta(days=days))
+    edges: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0, 0, 0.0])
+    for stay in view.stays:
+        row = stay.row
+        station = view.rows.stations.get(row.station_id)
+        if station is None or (row.end_us is not None and row.end_us < since_us):
+            continue
+        assembly = view.rows.assemblies[row.assembly_id]
+        spec = view.rows.specs[assembly.tool_spec_id]
+        sums = edges[station.machine, spec.tool_spec]
+        begin, end = max(row.begin_us, since_us), row.end_us or us_of(view.now)
+        made = view.outputs[station.machine_id].total_at(np.array([begin, end]))
+        sums[2] += int(made[1] - made[0])
+        if row.reason is None or row.reason in GOES_ON:
+            continue
+        planned, failure = swap_costs(spec, view.rows.items[assembly.cutting_item_id])
+        failed = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm) != CENSORED
+        sums[0] += 1
+        sums[1] += failed
+        sums[3] += failure if failed else planned
+    found = [
+        ToolCost(
+            machine,
+            spec,
+            int(sums[0]),
+            int(sums[1]),
+            int(sums[2]),
+            round(sums[3]),
+            sums[3] / sums[2] if sums[2] else None,
+        )
+        for (machine, spec), sums in edges.items()
+    ]
+    return sorted(found, key=lambda cost: (-cost.cost_minor, cost.machine, cost.tool_spec))
