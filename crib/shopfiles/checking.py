@@ -147,10 +147,10 @@ class FolderCheck:
             )  # fmt: skip
 
     def _nearest_name(self, target: str, name: str) -> str | None:
-        known = {str(one) for one in (*self._names.get(target, {}), *self._elsewhere(target))}
-        if self._problems.unlisted or len(known) > _SUGGEST_AMONG:
+        here, elsewhere = self._names.get(target, {}), self._elsewhere(target)
+        if self._problems.unlisted or max(len(here), len(elsewhere)) > _SUGGEST_AMONG:
             return None
-        return nearest(name, known)
+        return nearest(name, {str(one) for one in (*here, *elsewhere)})
 
     def _kind_of(self, record: str, name: object) -> object:
         here = self._names.get(record, {})

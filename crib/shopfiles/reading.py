@@ -41,7 +41,7 @@ class Row(NamedTuple):
 
 
 class ShopFile:
-    """A shop file to be read once, row after row.
+    """A shop file to be read once, row after row; cells lose the white space around them.
 
     Args:
         path: The file.
@@ -108,7 +108,7 @@ class ShopFile:
                 self.complete = False
                 self._report(
                     lines.number, "", None,
-                    f"has {len(cells)} cells, the header names {len(plan)} columns",
+                    f"has {len(cells)} cell{'s'[:len(cells) != 1]}, the header names {len(plan)} columns",
                     "write as many, and put a text that holds the separator in quotes",
                 )  # fmt: skip
             else:

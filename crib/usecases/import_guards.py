@@ -50,7 +50,7 @@ class FactGuard:
                 "give the new kind a name",
             )
         yield from _at_least(values, "edges", edge, f"edge {edge} was used")
-        yield from _at_least(values, "regrinds", grinds, f"a piece was reground {grinds} times")
+        yield from _at_least(values, "regrinds", grinds, f"a piece is at regrind {grinds}")
 
     def _lot(self, values: Values) -> Iterator[Problem]:
         lot = str(values["lot"])

@@ -247,6 +247,7 @@ def test_the_operations_of_a_part_are_replaced_as_a_set(store, shop, import_file
     with store.read() as tx:
         part = get_record(tx, PARTS, "PIN-8")
     assert [operation["sequence"] for operation in part["operations"]] == [10]
+    assert part["version"] == 2
     assert part["operations"][0]["cutting_speed_m_min"] == 120.0
 
 
@@ -303,7 +304,7 @@ def test_the_run_that_runs_may_be_imported_again(shop, import_files):
 
 @pytest.fixture
 def built(store: Store, shop: SimpleNamespace) -> SimpleNamespace:
-    """Holder TH-1 built to TURN-OD with edge 3 of a piece of LOT-I1; a drill ground once."""
+    """TH-1 built with edge 3 of a piece of LOT-I1; DH-1 with a drill that was ground again."""
     ids = shop.ids
     with store.write() as tx:
         for fact, (holder, lot, spec, edge, grind) in enumerate(
@@ -330,7 +331,7 @@ def built(store: Store, shop: SimpleNamespace) -> SimpleNamespace:
             )
             tx.exec_driver_sql(
                 "INSERT INTO pieces (id, lot_id, number, grinds) VALUES (?, ?, 1, ?)",
-                (fact, lot_id, grind),
+                (fact, lot_id, 2 * grind),
             )
             tx.exec_driver_sql(
                 "INSERT INTO edge_uses (piece_id, edge, grind, assembly_id)"
@@ -346,9 +347,8 @@ LOT = "lot,cutting_item,quantity\n"
 GUARDED = [
     ("cutting_items.csv", ITEMS + "CNMG-408,insert,CNMG120408,2,0\n",
      "cutting_items.csv:2:edges: '2' is too few: edge 3 was used; write at least 3"),
-    ("cutting_items.csv", ITEMS + "DRILL-3,round,DR3.0X20,1,\n",
-     "cutting_items.csv:2:regrinds: '0' is too few: a piece was reground 1 times; write at "
-     "least 1"),
+    ("cutting_items.csv", ITEMS + "DRILL-3,round,DR3.0X20,1,1\n",
+     "cutting_items.csv:2:regrinds: '1' is too few: a piece is at regrind 2; write at least 2"),
     ("cutting_items.csv", ITEMS + "DRILL-3,insert,DR3.0X20,1,2\n",
      "cutting_items.csv:2:kind: 'insert' is not round, as when its edges were used; give the "
      "new kind a name"),
@@ -378,7 +378,7 @@ def test_what_facts_rest_on_stays(store, built, import_files, file, text, error)
     ("file", "text"),
     [
         ("cutting_items.csv", ITEMS + "CNMG-408,insert,CNMG120408,3,0\n"),
-        ("cutting_items.csv", ITEMS + "DRILL-3,round,DR3.0X20,1,1\n"),
+        ("cutting_items.csv", ITEMS + "DRILL-3,round,DR3.0X20,1,3\n"),
         ("lots.csv", LOT + "LOT-I1,CNMG-408,2\n"),
         ("holders.csv", "holder,holder_type,location\nTH-1,SQ12-CN,bench\n"),
         ("holders.csv", "holder,holder_type\nTH-2,ER16-D\n"),

@@ -223,12 +223,12 @@ def test_column_names_may_stand_between_spaces(read_file):
     assert len(read_file(HOLDERS, " holder , holder_type \nH1,T1\n").values) == 1
 
 
-@pytest.mark.parametrize(("row", "cells"), [("H1", 1), ("H1,T1,shelf,good", 4)])
+@pytest.mark.parametrize(("row", "cells"), [("H1", "1 cell"), ("H1,T1,shelf,good", "4 cells")])
 def test_a_row_of_other_length_is_refused(read_file, row, cells):
     found = read_file(HOLDERS, f"holder,holder_type,location\nH0,T1,a\n{row}\n")
 
     assert found.errors == [
-        f"holders.csv:3: has {cells} cells, the header names 3 columns; write as many, and "
+        f"holders.csv:3: has {cells}, the header names 3 columns; write as many, and "
         "put a text that holds the separator in quotes"
     ]
     assert not found.complete
