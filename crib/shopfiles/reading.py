@@ -106,9 +106,10 @@ class ShopFile:
                     return
             elif len(cells) != len(plan):
                 self.complete = False
+                cell_count = f"{len(cells)} cell{'' if len(cells) == 1 else 's'}"
                 self._report(
                     lines.number, "", None,
-                    f"has {len(cells)} cell{'s'[:len(cells) != 1]}, the header names {len(plan)} columns",
+                    f"has {cell_count}, the header names {len(plan)} columns",
                     "write as many, and put a text that holds the separator in quotes",
                 )  # fmt: skip
             else:
