@@ -50,6 +50,13 @@ class TimeAhead:
         at = self.begin_us[index] + np.rint(inside * 1e6).astype(np.int64)
         return np.where(reachable, at, NEVER_US)
 
+    def clock_at(self, second: float) -> int:
+        """Instant at which one running second is reached [µs]; ``NEVER_US`` beyond."""
+        if not self.begin_us.size or not 0 <= second <= self.length_s:
+            return int(self.clock_us(second))
+        index = max(int(self.begin_s.searchsorted(second, side="left")) - 1, 0)
+        return int(self.begin_us[index]) + round((second - float(self.begin_s[index])) * 1e6)
+
     def seconds_at(self, at_us: int) -> float:
         """Running seconds that have passed by an instant (0 before the layout)."""
         run = np.clip(at_us - self.begin_us, 0, self.end_us - self.begin_us)
@@ -63,7 +70,7 @@ class TimeAhead:
         """
         if not self.begin_s.size:
             return seconds, False
-        index = int(np.clip(np.searchsorted(self.begin_s, seconds, side="left") - 1, 0, None))
+        index = max(int(self.begin_s.searchsorted(seconds, side="left")) - 1, 0)
         if self.attended[index] or seconds > self.length_s:
             return seconds, False
         return float(self.begin_s[index]), True

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -92,34 +95,40 @@ def plan_segments(timeline: TimeAhead, runs: Sequence[RunAhead]) -> Segments:
 
 @dataclass(frozen=True, slots=True)
 class WearAhead:
-    """How the machine's plan wears the edge in one station.
+    """How the machine's plan wears the edge in one station: a line through few points.
+
+    Looked up one number at a time, tens of thousands of lines in a plan: plain tuples and
+    bisection beat arrays here.
 
     Attributes:
-        end_s: Running second at the end of each segment, a leading 0, shape (segments + 1,).
-        wear: Wear put on by then, shape (segments + 1,).
+        end_s: Running second at the end of each segment, a leading 0; segments + 1 numbers.
+        wear: Wear put on by then, likewise.
     """
 
-    end_s: Floats
-    wear: Floats
+    end_s: tuple[float, ...]
+    wear: tuple[float, ...]
 
-    def at(self, seconds: ArrayLike) -> Floats:
-        """Wear put on by running seconds."""
-        put_on: Floats = np.interp(np.asarray(seconds, dtype=np.float64), self.end_s, self.wear)
-        return put_on
+    def at(self, seconds: float) -> float:
+        """Wear put on by a running second."""
+        index = bisect_left(self.end_s, seconds)
+        if index == 0:
+            return 0.0
+        if index == len(self.end_s):
+            return self.wear[-1]
+        before, after = self.end_s[index - 1], self.end_s[index]
+        share = (seconds - before) / (after - before)
+        return self.wear[index - 1] + share * (self.wear[index] - self.wear[index - 1])
 
-    def seconds_until(self, wear: ArrayLike) -> Floats:
+    def seconds_until(self, wear: float) -> float:
         """Running seconds until so much wear is put on; infinite where the plan ends before."""
-        wanted = np.asarray(wear, dtype=np.float64)
-        index = np.searchsorted(self.wear, wanted, side="left")
-        last = self.wear.size - 1
-        upper = np.clip(index, 1, last) if last else np.zeros_like(index)
-        if not last:
-            return np.where(wanted <= 0, 0.0, np.inf)
-        lower = upper - 1
-        rise = self.wear[upper] - self.wear[lower]
-        share = np.where(rise > 0, (wanted - self.wear[lower]) / np.where(rise > 0, rise, 1), 0)
-        seconds = self.end_s[lower] + share * (self.end_s[upper] - self.end_s[lower])
-        return np.where(wanted <= 0, 0.0, np.where(index > last, np.inf, seconds))
+        if wear <= 0:
+            return 0.0
+        index = bisect_left(self.wear, wear)
+        if index == len(self.wear):
+            return math.inf
+        before, after = self.wear[index - 1], self.wear[index]
+        share = (wear - before) / (after - before)
+        return self.end_s[index - 1] + share * (self.end_s[index] - self.end_s[index - 1])
 
 
 def wear_ahead(segments: Segments, per_part: Sequence[float]) -> WearAhead:
@@ -130,8 +139,11 @@ def wear_ahead(segments: Segments, per_part: Sequence[float]) -> WearAhead:
         per_part: Wear of one part of each run, 0 where the run leaves the station idle,
             shape (runs,).
     """
-    weights = np.append(np.asarray(per_part, dtype=np.float64), 0.0)[segments.run]
-    return WearAhead(
-        np.concatenate([[0.0], segments.end_s]),
-        np.concatenate([[0.0], np.cumsum(segments.parts * weights)]),
+    put_on = accumulate(
+        (
+            parts * per_part[run] if run >= 0 else 0.0
+            for parts, run in zip(segments.parts.tolist(), segments.run.tolist(), strict=True)
+        ),
+        initial=0.0,
     )
+    return WearAhead((0.0, *segments.end_s.tolist()), tuple(put_on))

@@ -116,27 +116,41 @@ def edges_due(
     rate = np.where(wear_now > 0, wear_now, _SOME_WEAR)
     remaining = model.remaining(key, age, rate, PROBS).reshape(count, len(PROBS))
     parts_left = np.where(wear_now[:, None] > 0, remaining / rate[:, None], np.inf)
-    run_out = np.full((count, len(PROBS)), -1, dtype=np.int64)
+    run_out_s = np.full((count, len(PROBS)), np.inf)
     shift = np.zeros(count)
     dark = np.full((count, 2), np.nan)
     dark_wear = np.zeros((count, 2))
+    stretches = [machine.time.next_unattended() for machine in machines]
     for row, (edge, line) in enumerate(zip(edges, lines, strict=True)):
-        machine = machines[edge.machine]
-        run_out[row] = machine.time.clock_us(line.seconds_until(remaining[row]))
-        shift[row] = line.at(machine.shift_end_s)
-        stretch = machine.time.next_unattended()
+        run_out_s[row] = [line.seconds_until(wear) for wear in remaining[row].tolist()]
+        shift[row] = line.at(machines[edge.machine].shift_end_s)
+        stretch = stretches[edge.machine]
         if stretch:
             dark[row] = stretch
-            dark_wear[row] = line.at(stretch)
+            dark_wear[row] = line.at(stretch[0]), line.at(stretch[1])
     return EdgesDue(
         wear_now=wear_now,
         lines=lines,
         remaining=remaining,
         parts_left=parts_left,
-        run_out_us=run_out,
+        run_out_us=_clock_us(machines, edges, run_out_s),
         fail_shift=model.fail_probability(key, age, shift, rate),
         dark_s=dark,
         fail_dark=model.fail_probability(
             key, age + dark_wear[:, 0], dark_wear[:, 1] - dark_wear[:, 0], rate
         ),
     )
+
+
+def _clock_us(
+    machines: Sequence[MachineAhead], edges: Sequence[MountedEdge], seconds: Floats
+) -> Ints:
+    """Instants of running seconds, each row on its own machine's clock."""
+    at_us = np.empty(seconds.shape, dtype=np.int64)
+    machine_of = np.array([edge.machine for edge in edges], dtype=np.int64)
+    order = np.argsort(machine_of, kind="stable")
+    bounds = np.flatnonzero(np.diff(machine_of[order])) + 1
+    for rows in np.split(order, bounds):
+        if rows.size:
+            at_us[rows] = machines[int(machine_of[rows[0]])].time.clock_us(seconds[rows])
+    return at_us

@@ -76,8 +76,8 @@ def keep_the_night(
     worn = np.zeros((len(edges), 3))
     for row, line in enumerate(due.lines):
         if has[row]:
-            since = min(swap_s[row], begin[row])
-            worn[row] = line.at([since, begin[row], end[row]])
+            since = min(float(swap_s[row]), float(begin[row]))
+            worn[row] = line.at(since), line.at(float(begin[row])), line.at(float(end[row]))
     key = np.array([e.key for e in edges])
     age = np.array([e.age for e in edges])
     rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)

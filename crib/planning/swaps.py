@@ -6,6 +6,7 @@ comes forward to before it; ``crib.planning.night`` adds what the night still ne
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -104,7 +105,7 @@ def _first_swap(
 ) -> Swap:
     line, wear_now = due.lines[row], float(due.wear_now[row])
     if wear_now <= 0:
-        return Swap(np.inf, "run_ends_first", "No run ahead uses this station.", edge.age)
+        return Swap(math.inf, "run_ends_first", "No run ahead uses this station.", edge.age)
     left = swap_age - edge.age
     if left <= 0:
         return Swap(
@@ -115,7 +116,7 @@ def _first_swap(
             edge.age,
         )
     chosen = Swap(
-        float(line.seconds_until(left)),
+        line.seconds_until(left),
         "cost",
         f"From {swap_age:.2f} of the promised life on, the risk costs more than a fresh edge "
         f"({failing:.0%} of such edges fail before).",
@@ -125,13 +126,13 @@ def _first_swap(
         size_wear = edge.size_parts_left * wear_now
         if size_wear < left:
             chosen = Swap(
-                float(line.seconds_until(size_wear)) if size_wear > 0 else 0.0,
+                line.seconds_until(size_wear) if size_wear > 0 else 0.0,
                 "size_limit",
                 f"Size corrections so far put the wear limit about "
                 f"{max(int(edge.size_parts_left), 0)} parts ahead.",
                 edge.age + max(size_wear, 0.0),
             )
-    if not np.isfinite(chosen.seconds):
+    if not math.isfinite(chosen.seconds):
         return replace(
             chosen,
             why="run_ends_first",
@@ -164,7 +165,7 @@ def before_the_dark(
             "stand, or split the work.",
             swap.age,
         )
-    worn = float(line.at(seconds) - line.at(since))
+    worn = line.at(seconds) - line.at(since)
     return Swap(
         seconds,
         "unattended_stretch",
@@ -181,7 +182,7 @@ def _parts_until(
     swap: Swap,
     swap_age: float,
 ) -> float:
-    if np.isfinite(swap.seconds):
+    if math.isfinite(swap.seconds):
         return float(machine.segments.parts_at(swap.seconds))
     wear = float(due.wear_now[row])
     return max(swap_age - edge.age, 0.0) / wear if wear > 0 else float("inf")
@@ -201,9 +202,9 @@ def with_successors(
     successors: list[Swap] = []
     since = plan.first.seconds
     while since <= horizon_s and len(successors) < MOST_SUCCESSORS:
-        worn = float(line.at(since))
-        seconds = float(line.seconds_until(worn + plan.swap_age))
-        if not np.isfinite(seconds) or seconds > horizon_s:
+        worn = line.at(since)
+        seconds = line.seconds_until(worn + plan.swap_age)
+        if not math.isfinite(seconds) or seconds > horizon_s:
             break
         swap = before_the_dark(
             machine,

@@ -12,7 +12,7 @@ import numpy as np
 from crib.floor.timeline import instant
 from crib.life.model import Basis as LivesSeen
 from crib.life.model import LifeModel, fit_life_model
-from crib.life.observations import CENSORED, LifeHistories, SetAside, life_histories
+from crib.life.observations import LifeHistories, SetAside, life_histories
 from crib.life.pooling import KeyTable, key_table
 from crib.life.wear import size_growth_mm
 from crib.planning.demand import WearAhead
@@ -39,7 +39,7 @@ class Basis:
         key: Name of the life law, for ``/v1/life/KEY``.
         worn: Lives of the key that ended by wear.
         broken: Lives that ended by breakage.
-        taken_out_early: Lives that were cut short (censored), the running ones included.
+        taken_out_early: Lives that were cut short (censored).
         prior: ``tool_life``, ``life_parts`` or ``starter``.
         wear_per_part: Wear units per part now.
         size_signal: Whether size corrections set the swap.
@@ -179,7 +179,7 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
 def _lives(
     view: ShopView,
 ) -> tuple[list[Key], list[float], LifeHistories, dict[int, tuple[float, Key | None, float]]]:
-    """Keys, their spreads, one history per assembly, and each assembly's (wear, key, parts)."""
+    """Keys, their spreads, one history per ended edge, each assembly's (wear, key, parts)."""
     wear: dict[int, float] = {}
     parts: dict[int, int] = {}
     last: dict[int, Stay] = {}
@@ -202,12 +202,11 @@ def _lives(
         if wear[assembly] <= 0:
             continue
         row = reasons[assembly]
+        torn_down = view.rows.assemblies[assembly].torn_down_us is not None
+        if (row.end_us is None or row.reason in GOES_ON) and not torn_down:
+            continue  # its own forecast is conditioned on its age; as a life it would count twice
         spec = view.rows.specs[view.rows.assemblies[assembly].tool_spec_id]
-        ended = (
-            CENSORED
-            if row.end_us is None or row.reason in GOES_ON
-            else ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
-        )
+        ended = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
         rows.append((index, wear[assembly], float(parts[assembly]), ended))
     ages = {
         assembly: (wear[assembly], last[assembly].key, float(parts[assembly]))
@@ -378,7 +377,7 @@ def _forecast(
     keys: list[Key],
 ) -> Forecast:
     names = ("p05", "p10", "p50", "p90")
-    swap_us = int(machine.time.clock_us(plan.first.seconds))
+    swap_us = machine.time.clock_at(plan.first.seconds)
     prior = _key_ahead(view, stay)
     return Forecast(
         **_identity(view, stay),

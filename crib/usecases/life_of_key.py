@@ -29,7 +29,7 @@ class LifeSeen:
     Attributes:
         wear: Wear units reached; 1 is the promised life.
         parts: Parts made.
-        ended: worn, broken or taken_out_early (running ones included).
+        ended: worn, broken or taken_out_early.
     """
 
     wear: float

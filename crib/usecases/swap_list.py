@@ -163,7 +163,7 @@ def _needs(
         horizon_s = ahead.time.seconds_at(horizon_us)
         whole = with_successors(ahead, plan.lines[row], plan.plans[row], horizon_s)
         for ordinal, swap in enumerate((whole.first, *whole.successors)):
-            at_us = int(ahead.time.clock_us(swap.seconds))
+            at_us = ahead.time.clock_at(swap.seconds)
             if at_us < 0 or at_us > horizon_us:
                 break
             need = SwapNeed(

@@ -142,6 +142,15 @@ def test_lives_cut_short_as_planned_are_not_taken_for_worn(floor):
     assert censored.parts_left["p50"] > 150
 
 
+def test_an_edge_that_still_runs_is_not_counted_as_a_life(floor):
+    floor.mount(floor.sister())
+    floor.make(100)
+
+    basis = floor.plan().forecasts[0].basis
+
+    assert (basis.worn, basis.broken, basis.taken_out_early) == (0, 0, 0)
+
+
 def test_a_plain_guess_is_the_prior_where_nothing_else_is_known(floor):
     floor.mount(floor.sister("CROSS-3", "DH-1", "LOT-D1"), "M1/T11")
 

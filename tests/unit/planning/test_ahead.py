@@ -82,10 +82,10 @@ def test_wear_stands_still_while_another_part_leaves_the_station_idle(time):
     )
     line = wear_ahead(segments, [0.01, 0.0, 0.01])
 
-    assert line.at([HOUR, 2 * HOUR, 3 * HOUR]) == pytest.approx([0.6, 0.6, 1.2])
-    assert line.seconds_until([0.0, 0.3, 0.6, 0.9]) == pytest.approx(
-        [0, 0.5 * HOUR, HOUR, 2.5 * HOUR]
-    )
+    worn = [line.at(hour * HOUR) for hour in (0, 1, 2, 3, 9)]
+    assert worn == pytest.approx([0, 0.6, 0.6, 1.2, 1.2])
+    until = [line.seconds_until(wear) for wear in (0.0, 0.3, 0.6, 0.9)]
+    assert until == pytest.approx([0, 0.5 * HOUR, HOUR, 2.5 * HOUR])
     assert line.seconds_until(1.21) == np.inf
 
 
