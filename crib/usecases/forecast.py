@@ -204,7 +204,7 @@ def _lives(
         row = reasons[assembly]
         torn_down = view.rows.assemblies[assembly].torn_down_us is not None
         if (row.end_us is None or row.reason in GOES_ON) and not torn_down:
-            continue  # its own forecast is conditioned on its age; as a life it would count twice
+            continue  # its forecast is conditioned on its age: as a life it would count twice
         spec = view.rows.specs[view.rows.assemblies[assembly].tool_spec_id]
         ended = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
         rows.append((index, wear[assembly], float(parts[assembly]), ended))
