@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import fcntl
+import sqlite3
 import threading
 from collections import Counter
+from contextlib import closing
 
 import pytest
 from sqlalchemy.exc import IntegrityError
@@ -216,3 +219,32 @@ def test_a_name_taken_meanwhile_is_a_conflict(store):
 
 def part_values(name: str) -> dict[str, object]:
     return {"part": name, "material": "C45", "material_group": "P", "cycle_s": 10.0}
+
+
+def test_writers_wait_for_the_lock_file_and_readers_do_not(store, shop, tmp_path):
+    done = threading.Event()
+
+    def write() -> None:
+        with store.write() as tx:
+            insert_record(tx, HOLDERS, {"holder": "N-1", "holder_type": "SQ12-CN"})
+        done.set()
+
+    writer = threading.Thread(target=write)
+    with (tmp_path / "crib.db-lock").open("w") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        writer.start()
+        assert not done.wait(0.1)
+        with store.read() as tx:
+            assert count_records(tx, HOLDERS, filters={"holder": "N-1"}) == 0
+    writer.join(10)
+
+    assert done.is_set()
+
+
+def test_a_write_holds_the_database_from_its_first_moment(store, tmp_path):
+    with (
+        store.write(),
+        closing(sqlite3.connect(tmp_path / "crib.db", timeout=0)) as other,
+        pytest.raises(sqlite3.OperationalError, match="locked"),
+    ):
+        other.execute("BEGIN IMMEDIATE")
