@@ -11,7 +11,7 @@ from api import problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site
-from api.pages import docs, front, health
+from api.pages import code, docs, front, health
 from api.rest.all import blueprints
 from api.settings import Settings
 from crib.clock import Clock, now
@@ -49,7 +49,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     document = Document(app)
     for blueprint in blueprints():
         document.register_blueprint(blueprint)
-    for page in (front, docs, health):
+    for page in (front, code, docs, health):
         app.register_blueprint(page.blueprint)
     app.after_request(_secure)
     return app

@@ -57,9 +57,9 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         Refusal: The address is taken.
     """
     from granian import Granian
+    from granian.constants import Interfaces
 
     refuse_taken(settings)
-    from granian.constants import Interfaces
 
     os.environ["CRIB_DATABASE_URL"] = settings.database_url
     # workers import this package afresh, wherever the command was started from

@@ -7,6 +7,7 @@ import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -65,6 +66,10 @@ class Settings:
     time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     stocks_file: Path | None = None
     max_body_mb: int = 16
+
+    def local(self, at: datetime | None) -> str:
+        """An instant as people at the site read it; nothing where there is none."""
+        return "" if at is None else at.astimezone(self.time_zone).strftime("%Y-%m-%d %H:%M")
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:

@@ -117,14 +117,15 @@ class Operation:
         return response
 
     def compute(self, view: View, path: dict[str, Any]) -> Response:
-        """Answer a calculation: a body, no database."""
+        """Answer a POST that records nothing: a calculation, a print."""
         site = this_site()
         query = read_query(request, self.query)
         token = LENGTH_UNIT.set(query["length_unit"])
         try:
             body = load_body(self.body, self._json()) if self.body else None
-            call = Call(None, site, site.clock(), query, body, request)
-            return self._print(view(call, **path))
+            with site.store.read() if self.opens else nullcontext() as tx:
+                call = Call(tx, site, site.clock(), query, body, request)
+                return self._print(view(call, **path))
         finally:
             LENGTH_UNIT.reset(token)
 
@@ -279,5 +280,13 @@ def computes(
     problems: tuple[int, ...] = (),
 ) -> Callable[[View], View]:
     """Register a calculation: ``view(call, **path)`` without a database."""
-    operation = Operation(answer, PlainQuery(), body, problems=problems)
+    operation = Operation(answer, PlainQuery(), body, problems=problems, opens=False)
     return _register(blueprint, method, rule, operation, Operation.compute)
+
+
+def computes_in_store(
+    blueprint: Blueprint, rule: str, *, body: Schema, media: str
+) -> Callable[[View], View]:
+    """Register a POST that reads the database and records nothing; the view answers bytes."""
+    operation = Operation(None, PlainQuery(), body, problems=(404,), media=media)
+    return _register(blueprint, "POST", rule, operation, Operation.compute)

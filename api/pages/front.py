@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 from flask import Blueprint, Response, make_response, render_template, request
 
 from api.problems import WEB, Row, answer_problem, rows_by_kind
+from crib.codes import strip_address
 
 blueprint = Blueprint("front", __name__)
 
@@ -25,18 +28,10 @@ def index() -> Response:
 @blueprint.get("/C")
 def find_code() -> Response:
     """The form of the first page: a typed or scanned code leads to its page."""
-    from flask import redirect, url_for
-    from werkzeug.wrappers import Response as Redirect
-
-    from crib.codes import strip_address
-
     text = strip_address(request.args.get("code", ""))
     if not text:
         return page("front.html", 422, told="Type or scan a code first.")
-    found: Redirect = redirect(url_for("code.code_page", text=text), 303)
-    answer = Response(status=303)
-    answer.headers["Location"] = found.headers["Location"]
-    return answer
+    return Response(status=303, headers={"Location": f"/C/{quote(text, safe='/')}"})
 
 
 @blueprint.get("/problems/<kind>")

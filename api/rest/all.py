@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask_smorest import Blueprint
 
-from api.rest import assemblies, counts, mounts, plan
+from api.rest import assemblies, bench, counts, fact_lists, mounts, paper, plan, views
 from api.rest.records import COLLECTIONS, records_blueprint
 
 
@@ -14,6 +14,10 @@ def blueprints() -> list[Blueprint]:
         assemblies.blueprint,
         mounts.blueprint,
         counts.blueprint,
+        bench.blueprint,
+        fact_lists.blueprint,
         plan.blueprint,
+        views.blueprint,
+        paper.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     ]

@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 from typing import Any
-from urllib.parse import quote
 
 from flask_smorest import Blueprint
 
-from api.http.operation import Call, Reply, writes
+from api.http.operation import Call, Reply, reads, writes
 from api.schemas.assemblies import BuildBody, BuiltShape, PresetBody, PresetShape
+from api.schemas.bodies import TeardownBody
+from api.schemas.results import shape_from
 from crib.metrology.preset import Reading
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
+from crib.usecases.show_assembly import AssemblyShown, show_assembly
+from crib.usecases.tear_down import TearDown, TornDown, tear_down
 
 blueprint = Blueprint(
     "assemblies", __name__, description="Tools: built, measured, taken apart."
+)
+
+
+AssemblyShape = shape_from(AssemblyShown, "AssemblyShape", rename={"id": "fact"})
+TeardownShape = shape_from(
+    TornDown, "TeardownShape", rename={"fact_id": "fact", "code": "assembly"}
 )
 
 
@@ -31,8 +40,21 @@ def post_preset(call: Call, code: str) -> Reply:
     body = dict(call.body)
     readings = [Reading(**reading) for reading in body.pop("readings")]
     done = preset_tool(call.tx, call.present, PresetTool(code, readings, **body))
-    address = f"/v1/assemblies/{quote(done.code)}/presets/{done.fact_id}"
-    return Reply(preset_answer(done), headers={"Location": address})
+    headers = {"Location": f"/v1/presets/{done.fact_id}"}
+    return Reply(preset_answer(done), headers=headers)
+
+
+@writes(blueprint, "/v1/assemblies/<path:code>/teardown", TeardownShape(), body=TeardownBody())
+def post_teardown(call: Call, code: str) -> Reply:
+    """Take a tool apart: its holder is free again."""
+    done = tear_down(call.tx, call.present, TearDown(assembly=code, **call.body))
+    return Reply(done, headers={"Location": f"/v1/teardowns/{done.fact_id}"})
+
+
+@reads(blueprint, "/v1/assemblies/<path:code>", AssemblyShape())
+def read_assembly(call: Call, code: str) -> AssemblyShown:
+    """Read one tool with everything on record about it."""
+    return show_assembly(call.tx, call.present, code)
 
 
 def preset_answer(done: PresetDone) -> dict[str, Any]:

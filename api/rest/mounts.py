@@ -2,13 +2,36 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, writes
-from api.schemas.mounts import MountBody, MountShape
+from api.schemas.bodies import CorrectionBody, RemovalBody
+from api.schemas.facts import FactAnswer
+from api.schemas.fields import ExactLength, Text
+from api.schemas.mounts import MountBody, MountShape, OffsetShape
+from api.schemas.results import shape_from
+from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
 from crib.usecases.mount_tool import MountTool, mount_tool
+from crib.usecases.remove_tool import RemoveTool, ToolRemoved, remove_tool
 
 blueprint = Blueprint("mounts", __name__, description="Tools in machines: in, out, corrected.")
+
+FACT_NAMES = {"fact_id": "fact", "code": "assembly"}
+
+RemovalShape = shape_from(ToolRemoved, "RemovalShape", rename=FACT_NAMES)
+
+
+class CorrectionShape(FactAnswer, OffsetShape):
+    """What the control holds after a step."""
+
+    assembly = Text(attribute="code", required=True)
+    station = Text(required=True)
+    steps_mm = ExactLength(
+        attribute="steps_tenths_um", required=True, explains="Sum of the steps of that kind."
+    )
+    learned = Text(required=True)
 
 
 @writes(blueprint, "/v1/mounts", MountShape(), body=MountBody())
@@ -23,3 +46,24 @@ def post_mount(call: Call) -> Reply:
     )
     done = mount_tool(call.tx, call.present, command)
     return Reply(done, headers={"Location": f"/v1/mounts/{done.fact_id}"})
+
+
+@writes(blueprint, "/v1/removals", RemovalShape(), body=RemovalBody())
+def post_removal(call: Call) -> Reply:
+    """Record that a tool came out, and what becomes of edge and holder."""
+    done = remove_tool(call.tx, call.present, RemoveTool(**call.body))
+    return Reply(done, headers={"Location": f"/v1/removals/{done.fact_id}"})
+
+
+@writes(blueprint, "/v1/corrections", CorrectionShape(), body=CorrectionBody())
+def post_correction(call: Call) -> Reply:
+    """Record an offset step: what the control holds now, and what was learned."""
+    done = correct_offset(call.tx, call.present, CorrectOffset(**call.body))
+    return Reply(_correction(done), headers={"Location": f"/v1/corrections/{done.fact_id}"})
+
+
+def _correction(done: OffsetCorrected) -> dict[str, Any]:
+    offset = {name: getattr(done.offset, name) for name in type(done.offset).__slots__}
+    return offset | {
+        name: getattr(done, name) for name in type(done).__slots__ if name != "offset"
+    }

@@ -1,0 +1,62 @@
+"""The page that a label opens: what the code is, what it holds, what may be done next."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response
+
+from api.http.site import this_site
+from api.pages.front import page
+from api.problems import row_of
+from crib.errors import Refusal
+from crib.floor.cautions import mount_cautions
+from crib.units import mm_from_tenths_um
+from crib.usecases.scan_code import scan_code
+
+blueprint = Blueprint("code", __name__)
+
+#: What an act is called on the page.
+ACTS = {
+    "build": "Build a tool with it",
+    "preset": "Measure it on the gauge",
+    "mount": "Mount it in a station",
+    "remove": "Take it out and say why",
+    "correct": "Enter an offset step",
+    "print-label": "Print its label",
+    "tear-down": "Take it apart",
+    "check-gauge": "Check it on the setting master",
+    "move-stock": "Book stock in or out",
+}
+
+
+@blueprint.get("/C/<path:text>")
+def code_page(text: str) -> Response:
+    """What a code is, in plain words."""
+    site = this_site()
+    present = site.clock()
+    try:
+        with site.store.read() as tx:
+            found = scan_code(tx, present, text)
+    except Refusal as refusal:
+        row = row_of(type(refusal))
+        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=text)
+    holds = found.station.holds if found.station else None
+    built = found.holder.built_as if found.holder else None
+    tool = found.tool or holds or built
+    cautions: tuple[str, ...] = ()
+    if tool is not None:
+        in_x = [offset for offset in tool.offsets if offset.axis == "X"]
+        cautions = mount_cautions(
+            x_on_diameter=in_x[0].on_diameter if in_x else None,
+            offset_unit=tool.offsets[0].unit if tool.offsets else "mm",
+            max_rpm=None,
+        )
+    return page(
+        "code.html",
+        found=found,
+        tool=tool,
+        cautions=cautions,
+        acts=[(act, ACTS.get(act.slug, act.slug.replace("-", " "))) for act in found.acts],
+        local=site.settings.local,
+        zone=site.settings.time_zone.key,
+        mm=mm_from_tenths_um,
+    )

@@ -1,0 +1,99 @@
+"""What the printed lists say: the swap list, the bench queue and a kit as lines of text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from crib.planning.kits import KitLine as PlannedLine
+from crib.planning.shelf import Missing
+from crib.usecases.kit_for_run import RunKit
+from crib.usecases.swap_list import SwapList
+from crib.usecases.swap_list import SwapRow as PlannedSwap
+from labels.kit_sheet import KitLine, KitSheet
+from labels.swap_sheet import BenchRow, ShiftSheet, SwapRow
+
+Local = Callable[[datetime | None], str]
+
+
+def _missing(missing: Sequence[Missing]) -> str:
+    return "; ".join(one.sentence for one in missing)
+
+
+def shift_sheet(found: SwapList, made_at: datetime, hours: float, local: Local) -> ShiftSheet:
+    """The shift's swap list and bench queue as text."""
+    return ShiftSheet(
+        made_at=local(made_at),
+        horizon=f"the next {hours:g} hours, to {local(found.until)}",
+        swaps=tuple(_swap(row, local) for row in found.rows),
+        bench=tuple(
+            BenchRow(
+                spec=swap.forecast.tool_spec,
+                start=local(job.start_at),
+                finish=local(job.finish_at),
+                needed_by=local(job.job.due_at),
+                work=f"{job.job.work}, {job.job.minutes:g} min",
+                assembly=swap.sister.assembly or "",
+                holder=swap.sister.holder or "",
+                machine=swap.forecast.machine,
+                station=swap.forecast.station,
+                missing=_missing(swap.sister.missing),
+                late=job.late,
+            )
+            for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
+        ),
+    )
+
+
+def _swap(row: PlannedSwap, local: Local) -> SwapRow:
+    one, sister = row.forecast, row.sister
+    left = one.parts_left.get("p50") if row.ordinal == 0 else None
+    return SwapRow(
+        machine=one.machine,
+        station=one.station,
+        tool_number=f"T{one.tool_number}",
+        assembly=one.assembly if row.ordinal == 0 else f"successor {row.ordinal}",
+        spec=one.tool_spec,
+        swap_by=local(row.swap_by),
+        parts_left="" if left is None else str(left),
+        swap_after_parts="" if row.swap_after_parts is None else str(row.swap_after_parts),
+        why=row.why_sentence,
+        sister_state=sister.state,
+        sister=sister.assembly or sister.holder or "",
+        missing=_missing(sister.missing),
+        late=row.late,
+    )
+
+
+def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
+    """A changeover as text; what cannot be had stands under what is to be built."""
+    kit = found.kit
+    return KitSheet(
+        machine=found.machine,
+        part=f"{found.part}, {found.quantity} parts",
+        start_at=local(found.at),
+        keep=tuple(_line(line) for line in (*kit.keep, *kit.idle)),
+        pull=tuple(_line(line) for line in kit.pull),
+        build=tuple(_line(line) for line in (*kit.build, *kit.blocked)),
+        back=tuple(_line(line) for line in kit.returned),
+        minutes=(
+            ("bench, before the changeover", f"{kit.bench_minutes:g}"),
+            ("machine stands", f"{kit.machine_minutes:g}"),
+        ),
+        run=str(found.run_id),
+        made_at=local(made_at),
+    )
+
+
+def _line(line: PlannedLine) -> KitLine:
+    note = "; ".join(text for text in (_missing(line.missing), line.note) if text)
+    return KitLine(
+        station=line.station or "none",
+        tool_number=f"T{line.tool_number}",
+        spec=line.tool_spec,
+        assembly=line.assembly or "",
+        holder=line.holder or "",
+        item=(line.sister.cutting_item if line.sister else None) or "",
+        minutes=f"{line.bench_minutes:g}" if line.bench_minutes else "",
+        note=note,
+    )

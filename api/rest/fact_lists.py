@@ -1,0 +1,151 @@
+"""Facts as lists and one by one, as recorded: nothing here was ever edited."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, Reply, reads
+from api.http.paging import page_link
+from api.schemas.facts import FactQuery
+from api.schemas.fields import Shape, Text, Whole, YesNo
+from api.schemas.records import page_shape
+from api.schemas.results import shape_from
+from crib.errors import NotKnown
+from crib.store.engine import Tx
+from crib.store.resolve import (
+    machine_id_by_name,
+    resolve_gauge,
+    resolve_holder,
+    resolve_lot,
+    resolve_station,
+)
+from crib.store.stockrows import spec_id_by_name
+from crib.usecases import queries
+from crib.usecases.named import named_assembly
+from crib.usecases.query_shapes import (
+    AssemblyListed,
+    CorrectionListed,
+    CountBatchListed,
+    GaugeCheckListed,
+    MountListed,
+    Page,
+    PresetListed,
+    RefusedCountListed,
+    RemovalListed,
+    StockMoveListed,
+    StopListed,
+    TeardownListed,
+)
+
+blueprint = Blueprint("facts", __name__, description="Facts as they were recorded.")
+
+#: Query member -> the filter it fills and how its text is found.
+_FILTERS: dict[str, tuple[str, Callable[[Tx, str], Any]]] = {
+    "assembly": ("assembly_id", lambda tx, text: named_assembly(tx, text).row.id),
+    "station": ("station_id", lambda tx, text: resolve_station(tx, text).id),
+    "machine": ("machine_id", machine_id_by_name),
+    "holder": ("holder_id", lambda tx, text: resolve_holder(tx, text).id),
+    "lot": ("lot_id", lambda tx, text: resolve_lot(tx, text).id),
+    "gauge": ("gauge_id", lambda tx, text: resolve_gauge(tx, text).id),
+    "tool_spec": ("tool_spec_id", spec_id_by_name),
+    "cutter_status": ("cutter_status", lambda tx, text: text.upper()),
+    "open": ("open_only", lambda tx, value: value),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FactList:
+    """One kind of fact: its address, its rows, how it is filtered."""
+
+    name: str
+    row: type
+    find: Callable[..., Page[Any]]
+    filters: tuple[str, ...]
+
+    @property
+    def noun(self) -> str:
+        """What functions call one of them."""
+        return self.name.replace("-", "_")
+
+
+_STAY = ("assembly", "station", "machine")
+
+LISTS = (
+    FactList(
+        "assemblies",
+        AssemblyListed,
+        queries.list_assemblies,
+        ("tool_spec", "holder", "machine", "lot", "cutter_status", "open"),
+    ),
+    FactList("presets", PresetListed, queries.list_presets, ("assembly", "gauge")),
+    FactList("mounts", MountListed, queries.list_mounts, (*_STAY, "open")),
+    FactList("removals", RemovalListed, queries.list_removals, _STAY),
+    FactList("corrections", CorrectionListed, queries.list_corrections, _STAY),
+    FactList("teardowns", TeardownListed, queries.list_teardowns, ("assembly",)),
+    FactList("stock-moves", StockMoveListed, queries.list_stock_moves, ("lot",)),
+    FactList("gauge-checks", GaugeCheckListed, queries.list_gauge_checks, ("gauge",)),
+    FactList("stops", StopListed, queries.list_stops, ("machine",)),
+    FactList("counts", CountBatchListed, queries.list_count_batches, ("machine",)),
+    FactList("refused-counts", RefusedCountListed, queries.list_refused_counts, ("machine",)),
+)
+
+
+def _query(one: FactList) -> type[Shape]:
+    members: dict[str, Any] = {
+        name: YesNo(query=True, explains="Only what is not over.")
+        if name == "open"
+        else Text(explains=f"Only this {name.replace('_', ' ')}.")
+        for name in one.filters
+    }
+    members["after"] = Whole(
+        query=True, load_default=0, most=2**53, explains="``next`` of the page before."
+    )
+    return type(f"{one.row.__name__}Query", (FactQuery,), members)
+
+
+def _register(one: FactList) -> None:
+    number = "id" if one.row is RefusedCountListed else "fact"
+    shape = shape_from(one.row, one.row.__name__, rename={"id": number})
+
+    def list_view(call: Call) -> Reply:
+        wanted = {
+            filtered: find(call.tx, call.query[name])
+            for name, (filtered, find) in _FILTERS.items()
+            if name in one.filters and name in call.query
+        }
+        found = one.find(
+            call.tx,
+            **wanted,
+            as_of=call.query.get("as_of"),
+            after_id=call.query["after"],
+            limit=call.query["limit"],
+        )
+        return Reply(
+            {"items": found.rows, "next": found.next_after},
+            headers=page_link(call, found.next_after),
+        )
+
+    def read_view(call: Call, fact: int) -> Any:
+        rows = one.find(call.tx, after_id=fact - 1, limit=1).rows
+        if not rows or rows[0].id != fact:
+            raise NotKnown(
+                f"Nothing of the {one.name.replace('-', ' ')} has the number {fact}.",
+                facts={"fact": fact},
+            )
+        return rows[0]
+
+    list_view.__name__ = f"list_{one.noun}"
+    list_view.__doc__ = f"List {one.name.replace('-', ' ')}, the first recorded first."
+    read_view.__name__ = f"read_{one.noun}_fact"
+    read_view.__doc__ = f"Read one of the {one.name.replace('-', ' ')} by its number."
+    reads(blueprint, f"/v1/{one.name}", page_shape(shape)(), query=_query(one)())(list_view)
+    if one.name != "assemblies":
+        reads(blueprint, f"/v1/{one.name}/<int:fact>", shape())(read_view)
+
+
+for _one in LISTS:
+    _register(_one)

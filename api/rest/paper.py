@@ -1,0 +1,120 @@
+"""The printed things: labels, the shift sheet, a changeover's kit, as PDF."""
+
+from __future__ import annotations
+
+from flask import Response
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, computes_in_store, reads
+from api.http.query import PlainQuery
+from api.print_sheets import kit_sheet, shift_sheet
+from api.print_texts import Printing, label_of
+from api.rest.plan import machine_of, plan_of
+from api.schemas.fields import Choice, Shape, Text, Whole, listed
+from api.schemas.views import AsOfQuery, HoursQuery
+from crib.usecases.kit_for_run import kit_for_run
+from crib.usecases.swap_list import make_swap_list
+from labels.media import load_stocks, stock_named
+
+blueprint = Blueprint("print", __name__, description="Labels and sheets on paper.")
+
+PDF = "application/pdf"
+USUAL_STOCK = "roll-62x29"
+PAPERS = ("A4", "Letter")
+MOST_LABELS = 1_000
+
+
+class LabelQuery(PlainQuery):
+    """What to print on."""
+
+    stock = Text(load_default=USUAL_STOCK, explains="Name of a label stock.")
+    start = Whole(
+        least=1, most=10_000, query=True, load_default=1, explains="First free cell, from 1."
+    )
+    station = Text(explains="Station that the offsets are for; left out: the one wanting it.")
+
+
+class LabelsBody(Shape):
+    """Labels to print."""
+
+    codes = listed(Text(), least=1, most=MOST_LABELS, required=True)
+    stock = Text(load_default=USUAL_STOCK, explains="Name of a label stock.")
+    start = Whole(least=1, most=10_000, load_default=1, explains="First free cell, from 1.")
+
+
+class SheetQuery(HoursQuery):
+    """A sheet of a horizon."""
+
+    paper = Choice(PAPERS, load_default="A4")
+
+
+class KitSheetQuery(AsOfQuery):
+    """A kit's sheet."""
+
+    paper = Choice(PAPERS, load_default="A4")
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    headers = {"Content-Disposition": f'inline; filename="{name}.pdf"'}
+    return Response(data, headers=headers, content_type=PDF)
+
+
+def print_labels(
+    call: Call, codes: list[str], stock: str, start: int, station: str | None = None
+) -> bytes:
+    """Labels of codes or marks as a PDF document."""
+    from labels.pdf import render_labels  # reportlab costs 0.1 s; only printing needs it
+
+    settings = call.site.settings
+    chosen = stock_named(stock, load_stocks(settings.stocks_file))
+    printing = Printing(call.tx, call.present, settings, station)
+    labels = [label_of(printing, code) for code in codes]
+    return render_labels(labels, chosen, start, settings.public_address)
+
+
+@reads(blueprint, "/v1/labels/<path:code>.pdf", None, query=LabelQuery(), media=PDF)
+def read_label(call: Call, code: str) -> Response:
+    """Print the label of a code or mark."""
+    query = call.query
+    data = print_labels(call, [code], query["stock"], query["start"], query.get("station"))
+    return _pdf(data, "label")
+
+
+@computes_in_store(blueprint, "/v1/labels.pdf", body=LabelsBody(), media=PDF)
+def post_labels(call: Call) -> Response:
+    """Print labels of several codes or marks, in that order."""
+    return _pdf(print_labels(call, **call.body), "labels")
+
+
+class StockNames(Shape):
+    """Label stocks that this site has."""
+
+    items = listed(Text(), most=10_000, required=True)
+
+
+@reads(blueprint, "/v1/label-stocks", StockNames(), problems=(), opens=False)
+def list_label_stocks(call: Call) -> dict[str, list[str]]:
+    """List the names of the label stocks."""
+    return {"items": sorted(load_stocks(call.site.settings.stocks_file))}
+
+
+@reads(blueprint, "/v1/shift-sheet.pdf", None, query=SheetQuery(), media=PDF, opens=False)
+def read_shift_sheet(call: Call) -> Response:
+    """Print the swap list and the bench queue of a horizon."""
+    from labels.pdf import render_shift_sheet
+
+    plan = plan_of(call)
+    hours = call.query["hours"]
+    found = make_swap_list(plan, hours, machine_of(call, plan))
+    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local)
+    return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
+
+
+@reads(blueprint, "/v1/kits/<int:run>.pdf", None, query=KitSheetQuery(), media=PDF, opens=False)
+def read_kit_sheet(call: Call, run: int) -> Response:
+    """Print what a changeover keeps, pulls, builds and returns."""
+    from labels.pdf import render_kit_sheet
+
+    plan = plan_of(call)
+    sheet = kit_sheet(kit_for_run(plan, run), plan.view.now, call.site.settings.local)
+    return _pdf(render_kit_sheet(sheet, call.query["paper"]), f"kit-{run}")

@@ -1,0 +1,76 @@
+"""Shapes of what is sent with the facts that need no more than a few words."""
+
+from __future__ import annotations
+
+from api.schemas.assemblies import ReadingBody
+from api.schemas.facts import FactBody
+from api.schemas.fields import At, Choice, ExactLength, Text, Whole, listed
+from api.schemas.mounts import AXES, MOST_PARTS
+from crib.stock.assembly import REASONS
+from crib.stock.ledger import MOVES
+from crib.usecases.correct_offset import KINDS
+
+
+class RemovalBody(FactBody):
+    """Take a tool out of its station."""
+
+    station = Text(explains="Code or MACHINE/STATION; this or assembly.")
+    assembly = Text(explains="Code of the tool, or its holder; this or station.")
+    reason = Text(required=True, explains=f"One of {', '.join(sorted(REASONS))}.")
+    part_count = Whole(most=MOST_PARTS, explains="What the machine's counter says.")
+    flank_wear_mm = ExactLength(attribute="flank_wear_tenths_um", explains="Worn land VB.")
+
+
+class CorrectionBody(FactBody):
+    """A step of one axis in the control's own figures."""
+
+    station = Text(required=True, explains="Code or MACHINE/STATION.")
+    axis = Choice(AXES, required=True)
+    change_mm = ExactLength(attribute="change_tenths_um", required=True)
+    kind = Choice(tuple(KINDS), required=True)
+
+
+class GaugeCheckBody(FactBody):
+    """Repeats of a gauge on its setting master."""
+
+    gauge = Text(required=True, explains="Code or mark.")
+    readings = listed(ReadingBody, most=1_000, least=1, required=True)
+
+
+class StockMoveBody(FactBody):
+    """A move of stock."""
+
+    lot = Text(required=True, explains="Code or mark.")
+    move = Text(required=True, explains=f"One of {', '.join(sorted(MOVES))}.")
+    quantity = Whole(
+        required=True,
+        most=10_000_000,
+        explains="Pieces moved; for a stocktaking the pieces counted in the box.",
+    )
+
+
+class RegrindBody(FactBody):
+    """A used cutter is back from grinding."""
+
+    lot = Text(required=True, explains="Code or mark.")
+    piece = Whole(required=True, least=1, explains="Its number within the lot.")
+
+
+class StopBody(FactBody):
+    """A machine stands still."""
+
+    machine = Text(required=True)
+    reason = Text(required=True)
+    ends_at = At(explains="When it runs on, as far as that is known.")
+
+
+class TeardownBody(FactBody):
+    """Take a tool apart."""
+
+    reason = Text()
+
+
+class ReversalBody(FactBody):
+    """Take a fact back."""
+
+    fact = Whole(attribute="fact_id", required=True, least=1, most=2**53)
