@@ -85,7 +85,9 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
     columns = _columns(command.readings)
     runs = runs_of(tx, machine_id)
     problems, run_ids = _judge(columns, present, runs)
-    good = np.setdiff1d(np.arange(len(columns)), list(problems), assume_unique=True)
+    fit = np.ones(len(columns), dtype=np.bool_)
+    fit[list(problems)] = False
+    good = np.flatnonzero(fit)
     at_us = columns.at_us[good]
     known = KnownCounts.none()
     if good.size:
@@ -200,10 +202,9 @@ def _fastest_s(
     fastest = np.full(at_us.size, np.nan)
     if not at_us.size:
         return fastest
-    times = np.unique(np.concatenate([known_us, at_us]))
-    place = np.searchsorted(times, at_us)
-    before = times[np.maximum(place - 1, 0)]
-    after = times[np.minimum(place + 1, times.size - 1)]
+    times = np.sort(np.concatenate([known_us, at_us]))
+    before = times[np.maximum(np.searchsorted(times, at_us, side="left") - 1, 0)]
+    after = times[np.minimum(np.searchsorted(times, at_us, side="right"), times.size - 1)]
     started = [run for run in runs if run.state != "planned"]
     for run, begin, end in zip(started, *_windows(started), strict=True):
         could = (begin <= after) & (end >= before)

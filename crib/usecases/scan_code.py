@@ -175,7 +175,7 @@ def _tool_acts(tool: ToolShown, present: datetime) -> tuple[Act, ...]:
         )
     acts = [
         Act("preset", "POST", f"/v1/assemblies/{tool.code}/presets"),
-        Act("tear-down", "POST", "/v1/teardowns", named),
+        Act("tear-down", "POST", f"/v1/assemblies/{tool.code}/teardown"),
     ]
     if tool.accepted and tool.void_after is not None and present <= tool.void_after:
         acts[:0] = [Act("mount", "POST", "/v1/mounts", named), _print(tool.code)]
