@@ -1,0 +1,104 @@
+"""The service over the small shop, with a clock that the test sets."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from api import create_app
+from api.settings import Settings
+from crib.store.engine import Store
+
+
+class SetClock:
+    """A clock that stands still until it is moved."""
+
+    def __init__(self, at: datetime) -> None:
+        self.at = at
+
+    def __call__(self) -> datetime:
+        return self.at
+
+    def go_on(self, **units: float) -> datetime:
+        self.at += timedelta(**units)
+        return self.at
+
+
+@pytest.fixture
+def clock(shop: SimpleNamespace) -> SetClock:
+    """Two hours into the Monday on which the small shop begins."""
+    return SetClock(shop.start + timedelta(hours=2))
+
+
+@pytest.fixture
+def client(store: Store, shop: SimpleNamespace, clock: SetClock) -> FlaskClient:
+    """A client of the service over the small shop."""
+    app = create_app(Settings(store.url), store, clock)
+    return app.test_client()
+
+
+@pytest.fixture
+def rows(store: Store) -> Callable[[str], int]:
+    """How many rows a table holds."""
+
+    def count(table: str) -> int:
+        with store.read() as tx:
+            return int(tx.exec_driver_sql(f"SELECT count(*) FROM {table}").scalar_one())
+
+    return count
+
+
+@pytest.fixture
+def bench(client: FlaskClient) -> SimpleNamespace:
+    """Short ways to a checked gauge, a built and a measured tool."""
+
+    def post(path: str, status: int = 201, **body: Any) -> dict[str, Any]:
+        answer = client.post(path, json=body)
+        assert answer.status_code == status, answer.get_data(as_text=True)
+        found: dict[str, Any] = answer.get_json()
+        return found
+
+    def check_gauge() -> dict[str, Any]:
+        readings = [
+            {"lf_mm": lf, "wf_mm": wf}
+            for lf, wf in (
+                ("100.0001", "50.0000"),
+                ("100.0000", "50.0001"),
+                ("99.9999", "49.9999"),
+                ("100.0000", "50.0000"),
+                ("100.0001", "50.0000"),
+                ("99.9999", "50.0000"),
+                ("100.0000", "50.0001"),
+                ("100.0000", "49.9999"),
+                ("100.0001", "50.0000"),
+                ("99.9999", "50.0000"),
+            )
+        ]
+        return post("/v1/gauge-checks", gauge="PG-1", readings=readings, by="B1")
+
+    def build(holder: str = "TH-1", **more: Any) -> dict[str, Any]:
+        body = {"tool_spec": "TURN-OD", "holder": holder, "lot": "LOT-I1", "by": "B1"}
+        return post("/v1/assemblies", **(body | more))
+
+    def measure(code: str, lf: str = "80.001") -> dict[str, Any]:
+        readings = [
+            {"lf_mm": lf, "wf_mm": "16.0102", "re_mm": "0.8"},
+            {"lf_mm": lf, "wf_mm": "16.0104", "re_mm": "0.8"},
+            {"lf_mm": lf, "wf_mm": "16.0103", "re_mm": "0.8"},
+        ]
+        path = f"/v1/assemblies/{code}/presets"
+        return post(path, gauge="PG-1", readings=readings, by="B1")
+
+    def ready(holder: str = "TH-1") -> str:
+        """Code of a tool that was built and measured, its gauge checked before."""
+        check_gauge()
+        return str(measure(build(holder)["code"])["assembly"])
+
+    return SimpleNamespace(
+        post=post, check_gauge=check_gauge, build=build, measure=measure, ready=ready
+    )

@@ -1,0 +1,187 @@
+"""Records over HTTP: created, read, listed, changed with If-Match, retired."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import SimpleNamespace
+
+import pytest
+from flask.testing import FlaskClient
+
+from api.rest.records import COLLECTIONS
+
+
+def test_a_record_is_read_by_mark_code_address_and_id(
+    client: FlaskClient, shop: SimpleNamespace
+) -> None:
+    code = shop.codes["stations"]["M1/T01"]
+    names = (
+        "M1/T01",
+        code,
+        code.lower(),
+        f"HTTPS://CRIB.EXAMPLE/C/{code}",
+        str(shop.ids["stations"]["M1/T01"]),
+    )
+
+    found = [client.get(f"/v1/stations/{name}") for name in names]
+
+    assert [answer.status_code for answer in found] == [200] * 5
+    assert {answer.get_json()["station"] for answer in found} == {"T01"}
+    assert found[0].get_json()["datum_x_mm"] == "10.0000"
+
+
+def test_a_created_record_says_where_it_lives_and_carries_a_code(
+    client: FlaskClient, rows: Callable[[str], int]
+) -> None:
+    before = rows("holders")
+
+    answer = client.post("/v1/holders", json={"holder": "TH 9/a", "holder_type": "SQ12-CN"})
+
+    assert answer.status_code == 201
+    assert answer.headers["Location"] == "/v1/holders/TH%209/a"
+    assert client.get(answer.headers["Location"]).get_json() == answer.get_json()
+    assert answer.get_json()["code"].startswith("H")
+    assert rows("holders") == before + 1
+
+
+def test_an_edit_needs_the_version_that_it_was_made_on(client: FlaskClient) -> None:
+    path = "/v1/holders/TH-1"
+    tag = client.get(path).headers["ETag"]
+
+    without = client.patch(path, json={"location": "shelf 2"})
+    first = client.patch(path, json={"location": "shelf 2"}, headers={"If-Match": tag})
+    late = client.patch(path, json={"location": "shelf 3"}, headers={"If-Match": tag})
+
+    assert (without.status_code, first.status_code, late.status_code) == (428, 200, 412)
+    assert first.headers["ETag"] != tag
+    assert client.get(path).get_json()["location"] == "shelf 2"
+
+
+def test_what_was_not_changed_is_not_sent_again(client: FlaskClient) -> None:
+    tag = client.get("/v1/machines/M1").headers["ETag"]
+
+    again = client.get("/v1/machines/M1", headers={"If-None-Match": tag})
+
+    assert again.status_code == 304
+    assert again.get_data() == b""
+
+
+def test_a_read_record_can_be_put_back_as_it_is(client: FlaskClient) -> None:
+    for path in ("/v1/parts/PIN-8", "/v1/tool-specs/TURN-OD", "/v1/calendars/weekdays"):
+        read = client.get(path)
+
+        answer = client.put(
+            path, json=read.get_json(), headers={"If-Match": read.headers["ETag"]}
+        )
+
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+        assert answer.get_json() == read.get_json()
+        assert answer.headers["ETag"] == read.headers["ETag"]
+
+
+def test_putting_a_record_empties_what_is_left_out(client: FlaskClient) -> None:
+    read = client.get("/v1/holders/TH-1")
+
+    answer = client.put(
+        "/v1/holders/TH-1",
+        json={"holder": "TH-1", "holder_type": "SQ12-CN"},
+        headers={"If-Match": read.headers["ETag"]},
+    )
+
+    assert read.get_json()["location"] == "shelf 1"
+    assert answer.get_json()["location"] is None
+
+
+def test_a_lists_pages_follow_each_other(client: FlaskClient) -> None:
+    seen: list[str] = []
+    path: str | None = "/v1/stations?limit=2&machine=M1"
+
+    while path:
+        answer = client.get(path)
+        seen += [row["station"] for row in answer.get_json()["items"]]
+        link = answer.headers.get("Link")
+        path = link[1 : link.index(">")] if link else None
+
+    assert seen == ["T01", "T02", "T11"]
+
+
+def test_a_list_is_filtered_by_any_column(client: FlaskClient) -> None:
+    asked = {
+        "/v1/holders?condition=repair": ["TH-3"],
+        "/v1/holders?condition=&holder_type=ER16-D": ["DH-1", "DH-2"],
+        "/v1/tool-specs?nose_radius_mm=0.8": ["TURN-OD"],
+        "/v1/tool-specs?cutting_items=DRILL-3": ["CROSS-3"],
+        "/v1/people?role=operator": ["B2"],
+    }
+
+    found = {
+        path: [next(iter(list(row.values())[2:4])) for row in _items(client, path)]
+        for path in asked
+    }
+
+    assert {path: len(rows) for path, rows in found.items()} == {
+        path: len(rows) for path, rows in asked.items()
+    }
+    assert [row["holder"] for row in _items(client, "/v1/holders?condition=repair")] == ["TH-3"]
+
+
+def _items(client: FlaskClient, path: str) -> list[dict[str, object]]:
+    answer = client.get(path)
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    items: list[dict[str, object]] = answer.get_json()["items"]
+    return items
+
+
+def test_a_retired_record_stays_readable_but_is_not_listed(client: FlaskClient) -> None:
+    answer = client.delete("/v1/holders/DH-2")
+
+    assert answer.status_code == 204
+    assert client.get("/v1/holders/DH-2").get_json()["retired_at"] == "2026-01-05T08:00:00Z"
+    assert "DH-2" not in {row["holder"] for row in _items(client, "/v1/holders")}
+    assert "DH-2" in {row["holder"] for row in _items(client, "/v1/holders?retired=yes")}
+
+
+def test_a_record_in_use_is_not_retired(client: FlaskClient, bench: SimpleNamespace) -> None:
+    bench.build()
+
+    answer = client.delete("/v1/holders/TH-1")
+
+    assert answer.status_code == 409
+    assert answer.get_json()["type"] == "/problems/in-use"
+    assert client.get("/v1/holders/TH-1").get_json()["retired_at"] is None
+
+
+@pytest.mark.parametrize("record", COLLECTIONS, ids=lambda record: record.name)
+def test_every_collection_lists_itself(client: FlaskClient, record: object) -> None:
+    name = getattr(record, "name", "").replace("_", "-")
+
+    answer = client.get(f"/v1/{name}?limit=1")
+
+    assert answer.status_code == 200
+    assert len(answer.get_json()["items"]) == 1
+
+
+def test_values_that_contradict_each_other_are_named(client: FlaskClient) -> None:
+    span = {"weekday": "mon", "start": "24:00", "end": "06:00", "attended": True}
+    bad = {
+        "/v1/tool-life": ({"material_group": "P", "n": 0.2, "c_m_min": 90}, "tool_material"),
+        "/v1/calendars": ({"calendar": "c", "time_zone": "Mars/Olympus"}, "time_zone"),
+        "/v1/calendars?": ({"calendar": "c", "spans": [span]}, "spans.0.start"),
+        "/v1/stations": ({"machine": "M9", "station": "T1", "tool_number": 1}, "machine"),
+    }
+
+    for path, (body, field) in bad.items():
+        answer = client.post(path, json=body)
+
+        assert answer.status_code == 422, path
+        assert field in {error["field"] for error in answer.get_json()["errors"]}
+
+
+def test_money_is_text_with_two_decimals_and_never_rounded(client: FlaskClient) -> None:
+    body = {"cutting_item": "X1", "kind": "round", "designation": "D", "price": 12.5}
+
+    taken = client.post("/v1/cutting-items", json=body)
+    refused = client.post("/v1/cutting-items", json=body | {"price": 12.505})
+
+    assert taken.get_json()["price"] == "12.50"
+    assert refused.status_code == 422
