@@ -94,8 +94,10 @@ _OF_HOLDER = _STATE.where(
     assembly_state.c.holder_id == bindparam("holder_id"), assembly_state.c.ended_at.is_(None)
 )
 _IN_STATION = _STATE.where(station_state.c.station_id == bindparam("in_station_id"))
-_LAST_OF_HOLDER = select(func.max(assembly_state.c.ended_at)).where(
-    assembly_state.c.holder_id == bindparam("holder_id")
+_LAST_OF_HOLDER = (
+    select(func.max(assembly_state.c.ended_at))
+    .join(assemblies, assemblies.c.fact_id == assembly_state.c.assembly_id)
+    .where(assemblies.c.holder_id == bindparam("holder_id"))
 )
 
 

@@ -41,11 +41,6 @@ _gauges = _T["gauges"]
 _mark = (_machines.c.machine + "/" + _stations.c.station).label("station")
 _reversed = (~stands(facts.c.id)).label("reversed")
 _out = facts.alias("out")
-_standing = (
-    select(removals.c.fact_id, removals.c.mount_id, removals.c.reason)
-    .where(stands(removals.c.fact_id))
-    .subquery("standing")
-)
 
 
 def _facts_of(table: Table, *columns: ColumnElement[Any]) -> Select[Any]:
@@ -137,13 +132,13 @@ _MOUNTS = _with_label(
             mounts.c.offset_x_tenths_um,
             mounts.c.offset_y_tenths_um,
             mounts.c.offset_z_tenths_um,
-            _standing.c.fact_id.label("removal_id"),
+            removals.c.fact_id.label("removal_id"),
             _out.c.at.label("removed_at"),
-            _standing.c.reason,
+            removals.c.reason,
         )
     )
-    .outerjoin(_standing, _standing.c.mount_id == mounts.c.fact_id)
-    .outerjoin(_out, _out.c.id == _standing.c.fact_id),
+    .outerjoin(removals, (removals.c.mount_id == mounts.c.fact_id) & stands(removals.c.fact_id))
+    .outerjoin(_out, _out.c.id == removals.c.fact_id),
     mounts.c.assembly_id,
 )
 _REMOVALS = _with_label(
@@ -278,7 +273,7 @@ def fact_rows(
         still = (
             assembly_state.c.ended_at.is_(None)
             if kind == "assemblies"
-            else _standing.c.fact_id.is_(None) & stands(facts.c.id)
+            else removals.c.fact_id.is_(None) & stands(facts.c.id)
         )
         statement = statement.where(still)
     if as_of is not None:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, func, insert, select, text
+from sqlalchemy import Select, bindparam, delete, func, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
 from crib.store.tables import corrections, facts, mounts, removals, station_state
-from crib.store.types import Instant, instant_from_us
+from crib.store.types import Instant
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,6 @@ class MountRow:
 
 
 _out = facts.alias("out")
-_standing_removals = (
-    select(removals.c.fact_id, removals.c.mount_id, removals.c.reason)
-    .where(stands(removals.c.fact_id))
-    .subquery("standing")
-)
 #: Standing mounts, each with its standing removal.
 STAYS: Select[Any] = (
     select(
@@ -58,19 +53,21 @@ STAYS: Select[Any] = (
         mounts.c.offset_x_tenths_um,
         mounts.c.offset_y_tenths_um,
         mounts.c.offset_z_tenths_um,
-        _standing_removals.c.fact_id.label("removal_id"),
+        removals.c.fact_id.label("removal_id"),
         _out.c.at.label("removed_at"),
-        _standing_removals.c.reason,
+        removals.c.reason,
     )
     .join(facts, facts.c.id == mounts.c.fact_id)
-    .outerjoin(_standing_removals, _standing_removals.c.mount_id == mounts.c.fact_id)
-    .outerjoin(_out, _out.c.id == _standing_removals.c.fact_id)
+    .outerjoin(removals, (removals.c.mount_id == mounts.c.fact_id) & stands(removals.c.fact_id))
+    .outerjoin(_out, _out.c.id == removals.c.fact_id)
     .where(stands(mounts.c.fact_id))
 )
 _BY_ID = STAYS.where(mounts.c.fact_id == bindparam("id"))
+# stays in a station are recorded in the order in which they happened (a mount has to fit
+# behind the last event there), so that the index on the station answers alone
 _LAST_IN_STATION = (
     STAYS.where(mounts.c.station_id == bindparam("in_station_id"))
-    .order_by(facts.c.at.desc(), mounts.c.fact_id.desc())
+    .order_by(mounts.c.fact_id.desc())
     .limit(1)
 )
 _COVERING = (
@@ -79,7 +76,7 @@ _COVERING = (
         facts.c.at <= bindparam("when", type_=Instant()),
         (_out.c.at.is_(None)) | (_out.c.at >= bindparam("when", type_=Instant())),
     )
-    .order_by(facts.c.at.desc(), mounts.c.fact_id.desc())
+    .order_by(mounts.c.fact_id.desc())
     .limit(1)
 )
 _OF_ASSEMBLY = STAYS.where(mounts.c.assembly_id == bindparam("of_assembly_id")).order_by(
@@ -229,25 +226,6 @@ def insert_correction(
             "correction_kind": kind,
         },
     )
-
-
-_STATION_EVENTS = text(
-    """
-    SELECT max(at) FROM facts
-    WHERE id IN (
-        SELECT fact_id FROM mounts WHERE station_id = :id
-        UNION ALL SELECT removals.fact_id FROM removals
-            JOIN mounts ON mounts.fact_id = removals.mount_id
-            WHERE mounts.station_id = :id
-    ) AND NOT EXISTS (SELECT 1 FROM facts AS later WHERE later.reverses_id = facts.id)
-    """
-)
-
-
-def station_last_event_at(tx: Tx, station_id: int) -> datetime | None:
-    """Instant of the last standing mount or removal in a station."""
-    at_us = tx.execute(_STATION_EVENTS, {"id": station_id}).scalar_one()
-    return None if at_us is None else instant_from_us(at_us)
 
 
 _FIRST_OFFS: Select[Any] = (

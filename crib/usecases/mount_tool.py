@@ -23,10 +23,10 @@ from crib.store.assemblies import (
 )
 from crib.store.engine import Tx
 from crib.store.mounts import (
+    MountRow,
     corrections_of,
     insert_mount,
     last_in_station,
-    station_last_event_at,
     stays_of_assembly,
 )
 from crib.store.presets import PresetRow, latest_preset
@@ -125,7 +125,9 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     spec = spec_row(tx, assembly.tool_spec_id)
     holder = holder_row(tx, assembly.holder_id)
     preset = latest_preset(tx, assembly.id)
+    last = last_in_station(tx, station.id)
     problems = _problems(tx, command, told.at, station, named, spec, holder, preset)
+    problems += _too_early(tx, told.at, station, last, assembly)
     offsets: tuple[AxisOffset, ...] = ()
     if preset is not None:
         try:
@@ -135,7 +137,7 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     if problems or preset is None:
         raise _refusal(problems, assembly, station)
 
-    old, was_there = _was_there(tx, station)
+    old, was_there = _was_there(tx, station, last)
     fact_id = record(tx, "mount", told)
     insert_mount(
         tx,
@@ -223,9 +225,7 @@ def _problems(
         occupant.code if occupant else None,
     )
     expected = expected_tool(tx, station, at, assembly.tool_spec_id).expected
-    found = mismatches(expected, offered, place, scanned, at)
-    found += _too_early(tx, at, station, assembly)
-    return found
+    return mismatches(expected, offered, place, scanned, at)
 
 
 def _scanned(tx: Tx, command: MountTool, named: NamedAssembly) -> tuple[Scanned, str | None]:
@@ -248,12 +248,17 @@ def _scanned(tx: Tx, command: MountTool, named: NamedAssembly) -> tuple[Scanned,
 
 
 def _too_early(
-    tx: Tx, at: datetime, station: StationRow, assembly: AssemblyRow
+    tx: Tx,
+    at: datetime,
+    station: StationRow,
+    last_stay: MountRow | None,
+    assembly: AssemblyRow,
 ) -> list[Mismatch]:
     """A mount told late has to fit behind what is on record already."""
     found = []
+    emptied = None if last_stay is None else last_stay.removed_at or last_stay.at
     for what, last in (
-        (f"station {station.mark}", station_last_event_at(tx, station.id)),
+        (f"station {station.mark}", emptied),
         (f"{assembly.code}", last_fact_at(tx, assembly.id)),
     ):
         if last is not None and at < last:
@@ -306,9 +311,10 @@ def _refusal(
     )
 
 
-def _was_there(tx: Tx, station: StationRow) -> tuple[tuple[AxisOffset, ...], str | None]:
+def _was_there(
+    tx: Tx, station: StationRow, last: MountRow | None
+) -> tuple[tuple[AxisOffset, ...], str | None]:
     """What the control held last for the station, and the tool that it was for."""
-    last = last_in_station(tx, station.id)
     if last is None:
         return (), None
     code = assembly_row(tx, last.assembly_id).code
