@@ -113,7 +113,7 @@ def test_an_empty_database_is_whole(store):
         ("UPDATE count_readings SET total = total + 1 WHERE at >= 30", "count 4 at 30"),
         ("UPDATE people SET code = 'P00001R' WHERE id = 1", "'P00001R' in people"),
         ("UPDATE label_codes SET code = lower(code)", "in label_codes is no right code"),
-        ("UPDATE code_counters SET next_number = 2 WHERE kind = 'H'", "counter of H codes"),
+        ("UPDATE code_counters SET next_number = 5 WHERE kind = 'H'", "counter of H codes"),
         ("DELETE FROM code_counters WHERE kind = 'S'", "counter of S codes"),
         ("UPDATE stations SET machine_id = 77 WHERE id = 5", "names a row of machines"),
         ("DELETE FROM facts WHERE id = 8", "of teardowns names a row of facts"),

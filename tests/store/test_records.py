@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from crib.codes import parse_code
+from crib.codes import make_code, parse_code
 from crib.errors import ChangedMeanwhile, Conflict, InUse, Invalid, NoneLeft, NotKnown
 from crib.records.catalogue import (
     BY_NAME,
@@ -196,6 +196,7 @@ def test_codes_are_given_once_and_in_order(store):
         other = next_code(tx, "A")
 
     numbers = [one, *more]
+    assert numbers[:2] == [make_code("H", 1), make_code("H", 2)]
     assert len(set(numbers)) == 41
     assert numbers == sorted(numbers)
     assert {parse_code(code).kind for code in numbers} == {"H"}
