@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -129,6 +129,8 @@ def _counts(values: list[Any]) -> NDArray[Any]:
     return column
 
 
+_EARLIEST_US = us_from_instant(datetime.min.replace(tzinfo=UTC))
+_LATEST_US = us_from_instant(datetime.max.replace(tzinfo=UTC))
 _SHAPE = "0000-00-00T00:00:00"
 _DIGITS = [place for place, mark in enumerate(_SHAPE) if mark == "0"]
 _MARKS = {place: ord(mark) for place, mark in enumerate(_SHAPE) if mark != "0"}
@@ -160,7 +162,10 @@ def _alike(texts: list[Any]) -> Ints | None:
         local = column.astype(f"U{length - tail}").astype("datetime64[us]")
     except ValueError:
         return None  # a thirteenth month: found out one by one
-    return np.asarray(local.astype(np.int64) - offset_us)
+    at_us = np.asarray(local.astype(np.int64) - offset_us)
+    if at_us.size and (at_us.min() < _EARLIEST_US or at_us.max() > _LATEST_US):
+        return None  # an offset leads out of the calendar: found out one by one
+    return at_us
 
 
 def _are_digits(marks: NDArray[np.uint32]) -> bool:

@@ -36,7 +36,7 @@ from crib.store.stockrows import HolderRow, SpecRow, holder_row, spec_row
 from crib.units import TenthsUm
 from crib.usecases.expected_tool import expected_tool
 from crib.usecases.named import NamedAssembly, named_assembly
-from crib.usecases.report_counts import report_one
+from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import record, said
 from crib.usecases.station_offsets import offsets_now, offsets_of_preset
 from crib.usecases.station_wear import NOTHING, wear_of_stays
@@ -121,7 +121,7 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     station = station_row(tx, resolve_station(tx, command.station).id)
     named = named_assembly(tx, command.assembly)
     assembly = named.row
-    _refuse_count(command.part_count)
+    refuse_part_count(command.part_count)
     spec = spec_row(tx, assembly.tool_spec_id)
     holder = holder_row(tx, assembly.holder_id)
     preset = latest_preset(tx, assembly.id)
@@ -174,14 +174,6 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
         cautions=_cautions(tx, station, assembly, offsets, limit, told.at),
         part_count_refused=count_refused,
     )
-
-
-def _refuse_count(part_count: int | None) -> None:
-    if part_count is not None and part_count < 0:
-        raise Invalid(
-            f"A part count of {part_count} cannot be: look at the counter.",
-            errors=[{"field": "part_count", "detail": "below zero"}],
-        )
 
 
 def _problems(

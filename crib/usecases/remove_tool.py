@@ -22,7 +22,7 @@ from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import holder_row
 from crib.usecases.named import named_assembly
-from crib.usecases.report_counts import report_one
+from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import Said, record, refuse_before, said
 from crib.usecases.station_wear import NOTHING, StayWear, wear_of_stays
 from crib.usecases.use_up import use_up_edges
@@ -162,11 +162,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
 
 
 def _refuse_figures(command: RemoveTool) -> None:
-    if command.part_count is not None and command.part_count < 0:
-        raise Invalid(
-            f"A part count of {command.part_count} cannot be: look at the counter.",
-            errors=[{"field": "part_count", "detail": "below zero"}],
-        )
+    refuse_part_count(command.part_count)
     land = command.flank_wear_tenths_um
     if land is not None and not 0 <= land <= MOST_FLANK_WEAR_TENTHS_UM:
         raise Invalid(

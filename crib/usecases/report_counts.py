@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from crib.clock import CLOCK_TOLERANCE, print_instant
 from crib.errors import Invalid
 from crib.floor.count import Absorbed, KnownCounts, absorb
+from crib.floor.refused import LARGEST
 from crib.store.counts import (
     Refused,
     insert_batch,
@@ -152,6 +153,12 @@ def _judge(
 ) -> tuple[_Problems, NDArray[np.int64] | None]:
     """Readings that cannot be taken whatever the counter says, and the runs named (0: none)."""
     problems: _Problems = {row.index: (row.reason, row.sentence) for row in columns.unreadable}
+    for index in np.flatnonzero(columns.at_us < 0):
+        at = print_instant(instant_from_us(int(columns.at_us[index])))
+        problems[int(index)] = (
+            "too_old",
+            f"{at} lies before part counters told the time: check the clock that sent it.",
+        )
     limit_us = us_from_instant(present + CLOCK_TOLERANCE)
     for index in np.flatnonzero(columns.at_us > limit_us):
         at = print_instant(instant_from_us(int(columns.at_us[index])))
@@ -271,6 +278,19 @@ def _write(
     insert_readings(
         tx, fact_id, machine_id, (taken.at_us, taken.count, taken.life, taken.total), named
     )
+
+
+def refuse_part_count(part_count: int | None) -> None:
+    """Refuse a part count that no counter shows.
+
+    Raises:
+        Invalid: It is below zero or absurdly large.
+    """
+    if part_count is not None and not 0 <= part_count <= LARGEST:
+        raise Invalid(
+            f"A part count of {str(part_count)[:30]} cannot be: look at the counter.",
+            errors=[{"field": "part_count", "detail": f"from 0 to {LARGEST}"}],
+        )
 
 
 def report_one(

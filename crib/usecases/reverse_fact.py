@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.errors import Conflict, HolderInUse, StationOccupied
+from crib.errors import Conflict, HolderInUse, NotKnown, StationOccupied
 from crib.stock.assembly import ALLOCATED, STAYS_BUILT, status_when_freed
 from crib.stock.ledger import refuse_below_nothing
 from crib.store.assemblies import (
@@ -84,6 +84,11 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
         NotKnown: There is no such fact.
     """
     told = said(tx, present, command)
+    if not 0 < command.fact_id < 1 << 63:
+        raise NotKnown(
+            f"There is no fact {str(command.fact_id)[:30]} here.",
+            errors=[{"field": "fact_id", "detail": "is no fact here"}],
+        )
     fact = get_fact(tx, command.fact_id)
     kind = str(fact["kind"])
     if kind in _INSTEAD:

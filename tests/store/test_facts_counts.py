@@ -238,6 +238,8 @@ def test_instants_of_a_batch_are_read_in_every_spelling(acts: Any) -> None:
         "२०२६-01-05T06:00:00Z",
         "2026-01-05T06:00:00+99:00",
         "2026-01-05T06:00:00+01:75",
+        "0001-01-01T00:00:00+14:00",
+        "9999-12-31T23:59:59-14:00",
         "",
         None,
         1_767_592_800,
@@ -272,3 +274,22 @@ def test_a_large_batch_is_taken_in_one_call(acts: Any) -> None:
 
     assert done.accepted == MOST_READINGS
     assert acts.one("SELECT max(total) FROM count_readings") == MOST_READINGS - 1
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("0001-01-01T00:00:00+14:00", "not_an_instant"),
+        ("9999-12-31T23:59:59-14:00", "not_an_instant"),
+        ("0001-01-01T00:00:00-01:00", "too_old"),
+        ("9999-12-31T23:59:59+00:00", "in_future"),
+    ],
+)
+def test_instants_at_the_ends_of_the_calendar_are_refused(
+    acts: Any, text: str, reason: str
+) -> None:
+    batch = columns_from_json([{"at": text, "count": 3}])
+
+    done = report_counts(acts.tx, acts.present, ReportCounts("M1", batch))
+
+    assert [row.reason for row in done.refused] == [reason]

@@ -175,6 +175,8 @@ def test_figures_that_cannot_be_are_refused(acts: Any) -> None:
 
     with pytest.raises(Invalid, match="part count"):
         acts.remove(60, part_count=-3)
+    with pytest.raises(Invalid, match="part count"):
+        acts.remove(60, part_count=10**30)
     with pytest.raises(Invalid, match="worn land"):
         acts.remove(60, flank_wear_tenths_um=-1)
     with pytest.raises(Invalid, match="worn land"):

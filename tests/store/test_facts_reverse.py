@@ -174,6 +174,8 @@ def test_a_fact_is_taken_back_once(acts: Any) -> None:
         reverse(acts, done.fact_id)
     with pytest.raises(NotKnown, match="no fact 999"):
         reverse(acts, 999)
+    with pytest.raises(NotKnown, match="no fact 1000000"):
+        reverse(acts, 10**30)
 
 
 def test_other_facts_say_how_they_are_put_right(acts: Any) -> None:
