@@ -54,7 +54,7 @@ TABLE: dict[type[Refusal], Row] = {
     ),
     errors.OutsideModel: Row(
         422,
-        "Outside the formula's range",
+        "Outside the range of the formula",
         "The formula holds only in the range that the sentence names. Check the number and "
         "its unit.",
     ),

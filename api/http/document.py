@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 from apispec.ext.marshmallow import MarshmallowPlugin
 from flask import Flask
-from flask_smorest import Api
+from flask_smorest import Api, Blueprint
 from marshmallow import Schema
 
 from api.problems import PROBLEM_TYPE, TABLE, WEB
@@ -71,6 +72,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
 
     def __init__(self, app: Flask) -> None:
         app.config.update(API_TITLE=TITLE, API_VERSION=VERSION, OPENAPI_VERSION="3.1.0")
+        self._documenting = threading.Lock()
         super().__init__(
             app,
             spec_kwargs={
@@ -79,7 +81,25 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
                 "servers": [{"url": "/"}],
             },
         )
+        self._waiting: list[Blueprint] = []
         app.extensions["crib_document"] = self
+
+    def register_blueprint(self, blueprint: Blueprint, **options: Any) -> None:
+        """Serve a group now; it is documented when somebody asks for the document."""
+        self._app.register_blueprint(blueprint, **options)
+        self._waiting.append(blueprint)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The document."""
+        with self._documenting:
+            while self._waiting:
+                blueprint = self._waiting.pop(0)
+                blueprint.register_views_in_doc(
+                    self, self._app, self.spec, name=blueprint.name, parameters=None
+                )
+                self.spec.tag({"name": blueprint.name, "description": blueprint.description})
+            found: dict[str, Any] = self.spec.to_dict()
+        return found
 
     def _register_error_handlers(self) -> None:
         """None: ``api.problems`` has registered its own."""

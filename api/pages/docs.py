@@ -16,7 +16,7 @@ blueprint = Blueprint("docs", __name__)
 @blueprint.get("/v1/openapi.json")
 def openapi() -> Response:
     """The OpenAPI 3.1 document."""
-    document = current_app.extensions["crib_document"].spec.to_dict()
+    document = current_app.extensions["crib_document"].as_dict()
     return Response(dump_json(document), content_type="application/json")
 
 
@@ -47,7 +47,7 @@ class CallText:
 @blueprint.get("/v1/docs")
 def docs() -> Response:
     """The documentation as a page."""
-    document = current_app.extensions["crib_document"].spec.to_dict()
+    document = current_app.extensions["crib_document"].as_dict()
     groups: dict[str, list[CallText]] = {}
     for path, methods in document["paths"].items():
         shared = methods.get("parameters", [])

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from flask_smorest import Blueprint
 
 from api.rest import assemblies, bench, counts, fact_lists, mounts, paper, plan, views
 from api.rest.records import COLLECTIONS, records_blueprint
 
 
-def blueprints() -> list[Blueprint]:
+@cache
+def blueprints() -> tuple[Blueprint, ...]:
     """The groups, facts first."""
-    return [
+    return (
         assemblies.blueprint,
         mounts.blueprint,
         counts.blueprint,
@@ -20,4 +23,4 @@ def blueprints() -> list[Blueprint]:
         views.blueprint,
         paper.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
-    ]
+    )

@@ -7,8 +7,6 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes_in_store, reads
 from api.http.query import PlainQuery
-from api.print_sheets import kit_sheet, shift_sheet
-from api.print_texts import Printing, label_of
 from api.rest.plan import machine_of, plan_of
 from api.schemas.fields import Choice, Shape, Text, Whole, listed
 from api.schemas.views import AsOfQuery, HoursQuery
@@ -63,7 +61,9 @@ def print_labels(
     call: Call, codes: list[str], stock: str, start: int, station: str | None = None
 ) -> bytes:
     """Labels of codes or marks as a PDF document."""
-    from labels.pdf import render_labels  # reportlab costs 0.1 s; only printing needs it
+    # drawing and symbols cost a tenth of a second; only those who print need them
+    from api.print_texts import Printing, label_of
+    from labels.pdf import render_labels
 
     settings = call.site.settings
     chosen = stock_named(stock, load_stocks(settings.stocks_file))
@@ -101,6 +101,7 @@ def list_label_stocks(call: Call) -> dict[str, list[str]]:
 @reads(blueprint, "/v1/shift-sheet.pdf", None, query=SheetQuery(), media=PDF, opens=False)
 def read_shift_sheet(call: Call) -> Response:
     """Print the swap list and the bench queue of a horizon."""
+    from api.print_sheets import shift_sheet
     from labels.pdf import render_shift_sheet
 
     plan = plan_of(call)
@@ -113,6 +114,7 @@ def read_shift_sheet(call: Call) -> Response:
 @reads(blueprint, "/v1/kits/<int:run>.pdf", None, query=KitSheetQuery(), media=PDF, opens=False)
 def read_kit_sheet(call: Call, run: int) -> Response:
     """Print what a changeover keeps, pulls, builds and returns."""
+    from api.print_sheets import kit_sheet
     from labels.pdf import render_kit_sheet
 
     plan = plan_of(call)

@@ -222,7 +222,9 @@ def test_stock_is_moved_and_never_goes_below_nothing(
     client: FlaskClient, bench: SimpleNamespace
 ) -> None:
     taken = bench.post("/v1/stock-moves", lot="LOT-D1", move="issue", quantity=3)
-    more = client.post("/v1/stock-moves", json={"lot": "LOT-D1", "move": "issue", "quantity": 1})
+    more = client.post(
+        "/v1/stock-moves", json={"lot": "LOT-D1", "move": "issue", "quantity": 1}
+    )
 
     assert taken["on_hand"] == 0
     assert (more.status_code, more.get_json()["type"]) == (409, "/problems/none-left")
