@@ -6,7 +6,7 @@ import pytest
 
 from crib.errors import Conflict, Invalid, NotKnown
 from crib.metrology.preset import Reading
-from crib.records.catalogue import RUNS
+from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS
 from crib.store.records import get_record, update_record
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.correct_offset import CorrectOffset, correct_offset
@@ -364,3 +364,63 @@ def test_a_silent_counter_stops_the_forecast_from_running_on(floor):
 
     assert soon.parts_made == late.parts_made == 100
     assert late.run_out_at["p50"] > soon.run_out_at["p50"] + timedelta(hours=3)
+
+
+def test_a_holder_that_turns_slower_wears_its_edge_slower(floor, store, shop):
+    floor.mount(floor.sister())
+    fast = floor.plan().forecasts[0].basis.wear_per_part
+    with store.write() as tx:
+        number = shop.ids["holder_types"]["SQ12-CN"]
+        version = get_record(tx, HOLDER_TYPES, number)["version"]
+        update_record(tx, HOLDER_TYPES, number, {"max_rpm": 2_000.0}, version)
+
+    slow = floor.plan().forecasts[0].basis.wear_per_part
+
+    # 120 m/min on 10 mm asks for 3820 rpm; Taylor's n of 0.25 and the longer time in cut
+    rpm = 120_000 / (10 * 3.141592653589793)
+    assert slow / fast == pytest.approx((2_000 / rpm) ** 4 * rpm / 2_000, rel=1e-6)
+
+
+def test_a_preset_gone_stale_sends_the_sister_back_to_the_gauge(floor):
+    floor.sister(holder="TH-2")
+    floor.now += timedelta(days=100)
+    floor.mount(floor.sister())
+    floor.act(report_counts, ReportCounts("M1", [CountReading(floor.now, floor.count)]))
+    floor.make(200)
+
+    assert make_swap_list(floor.plan(), 48).rows[0].sister.state == "measure"
+
+
+def test_a_tool_that_came_out_half_worn_is_no_sister(floor):
+    floor.mount(floor.sister())
+    floor.make(100)
+    floor.remove("job_change")
+    floor.mount(floor.sister(holder="TH-2"))
+    floor.make(100)
+
+    row = make_swap_list(floor.plan(), 48).rows[0]
+
+    assert row.sister.state == "blocked"
+
+
+def test_a_holder_in_repair_is_not_counted_on(floor, store, shop):
+    with store.write() as tx:
+        number = shop.ids["holders"]["TH-2"]
+        version = get_record(tx, HOLDERS, number)["version"]
+        update_record(tx, HOLDERS, number, {"condition": "lent"}, version)
+    floor.mount(floor.sister())
+    floor.make(100)
+
+    assert make_swap_list(floor.plan(), 48).rows[0].sister.state == "blocked"
+
+
+def test_a_correction_made_later_does_not_reach_back(floor):
+    floor.mount(floor.sister())
+    floor.make(40)
+    then = floor.now
+    for _ in range(4):
+        floor.now += timedelta(minutes=1)
+        floor.act(correct_offset, CorrectOffset("M1/T01", "X", -90, "size"))
+
+    assert floor.plan().forecasts[0].why == "size_limit"
+    assert floor.plan(then).forecasts[0].why != "size_limit"
