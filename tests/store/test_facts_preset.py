@@ -65,6 +65,25 @@ def test_a_preset_that_is_not_accepted_keeps_the_tool_out_of_the_machine(acts: A
         acts.mount(done.code, 6)
 
 
+def test_each_preset_after_an_accepted_one_gives_a_new_label(acts: Any) -> None:
+    codes = [acts.ready()]
+    for minutes in (5, 6):
+        codes.append(acts.preset(codes[-1], minutes).code)
+
+    assert len(set(codes)) == 3
+    for old in codes[:2]:
+        assert scan_code(acts.tx, acts.present, old).code == codes[2]
+
+
+def test_only_an_accepted_preset_is_the_one_that_a_tool_has(acts: Any) -> None:
+    code = acts.ready()
+    assert acts.one("SELECT preset_id FROM assembly_state") is not None
+
+    acts.preset(code, 5, [acts.reading(805_000)] * 3)
+
+    assert acts.one("SELECT preset_id FROM assembly_state") is None
+
+
 def test_presets_until_the_first_accepted_one_keep_the_label(acts: Any) -> None:
     built = acts.build()
 

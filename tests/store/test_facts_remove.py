@@ -10,6 +10,7 @@ from crib.errors import Conflict, Invalid, NotMounted
 from crib.records.catalogue import TOOL_SPECS
 from crib.store.records import update_record
 from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
+from crib.usecases.shop_view import view_shop
 from crib.usecases.tear_down import TearDown, tear_down
 
 
@@ -308,3 +309,20 @@ def test_a_faster_tool_wears_by_the_speed_that_it_reaches(acts: Any) -> None:
     assert out.share_of_life_used == pytest.approx(
         100 * 0.0981748 / 18.83801 * 2 / 16, rel=1e-4
     )
+
+
+def test_a_removal_tells_the_wear_that_the_forecast_reckons_with(acts: Any) -> None:
+    acts.counts((0, 0), (20, 25), (90, 100), (95, 0), (200, 120))
+    acts.mount(acts.ready(0), 0)
+    first = acts.remove(33.3, "inspection")
+    acts.mount(acts.ready(0, "DH-1"), 10, station="M1/T11")
+    second = acts.remove(150, station="M1/T11")
+
+    stays = {stay.row.mount_id: stay for stay in view_shop(acts.tx, acts.at(300)).stays}
+
+    for out in (first, second):
+        mount = acts.one("SELECT mount_id FROM removals WHERE fact_id = ?", out.fact_id)
+        assert stays[mount].parts == out.parts_made
+        assert stays[mount].wear == pytest.approx(out.share_in_stay)
+        assert stays[mount].engaged_min == pytest.approx(out.engaged_min)
+        assert stays[mount].basis == out.basis
