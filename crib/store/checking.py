@@ -128,20 +128,20 @@ def check(store: Store) -> list[str]:
     """
     try:
         with store.read() as tx:
-            damaged = [
-                f"The file is damaged: {row[0]}"
-                for row in tx.exec_driver_sql(f"PRAGMA integrity_check({_EXAMPLES})")
-                if row[0] != "ok"
-            ]
-            # queries over a damaged file may find anything
-            return damaged or [
-                *_dangling(tx),
-                *_broken_states(tx),
-                *_bad_codes(tx),
-                *_triggers(tx),
-            ]
+            return findings(tx)
     except DatabaseError as problem:
         return [f"The file is damaged or no database of ours: {problem.orig}"]
+
+
+def findings(tx: Tx) -> list[str]:
+    """What ``check`` finds, seen from inside a transaction."""
+    damaged = [
+        f"The file is damaged: {row[0]}"
+        for row in tx.exec_driver_sql(f"PRAGMA integrity_check({_EXAMPLES})")
+        if row[0] != "ok"
+    ]
+    # queries over a damaged file may find anything
+    return damaged or [*_dangling(tx), *_broken_states(tx), *_bad_codes(tx), *_triggers(tx)]
 
 
 def _dangling(tx: Tx) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from types import SimpleNamespace
@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from crib.metrology.preset import Reading
+from crib.store.checking import findings
 from crib.store.engine import Tx
 from crib.units import TenthsUm
 from crib.usecases.build_assembly import BuildAssembly, BuiltAssembly, build_assembly
@@ -99,5 +100,6 @@ class Acts:
 
 
 @pytest.fixture
-def acts(shop: SimpleNamespace, tx: Tx) -> Acts:
-    return Acts(tx, shop)
+def acts(shop: SimpleNamespace, tx: Tx) -> Iterator[Acts]:
+    yield Acts(tx, shop)
+    assert findings(tx) == []  # whatever the acts were, they leave the database whole
