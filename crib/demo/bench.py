@@ -1,0 +1,235 @@
+"""The demo's toolroom: gauge checks, what to build next, building and measuring, stock."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import datetime, timedelta
+
+from crib.demo.items import HOLDER_TYPES, ITEMS
+from crib.demo.journal import ChangeHolder
+from crib.demo.machines import ATTENDANTS, GAUGE
+from crib.demo.parts import PARTS, Op
+from crib.demo.shop import SCARCE, master_readings
+from crib.demo.state import ATTENDED, TICK, Job, Machine, Shop, Tool
+from crib.metrology.preset import Reading
+from crib.units import TenthsUm
+from crib.usecases.build_assembly import BuildAssembly
+from crib.usecases.check_gauge import CheckGauge
+from crib.usecases.move_stock import MoveStock, Regrind
+from crib.usecases.preset_tool import PresetTool
+from crib.usecases.tear_down import TearDown
+
+#: How used up the edge in a machine is, as a share of the habit, when its sister is begun.
+_SISTER_FROM = 0.5
+#: Half a day before a run ends its successor's tools are begun.
+_KIT_AHEAD_H = 14.0
+
+
+def attendant(local: datetime) -> str:
+    """Badge of who works at the bench."""
+    return ATTENDANTS[0 if local.hour < 14 else 1]
+
+
+def bench_step(shop: Shop) -> None:
+    """One step of the toolroom's day."""
+    local = shop.hours.local(shop.at)
+    if shop.hours.kind("toolroom", local) != ATTENDED:
+        return
+    badge = attendant(local)
+    today = local.date().isoformat()
+    if shop.last_check != today:
+        shop.last_check = today
+        _check_gauge(shop, badge)
+        _look_at_stock(shop, badge)
+        _holders_back(shop)
+        _take_up_again(shop, shop.set_aside)
+        return
+    _queue_work(shop)
+    left = TICK / timedelta(minutes=1)
+    while shop.jobs and left > 0.5:
+        place = next((i for i, job in enumerate(shop.jobs) if job.urgent), 0)
+        job = shop.jobs[place]
+        spent = min(left, job.minutes)
+        job.minutes -= spent
+        left -= spent
+        if job.minutes <= 0:
+            shop.jobs.pop(place)
+            _finish(shop, job, shop.at + TICK - timedelta(minutes=left), badge)
+
+
+def _check_gauge(shop: Shop, badge: str) -> None:
+    bumped = shop.draw.random() < 0.04
+    if bumped:
+        off = shop.draw.choice((-90, 85))
+        shop.journal.say(
+            shop.at + timedelta(minutes=2),
+            CheckGauge(
+                GAUGE, master_readings(shop.draw, off), by=badge, note="reads off: set again"
+            ),
+        )
+    shop.journal.say(
+        shop.at + timedelta(minutes=6),
+        CheckGauge(GAUGE, master_readings(shop.draw, 0.0), by=badge),
+    )
+
+
+def _look_at_stock(shop: Shop, badge: str) -> None:
+    """The morning's round: dull cutters come back from grinding, new boxes are booked."""
+    minutes = 7.0
+    for item, boxes in shop.stock.boxes.items():
+        for box in boxes:
+            for number in box.dull()[:2]:
+                if shop.draw.random() < 0.25:
+                    box.ground(number)
+                    minutes += 0.2
+                    shop.journal.say(
+                        shop.at + timedelta(minutes=minutes % 9.5),
+                        Regrind(box.lot, number, by=badge),
+                    )
+        least, chance = max(ITEMS[item].pack // 2, 3), 0.3
+        if not shop.stock.has_edge(item):
+            chance = 0.6  # by express
+        if item == SCARCE:
+            least, chance = 1, 0.15
+        if shop.stock.left(item) < least and shop.draw.random() < chance:
+            newest = boxes[-1]
+            newest.on_hand += ITEMS[item].pack
+            minutes += 0.2
+            shop.journal.say(
+                shop.at + timedelta(minutes=minutes % 9.5),
+                MoveStock(newest.lot, "receipt", ITEMS[item].pack, by=badge),
+            )
+
+
+def _holders_back(shop: Shop) -> None:
+    """Lent and mended holders come back one by one."""
+    for mark in [mark for mark in shop.away if shop.draw.random() < 0.25]:
+        shop.journal.say(shop.at + timedelta(minutes=9), ChangeHolder(mark, "good"))
+        shop.away.remove(mark)
+        shop.free[mark.split("/")[0]].append(mark)
+
+
+def _take_up_again(shop: Shop, tools: list[Tool]) -> None:
+    """Tools that were built and set aside are measured next."""
+    for tool in list(tools):
+        shop.set_aside.remove(tool)
+        shop.jobs.append(Job(tool.spec, tool.holder_type, tool.op, True, 6.0, tool))
+
+
+def _queue_work(shop: Shop) -> None:
+    """Begin a sister for every edge that is half through, and the kit of the next run."""
+    wanted: dict[str, tuple[Job, int]] = {}
+    for machine in shop.machines.values():
+        for number, op in _wants(shop, machine):
+            spec = machine.spec(op)
+            urgent = machine.tools.get(number) is None and machine.run.begun
+            job, count = wanted.get(
+                spec, (Job(spec, machine.holder_type(op), op, False, 0.0), 0)
+            )
+            job.urgent |= urgent
+            wanted[spec] = job, count + 1
+    queued = Counter(job.spec for job in shop.jobs)
+    for spec, (job, count) in wanted.items():
+        short = count - len(shop.rack(spec)) - queued[spec]
+        if job.urgent:
+            _take_up_again(shop, [tool for tool in shop.set_aside if tool.spec == spec])
+            for waiting in shop.jobs:
+                waiting.urgent |= waiting.spec == spec
+        for _ in range(short):
+            if not shop.can_build(job.op, job.holder_type):
+                break
+            turning = ITEMS[job.op.item].kind == "insert"
+            shop.jobs.append(
+                Job(spec, job.holder_type, job.op, job.urgent, 9.0 if turning else 12.0)
+            )
+
+
+def _wants(shop: Shop, machine: Machine) -> list[tuple[int, Op]]:
+    """Stations, by tool number, for which a tool should stand ready."""
+    found = []
+    for number, op in machine.needs().items():
+        tool = machine.tools.get(number)
+        habit = shop.habit(machine.spec(op))
+        if tool is None or tool.edge.used > _SISTER_FROM * habit:
+            found.append((number, op))
+    if len(machine.runs) > 1 and _hours_left(machine) < _KIT_AHEAD_H:
+        here = {machine.spec(op) for op in machine.needs().values()}
+        found += [
+            (op.tool, op)
+            for op in PARTS[machine.runs[1].part].ops
+            if machine.spec(op) not in here
+        ]
+    return found
+
+
+def _hours_left(machine: Machine) -> float:
+    parts = machine.run.quantity - machine.made
+    return parts * PARTS[machine.run.part].cycle_s / 3600
+
+
+def _finish(shop: Shop, job: Job, at: datetime, badge: str) -> None:
+    tool = job.tool
+    if tool is None:
+        tool = shop.build(job.op, job.spec, job.holder_type)
+        if tool is None:
+            return  # nothing to build with; it is asked for again at the next step
+        shop.journal.say(
+            at - timedelta(minutes=0.4),
+            BuildAssembly(tool.spec, tool.holder, tool.take.box.lot, by=badge),
+        )
+        if not job.urgent and shop.draw.random() < 0.1:
+            # called away before it could be measured; it waits until somebody looks again
+            shop.rack(tool.spec).append(tool)
+            shop.set_aside.append(tool)
+            return
+        shop.rack(tool.spec).append(tool)
+    if tool in shop.rack(tool.spec):
+        measure(shop, tool, at - timedelta(minutes=0.2), badge)
+
+
+def measure(shop: Shop, tool: Tool, at: datetime, badge: str, *, smooth: bool = False) -> None:
+    """Three looks at a tool; one that sits badly is seated and measured again.
+
+    Args:
+        shop: The shop.
+        tool: The tool.
+        at: When.
+        badge: Who measures.
+        smooth: Whether nothing goes wrong.
+    """
+    if not smooth and shop.draw.random() < 0.04:
+        bad = _readings(shop, tool, off=shop.draw.choice((-18_000, 21_000)))
+        shop.journal.say(
+            at, PresetTool(tool.holder, bad, GAUGE, by=badge, note="chip under the seat")
+        )
+        at += timedelta(seconds=8)
+    elif not smooth and shop.draw.random() < 0.02:
+        shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
+        at += timedelta(seconds=8)
+    shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
+    shop.drying.append(tool)
+
+
+def _readings(shop: Shop, tool: Tool, off: int = 0) -> list[Reading]:
+    kind = HOLDER_TYPES[tool.holder_type]
+    insert = ITEMS[tool.op.item].kind == "insert"
+    draw = shop.draw
+    lf = kind.reach_mm * 10_000 + off
+    lf += draw.gauss(0, 350) if insert else 220_000 + draw.gauss(0, 1_800)
+    wf = None if kind.width_mm is None else kind.width_mm * 10_000 + draw.gauss(0, 250)
+    return [
+        Reading(
+            TenthsUm(round(lf + draw.gauss(0, 12))),
+            None if wf is None else TenthsUm(round(wf + draw.gauss(0, 12))),
+        )
+        for _ in range(3)
+    ]
+
+
+def put_away(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
+    """A tool came out at a job change: good ones wait in the rack, others are taken apart."""
+    if tool.edge.used < 0.5 * shop.habit(tool.spec):
+        shop.rack(tool.spec).append(tool)
+        return
+    shop.journal.say(at, TearDown(tool.holder, "too far gone to wait", by=badge))
+    shop.over(tool, broken=False)

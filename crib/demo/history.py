@@ -1,0 +1,89 @@
+"""Six weeks of the invented shop, told fact by fact to an empty database."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy import text
+
+from crib.demo.floor import new_shop, step
+from crib.demo.shop import import_demo
+from crib.demo.staging import stage
+from crib.demo.state import TICK, Shop
+from crib.errors import Refusal
+from crib.store.engine import Store
+
+#: Length of the history.
+DAYS = 42
+
+#: Told how many days of how many are written.
+Progress = Callable[[int, int], None]
+
+#: Slips that every history holds, however short.
+_SLIPS = (
+    "wrong scan",
+    "counts twice",
+    "counts late",
+    "count absurd",
+    "counter reset",
+    "holder lent",
+)
+
+
+def build(
+    store: Store,
+    *,
+    present: datetime,
+    seed: int = 1,
+    progress: Progress | None = None,
+    days: int = DAYS,
+) -> Shop:
+    """Fill an empty database with the invented shop and its history up to an instant.
+
+    Args:
+        store: The database; it must be empty.
+        present: End of the history.
+        seed: Same seed and present, same history.
+        progress: Told how many days of how many are written.
+        days: Length of the history [d], at least 2.
+
+    Returns:
+        The shop as it is then, for ``crib.demo.moving`` to go on with.
+
+    Raises:
+        Refusal: The database holds something already; nothing was changed.
+    """
+    present = present.astimezone(UTC)
+    refuse_used(store)
+    begin = present.replace(minute=0, second=0, microsecond=0) - timedelta(days=days)
+    first_day = begin.date()
+    import_demo(store, seed, first_day)
+    shop = new_shop(seed, first_day, begin)
+    shop.slips = list(_SLIPS)
+    for day in range(days):
+        until = begin + timedelta(days=day + 1) if day < days - 1 else present
+        with store.write() as tx:
+            while shop.at + TICK <= until:
+                step(shop)
+            if day == days - 1:
+                stage(shop, tx, present)
+            shop.journal.write(tx)
+        if progress:
+            progress(day + 1, days)
+    return shop
+
+
+def refuse_used(store: Store) -> None:
+    """Refuse a database that holds anything of a shop.
+
+    Raises:
+        Refusal: It does.
+    """
+    with store.read() as tx:
+        for table in ("facts", "machines", "people", "cutting_items", "parts"):
+            if tx.execute(text(f"SELECT 1 FROM {table} LIMIT 1")).first():  # noqa: S608
+                raise Refusal(
+                    f"The database {store.url} holds {table} already: the demo wants an empty "
+                    "one of its own, so that it mixes with nothing."
+                )

@@ -1,0 +1,153 @@
+"""What people and machines of the demo say, in order of time, put through the use cases."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from crib.errors import Refusal
+from crib.records.catalogue import HOLDERS, RUNS
+from crib.store.engine import Tx
+from crib.store.records import get_record, insert_record, list_records, update_record
+from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master
+from crib.usecases.correct_offset import CorrectOffset, correct_offset
+from crib.usecases.mount_tool import MountTool, mount_tool
+from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
+from crib.usecases.preset_tool import PresetTool, preset_tool
+from crib.usecases.remove_tool import RemoveTool, remove_tool
+from crib.usecases.report_counts import ReportCounts, report_counts
+from crib.usecases.report_stop import ReportStop, report_stop
+from crib.usecases.tear_down import TearDown, tear_down
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRun:
+    """A run is planned; ``number`` is how the demo calls it."""
+
+    number: int
+    machine: str
+    part: str
+    quantity: int
+    start_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeRun:
+    """A run starts or ends."""
+
+    number: int
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeHolder:
+    """A holder is lent, comes back, goes to repair."""
+
+    holder: str
+    condition: str
+
+
+class Entry(NamedTuple):
+    """One thing to say: when it happened, when it is said, whether it is to be refused."""
+
+    at: datetime
+    said_at: datetime
+    command: Any
+    refused: bool
+
+
+_FACTS: dict[type, Callable[[Tx, datetime, Any], Any]] = {
+    BuildAssembly: build_assembly,
+    PresetTool: preset_tool,
+    MountTool: mount_tool,
+    RemoveTool: remove_tool,
+    CorrectOffset: correct_offset,
+    ReportCounts: report_counts,
+    ReportStop: report_stop,
+    CheckGauge: check_gauge_on_master,
+    MoveStock: move_stock,
+    Regrind: regrind,
+    TearDown: tear_down,
+}
+
+
+class Journal:
+    """Gathers what is said until it is written.
+
+    Attributes:
+        refusals: How many attempts were refused as they should be.
+    """
+
+    def __init__(self) -> None:
+        self.refusals = 0
+        self._entries: list[Entry] = []
+        self._runs: dict[int, int] = {}
+        self._holders: dict[str, int] = {}
+
+    def say(
+        self,
+        at: datetime,
+        command: Any,
+        *,
+        said_at: datetime | None = None,
+        refused: bool = False,
+    ) -> None:
+        """Add something that happened at an instant, said then or later."""
+        self._entries.append(Entry(at, said_at or at, command, refused))
+
+    def write(self, tx: Tx) -> int:
+        """Put everything said so far through the use cases, in the order it was said.
+
+        Returns:
+            Number of entries.
+
+        Raises:
+            Refusal: A use case refused what should go through, or took what it should refuse.
+        """
+        entries = sorted(self._entries, key=lambda entry: entry.said_at)
+        self._entries = []
+        for entry in entries:
+            if entry.refused:
+                self._try(tx, entry)
+            else:
+                self._put(tx, entry)
+        return len(entries)
+
+    def _try(self, tx: Tx, entry: Entry) -> None:
+        try:
+            self._put(tx, entry)
+        except Refusal:
+            self.refusals += 1
+        else:
+            raise Refusal(f"The demo's slip went through: {entry.command}.")
+
+    def _put(self, tx: Tx, entry: Entry) -> None:
+        command = entry.command
+        if isinstance(command, PlanRun):
+            self._runs[command.number] = insert_record(
+                tx,
+                RUNS,
+                {
+                    "machine": command.machine,
+                    "part": command.part,
+                    "quantity": command.quantity,
+                    "start_at": command.start_at,
+                    "state": "planned",
+                },
+            )
+        elif isinstance(command, ChangeRun):
+            update_record(tx, RUNS, self._runs[command.number], command.values)
+        elif isinstance(command, ChangeHolder):
+            number = self._holder(tx, command.holder)
+            if get_record(tx, HOLDERS, number)["condition"] != command.condition:
+                update_record(tx, HOLDERS, number, {"condition": command.condition})
+        else:
+            _FACTS[type(command)](tx, entry.said_at, command)
+
+    def _holder(self, tx: Tx, mark: str) -> int:
+        if not self._holders:
+            self._holders = {row["holder"]: row["id"] for row in list_records(tx, HOLDERS)}
+        return self._holders[mark]

@@ -1,0 +1,78 @@
+"""The demo goes on while it serves: the same shop, a simulated minute per second."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from datetime import datetime
+from threading import Event
+
+from crib.demo.floor import step
+from crib.demo.operators import report_now
+from crib.demo.state import TICK, Shop
+from crib.errors import Refusal
+from crib.store.engine import Store
+
+_LOG = logging.getLogger("crib.demo")
+
+#: How often the shop looks at its clock [s].
+_LOOK_S = 1.0
+
+
+class Mover:
+    """Carries a shop on from where its history ended.
+
+    Args:
+        store: The database that ``crib.demo.history.build`` filled.
+        shop: What it returned.
+    """
+
+    def __init__(self, store: Store, shop: Shop) -> None:
+        self._store = store
+        self._shop = shop
+
+    @property
+    def at(self) -> datetime:
+        """Up to when everything is told."""
+        return self._shop.at
+
+    def go_on(self, until: datetime) -> int:
+        """Tell every step that is over by an instant, each in a transaction of its own.
+
+        Returns:
+            How many facts and changes were written.
+
+        Raises:
+            Refusal: Somebody else's facts stand in the way; that step is lost, the shop goes
+                on behind it.
+        """
+        written = 0
+        while self._shop.at + TICK <= until:
+            step(self._shop)
+            for machine in self._shop.machines.values():
+                report_now(self._shop, machine, self._shop.at)
+            with self._store.write() as tx:
+                written += self._shop.journal.write(tx)
+        return written
+
+
+def keep_moving(
+    mover: Mover,
+    stop: Event,
+    clock: Callable[[], datetime],
+) -> None:
+    """Go on by the clock until told to stop.
+
+    What a visitor of the demo records may stand in the way of the invented people, like in
+    any shop: what is refused is logged, and they go on with the rest.
+
+    Args:
+        mover: What to carry on.
+        stop: Set to end.
+        clock: Simulated now; the service has to go by the same.
+    """
+    while not stop.wait(_LOOK_S):
+        try:
+            mover.go_on(clock())
+        except Refusal as refusal:
+            _LOG.info("the demo's people were refused: %s", refusal.sentence)

@@ -1,0 +1,226 @@
+"""The demo's operators: they notice, measure, step offsets, swap, and change over."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from crib.demo.bench import put_away
+from crib.demo.machines import MACHINES
+from crib.demo.parts import wear_limit_mm
+from crib.demo.state import TICK, Machine, Shop, Tool
+from crib.metrology.offset import keyed_tenths_um
+from crib.usecases.correct_offset import CorrectOffset
+from crib.usecases.count_columns import CountReading
+from crib.usecases.mount_tool import MountTool
+from crib.usecases.remove_tool import RemoveTool
+from crib.usecases.report_counts import ReportCounts
+from crib.usecases.report_stop import ReportStop
+
+_SWAP_S = 290.0
+_LAST_SWAP_S = TICK.total_seconds() - _SWAP_S
+#: What the operator lets a diameter drift before stepping the offset [µm].
+_DRIFT_UM = 6.0
+_CLEARANCE_TAN = 0.12278  # tangent of 7 degrees
+
+
+def operator_step(shop: Shop, machine: Machine, local: datetime) -> None:
+    """One step of whoever minds a machine."""
+    badge = machine.operator(local)
+    for number, tool in list(machine.tools.items()):
+        if machine.lost_s >= _LAST_SWAP_S:
+            break
+        if number not in machine.needs():
+            continue
+        reason = _reason_to_swap(shop, machine, tool, local)
+        if tool is None:
+            _fill(shop, machine, number, badge)
+        elif reason:
+            _swap(shop, machine, number, tool, reason, badge)
+    if machine.stopped_at and all(
+        tool is not None and not tool.edge.failed
+        for number, tool in machine.tools.items()
+        if number in machine.needs()
+    ):
+        _run_on(shop, machine, badge)
+    if machine.lost_s == 0 and machine.stopped_at is None:
+        for number, tool in machine.tools.items():
+            if tool is not None:
+                _check_size(shop, machine, number, tool, badge)
+
+
+def _reason_to_swap(
+    shop: Shop, machine: Machine, tool: Tool | None, local: datetime
+) -> str | None:
+    if tool is None:
+        return None
+    edge = tool.edge
+    if edge.failed:
+        seen = machine.stopped_at is not None or shop.draw.random() < 0.35
+        return _why_failed(shop, tool) if seen else None
+    over = edge.used / shop.habit(tool.spec)
+    if over < 1 or not any(one.measured for one in shop.rack(tool.spec)):
+        return None
+    # people come round to it sooner before the night, and sometimes hours late
+    chance = 0.30 if local.hour >= 20 else 0.07
+    return "worn_as_planned" if shop.draw.random() < chance else None
+
+
+def _why_failed(shop: Shop, tool: Tool) -> str:
+    if tool.edge.chipped:
+        return "broken" if tool.edge.breaks else "chipped"
+    if tool.op.kind in ("turn", "bore"):
+        return shop.draw.choice(("size", "finish", "worn_early"))
+    return shop.draw.choice(("worn_early", "burr", "worn_early"))
+
+
+def _swap(
+    shop: Shop, machine: Machine, number: int, tool: Tool, reason: str, badge: str
+) -> None:
+    at = shop.at + timedelta(seconds=machine.lost_s + shop.draw.uniform(20, 50))
+    land = None
+    if reason not in ("broken", "chipped") and shop.draw.random() < 0.4:
+        seen = tool.edge.land(wear_limit_mm(tool.op)) + shop.draw.gauss(0, 0.008)
+        land = max(round(seen, 2), 0.01)
+    report_now(shop, machine, at - timedelta(seconds=5))
+    shop.journal.say(
+        at,
+        RemoveTool(
+            reason,
+            station=machine.station(number),
+            part_count=machine.count,
+            flank_wear_tenths_um=None if land is None else round(land * 10_000),
+            by=badge,
+        ),
+    )
+    machine.tools[number] = None
+    shop.over(tool, broken=reason == "broken")
+    machine.lost_s += _SWAP_S
+    sister = shop.ready(tool.spec)
+    if sister is None:
+        machine.stopped_at = machine.stopped_at or at
+        return
+    _mount(shop, machine, number, sister, at + timedelta(seconds=150), badge)
+
+
+def _fill(shop: Shop, machine: Machine, number: int, badge: str) -> None:
+    sister = shop.ready(machine.spec(machine.needs()[number]))
+    if sister is None:
+        return
+    at = shop.at + timedelta(seconds=machine.lost_s + shop.draw.uniform(20, 50))
+    machine.lost_s += _SWAP_S
+    _mount(shop, machine, number, sister, at, badge)
+
+
+def _mount(
+    shop: Shop, machine: Machine, number: int, tool: Tool, at: datetime, badge: str
+) -> None:
+    station = machine.station(number)
+    wrong = machine.station(1 if number != 1 else 2)
+    if shop.draw.random() < 0.02:  # the wrong station scanned: refused, and nothing recorded
+        shop.journal.say(
+            at - timedelta(seconds=30),
+            MountTool(wrong, tool.holder, by=badge),
+            refused=True,
+        )
+    count = machine.count if shop.draw.random() < 0.25 else None
+    shop.journal.say(at, MountTool(station, tool.holder, part_count=count, by=badge))
+    machine.tools[number] = tool
+    tool.stepped_um = 0.0
+    tool.checked_at = at
+    if tool.op.kind in ("turn", "bore"):
+        first_off = shop.draw.gauss(0, 11)
+        at += timedelta(seconds=70)
+        _step(shop, machine, number, first_off, "first_off", at, badge)
+
+
+def _step(
+    shop: Shop,
+    machine: Machine,
+    number: int,
+    diameter_um: float,
+    kind: str,
+    at: datetime,
+    badge: str,
+) -> float:
+    """Key in a step of X that changes the diameter; what it really changes it by [µm]."""
+    control = MACHINES[machine.mark]
+    factor = 1 if control.x_on_diameter else 2
+    step = keyed_tenths_um(
+        round(diameter_um / factor) * 10, control.unit, 10 if control.unit == "mm" else 25
+    )
+    if step == 0:
+        return 0.0
+    shop.journal.say(at, CorrectOffset(machine.station(number), "X", step, kind, by=badge))
+    return step * factor / 10
+
+
+def _check_size(shop: Shop, machine: Machine, number: int, tool: Tool, badge: str) -> None:
+    """Measure a part now and then; step the offset once the diameter has drifted."""
+    finishing = tool.op.kind == "bore" or wear_limit_mm(tool.op) <= 0.1
+    since = shop.at - (tool.checked_at or shop.at)
+    if not finishing or since < timedelta(minutes=50) or shop.draw.random() > 0.4:
+        return
+    tool.checked_at = shop.at
+    grown = 2_000 * tool.edge.land(wear_limit_mm(tool.op)) * _CLEARANCE_TAN
+    drift = grown + shop.draw.gauss(0, 1.5) + tool.stepped_um
+    if drift > _DRIFT_UM:
+        at = shop.at + timedelta(seconds=shop.draw.uniform(60, 400))
+        tool.stepped_um += _step(shop, machine, number, -drift, "size", at, badge)
+
+
+def _run_on(shop: Shop, machine: Machine, badge: str) -> None:
+    """The machine stood; say since when and why, and start it."""
+    began = machine.stopped_at
+    machine.stopped_at = None
+    until = shop.at + timedelta(seconds=min(machine.lost_s + 60, 590))
+    if began is None or until - began < timedelta(minutes=15):
+        return
+    shop.journal.say(
+        until,
+        ReportStop(machine.mark, "stood with a failed tool", until, at=began, by=badge),
+        said_at=until,
+    )
+
+
+def changeover_step(shop: Shop, machine: Machine, local: datetime) -> None:
+    """Take out what the next run does not use, put in what it does, two or three a step."""
+    badge = machine.operator(local)
+    needs = machine.needs()
+    at = shop.at + timedelta(seconds=25)
+    done = 0
+    for number, tool in list(machine.tools.items()):
+        keep = number in needs and machine.spec(needs[number]) == (tool.spec if tool else "")
+        if tool is None or (keep and not tool.edge.failed) or done >= 3:
+            continue
+        done += 1
+        reason = _why_failed(shop, tool) if tool.edge.failed else "job_change"
+        shop.journal.say(
+            at,
+            RemoveTool(reason, station=machine.station(number), part_count=machine.count,
+                       by=badge),
+        )  # fmt: skip
+        machine.tools[number] = None
+        if tool.edge.failed:
+            shop.over(tool, broken=reason == "broken")
+        else:
+            put_away(shop, tool, at + timedelta(seconds=10), badge)
+        at += timedelta(seconds=100)
+    for number, op in needs.items():
+        if machine.tools.get(number) is None and done < 3:
+            machine.tools.setdefault(number, None)
+            tool = shop.ready(machine.spec(op))
+            if tool is not None:
+                done += 1
+                _mount(shop, machine, number, tool, at + timedelta(seconds=31), badge)
+                at += timedelta(seconds=130)
+
+
+def report_now(shop: Shop, machine: Machine, at: datetime) -> None:
+    """Send the readings that wait, unless the machine's counts do not get through."""
+    if machine.silent_until and at < machine.silent_until:
+        return
+    machine.silent_until = None
+    if machine.buffer:
+        readings = [CountReading(when, count) for when, count in machine.buffer]
+        machine.buffer = []
+        shop.journal.say(at, ReportCounts(machine.mark, readings))
