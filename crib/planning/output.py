@@ -40,26 +40,44 @@ class MachineOutput:
         line = np.interp(np.asarray(at_us, dtype=np.float64), self.at_us, self.total)
         return np.floor(line + 1e-6).astype(np.int64)
 
-    def used(self, per_part: Floats, from_us: Ints, to_us: Ints) -> Floats:
+    def used(
+        self, per_part: Floats, from_us: Ints, to_us: Ints, case: Ints | None = None
+    ) -> Floats:
         """What stays took, where one part of run r takes ``per_part[r]``.
 
         Args:
-            per_part: Taken per part of each run, shape (runs,).
+            per_part: Taken per part of each run, shape (runs,), or (cases, runs) where stays
+                differ in it.
             from_us: Begin of each stay, shape (stays,) [µs].
             to_us: End of each stay, shape (stays,) [µs].
+            case: Row of ``per_part`` of each stay, shape (stays,); all 0 where left out.
 
         Returns:
             Sum over runs of parts times ``per_part``, shape (stays,).
         """
         if self.at_us.size < 2:
             return np.zeros(np.shape(from_us), dtype=np.float64)
-        weights = np.append(np.asarray(per_part, dtype=np.float64), 0.0)[self.run]
-        steps = np.diff(self.total, prepend=self.total[0]) * weights
-        line = np.cumsum(steps)
-        begin = np.interp(np.asarray(from_us, dtype=np.float64), self.at_us, line)
-        end = np.interp(np.asarray(to_us, dtype=np.float64), self.at_us, line)
-        used: Floats = np.maximum(end - begin, 0.0)
-        return used
+        rates = np.atleast_2d(np.asarray(per_part, dtype=np.float64))
+        rates = np.hstack([rates, np.zeros((len(rates), 1))])  # NO_RUN takes nothing
+        corners = self._corners()
+        at, total = self.at_us[corners], self.total[corners]
+        rates = rates[:, self.run[corners[1:]]]
+        before = np.cumsum(np.diff(total) * rates, axis=1)
+        before = np.hstack([np.zeros((len(rates), 1)), before])
+        row = np.zeros(np.shape(from_us), dtype=np.int64) if case is None else case
+
+        def taken_by(instant_us: Ints) -> Floats:
+            made = np.interp(instant_us, self.at_us, self.total)
+            stretch = np.searchsorted(at[1:-1], instant_us, side="right")
+            taken: Floats = before[row, stretch] + rates[row, stretch] * (made - total[stretch])
+            return taken
+
+        return np.maximum(taken_by(to_us) - taken_by(from_us), 0.0)
+
+    def _corners(self) -> Ints:
+        """First and last point, and between them those where the run changes."""
+        changes = np.flatnonzero(self.run[1:-1] != self.run[2:]) + 1
+        return np.concatenate([[0], changes, [self.at_us.size - 1]])
 
     def parts_of_run(self, run: int) -> int:
         """Parts counted for a run so far."""

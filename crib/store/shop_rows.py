@@ -20,8 +20,7 @@ Ints = NDArray[np.int64]
 
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
-_STAYS = text(
-    f"""
+_STAYS = f"""
     SELECT m.fact_id, f.at, m.station_id, m.assembly_id, rf.at, r.reason,
            r.flank_wear_tenths_um
     FROM mounts m JOIN facts f ON f.id = m.fact_id
@@ -32,10 +31,8 @@ _STAYS = text(
     WHERE f.at <= :as_of AND m.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, m.fact_id
     """  # noqa: S608 - no value from outside
-)
 
-_ASSEMBLIES = text(
-    f"""
+_ASSEMBLIES = f"""
     SELECT a.fact_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code, f.at,
            (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
             WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
@@ -45,26 +42,26 @@ _ASSEMBLIES = text(
     WHERE f.at <= :as_of AND a.fact_id NOT IN ({_REVERSED})
     ORDER BY a.fact_id
     """  # noqa: S608 - no value from outside
-)
 
-_PRESETS = text(
-    f"""
+_PRESETS = f"""
     SELECT p.assembly_id, f.at, p.accepted, p.void_after
     FROM presets p JOIN facts f ON f.id = p.fact_id
     WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, p.fact_id
     """  # noqa: S608 - no value from outside
-)
 
-_SIZE_CORRECTIONS = text(
-    f"""
+_SIZE_CORRECTIONS = f"""
     SELECT c.mount_id, COUNT(*), SUM(c.change_tenths_um)
     FROM corrections c JOIN facts f ON f.id = c.fact_id
     WHERE f.at <= :as_of AND c.correction_kind = 'size' AND c.axis = 'X'
       AND c.fact_id NOT IN ({_REVERSED})
     GROUP BY c.mount_id
     """  # noqa: S608 - no value from outside
-)
+
+_READINGS = """
+    SELECT machine_id, at, total, coalesce(run_id, 0) FROM count_readings
+    WHERE at <= :as_of ORDER BY machine_id, at
+    """
 
 _STATIONS = text(
     """
@@ -224,11 +221,13 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
     ):
         spans[row.calendar_id].append(row)
     return ShopRows(
-        stays=[StayRow(*row) for row in tx.execute(_STAYS, at)],
-        assemblies={row[0]: AssemblyRow(*row) for row in tx.execute(_ASSEMBLIES, at)},
-        presets={row[0]: PresetRow(*row) for row in tx.execute(_PRESETS, at)},
+        stays=[StayRow._make(row) for row in _plain(tx, _STAYS, as_of_us)],
+        assemblies={
+            row[0]: AssemblyRow._make(row) for row in _plain(tx, _ASSEMBLIES, as_of_us)
+        },
+        presets={row[0]: PresetRow._make(row) for row in _plain(tx, _PRESETS, as_of_us)},
         size_corrections={
-            row[0]: (row[1], row[2]) for row in tx.execute(_SIZE_CORRECTIONS, at)
+            row[0]: (row[1], row[2]) for row in _plain(tx, _SIZE_CORRECTIONS, as_of_us)
         },
         readings=_load_readings(tx, as_of_us),
         stations={row.id: row for row in tx.execute(_STATIONS)},
@@ -252,13 +251,14 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
     )
 
 
+def _plain(tx: Tx, statement: str, as_of_us: int) -> list[Any]:
+    """All rows as the driver's own tuples: there may be tens of thousands."""
+    cursor = tx.exec_driver_sql(statement, {"as_of": as_of_us}).cursor
+    return list(cursor.fetchall()) if cursor is not None else []
+
+
 def _load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
-    cursor = tx.exec_driver_sql(
-        "SELECT machine_id, at, total, coalesce(run_id, 0) FROM count_readings"
-        " WHERE at <= ? ORDER BY machine_id, at",
-        (as_of_us,),
-    ).cursor
-    rows = cursor.fetchall() if cursor is not None else []
+    rows = _plain(tx, _READINGS, as_of_us)
     if not rows:
         return {}
     table = np.array(rows, dtype=np.int64)

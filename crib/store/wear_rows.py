@@ -80,6 +80,15 @@ class CuttingData:
                 ),
                 row["source"] or "the shop's tool_life.csv",
             )
+        # Stations alike in all that wear depends on share a place, and what is known of it.
+        places: dict[tuple[int, int, float | None, float | None], int] = {}
+        self._place_of: dict[int, int] = {
+            row.id: places.setdefault(
+                (row.tool_number, row.path or 1, row.spindle_max_rpm, row.max_rpm), len(places)
+            )
+            for row in self._stations.values()
+        }
+        self._places = list(places)
         self._known: dict[tuple[int, int, int, int], PartWear | None] = {}
 
     @staticmethod
@@ -103,6 +112,10 @@ class CuttingData:
         """ISO 513 group of a part's material."""
         return self._groups[part_id]
 
+    def place(self, station_id: int) -> int:
+        """Number that stations share in which any part takes the same from the same edge."""
+        return self._place_of[station_id]
+
     def per_part(
         self, station_id: int, part_id: int, tool_spec_id: int, cutting_item_id: int
     ) -> PartWear | None:
@@ -110,15 +123,15 @@ class CuttingData:
 
         None where the part's program does not use the station, or nothing is known.
         """
-        key = (station_id, part_id, tool_spec_id, cutting_item_id)
+        key = (self._place_of[station_id], part_id, tool_spec_id, cutting_item_id)
         if key not in self._known:
             self._known[key] = self._compute(*key)
         return self._known[key]
 
     def _compute(
-        self, station_id: int, part_id: int, tool_spec_id: int, cutting_item_id: int
+        self, place: int, part_id: int, tool_spec_id: int, cutting_item_id: int
     ) -> PartWear | None:
-        station = self._stations[station_id]
+        tool_number, path, machine_rpm, station_rpm = self._places[place]
         spec = self._specs[tool_spec_id]
         group = self._groups[part_id]
         material = self._items[cutting_item_id].tool_material
@@ -126,10 +139,10 @@ class CuttingData:
             (cutting_item_id, group), self._constants.get((material, group), (None, ""))
         )
         return part_wear(
-            self._operations.get((part_id, station.tool_number, station.path or 1), ()),
+            self._operations.get((part_id, tool_number, path), ()),
             {
-                "machine": station.spindle_max_rpm,
-                "station": station.max_rpm,
+                "machine": machine_rpm,
+                "station": station_rpm,
                 "holder": spec.holder_max_rpm,
                 "tool": spec.max_rpm,
             },

@@ -20,7 +20,8 @@ from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, edges_due, ne
 from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
 from crib.planning.swaps import StationPlan, plan_stations
 from crib.store.engine import Tx
-from crib.usecases.shop_view import GOES_ON, Key, ShopView, Stay, ending, view_shop
+from crib.usecases.shop_view import GOES_ON, ShopView, ending, view_shop
+from crib.usecases.stays import Key, Stay
 
 # Costs where a tool spec or item gives none, in hundredths of the shop's currency (plain
 # defaults, common practice, no source): a minute of bench or machine, an edge, a failure.

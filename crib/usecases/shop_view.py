@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -18,8 +17,9 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, machine_output
 from crib.store.engine import Tx
-from crib.store.shop_rows import ShopRows, StayRow, load_shop
+from crib.store.shop_rows import ShopRows, load_shop
 from crib.store.wear_rows import CuttingData
+from crib.usecases.stays import Stay, run_windows, work_out_stays
 
 #: How far ahead the calendars are laid out.
 LOOK_AHEAD = timedelta(days=60)
@@ -46,42 +46,6 @@ ENDINGS = {
     "chipped": BROKEN,
     "broken": BROKEN,
 }
-
-
-class Key(NamedTuple):
-    """What shares one life law: cutting item x material group x operation class."""
-
-    cutting_item_id: int
-    material_group: str
-    operation_class: str
-
-    def text(self, items: dict[int, Any]) -> str:
-        """The key as a name in addresses and lists."""
-        item = items[self.cutting_item_id].cutting_item
-        return f"{item}~{self.material_group}~{self.operation_class}"
-
-
-@dataclass(frozen=True, slots=True)
-class Stay:
-    """One stay with what it took.
-
-    Attributes:
-        row: The facts.
-        parts: Whole parts made in it.
-        wear: Wear put on [wear units].
-        engaged_min: Minutes in cut; None where no operation gives a time.
-        key: Its key; None where nothing is known about the wear.
-        spread: Prior standard deviation of ln(life) behind the wear.
-        basis: Where the wear per part comes from.
-    """
-
-    row: StayRow
-    parts: int
-    wear: float
-    engaged_min: float | None
-    key: Key | None
-    spread: float
-    basis: str
 
 
 @dataclass(slots=True)
@@ -129,14 +93,17 @@ def view_shop(tx: Tx, now: datetime) -> ShopView:
         if rows.calendars[calendar_id].calendar.lower() in BENCH_CALENDARS:
             view.bench = calendar
     times: dict[int, TimeAhead] = {}
+    began: dict[int, list[Any]] = {}
     for machine_id in rows.machines:
         runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
+        runs.sort(key=lambda run: run.start_at or 0)
+        began[machine_id] = runs
         view.outputs[machine_id] = _output(rows, machine_id, runs, us_of(now))
         calendar = calendars[machine_id]
         if id(calendar) not in times:
             times[id(calendar)] = lay_out(calendar, now, now + LOOK_AHEAD)
         _plan_machine(view, machine_id, times[id(calendar)], runs)
-    view.stays = _stays(view)
+    view.stays = work_out_stays(rows, cutting, view.outputs, began, us_of(now))
     return view
 
 
@@ -160,20 +127,9 @@ def _calendars(rows: ShopRows) -> dict[int, WorkCalendar]:
     }
 
 
-def run_windows(runs: list[Any], now_us: int) -> tuple[list[int], list[int]]:
-    """From when to when each run that began was on its machine [µs]; they do not overlap."""
-    begins = [run.start_at or 0 for run in runs]
-    ends = []
-    for index, run in enumerate(runs):
-        following = begins[index + 1] if index + 1 < len(runs) else now_us
-        ends.append(min(run.end_at, following) if run.end_at is not None else following)
-    return begins, [max(end, begin) for begin, end in zip(begins, ends, strict=True)]
-
-
 def _output(rows: ShopRows, machine_id: int, runs: list[Any], now_us: int) -> MachineOutput:
     empty = np.empty(0, dtype=np.int64)
     readings = rows.readings.get(machine_id)
-    runs.sort(key=lambda run: run.start_at or 0)
     begins, ends = run_windows(runs, now_us)
     if readings is None:
         return machine_output(empty, empty, empty, begins, ends)
@@ -234,73 +190,6 @@ def _running_share(
     if open_s < 7_200 or busy_s <= 0:
         return 1.0
     return float(np.clip(busy_s / open_s, 0.2, 1.3))
-
-
-def _stays(view: ShopView) -> list[Stay]:
-    by_station: dict[int, list[int]] = defaultdict(list)
-    for index, row in enumerate(view.rows.stays):
-        by_station[row.station_id].append(index)
-    found: dict[int, Stay] = {}
-    for station_id, indices in by_station.items():
-        station = view.rows.stations.get(station_id)
-        groups: dict[tuple[int, int], list[int]] = defaultdict(list)
-        for index in indices:
-            assembly = view.rows.assemblies[view.rows.stays[index].assembly_id]
-            groups[assembly.tool_spec_id, assembly.cutting_item_id].append(index)
-        for (spec_id, item_id), group in groups.items():
-            if station is None:
-                stays = [Stay(view.rows.stays[i], 0, 0.0, None, None, 0.8, "") for i in group]
-            else:
-                stays = _stays_alike(view, station, spec_id, item_id, group)
-            found.update(zip(group, stays, strict=True))
-    return [found[index] for index in range(len(view.rows.stays))]
-
-
-def _stays_alike(
-    view: ShopView, station: Any, spec_id: int, item_id: int, indices: list[int]
-) -> list[Stay]:
-    """Stays of one item built to one spec in one station, all at once."""
-    output = view.outputs[station.machine_id]
-    runs = [r for r in view.rows.runs.get(station.machine_id, []) if r.state != "planned"]
-    runs.sort(key=lambda run: run.start_at or 0)
-    takes = [view.cutting.per_part(station.id, run.part_id, spec_id, item_id) for run in runs]
-    wear_rate = np.array([take.wear if take else 0.0 for take in takes])
-    minutes = np.array([(take.engaged_min or 0.0) if take else 0.0 for take in takes])
-    rows = [view.rows.stays[index] for index in indices]
-    now_us = us_of(view.now)
-    begin = np.array([row.begin_us for row in rows], dtype=np.int64)
-    end = np.array(
-        [now_us if row.end_us is None else row.end_us for row in rows], dtype=np.int64
-    )
-    wear = output.used(wear_rate, begin, end)
-    engaged = output.used(minutes, begin, end)
-    parts = output.total_at(end) - output.total_at(begin)
-    # every stay of the group has the key of the run that is (or was last) using the station
-    begins, ends = run_windows(runs, now_us)
-    stays = []
-    for position, row in enumerate(rows):
-        key, spread, basis, timed = None, 0.8, "", False
-        for index in range(len(runs) - 1, -1, -1):
-            take = takes[index]
-            inside = begins[index] < end[position] and ends[index] >= begin[position]
-            if take and inside:
-                group = view.cutting.material_group(runs[index].part_id)
-                key = Key(item_id, group, take.operation_class)
-                spread, basis = take.spread, take.basis
-                timed = take.engaged_min is not None
-                break
-        stays.append(
-            Stay(
-                row,
-                int(parts[position]),
-                float(wear[position]),
-                float(engaged[position]) if timed else None,
-                key,
-                spread,
-                basis,
-            )
-        )
-    return stays
 
 
 def ending(reason: str | None, flank_wear_tenths_um: int | None, limit_mm: float | None) -> int:

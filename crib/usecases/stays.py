@@ -1,0 +1,199 @@
+"""Every stay of an edge in a station with what it took, a machine at a time."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.planning.output import MachineOutput
+from crib.planning.part_wear import PartWear
+from crib.store.shop_rows import ShopRows, StayRow
+from crib.store.wear_rows import CuttingData
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Spread of ln(life) of a stay that no run wore.
+_UNKNOWN_SPREAD = 0.8
+
+
+class Key(NamedTuple):
+    """What shares one life law: cutting item x material group x operation class."""
+
+    cutting_item_id: int
+    material_group: str
+    operation_class: str
+
+    def text(self, items: dict[int, Any]) -> str:
+        """The key as a name in addresses and lists."""
+        item = items[self.cutting_item_id].cutting_item
+        return f"{item}~{self.material_group}~{self.operation_class}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """One stay with what it took.
+
+    Attributes:
+        row: The facts.
+        parts: Whole parts made in it.
+        wear: Wear put on [wear units].
+        engaged_min: Minutes in cut; None where no operation gives a time.
+        key: Its key; None where nothing is known about the wear.
+        spread: Prior standard deviation of ln(life) behind the wear.
+        basis: Where the wear per part comes from.
+    """
+
+    row: StayRow
+    parts: int
+    wear: float
+    engaged_min: float | None
+    key: Key | None
+    spread: float
+    basis: str
+
+
+class _Cut(NamedTuple):
+    """What a part takes from an edge in a station, and the key that it wears under."""
+
+    key: Key
+    take: PartWear
+
+
+def run_windows(runs: Sequence[Any], now_us: int) -> tuple[list[int], list[int]]:
+    """From when to when each run that began was on its machine [µs]; they do not overlap."""
+    begins = [run.start_at or 0 for run in runs]
+    ends = []
+    for index, run in enumerate(runs):
+        following = begins[index + 1] if index + 1 < len(runs) else now_us
+        ends.append(min(run.end_at, following) if run.end_at is not None else following)
+    return begins, [max(end, begin) for begin, end in zip(begins, ends, strict=True)]
+
+
+def work_out_stays(
+    rows: ShopRows,
+    cutting: CuttingData,
+    outputs: Mapping[int, MachineOutput],
+    began: Mapping[int, Sequence[Any]],
+    now_us: int,
+) -> list[Stay]:
+    """What every stay took.
+
+    Args:
+        rows: The facts.
+        cutting: Wear per part of any station and part.
+        outputs: Output of each machine by id.
+        began: Runs that began, in order of time, of each machine by id.
+        now_us: End of the stays that still last [µs].
+
+    Returns:
+        One per row of ``rows.stays``, in its order; nothing is known of a stay in a station
+        that was taken away since.
+    """
+    by_machine: dict[int, list[int]] = defaultdict(list)
+    found: dict[int, Stay] = {}
+    for place, row in enumerate(rows.stays):
+        station = rows.stations.get(row.station_id)
+        if station is None:
+            found[place] = Stay(row, 0, 0.0, None, None, _UNKNOWN_SPREAD, "")
+        else:
+            by_machine[station.machine_id].append(place)
+    for machine_id, places in by_machine.items():
+        stays = [rows.stays[place] for place in places]
+        used = _on_one_machine(
+            stays, rows, cutting, outputs[machine_id], began[machine_id], now_us
+        )
+        found.update(zip(places, used, strict=True))
+    return [found[place] for place in range(len(rows.stays))]
+
+
+def _on_one_machine(
+    stays: Sequence[StayRow],
+    rows: ShopRows,
+    cutting: CuttingData,
+    output: MachineOutput,
+    runs: Sequence[Any],
+    now_us: int,
+) -> list[Stay]:
+    """The stays on one machine; a case is an item, built to a spec, in a station."""
+    begin = np.array([row.begin_us for row in stays], dtype=np.int64)
+    end = np.array(
+        [now_us if row.end_us is None else row.end_us for row in stays], dtype=np.int64
+    )
+    numbers: dict[tuple[int, int, int], int] = {}
+    cases = []
+    for row in stays:
+        built = rows.assemblies[row.assembly_id]
+        case = (row.station_id, built.tool_spec_id, built.cutting_item_id)
+        cases.append(numbers.setdefault(case, len(numbers)))
+    part_ids = list(dict.fromkeys(run.part_id for run in runs))
+    cuts = [[_cut(cutting, part_id, *case) for part_id in part_ids] for case in numbers]
+    part = np.array([part_ids.index(run.part_id) for run in runs], dtype=np.int64)
+    case_of = np.array(cases, dtype=np.int64)
+
+    def by_run(value: Callable[[PartWear], float]) -> Floats:
+        table = [[value(cut.take) if cut else 0.0 for cut in row] for row in cuts]
+        return np.array(table, dtype=np.float64).reshape(len(cuts), -1)[:, part]
+
+    last = _last_run(by_run(lambda _: 1.0) > 0, case_of, begin, end, run_windows(runs, now_us))
+    return [
+        _stay(row, cuts[case][part[run]] if run >= 0 else None, parts, wear, minutes)
+        for row, case, run, parts, wear, minutes in zip(
+            stays,
+            cases,
+            last.tolist(),
+            (output.total_at(end) - output.total_at(begin)).tolist(),
+            output.used(by_run(lambda take: take.wear), begin, end, case_of).tolist(),
+            output.used(
+                by_run(lambda take: take.engaged_min or 0.0), begin, end, case_of
+            ).tolist(),
+            strict=True,
+        )
+    ]
+
+
+def _cut(
+    cutting: CuttingData, part_id: int, station_id: int, spec_id: int, item_id: int
+) -> _Cut | None:
+    take = cutting.per_part(station_id, part_id, spec_id, item_id)
+    if take is None:
+        return None
+    return _Cut(Key(item_id, cutting.material_group(part_id), take.operation_class), take)
+
+
+def _last_run(
+    uses: NDArray[np.bool_],
+    case: Ints,
+    begin: Ints,
+    end: Ints,
+    windows: tuple[Sequence[int], Sequence[int]],
+) -> Ints:
+    """The last run within each stay that uses its station; -1 where none does.
+
+    Args:
+        uses: Whether a run uses the station of a case, shape (cases, runs).
+        case: Case of each stay, shape (stays,).
+        begin: Begin of each stay, shape (stays,) [µs].
+        end: End of each, likewise.
+        windows: Begin and end of each run, both ascending, shape (runs,) [µs].
+    """
+    count = uses.shape[1]
+    if not count:
+        return np.full(len(case), -1, dtype=np.int64)
+    first = np.searchsorted(windows[1], begin, side="left")
+    last = np.searchsorted(windows[0], end, side="left") - 1
+    using = np.maximum.accumulate(np.where(uses, np.arange(count), -1), axis=1)
+    found = np.where(last >= 0, using[case, np.maximum(last, 0)], -1)
+    return np.where(found >= first, found, -1)
+
+
+def _stay(row: StayRow, cut: _Cut | None, parts: int, wear: float, minutes: float) -> Stay:
+    if cut is None:
+        return Stay(row, parts, wear, None, None, _UNKNOWN_SPREAD, "")
+    engaged_min = None if cut.take.engaged_min is None else minutes
+    return Stay(row, parts, wear, engaged_min, cut.key, cut.take.spread, cut.take.basis)
