@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -23,6 +24,8 @@ NEVER_US = np.int64(-1)
 class TimeAhead:
     """The stretches in which a machine may run, from one instant on.
 
+    Many numbers at once are looked up in arrays, single ones by bisection in plain lists.
+
     Attributes:
         begin_us: Begin of each stretch [µs], shape (stretches,); alike neighbours are merged.
         end_us: End of each [µs].
@@ -36,6 +39,14 @@ class TimeAhead:
     attended: NDArray[np.bool_]
     begin_s: Floats
     length_s: float
+    _begin_us: list[int] = field(init=False, repr=False, compare=False)
+    _begin_s: list[float] = field(init=False, repr=False, compare=False)
+    _attended: list[bool] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_begin_us", self.begin_us.tolist())
+        object.__setattr__(self, "_begin_s", self.begin_s.tolist())
+        object.__setattr__(self, "_attended", self.attended.tolist())
 
     def clock_us(self, seconds: ArrayLike) -> Ints:
         """Instants at which running seconds are reached; ``NEVER_US`` beyond the layout."""
@@ -52,10 +63,11 @@ class TimeAhead:
 
     def clock_at(self, second: float) -> int:
         """Instant at which one running second is reached [µs]; ``NEVER_US`` beyond."""
-        if not self.begin_us.size or not 0 <= second <= self.length_s:
-            return int(self.clock_us(second))
-        index = max(int(self.begin_s.searchsorted(second, side="left")) - 1, 0)
-        return int(self.begin_us[index]) + round((second - float(self.begin_s[index])) * 1e6)
+        if not self._begin_us or not second <= self.length_s:
+            return int(NEVER_US)
+        second = max(second, 0.0)
+        index = max(bisect_left(self._begin_s, second) - 1, 0)
+        return self._begin_us[index] + round((second - self._begin_s[index]) * 1e6)
 
     def seconds_at(self, at_us: int) -> float:
         """Running seconds that have passed by an instant (0 before the layout)."""
@@ -68,20 +80,18 @@ class TimeAhead:
         Returns:
             The second, and whether it had to come forward to before an unattended stretch.
         """
-        if not self.begin_s.size:
+        index = max(bisect_left(self._begin_s, seconds) - 1, 0)
+        if not self._begin_s or self._attended[index] or seconds > self.length_s:
             return seconds, False
-        index = max(int(self.begin_s.searchsorted(seconds, side="left")) - 1, 0)
-        if self.attended[index] or seconds > self.length_s:
-            return seconds, False
-        return float(self.begin_s[index]), True
+        return self._begin_s[index], True
 
     def unattended_end(self, seconds: float) -> float:
         """Running second at which the unattended stretch that begins at ``seconds`` ends."""
-        index = int(np.searchsorted(self.begin_s, seconds, side="right") - 1)
-        if index < 0 or self.attended[index]:
+        index = bisect_right(self._begin_s, seconds) - 1
+        if index < 0 or self._attended[index]:
             return seconds
-        following = self.begin_s[index + 1 :]
-        return float(following[0]) if following.size else self.length_s
+        following = self._begin_s[index + 1 :]
+        return following[0] if following else self.length_s
 
     def next_unattended(self) -> tuple[float, float] | None:
         """Running seconds at which the first unattended stretch begins and ends, if any."""

@@ -59,7 +59,11 @@ class BenchHours:
 
     def finish(self, at: datetime, minutes: float) -> datetime:
         """When so much bench work is done that starts at an instant; far future if never."""
-        end_at = self.instant_after(self.work_until(at) + round(minutes * 60_000_000))
+        work = round(minutes * 60_000_000)
+        place = bisect_right(self._start, at) - 1
+        if place >= 0 and (at_once := at + timedelta(microseconds=work)) <= self._end[place]:
+            return at_once  # all of it fits into the span that is open then
+        end_at = self.instant_after(self.work_until(at) + work)
         return _NEVER if end_at is None else max(at, end_at)
 
     def work_until(self, at: datetime) -> int:

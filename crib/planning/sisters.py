@@ -87,6 +87,7 @@ class _Walk:
             heappush(self.holders[free.holder_type], (free.free_from or _NOW, free.holder))
         self.stock = _Stock(shelf.lots)
         self.seated: dict[int, tuple[str, str] | None] = {}
+        self.lacks: dict[tuple[str, bool, bool, bool], tuple[Missing, ...]] = {}
 
     def serve(self, need: SwapNeed) -> Sister:
         """The sister of the next swap in order of time."""
@@ -142,11 +143,7 @@ class _Walk:
         in_time = bool(free) and (available_from is None or available_from <= need.swap_by)
         stays = not in_time and own is not None and own[1] == spec.holder_type
         lot = self.stock.take(spec) if in_time or stays else self.stock.find(spec)
-        missing: tuple[Missing, ...] = ()
-        if not in_time:
-            missing += (_missing_holder(spec, holder_from),)
-        if lot is None:
-            missing += (_missing_edges(spec),)
+        missing = self._missing(need.tool_spec, in_time, holder_from, lot)
         if missing and stays:
             holder_from = need.swap_by
             available_from = self.finish(holder_from, minutes)
@@ -161,6 +158,19 @@ class _Walk:
             holder_from=holder_from if lot else None,
             available_from=available_from if lot else None,
         )
+
+    def _missing(
+        self, tool_spec: str, in_time: bool, holder_from: datetime | None, lot: LotEdges | None
+    ) -> tuple[Missing, ...]:
+        """What building lacks; thousands of swaps lack the same, so it is said once."""
+        about = (tool_spec, in_time, holder_from is not None, lot is not None)
+        known = self.lacks.get(about)
+        if known is None:
+            spec = self.specs[tool_spec]
+            holder = () if in_time else (_missing_holder(spec, holder_from),)
+            edges = () if lot else (_missing_edges(spec),)
+            known = self.lacks[about] = holder + edges
+        return known
 
 
 class _Stock:

@@ -200,24 +200,15 @@ def with_successors(
         horizon_s: Running second up to which to look.
     """
     successors: list[Swap] = []
+    sentence = f"The one before it will have used {plan.swap_age:.2f} of its promised life."
     since = plan.first.seconds
     while since <= horizon_s and len(successors) < MOST_SUCCESSORS:
         worn = line.at(since)
         seconds = line.seconds_until(worn + plan.swap_age)
         if not math.isfinite(seconds) or seconds > horizon_s:
             break
-        swap = before_the_dark(
-            machine,
-            line,
-            Swap(
-                seconds,
-                "cost",
-                f"The one before it will have used {plan.swap_age:.2f} of its promised life.",
-                plan.swap_age,
-            ),
-            0.0,
-            since,
-        )
+        planned = Swap(seconds, "cost", sentence, plan.swap_age)
+        swap = before_the_dark(machine, line, planned, 0.0, since)
         if swap.seconds <= since:
             break  # the stretch takes no swap and the plan does not go on
         if swap.seconds > horizon_s:

@@ -152,16 +152,18 @@ def _needs(
     horizon_us = us_of(until)
     holder_mark = {row.id: row.holder for row in view.rows.holders}
     by_station = {edge.station_id: row for row, edge in enumerate(plan.edges)}
-    machine_ids = list(view.ahead)
+    machines = list(view.ahead.values())
+    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in machines]
     found: list[tuple[SwapNeed, tuple[Forecast, str, str]]] = []
     for forecast in plan.forecasts:
         row = by_station.get(forecast.station_id)
         if row is None or forecast.swap_by is None or forecast.swap_by > until:
             continue
         edge = plan.edges[row]
-        ahead = view.ahead[machine_ids[edge.machine]]
-        horizon_s = ahead.time.seconds_at(horizon_us)
-        whole = with_successors(ahead, plan.lines[row], plan.plans[row], horizon_s)
+        ahead = machines[edge.machine]
+        whole = with_successors(
+            ahead, plan.lines[row], plan.plans[row], horizon_s[edge.machine]
+        )
         for ordinal, swap in enumerate((whole.first, *whole.successors)):
             at_us = ahead.time.clock_at(swap.seconds)
             if at_us < 0 or at_us > horizon_us:
