@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import accumulate
 
 import numpy as np
@@ -41,11 +41,20 @@ class Segments:
         end_s: Running second at which each segment ends, ascending, shape (segments,).
         parts: Parts made in each, shape (segments,); 0 where the machine waits.
         run: Index of the run in each, -1 where the machine waits.
+        points_s: A leading 0 and ``end_s`` as plain numbers, for the lines of many stations.
+        steps: Run and parts of each segment, likewise.
     """
 
     end_s: Floats
     parts: Floats
     run: NDArray[np.int64]
+    points_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
+    steps: tuple[tuple[int, float], ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        steps = zip(self.run.tolist(), self.parts.tolist(), strict=True)
+        object.__setattr__(self, "points_s", (0.0, *self.end_s.tolist()))
+        object.__setattr__(self, "steps", tuple(steps))
 
     @property
     def length_s(self) -> float:
@@ -140,10 +149,13 @@ def wear_ahead(segments: Segments, per_part: Sequence[float]) -> WearAhead:
             shape (runs,).
     """
     put_on = accumulate(
-        (
-            parts * per_part[run] if run >= 0 else 0.0
-            for parts, run in zip(segments.parts.tolist(), segments.run.tolist(), strict=True)
-        ),
+        [parts * per_part[run] if run >= 0 else 0.0 for run, parts in segments.steps],
         initial=0.0,
     )
-    return WearAhead((0.0, *segments.end_s.tolist()), tuple(put_on))
+    return WearAhead(segments.points_s, tuple(put_on))
+
+
+def parts_ahead(segments: Segments) -> WearAhead:
+    """The line of parts made: as if every part wore by 1."""
+    made = accumulate([parts for _, parts in segments.steps], initial=0.0)
+    return WearAhead(segments.points_s, tuple(made))

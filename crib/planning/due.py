@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -92,9 +93,9 @@ _SOME_WEAR = 1e-4
 
 def next_wear(segments: Segments, per_part: Sequence[float]) -> float:
     """Wear per part of the first run ahead that uses the station; 0 where none does."""
-    for run in segments.run:
+    for run, _ in segments.steps:
         if run >= 0 and per_part[run] > 0:
-            return float(per_part[int(run)])
+            return per_part[run]
     return 0.0
 
 
@@ -116,18 +117,30 @@ def edges_due(
     rate = np.where(wear_now > 0, wear_now, _SOME_WEAR)
     remaining = model.remaining(key, age, rate, PROBS).reshape(count, len(PROBS))
     parts_left = np.where(wear_now[:, None] > 0, remaining / rate[:, None], np.inf)
-    run_out_s = np.full((count, len(PROBS)), np.inf)
-    shift = np.zeros(count)
-    dark = np.full((count, 2), np.nan)
-    dark_wear = np.zeros((count, 2))
+    run_out_s = np.array(
+        [
+            [line.seconds_until(wear) for wear in row]
+            for line, row in zip(lines, remaining.tolist(), strict=True)
+        ],
+        dtype=np.float64,
+    ).reshape(count, len(PROBS))
+    shift = np.array(
+        [
+            line.at(machines[edge.machine].shift_end_s)
+            for edge, line in zip(edges, lines, strict=True)
+        ],
+        dtype=np.float64,
+    )
     stretches = [machine.time.next_unattended() for machine in machines]
-    for row, (edge, line) in enumerate(zip(edges, lines, strict=True)):
-        run_out_s[row] = [line.seconds_until(wear) for wear in remaining[row].tolist()]
-        shift[row] = line.at(machines[edge.machine].shift_end_s)
-        stretch = stretches[edge.machine]
-        if stretch:
-            dark[row] = stretch
-            dark_wear[row] = line.at(stretch[0]), line.at(stretch[1])
+    of_edges = [stretches[edge.machine] for edge in edges]
+    none = (math.nan, math.nan)
+    dark = np.array([stretch or none for stretch in of_edges]).reshape(count, 2)
+    dark_wear = np.array(
+        [
+            (line.at(stretch[0]), line.at(stretch[1])) if stretch else (0.0, 0.0)
+            for line, stretch in zip(lines, of_edges, strict=True)
+        ]
+    ).reshape(count, 2)
     return EdgesDue(
         wear_now=wear_now,
         lines=lines,

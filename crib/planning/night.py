@@ -73,11 +73,19 @@ def keep_the_night(
     has = np.isfinite(begin)
     swap_s = np.array([plan.first.seconds for plan in plans])
     swapped = has & (swap_s <= np.where(has, begin, 0.0)) & (begin > 0)
-    worn = np.zeros((len(edges), 3))
-    for row, line in enumerate(due.lines):
-        if has[row]:
-            since = min(float(swap_s[row]), float(begin[row]))
-            worn[row] = line.at(since), line.at(float(begin[row])), line.at(float(end[row]))
+    worn = np.array(
+        [
+            (line.at(min(swap, dark)), line.at(dark), line.at(light)) if known else (0.0,) * 3
+            for line, known, swap, dark, light in zip(
+                due.lines,
+                has.tolist(),
+                swap_s.tolist(),
+                begin.tolist(),
+                end.tolist(),
+                strict=True,
+            )
+        ]
+    )
     key = np.array([e.key for e in edges])
     age = np.array([e.age for e in edges])
     rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)

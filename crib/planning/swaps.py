@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
-from crib.planning.demand import WearAhead
+from crib.planning.demand import WearAhead, parts_ahead
 from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
 
 Floats = NDArray[np.float64]
@@ -80,30 +80,33 @@ def plan_stations(
         np.array([e.failure_cost for e in edges]),
         rate,
     )
+    made = [parts_ahead(machine.segments) for machine in machines]
     plans = []
-    for row, edge in enumerate(edges):
-        machine = machines[edge.machine]
-        first = _first_swap(machine, edge, due, row, float(swap_age[row]), float(failing[row]))
-        plans.append(
-            StationPlan(
-                first,
-                _parts_until(machine, due, row, edge, first, float(swap_age[row])),
-                float(swap_age[row]),
-                float(failing[row]),
-            )
-        )
+    for edge, line, wear, age, share in zip(
+        edges,
+        due.lines,
+        due.wear_now.tolist(),
+        swap_age.tolist(),
+        failing.tolist(),
+        strict=True,
+    ):
+        first = _first_swap(machines[edge.machine], edge, line, wear, age, share)
+        if math.isfinite(first.seconds):
+            parts = made[edge.machine].at(first.seconds)
+        else:
+            parts = max(age - edge.age, 0.0) / wear if wear > 0 else math.inf
+        plans.append(StationPlan(first, parts, age, share))
     return plans
 
 
 def _first_swap(
     machine: MachineAhead,
     edge: MountedEdge,
-    due: EdgesDue,
-    row: int,
+    line: WearAhead,
+    wear_now: float,
     swap_age: float,
     failing: float,
 ) -> Swap:
-    line, wear_now = due.lines[row], float(due.wear_now[row])
     if wear_now <= 0:
         return Swap(math.inf, "run_ends_first", "No run ahead uses this station.", edge.age)
     left = swap_age - edge.age
@@ -172,20 +175,6 @@ def before_the_dark(
         "It would run out while nobody is there; swap it before.",
         age + worn,
     )
-
-
-def _parts_until(
-    machine: MachineAhead,
-    due: EdgesDue,
-    row: int,
-    edge: MountedEdge,
-    swap: Swap,
-    swap_age: float,
-) -> float:
-    if math.isfinite(swap.seconds):
-        return float(machine.segments.parts_at(swap.seconds))
-    wear = float(due.wear_now[row])
-    return max(swap_age - edge.age, 0.0) / wear if wear > 0 else float("inf")
 
 
 def with_successors(
