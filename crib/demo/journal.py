@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from sqlalchemy.exc import IntegrityError
+
 from crib.errors import Refusal
 from crib.records.catalogue import HOLDERS, RUNS
 from crib.store.engine import Tx
@@ -18,7 +20,7 @@ from crib.usecases.mount_tool import MountTool, mount_tool
 from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
 from crib.usecases.preset_tool import PresetTool, preset_tool
 from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.report_counts import ReportCounts, report_counts
+from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from crib.usecases.report_stop import ReportStop, report_stop
 from crib.usecases.tear_down import TearDown, tear_down
 
@@ -79,10 +81,12 @@ class Journal:
 
     Attributes:
         refusals: How many attempts were refused as they should be.
+        repeats: How many counter readings came again.
     """
 
     def __init__(self) -> None:
         self.refusals = 0
+        self.repeats = 0
         self._entries: list[Entry] = []
         self._runs: dict[int, int] = {}
         self._holders: dict[str, int] = {}
@@ -107,16 +111,41 @@ class Journal:
         Raises:
             Refusal: A use case refused what should go through, or took what it should refuse.
         """
-        entries = sorted(self._entries, key=lambda entry: entry.said_at)
-        self._entries = []
+        entries = self._taken()
         for entry in entries:
             if entry.refused:
-                self._try(tx, entry)
+                self._slip(tx, entry)
             else:
                 self._put(tx, entry)
         return len(entries)
 
-    def _try(self, tx: Tx, entry: Entry) -> None:
+    def write_around(self, tx: Tx) -> tuple[int, list[str]]:
+        """As ``write``, where other people record facts too: what is refused is left out.
+
+        Returns:
+            Number of entries written, and a sentence for each that was refused.
+        """
+        written, refused = 0, []
+        for entry in self._taken():
+            tx.exec_driver_sql("SAVEPOINT entry")
+            try:
+                self._put(tx, entry)
+                written += 1
+            except (Refusal, IntegrityError) as problem:
+                tx.exec_driver_sql("ROLLBACK TO entry")
+                if entry.refused:
+                    self.refusals += 1
+                else:
+                    refused.append(f"{type(entry.command).__name__}: {problem}")
+            tx.exec_driver_sql("RELEASE entry")
+        return written, refused
+
+    def _taken(self) -> list[Entry]:
+        entries = sorted(self._entries, key=lambda entry: entry.said_at)
+        self._entries = []
+        return entries
+
+    def _slip(self, tx: Tx, entry: Entry) -> None:
         try:
             self._put(tx, entry)
         except Refusal:
@@ -145,7 +174,9 @@ class Journal:
             if get_record(tx, HOLDERS, number)["condition"] != command.condition:
                 update_record(tx, HOLDERS, number, {"condition": command.condition})
         else:
-            _FACTS[type(command)](tx, entry.said_at, command)
+            done = _FACTS[type(command)](tx, entry.said_at, command)
+            if isinstance(done, CountsReported):
+                self.repeats += done.duplicates
 
     def _holder(self, tx: Tx, mark: str) -> int:
         if not self._holders:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
 from datetime import datetime
 from threading import Event
 
+from crib.clock import Clock
 from crib.demo.floor import step
 from crib.demo.operators import report_now
 from crib.demo.state import TICK, Shop
-from crib.errors import Refusal
 from crib.store.engine import Store
 
 _LOG = logging.getLogger("crib.demo")
@@ -39,12 +38,11 @@ class Mover:
     def go_on(self, until: datetime) -> int:
         """Tell every step that is over by an instant, each in a transaction of its own.
 
+        What a visitor of the demo recorded may stand in the way of the invented people, like
+        in any shop: what is refused is logged, and they go on with the rest.
+
         Returns:
             How many facts and changes were written.
-
-        Raises:
-            Refusal: Somebody else's facts stand in the way; that step is lost, the shop goes
-                on behind it.
         """
         written = 0
         while self._shop.at + TICK <= until:
@@ -52,19 +50,15 @@ class Mover:
             for machine in self._shop.machines.values():
                 report_now(self._shop, machine, self._shop.at)
             with self._store.write() as tx:
-                written += self._shop.journal.write(tx)
+                more, refused = self._shop.journal.write_around(tx)
+            written += more
+            for sentence in refused:
+                _LOG.info("refused: %s", sentence)
         return written
 
 
-def keep_moving(
-    mover: Mover,
-    stop: Event,
-    clock: Callable[[], datetime],
-) -> None:
+def keep_moving(mover: Mover, stop: Event, clock: Clock) -> None:
     """Go on by the clock until told to stop.
-
-    What a visitor of the demo records may stand in the way of the invented people, like in
-    any shop: what is refused is logged, and they go on with the rest.
 
     Args:
         mover: What to carry on.
@@ -72,7 +66,4 @@ def keep_moving(
         clock: Simulated now; the service has to go by the same.
     """
     while not stop.wait(_LOOK_S):
-        try:
-            mover.go_on(clock())
-        except Refusal as refusal:
-            _LOG.info("the demo's people were refused: %s", refusal.sentence)
+        mover.go_on(clock())

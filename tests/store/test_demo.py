@@ -1,0 +1,270 @@
+"""The demo: a whole invented shop, told as facts, with the mess of a real one."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from threading import Event
+from types import SimpleNamespace
+
+import pytest
+
+from crib.demo.history import build
+from crib.demo.machines import SUPERVISOR
+from crib.demo.moving import Mover, keep_moving
+from crib.errors import Refusal
+from crib.store.checking import check
+from crib.store.engine import Store
+from crib.store.migrate import open_store
+from crib.usecases.forecast import forecast_shop
+from crib.usecases.remove_tool import RemoveTool, remove_tool
+from crib.usecases.swap_list import make_swap_list
+
+#: A Wednesday in the middle of a shift.
+PRESENT = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
+
+
+def demo_in(path, present=PRESENT, seed=1, days=8):
+    store = open_store(f"sqlite:///{path}")
+    seen = []
+    shop = build(
+        store,
+        present=present,
+        seed=seed,
+        days=days,
+        progress=lambda done, total: seen.append((done, total)),
+    )
+    return SimpleNamespace(store=store, shop=shop, present=present, progress=seen)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
+    """Eight days of the demo; tests that use it only look."""
+    made = demo_in(tmp_path_factory.mktemp("demo") / "crib.db")
+    yield made
+    made.store.close()
+
+
+def number(store: Store, statement: str) -> int:
+    with store.read() as tx:
+        return int(tx.exec_driver_sql(statement).scalar_one())
+
+
+def look(store: Store, at: datetime):
+    with store.read() as tx:
+        plan = forecast_shop(tx, at)
+    return plan, make_swap_list(plan, 24)
+
+
+def dump(store: Store) -> dict[str, list[tuple]]:
+    tables = ("facts", "assemblies", "label_codes", "mounts", "removals", "presets",
+              "corrections", "count_readings", "count_refusals", "stock_moves", "runs",
+              "holders", "lots")  # fmt: skip
+    with store.read() as tx:
+        return {
+            name: [tuple(row) for row in tx.exec_driver_sql(f"SELECT * FROM {name}")]
+            for name in tables
+        }
+
+
+def test_the_history_is_whole_and_all_of_it_lies_behind(demo):
+    assert check(demo.store) == []
+    latest = number(demo.store, "SELECT max(at) FROM facts")
+    assert latest <= PRESENT.timestamp() * 1e6
+    assert latest > (PRESENT - timedelta(minutes=11)).timestamp() * 1e6
+    assert demo.progress == [(day, 8) for day in range(1, 9)]
+
+
+MESS = {
+    "a job change": "SELECT count(*) FROM removals WHERE reason = 'job_change'",
+    "a tool that waits for its next job": "SELECT count(*) FROM assembly_state"
+    " WHERE cutter_status = 'USED'",
+    "a broken or chipped edge": "SELECT count(*) FROM removals"
+    " WHERE reason IN ('broken', 'chipped')",
+    "an edge worn before its time": "SELECT count(*) FROM removals"
+    " WHERE reason IN ('worn_early', 'size', 'finish', 'burr')",
+    "a measured land": "SELECT count(*) FROM removals WHERE flank_wear_tenths_um > 0",
+    "a first-off correction": "SELECT count(*) FROM corrections"
+    " WHERE correction_kind = 'first_off'",
+    "a size correction": "SELECT count(*) FROM corrections WHERE correction_kind = 'size'",
+    "a count that was too fast": "SELECT count(*) FROM count_refusals"
+    " WHERE reason = 'too_fast'",
+    "a counter that was reset": "SELECT count(*) FROM count_readings WHERE life > 0",
+    "counts that came hours late": "SELECT count(*) FROM count_readings c"
+    " JOIN facts f ON f.id = c.batch_id WHERE f.recorded_at > c.at + 5 * 3600 * 1000000",
+    "a superseded label": "SELECT count(*) FROM label_codes WHERE superseded_at IS NOT NULL",
+    "a preset that was not accepted": "SELECT count(*) FROM presets WHERE NOT accepted",
+    "a holder out of service": "SELECT count(*) FROM holders WHERE condition <> 'good'",
+    "a machine that stood": "SELECT count(*) FROM stops",
+    "a tool taken apart": "SELECT count(*) FROM teardowns",
+    "a sister not yet measured": "SELECT count(*) FROM assembly_state"
+    " WHERE cutter_status = 'NEW'",
+    "an item nearly out of stock": "SELECT count(*) FROM (SELECT cutting_item_id FROM lots"
+    " GROUP BY cutting_item_id HAVING sum(on_hand) <= 9)",
+    "a run that is done": "SELECT count(*) FROM runs WHERE state = 'done'",
+    "a check of the gauge each morning": "SELECT count(*) >= 7 FROM gauge_checks",
+}
+
+
+@pytest.mark.parametrize("what", MESS)
+def test_the_history_holds(demo, what):
+    assert number(demo.store, MESS[what]) > 0
+
+
+def test_a_batch_came_twice_and_was_counted_once(demo):
+    assert demo.shop.journal.repeats > 0
+    counted = (
+        "SELECT count(*) FROM (SELECT 1 FROM count_readings GROUP BY machine_id, at"
+        " HAVING count(*) > 1)"
+    )
+    assert number(demo.store, counted) == 0
+    for machine in demo.shop.machines.values():
+        total = number(
+            demo.store,
+            "SELECT max(total) FROM count_readings c JOIN machines m ON m.id = c.machine_id"
+            f" WHERE m.machine = '{machine.mark}'",
+        )
+        assert 0 <= machine.total - total < 200, machine.mark
+
+
+def test_a_wrong_scan_was_refused_and_left_no_trace(demo):
+    assert demo.shop.journal.refusals > 0
+    wrong = (
+        "SELECT count(*) FROM mounts m JOIN assemblies a ON a.fact_id = m.assembly_id"
+        " JOIN stations s ON s.id = m.station_id JOIN tool_specs t ON t.id = a.tool_spec_id"
+        " WHERE NOT EXISTS (SELECT 1 FROM operations o WHERE o.tool_spec_id = t.id"
+        " AND o.tool_number = s.tool_number)"
+    )
+    assert number(demo.store, wrong) == 0
+
+
+def test_every_machine_has_a_month_of_work_and_runs(demo):
+    with demo.store.read() as tx:
+        states = tx.exec_driver_sql(
+            "SELECT machine_id, sum(state = 'running'), sum(state = 'planned'),"
+            " max(start_at) FROM runs GROUP BY machine_id"
+        ).fetchall()
+    assert len(states) == 6
+    month = (PRESENT + timedelta(days=28)).timestamp() * 1e6
+    for _, running, planned, last in states:
+        assert running <= 1 <= planned
+        assert last >= month
+    assert sum(row[1] for row in states) >= 4
+
+
+def test_the_list_of_the_next_day_holds_every_state_of_a_sister(demo):
+    plan, swaps = look(demo.store, PRESENT)
+    states = Counter(row.sister.state for row in swaps.rows)
+    assert set(states) == {"ready", "build", "measure", "blocked"}
+    assert "ready" in [row.sister.state for row in swaps.rows[:5]]
+    assert swaps.queue.rows
+    assert sum(row.late for row in swaps.queue.rows) <= len(swaps.queue.rows) / 3
+    assert len(plan.forecasts) >= 40
+
+
+def test_quantiles_of_every_forecast_rise(demo):
+    plan, _ = look(demo.store, PRESENT)
+    for row in plan.forecasts:
+        left = [row.parts_left[name] for name in ("p05", "p10", "p50", "p90")]
+        known = [parts for parts in left if parts is not None]
+        assert known == sorted(known)
+        if known and row.fail_probability_shift is not None:
+            assert known[0] < known[-1]
+
+
+@pytest.mark.parametrize(
+    "present",
+    [
+        datetime(2026, 3, 14, 15, 5, tzinfo=UTC),
+        datetime(2026, 3, 15, 12, 7, tzinfo=UTC),
+        datetime(2026, 3, 12, 2, 31, tzinfo=UTC),
+    ],
+    ids=["saturday", "sunday", "night"],
+)
+def test_the_list_is_as_full_when_nobody_is_there(tmp_path, present):
+    made = demo_in(tmp_path / "crib.db", present, days=6)
+    _, swaps = look(made.store, present)
+    made.store.close()
+    assert {row.sister.state for row in swaps.rows} == {"ready", "build", "measure", "blocked"}
+
+
+def test_the_same_seed_tells_the_same_history_and_another_seed_another(tmp_path):
+    made = [
+        demo_in(tmp_path / f"{n}.db", seed=seed, days=3) for n, seed in enumerate((4, 4, 5))
+    ]
+    first, again, other = (dump(one.store) for one in made)
+    for one in made:
+        one.store.close()
+    assert first == again
+    assert first["removals"] != other["removals"]
+
+
+def test_a_database_that_holds_anything_is_refused(shop, store):
+    before = number(store, "SELECT revision FROM revisions")
+    with pytest.raises(Refusal, match="empty"):
+        build(store, present=PRESENT, days=2)
+    assert number(store, "SELECT revision FROM revisions") == before
+
+
+def test_the_shop_goes_on_step_by_step(tmp_path):
+    made = demo_in(tmp_path / "crib.db", days=4)
+    mover = Mover(made.store, made.shop)
+    made_before = number(made.store, "SELECT sum(total) FROM (SELECT max(total) AS total"
+                         " FROM count_readings GROUP BY machine_id)")  # fmt: skip
+    lists = []
+    for day in range(1, 5):
+        assert mover.go_on(PRESENT + timedelta(days=day)) > 0
+        assert timedelta(0) <= PRESENT + timedelta(days=day) - mover.at < timedelta(minutes=10)
+        lists.append(len(look(made.store, mover.at)[1].rows))
+    made_after = number(made.store, "SELECT sum(total) FROM (SELECT max(total) AS total"
+                        " FROM count_readings GROUP BY machine_id)")  # fmt: skip
+    whole = check(made.store)
+    kinds = number(made.store, f"SELECT count(DISTINCT kind) FROM facts"
+                   f" WHERE at > {int(PRESENT.timestamp() * 1e6)}")  # fmt: skip
+    made.store.close()
+
+    assert min(lists) > 0
+    assert made_after > made_before + 5_000
+    assert kinds >= 8
+    assert whole == []
+
+
+def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(tmp_path):
+    made = demo_in(tmp_path / "crib.db", days=3)
+    mover = Mover(made.store, made.shop)
+    with made.store.write() as tx:
+        mounted = tx.exec_driver_sql(
+            "SELECT m.machine || '/' || s.station FROM station_state t"
+            " JOIN stations s ON s.id = t.station_id JOIN machines m ON m.id = s.machine_id"
+        ).fetchall()
+        for (mark,) in mounted[::4]:
+            command = RemoveTool("inspection", station=mark, by=SUPERVISOR)
+            remove_tool(tx, PRESENT, command)
+    mover.go_on(PRESENT + timedelta(days=2))
+    whole = check(made.store)
+    mounts = number(
+        made.store,
+        "SELECT count(*) FROM mounts m JOIN facts f ON f.id = m.fact_id"
+        f" WHERE f.at > {int(PRESENT.timestamp() * 1e6)}",
+    )
+    made.store.close()
+    assert whole == []
+    assert mounts > 20
+
+
+def test_keeping_up_with_the_clock_ends_when_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("crib.demo.moving._LOOK_S", 0.0)
+    made = demo_in(tmp_path / "crib.db", days=2)
+    mover, stop = Mover(made.store, made.shop), Event()
+    times = iter(range(1, 4))
+
+    def clock() -> datetime:
+        hour = next(times)
+        if hour == 3:
+            stop.set()
+        return PRESENT + timedelta(hours=hour)
+
+    keep_moving(mover, stop, clock)
+    made.store.close()
+    assert mover.at > PRESENT + timedelta(hours=2, minutes=50)
