@@ -87,7 +87,7 @@ class _Walk:
             heappush(self.holders[free.holder_type], (free.free_from or _NOW, free.holder))
         self.stock = _Stock(shelf.lots)
         self.seated: dict[int, tuple[str, str] | None] = {}
-        self.lacks: dict[tuple[str, bool, bool, bool], tuple[Missing, ...]] = {}
+        self.edgeless: dict[tuple[str, bool, bool], Sister] = {}
 
     def serve(self, need: SwapNeed) -> Sister:
         """The sister of the next swap in order of time."""
@@ -138,38 +138,41 @@ class _Walk:
     def _build(self, need: SwapNeed, spec: SpecNeeds, own: tuple[str, str] | None) -> Sister:
         minutes = spec.build_minutes(self.usual)
         free = self.holders[spec.holder_type]
-        holder_from = free[0][0] if free and free[0][0] is not _NOW else None
-        available_from = self.finish(holder_from, minutes) if holder_from else None
+        next_from = free[0][0] if free and free[0][0] is not _NOW else None
+        available_from = self.finish(next_from, minutes) if next_from else None
         in_time = bool(free) and (available_from is None or available_from <= need.swap_by)
         stays = not in_time and own is not None and own[1] == spec.holder_type
         lot = self.stock.take(spec) if in_time or stays else self.stock.find(spec)
-        missing = self._missing(need.tool_spec, in_time, holder_from, lot)
-        if missing and stays:
+        if lot is None:
+            return self._edgeless(need.tool_spec, in_time, next_from)
+        holder_from = next_from
+        if stays:
             holder_from = need.swap_by
             available_from = self.finish(holder_from, minutes)
         kept = lot if in_time or stays else None
         return Sister(
-            "blocked" if missing else "build",
-            holder=None if missing else heappop(free)[1],
+            "build" if in_time else "blocked",
+            holder=heappop(free)[1] if in_time else None,
             lot=kept.lot if kept else None,
             cutting_item=kept.cutting_item if kept else None,
             minutes=minutes,
-            missing=missing,
-            holder_from=holder_from if lot else None,
-            available_from=available_from if lot else None,
+            missing=() if in_time else (_missing_holder(spec, next_from),),
+            holder_from=holder_from,
+            available_from=available_from,
         )
 
-    def _missing(
-        self, tool_spec: str, in_time: bool, holder_from: datetime | None, lot: LotEdges | None
-    ) -> tuple[Missing, ...]:
-        """What building lacks; thousands of swaps lack the same, so it is said once."""
-        about = (tool_spec, in_time, holder_from is not None, lot is not None)
-        known = self.lacks.get(about)
+    def _edgeless(self, tool_spec: str, in_time: bool, next_from: datetime | None) -> Sister:
+        """Blocked for want of edges: once they are gone, thousands of swaps get the same."""
+        about = (tool_spec, in_time, next_from is not None)
+        known = self.edgeless.get(about)
         if known is None:
             spec = self.specs[tool_spec]
-            holder = () if in_time else (_missing_holder(spec, holder_from),)
-            edges = () if lot else (_missing_edges(spec),)
-            known = self.lacks[about] = holder + edges
+            holder = () if in_time else (_missing_holder(spec, next_from),)
+            known = self.edgeless[about] = Sister(
+                "blocked",
+                minutes=spec.build_minutes(self.usual),
+                missing=(*holder, _missing_edges(spec)),
+            )
         return known
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -10,17 +11,17 @@ from typing import Any
 import numpy as np
 
 from crib.floor.timeline import instant
-from crib.life.model import Basis as LivesSeen
 from crib.life.model import LifeModel, fit_life_model
-from crib.life.observations import LifeHistories, SetAside, life_histories
-from crib.life.pooling import KeyTable, key_table
+from crib.life.observations import LifeHistories, SetAside
 from crib.life.wear import size_growth_mm
 from crib.planning.demand import WearAhead
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, edges_due, next_wear
+from crib.planning.due import EdgesDue, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
 from crib.planning.swaps import StationPlan, plan_stations
 from crib.store.engine import Tx
-from crib.usecases.shop_view import GOES_ON, ShopView, ending, view_shop
+from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
+from crib.usecases.lives import Lives, gather_lives, table_of_keys
+from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
 
 # Costs where a tool spec or item gives none, in hundredths of the shop's currency (plain
@@ -30,6 +31,9 @@ EDGE_MINOR = 400
 PRESET_MINUTES = 12.0
 SWAP_MINUTES = 3.0
 FAILURE_MINOR = 15_000
+
+#: Names of ``crib.planning.due.PROBS``.
+QUANTILES = ("p05", "p10", "p50", "p90")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,36 +132,22 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         night_limit: Chance of a failure that a machine may run with while nobody is there.
     """
     view = view_shop(tx, now)
-    keys, spreads, histories, ages = _lives(view)
-    model = fit_life_model(_key_table(view, keys, spreads), histories)
-    number = {key: index for index, key in enumerate(keys)}
-    machine_ids = list(view.ahead)
-    machines = [view.ahead[machine_id] for machine_id in machine_ids]
-    place = {machine_id: index for index, machine_id in enumerate(machine_ids)}
-    mounted: list[Stay] = []
-    edges: list[MountedEdge] = []
-    for stay in view.stays:
-        if stay.row.end_us is None and stay.row.station_id in view.rows.stations:
-            edge = _mounted_edge(view, stay, place, number, ages)
-            if edge is not None:
-                mounted.append(stay)
-                edges.append(edge)
+    ahead = cuts_ahead(view)
+    lives = gather_lives(view, ahead)
+    model = fit_life_model(table_of_keys(view, lives), lives.histories)
+    machines = list(view.ahead.values())
+    mounted, edges = _mounted_edges(view, ahead, lives)
     due = edges_due(machines, edges, model)
     plans, nights = keep_the_night(
         machines, edges, due, plan_stations(machines, edges, due, model), model, night_limit
     )
-    seen = model.basis(np.arange(len(keys)))
-    forecasts = [
-        _forecast(view, machines[edge.machine], stay, due, row, plans[row], seen, edge, keys)
-        for row, (stay, edge) in enumerate(zip(mounted, edges, strict=True))
-    ]
+    forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, plans)
     planned = {stay.row.mount_id for stay in mounted}
+    seats = _Seats(view)
     forecasts += [
-        _unknown(view, stay)
+        _unknown(seats, stay)
         for stay in view.stays
-        if stay.row.end_us is None
-        and stay.row.mount_id not in planned
-        and stay.row.station_id in view.rows.stations
+        if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
     last = datetime.max.replace(tzinfo=now.tzinfo)
     forecasts.sort(
@@ -166,8 +156,8 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
     return ShopPlan(
         view,
         model,
-        keys,
-        histories,
+        lives.keys,
+        lives.histories,
         forecasts,
         nights,
         model.aside,
@@ -177,130 +167,40 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
     )
 
 
-def _lives(
-    view: ShopView,
-) -> tuple[list[Key], list[float], LifeHistories, dict[int, tuple[float, Key | None, float]]]:
-    """Keys, their spreads, one history per ended edge, each assembly's (wear, key, parts)."""
-    wear: dict[int, float] = {}
-    parts: dict[int, int] = {}
-    last: dict[int, Stay] = {}
+def _mounted_edges(
+    view: ShopView, ahead: Mapping[int, CutAhead], lives: Lives
+) -> tuple[list[Stay], list[MountedEdge]]:
+    """The edges in the machines whose key is known, and the stays that they are in."""
+    place = {machine_id: index for index, machine_id in enumerate(view.ahead)}
+    number = {key: index for index, key in enumerate(lives.keys)}
+    costs: dict[tuple[int, int], tuple[float, float]] = {}
+    mounted: list[Stay] = []
+    edges: list[MountedEdge] = []
     for stay in view.stays:
-        assembly = stay.row.assembly_id
-        wear[assembly] = wear.get(assembly, 0.0) + stay.wear
-        parts[assembly] = parts.get(assembly, 0) + stay.parts
-        if stay.key is not None or assembly not in last:
-            last[assembly] = stay
-    keys: dict[Key, int] = {}
-    spreads: list[float] = []
-    rows: list[tuple[int, float, float, int]] = []
-    reasons = {stay.row.assembly_id: stay.row for stay in view.stays}
-    for assembly, stay in last.items():
-        if stay.key is None:
+        cut = ahead.get(stay.row.mount_id)
+        key = cut.key or stay.key if cut else None
+        if cut is None or key is None:
             continue
-        index = keys.setdefault(stay.key, len(keys))
-        if index == len(spreads):
-            spreads.append(stay.spread)
-        if wear[assembly] <= 0:
-            continue
-        row = reasons[assembly]
-        torn_down = view.rows.assemblies[assembly].torn_down_us is not None
-        if (row.end_us is None or row.reason in GOES_ON) and not torn_down:
-            continue  # its forecast is conditioned on its age: as a life it would count twice
-        spec = view.rows.specs[view.rows.assemblies[assembly].tool_spec_id]
-        ended = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
-        rows.append((index, wear[assembly], float(parts[assembly]), ended))
-    ages = {
-        assembly: (wear[assembly], last[assembly].key, float(parts[assembly]))
-        for assembly in last
-    }
-    _add_keys_ahead(view, keys, spreads)
-    histories = life_histories(
-        [row[0] for row in rows],
-        [row[1] for row in rows],
-        [row[2] for row in rows],
-        [row[3] for row in rows],
-    )
-    return list(keys), spreads, histories, ages
-
-
-def _add_keys_ahead(view: ShopView, keys: dict[Key, int], spreads: list[float]) -> None:
-    """Keys of mounted edges that have cut nothing yet, or will cut another part next."""
-    for stay in view.stays:
-        if stay.row.end_us is not None or stay.row.station_id not in view.rows.stations:
-            continue
-        found = _key_ahead(view, stay)
-        if found and found[0] not in keys:
-            keys[found[0]] = len(keys)
-            spreads.append(found[1])
-
-
-def _key_ahead(view: ShopView, stay: Stay) -> tuple[Key, float, str] | None:
-    station = view.rows.stations[stay.row.station_id]
-    assembly = view.rows.assemblies[stay.row.assembly_id]
-    for part_id in view.ahead_parts[station.machine_id]:
-        take = view.cutting.per_part(
-            station.id, part_id, assembly.tool_spec_id, assembly.cutting_item_id
+        station = view.rows.stations[stay.row.station_id]
+        built = view.rows.assemblies[stay.row.assembly_id]
+        made_of = built.tool_spec_id, built.cutting_item_id
+        if made_of not in costs:
+            costs[made_of] = swap_costs(
+                view.rows.specs[made_of[0]], view.rows.items[made_of[1]]
+            )
+        mounted.append(stay)
+        edges.append(
+            MountedEdge(
+                station.id,
+                place[station.machine_id],
+                number[key],
+                lives.ages[stay.row.assembly_id],
+                cut.per_part,
+                *costs[made_of],
+                _size_parts_left(view, stay),
+            )
         )
-        if take:
-            group = view.cutting.material_group(part_id)
-            key = Key(assembly.cutting_item_id, group, take.operation_class)
-            return key, take.spread, take.basis
-    return None
-
-
-def _key_table(view: ShopView, keys: list[Key], spreads: list[float]) -> KeyTable:
-    def numbered(labels: list[Any]) -> list[int]:
-        seen: dict[Any, int] = {}
-        return [seen.setdefault(label, len(seen)) for label in labels]
-
-    items = view.rows.items
-    return key_table(
-        [key.cutting_item_id for key in keys],
-        numbered(
-            [
-                (items[k.cutting_item_id].tool_material, items[k.cutting_item_id].grade)
-                for k in keys
-            ]
-        ),
-        numbered([key.operation_class for key in keys]),
-        numbered([key.material_group for key in keys]),
-        0.0,
-        spreads if spreads else 0.4,
-    )
-
-
-def _mounted_edge(
-    view: ShopView,
-    stay: Stay,
-    place: dict[int, int],
-    number: dict[Key, int],
-    ages: dict[int, tuple[float, Key | None, float]],
-) -> MountedEdge | None:
-    station = view.rows.stations[stay.row.station_id]
-    assembly = view.rows.assemblies[stay.row.assembly_id]
-    found = _key_ahead(view, stay)
-    key = found[0] if found else stay.key
-    if key is None:
-        return None
-    per_part = []
-    for part_id in view.ahead_parts[station.machine_id]:
-        take = view.cutting.per_part(
-            station.id, part_id, assembly.tool_spec_id, assembly.cutting_item_id
-        )
-        per_part.append(take.wear if take else 0.0)
-    planned, failure = swap_costs(
-        view.rows.specs[assembly.tool_spec_id], view.rows.items[assembly.cutting_item_id]
-    )
-    return MountedEdge(
-        station.id,
-        place[station.machine_id],
-        number[key],
-        ages[stay.row.assembly_id][0],
-        tuple(per_part),
-        planned,
-        failure,
-        _size_parts_left(view, stay),
-    )
+    return mounted, edges
 
 
 def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
@@ -337,86 +237,98 @@ def _size_parts_left(view: ShopView, stay: Stay) -> float | None:
     return max(limit_mm - grown_mm, 0.0) * stay.parts / grown_mm
 
 
-def _whole(value: float) -> int | None:
-    return math.floor(value) if math.isfinite(value) else None
+class _Seats:
+    """Where mounted assemblies sit: what a forecast begins with."""
+
+    def __init__(self, view: ShopView) -> None:
+        self.rows = view.rows
+        self.part_now: dict[int, str] = {}
+        for machine_id, runs in view.rows.runs.items():
+            for run in runs:
+                if run.state == "running":
+                    self.part_now.setdefault(machine_id, run.part)
+
+    def of(self, stay: Stay) -> dict[str, Any]:
+        """Everything of a forecast up to the minutes in cut."""
+        station = self.rows.stations[stay.row.station_id]
+        assembly = self.rows.assemblies[stay.row.assembly_id]
+        return {
+            "station_id": station.id,
+            "station_code": station.code,
+            "machine": station.machine,
+            "station": station.station,
+            "tool_number": station.tool_number,
+            "path": station.path or 1,
+            "assembly": assembly.code,
+            "tool_spec": self.rows.specs[assembly.tool_spec_id].tool_spec,
+            "holder_id": assembly.holder_id,
+            "part": self.part_now.get(station.machine_id),
+            "mounted_at": instant(stay.row.begin_us),
+            "parts_made": stay.parts,
+            "engaged_min": stay.engaged_min,
+        }
 
 
-def _identity(view: ShopView, stay: Stay) -> dict[str, Any]:
-    station = view.rows.stations[stay.row.station_id]
-    assembly = view.rows.assemblies[stay.row.assembly_id]
-    return {
-        "station_id": station.id,
-        "station_code": station.code,
-        "machine": station.machine,
-        "station": station.station,
-        "tool_number": station.tool_number,
-        "path": station.path or 1,
-        "assembly": assembly.code,
-        "tool_spec": view.rows.specs[assembly.tool_spec_id].tool_spec,
-        "holder_id": assembly.holder_id,
-        "mounted_at": instant(stay.row.begin_us),
-        "parts_made": stay.parts,
-        "engaged_min": stay.engaged_min,
-    }
-
-
-def _part_now(view: ShopView, station_id: int) -> str | None:
-    machine_id = view.rows.stations[station_id].machine_id
-    running = [run for run in view.rows.runs.get(machine_id, []) if run.state == "running"]
-    return running[0].part if running else None
-
-
-def _forecast(
+def _foreseen(
     view: ShopView,
-    machine: MachineAhead,
-    stay: Stay,
+    ahead: Mapping[int, CutAhead],
+    keys: Sequence[Key],
+    model: LifeModel,
+    mounted: Sequence[Stay],
+    edges: Sequence[MountedEdge],
     due: EdgesDue,
-    row: int,
-    plan: StationPlan,
-    seen: LivesSeen,
-    edge: MountedEdge,
-    keys: list[Key],
-) -> Forecast:
-    names = ("p05", "p10", "p50", "p90")
-    swap_us = machine.time.clock_at(plan.first.seconds)
-    prior = _key_ahead(view, stay)
-    return Forecast(
-        **_identity(view, stay),
-        part=_part_now(view, edge.station_id),
-        share_used=edge.age,
-        parts_left={name: _whole(due.parts_left[row, i]) for i, name in enumerate(names)},
-        run_out_at={
-            name: instant(int(due.run_out_us[row, i])) if due.run_out_us[row, i] >= 0 else None
-            for i, name in enumerate(names)
-        },
-        fail_probability_shift=float(due.fail_shift[row]),
-        fail_probability_unattended=(
-            float(due.fail_dark[row]) if np.isfinite(due.dark_s[row, 0]) else None
-        ),
-        swap_after_parts=_whole(plan.parts),
-        swap_by=instant(swap_us) if swap_us >= 0 else None,
-        why=plan.first.why,
-        why_sentence=plan.first.sentence,
-        basis=Basis(
-            keys[edge.key].text(view.rows.items),
-            int(seen.worn[edge.key]),
-            int(seen.broken[edge.key]),
-            int(seen.censored[edge.key]),
-            prior[2] if prior else stay.basis,
-            next_wear(machine.segments, edge.per_part),
-            plan.first.why == "size_limit",
-        ),
+    plans: Sequence[StationPlan],
+) -> list[Forecast]:
+    """One forecast per edge with a plan, from the columns of ``due``."""
+    seats, names = _Seats(view), [key.text(view.rows.items) for key in keys]
+    seen = model.basis(np.arange(len(keys)))
+    worn, broken, early = seen.worn.tolist(), seen.broken.tolist(), seen.censored.tolist()
+    times = [machine.time for machine in view.ahead.values()]
+    columns = zip(
+        due.parts_left.tolist(),
+        due.run_out_us.tolist(),
+        due.fail_shift.tolist(),
+        np.isfinite(due.dark_s[:, 0]).tolist(),
+        due.fail_dark.tolist(),
+        due.wear_now.tolist(),
+        strict=True,
     )
+    forecasts = []
+    for stay, edge, plan, row in zip(mounted, edges, plans, columns, strict=True):
+        parts_left, run_out_us, fail_shift, has_dark, fail_dark, wear_now = row
+        basis = Basis(
+            names[edge.key],
+            worn[edge.key],
+            broken[edge.key],
+            early[edge.key],
+            ahead[stay.row.mount_id].basis or stay.basis,
+            wear_now,
+            plan.first.why == "size_limit",
+        )
+        forecasts.append(
+            Forecast(
+                **seats.of(stay),
+                share_used=edge.age,
+                parts_left=dict(zip(QUANTILES, map(_whole, parts_left), strict=True)),
+                run_out_at=dict(zip(QUANTILES, map(_instant, run_out_us), strict=True)),
+                fail_probability_shift=fail_shift,
+                fail_probability_unattended=fail_dark if has_dark else None,
+                swap_after_parts=_whole(plan.parts),
+                swap_by=_instant(times[edge.machine].clock_at(plan.first.seconds)),
+                why=plan.first.why,
+                why_sentence=plan.first.sentence,
+                basis=basis,
+            )
+        )
+    return forecasts
 
 
-def _unknown(view: ShopView, stay: Stay) -> Forecast:
-    nothing: dict[str, Any] = dict.fromkeys(("p05", "p10", "p50", "p90"))
+def _unknown(seats: _Seats, stay: Stay) -> Forecast:
     return Forecast(
-        **_identity(view, stay),
-        part=_part_now(view, stay.row.station_id),
+        **seats.of(stay),
         share_used=0.0,
-        parts_left=dict(nothing),
-        run_out_at=dict(nothing),
+        parts_left=dict.fromkeys(QUANTILES),
+        run_out_at=dict.fromkeys(QUANTILES),
         fail_probability_shift=None,
         fail_probability_unattended=None,
         swap_after_parts=None,
@@ -428,3 +340,11 @@ def _unknown(view: ShopView, stay: Stay) -> Forecast:
         ),
         basis=None,
     )
+
+
+def _whole(value: float) -> int | None:
+    return math.floor(value) if math.isfinite(value) else None
+
+
+def _instant(at_us: int) -> datetime | None:
+    return instant(at_us) if at_us >= 0 else None

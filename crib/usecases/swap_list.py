@@ -22,7 +22,7 @@ from crib.planning.shelf import (
     WaitingAssembly,
 )
 from crib.planning.sisters import find_sisters
-from crib.planning.swaps import with_successors
+from crib.planning.swaps import Swap, with_successors
 from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.forecast import Forecast, ShopPlan
@@ -119,7 +119,8 @@ def make_swap_list(
 def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     view = plan.view
     until = view.now + timedelta(hours=hours)
-    needs, meant = _needs(plan, until)
+    planned = _planned(plan, until)
+    needs = [need for need, _, _ in planned]
     bench = BenchHours.of(bench_calendar(view), view.now)
     sisters = find_sisters(needs, make_shelf(view), finish=bench.finish)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
@@ -131,22 +132,20 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
             need.ordinal,
             need.swap_by,
             forecast.swap_after_parts if need.ordinal == 0 else None,
-            why,
-            sentence,
+            swap.why,
+            swap.sentence,
             sister,
             job_of.get(place),
         )
-        for place, (need, (forecast, why, sentence), sister) in enumerate(
-            zip(needs, meant, sisters, strict=True)
+        for place, ((need, forecast, swap), sister) in enumerate(
+            zip(planned, sisters, strict=True)
         )
     ]
     queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
     return SwapList(tuple(rows), queue, queue_rows, until)
 
 
-def _needs(
-    plan: ShopPlan, until: datetime
-) -> tuple[list[SwapNeed], list[tuple[Forecast, str, str]]]:
+def _planned(plan: ShopPlan, until: datetime) -> list[tuple[SwapNeed, Forecast, Swap]]:
     """Every swap up to an instant in order of time, with the forecast it comes from."""
     view = plan.view
     horizon_us = us_of(until)
@@ -154,7 +153,7 @@ def _needs(
     by_station = {edge.station_id: row for row, edge in enumerate(plan.edges)}
     machines = list(view.ahead.values())
     horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in machines]
-    found: list[tuple[SwapNeed, tuple[Forecast, str, str]]] = []
+    found: list[tuple[SwapNeed, Forecast, Swap]] = []
     for forecast in plan.forecasts:
         row = by_station.get(forecast.station_id)
         if row is None or forecast.swap_by is None or forecast.swap_by > until:
@@ -181,9 +180,9 @@ def _needs(
                 releases_holder=holder_mark.get(forecast.holder_id) if ordinal == 0 else None,
                 why=swap.why,
             )
-            found.append((need, (forecast, swap.why, swap.sentence)))
-    found.sort(key=lambda pair: (pair[0].swap_by, pair[0].machine, pair[0].station_id))
-    return [need for need, _ in found], [meant for _, meant in found]
+            found.append((need, forecast, swap))
+    found.sort(key=lambda row: (row[0].swap_by, row[0].machine, row[0].station_id))
+    return found
 
 
 def bench_calendar(view: ShopView) -> WorkCalendar:

@@ -1,0 +1,97 @@
+"""Keys and lives of the shop's edges, as the life model wants them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from crib.life.observations import LifeHistories, life_histories
+from crib.life.pooling import KeyTable, key_table
+from crib.usecases.cuts_ahead import CutAhead
+from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.stays import Key, Stay
+
+
+@dataclass(frozen=True, slots=True)
+class Lives:
+    """What the life model is fitted to.
+
+    Attributes:
+        keys: Every key that an edge wore under or will wear under next.
+        spreads: Prior standard deviation of ln(life) of each, shape (keys,).
+        histories: One per edge that ended.
+        ages: Wear of each assembly so far by id [wear units].
+    """
+
+    keys: list[Key]
+    spreads: list[float]
+    histories: LifeHistories
+    ages: dict[int, float]
+
+
+def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
+    """Add up the stays of each edge.
+
+    Args:
+        view: The shop.
+        ahead: What the runs ahead take from mounted edges, by mount id.
+    """
+    wear: dict[int, float] = {}
+    parts: dict[int, int] = {}
+    last: dict[int, Stay] = {}
+    reasons = {}
+    for stay in view.stays:
+        assembly = stay.row.assembly_id
+        wear[assembly] = wear.get(assembly, 0.0) + stay.wear
+        parts[assembly] = parts.get(assembly, 0) + stay.parts
+        reasons[assembly] = stay.row
+        if stay.key is not None or assembly not in last:
+            last[assembly] = stay
+    keys: dict[Key, int] = {}
+    spreads: list[float] = []
+    rows: list[tuple[int, float, float, int]] = []
+    for assembly, stay in last.items():
+        if stay.key is None:
+            continue
+        index = keys.setdefault(stay.key, len(keys))
+        if index == len(spreads):
+            spreads.append(stay.spread)
+        if wear[assembly] <= 0:
+            continue
+        row, built = reasons[assembly], view.rows.assemblies[assembly]
+        if (row.end_us is None or row.reason in GOES_ON) and built.torn_down_us is None:
+            continue  # its forecast is conditioned on its age: as a life it would count twice
+        limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
+        ended = ending(row.reason, row.flank_wear_tenths_um, limit_mm)
+        rows.append((index, wear[assembly], float(parts[assembly]), ended))
+    # edges that have cut nothing yet, or will cut another part next
+    for cut in ahead.values():
+        if cut.key is not None and cut.key not in keys:
+            keys[cut.key] = len(keys)
+            spreads.append(cut.spread)
+    histories = life_histories(
+        [row[0] for row in rows],
+        [row[1] for row in rows],
+        [row[2] for row in rows],
+        [row[3] for row in rows],
+    )
+    return Lives(list(keys), spreads, histories, wear)
+
+
+def table_of_keys(view: ShopView, lives: Lives) -> KeyTable:
+    """The keys with what makes them alike: tool material and grade, operation, material."""
+
+    def numbered(labels: list[Any]) -> list[int]:
+        seen: dict[Any, int] = {}
+        return [seen.setdefault(label, len(seen)) for label in labels]
+
+    items = [view.rows.items[key.cutting_item_id] for key in lives.keys]
+    return key_table(
+        [key.cutting_item_id for key in lives.keys],
+        numbered([(item.tool_material, item.grade) for item in items]),
+        numbered([key.operation_class for key in lives.keys]),
+        numbered([key.material_group for key in lives.keys]),
+        0.0,
+        lives.spreads if lives.spreads else 0.4,
+    )
