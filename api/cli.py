@@ -91,6 +91,32 @@ def serve(host: str | None, port: int | None, workers: int | None, access_log: b
     run(settings, access_log=access_log)
 
 
+@main.command()
+@click.option("--port", type=click.IntRange(1, 65535), help="Port (CRIB_PORT).")
+@click.option("--workers", type=click.IntRange(1, 64), help="Processes (CRIB_WORKERS).")
+@click.option("--seed", type=int, default=1, show_default=True, help="Which invented shop.")
+@click.option(
+    "--speed",
+    type=click.FloatRange(1, 3600),
+    default=60.0,
+    show_default=True,
+    help="Simulated seconds per second.",
+)
+@click.option(
+    "--days",
+    type=click.IntRange(2, 120),
+    default=42,
+    show_default=True,
+    help="Length of its history.",
+)
+def demo(port: int | None, workers: int | None, seed: int, speed: float, days: int) -> None:
+    """Make an invented shop in a fresh database, keep it moving and serve it here only."""
+    from api.demo import run_demo
+
+    environment = {**_environment(), **_given(None, port, workers)}
+    run_demo(environment, seed=seed, speed=speed, days=days)
+
+
 def _environment() -> dict[str, str]:
     import os
 

@@ -29,6 +29,9 @@ from crib.demo.truth import Truth
 PLANNED_AHEAD = timedelta(days=32)
 #: A machine reports what it counted after so long.
 _REPORT_EVERY = timedelta(hours=2)
+#: How often a machine stops by itself when an edge gives out: broken; worn or chipped while
+#: the load monitor alone watches; worn or chipped while people watch too.
+_FELT_BROKEN, _FELT_ALONE, _FELT_WORN = 0.9, 0.75, 0.15
 #: Share of its hours that a machine cuts when nothing holds it up.
 _CUTS = 0.94
 
@@ -143,9 +146,10 @@ def _cut(shop: Shop, machine: Machine, *, alone: bool) -> None:
             continue
         before = tool.edge.failed
         tool.edge.used += parts * shop.truth.per_part(part, number)
-        if tool.edge.chipped and not before:
-            # a break is mostly felt at once; a chip shows in the parts
-            felt = 0.8 if tool.edge.breaks else 0.25
+        if tool.edge.failed and not before:
+            felt = _FELT_ALONE if alone else _FELT_WORN
+            if tool.edge.chipped:
+                felt = _FELT_BROKEN if tool.edge.breaks else felt
             if shop.draw.random() < felt:
                 machine.stopped_at = shop.at + TICK - timedelta(seconds=20)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from datetime import datetime
-from threading import Event
+from typing import Protocol
 
 from crib.clock import Clock
 from crib.demo.floor import step
@@ -16,6 +16,13 @@ _LOG = logging.getLogger("crib.demo")
 
 #: How often the shop looks at its clock [s].
 _LOOK_S = 1.0
+
+
+class Stop(Protocol):
+    """An event, of this process or shared with others."""
+
+    def wait(self, timeout: float, /) -> bool:
+        """Wait so long [s] for it to be set; whether it is."""
 
 
 class Mover:
@@ -57,7 +64,7 @@ class Mover:
         return written
 
 
-def keep_moving(mover: Mover, stop: Event, clock: Clock) -> None:
+def keep_moving(mover: Mover, stop: Stop, clock: Clock) -> None:
     """Go on by the clock until told to stop.
 
     Args:

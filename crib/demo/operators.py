@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from crib.demo.bench import put_away
 from crib.demo.machines import MACHINES
-from crib.demo.parts import wear_limit_mm
+from crib.demo.parts import PARTS, wear_limit_mm
 from crib.demo.state import TICK, Machine, Shop, Tool
 from crib.metrology.offset import keyed_tenths_um
 from crib.usecases.correct_offset import CorrectOffset
@@ -20,6 +20,8 @@ _SWAP_S = 290.0
 _LAST_SWAP_S = TICK.total_seconds() - _SWAP_S
 #: What the operator lets a diameter drift before stepping the offset [µm].
 _DRIFT_UM = 6.0
+#: What runs from the last look in the evening to the first in the morning [s].
+_NIGHT_S = 9 * 3_600
 _CLEARANCE_TAN = 0.12278  # tangent of 7 degrees
 
 
@@ -57,11 +59,15 @@ def _reason_to_swap(
     if edge.failed:
         seen = machine.stopped_at is not None or shop.draw.random() < 0.35
         return _why_failed(shop, tool) if seen else None
-    over = edge.used / shop.habit(tool.spec)
-    if over < 1 or not any(one.measured for one in shop.rack(tool.spec)):
+    if not any(one.measured for one in shop.rack(tool.spec)):
         return None
-    # people come round to it sooner before the night, and sometimes hours late
-    chance = 0.30 if local.hour >= 20 else 0.07
+    habit = shop.habit(tool.spec)
+    chance = 0.12 if edge.used >= habit else 0.0  # people come round to it, sometimes late
+    if local.hour >= 20:
+        tonight = _NIGHT_S / PARTS[machine.run.part].cycle_s
+        tonight *= shop.truth.per_part(machine.run.part, tool.op.tool)
+        if edge.used + tonight > 1.15 * habit and edge.used > 0.25 * habit:
+            chance = 0.4
     return "worn_as_planned" if shop.draw.random() < chance else None
 
 

@@ -1,0 +1,64 @@
+"""The demo's shop carried on in a process of its own, beside those that serve."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from multiprocessing.synchronize import Event as StopEvent
+
+from crib.demo.clock import DemoClock
+from crib.demo.moving import Mover, keep_moving
+from crib.demo.state import Shop
+from crib.store.engine import Store
+
+_ENDS_WITHIN_S = 10.0
+
+
+@contextmanager
+def moving(url: str, shop: Shop, clock: DemoClock) -> Iterator[None]:
+    """Carry a shop on while the body runs.
+
+    Args:
+        url: The database that ``crib.demo.history.build`` filled.
+        shop: What it returned.
+        clock: Simulated now; the service has to go by the same.
+    """
+    context = multiprocessing.get_context("spawn")  # the servers fork; nothing is to be shared
+    stop = context.Event()
+    process = context.Process(
+        target=_carry_on, args=(url, shop, clock, stop, os.getpid()), daemon=True
+    )
+    process.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        process.join(_ENDS_WITHIN_S)
+        if process.is_alive():
+            process.terminate()
+            process.join()
+
+
+def _carry_on(url: str, shop: Shop, clock: DemoClock, stop: StopEvent, parent: int) -> None:
+    # ctrl-C reaches the whole group: this process ends when the one that serves says so
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    store = Store(url)
+    try:
+        keep_moving(Mover(store, shop), _Orphaned(stop, parent), clock)
+    finally:
+        store.close()
+
+
+class _Orphaned:
+    """A stop event that is also set once the parent is gone."""
+
+    def __init__(self, stop: StopEvent, parent: int) -> None:
+        self._stop = stop
+        self._parent = parent
+
+    def wait(self, timeout: float, /) -> bool:
+        """Wait a while; whether to end."""
+        return self._stop.wait(timeout) or os.getppid() != self._parent
