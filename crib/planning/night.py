@@ -21,6 +21,10 @@ NIGHT_LIMIT = 0.02
 #: Share of the limit that a swap has to take off the night's chance to be worth a stop.
 LEAST_GAIN = 0.05
 
+#: Where no swaps keep the limit, only those are worth a stop that take off half of their own
+#: edge's chance: a nearly new edge is not changed for another new one.
+MOST_LEFT = 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class MachineNight:
@@ -59,6 +63,8 @@ def keep_the_night(
     limit: float = NIGHT_LIMIT,
 ) -> tuple[list[StationPlan], list[MachineNight]]:
     """Bring swaps forward, cheapest first, until each machine's stretch is under the limit.
+
+    Where the limit cannot be kept, the swaps remain that help much (``MOST_LEFT``).
 
     The chance of a machine is one minus the product of its edges' chances to live (they fail
     independently). What a swap gives away is the share of the planned cost that the edge
@@ -149,6 +155,9 @@ def _one_machine(
         if _any_fails(trial.values()) <= limit:
             risk = trial
             added.remove(row)
+    if _any_fails(risk.values()) > limit:
+        added = [row for row in added if fresh[row] <= kept[row] * MOST_LEFT]
+        risk = {row: float(fresh[row] if row in added else kept[row]) for row in rows}
     after = _any_fails(risk.values())
     for row in added:
         plans[row] = _brought_forward(machine, plans[row], stretch[0], before, after, limit,
@@ -189,7 +198,9 @@ def _brought_forward(
     if after <= limit:
         end = f"with the swaps listed {after:.1%}, under the limit of {limit:.0%}"
     else:
-        end = f"with every swap that helps {after:.1%}, still over the limit of {limit:.0%}"
+        end = (
+            f"with every swap that helps much {after:.1%}, still over the limit of {limit:.0%}"
+        )
     swap = Swap(
         seconds,
         "unattended_stretch",

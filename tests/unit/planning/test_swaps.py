@@ -1,5 +1,6 @@
 """When to swap and why: cost, size, runs, the night, and the successors after it."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 from crib.floor.calendar import WorkCalendar
 from crib.floor.week import WeekSpan
 from crib.life.model import fit_life_model
-from crib.life.observations import WORN, life_histories
+from crib.life.observations import BROKEN, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
@@ -137,6 +138,28 @@ def test_the_night_rule_swaps_only_until_the_limit_is_kept(model):
             assert changed[row].first.seconds == 16 * HOUR
         else:
             assert changed[row] == plans[row]
+
+
+def test_a_night_beyond_help_changes_no_nearly_new_edge():
+    rng = np.random.default_rng(7)
+    lives = np.concatenate([rng.weibull(4.0, 200), np.full(20, 0.3)])
+    ended = np.concatenate([np.full(200, WORN), np.full(20, BROKEN)])
+    chipping = fit_life_model(
+        key_table([0], [0], [0]),
+        life_histories(np.zeros(220), lives, lives * 1000, ended),
+    )
+    machine = _machine()
+    edges = tuple(
+        MountedEdge(i, 0, 0, age, (0.0001,), 20.0, 200.0) for i, age in enumerate((0.1, 0.5))
+    )
+    due = edges_due([machine], edges, chipping)
+    plans = plan_stations([machine], edges, due, chipping)
+    plans = [replace(plan, first=replace(plan.first, seconds=40 * HOUR)) for plan in plans]
+    _, (night,) = keep_the_night([machine], edges, due, plans, chipping, limit=0.02)
+
+    assert not night.safe
+    assert night.added == (1,)
+    assert 0.02 < night.with_swaps < night.as_planned
 
 
 def test_a_night_that_is_safe_is_left_alone(model):
