@@ -26,7 +26,7 @@ from crib.demo.state import (
 from crib.demo.truth import Truth
 
 #: How far ahead runs are planned.
-PLANNED_AHEAD = timedelta(days=32)
+PLANNED_AHEAD = timedelta(days=36)
 #: A machine reports what it counted after so long.
 _REPORT_EVERY = timedelta(hours=2)
 #: How often a machine stops by itself when an edge gives out: broken; worn or chipped while

@@ -76,7 +76,6 @@ OPERATORS: Final = {
     "L5": ("203", "206"),
     "L6": ("203", "206"),
 }
-SUPERVISOR: Final = "301"
 GAUGE: Final = "PG-1"
 #: Lengths of its setting master [0.1 µm].
 MASTER_LF: Final = 1_000_000

@@ -11,7 +11,6 @@ from types import SimpleNamespace
 import pytest
 
 from crib.demo.history import build
-from crib.demo.machines import SUPERVISOR
 from crib.demo.moving import Mover, keep_moving
 from crib.errors import Refusal
 from crib.store.checking import check
@@ -239,7 +238,7 @@ def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(tmp_path):
             " JOIN stations s ON s.id = t.station_id JOIN machines m ON m.id = s.machine_id"
         ).fetchall()
         for (mark,) in mounted[::4]:
-            command = RemoveTool("inspection", station=mark, by=SUPERVISOR)
+            command = RemoveTool("inspection", station=mark, by="301")
             remove_tool(tx, PRESENT, command)
     mover.go_on(PRESENT + timedelta(days=2))
     whole = check(made.store)
