@@ -13,24 +13,17 @@ import numpy as np
 from crib.floor.timeline import instant
 from crib.life.model import LifeModel, fit_life_model
 from crib.life.observations import LifeHistories, SetAside
-from crib.life.wear import size_growth_mm
 from crib.planning.demand import WearAhead
 from crib.planning.due import EdgesDue, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
 from crib.planning.swaps import StationPlan, plan_stations
 from crib.store.engine import Tx
+from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
-from crib.usecases.lives import Lives, gather_lives, table_of_keys
+from crib.usecases.lives import gather_lives, table_of_keys
+from crib.usecases.mounted_edges import mounted_edges
 from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
-
-# Costs where a tool spec or item gives none, in hundredths of the shop's currency (plain
-# defaults, common practice, no source): a minute of bench or machine, an edge, a failure.
-MINUTE_MINOR = 100
-EDGE_MINOR = 400
-PRESET_MINUTES = 12.0
-SWAP_MINUTES = 3.0
-FAILURE_MINOR = 15_000
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
@@ -131,12 +124,16 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         now: The instant.
         night_limit: Chance of a failure that a machine may run with while nobody is there.
     """
-    view = view_shop(tx, now)
+    with collector_rests():
+        return _plan_of(view_shop(tx, now), night_limit)
+
+
+def _plan_of(view: ShopView, night_limit: float) -> ShopPlan:
     ahead = cuts_ahead(view)
     lives = gather_lives(view, ahead)
     model = fit_life_model(table_of_keys(view, lives), lives.histories)
     machines = list(view.ahead.values())
-    mounted, edges = _mounted_edges(view, ahead, lives)
+    mounted, edges = mounted_edges(view, ahead, lives)
     due = edges_due(machines, edges, model)
     plans, nights = keep_the_night(
         machines, edges, due, plan_stations(machines, edges, due, model), model, night_limit
@@ -149,7 +146,7 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         for stay in view.stays
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
-    last = datetime.max.replace(tzinfo=now.tzinfo)
+    last = datetime.max.replace(tzinfo=view.now.tzinfo)
     forecasts.sort(
         key=lambda f: (f.swap_by or last, f.machine, f.path, f.tool_number, f.station)
     )
@@ -165,76 +162,6 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         plans,
         due.lines,
     )
-
-
-def _mounted_edges(
-    view: ShopView, ahead: Mapping[int, CutAhead], lives: Lives
-) -> tuple[list[Stay], list[MountedEdge]]:
-    """The edges in the machines whose key is known, and the stays that they are in."""
-    place = {machine_id: index for index, machine_id in enumerate(view.ahead)}
-    number = {key: index for index, key in enumerate(lives.keys)}
-    costs: dict[tuple[int, int], tuple[float, float]] = {}
-    mounted: list[Stay] = []
-    edges: list[MountedEdge] = []
-    for stay in view.stays:
-        cut = ahead.get(stay.row.mount_id)
-        key = cut.key or stay.key if cut else None
-        if cut is None or key is None:
-            continue
-        station = view.rows.stations[stay.row.station_id]
-        built = view.rows.assemblies[stay.row.assembly_id]
-        made_of = built.tool_spec_id, built.cutting_item_id
-        if made_of not in costs:
-            costs[made_of] = swap_costs(
-                view.rows.specs[made_of[0]], view.rows.items[made_of[1]]
-            )
-        mounted.append(stay)
-        edges.append(
-            MountedEdge(
-                station.id,
-                place[station.machine_id],
-                number[key],
-                lives.ages[stay.row.assembly_id],
-                cut.per_part,
-                *costs[made_of],
-                _size_parts_left(view, stay),
-            )
-        )
-    return mounted, edges
-
-
-def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
-    """Cost of a planned swap and of a failure [hundredths of the currency].
-
-    Planned: the edge's share of its item's price, bench and machine minutes. A failure costs
-    the same and the spec's failure cost beside it.
-    """
-    edge = EDGE_MINOR if item.price_minor is None else item.price_minor / max(item.edges, 1)
-    planned = (
-        edge * (spec.items_per_tool or 1)
-        + (spec.preset_minutes or PRESET_MINUTES) * MINUTE_MINOR
-        + (spec.swap_minutes or SWAP_MINUTES) * MINUTE_MINOR
-    )
-    failure = FAILURE_MINOR if spec.failure_cost_minor is None else spec.failure_cost_minor
-    return planned, planned + max(failure, 1)
-
-
-def _size_parts_left(view: ShopView, stay: Stay) -> float | None:
-    """Parts until the growth seen by size corrections reaches the wear limit's growth."""
-    count, change = view.rows.size_corrections.get(stay.row.mount_id, (0, 0))
-    station = view.rows.stations[stay.row.station_id]
-    spec = view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
-    if count < 2 or not change or not stay.parts:
-        return None
-    if not spec.wear_limit_mm or not spec.clearance_deg:
-        return None
-    limit_mm = float(
-        size_growth_mm(
-            spec.wear_limit_mm, spec.clearance_deg, on_diameter=bool(station.x_on_diameter)
-        )
-    )
-    grown_mm = abs(change) / 10_000
-    return max(limit_mm - grown_mm, 0.0) * stay.parts / grown_mm
 
 
 class _Seats:

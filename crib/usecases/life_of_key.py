@@ -9,7 +9,8 @@ import numpy as np
 
 from crib.errors import NotKnown
 from crib.life.observations import BROKEN, CENSORED, WORN
-from crib.usecases.forecast import ShopPlan, swap_costs
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.mounted_edges import swap_costs
 
 _ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
 

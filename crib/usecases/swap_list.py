@@ -25,6 +25,7 @@ from crib.planning.sisters import find_sisters
 from crib.planning.swaps import Swap, with_successors
 from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
+from crib.usecases.collector import collector_rests
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.shop_view import GOES_ON, ShopView
 
@@ -110,7 +111,8 @@ def make_swap_list(
         )
     whole = plan.listed.get(hours)
     if whole is None:
-        whole = plan.listed[hours] = _whole_list(plan, hours)
+        with collector_rests():
+            whole = plan.listed[hours] = _whole_list(plan, hours)
     if machine is None:
         return whole
     return replace(whole, rows=tuple(r for r in whole.rows if r.forecast.machine == machine))

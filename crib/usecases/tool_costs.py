@@ -11,7 +11,8 @@ import numpy as np
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
-from crib.usecases.forecast import ShopPlan, swap_costs
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.mounted_edges import swap_costs
 from crib.usecases.shop_view import GOES_ON, ending
 
 LONGEST_DAYS = 400.0

@@ -1,0 +1,91 @@
+"""Every edge in a machine as the planner takes it: its key, age, wear ahead and costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from crib.life.wear import size_growth_mm
+from crib.planning.due import MountedEdge
+from crib.usecases.cuts_ahead import CutAhead
+from crib.usecases.lives import Lives
+from crib.usecases.shop_view import ShopView
+from crib.usecases.stays import Stay
+
+# Costs where a tool spec or item gives none, in hundredths of the shop's currency (plain
+# defaults, common practice, no source): a minute of bench or machine, an edge, a failure.
+MINUTE_MINOR = 100
+EDGE_MINOR = 400
+PRESET_MINUTES = 12.0
+SWAP_MINUTES = 3.0
+FAILURE_MINOR = 15_000
+
+
+def mounted_edges(
+    view: ShopView, ahead: Mapping[int, CutAhead], lives: Lives
+) -> tuple[list[Stay], list[MountedEdge]]:
+    """The edges in the machines whose key is known, and the stays that they are in."""
+    place = {machine_id: index for index, machine_id in enumerate(view.ahead)}
+    number = {key: index for index, key in enumerate(lives.keys)}
+    costs: dict[tuple[int, int], tuple[float, float]] = {}
+    mounted: list[Stay] = []
+    edges: list[MountedEdge] = []
+    for stay in view.stays:
+        cut = ahead.get(stay.row.mount_id)
+        key = cut.key or stay.key if cut else None
+        if cut is None or key is None:
+            continue
+        station = view.rows.stations[stay.row.station_id]
+        built = view.rows.assemblies[stay.row.assembly_id]
+        made_of = built.tool_spec_id, built.cutting_item_id
+        if made_of not in costs:
+            costs[made_of] = swap_costs(
+                view.rows.specs[made_of[0]], view.rows.items[made_of[1]]
+            )
+        mounted.append(stay)
+        edges.append(
+            MountedEdge(
+                station.id,
+                place[station.machine_id],
+                number[key],
+                lives.ages[stay.row.assembly_id],
+                cut.per_part,
+                *costs[made_of],
+                _size_parts_left(view, stay),
+            )
+        )
+    return mounted, edges
+
+
+def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
+    """Cost of a planned swap and of a failure [hundredths of the currency].
+
+    Planned: the edge's share of its item's price, bench and machine minutes. A failure costs
+    the same and the spec's failure cost beside it.
+    """
+    edge = EDGE_MINOR if item.price_minor is None else item.price_minor / max(item.edges, 1)
+    planned = (
+        edge * (spec.items_per_tool or 1)
+        + (spec.preset_minutes or PRESET_MINUTES) * MINUTE_MINOR
+        + (spec.swap_minutes or SWAP_MINUTES) * MINUTE_MINOR
+    )
+    failure = FAILURE_MINOR if spec.failure_cost_minor is None else spec.failure_cost_minor
+    return planned, planned + max(failure, 1)
+
+
+def _size_parts_left(view: ShopView, stay: Stay) -> float | None:
+    """Parts until the growth seen by size corrections reaches the wear limit's growth."""
+    count, change = view.rows.size_corrections.get(stay.row.mount_id, (0, 0))
+    station = view.rows.stations[stay.row.station_id]
+    spec = view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
+    if count < 2 or not change or not stay.parts:
+        return None
+    if not spec.wear_limit_mm or not spec.clearance_deg:
+        return None
+    limit_mm = float(
+        size_growth_mm(
+            spec.wear_limit_mm, spec.clearance_deg, on_diameter=bool(station.x_on_diameter)
+        )
+    )
+    grown_mm = abs(change) / 10_000
+    return max(limit_mm - grown_mm, 0.0) * stay.parts / grown_mm
