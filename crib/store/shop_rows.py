@@ -18,6 +18,9 @@ from crib.store.engine import Tx
 
 Ints = NDArray[np.int64]
 
+#: Readings taken out of the database at once: years of them as Python numbers fill the memory.
+_AT_ONCE = 50_000
+
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
 _STAYS = f"""
@@ -258,10 +261,13 @@ def _plain(tx: Tx, statement: str, as_of_us: int) -> list[Any]:
 
 
 def _load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
-    rows = _plain(tx, _READINGS, as_of_us)
-    if not rows:
+    cursor = tx.exec_driver_sql(_READINGS, {"as_of": as_of_us}).cursor
+    pieces: list[Ints] = []
+    while cursor is not None and (rows := cursor.fetchmany(_AT_ONCE)):
+        pieces.append(np.array(rows, dtype=np.int64))
+    if not pieces:
         return {}
-    table = np.array(rows, dtype=np.int64)
+    table = np.concatenate(pieces)
     machines, begins = np.unique(table[:, 0], return_index=True)
     ends = np.append(begins[1:], len(table))
     return {
