@@ -21,6 +21,9 @@ from crib.usecases.tear_down import TearDown
 
 #: How used up the edge in a machine is, as a share of the habit, when its sister is begun.
 _SISTER_FROM = 0.5
+#: What the bench finishes in a step comes after all that the machines give up in it, so that
+#: the pieces which it takes are the same on record.
+_BENCH_FROM = timedelta(seconds=400)
 #: Half a day before a run ends its successor's tools are begun.
 _KIT_AHEAD_H = 14.0
 
@@ -54,7 +57,8 @@ def bench_step(shop: Shop) -> None:
         left -= spent
         if job.minutes <= 0:
             shop.jobs.pop(place)
-            _finish(shop, job, shop.at + TICK - timedelta(minutes=left), badge)
+            share = 1 - left / (TICK / timedelta(minutes=1))
+            _finish(shop, job, shop.at + _BENCH_FROM + share * (TICK - _BENCH_FROM), badge)
 
 
 def _check_gauge(shop: Shop, badge: str) -> None:
@@ -75,15 +79,15 @@ def _check_gauge(shop: Shop, badge: str) -> None:
 
 def _look_at_stock(shop: Shop, badge: str) -> None:
     """The morning's round: dull cutters come back from grinding, new boxes are booked."""
-    minutes = 7.0
+    minutes = 0.0
     for item, boxes in shop.stock.boxes.items():
         for box in boxes:
             for number in box.dull()[:2]:
                 if shop.draw.random() < 0.25:
                     box.ground(number)
-                    minutes += 0.2
+                    minutes += 0.1
                     shop.journal.say(
-                        shop.at + timedelta(minutes=minutes % 9.5),
+                        shop.at + _BENCH_FROM + timedelta(minutes=minutes % 3),
                         Regrind(box.lot, number, by=badge),
                     )
         least, chance = max(ITEMS[item].pack // 2, 3), 0.3
@@ -94,9 +98,9 @@ def _look_at_stock(shop: Shop, badge: str) -> None:
         if shop.stock.left(item) < least and shop.draw.random() < chance:
             newest = boxes[-1]
             newest.on_hand += ITEMS[item].pack
-            minutes += 0.2
+            minutes += 0.1
             shop.journal.say(
-                shop.at + timedelta(minutes=minutes % 9.5),
+                shop.at + _BENCH_FROM + timedelta(minutes=minutes % 3),
                 MoveStock(newest.lot, "receipt", ITEMS[item].pack, by=badge),
             )
 
@@ -174,7 +178,7 @@ def _finish(shop: Shop, job: Job, at: datetime, badge: str) -> None:
         if tool is None:
             return  # nothing to build with; it is asked for again at the next step
         shop.journal.say(
-            at - timedelta(minutes=0.4),
+            at - timedelta(seconds=12),
             BuildAssembly(tool.spec, tool.holder, tool.take.box.lot, by=badge),
         )
         if not job.urgent and shop.draw.random() < 0.1:
@@ -184,7 +188,7 @@ def _finish(shop: Shop, job: Job, at: datetime, badge: str) -> None:
             return
         shop.rack(tool.spec).append(tool)
     if tool in shop.rack(tool.spec):
-        measure(shop, tool, at - timedelta(minutes=0.2), badge)
+        measure(shop, tool, at - timedelta(seconds=6), badge)
 
 
 def measure(shop: Shop, tool: Tool, at: datetime, badge: str, *, smooth: bool = False) -> None:
@@ -202,10 +206,10 @@ def measure(shop: Shop, tool: Tool, at: datetime, badge: str, *, smooth: bool = 
         shop.journal.say(
             at, PresetTool(tool.holder, bad, GAUGE, by=badge, note="chip under the seat")
         )
-        at += timedelta(seconds=8)
+        at += timedelta(seconds=2)
     elif not smooth and shop.draw.random() < 0.02:
         shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
-        at += timedelta(seconds=8)
+        at += timedelta(seconds=2)
     shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
     shop.drying.append(tool)
 
@@ -229,7 +233,7 @@ def _readings(shop: Shop, tool: Tool, off: int = 0) -> list[Reading]:
 def put_away(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
     """A tool came out at a job change: good ones wait in the rack, others are taken apart."""
     if tool.edge.used < 0.5 * shop.habit(tool.spec):
-        shop.rack(tool.spec).append(tool)
+        shop.shelved.append(tool)
         return
     shop.journal.say(at, TearDown(tool.holder, "too far gone to wait", by=badge))
     shop.over(tool, broken=False)

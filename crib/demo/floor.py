@@ -69,9 +69,7 @@ def step(shop: Shop) -> None:
         _tell(shop, machine, place, closed=kind == CLOSED)
         plan_ahead(shop, machine)
     bench_step(shop)
-    for tool in shop.drying:
-        tool.measured = True
-    shop.drying.clear()
+    shop.settle()
     mess.stray(shop)
     shop.at += TICK
 

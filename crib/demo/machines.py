@@ -172,10 +172,15 @@ def span_rows() -> list[Row]:
         for day in _WEEKDAYS
         for start, end, attended in ((360, 840, True), (840, 1320, True), (1320, 360, False))
     ]
-    weekend = [("sat", 360, 1440, False), ("sun", 0, 1440, False), ("mon", 0, 360, False)]
+    weekend = [
+        ("sat", 360, 780, True),
+        ("sat", 780, 1440, False),
+        ("sun", 0, 1440, False),
+        ("mon", 0, 360, False),
+    ]
     toolroom = [(day, 360, 1320, True) for day in _WEEKDAYS]
     hours = {
-        "two shifts": [*shifts, ("sun", 1080, 360, False)],
+        "two shifts": [*shifts, ("sun", 720, 360, False)],
         "two shifts, weekend": [*shifts, *weekend],
         "toolroom": [*toolroom, ("sat", 420, 780, True)],
     }

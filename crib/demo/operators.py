@@ -22,6 +22,7 @@ _LAST_SWAP_S = TICK.total_seconds() - _SWAP_S
 _DRIFT_UM = 6.0
 #: What runs from the last look in the evening to the first in the morning [s].
 _NIGHT_S = 9 * 3_600
+_SATURDAY = 5
 _CLEARANCE_TAN = 0.12278  # tangent of 7 degrees
 
 
@@ -63,7 +64,7 @@ def _reason_to_swap(
         return None
     habit = shop.habit(tool.spec)
     chance = 0.12 if edge.used >= habit else 0.0  # people come round to it, sometimes late
-    if local.hour >= 20:
+    if local.hour >= (11 if local.weekday() == _SATURDAY else 20):
         tonight = _NIGHT_S / PARTS[machine.run.part].cycle_s
         tonight *= shop.truth.per_part(machine.run.part, tool.op.tool)
         if edge.used + tonight > 1.15 * habit and edge.used > 0.25 * habit:

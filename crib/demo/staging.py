@@ -40,12 +40,13 @@ def stage(shop: Shop, tx: Tx, present: datetime) -> None:
         tx: A write transaction.
         present: The instant that the list is for.
     """
-    for _ in range(_ATTEMPTS):
+    for attempt in range(_ATTEMPTS):
         shop.journal.write(tx)
         rows = make_swap_list(forecast_shop(tx, present), _HOURS).rows
         there = {row.sister.state for row in rows}
         missing = [state for state in STATES if state not in there]
-        if not missing or not any(_BRING[state](shop, present, rows) for state in missing):
+        at = _instant(shop, present, attempt)
+        if not missing or not any(_BRING[state](shop, at, rows) for state in missing):
             return
 
 
@@ -70,15 +71,15 @@ def _in(rows: Rows, state: str) -> list[tuple[SwapRow, str, Op]]:
     return found
 
 
-def _now(shop: Shop, present: datetime) -> datetime:
-    """An instant behind everything that is written."""
-    return shop.at + (present - shop.at) / 2 if shop.at < present else present
+def _instant(shop: Shop, present: datetime, attempt: int) -> datetime:
+    """An instant behind everything that is written, each attempt's behind the one before."""
+    last = shop.at + (present - shop.at) / 2 if shop.at < present else present
+    return last - timedelta(milliseconds=5) * (_ATTEMPTS - attempt)
 
 
-def _build(shop: Shop, present: datetime, machine: str, op: Op) -> Tool | None:
+def _build(shop: Shop, at: datetime, machine: str, op: Op) -> Tool | None:
     tool = shop.build(op, spec_name(machine, op), holder_type_for(machine, op))
     if tool is not None:
-        at = _now(shop, present)
         badge = attendant(shop.hours.local(at))
         shop.journal.say(at, BuildAssembly(tool.spec, tool.holder, tool.take.box.lot, by=badge))
         shop.rack(tool.spec).append(tool)
@@ -86,20 +87,18 @@ def _build(shop: Shop, present: datetime, machine: str, op: Op) -> Tool | None:
     return tool
 
 
-def _bring_measure(shop: Shop, present: datetime, rows: Rows) -> bool:
+def _bring_measure(shop: Shop, at: datetime, rows: Rows) -> bool:
     """A tool is built and not yet measured."""
     return any(
-        _build(shop, present, machine, op) is not None
-        for _, machine, op in _in(rows, "build")[:1]
+        _build(shop, at, machine, op) is not None for _, machine, op in _in(rows, "build")[:1]
     )
 
 
-def _bring_ready(shop: Shop, present: datetime, rows: Rows) -> bool:
+def _bring_ready(shop: Shop, at: datetime, rows: Rows) -> bool:
     """A tool is built and measured."""
     for _, machine, op in _in(rows, "build")[:1]:
-        tool = _build(shop, present, machine, op)
+        tool = _build(shop, at, machine, op)
         if tool is not None:
-            at = _now(shop, present)
             badge = attendant(shop.hours.local(at))
             shop.journal.say(at, CheckGauge(GAUGE, master_readings(shop.draw, 0.0), by=badge))
             shop.set_aside.remove(tool)
@@ -108,12 +107,11 @@ def _bring_ready(shop: Shop, present: datetime, rows: Rows) -> bool:
     return False
 
 
-def _bring_build(shop: Shop, present: datetime, rows: Rows) -> bool:
+def _bring_build(shop: Shop, at: datetime, rows: Rows) -> bool:
     """A sister that never cut is taken apart again: its holder was wanted elsewhere."""
-    for row, *_ in reversed(_in(rows, "ready")):
+    for row, *_ in reversed(_in(rows, "ready")[1:]):  # the most urgent one stays
         for tool in shop.rack(row.forecast.tool_spec):
             if tool.holder == row.sister.holder and tool.edge.used == 0:
-                at = _now(shop, present)
                 badge = attendant(shop.hours.local(at))
                 shop.journal.say(at, TearDown(tool.holder, "holder wanted", by=badge))
                 shop.rack(tool.spec).remove(tool)
@@ -123,7 +121,7 @@ def _bring_build(shop: Shop, present: datetime, rows: Rows) -> bool:
     return False
 
 
-def _bring_blocked(shop: Shop, present: datetime, rows: Rows) -> bool:
+def _bring_blocked(shop: Shop, at: datetime, rows: Rows) -> bool:
     """The boxes of an item are counted: nothing is in them."""
     for row, _, op in reversed(_in(rows, "build")):
         boxes = shop.stock.boxes[op.item]
@@ -133,9 +131,9 @@ def _bring_blocked(shop: Shop, present: datetime, rows: Rows) -> bool:
             for piece in box.pieces.values()
         )
         alone = sum(r.forecast.tool_spec == row.forecast.tool_spec for r in rows) == 1
-        if turned or not alone:
+        full = any(box.on_hand for box in boxes)
+        if turned or not alone or not full:
             continue
-        at = _now(shop, present)
         badge = attendant(shop.hours.local(at))
         for box in boxes:
             if box.on_hand:
@@ -144,20 +142,17 @@ def _bring_blocked(shop: Shop, present: datetime, rows: Rows) -> bool:
                     at, MoveStock(box.lot, "stocktaking", 0, by=badge, note="box is empty")
                 )
         return True
-    return _holders_away(shop, present, rows) or (
-        len(_in(rows, "ready")) > 1 and _bring_build(shop, present, rows)
-    )
+    return _holders_away(shop, at, rows) or _bring_build(shop, at, rows)
 
 
-def _holders_away(shop: Shop, present: datetime, rows: Rows) -> bool:
+def _holders_away(shop: Shop, at: datetime, rows: Rows) -> bool:
     """Every free holder of the scarcest type goes to be mended."""
     builds = [(machine, op) for _, machine, op in _in(rows, "build")]
     kinds = Counter(holder_type_for(machine, op) for machine, op in builds)
-    alone = [kind for kind, count in kinds.items() if count == 1]
+    alone = [kind for kind, count in kinds.items() if count == 1 and shop.free[kind]]
     if len(builds) < 2 or not alone:
         return False
     kind = min(alone, key=lambda one: len(shop.free[one]))
-    at = _now(shop, present)
     for mark in shop.free[kind]:
         shop.journal.say(at, ChangeHolder(mark, "in repair"))
     shop.away += shop.free[kind]

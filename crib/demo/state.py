@@ -165,6 +165,7 @@ class Shop:
     habits: dict[str, float] = field(default_factory=dict)
     set_aside: list[Tool] = field(default_factory=list)
     drying: list[Tool] = field(default_factory=list)
+    shelved: list[Tool] = field(default_factory=list)
     edges_drawn: int = 0
     runs_planned: int = 0
     slips: list[str] = field(default_factory=list)
@@ -209,6 +210,19 @@ class Shop:
         """A tool came out for good: its holder is free, its piece may serve again."""
         tool.take.box.give_back(tool.take, broken=broken)
         self.free[tool.holder_type].append(tool.holder)
+
+    def settle(self) -> None:
+        """End a step: what came out or was measured in it may be taken from now on.
+
+        Within a step things happen at their own seconds, machine by machine: a tool that one
+        of them gives up, or the bench finishes, is nobody's before the next step.
+        """
+        for tool in self.shelved:
+            self.rack(tool.spec).append(tool)
+        self.shelved.clear()
+        for tool in self.drying:
+            tool.measured = True
+        self.drying.clear()
 
 
 def boxes_of(rows: list[Row]) -> Stock:
