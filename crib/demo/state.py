@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -185,9 +186,13 @@ class Shop:
         return None
 
     def habit(self, spec: str) -> float:
-        """Share of a usual life at which the shop changes such a tool, whatever it does."""
+        """Share of a usual life at which the shop changes such a tool, whatever it does.
+
+        A count that somebody wrote on a slip of paper once: it knows the real life badly.
+        """
         if spec not in self.habits:
-            self.habits[spec] = self.draw.uniform(0.55, 0.78)
+            idea = math.exp(self.draw.gauss(0.0, 0.22))
+            self.habits[spec] = min(max(self.draw.uniform(0.55, 0.75) * idea, 0.35), 1.05)
         return self.habits[spec]
 
     def can_build(self, op: Op, holder_type: str) -> bool:

@@ -267,3 +267,12 @@ def test_keeping_up_with_the_clock_ends_when_told(tmp_path, monkeypatch):
     keep_moving(mover, stop, clock)
     made.store.close()
     assert mover.at > PRESENT + timedelta(hours=2, minutes=50)
+
+
+@pytest.mark.parametrize("seed", [2, 3])
+def test_nothing_that_the_invented_people_do_is_refused(tmp_path, seed, caplog):
+    made = demo_in(tmp_path / "crib.db", seed=seed, days=3)
+    with caplog.at_level("INFO", logger="crib.demo"):
+        Mover(made.store, made.shop).go_on(PRESENT + timedelta(days=1))
+    made.store.close()
+    assert "refused" not in caplog.text
