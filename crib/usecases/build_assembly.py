@@ -20,20 +20,18 @@ from crib.store.assemblies import (
 )
 from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
+from crib.store.ledger_rows import book_move
+from crib.store.piece_rows import open_piece, pieces_of_lot, use_edge
 from crib.store.resolve import resolve_holder, resolve_lot
 from crib.store.stockrows import (
     HolderRow,
     LotRow,
     SpecRow,
-    book_move,
     holder_row,
     lot_row,
-    open_piece,
-    pieces_of_lot,
     spec_id_by_name,
     spec_items,
     spec_row,
-    use_edge,
 )
 from crib.usecases.recipe import PieceTaken, Recipe, recipe_from
 from crib.usecases.said import record, refuse_before, said

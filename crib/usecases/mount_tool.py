@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.clock import print_instant
-from crib.errors import AlreadyMounted, BadCode, DoesNotFit, Invalid, NotKnown, StationOccupied
+from crib.errors import AlreadyMounted, DoesNotFit, Invalid, StationOccupied
 from crib.floor.cautions import mount_cautions
-from crib.floor.mount import Mismatch, Offered, Place, Scanned, lowest_rpm, mismatches
+from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
 from crib.metrology.offset import AxisDifference, AxisOffset, difference
-from crib.records.catalogue import is_out_of_service
 from crib.stock.assembly import ALLOCATED
 from crib.store.assemblies import (
     AssemblyRow,
-    assembly_in_station,
     assembly_row,
-    last_fact_at,
     set_state,
 )
 from crib.store.engine import Tx
@@ -32,10 +27,9 @@ from crib.store.mounts import (
 from crib.store.presets import PresetRow, latest_preset
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
-from crib.store.stockrows import HolderRow, SpecRow, holder_row, spec_row
-from crib.units import TenthsUm
-from crib.usecases.expected_tool import expected_tool
-from crib.usecases.named import NamedAssembly, named_assembly
+from crib.store.stockrows import SpecRow, holder_row, spec_row
+from crib.usecases.mount_check import speaks_against, tenths_or_none, too_early
+from crib.usecases.named import named_assembly
 from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import record, said
 from crib.usecases.station_offsets import offsets_now, offsets_of_preset
@@ -126,8 +120,9 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     holder = holder_row(tx, assembly.holder_id)
     preset = latest_preset(tx, assembly.id)
     last = last_in_station(tx, station.id)
-    problems = _problems(tx, command, told.at, station, named, spec, holder, preset)
-    problems += _too_early(tx, told.at, station, last, assembly)
+    scans = command.scanned_station, command.scanned_assembly
+    problems = speaks_against(tx, scans, told.at, station, named, spec, holder, preset)
+    problems += too_early(tx, told.at, station, last, assembly)
     offsets: tuple[AxisOffset, ...] = ()
     if preset is not None:
         try:
@@ -174,105 +169,6 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
         cautions=_cautions(tx, station, assembly, offsets, limit, told.at),
         part_count_refused=count_refused,
     )
-
-
-def _problems(
-    tx: Tx,
-    command: MountTool,
-    at: datetime,
-    station: StationRow,
-    named: NamedAssembly,
-    spec: SpecRow,
-    holder: HolderRow,
-    preset: PresetRow | None,
-) -> list[Mismatch]:
-    assembly = named.row
-    scanned, superseded = _scanned(tx, command, named)
-    occupant = assembly_in_station(tx, station.id)
-    offered = Offered(
-        code=assembly.code,
-        tool_spec=spec.tool_spec,
-        holder=holder.mark,
-        holder_interface=holder.interface,
-        holder_kind=holder.kind,
-        max_rpm=lowest_rpm(spec.max_rpm, holder.max_rpm),
-        holder_out_of_service=_out_of_service(holder),
-        tip_orientation=spec.tip_orientation,
-        nose_radius_tenths_um=_tenths(preset.re_tenths_um if preset else None),
-        nominal_nose_radius_tenths_um=_tenths(spec.nose_radius_tenths_um),
-        cutter_status=assembly.cutter_status,
-        preset_accepted=preset.accepted if preset else None,
-        preset_at=preset.at if preset else None,
-        void_after=preset.void_after if preset and preset.accepted else None,
-        label_current=None if superseded is None else False,
-        mounted_at=assembly.station,
-    )
-    place = Place(
-        station.machine,
-        station.station,
-        station.code,
-        station.interface,
-        station.kind,
-        station.max_rpm,
-        occupant.code if occupant else None,
-    )
-    expected = expected_tool(tx, station, at, assembly.tool_spec_id).expected
-    return mismatches(expected, offered, place, scanned, at)
-
-
-def _scanned(tx: Tx, command: MountTool, named: NamedAssembly) -> tuple[Scanned, str | None]:
-    """What the scanner read, as codes of now, and the earlier label's code if it was one."""
-    superseded = named.superseded_code
-    station, assembly = command.scanned_station, command.scanned_assembly
-    if command.scanned_station is not None:
-        # what names nothing differs all the same: the mismatch shows it
-        station = command.scanned_station.strip()[:200]
-        with suppress(BadCode, NotKnown):
-            station = resolve_station(tx, station).code
-    if command.scanned_assembly is not None:
-        assembly = command.scanned_assembly.strip()[:200]
-        with suppress(BadCode, NotKnown):
-            read = named_assembly(tx, assembly)
-            assembly = read.row.code
-            if read.row.id == named.row.id:
-                superseded = superseded or read.superseded_code
-    return Scanned(station, assembly), superseded
-
-
-def _too_early(
-    tx: Tx,
-    at: datetime,
-    station: StationRow,
-    last_stay: MountRow | None,
-    assembly: AssemblyRow,
-) -> list[Mismatch]:
-    """A mount told late has to fit behind what is on record already."""
-    found = []
-    emptied = None if last_stay is None else last_stay.removed_at or last_stay.at
-    for what, last in (
-        (f"station {station.mark}", emptied),
-        (f"{assembly.code}", last_fact_at(tx, assembly.id)),
-    ):
-        if last is not None and at < last:
-            found.append(
-                Mismatch(
-                    "at",
-                    "too-early",
-                    f"{print_instant(at)} is before the last fact about {what} "
-                    f"({print_instant(last)}): check the time.",
-                )
-            )
-    return found
-
-
-def _out_of_service(holder: HolderRow) -> str | None:
-    if holder.retired:
-        return "retired"
-    return holder.condition if is_out_of_service(holder.condition) else None
-
-
-def _tenths(length_tenths_um: int | None) -> TenthsUm | None:
-    return None if length_tenths_um is None else TenthsUm(length_tenths_um)
 
 
 def _radius(spec: SpecRow, preset: PresetRow) -> int | None:
@@ -328,7 +224,7 @@ def _block(
         station.tool_number,
         station.offset_register,
         spec.tip_orientation,
-        _tenths(_radius(spec, preset)),
+        tenths_or_none(_radius(spec, preset)),
     )
     try:
         return render_block(facts, offsets, station.block_template or DEFAULT_TEMPLATE), None

@@ -9,8 +9,10 @@ from crib.errors import Conflict, NotKnown
 from crib.stock.ledger import change_of
 from crib.stock.pieces import Piece
 from crib.store.engine import Tx
+from crib.store.ledger_rows import book_move
+from crib.store.piece_rows import grind_piece, pieces_of_lot
 from crib.store.resolve import resolve_lot
-from crib.store.stockrows import LotRow, book_move, grind_piece, lot_row, pieces_of_lot
+from crib.store.stockrows import LotRow, lot_row
 from crib.usecases.said import record, said
 
 

@@ -6,15 +6,8 @@ from dataclasses import dataclass
 
 from crib.store.assemblies import AssemblyRow
 from crib.store.engine import Tx
-from crib.store.stockrows import (
-    HolderRow,
-    LotRow,
-    SpecRow,
-    holder_row,
-    lot_row,
-    pieces_of_assembly,
-    spec_row,
-)
+from crib.store.piece_rows import pieces_of_assembly
+from crib.store.stockrows import HolderRow, LotRow, SpecRow, holder_row, lot_row, spec_row
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from crib.store.assemblies import (
 )
 from crib.store.engine import Tx
 from crib.store.facts import get_fact
+from crib.store.ledger_rows import book_move, move_row
 from crib.store.mounts import (
     MountRow,
     corrections_of,
@@ -28,15 +29,9 @@ from crib.store.mounts import (
     sit_down,
     stand_up,
 )
+from crib.store.piece_rows import later_edge_use, pieces_of_assembly, set_scrapped
 from crib.store.stations import station_row
-from crib.store.stockrows import (
-    book_move,
-    later_edge_use,
-    lot_row,
-    move_row,
-    pieces_of_assembly,
-    set_scrapped,
-)
+from crib.store.stockrows import lot_row
 from crib.usecases.said import Said, record, refuse_before, said
 
 #: Why other kinds of facts are not taken back, and what to do instead.

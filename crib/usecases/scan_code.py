@@ -12,11 +12,12 @@ from crib.metrology.offset import AxisOffset, key_in_text
 from crib.records.catalogue import is_out_of_service
 from crib.store.assemblies import assembly_in_station, assembly_of_holder
 from crib.store.engine import Tx
+from crib.store.piece_rows import pieces_of_lot
 from crib.store.presets import gauge_row, last_check
 from crib.store.resolve import Resolved, resolve
 from crib.store.scans import AssemblyScan, scan_assembly
 from crib.store.stations import StationRow, station_row
-from crib.store.stockrows import holder_row, lot_row, pieces_of_lot
+from crib.store.stockrows import holder_row, lot_row
 from crib.store.types import instant_from_us
 from crib.units import TenthsUm
 from crib.usecases.expected_tool import expected_tool

@@ -17,10 +17,8 @@ from crib.store.assemblies import (
     stays_of,
 )
 from crib.store.engine import Tx
-from crib.store.stockrows import (
-    holder_row,
-    release_edges,
-)
+from crib.store.piece_rows import release_edges
+from crib.store.stockrows import holder_row
 from crib.usecases.named import named_assembly
 from crib.usecases.said import record, refuse_before, said
 from crib.usecases.use_up import use_up_edges

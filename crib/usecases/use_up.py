@@ -5,7 +5,8 @@ from __future__ import annotations
 from crib.stock.pieces import EdgeFate, fate_of
 from crib.store.assemblies import AssemblyRow
 from crib.store.engine import Tx
-from crib.store.stockrows import lot_row, pieces_of_assembly, set_scrapped
+from crib.store.piece_rows import pieces_of_assembly, set_scrapped
+from crib.store.stockrows import lot_row
 
 
 def use_up_edges(tx: Tx, assembly: AssemblyRow, *, broken: bool) -> tuple[EdgeFate, ...]:

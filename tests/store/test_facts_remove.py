@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from crib.errors import Conflict, Invalid, NotMounted
-from crib.records.catalogue import TOOL_SPECS
-from crib.store.records import update_record
+from crib.records.catalogue import PARTS, RUNS, TOOL_SPECS
+from crib.store.records import insert_record, update_record
 from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
 from crib.usecases.shop_view import view_shop
 from crib.usecases.tear_down import TearDown, tear_down
@@ -210,7 +210,7 @@ def test_size_steps_add_up_to_the_wear(acts: Any) -> None:
     last = step(acts, 40, -70)
 
     assert last.offset.value_tenths_um == 520_010 - 120
-    assert "0.0120 mm on diameter" in last.learned
+    assert "changed the part by 0.0120 mm on diameter" in last.learned
 
 
 def test_a_step_that_the_control_cannot_hold_is_refused(acts: Any) -> None:
@@ -326,3 +326,31 @@ def test_a_removal_tells_the_wear_that_the_forecast_reckons_with(acts: Any) -> N
         assert stays[mount].wear == pytest.approx(out.share_in_stay)
         assert stays[mount].engaged_min == pytest.approx(out.engaged_min)
         assert stays[mount].basis == out.basis
+
+
+def test_each_run_of_a_stay_wears_by_its_own_program(acts: Any) -> None:
+    end_us = int(acts.at(45).timestamp() * 1e6)
+    acts.tx.exec_driver_sql("UPDATE runs SET state = 'done', end_at = ?", (end_us,))
+    part = {
+        "part": "BUSH-9",
+        "material": "1.4305",
+        "material_group": "M",
+        "cycle_s": 45.0,
+        "operations": [
+            {"sequence": 10, "tool_number": 1, "tool_spec": "TURN-OD", "kind": "turn"}
+            | {"engaged_s": 12.0, "start_diameter_mm": 10.0, "feed_mm_rev": 0.08}
+            | {"cutting_speed_m_min": 120.0}
+        ],
+    }
+    insert_record(acts.tx, PARTS, part)
+    run = {"machine": "M1", "part": "BUSH-9", "quantity": 500, "state": "running"}
+    insert_record(acts.tx, RUNS, run | {"start_at": acts.at(45)})
+    acts.mount(acts.ready(0), 0)
+    acts.counts((0, 0), (45, 60), (75, 100))
+
+    out = acts.remove(75)
+
+    # 60 parts at 0.0981748 min and 40 at 12 s, all at 120 m/min: life 18.838 min
+    minutes = 60 * 0.0981748 + 40 * 0.2
+    assert out.engaged_min == pytest.approx(minutes, rel=1e-5)
+    assert out.share_of_life_used == pytest.approx(minutes / 18.83801, rel=1e-4)

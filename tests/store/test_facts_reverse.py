@@ -70,6 +70,7 @@ def test_a_removal_taken_back_puts_the_tool_back(acts: Any) -> None:
     reverse(acts, out.fact_id)
 
     assert status(acts, code) == "ALLOCATED"
+    assert acts.one("SELECT count(*) FROM station_state") == 1
     assert acts.one("SELECT scrapped FROM pieces") == 0
     again = acts.remove(70, "worn as planned")
     assert (again.code, again.edges[0].next_edge) == (code, 2)
