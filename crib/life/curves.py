@@ -150,11 +150,13 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
         high = np.where(miss >= 0, y, high)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             step = y - miss * total / (rate * x)
-        # Newton seldom needs ten turns; on a kink it might swing, so then only halve.
-        good = (step > low) & (step < high) & (turn < 12)
+        # Newton seldom needs ten turns; from a kink it may swing, so then every other turn
+        # halves the bracket until it holds no kink.
+        good = (step > low) & (step < high) & (turn < 12 or turn % 2 == 0)
         following = np.where(good, step, (low + high) / 2)
-        # Newton's error after a step is about the step squared.
-        done = (np.abs(following - y) < 1e-6) | (np.abs(miss) < 1e-12)
+        # Newton's error after a step is about the step squared, that of halving the step.
+        done = np.abs(following - y) < np.where(good, 1e-6, 1e-12)
+        done |= np.abs(miss) < 1e-12
         answer[open_rows] = np.where(np.abs(miss) < 1e-12, y, following)
         if done.all():
             break
@@ -180,7 +182,9 @@ def _power_law_start(
     )
     with np.errstate(divide="ignore", over="ignore"):
         linear = target * edges.age / (now * np.maximum(slope, 1e-6))
-    linear = np.where(np.isfinite(linear) & (linear > 0), linear, np.inf)
+    # Near a new edge the hazard is held from below and its rate says nothing.
+    told = np.isfinite(linear) & (linear > 0) & (now > _SMALL)
+    linear = np.where(told, linear, np.inf)
     ahead = np.where(reach > edges.age, reach - edges.age, np.inf)
     guess = np.minimum(ahead, linear)
     return np.where(np.isfinite(guess), guess, np.exp(curves.centre[row]))

@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from crib.life.fit import fit_weibull, kaplan_meier
@@ -44,6 +44,8 @@ def test_survival_falls_with_the_way_ahead(shop, age, wpp):
 
 @settings(max_examples=40, deadline=None)
 @given(SHOPS, st.floats(0, 30), WPP)
+# A chance of one half lies where the curve bends: the search swung over it and stopped early.
+@example([(0, 12.0, 0.0, 0), (1, 14.0, 4100.0, 0), (2, 1.0, 0.0, 0)], 8.34011e-306, 0.5)
 def test_quantiles_rise_and_survival_agrees_with_them(shop, age, wpp):
     model, p = model_of(shop), np.array([1e-4, 0.05, 0.1, 0.5, 0.9, 0.999])
     keys = np.arange(4)

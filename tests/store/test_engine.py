@@ -13,8 +13,9 @@ from sqlalchemy.exc import IntegrityError
 
 from crib.errors import ChangedMeanwhile, Conflict, Refusal, StationOccupied, StoreFull
 from crib.records.catalogue import HOLDERS, PARTS
+from crib.store.checking import check
 from crib.store.engine import Store, refusal_from, revision
-from crib.store.migrate import open_store
+from crib.store.migrate import HEAD, open_store, schema_version
 from crib.store.records import count_records, get_record, insert_record, update_record
 
 THREADS = 8
@@ -248,3 +249,18 @@ def test_a_write_holds_the_database_from_its_first_moment(store, tmp_path):
         pytest.raises(sqlite3.OperationalError, match="locked"),
     ):
         other.execute("BEGIN IMMEDIATE")
+
+
+def test_eight_that_start_at_once_on_no_file_make_one_database(tmp_path):
+    url = f"sqlite:///{tmp_path}/new.db"
+
+    def start(number: int) -> str | None:
+        opened = open_store(url)
+        with opened.write() as tx:
+            insert_record(tx, PARTS, part_values(f"P-{number}"))
+        version = schema_version(opened)
+        opened.close()
+        return version
+
+    assert race(start) == {HEAD: THREADS}
+    assert check(open_store(url)) == []

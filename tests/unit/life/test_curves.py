@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from crib.life.curves import Edges, ahead_for_hazard, mixture_curves
+from crib.life.curves import GRID, NODES, Curves, Edges, ahead_for_hazard, mixture_curves
 
 SHAPES = np.array([1.5, 3.0, 8.0])
 WEIGHTS = np.array([[0.2, 0.5, 0.3], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]])
@@ -49,6 +49,22 @@ def test_the_way_ahead_meets_its_target_whatever_the_age():
 
     assert np.all(np.isfinite(ahead) & (ahead > 0))
     assert edges.hazard_ahead(CURVES, ahead) == pytest.approx(target, rel=1e-6)
+
+
+def test_the_way_ahead_meets_its_target_on_a_curve_steep_only_in_its_middle():
+    # Newton's steps from either flat end swing past the steep middle to the other end.
+    steepness = np.array([2.0, 8.0, 30.0])
+    rise = np.where(np.abs(GRID[1:]) < 0.3, steepness[:, None], 0.2) * np.diff(GRID)
+    log_hazard = np.cumsum(np.hstack([np.full((3, 1), -4.0), rise]), axis=1)
+    curves = Curves(np.zeros(3), log_hazard)
+    n = 3000
+    edges = Edges(np.arange(n) % 3, np.zeros(n), np.zeros(n), np.ones(n))
+    target = np.exp(np.linspace(-4, 6, n))
+
+    ahead = ahead_for_hazard(curves, edges, target)
+
+    assert log_hazard.shape == (3, NODES)
+    assert edges.hazard_ahead(curves, ahead) == pytest.approx(target, rel=1e-9)
 
 
 def test_chunks_of_many_keys_give_the_same_tables():
