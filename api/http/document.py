@@ -11,6 +11,7 @@ from flask_smorest import Api, Blueprint
 from marshmallow import Schema
 
 from api.problems import PROBLEM_TYPE, TABLE, WEB
+from api.schemas.fields import LENGTH_PATTERN
 
 TITLE = "crib"
 VERSION = "1"  # of the addresses, /v1
@@ -61,6 +62,29 @@ def schema_name(schema: Schema | type[Schema]) -> str:
     return name
 
 
+def tell_inches(schema: dict[str, Any]) -> None:
+    """Add to a schema that each exact length may be in inches, under a name that says so."""
+    members = schema.get("properties", {})
+    lengths = [
+        name
+        for name, member in members.items()
+        if name.endswith("_mm") and member.get("pattern") == LENGTH_PATTERN
+    ]
+    required = schema.get("required", [])
+    for name in lengths:
+        inches = f"{name[:-3]}_in"
+        members[inches] = members[name] | {
+            "description": f"{name} in inches, with length_unit=in in its place.",
+            "examples": ["0.48605"],
+        }
+        if name in required:
+            required.remove(name)
+            either = {"anyOf": [{"required": [name]}, {"required": [inches]}]}
+            schema.setdefault("allOf", []).append(either)
+    if not required:
+        schema.pop("required", None)
+
+
 class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
     """The OpenAPI document of an app.
 
@@ -99,6 +123,8 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
                 )
                 self.spec.tag({"name": blueprint.name, "description": blueprint.description})
             found: dict[str, Any] = self.spec.to_dict()
+        for schema in found["components"]["schemas"].values():
+            tell_inches(schema)
         return found
 
     def _register_error_handlers(self) -> None:

@@ -46,7 +46,12 @@ def _print(value: object) -> object:
 
 def dump_json(value: object) -> bytes:
     """Compact JSON; instants as RFC 3339 in UTC, NaN and infinities as null."""
-    return orjson.dumps(value, _print, _DUMP)
+    try:
+        return orjson.dumps(value, _print, _DUMP)
+    except orjson.JSONEncodeError as problem:
+        if "64-bit" not in str(problem):
+            raise
+        return json.dumps(value, default=_print, allow_nan=False).encode()
 
 
 def read_json(raw: bytes, *, unique_names: bool = True) -> Any:

@@ -130,7 +130,8 @@ def _register(one: FactList) -> None:
         )
 
     def read_view(call: Call, fact: int) -> Any:
-        rows = one.find(call.tx, after_id=fact - 1, limit=1).rows
+        known = fact < 2**53  # beyond that the database could not even be asked
+        rows = one.find(call.tx, after_id=fact - 1, limit=1).rows if known else ()
         if not rows or rows[0].id != fact:
             raise NotKnown(
                 f"Nothing of the {one.name.replace('-', ' ')} has the number {fact}.",

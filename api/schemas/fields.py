@@ -19,7 +19,7 @@ from crib.units import (
     tenths_um_from_mm,
 )
 
-_LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
+LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
 
 
 class Shape(Schema):
@@ -86,7 +86,9 @@ class Choice(Text):
     """One of a few words."""
 
     def __init__(self, choices: tuple[str, ...], **kwargs: Any) -> None:
-        super().__init__(bounds=False, **_described(kwargs, enum=list(choices)))
+        may_be_null = kwargs.get("allow_none") or kwargs.get("load_default", ...) is None
+        words = [*choices, None] if may_be_null else list(choices)
+        super().__init__(bounds=False, **_described(kwargs, enum=words))
         self.choices = choices
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
@@ -113,7 +115,7 @@ class ExactLength(fields.String):
         most: float | None = None,
         **kwargs: Any,
     ) -> None:
-        super().__init__(**_described(kwargs, pattern=_LENGTH_PATTERN, examples=["12.3456"]))
+        super().__init__(**_described(kwargs, pattern=LENGTH_PATTERN, examples=["12.3456"]))
         self.above, self.least, self.most = above, least, most
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]

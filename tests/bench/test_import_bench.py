@@ -110,6 +110,4 @@ def test_the_memory_of_an_import_is_that_of_its_names(
     store.close()
     size = sum(path.stat().st_size for path in folder.iterdir())
     with capsys.disabled():
-        print(
-            f"\nimport of {size / 1e6:.1f} MB of files: peak {peak / 1e6:.1f} MB of Python"
-        )
+        print(f"\nimport of {size / 1e6:.1f} MB of files: peak {peak / 1e6:.1f} MB of Python")
