@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -10,6 +11,10 @@ if TYPE_CHECKING:
     from api.settings import Settings
     from crib.clock import Clock
     from crib.store.engine import Store
+
+# Before numpy loads: its worker threads fight the server's own processes for the cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 
 def create_app(

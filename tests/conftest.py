@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import os
+
+# Before numpy loads: its worker threads only get in each other's way on a busy machine.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+
 import shutil
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
@@ -10,6 +16,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from crib.records.catalogue import (
     CALENDARS,
@@ -29,6 +36,10 @@ from crib.records.catalogue import (
 from crib.store.engine import Store, Tx
 from crib.store.migrate import open_store
 from crib.store.records import get_record, insert_record
+
+# How long an example takes says nothing on a busy machine. What CI finds, it finds again.
+settings.register_profile("crib", deadline=None, derandomize="CI" in os.environ)
+settings.load_profile("crib")
 
 #: A Monday morning; everything in the small shop happens from here on.
 START = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
