@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cache
+from types import MappingProxyType
 from typing import Any
 
 from flask import Request
@@ -29,7 +32,7 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
         Invalid: A name that the address does not know, one given twice, a bad value.
     """
     given: dict[str, str] = {}
-    for name, values in request.args.lists():
+    for name, values in request.args.lists() if request.query_string else ():
         if len(values) > 1:
             raise Invalid(
                 f"'{name[:60]}' is given {len(values)} times in the address.",
@@ -37,7 +40,7 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
             )
         given[name] = values[0]
     try:
-        loaded: dict[str, Any] = schema.load(given)
+        loaded: dict[str, Any] = schema.load(given) if given else dict(_defaults(schema))
     except ValidationError as problem:
         found = [
             _parameter(str(path[0])[:60], detail)
@@ -45,6 +48,12 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
         ]
         raise Invalid(_sentence("The address", found), errors=found) from problem
     return loaded
+
+
+@cache
+def _defaults(schema: Schema) -> Mapping[str, Any]:
+    """What an empty query says: the same each time."""
+    return MappingProxyType(schema.load({}))
 
 
 def _parameter(name: str, detail: str) -> dict[str, str]:

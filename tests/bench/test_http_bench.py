@@ -101,7 +101,7 @@ def app(store: Store, shop: SimpleNamespace) -> Flask:
     ("name", "path"),
     [
         ("scan of a mounted tool", "/v1/scan/{tool}"),
-        ("scan of its station", "/v1/scan/M1/T01"),
+        ("scan of its station's plate", "/v1/scan/{station}"),
         ("tool spec (19 columns)", "/v1/tool-specs/TURN-OD"),
         ("machine", "/v1/machines/M1"),
         ("assembly with all on record", "/v1/assemblies/{tool}"),
@@ -111,7 +111,7 @@ def test_an_answer_over_a_bare_route(
     name: str, path: str, app: Flask, shop: SimpleNamespace, capsys: pytest.CaptureFixture[str]
 ) -> None:
     bare = _bare()
-    path = path.format(tool=shop.tool)
+    path = path.format(tool=shop.tool, station=shop.codes["stations"]["M1/T01"])
     ours, ceiling = _wsgi(app, path), _wsgi(bare, "/small/x")
     client, bare_client = app.test_client(), bare.test_client()
     leaves = _leaves(client.get(path).get_json())
