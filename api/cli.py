@@ -199,6 +199,54 @@ def export_folder(folder: Path, as_json: bool) -> None:
         click.echo(f"{name}: {rows} rows")
 
 
+@main.command()
+@click.argument("codes", nargs=-1, metavar="CODE...")
+@click.option("--stock", default="roll-62x29", show_default=True, help="Name of a label stock.")
+@click.option("--start", type=click.IntRange(1), default=1, show_default=True,
+              help="First free cell of a sheet, from 1.")  # fmt: skip
+@click.option("--station", help="Station that the offsets are for; else the one that wants it.")
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path),
+              help="File to write; else standard output.")  # fmt: skip
+@click.option(
+    "--list-stocks", is_flag=True, help="Print the names of the label stocks instead."
+)
+@_as_json
+def label(
+    codes: tuple[str, ...],
+    stock: str,
+    start: int,
+    station: str | None,
+    out: Path | None,
+    list_stocks: bool,
+    as_json: bool,
+) -> None:
+    """Print labels of codes or marks as PDF, in that order."""
+    from api.print_labels import labels_pdf
+    from api.print_texts import Printing
+    from crib.clock import now
+    from labels.media import load_stocks
+
+    settings = Settings.from_environment()
+    if list_stocks:
+        names = sorted(load_stocks(settings.stocks_file))
+        if as_json:
+            print_json(names)
+        else:
+            click.echo("\n".join(names))
+        return
+    if not codes:
+        raise click.UsageError("Give the code or mark of what to label.")
+    if out is None and sys.stdout.isatty():
+        raise click.UsageError("A PDF is nothing for a terminal: give --out FILE.")
+    with the_store() as store, store.read() as tx:
+        data = labels_pdf(Printing(tx, now(), settings, station), codes, stock, start)
+    if out is None:
+        sys.stdout.buffer.write(data)
+    else:
+        out.write_bytes(data)
+        say(f"{len(codes)} labels in {out}")
+
+
 @main.command(name="swap-list")
 @click.option("--hours", type=float, default=24.0, show_default=True, help="Horizon [h].")
 @click.option("--machine", help="Only this machine.")

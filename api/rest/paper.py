@@ -12,13 +12,13 @@ from api.schemas.fields import Choice, Shape, Text, Whole, listed
 from api.schemas.views import AsOfQuery, HoursQuery
 from crib.usecases.kit_for_run import kit_for_run
 from crib.usecases.swap_list import make_swap_list
-from labels.media import load_stocks, stock_named
+from labels.media import load_stocks
 
 blueprint = Blueprint("print", __name__, description="Labels and sheets on paper.")
 
 PDF = "application/pdf"
-USUAL_STOCK = "roll-62x29"
 PAPERS = ("A4", "Letter")
+USUAL_STOCK = "roll-62x29"
 MOST_LABELS = 1_000
 
 
@@ -62,14 +62,11 @@ def print_labels(
 ) -> bytes:
     """Labels of codes or marks as a PDF document."""
     # drawing and symbols cost a tenth of a second; only those who print need them
-    from api.print_texts import Printing, label_of
-    from labels.pdf import render_labels
+    from api.print_labels import labels_pdf
+    from api.print_texts import Printing
 
-    settings = call.site.settings
-    chosen = stock_named(stock, load_stocks(settings.stocks_file))
-    printing = Printing(call.tx, call.present, settings, station)
-    labels = [label_of(printing, code) for code in codes]
-    return render_labels(labels, chosen, start, settings.public_address)
+    printing = Printing(call.tx, call.present, call.site.settings, station)
+    return labels_pdf(printing, codes, stock, start)
 
 
 @reads(blueprint, "/v1/labels/<path:code>.pdf", None, query=LabelQuery(), media=PDF)

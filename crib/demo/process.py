@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from multiprocessing.synchronize import Event as StopEvent
+from multiprocessing.connection import Connection
 
 from crib.demo.clock import DemoClock
 from crib.demo.moving import Mover, keep_moving
@@ -27,38 +26,37 @@ def moving(url: str, shop: Shop, clock: DemoClock) -> Iterator[None]:
         clock: Simulated now; the service has to go by the same.
     """
     context = multiprocessing.get_context("spawn")  # the servers fork; nothing is to be shared
-    stop = context.Event()
-    process = context.Process(
-        target=_carry_on, args=(url, shop, clock, stop, os.getpid()), daemon=True
-    )
+    # a pipe, not a shared event: a process that a signal ended must not leave a lock behind
+    told, tell = context.Pipe(duplex=False)
+    process = context.Process(target=_carry_on, args=(url, shop, clock, told), daemon=True)
     process.start()
+    told.close()
     try:
         yield
     finally:
-        stop.set()
+        tell.close()
         process.join(_ENDS_WITHIN_S)
         if process.is_alive():
             process.terminate()
             process.join()
 
 
-def _carry_on(url: str, shop: Shop, clock: DemoClock, stop: StopEvent, parent: int) -> None:
+def _carry_on(url: str, shop: Shop, clock: DemoClock, told: Connection) -> None:
     # ctrl-C reaches the whole group: this process ends when the one that serves says so
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     store = Store(url)
     try:
-        keep_moving(Mover(store, shop), _Orphaned(stop, parent), clock)
+        keep_moving(Mover(store, shop), _PipeClosed(told), clock)
     finally:
         store.close()
 
 
-class _Orphaned:
-    """A stop event that is also set once the parent is gone."""
+class _PipeClosed:
+    """A stop event that is set once the other end of a pipe is closed, or its owner gone."""
 
-    def __init__(self, stop: StopEvent, parent: int) -> None:
-        self._stop = stop
-        self._parent = parent
+    def __init__(self, told: Connection) -> None:
+        self._told = told
 
     def wait(self, timeout: float, /) -> bool:
         """Wait a while; whether to end."""
-        return self._stop.wait(timeout) or os.getppid() != self._parent
+        return self._told.poll(timeout)

@@ -1,0 +1,120 @@
+"""The command line keeps its promises: exits, streams, JSON, help."""
+
+import json
+from pathlib import Path
+
+import pypdfium2
+import pytest
+import zxingcpp
+from click.testing import CliRunner
+
+from api.cli import main
+
+COMMANDS = (
+    "backup", "check", "demo", "export", "import", "label", "migrate", "person", "restore",
+    "serve", "swap-list",
+)  # fmt: skip
+
+
+@pytest.fixture
+def crib(store, shop):
+    """Runs a command on the small shop's database."""
+
+    def run(*words, code=0):
+        environment = {"CRIB_DATABASE_URL": store.url}
+        result = CliRunner().invoke(main, [str(word) for word in words], env=environment)
+        assert result.exit_code == code, result.output
+        return result
+
+    return run
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_its_help(crib, command):
+    assert "Usage: crib" in crib(command, "--help").stdout.replace("main", "crib")
+
+
+def test_only_these_commands_exist():
+    assert tuple(sorted(main.commands)) == COMMANDS
+
+
+def test_a_misused_command_exits_with_two(crib):
+    crib("no-such-command", code=2)
+    crib("import", code=2)
+    crib("label", code=2)
+
+
+def test_a_label_goes_to_standard_output_and_scans_back(crib, shop):
+    code = shop.codes["holders"]["TH-1"]
+
+    result = crib("label", code, "--stock", "roll-50x25")
+
+    page = pypdfium2.PdfDocument(result.stdout_bytes)[0]
+    image = page.render(scale=203 / 72).to_pil()
+    assert [found.text for found in zxingcpp.read_barcodes(image)] == [code]
+
+
+def test_labels_by_mark_go_to_a_file(crib, tmp_path):
+    out = tmp_path / "labels.pdf"
+
+    result = crib("label", "TH-1", "DH-1", "M1/T01", "--stock", "roll-62x29", "--out", out)
+
+    assert result.stdout == ""
+    assert len(pypdfium2.PdfDocument(out)) == 3
+
+
+def test_a_label_of_nothing_is_refused_and_writes_nothing(crib, tmp_path):
+    out = tmp_path / "labels.pdf"
+
+    result = crib("label", "NOPE", "--out", out, code=1)
+
+    assert "NOPE" in result.stderr
+    assert not out.exists()
+
+
+def test_lists_print_json(crib):
+    assert "roll-62x29" in json.loads(crib("label", "--list-stocks", "--json").stdout)
+    assert json.loads(crib("swap-list", "--json").stdout) == []
+    assert [row["badge"] for row in json.loads(crib("person", "list", "--json").stdout)] == [
+        "B1", "B2", "B3",
+    ]  # fmt: skip
+    assert json.loads(crib("check", "--json").stdout) == []
+
+
+def test_a_backup_restores_what_was_there(crib, store, tmp_path):
+    folder, kept = tmp_path / "out", tmp_path / "kept.db"
+    crib("export", folder)
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    crib("backup", kept)
+    crib("person", "add", "B9", "Tove Lind", "--role", "operator")
+    store.close()
+
+    crib("restore", kept)
+    crib("check")
+    crib("export", folder)
+
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+def test_a_folder_with_an_error_imports_nothing(crib, tmp_path):
+    folder = tmp_path / "in"
+    crib("export", folder)
+    people = folder / "people.csv"
+    people.write_text(people.read_text() + "B7,Ola Brek,juggler\n")
+
+    result = crib("import", folder, code=1)
+    tried = crib("import", folder, "--dry-run", code=1)
+
+    assert "people.csv:5:" in result.stderr
+    assert "juggler" in tried.stderr
+    assert "B7" not in crib("person", "list").stdout
+
+
+def test_importing_what_was_exported_changes_nothing(crib, tmp_path):
+    folder = Path(tmp_path / "out")
+    crib("export", folder)
+
+    rows = json.loads(crib("import", folder, "--json").stdout)
+
+    counts = rows["files"] if isinstance(rows, dict) else rows
+    assert all(row["inserted"] == row["updated"] == row["removed"] == 0 for row in counts)
