@@ -131,7 +131,7 @@ _LOTS = text(
                      WHERE p.lot_id = l.id AND NOT p.scrapped AND p.id NOT IN
                        (SELECT e.piece_id FROM edge_uses e
                         JOIN assembly_state a ON a.assembly_id = e.assembly_id
-                        WHERE a.ended_at IS NULL OR a.cutter_status = 'BROKEN')), 0)
+                        WHERE a.ended_at IS NULL)), 0)
     FROM lots l JOIN cutting_items c ON c.id = l.cutting_item_id
     WHERE l.retired_at IS NULL
     ORDER BY l.received_on, l.lot

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from crib.floor.timeline import us_of
 from crib.life.wear import size_growth_mm
 from crib.planning.due import MountedEdge
 from crib.usecases.cuts_ahead import CutAhead
@@ -48,13 +49,24 @@ def mounted_edges(
                 station.id,
                 place[station.machine_id],
                 number[key],
-                lives.ages[stay.row.assembly_id],
+                lives.ages[stay.row.assembly_id] + _untold_wear(view, stay, cut.per_part),
                 cut.per_part,
                 *costs[made_of],
                 _size_parts_left(view, stay),
             )
         )
     return mounted, edges
+
+
+def _untold_wear(view: ShopView, stay: Stay, per_part: tuple[float, ...]) -> float:
+    """Wear of the parts made since the machine's last reading, as far as it cut them."""
+    machine_id = view.rows.stations[stay.row.station_id].machine_id
+    parts = view.untold.get(machine_id, 0.0)
+    if not parts:
+        return 0.0
+    now_us, last_us = us_of(view.now), int(view.outputs[machine_id].at_us[-1])
+    share = min(1.0, (now_us - stay.row.begin_us) / max(now_us - last_us, 1))
+    return parts * share * per_part[0]  # the run ahead of all others is the running one
 
 
 def swap_costs(spec: Any, item: Any) -> tuple[float, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -63,6 +63,7 @@ class ShopView:
         calendars: Calendar of each machine by id.
         silent_since: Last reading of machines that stopped telling, by id.
         bench: The calendar called bench or toolroom, if the shop has one.
+        untold: Parts that a running machine should have made since its last reading, by id.
     """
 
     now: datetime
@@ -75,6 +76,7 @@ class ShopView:
     calendars: dict[int, WorkCalendar]
     silent_since: dict[int, datetime | None]
     bench: WorkCalendar | None = None
+    untold: dict[int, float] = field(default_factory=dict)
 
 
 def view_shop(tx: Tx, now: datetime) -> ShopView:
@@ -159,7 +161,8 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     for index, run in enumerate(runs):
         if run.state == "running" and (run.start_at or 0) <= now_us:
             rate = run.cycle_s / share
-            left = run.quantity - output.parts_of_run(index) - lag_s / rate
+            view.untold[machine_id] = lag_s / rate
+            left = run.quantity - output.parts_of_run(index) - view.untold[machine_id]
             ahead.append(RunAhead(run.part, left if left > 0 else float("inf"), rate))
             parts.append(run.part_id)
     for run in view.rows.runs.get(machine_id, []):

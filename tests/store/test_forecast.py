@@ -5,9 +5,11 @@ from datetime import timedelta
 import pytest
 
 from crib.errors import Conflict, Invalid, NotKnown
+from crib.floor.timeline import us_of
 from crib.metrology.preset import Reading
 from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS
 from crib.store.records import get_record, update_record
+from crib.store.shop_rows import load_shop
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.correct_offset import CorrectOffset, correct_offset
 from crib.usecases.forecast import forecast_shop
@@ -424,3 +426,26 @@ def test_a_correction_made_later_does_not_reach_back(floor):
 
     assert floor.plan().forecasts[0].why == "size_limit"
     assert floor.plan(then).forecasts[0].why != "size_limit"
+
+
+def test_parts_not_told_yet_wear_the_edge_all_the_same(floor):
+    floor.mount(floor.sister())
+    floor.make(100)
+    untold = floor.plan(floor.now + 20 * CYCLE).forecasts[0]
+    floor.make(20)
+    told = floor.plan().forecasts[0]
+
+    assert (untold.parts_made, told.parts_made) == (100, 120)  # what the counter said, no more
+    assert untold.share_used == pytest.approx(told.share_used, rel=0.02)
+    assert untold.parts_left["p50"] == pytest.approx(told.parts_left["p50"], rel=0.03)
+
+
+def test_the_other_edges_of_a_chipped_insert_are_still_in_stock(floor, store):
+    floor.mount(floor.sister())
+    floor.make(40)
+    floor.remove("chipped")
+
+    with store.read() as tx:
+        (row,) = [row for row in load_shop(tx, us_of(floor.now)).lots if row.lot == "LOT-I1"]
+
+    assert (row[6], row[7]) == (9, 3)  # nine whole inserts of four edges, three of one left
