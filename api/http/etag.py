@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
+from typing import Any
 
 from flask import Request
 
@@ -11,15 +13,21 @@ from api.problems import PreconditionNeeded
 from crib.errors import ChangedMeanwhile
 
 
-def version_tag(row_id: int, version: int) -> str:
-    """The tag of one version of a record, in the unit that is asked for.
+def plain_tag(row: Mapping[str, Any]) -> str:
+    """The tag of a record as it is: its id and version, and what moves without a new version.
 
     Examples:
-        >>> version_tag(7, 3)
-        '7.3'
+        >>> plain_tag({"id": 7, "version": 3}), plain_tag({"id": 7, "version": 3, "on_hand": 9})
+        ('7.3', '7.3.9')
     """
+    moving = f".{row['on_hand']}" if "on_hand" in row else ""
+    return f"{row['id']}.{row['version']}{moving}"
+
+
+def version_tag(row: Mapping[str, Any]) -> str:
+    """The tag of a record in the unit that is asked for."""
     unit = LENGTH_UNIT.get()
-    return f"{row_id}.{version}" + ("" if unit == "mm" else f".{unit}")
+    return plain_tag(row) + ("" if unit == "mm" else f".{unit}")
 
 
 def body_tag(body: bytes) -> str:
@@ -32,7 +40,7 @@ def is_unchanged(request: Request, tag: str) -> bool:
     return bool(request.if_none_match) and request.if_none_match.contains_weak(tag)
 
 
-def refuse_stale(request: Request, row_id: int, version: int) -> None:
+def refuse_stale(request: Request, row: Mapping[str, Any]) -> None:
     """Refuse an edit that does not name the present version.
 
     Raises:
@@ -44,7 +52,7 @@ def refuse_stale(request: Request, row_id: int, version: int) -> None:
             "Say which version you edit: read it first, then send its ETag in If-Match."
         )
     given = request.if_match
-    plain = f"{row_id}.{version}"
+    plain = plain_tag(row)
     if not given.star_tag and not any(given.contains(tag) for tag in (plain, f"{plain}.in")):
         raise ChangedMeanwhile(
             "It was changed since you read it: read it again and look at the change first.",

@@ -111,7 +111,7 @@ def address_of(record: Record, row: dict[str, Any]) -> str:
 
 def _shown(record: Record, row: dict[str, Any], status: int | None = None) -> Reply:
     headers = {"Location": address_of(record, row)} if status == 201 else {}
-    return Reply(row, status, headers, version_tag(row["id"], row["version"]))
+    return Reply(row, status, headers, version_tag(row))
 
 
 def records_blueprint(record: Record) -> Blueprint:
@@ -189,7 +189,7 @@ def add_writers(
 
     def edit(call: Call, key: str, values: dict[str, Any]) -> Reply:
         row = find_record(call.tx, record, key)
-        refuse_stale(call.request, row["id"], row["version"])
+        refuse_stale(call.request, row)
         refuse_contradictions(call.tx, record, row | values)
         update_record(call.tx, record, row["id"], values, row["version"])
         return _shown(record, get_record(call.tx, record, row["id"]))
@@ -197,7 +197,7 @@ def add_writers(
     def retire_view(call: Call, key: str) -> Reply:
         row = find_record(call.tx, record, key)
         if "If-Match" in call.request.headers:
-            refuse_stale(call.request, row["id"], row["version"])
+            refuse_stale(call.request, row)
         retire_record(call.tx, record, row["id"], call.present)
         return Reply(None, 204)
 

@@ -182,3 +182,13 @@ def test_money_is_text_with_two_decimals_and_never_rounded(client: FlaskClient) 
 
     assert taken.get_json()["price"] == "12.50"
     assert refused.status_code == 422
+
+
+def test_a_lot_that_an_edge_was_taken_from_is_another_answer(client, bench):
+    tag = client.get("/v1/lots/LOT-I1").headers["ETag"]
+    bench.build()
+
+    again = client.get("/v1/lots/LOT-I1", headers={"If-None-Match": tag})
+
+    assert again.status_code == 200
+    assert again.get_json()["on_hand"] == 9
