@@ -38,6 +38,12 @@ def test_only_these_commands_exist():
     assert tuple(sorted(main.commands)) == COMMANDS
 
 
+def test_every_command_is_listed_for_developers():
+    text = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text()
+
+    assert [command for command in COMMANDS if f"`crib {command}" not in text] == []
+
+
 def test_a_misused_command_exits_with_two(crib):
     crib("no-such-command", code=2)
     crib("import", code=2)
