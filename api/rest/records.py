@@ -19,6 +19,7 @@ from api.schemas.records import (
 )
 from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
+from crib.metrology.block import check_template
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Record
 from crib.records.rules import Problem, is_time_zone, problems_of
@@ -90,6 +91,9 @@ def refuse_contradictions(tx: Tx, record: Record, values: dict[str, Any]) -> Non
         if record.name == "calendars" and zone is not None and not is_time_zone(zone):
             told = Problem("time_zone", "is no IANA time zone", "write it like Europe/Berlin")
             found.append(("time_zone", told))
+    template = values.get("block_template")
+    if template is not None:
+        check_template(template)
     if found:
         errors = [
             {"field": field, "detail": f"{one.reason}; {one.right}"} for field, one in found

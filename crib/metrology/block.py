@@ -22,8 +22,8 @@ CAUTION = (
     "(THEN MEASURE THE FIRST PART. THE MANUAL OF THE MACHINE AND SITE RULES GO FIRST)\n"
 )
 
-#: RS-274 practice (G10 L1 as the LinuxCNC documents give it). Other controls take other
-#: words: edit the template for the machine after its manual.
+#: RS-274 practice (G10 L1 sets a tool's table values). Controls differ in their words: edit
+#: the template for the machine after its manual.
 DEFAULT_TEMPLATE = (
     "(MACHINE $machine, STATION $station, TOOL $tool_number)\n"
     "(ASSEMBLY $code, SPEC $tool_spec)\n"

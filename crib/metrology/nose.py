@@ -18,8 +18,8 @@ class TipVector(NamedTuple):
     centre_line_deg: int | None
 
 
-#: RS-274 practice as the LinuxCNC documents draw it. Other controls number the quadrants
-#: differently: pass the machine's own map.
+#: RS-274 practice (fixtures/published/offsets.json names where it was seen). Other controls
+#: number the quadrants differently: pass the machine's own map.
 TIP_ORIENTATIONS: Mapping[int, TipVector] = {
     0: TipVector(0, 0, None),
     1: TipVector(1, -1, 135),

@@ -192,3 +192,24 @@ def test_a_lot_that_an_edge_was_taken_from_is_another_answer(client, bench):
 
     assert again.status_code == 200
     assert again.get_json()["on_hand"] == 9
+
+
+def test_a_machine_keeps_its_own_block_and_refuses_one_that_cannot_be_filled(client, bench):
+    tag = client.get("/v1/machines/M1").headers["ETag"]
+    wrong = client.patch(
+        "/v1/machines/M1", json={"block_template": "G10 $what"}, headers={"If-Match": tag}
+    )
+    right = client.patch(
+        "/v1/machines/M1",
+        json={"block_template": "G10 L1 P$register X$x Z$z (SPEC $tool_spec)"},
+        headers={"If-Match": tag},
+    )
+
+    mounted = bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready())
+
+    assert wrong.status_code == 422
+    assert "$what is not known" in wrong.get_json()["detail"]
+    assert right.status_code == 200
+    assert mounted["block"].startswith("(PROVE THE OFFSET FIRST")
+    assert "G10 L1 P1 X+52.0" in mounted["block"]
+    assert "(SPEC TURN-OD)" in mounted["block"]
