@@ -52,6 +52,12 @@ TABLE: dict[type[Refusal], Row] = {
         "The check character at the end does not match what stands before it. Scan the label "
         "again, or compare the typed code with it, character by character.",
     ),
+    errors.BadDesignation: Row(
+        422,
+        "Not a designation",
+        "The sentence names the position that cannot be read and what may stand there. "
+        "Compare the text with the box.",
+    ),
     errors.OutsideModel: Row(
         422,
         "Outside the range of the formula",

@@ -46,6 +46,12 @@ class BadCode(Invalid):
     kind = "bad-code"
 
 
+class BadDesignation(Invalid):
+    """A designation with a position that no table of its standard has (422)."""
+
+    kind = "bad-designation"
+
+
 class OutsideModel(Invalid, ValueError):  # noqa: N818 - see Refusal
     """A number outside the range in which a formula holds (422)."""
 

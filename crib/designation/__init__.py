@@ -1,0 +1,1 @@
+"""What the letters on the box mean."""
