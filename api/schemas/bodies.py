@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.schemas.assemblies import ReadingBody
 from api.schemas.facts import FactBody
-from api.schemas.fields import At, Choice, ExactLength, Text, Whole, listed
+from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed
 from api.schemas.mounts import AXES, MOST_PARTS
 from crib.stock.assembly import REASONS
 from crib.stock.ledger import MOVES
@@ -18,7 +18,7 @@ class RemovalBody(FactBody):
     assembly = Text(explains="Code of the tool, or its holder; this or station.")
     reason = Text(required=True, explains=f"One of {', '.join(sorted(REASONS))}.")
     part_count = Whole(most=MOST_PARTS, explains="What the machine's counter says.")
-    flank_wear_mm = ExactLength(attribute="flank_wear_tenths_um", explains="Worn land VB.")
+    flank_wear_mm = WornLand(attribute="flank_wear_tenths_um", explains="Worn land VB.")
 
 
 class CorrectionBody(FactBody):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
@@ -174,6 +175,18 @@ class ExactLength(fields.String):
         if LENGTH_UNIT.get() == "in":
             return NO_INCHES if value is None else Inches(in_from_tenths_um(value))
         return None if value is None else mm_from_tenths_um(value)
+
+
+class WornLand(ExactLength):
+    """A length read off a worn edge: never keyed in, so a number in mm will do too."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**_described(kwargs, type=["string", "number"]))
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            value = format(Decimal(repr(value)), "f")
+        return super()._deserialize(value, attr, data, **kwargs)
 
 
 class At(fields.String):

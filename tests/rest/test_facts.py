@@ -7,6 +7,7 @@ from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
 
+import pytest
 from flask.testing import FlaskClient
 
 
@@ -251,3 +252,25 @@ def test_a_machine_that_stands_still_is_on_record(
 
     assert [row["reason"] for row in stops] == ["bar feeder jammed"]
     assert client.get("/v1/stops?machine=M1").get_json()["items"] == []
+
+
+@pytest.mark.parametrize("land", [0.18, "0.18", "0.1800"])
+def test_a_measured_land_is_taken_as_a_number_too(
+    bench: SimpleNamespace, store: Any, land: object
+) -> None:
+    _mount(bench, bench.ready())
+    bench.post("/v1/removals", station="M1/T01", reason="inspection", flank_wear_mm=land)
+    with store.read() as tx:
+        kept = tx.exec_driver_sql("SELECT flank_wear_tenths_um FROM removals").scalar_one()
+    assert kept == 1_800
+
+
+@pytest.mark.parametrize("land", [True, [0.18], 0.12345, 1e300])
+def test_a_land_that_is_no_length_is_refused(
+    client: FlaskClient, bench: SimpleNamespace, land: object
+) -> None:
+    _mount(bench, bench.ready())
+    body = {"station": "M1/T01", "reason": "inspection", "flank_wear_mm": land}
+    answer = client.post("/v1/removals", json=body)
+    assert answer.status_code == 422
+    assert answer.get_json()["errors"][0]["pointer"] == "#/flank_wear_mm"
