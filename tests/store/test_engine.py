@@ -263,4 +263,6 @@ def test_eight_that_start_at_once_on_no_file_make_one_database(tmp_path):
         return version
 
     assert race(start) == {HEAD: THREADS}
-    assert check(open_store(url)) == []
+    opened = open_store(url)
+    assert check(opened) == []
+    opened.close()
