@@ -1,0 +1,115 @@
+"""Cutting speed of least cost and of greatest output, from Taylor's curve.
+
+Formula letters: n and C of ``v T^n = C``, Tt minutes to change an edge, Co machine rate per
+minute, Ct cost of an edge. Source: Groover, Fundamentals of Modern Manufacturing, section on
+machining economics (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from crib.errors import OutsideModel
+from crib.life.taylor import TaylorConstants, life_min, speed_for_life_m_min
+
+
+@dataclass(frozen=True, slots=True)
+class CutCosts:
+    """What a change of edge and a minute of the machine cost, in one money."""
+
+    change_min: float
+    machine_rate_per_min: float
+    edge_cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedChoice:
+    """One speed and what it brings; minutes and cost are None without a diameter."""
+
+    cutting_speed_m_min: float
+    life_min: float
+    cut_min: float | None
+    part_min: float | None
+    part_cost: float | None
+
+
+def least_cost_life_min(n: float, costs: CutCosts) -> float:
+    """Life of least cost ``(1/n - 1) (Tt + Ct/Co)`` [min].
+
+    Raises:
+        OutsideModel: n not between 0 and 1, or figures that leave no cost to weigh.
+    """
+    return _life(n, costs.change_min + costs.edge_cost / _rate(costs))
+
+
+def most_output_life_min(n: float, costs: CutCosts) -> float:
+    """Life of greatest output ``(1/n - 1) Tt`` [min].
+
+    Raises:
+        OutsideModel: n not between 0 and 1, or a change that takes no time.
+    """
+    return _life(n, costs.change_min)
+
+
+def cut_minutes(
+    cutting_speed_m_min: float, diameter_mm: float, path_length_mm: float, feed_mm_rev: float
+) -> float:
+    """Minutes in cut ``pi D L / (1000 v f)``."""
+    return math.pi * diameter_mm * path_length_mm / (1000 * cutting_speed_m_min * feed_mm_rev)
+
+
+def at_speed(
+    cutting_speed_m_min: float,
+    constants: TaylorConstants,
+    costs: CutCosts,
+    cut_min: float | None,
+    handling_min: float = 0.0,
+    *,
+    whole_parts: bool = False,
+) -> SpeedChoice:
+    """Minutes and cost per part at a speed: ``Th + Tm + Tt/np``, ``Co (..) + Ct/np``.
+
+    Args:
+        cutting_speed_m_min: The speed.
+        constants: The curve at the feed and depth of the cut.
+        costs: Change, machine and edge.
+        cut_min: Minutes in cut per part; None where they are not known.
+        handling_min: Minutes to load and unload.
+        whole_parts: An edge makes whole parts only, ``np = floor(T/Tm)``, at least one.
+    """
+    life = float(life_min(cutting_speed_m_min, None, None, constants))
+    if cut_min is None:
+        return SpeedChoice(cutting_speed_m_min, life, None, None, None)
+    parts = life / cut_min
+    if whole_parts:
+        parts = max(1.0, math.floor(parts + 1e-9))
+    minutes = handling_min + cut_min + costs.change_min / parts
+    cost = costs.machine_rate_per_min * minutes + costs.edge_cost / parts
+    return SpeedChoice(cutting_speed_m_min, life, cut_min, minutes, cost)
+
+
+def speed_of_life(life: float, constants: TaylorConstants) -> float:
+    """Speed that promises a life [m/min]."""
+    return float(speed_for_life_m_min(life, constants))
+
+
+def _rate(costs: CutCosts) -> float:
+    if not costs.machine_rate_per_min > 0:
+        raise OutsideModel("machine_rate_per_min has to be above 0.")
+    return costs.machine_rate_per_min
+
+
+def _life(n: float, weight_min: float) -> float:
+    if not 0 < n < 1:
+        raise OutsideModel(
+            f"n is {n!r}; a slower cut pays by a longer life only where n is between 0 and 1.",
+            errors=[{"field": "n", "detail": "between 0 and 1"}],
+        )
+    if not (math.isfinite(weight_min) and weight_min > 0):
+        raise OutsideModel(
+            "change_min has to be above 0: where a change of edge takes no time, no speed is "
+            "too fast.",
+            errors=[{"field": "change_min", "detail": "above 0"}],
+        )
+    return (1 / n - 1) * weight_min
