@@ -6,7 +6,7 @@ from functools import cache
 
 from flask_smorest import Blueprint
 
-from api.rest import assemblies, bench, counts, fact_lists, mounts, paper, plan, views
+from api.rest import assemblies, bench, counts, fact_lists, mounts, paper, plan, views, workings
 from api.rest.records import COLLECTIONS, records_blueprint
 
 
@@ -22,5 +22,6 @@ def blueprints() -> tuple[Blueprint, ...]:
         plan.blueprint,
         views.blueprint,
         paper.blueprint,
+        workings.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )

@@ -1,0 +1,126 @@
+"""The calculations by themselves: no state, no database."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, computes, reads
+from api.schemas import workings as shapes
+from crib.codes import check_character
+from crib.errors import Invalid
+from crib.life.economics import (
+    CutCosts,
+    at_speed,
+    cut_minutes,
+    least_cost_life_min,
+    most_output_life_min,
+    speed_of_life,
+)
+from crib.life.replacement import weibull_swap_point
+from crib.life.taylor import TaylorConstants, life_min
+from crib.life.wear import size_growth_mm
+from crib.metrology.series import judge_series
+from crib.planning.bench_order import OrderJob, order_jobs
+
+blueprint = Blueprint("workings", __name__, description="The calculations by themselves.")
+
+
+@computes(
+    blueprint, "/v1/workings/tool-life", shapes.ToolLifeAnswer(), body=shapes.ToolLifeBody()
+)
+def work_out_tool_life(call: Call) -> dict[str, Any]:
+    """Work out the life that Taylor's curve promises."""
+    given = dict(call.body)
+    cut = [given.pop(name, None) for name in ("cutting_speed_m_min", "feed_mm_rev", "depth_mm")]
+    return {"life_min": float(life_min(cut[0], cut[1], cut[2], TaylorConstants(**given)))}
+
+
+@computes(
+    blueprint, "/v1/workings/swap-point", shapes.SwapPointAnswer(), body=shapes.SwapPointBody()
+)
+def work_out_swap_point(call: Call) -> dict[str, Any]:
+    """Work out the age at which a planned swap costs least."""
+    found = weibull_swap_point(**call.body)
+    never = not math.isfinite(found.age)
+    return {
+        "age": None if never else found.age,
+        "cost_rate": found.cost_rate,
+        "fails_first_share": found.fails_first_prob,
+        "why": "A planned swap never pays: run each edge until it fails."
+        if never
+        else f"Swapping at {found.age:.4g} costs least per unit of use; "
+        f"{found.fails_first_prob:.1%} of edges fail before.",
+    }
+
+
+@computes(
+    blueprint,
+    "/v1/workings/cutting-economics",
+    shapes.EconomicsAnswer(),
+    body=shapes.EconomicsBody(),
+)
+def work_out_economics(call: Call) -> dict[str, Any]:
+    """Work out the speeds of least cost and of greatest output."""
+    given = call.body
+    curve = TaylorConstants(given["n"], given["c_m_min"])
+    costs = CutCosts(given["change_min"], given["machine_rate_per_min"], given["edge_cost"])
+    found = {}
+    for name, life in (
+        ("minimum_cost", least_cost_life_min(curve.n, costs)),
+        ("maximum_output", most_output_life_min(curve.n, costs)),
+    ):
+        speed = speed_of_life(life, curve)
+        minutes = None
+        if "diameter_mm" in given:
+            cut = (given["diameter_mm"], given["path_length_mm"], given["feed_mm_rev"])
+            minutes = cut_minutes(speed, *cut)
+        found[name] = at_speed(speed, curve, costs, minutes, given.get("handling_min", 0.0))
+    return found
+
+
+@computes(blueprint, "/v1/workings/preset", shapes.SeriesAnswer(), body=shapes.SeriesBody())
+def work_out_preset(call: Call) -> Any:
+    """Judge repeats of one length."""
+    return judge_series(**call.body)
+
+
+@computes(
+    blueprint,
+    "/v1/workings/bench-order",
+    shapes.BenchOrderAnswer(),
+    body=shapes.BenchOrderBody(),
+)
+def work_out_bench_order(call: Call) -> Any:
+    """Put jobs in order for one bench."""
+    return order_jobs([OrderJob(**job) for job in call.body["jobs"]])
+
+
+@computes(
+    blueprint, "/v1/workings/part-size", shapes.PartSizeAnswer(), body=shapes.PartSizeBody()
+)
+def work_out_part_size(call: Call) -> dict[str, float]:
+    """Work out how much a worn flank lets the part grow."""
+    given = call.body
+    land, clearance = given["wear_land_mm"], given["clearance_deg"]
+    grown = size_growth_mm(land, clearance, on_diameter=given["on_diameter"])
+    return {"growth_mm": float(grown)}
+
+
+@reads(
+    blueprint,
+    "/v1/workings/check-character/<text>",
+    shapes.CharacterAnswer(),
+    problems=(),
+    opens=False,
+)
+def work_out_check_character(_call: Call, text: str) -> dict[str, str]:
+    """Work out the check character of a text (ISO/IEC 7064, MOD 37,36)."""
+    body = text.upper()
+    if not re.fullmatch(r"[0-9A-Z]{1,64}", body):
+        raise Invalid("A check character is made of up to 64 characters 0-9 and A-Z.")
+    character = check_character(body)
+    return {"character": character, "code": body + character}
