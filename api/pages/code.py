@@ -28,6 +28,7 @@ ACTS = {
 }
 
 
+@blueprint.get("/c/<path:text>")  # typed by hand; symbols carry capitals
 @blueprint.get("/C/<path:text>")
 def code_page(text: str) -> Response:
     """What a code is, in plain words."""

@@ -85,7 +85,14 @@ def work_out_economics(call: Call) -> dict[str, Any]:
 @computes(blueprint, "/v1/workings/preset", shapes.SeriesAnswer(), body=shapes.SeriesBody())
 def work_out_preset(call: Call) -> Any:
     """Judge repeats of one length."""
-    return judge_series(**call.body)
+    found = judge_series(**call.body)
+    return {
+        "mean": found.mean_mm,
+        "standard_deviation": found.standard_deviation_mm,
+        "type_a": found.type_a_mm,
+        "expanded_uncertainty": found.expanded_uncertainty_mm,
+        "accepted": found.accepted,
+    }
 
 
 @computes(

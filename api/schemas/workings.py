@@ -86,12 +86,12 @@ class SeriesBody(Shape):
 
 
 class SeriesAnswer(Shape):
-    """Statistics; null where one repeat tells nothing."""
+    """Statistics [mm]; null where one repeat tells nothing."""
 
-    mean_mm = Number(required=True)
-    standard_deviation_mm = Number(required=True, allow_none=True)
-    type_a_mm = Number(required=True, allow_none=True)
-    expanded_uncertainty_mm = Number(required=True, allow_none=True)
+    mean = Number(required=True)
+    standard_deviation = Number(required=True, allow_none=True)
+    type_a = Number(required=True, allow_none=True)
+    expanded_uncertainty = Number(required=True, allow_none=True)
     accepted = YesNo(required=True, allow_none=True)
 
 

@@ -39,6 +39,10 @@ class GridSwap(NamedTuple):
     fails_first_prob: Floats
 
 
+#: Flattest life that is taken; real edges wear with a shape above 1.
+LEAST_SHAPE = 0.05
+
+
 def _check_costs(planned_cost: float, failure_cost: float) -> None:
     for value, name in ((planned_cost, "planned_cost"), (failure_cost, "failure_cost")):
         if not (math.isfinite(value) and value > 0):
@@ -73,6 +77,11 @@ def weibull_swap_point(
         >>> round(weibull_swap_point(2.0, 1.0, 1, 5).age, 4)
         0.5107
     """
+    if math.isfinite(shape) and 0 < shape < LEAST_SHAPE:
+        raise OutsideModel(
+            f"shape is {shape:g}; below {LEAST_SHAPE:g} a life spreads beyond any number.",
+            facts={"quantity": "shape", "range": f"from {LEAST_SHAPE:g}"},
+        )
     for value, name in ((shape, "shape"), (scale, "scale")):
         if not (math.isfinite(value) and 0 < value <= 1e12):
             raise OutsideModel(

@@ -76,3 +76,17 @@ def test_odd_numbers_are_refused_or_answered(client, name):
 @pytest.mark.parametrize("name", BODIES)
 def test_a_body_that_says_nothing_is_refused(client, name):
     assert client.post(f"/v1/workings/{name}", json={}).status_code == 422
+
+
+def test_repeats_are_judged_under_the_names_of_the_contract(client):
+    answer = client.post(
+        "/v1/workings/preset",
+        json={"readings_mm": [80.001, 80.002, 80.003], "tolerance_mm": 0.02},
+    ).get_json()
+
+    assert answer["mean"] == pytest.approx(80.002)
+    assert answer["standard_deviation"] == pytest.approx(0.001)
+    assert answer["type_a"] == pytest.approx(0.001 / 3**0.5)
+    assert set(answer) == {
+        "mean", "standard_deviation", "type_a", "expanded_uncertainty", "accepted",
+    }  # fmt: skip

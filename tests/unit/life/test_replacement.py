@@ -72,3 +72,8 @@ def test_the_grid_stops_where_it_has_to():
     swap = least_cost_on_grid(ages, ages**3, np.ones(1), np.array([10.0]), np.array([0.2]))
 
     assert 0.19 < swap.age[0] <= 0.2
+
+
+def test_a_life_flatter_than_any_edge_is_refused_not_overflown():
+    with pytest.raises(OutsideModel, match="shape"):
+        weibull_swap_point(0.001, 1.0, 1.0, 5.0)
