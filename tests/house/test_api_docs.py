@@ -18,7 +18,15 @@ from api.settings import VARIABLES, Settings
 from crib.store.engine import Store
 
 #: Pages for people; everything else is documented.
-PAGES = {"/", "/C", "/C/{text}", "/problems", "/problems/{kind}", "/static/{filename}"}
+PAGES = {
+    "/",
+    "/C",
+    "/C/{text}",
+    "/c/{text}",
+    "/problems",
+    "/problems/{kind}",
+    "/static/{filename}",
+}
 PLAIN = {"/healthz", "/readyz", "/v1/openapi.json", "/v1/docs"}
 
 

@@ -274,3 +274,12 @@ def test_a_land_that_is_no_length_is_refused(
     answer = client.post("/v1/removals", json=body)
     assert answer.status_code == 422
     assert answer.get_json()["errors"][0]["pointer"] == "#/flank_wear_mm"
+
+
+def test_a_code_typed_in_small_letters_opens_its_page(client, bench):
+    code = bench.ready()
+
+    page = client.get(f"/c/{code.lower()}")
+
+    assert page.status_code == 200
+    assert code in page.get_data(as_text=True)
