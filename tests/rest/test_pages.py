@@ -1,0 +1,59 @@
+"""The page that a label opens, as a person reads it."""
+
+from html import escape
+
+import pytest
+
+
+@pytest.mark.parametrize(
+    "mark", ["<script>alert(1)</script>", 'Otto "Ox" O\'Neil', "أمينة", "Zoë 🛠"]
+)
+def test_no_mark_can_be_more_than_a_mark(client, mark):
+    made = client.post("/v1/holders", json={"holder": mark, "holder_type": "SQ12-CN"})
+
+    page = client.get(f"/C/{made.get_json()['code']}").get_data(as_text=True)
+
+    assert made.status_code == 201
+    assert "<script" not in page
+    assert escape(mark, quote=False) in page.replace("&#34;", '"').replace("&#39;", "'")
+
+
+def test_the_page_runs_nothing_and_asks_nobody_else(client, bench):
+    answer = client.get(f"/C/{bench.ready()}")
+    page = answer.get_data(as_text=True)
+
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
+    assert "<script" not in page
+    assert "style=" not in page
+    assert "http://" not in page
+    assert '<html lang="en"' in page
+
+
+def test_a_label_of_an_earlier_preset_says_so_and_names_the_present_one(client, bench):
+    old = bench.ready()
+    new = bench.measure(old)["assembly"]
+
+    page = client.get(f"/C/{old}").get_data(as_text=True)
+
+    assert new != old
+    assert "superseded and VOID" in page
+    assert new in page
+
+
+def test_the_page_of_a_mounted_tool_shows_what_is_keyed_in_and_the_cautions(client, bench):
+    code = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+
+    page = client.get(f"/C/{code}").get_data(as_text=True)
+
+    assert "M1/T01" in page
+    assert "+52.0" in page
+    assert "on diameter" in page
+    assert "Prove the offset" in page
+
+
+def test_an_unknown_and_a_mistyped_code_are_told_apart(client):
+    assert client.get("/C/NOBODY-KNOWS").status_code == 404
+    mistyped = client.get("/C/A00001X")
+    assert mistyped.status_code == 422
+    assert "mistyped" in mistyped.get_data(as_text=True)
