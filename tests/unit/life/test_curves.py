@@ -52,14 +52,15 @@ def test_the_way_ahead_meets_its_target_whatever_the_age():
 
 
 def test_the_way_ahead_meets_its_target_on_a_curve_steep_only_in_its_middle():
-    # Newton's steps from either flat end swing past the steep middle to the other end.
+    # Newton's steps from either flat end swing past the steep middle to the other end; that
+    # breakage flattens out early makes them swing longest.
     steepness = np.array([2.0, 8.0, 30.0])
-    rise = np.where(np.abs(GRID[1:]) < 0.3, steepness[:, None], 0.2) * np.diff(GRID)
+    rise = np.where(np.abs(GRID[1:]) < 0.1, steepness[:, None], 0.3) * np.diff(GRID)
     log_hazard = np.cumsum(np.hstack([np.full((3, 1), -4.0), rise]), axis=1)
     curves = Curves(np.zeros(3), log_hazard)
     n = 3000
-    edges = Edges(np.arange(n) % 3, np.zeros(n), np.zeros(n), np.ones(n))
-    target = np.exp(np.linspace(-4, 6, n))
+    edges = Edges(np.arange(n) % 3, np.zeros(n), np.full(n, 2.0), np.full(n, 0.05))
+    target = np.exp(np.linspace(-5, 5, n))
 
     ahead = ahead_for_hazard(curves, edges, target)
 
