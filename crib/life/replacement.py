@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
 
+_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(16)
+
 
 class SwapPoint(NamedTuple):
     """When to swap.
@@ -133,11 +135,10 @@ def _end_of_life(shape: float, rate: float) -> float:
 
 def _area(x: float, shape: float, rate: float) -> float:
     """``integral_0^x S`` by Gauss-Legendre on panels that grow from 0."""
-    nodes, weights = np.polynomial.legendre.leggauss(16)
     edges = x * np.concatenate([[0.0], np.geomspace(1e-6, 1.0, 25)])
     half = np.diff(edges)[:, None] / 2
-    points = edges[:-1, None] + half * (nodes + 1)
-    return float(np.sum(half * weights * np.exp(-(points**shape) - rate * points)))
+    points = edges[:-1, None] + half * (_NODES + 1)
+    return float(np.sum(half * _NODE_WEIGHTS * np.exp(-(points**shape) - rate * points)))
 
 
 def least_cost_on_grid(
