@@ -38,7 +38,9 @@ from crib.store.migrate import open_store
 from crib.store.records import get_record, insert_record
 
 # How long an example takes says nothing on a busy machine. What CI finds, it finds again.
-settings.register_profile("crib", deadline=None, derandomize="CI" in os.environ)
+settings.register_profile(
+    "crib", deadline=None, derandomize="CI" in os.environ, print_blob=True
+)
 settings.load_profile("crib")
 
 #: A Monday morning; everything in the small shop happens from here on.
