@@ -84,6 +84,9 @@ def _serving(environment: dict[str, str], workers: int, log: Path) -> Iterator[R
                     ready = server.ask("GET", "/readyz").status == 200
                 except OSError:
                     ready = False
+                # A process told to stop while it still starts does not hear it, and is only
+                # killed ten seconds later.
+                ready = ready and log.read_bytes().count(b"Started worker-") >= workers
                 if ready or process.poll() is not None:
                     break
                 time.sleep(0.05)
