@@ -13,6 +13,9 @@ Clock = Callable[[], datetime]
 #: How far ahead of ours a reporting clock may run before a fact is refused.
 CLOCK_TOLERANCE = timedelta(minutes=5)
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
 _INSTANT = re.compile(
     r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d(:\d\d(\.\d{1,9})?)?([Zz]|[+-]([01]\d|2[0-3]):?[0-5]\d)",
     re.ASCII,
@@ -22,6 +25,18 @@ _INSTANT = re.compile(
 def now() -> datetime:
     """The present instant, aware, in UTC."""
     return datetime.now(UTC)
+
+
+def us_from_instant(at: datetime) -> int:
+    """Microseconds since 1970 of an aware instant; ValueError on a naive one."""
+    if at.tzinfo is None:
+        raise ValueError(f"naive time {at!r}")
+    return (at - _EPOCH) // _MICROSECOND
+
+
+def instant_from_us(at_us: int) -> datetime:
+    """The aware UTC instant of microseconds since 1970."""
+    return _EPOCH + int(at_us) * _MICROSECOND
 
 
 def parse_instant(text: str) -> datetime:

@@ -18,9 +18,8 @@ from api.schemas.views import (
     PlanQuery,
     SwapPage,
 )
-from crib.clock import refuse_future
+from crib.clock import instant_from_us, refuse_future
 from crib.errors import NotKnown
-from crib.floor.timeline import instant
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
 from crib.usecases.forecast import Forecast, ShopPlan
@@ -112,8 +111,8 @@ def forecast_row(one: Forecast) -> dict[str, Any]:
 def _night(night: MachineNight) -> dict[str, Any]:
     return {
         "machine": night.machine,
-        "begins_at": instant(night.begin_us),
-        "ends_at": instant(night.end_us),
+        "begins_at": instant_from_us(night.begin_us),
+        "ends_at": instant_from_us(night.end_us),
         "fail_probability": night.as_planned,
         "fail_probability_with_swaps": night.with_swaps,
         "limit": night.limit,

@@ -8,12 +8,12 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
+from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.timeline import (
     HORIZON,
     Timeline,
     advance,
-    instant,
     merged,
     spans_in,
     us_of,
@@ -88,8 +88,8 @@ class WorkCalendar:
         stop = int(np.searchsorted(line.start, last, side="left"))
         return [
             Stretch(
-                instant(max(int(line.start[i]), first)),
-                instant(min(int(line.end[i]), last)),
+                instant_from_us(max(int(line.start[i]), first)),
+                instant_from_us(min(int(line.end[i]), last)),
                 bool(line.attended[i]),
             )
             for i in range(begin, stop)
@@ -155,7 +155,11 @@ class WorkCalendar:
             if not later.size:
                 return None
             best = later[np.lexsort((~attended[later], start[later]))[0]]
-        return Stretch(instant(int(start[best])), instant(int(end[best])), bool(attended[best]))
+        return Stretch(
+            instant_from_us(int(start[best])),
+            instant_from_us(int(end[best])),
+            bool(attended[best]),
+        )
 
     def next_unattended(self, at: datetime) -> Stretch | None:
         """The whole unattended stretch in progress, or the next one; None within a year."""
@@ -165,7 +169,11 @@ class WorkCalendar:
         if not found.size:
             return None
         first = found[0]
-        return Stretch(instant(int(line.start[first])), instant(int(line.end[first])), False)
+        return Stretch(
+            instant_from_us(int(line.start[first])),
+            instant_from_us(int(line.end[first])),
+            False,
+        )
 
     def _line(self, at: datetime) -> Timeline:
         return merged(self.spans, self.zone, *window(at))
@@ -185,4 +193,4 @@ ALWAYS = WorkCalendar(tuple(WeekSpan(day, 0, DAY_MIN, True) for day in range(7))
 
 def _one(instants: npt.NDArray[np.datetime64]) -> datetime | None:
     number = int(instants.astype(np.int64)[0])
-    return None if np.isnat(instants[0]) else instant(number)
+    return None if np.isnat(instants[0]) else instant_from_us(number)

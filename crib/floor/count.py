@@ -17,7 +17,7 @@ from crib.floor.chain import longest_plausible
 from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of, pair_pace, steps
 from crib.floor.refused import RefusedReading, conflicting, impossible, outlier
 
-__all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb", "parts_between", "total_at"]
+__all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -235,44 +235,3 @@ def _broken(origin: Int, size: int) -> Bool:
     pairs = (origin[:-1] >= 0) & (origin[1:] >= 0)
     whole[origin[:-1][pairs]] = True
     return ~whole
-
-
-def total_at(at_us: npt.ArrayLike, total: npt.ArrayLike, instants_us: npt.ArrayLike) -> Int:
-    """Running total at instants: straight between readings, rounded down.
-
-    Before the first reading it is the first total, after the last one the last: nothing is
-    made up beyond what was read.
-
-    Args:
-        at_us: Instants of readings in strict order [µs since 1970], shape (readings,).
-        total: Their running totals, never falling.
-        instants_us: Instants asked for [µs since 1970], any shape.
-    """
-    when, made = np.asarray(at_us, dtype=np.int64), np.asarray(total, dtype=np.int64)
-    asked = np.asarray(instants_us, dtype=np.int64)
-    if not when.size:
-        return np.zeros(asked.shape, dtype=np.int64)
-    if when.size == 1:
-        return np.full(asked.shape, made[0])
-    left = np.clip(np.searchsorted(when, asked, side="right") - 1, 0, when.size - 2)
-    span = when[left + 1] - when[left]
-    share = np.clip((asked - when[left]) / span, 0.0, 1.0)
-    gained = np.floor(share * (made[left + 1] - made[left]) + 1e-9).astype(np.int64)
-    return np.asarray(made[left] + gained)
-
-
-def parts_between(
-    at_us: npt.ArrayLike,
-    total: npt.ArrayLike,
-    from_us: npt.ArrayLike,
-    to_us: npt.ArrayLike,
-) -> Int:
-    """Whole parts made in intervals; neighbouring intervals add up, no part is lost.
-
-    Args:
-        at_us: Instants of readings in strict order [µs since 1970].
-        total: Their running totals.
-        from_us: Starts [µs since 1970], any shape.
-        to_us: Ends, same shape.
-    """
-    return np.asarray(total_at(at_us, total, to_us) - total_at(at_us, total, from_us))

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from crib.clock import print_instant
+from crib.clock import instant_from_us, print_instant
 from crib.floor.counter import Bool, Int, Pace, most_parts, pair_pace, steps
 
 #: Largest figure that any counter shows.
 LARGEST = 10**12
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,4 +142,4 @@ def _too_fast(
 
 
 def _print(at_us: int) -> str:
-    return print_instant(_EPOCH + timedelta(microseconds=at_us))
+    return print_instant(instant_from_us(at_us))

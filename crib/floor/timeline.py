@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import numpy.typing as npt
 
+from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.floor.week import WEEKDAYS, WeekSpan
 
@@ -23,7 +24,6 @@ LOOK_BACK = timedelta(days=32)
 _FIRST_YEAR, _LAST_YEAR = 1900, 2900
 
 _US = 1_000_000
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Timeline(NamedTuple):
@@ -73,12 +73,7 @@ def us_of(at: datetime) -> int:
         raise Invalid("An instant without an offset is a guess: give it a time zone.")
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
         raise Invalid(f"The year {at.year} lies outside the working life of any machine.")
-    return (at.astimezone(UTC) - _EPOCH) // timedelta(microseconds=1)
-
-
-def instant(at_us: int) -> datetime:
-    """The UTC instant so many microseconds after 1970."""
-    return _EPOCH + timedelta(microseconds=at_us)
+    return us_from_instant(at)
 
 
 def window(at: datetime) -> tuple[date, int]:

@@ -82,10 +82,6 @@ class PresetResult:
         """Mean per measure, as ``crib.metrology.offset`` takes it."""
         return {result.measure: result.mean_tenths_um for result in self.measures}
 
-    def expanded_uncertainties_mm(self) -> dict[str, float]:
-        """Expanded uncertainty (k = 2) per measure [mm]."""
-        return {result.measure: result.expanded_uncertainty_mm for result in self.measures}
-
 
 def mean_tenths_um(values_tenths_um: Sequence[int]) -> TenthsUm:
     """Exact mean of exact lengths, rounded once to 0.1 µm, half to even.

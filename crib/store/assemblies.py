@@ -18,6 +18,7 @@ from sqlalchemy import (
     update,
 )
 
+from crib.clock import instant_from_us
 from crib.store.engine import Tx
 from crib.store.tables import (
     assemblies,
@@ -29,7 +30,6 @@ from crib.store.tables import (
     station_state,
     teardowns,
 )
-from crib.store.types import instant_from_us
 
 _T = metadata.tables
 _stations, _machines = _T["stations"], _T["machines"]
@@ -205,7 +205,6 @@ _LABEL_COLUMNS = (
     label_codes.c.preset_id,
     label_codes.c.superseded_at,
 )
-_LABEL = select(*_LABEL_COLUMNS).where(label_codes.c.code == bindparam("code"))
 _CURRENT_LABEL = select(*_LABEL_COLUMNS).where(
     label_codes.c.assembly_id == bindparam("of_assembly_id"),
     label_codes.c.superseded_at.is_(None),
@@ -225,12 +224,6 @@ _LABEL_PRESET = (
     .where(label_codes.c.code == bindparam("old_code"))
     .values(preset_id=bindparam("of_preset_id"))
 )
-
-
-def label_row(tx: Tx, code: str) -> LabelRow | None:
-    """The label that carries a code, current or superseded."""
-    row = tx.execute(_LABEL, {"code": code}).one_or_none()
-    return None if row is None else LabelRow(*row)
 
 
 def current_label(tx: Tx, assembly_id: int) -> LabelRow:

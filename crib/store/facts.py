@@ -8,10 +8,10 @@ from typing import Any
 
 from sqlalchemy import Select, func, select
 
+from crib.clock import us_from_instant
 from crib.errors import Conflict, NotKnown
 from crib.store.engine import Tx
 from crib.store.tables import facts, metadata
-from crib.store.types import us_from_instant
 
 _PEOPLE = metadata.tables["people"]
 _REVERSAL = facts.alias("reversal")

@@ -63,7 +63,6 @@ PRESET_ROWS: Select[Any] = (
     .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
     .outerjoin(_people, _people.c.id == facts.c.person_id)
 )
-_BY_ID = PRESET_ROWS.where(presets.c.fact_id == bindparam("id"))
 _LATEST = (
     PRESET_ROWS.where(presets.c.assembly_id == bindparam("of_assembly_id"))
     .order_by(presets.c.fact_id.desc())
@@ -71,11 +70,6 @@ _LATEST = (
 )
 _INSERT = insert(presets)
 _INSERT_READING = insert(preset_readings)
-
-
-def preset_row(tx: Tx, preset_id: int) -> PresetRow:
-    """The preset of an id."""
-    return PresetRow(*tx.execute(_BY_ID, {"id": preset_id}).one())
 
 
 def latest_preset(tx: Tx, assembly_id: int) -> PresetRow | None:

@@ -15,12 +15,12 @@ from typing import Any, TypeVar
 
 from sqlalchemy import ColumnElement, Select, Table, case, select
 
+from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME, CALENDAR_SPANS, OPERATIONS
 from crib.records.columns import Column, Record
 from crib.store.engine import Tx
 from crib.store.tables import metadata
-from crib.store.types import us_from_instant
 
 _T = TypeVar("_T")
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from crib.clock import us_from_instant
 from crib.errors import ChangedMeanwhile, InUse, NotKnown
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Record
 from crib.store.engine import Tx
-from crib.store.types import us_from_instant
 
 # record -> what still uses it: a count by its id, and how a sentence says it
 _OPEN: dict[str, tuple[tuple[str, str], ...]] = {

@@ -2,26 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import BigInteger, Dialect, Integer
 from sqlalchemy.types import TypeDecorator
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_MICROSECOND = timedelta(microseconds=1)
-
-
-def us_from_instant(at: datetime) -> int:
-    """Microseconds since 1970 of an aware instant; ValueError on a naive one."""
-    if at.tzinfo is None:
-        raise ValueError(f"naive time {at!r}")
-    return (at - _EPOCH) // _MICROSECOND
-
-
-def instant_from_us(at_us: int) -> datetime:
-    """The aware UTC instant of microseconds since 1970."""
-    return _EPOCH + timedelta(microseconds=int(at_us))
+from crib.clock import instant_from_us, us_from_instant
 
 
 class Instant(TypeDecorator[datetime]):

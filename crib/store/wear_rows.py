@@ -95,11 +95,6 @@ class CuttingData:
     def _by_id(tx: Tx, statement: Any) -> dict[int, Any]:
         return {row.id: row for row in tx.execute(statement)}
 
-    def expected_spec(self, station_id: int, part_id: int) -> int | None:
-        """Id of the tool spec that a part's program expects in a station, if any."""
-        station = self._stations[station_id]
-        return self._specs_expected.get((part_id, station.tool_number, station.path or 1))
-
     def tools_of(self, part_id: int) -> list[tuple[int, int, int]]:
         """Tool number, path and id of the expected spec, for every tool of a part."""
         return sorted(

@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.clock import parse_instant, print_instant
+from crib.clock import instant_from_us, parse_instant, print_instant, us_from_instant
 from crib.errors import Invalid
-from crib.store.types import instant_from_us, us_from_instant
 
 Ints = NDArray[np.int64]
 

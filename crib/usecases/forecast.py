@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from crib.floor.timeline import instant
+from crib.clock import instant_from_us
 from crib.life.model import LifeModel, fit_life_model
 from crib.life.observations import LifeHistories, SetAside
 from crib.planning.demand import WearAhead
@@ -190,7 +190,7 @@ class _Seats:
             "tool_spec": self.rows.specs[assembly.tool_spec_id].tool_spec,
             "holder_id": assembly.holder_id,
             "part": self.part_now.get(station.machine_id),
-            "mounted_at": instant(stay.row.begin_us),
+            "mounted_at": instant_from_us(stay.row.begin_us),
             "parts_made": stay.parts,
             "engaged_min": stay.engaged_min,
         }
@@ -274,4 +274,4 @@ def _whole(value: float) -> int | None:
 
 
 def _instant(at_us: int) -> datetime | None:
-    return instant(at_us) if at_us >= 0 else None
+    return instant_from_us(at_us) if at_us >= 0 else None

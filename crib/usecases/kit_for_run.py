@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from crib.clock import instant_from_us
 from crib.errors import Conflict, NotKnown
-from crib.floor.timeline import instant
 from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.swap_list import make_shelf
@@ -98,7 +98,7 @@ def _expected_start(plan: ShopPlan, run: Any, machine_id: int) -> datetime:
             if number == index:
                 begin_s = float(segments.end_s[segment - 1]) if segment else 0.0
                 at_us = int(ahead.time.clock_us(begin_s))
-                return instant(at_us) if at_us >= 0 else plan.view.now
+                return instant_from_us(at_us) if at_us >= 0 else plan.view.now
     return plan.view.now
 
 

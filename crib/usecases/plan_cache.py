@@ -45,8 +45,3 @@ class PlanCache:
         """The plan from the facts dated up to an instant; never kept."""
         with self._store.read() as tx:
             return forecast_shop(tx, at)
-
-    def last(self) -> ShopPlan | None:
-        """The plan made last, however old, without waiting for a new one."""
-        made = self._made
-        return made[2] if made else None

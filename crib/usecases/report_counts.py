@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.clock import CLOCK_TOLERANCE, print_instant
+from crib.clock import CLOCK_TOLERANCE, instant_from_us, print_instant, us_from_instant
 from crib.errors import Invalid
 from crib.floor.count import Absorbed, KnownCounts, absorb
 from crib.floor.refused import LARGEST
@@ -25,7 +25,6 @@ from crib.store.counts import (
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
-from crib.store.types import instant_from_us, us_from_instant
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.usecases.said import record, said
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import datetime
 
-from crib.clock import print_instant
+from crib.clock import instant_from_us, print_instant
 from crib.codes import KINDS, looks_like_code, parse_code
 from crib.errors import BadCode
 from crib.metrology.offset import AxisOffset, key_in_text
@@ -18,7 +18,6 @@ from crib.store.resolve import Resolved, resolve
 from crib.store.scans import AssemblyScan, scan_assembly
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import holder_row, lot_row
-from crib.store.types import instant_from_us
 from crib.units import TenthsUm
 from crib.usecases.expected_tool import expected_tool
 from crib.usecases.gauge_trust import gauge_problems

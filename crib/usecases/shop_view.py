@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from crib.clock import instant_from_us
 from crib.floor.calendar import ALWAYS, WorkCalendar
-from crib.floor.timeline import instant, us_of
+from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.planning.ahead import TimeAhead, lay_out
@@ -150,7 +151,7 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     view.silent_since[machine_id] = None
     lag_s = 0.0
     if output.at_us.size:
-        last = instant(int(output.at_us[-1]))
+        last = instant_from_us(int(output.at_us[-1]))
         quiet_s = calendar.running_seconds(last, view.now) if last < view.now else 0.0
         if quiet_s <= _SILENCE_S:
             lag_s = quiet_s  # parts made since the last reading are still to be told
@@ -189,7 +190,7 @@ def _running_share(
     at, total = output.at_us[recent], output.total[recent]
     cycles = np.array([run.cycle_s for run in runs] + [0.0])[output.run[recent]]
     busy_s = float((np.diff(total) * cycles[1:]).sum())
-    open_s = calendar.running_seconds(instant(int(at[0])), instant(int(at[-1])))
+    open_s = calendar.running_seconds(instant_from_us(int(at[0])), instant_from_us(int(at[-1])))
     if open_s < 7_200 or busy_s <= 0:
         return 1.0
     return float(np.clip(busy_s / open_s, 0.2, 1.3))

@@ -8,6 +8,7 @@ from datetime import datetime
 
 import numpy as np
 
+from crib.clock import us_from_instant
 from crib.planning.output import NO_RUN, MachineOutput, machine_output
 from crib.planning.part_wear import PartWear, part_wear
 from crib.store.assemblies import AssemblyRow
@@ -22,7 +23,6 @@ from crib.store.engine import Tx
 from crib.store.mounts import MountRow
 from crib.store.stations import RunRow, StationRow, runs_of, station_row
 from crib.store.stockrows import SpecRow, spec_row
-from crib.store.types import us_from_instant
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import ALWAYS, WorkCalendar
-from crib.floor.timeline import instant, us_of
+from crib.floor.timeline import us_of
 from crib.planning.bench import BenchQueue, QueueRow, add_bench_time, bench_jobs, bench_queue
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import (
@@ -178,7 +179,7 @@ def _planned(plan: ShopPlan, until: datetime) -> list[tuple[SwapNeed, Forecast, 
                 tool_spec=forecast.tool_spec,
                 assembly=forecast.assembly if ordinal == 0 else None,
                 ordinal=ordinal,
-                swap_by=instant(at_us),
+                swap_by=instant_from_us(at_us),
                 releases_holder=holder_mark.get(forecast.holder_id) if ordinal == 0 else None,
                 why=swap.why,
             )
@@ -283,8 +284,8 @@ def _waiting(
     return (
         replace(
             waiting,
-            void_after=instant(preset.void_after_us),
-            measured_at=instant(preset.at_us),
+            void_after=instant_from_us(preset.void_after_us),
+            measured_at=instant_from_us(preset.at_us),
         ),
         True,
     )

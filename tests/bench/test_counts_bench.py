@@ -12,9 +12,9 @@ from types import SimpleNamespace
 
 import pytest
 
+from crib.clock import us_from_instant
 from crib.store.engine import Store
 from crib.store.facts import add_fact
-from crib.store.types import us_from_instant
 from crib.usecases.count_columns import columns_from_json
 from crib.usecases.report_counts import ReportCounts, report_counts
 

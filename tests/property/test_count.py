@@ -6,8 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crib.floor.count import KnownCounts, absorb, parts_between, total_at
+from crib.floor.count import KnownCounts, absorb
 from crib.floor.counter import LIMITS
+from crib.planning.output import NO_RUN, machine_output
 
 CYCLE_S = 20.0
 DAY_US = 86_400_000_000
@@ -142,8 +143,9 @@ def test_neighbouring_intervals_add_up_to_the_whole(rows, cuts):
     at, total = ledger.rows[:, 0], ledger.rows[:, 3]
     edges = np.sort(np.array([*cuts, at[0], at[-1]]))
 
-    pieces = parts_between(at, total, edges[:-1], edges[1:])
+    output = machine_output(at, total, np.full(at.size, NO_RUN), [], [])
+    pieces = np.diff(output.total_at(edges))
 
     assert (pieces >= 0).all()
     assert pieces.sum() == total[-1] - total[0]
-    assert np.array_equal(total_at(at, total, at), total)
+    assert np.array_equal(output.total_at(at), total)

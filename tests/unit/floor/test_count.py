@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from crib.errors import Invalid
-from crib.floor.count import KnownCounts, absorb, parts_between, total_at
+from crib.floor.count import KnownCounts, absorb
 from crib.floor.counter import pace_of, steps
 
 S = 1_000_000  # [µs]
@@ -295,20 +295,6 @@ def test_fifty_thousand_readings_are_taken_at_once():
 
     assert result.total[-1] == n - 1
     assert result.rollovers_seen == 4
-
-
-def test_parts_of_an_interval_lie_straight_between_readings():
-    at, total = np.array([0, 100, 200]) * S, np.array([10, 20, 20])
-
-    assert total_at(at, total, [-5 * S, 0, 55 * S, 100 * S, 150 * S, 999 * S]).tolist() == [
-        10, 10, 15, 20, 20, 20,
-    ]  # fmt: skip
-    assert parts_between(at, total, 55 * S, 200 * S) == 5
-
-
-def test_parts_without_readings_are_none():
-    assert parts_between([], [], 0, 100) == 0
-    assert parts_between([5], [40], 0, 100) == 0
 
 
 def test_a_step_takes_the_faster_of_two_paces_only():

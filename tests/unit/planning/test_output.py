@@ -78,3 +78,17 @@ def test_consecutive_stays_add_up_to_the_whole(increments, cuts):
     assert (parts >= 0).all()
     assert parts.sum() == readings[-1][1] - readings[0][1]
     assert used.sum() == pytest.approx((readings[-1][1] - readings[0][1]) * 0.25)
+
+
+def test_parts_of_an_interval_lie_straight_between_readings():
+    output = _output([(0, 10), (100, 20), (200, 20)])
+
+    asked = np.array([-5, 0, 55, 100, 150, 999]) * S
+    assert output.total_at(asked).tolist() == [10, 10, 15, 20, 20, 20]
+    assert output.total_at(200 * S) - output.total_at(55 * S) == 5
+
+
+def test_one_reading_or_none_tells_no_parts():
+    for readings in ([], [(5, 40)]):
+        output = _output(readings)
+        assert output.total_at(100 * S) - output.total_at(0) == 0
