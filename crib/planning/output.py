@@ -123,3 +123,42 @@ def machine_output(
     reading_of_point = np.searchsorted(at_us, points, side="left")
     named = named_run[reading_of_point]
     return MachineOutput(points, line, np.where(named != NO_RUN, named, run))
+
+
+def run_windows(
+    began_us: Sequence[int], stopped_us: Sequence[int | None], until_us: int
+) -> tuple[list[int], list[int]]:
+    """From when to when each run was on its machine; they do not overlap.
+
+    Args:
+        began_us: Start of each run, ascending [µs].
+        stopped_us: End of each run where somebody said it [µs].
+        until_us: End of the last one where nobody did [µs].
+    """
+    followed = [*began_us[1:], until_us]
+    ends = [
+        max(began, following if stopped is None else min(stopped, following))
+        for began, stopped, following in zip(began_us, stopped_us, followed, strict=False)
+    ]
+    return list(began_us), ends
+
+
+def output_of_runs(
+    at_us: Ints,
+    total: Ints,
+    named_id: Ints,
+    run_ids: Sequence[int],
+    windows: tuple[Sequence[int], Sequence[int]],
+) -> MachineOutput:
+    """Lay runs over readings that name a run by its id.
+
+    Args:
+        at_us: Readings' instants, ascending, shape (readings,) [µs].
+        total: Cumulative parts at each, shape (readings,).
+        named_id: Id of the run that a reading named, 0 where it named none.
+        run_ids: Ids of the runs, in the order of their windows.
+        windows: As ``run_windows`` gives them.
+    """
+    number = {run_id: index for index, run_id in enumerate(run_ids)}
+    named = np.array([number.get(run, NO_RUN) for run in named_id.tolist()], dtype=np.int64)
+    return machine_output(at_us, total, named, *windows)

@@ -180,6 +180,9 @@ class Readings(NamedTuple):
     run_id: Ints  # 0 where none was named
 
 
+NO_READINGS = Readings(*(np.empty(0, dtype=np.int64) for _ in Readings._fields))
+
+
 @dataclass(frozen=True, slots=True)
 class ShopRows:
     """Everything that the forecast reads, by id; see the statements for the columns."""

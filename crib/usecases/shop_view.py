@@ -16,11 +16,11 @@ from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.planning.ahead import TimeAhead, lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
-from crib.planning.output import NO_RUN, MachineOutput, machine_output
+from crib.planning.output import MachineOutput, output_of_runs
 from crib.store.engine import Tx
-from crib.store.shop_rows import ShopRows, load_shop
+from crib.store.shop_rows import NO_READINGS, ShopRows, load_shop
 from crib.store.wear_rows import CuttingData
-from crib.usecases.stays import Stay, run_windows, work_out_stays
+from crib.usecases.stays import Stay, windows_of, work_out_stays
 
 #: How far ahead the calendars are laid out.
 LOOK_AHEAD = timedelta(days=60)
@@ -131,17 +131,9 @@ def _calendars(rows: ShopRows) -> dict[int, WorkCalendar]:
 
 
 def _output(rows: ShopRows, machine_id: int, runs: list[Any], now_us: int) -> MachineOutput:
-    empty = np.empty(0, dtype=np.int64)
-    readings = rows.readings.get(machine_id)
-    begins, ends = run_windows(runs, now_us)
-    if readings is None:
-        return machine_output(empty, empty, empty, begins, ends)
-    number = {run.id: index for index, run in enumerate(runs)}
-    named = np.array(
-        [number.get(run, NO_RUN) if run else NO_RUN for run in readings.run_id.tolist()],
-        dtype=np.int64,
-    )
-    return machine_output(readings.at_us, readings.total, named, begins, ends)
+    read = rows.readings.get(machine_id, NO_READINGS)
+    windows = windows_of(runs, now_us)
+    return output_of_runs(read.at_us, read.total, read.run_id, [r.id for r in runs], windows)
 
 
 def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[Any]) -> None:

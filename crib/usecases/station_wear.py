@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from crib.clock import us_from_instant
-from crib.planning.output import NO_RUN, MachineOutput, machine_output
+from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, run_windows
 from crib.planning.part_wear import PartWear, part_wear
 from crib.store.assemblies import AssemblyRow
 from crib.store.counts import totals_around
@@ -127,19 +127,13 @@ def _output(
     tx: Tx, machine_id: int, runs: Sequence[RunRow], begin_us: int, end_us: int
 ) -> MachineOutput:
     readings = totals_around(tx, machine_id, begin_us, end_us)
-    number = {run.id: index for index, run in enumerate(runs)}
-    named = np.array(
-        [number.get(run, NO_RUN) if run else NO_RUN for run in readings.run_id.tolist()],
-        dtype=np.int64,
-    )
-    begins = [us_from_instant(run.start_at) if run.start_at else 0 for run in runs]
     latest = max(end_us, int(readings.at_us[-1]) if readings.at_us.size else end_us)
-    ends = []
-    for index, run in enumerate(runs):
-        following = begins[index + 1] if index + 1 < len(runs) else latest
-        stop = us_from_instant(run.end_at) if run.end_at else following
-        ends.append(max(begins[index], min(stop, following)))
-    return machine_output(readings.at_us, readings.total, named, begins, ends)
+    windows = run_windows(
+        [us_from_instant(run.start_at) if run.start_at else 0 for run in runs],
+        [us_from_instant(run.end_at) if run.end_at else None for run in runs],
+        latest,
+    )
+    return output_of_runs(*readings, [run.id for run in runs], windows)
 
 
 def _per_part(

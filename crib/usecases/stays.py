@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.planning.output import MachineOutput
+from crib.planning.output import MachineOutput, run_windows
 from crib.planning.part_wear import PartWear
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
@@ -65,14 +65,9 @@ class _Cut(NamedTuple):
     take: PartWear
 
 
-def run_windows(runs: Sequence[Any], now_us: int) -> tuple[list[int], list[int]]:
-    """From when to when each run that began was on its machine [µs]; they do not overlap."""
-    begins = [run.start_at or 0 for run in runs]
-    ends = []
-    for index, run in enumerate(runs):
-        following = begins[index + 1] if index + 1 < len(runs) else now_us
-        ends.append(min(run.end_at, following) if run.end_at is not None else following)
-    return begins, [max(end, begin) for begin, end in zip(begins, ends, strict=True)]
+def windows_of(runs: Sequence[Any], now_us: int) -> tuple[list[int], list[int]]:
+    """From when to when each run that began was on its machine [µs]."""
+    return run_windows([run.start_at or 0 for run in runs], [r.end_at for r in runs], now_us)
 
 
 def work_out_stays(
@@ -140,7 +135,7 @@ def _on_one_machine(
         table = [[value(cut.take) if cut else 0.0 for cut in row] for row in cuts]
         return np.array(table, dtype=np.float64).reshape(len(cuts), -1)[:, part]
 
-    last = _last_run(by_run(lambda _: 1.0) > 0, case_of, begin, end, run_windows(runs, now_us))
+    last = _last_run(by_run(lambda _: 1.0) > 0, case_of, begin, end, windows_of(runs, now_us))
     return [
         _stay(row, cuts[case][part[run]] if run >= 0 else None, parts, wear, minutes)
         for row, case, run, parts, wear, minutes in zip(

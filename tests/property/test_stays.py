@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from crib.planning.output import NO_RUN, machine_output
 from crib.planning.part_wear import PartWear
 from crib.store.shop_rows import AssemblyRow, StayRow
-from crib.usecases.stays import Key, run_windows, work_out_stays
+from crib.usecases.stays import Key, windows_of, work_out_stays
 
 S = 1_000_000
 NOW_S = 40  # few seconds: begins and ends often fall together
@@ -110,7 +110,7 @@ def _output(readings, runs):
         np.array([second * S for second, _, _ in readings], dtype=np.int64),
         np.array([total for _, total, _ in readings], dtype=np.int64),
         np.array([named for _, _, named in readings], dtype=np.int64),
-        *run_windows(runs, NOW_S * S),
+        *windows_of(runs, NOW_S * S),
     )
 
 
@@ -121,7 +121,7 @@ def _worked_out(runs, readings, takes, stays):
 
 def _pieces(readings, runs):
     """Begin, end, parts and run of every increment, cut where a run begins or ends."""
-    begins, ends = run_windows(runs, NOW_S * S)
+    begins, ends = windows_of(runs, NOW_S * S)
     for (a, low, _), (b, high, named) in pairwise(readings):
         cuts = {c for c in (*begins, *ends) if a * S < c < b * S}
         points = [a * S, *sorted(cuts), b * S]
@@ -153,7 +153,7 @@ def _plainly(runs, readings, takes, row):
         if run != NO_RUN and taken[run]:
             wear += float(share) * taken[run].wear
             minutes += float(share) * (taken[run].engaged_min or 0.0)
-    begins, ends = run_windows(runs, NOW_S * S)
+    begins, ends = windows_of(runs, NOW_S * S)
     key, basis, engaged_min = None, "", None
     for index, run in enumerate(runs):
         if taken[index] and begins[index] < end and ends[index] >= row.begin_us:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crib.planning.output import NO_RUN, machine_output
+from crib.planning.output import NO_RUN, machine_output, output_of_runs, run_windows
 
 S = 1_000_000
 
@@ -92,3 +92,19 @@ def test_one_reading_or_none_tells_no_parts():
     for readings in ([], [(5, 40)]):
         output = _output(readings)
         assert output.total_at(100 * S) - output.total_at(0) == 0
+
+
+def test_a_run_ends_where_it_was_ended_or_the_next_begins_and_never_before_it_began():
+    windows = run_windows([0, 100, 200, 200], [None, 150, 900, 50], 400)
+
+    assert windows == ([0, 100, 200, 200], [100, 150, 200, 200])
+
+
+def test_a_reading_names_its_run_by_id():
+    at, total = np.array([0, 100]) * S, np.array([0, 100])
+
+    output = output_of_runs(
+        at, total, np.array([0, 7]), [5, 7], ([0, 50 * S], [50 * S, 100 * S])
+    )
+
+    assert (output.parts_of_run(0), output.parts_of_run(1)) == (0, 100)
