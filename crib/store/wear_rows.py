@@ -67,7 +67,8 @@ class CuttingData:
             tx, select(_T["cutting_items"].c.id, _T["cutting_items"].c.tool_material)
         )
         self._constants: dict[tuple[int | str | None, str], tuple[TaylorConstants, str]] = {}
-        for row in tx.execute(select(_T["tool_life"])).mappings():
+        in_use = select(_T["tool_life"]).where(_T["tool_life"].c.retired_at.is_(None))
+        for row in tx.execute(in_use).mappings():
             which = row["cutting_item_id"] or row["tool_material"]
             self._constants[which, row["material_group"]] = (
                 TaylorConstants(

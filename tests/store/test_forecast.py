@@ -7,8 +7,8 @@ import pytest
 from crib.errors import Conflict, Invalid, NotKnown
 from crib.floor.timeline import us_of
 from crib.metrology.preset import Reading
-from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS
-from crib.store.records import get_record, update_record
+from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS, TOOL_LIFE
+from crib.store.records import get_record, retire_record, update_record
 from crib.store.shop_rows import load_shop
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.correct_offset import CorrectOffset, correct_offset
@@ -449,3 +449,16 @@ def test_the_other_edges_of_a_chipped_insert_are_still_in_stock(floor, store):
         (row,) = [row for row in load_shop(tx, us_of(floor.now)).lots if row.lot == "LOT-I1"]
 
     assert (row[6], row[7]) == (9, 3)  # nine whole inserts of four edges, three of one left
+
+
+def test_constants_taken_out_of_use_serve_neither_forecast_nor_removal(floor, store, shop):
+    with store.write() as tx:
+        retire_record(tx, TOOL_LIFE, shop.ids["tool_life"]["coated_carbide"], floor.now)
+    floor.mount(floor.sister())
+    floor.make(100)
+
+    forecast = floor.plan().forecasts[0]
+    gone = floor.remove("worn_early")
+
+    assert forecast.basis.prior == gone.basis == "life_parts"
+    assert forecast.share_used == pytest.approx(gone.share_of_life_used) == 100 / 800
