@@ -17,7 +17,7 @@ ROWS = {
 }
 
 
-def test_a_job_over_the_weekend_ends_on_monday_morning():
+def test_a_job_over_the_weekend_ends_on_monday_morning(agrees):
     row = ROWS["j-07"]
     calendar = WorkCalendar(
         tuple(
@@ -30,10 +30,10 @@ def test_a_job_over_the_weekend_ends_on_monday_morning():
 
     end = calendar.advance(start, row["inputs"]["need_min"] * 60)
 
-    assert end == datetime.fromisoformat(row["expected"]["end"]).replace(tzinfo=UTC)
+    agrees(row, "end", row["expected"]["end"], f"{end:%Y-%m-%dT%H:%M}")
 
 
-def test_one_hour_across_the_spring_change_is_one_hour():
+def test_one_hour_across_the_spring_change_is_one_hour(agrees):
     row = ROWS["j-09"]
     zone = ZoneInfo(row["inputs"]["zone"])
     start = datetime.fromisoformat(row["inputs"]["start_local"]).replace(tzinfo=zone)
@@ -42,11 +42,11 @@ def test_one_hour_across_the_spring_change_is_one_hour():
 
     assert end is not None
     local = end.astimezone(zone).replace(tzinfo=None)
-    assert local == datetime.fromisoformat(row["expected"]["end_local"])
+    agrees(row, "end_local", row["expected"]["end_local"], f"{local:%Y-%m-%dT%H:%M}")
 
 
 @pytest.mark.parametrize("name", ["night-spring", "night-autumn", "day-spring-us"])
-def test_a_span_over_a_clock_change_has_its_real_length(name):
+def test_a_span_over_a_clock_change_has_its_real_length(agrees, name):
     row = ROWS[name]
     zone = ZoneInfo(row["inputs"]["zone"])
     start, end = (
@@ -60,5 +60,6 @@ def test_a_span_over_a_clock_change_has_its_real_length(name):
 
     stretches = calendar.stretches(start, end)
 
-    assert calendar.running_seconds(start, end) == row["expected"]["hours"] * 3600
+    running = calendar.running_seconds(start, end) / 3600
+    agrees(row, "hours", row["expected"]["hours"], running)
     assert sum(stretch.duration_s for stretch in stretches) == row["expected"]["hours"] * 3600

@@ -15,8 +15,8 @@ ROWS = json.loads(
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[row["id"] for row in ROWS])
-def test_a_check_character_is_the_printed_one(row):
-    assert check_character(row["inputs"]["body"]) == row["expected"]["check"]
+def test_a_check_character_is_the_printed_one(agrees, row):
+    agrees(row, "check", row["expected"]["check"], check_character(row["inputs"]["body"]))
 
 
 def test_a_general_library_finds_the_same_check_characters():

@@ -34,8 +34,8 @@ OURS = {"E-08": _share_left, "W-03": _growth, "W-04": _growth}
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["id"])
-def test_wear_agrees_with_the_printed_number(row):
+def test_wear_agrees_with_the_printed_number(agrees, row):
     ours = OURS[row["id"]](row["inputs"])
 
     for name, value in row["expected"].items():
-        assert ours[name] == pytest.approx(value, abs=row["tol"][name], rel=0), row["source"]
+        agrees(row, name, value, ours[name], row["tol"][name])
