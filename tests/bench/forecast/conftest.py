@@ -1,0 +1,27 @@
+"""Seeds of the forecast benchmarks, and a way to print past pytest's capture."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+
+import pytest
+
+_USUAL = "1,2,3"
+
+
+@pytest.fixture(scope="session")
+def seeds() -> tuple[int, ...]:
+    """Seeds: the usual ones, or ``CRIB_FORECAST_SEEDS=11,12``."""
+    return tuple(int(seed) for seed in os.environ.get("CRIB_FORECAST_SEEDS", _USUAL).split(","))
+
+
+@pytest.fixture
+def show(capsys: pytest.CaptureFixture[str]) -> Callable[[str], None]:
+    """Print at once, whether or not pytest was given -s."""
+
+    def printed(text: str) -> None:
+        with capsys.disabled():
+            print(text)
+
+    return printed
