@@ -12,7 +12,6 @@ from crib.cutting.kinematics import (
     radial_cut,
     spindle_rpm,
     surface_speed_m_min,
-    thread_passes,
 )
 from crib.cutting.operations import (
     CutOperation,
@@ -20,10 +19,18 @@ from crib.cutting.operations import (
     check_operation,
     lowest_limit,
 )
+from crib.cutting.passes import (
+    known_thread_passes,
+    number_of_passes,
+    pass_diameters_mm,
+    taylor_depth_mm,
+)
 from crib.errors import OutsideModel
 
 _RADIAL: Final = ("face", "groove", "part_off")
-_BY_DEPTH: Final = ("turn", "bore", "face")
+
+# An edge in one cut for longer than a day: the feed was mistyped.
+_LONGEST_MIN = 1440.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +124,21 @@ def engage(
         cut = _radial(operation, speeds, taylor_n)
     else:
         cut = _along(operation, speeds, taylor_n)
+    _refuse_endless(cut, operation)
     share = operation.contact_share
     return replace(
         cut, engaged_min=cut.engaged_min * share, equivalent_min=cut.equivalent_min * share
+    )
+
+
+def _refuse_endless(cut: Engagement, operation: CutOperation) -> None:
+    if cut.engaged_min <= _LONGEST_MIN:
+        return
+    raise OutsideModel(
+        f"The operation '{operation.kind}' would be in cut for {cut.engaged_min:.3g} minutes, "
+        "more than a day; look at the feed and the speed.",
+        facts={"engaged_min": cut.engaged_min},
+        errors=[{"field": "feed_mm_rev", "detail": "is too small for the cut ever to end"}],
     )
 
 
@@ -142,7 +161,7 @@ def _refuse_missing(operation: CutOperation) -> None:
     needs_diameter = operation.kind in _RADIAL or operation.spindle_rpm is None
     if needs_diameter and operation.largest_diameter_mm is None:
         missing.append("start_diameter_mm")
-    if operation.kind == "thread" and _thread_passes(operation) is None:
+    if operation.kind == "thread" and known_thread_passes(operation) is None:
         missing.append("passes")
     if missing:
         raise OutsideModel(
@@ -153,52 +172,6 @@ def _refuse_missing(operation: CutOperation) -> None:
         )
 
 
-def _thread_passes(operation: CutOperation) -> int | None:
-    if operation.passes is not None:
-        return int(operation.passes)
-    total = _radial_depth(operation)
-    if total and operation.depth_mm:
-        return thread_passes(total, operation.depth_mm)
-    return None
-
-
-def _radial_depth(operation: CutOperation) -> float | None:
-    start, end = operation.start_diameter_mm, operation.end_diameter_mm
-    if start is None or end is None or start == end:
-        return None
-    return abs(start - end) / 2
-
-
-def _passes(operation: CutOperation) -> int:
-    if operation.kind == "thread":
-        return _thread_passes(operation) or 1
-    if operation.passes is not None:
-        return int(operation.passes)
-    total = _radial_depth(operation)
-    if operation.kind in ("turn", "bore") and total and operation.depth_mm:
-        return max(1, math.ceil(total / operation.depth_mm - 1e-9))
-    return 1
-
-
-def _pass_diameters(operation: CutOperation, passes: int) -> list[float | None]:
-    """The larger diameter in contact, pass by pass [mm]."""
-    largest = operation.largest_diameter_mm
-    start, end = operation.start_diameter_mm, operation.end_diameter_mm
-    if operation.kind not in ("turn", "bore") or start is None or end is None:
-        return [largest] * passes
-    step = (end - start) / passes
-    return [max(start + i * step, start + (i + 1) * step) for i in range(passes)]
-
-
-def _taylor_depth(operation: CutOperation, passes: int) -> float | None:
-    if operation.kind not in _BY_DEPTH:
-        return None
-    if operation.depth_mm is not None:
-        return operation.depth_mm
-    total = _radial_depth(operation)
-    return total / passes if total and operation.kind != "face" else None
-
-
 def _clamp(speeds: _Speeds) -> float | None:
     if speeds.speed_m_min is None or math.isinf(speeds.limit_rpm):
         return None
@@ -207,11 +180,11 @@ def _clamp(speeds: _Speeds) -> float | None:
 
 def _along(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engagement:
     length, feed = operation.length_mm or 0.0, operation.feed_mm_rev or 1.0
-    passes = _passes(operation)
+    passes = number_of_passes(operation)
     # Pecks and regrips of a drill are no passes over metal.
     cuts = 1 if operation.kind == "drill" else passes
     rows = []
-    for diameter in _pass_diameters(operation, cuts):
+    for diameter in pass_diameters_mm(operation, cuts):
         rpm, whose = speeds.rpm_at(diameter)
         speed = surface_speed_m_min(rpm, diameter) if diameter else speeds.speed_m_min
         rows.append((rpm, whose, speed, feed_minutes(length, feed, rpm)))
@@ -233,7 +206,7 @@ def _along(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engagem
         length_cut_m=path,
         passes=passes,
         feed_mm_rev=operation.feed_mm_rev,
-        depth_mm=_taylor_depth(operation, passes),
+        depth_mm=taylor_depth_mm(operation, passes),
     )
 
 
@@ -265,7 +238,7 @@ def _radial(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engage
     fastest, whose = speeds.rpm_at(2 * inner) if inner else (limit, speeds.limited_by)
     if speeds.speed_m_min is None:
         fastest, whose = speeds.rpm_at(None)
-    passes = _passes(operation)
+    passes = number_of_passes(operation)
     return Engagement(
         spindle_rpm=fastest if math.isfinite(fastest) else None,
         limited_by=whose,
@@ -276,7 +249,7 @@ def _radial(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engage
         length_cut_m=one.length_m * passes,
         passes=passes,
         feed_mm_rev=operation.feed_mm_rev,
-        depth_mm=_taylor_depth(operation, passes),
+        depth_mm=taylor_depth_mm(operation, passes),
     )
 
 
@@ -294,9 +267,9 @@ def _measured(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Enga
             engaged_min=minutes,
             equivalent_min=minutes,
             length_cut_m=speeds.speed_m_min and speeds.speed_m_min * minutes,
-            passes=_passes(operation),
+            passes=number_of_passes(operation),
             feed_mm_rev=operation.feed_mm_rev,
-            depth_mm=_taylor_depth(operation, _passes(operation)),
+            depth_mm=taylor_depth_mm(operation, number_of_passes(operation)),
         )
     # Feed and length cancel in the ratios, so any will do where none is given.
     like = replace(

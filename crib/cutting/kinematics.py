@@ -25,6 +25,7 @@ def require_positive(value: float, column: str, *, most: float) -> float:
         raise OutsideModel(
             f"{column} is {value!r}; it has to be above 0 and at most {most:g}.",
             facts={"quantity": column, "range": f"0 to {most:g}"},
+            errors=[{"field": column, "detail": f"above 0 and at most {most:g}"}],
         )
     return number
 
@@ -133,18 +134,6 @@ def radial_cut(
     return RadialCut(outside + inside, outside + equal_inside, speed, length)
 
 
-def thread_passes(depth_mm: float, first_depth_mm: float, spring_passes: int = 0) -> int:
-    """Passes at constant chip area: depths ``d1 sqrt(i)``, then passes without infeed.
-
-    Examples:
-        >>> thread_passes(0.614, 0.15, spring_passes=1)
-        18
-    """
-    depth = require_positive(depth_mm, "depth_mm", most=100)
-    first = require_positive(first_depth_mm, "first_depth_mm", most=100)
-    return max(1, math.ceil((depth / first) ** 2 - 1e-9)) + spring_passes
-
-
 def regrips(length_mm: float, stroke_mm: float) -> int:
     """Times the bar is gripped anew for a part longer than the headstock stroke.
 
@@ -185,5 +174,6 @@ def parts_per_bar(
             raise OutsideModel(
                 f"{column} is {value!r}; it has to be from 0 to 100000.",
                 facts={"quantity": column, "range": "0 to 100000"},
+                errors=[{"field": column, "detail": "from 0 to 100000"}],
             )
     return max(0, math.floor((bar - remnant_mm) / (part + cutoff_width_mm) + 1e-9))

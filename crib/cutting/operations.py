@@ -30,7 +30,9 @@ LIMITS: Final = ("machine", "station", "holder", "tool")
 SpeedLimits = Mapping[str, float | None]
 """Greatest spindle speed [1/min] by name of ``LIMITS``; None or absent: no limit known."""
 
-# Greatest values that a turning shop can mean; beyond them it is a slip of the keyboard.
+# Least and greatest values that a turning shop can mean; beyond them it is a slip of the
+# keyboard. The least keeps products of small numbers above the smallest float, too.
+_LEAST = 1e-6
 _MOST: Final = {
     "start_diameter_mm": 2_000.0,
     "end_diameter_mm": 2_000.0,
@@ -42,8 +44,10 @@ _MOST: Final = {
     "spindle_rpm": 1_000_000.0,
     "engaged_s": 86_400.0,
     "contact_share": 1.0,
+    "spring_passes": 100.0,
 }
-_MAY_BE_ZERO: Final = ("start_diameter_mm", "end_diameter_mm")
+_MAY_BE_ZERO: Final = ("start_diameter_mm", "end_diameter_mm", "spring_passes")
+_WHOLE: Final = ("passes", "spring_passes")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +62,15 @@ class CutOperation:
         length_mm: Length fed per pass, lead-in included.
         feed_mm_rev: Feed per revolution; the pitch for tap and thread.
         depth_mm: Depth of cut on the radius; groove: depth of the groove; thread: first pass.
-        passes: Number of passes (drill: pecks, which cut no metal twice).
+        passes: Number of passes (drill: pecks, which cut no metal twice; thread: spring
+            passes apart).
         cutting_speed_m_min: Programmed surface speed.
         spindle_rpm: Programmed spindle speed; beside a cutting speed the program's own limit.
         engaged_s: Measured time in cut per part; overrides the computed one.
         contact_share: Share of the feed time in contact, for a feed that oscillates to break
             chips. That such a cut shortens no life is common practice, no source.
+        spring_passes: Passes of a thread after the last infeed. They count as passes in cut:
+            they wear less, but nobody says how much less.
     """
 
     kind: str
@@ -77,6 +84,7 @@ class CutOperation:
     spindle_rpm: float | None = None
     engaged_s: float | None = None
     contact_share: float = 1.0
+    spring_passes: int = 0
 
     @property
     def largest_diameter_mm(self) -> float | None:
@@ -104,11 +112,27 @@ def check_operation(operation: CutOperation) -> None:
         problem = _problem(field.name, getattr(operation, field.name))
         if problem:
             errors.append({"field": field.name, "detail": problem})
+    errors += _contradictions(operation, {error["field"] for error in errors})
     if errors:
         said = "; ".join(f"{error['field']} {error['detail']}" for error in errors)
         raise OutsideModel(
             f"The operation '{operation.kind}' cannot be so: {said}.", errors=errors
         )
+
+
+def _contradictions(operation: CutOperation, wrong: set[str]) -> list[dict[str, str]]:
+    """What single columns do not show; columns that are wrong by themselves are left out."""
+    errors = []
+    if operation.spring_passes and operation.kind != "thread" and "spring_passes" not in wrong:
+        errors.append({"field": "spring_passes", "detail": "belong to threads only"})
+    depth, start = operation.depth_mm, operation.start_diameter_mm
+    known = depth is not None and start and not wrong & {"depth_mm", "start_diameter_mm"}
+    if known and operation.kind in ("turn", "groove"):
+        radius = max(start or 0.0, operation.end_diameter_mm or 0.0) / 2
+        if (depth or 0.0) > radius * (1 + 1e-9):
+            detail = f"is {depth:g} and reaches past the axis; the radius is {radius:g}"
+            errors.append({"field": "depth_mm", "detail": detail})
+    return errors
 
 
 def _problem(column: str, value: object) -> str | None:
@@ -118,10 +142,11 @@ def _problem(column: str, value: object) -> str | None:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return f"is {value!r}, not a number"
     zero = column in _MAY_BE_ZERO
-    if not math.isfinite(value) or value > most or value < 0 or (value == 0 and not zero):
-        least = "from 0" if zero else "above 0"
-        return f"is {value!r}; it has to be {least} and at most {most:g}"
-    if column == "passes" and value != int(value):
+    low = 0 if zero and value == 0 else _LEAST
+    if not (math.isfinite(value) and low <= value <= most):
+        least = "0 or " if zero else ""
+        return f"is {value!r}; it has to be {least}from {_LEAST:g} to {most:g}"
+    if column in _WHOLE and value != int(value):
         return f"is {value!r}; it has to be a whole number"
     return None
 

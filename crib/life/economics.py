@@ -34,6 +34,30 @@ class SpeedChoice:
     part_cost: float | None
 
 
+def edge_cost(price: float, edges: int, used_share: float = 1.0) -> float:
+    """Cost of one edge of an insert, ``Ct = Pt / ne`` (Groover, from memory).
+
+    Args:
+        price: Price of the insert, in any money.
+        edges: Its edges.
+        used_share: Share of the edges that is really used: some chip, some are forgotten.
+
+    Raises:
+        OutsideModel: A negative price, no edge, a share that is not above 0 and at most 1.
+    """
+    for value, name, fits in (
+        (price, "price", 0 <= price <= 1e12),
+        (edges, "edges", 1 <= edges <= 1_000),
+        (used_share, "used_share", 0 < used_share <= 1),
+    ):
+        if not fits:
+            raise OutsideModel(
+                f"{name} is {value!r}; no cost of an edge follows from it.",
+                errors=[{"field": name, "detail": "cannot be so"}],
+            )
+    return price / (edges * used_share)
+
+
 def least_cost_life_min(n: float, costs: CutCosts) -> float:
     """Life of least cost ``(1/n - 1) (Tt + Ct/Co)`` [min].
 

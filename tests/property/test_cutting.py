@@ -1,14 +1,18 @@
 """Bounds that hold for every cut, whatever its numbers."""
 
 import math
+from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 from crib.cutting.engagement import engage
-from crib.cutting.kinematics import parts_per_bar, regrips
+from crib.cutting.kinematics import parts_per_bar, radial_cut, regrips
 from crib.cutting.operations import KINDS, CutOperation
+from crib.cutting.passes import peck_paths, thread_depths_mm, thread_passes
+from crib.errors import OutsideModel
 
 MM = st.floats(0.5, 60)
 
@@ -23,11 +27,11 @@ def operations(draw):
         draw(st.sampled_from(KINDS)),
         start,
         end,
-        draw(st.floats(0.1, 200)),
-        draw(st.floats(0.005, 2)),
-        draw(st.floats(0.05, 5)),
+        draw(st.floats(0.1, 50)),
+        draw(st.floats(0.02, 2)),
+        draw(st.floats(large / 10, large / 2)),
         draw(st.none() | st.integers(1, 20)),
-        draw(st.floats(5, 500)),
+        draw(st.floats(20, 500)),
         draw(st.none() | st.floats(100, 20_000)),
     )
 
@@ -88,3 +92,95 @@ def test_the_parts_of_a_bar_fit_and_one_more_would_not(bar, remnant, part, width
     assert number * (part + width) <= max(usable, 0) + 1e-6 * (part + width)
     assert (number + 1) * (part + width) > usable - 1e-6 * (part + width)
     assert math.isfinite(number)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.floats(10, 400),
+    st.floats(0.01, 0.5),
+    st.floats(0.5, 40),
+    st.floats(0, 0.99),
+    st.floats(500, 12_000),
+    st.floats(0.1, 0.6),
+)
+def test_facing_under_a_clamp_agrees_with_quadrature(v, feed, outer, share, limit, n):
+    """Against numerical quadrature of a general library (scipy.integrate)."""
+    inner = outer * share
+    cut = radial_cut(v, feed, outer, inner, limit, n)
+
+    def speed(r):
+        return min(v, 2 * math.pi * r * limit / 1000)
+
+    def minutes_per_mm(r):
+        rpm = min(limit, 1000 * v / (2 * math.pi * r)) if r else limit
+        return 1 / (feed * rpm)
+
+    def worn_per_mm(r):
+        return minutes_per_mm(r) * (speed(r) / speed(outer)) ** (1 / n)
+
+    clamp = 1000 * v / (2 * math.pi * limit)
+    edges = [inner, *([clamp] if inner < clamp < outer else []), outer]
+    for ours, rate in ((cut.minutes, minutes_per_mm), (cut.equivalent_min, worn_per_mm)):
+        theirs = sum(
+            quad(rate, a, b, epsabs=0, epsrel=1e-10, limit=200)[0] for a, b in pairwise(edges)
+        )
+        assert ours == pytest.approx(theirs, rel=1e-6)
+
+
+@settings(deadline=None)
+@given(st.floats(0.05, 5), st.floats(0.06, 5))
+def test_a_thread_takes_the_fewest_passes_of_one_chip_area(depth, first):
+    assume(first <= depth)
+    passes = thread_passes(depth, first)
+
+    depths = thread_depths_mm(depth, passes, first)
+
+    assert depths[-1] == depth
+    assert first * math.sqrt(passes - 1) < depth
+    # The chip's area grows as the square of the depth: no pass takes more than the first.
+    squares = [d * d for d in (0.0, *depths)]
+    taken = [b - a for a, b in pairwise(squares)]
+    assert max(taken) <= first * first * (1 + 1e-6)
+
+
+@settings(deadline=None)
+@given(st.floats(1, 100), st.floats(0.5, 30), st.floats(0.1, 5), st.floats(0.01, 0.4))
+def test_pecking_is_a_walk_in_and_out(depth, peck, above, clearance):
+    """Against a walk through the cycle, move by move."""
+    at, bottom, pecks, fed, rapid = above, 0.0, 0, 0.0, 0.0
+    while bottom < depth - 1e-9:
+        target = min(depth, bottom + peck)
+        if pecks:
+            down = bottom - clearance
+            rapid += above + down
+            at = -down
+        fed += at + target
+        bottom, pecks = target, pecks + 1
+        rapid += above + bottom
+    ways = peck_paths(depth, peck, above, clearance)
+
+    assert ways.pecks == pecks
+    assert ways.feed_mm == pytest.approx(fed)
+    assert ways.rapid_mm == pytest.approx(rapid)
+
+
+ODD = st.sampled_from(
+    [None, 0, -1, 1e-300, 5e-324, 1e-6, 1e-3, 1, 90, 1e4, 1e12, 1e308, math.nan, math.inf]
+)
+
+
+@settings(deadline=None, max_examples=400)
+@given(st.sampled_from(KINDS), st.lists(ODD, min_size=9, max_size=9), ODD, ODD)
+def test_whatever_is_typed_gives_an_answer_or_a_refusal(kind, columns, limit, share):
+    cut = CutOperation(kind, *columns, contact_share=1.0 if share is None else share)
+    try:
+        result = engage(cut, {"machine": limit})
+    except OutsideModel as refusal:
+        assert refusal.errors or refusal.facts  # noqa: PT017 - what it names is the point
+        return
+
+    for value in (result.engaged_min, result.equivalent_min):
+        assert math.isfinite(value)
+        assert value >= 0
+    for value in (result.spindle_rpm, result.cutting_speed_m_min, result.length_cut_m):
+        assert value is None or math.isfinite(value)

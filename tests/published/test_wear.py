@@ -6,6 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from crib.cutting.finish import (
+    crater_limit_mm,
+    ideal_mean_um,
+    ideal_peak_um,
+    parabola_mean_um,
+    parabola_peak_um,
+)
 from crib.life.wear import size_growth_mm, wear_per_part_from_plain_guess
 
 ROWS = json.loads(
@@ -30,7 +37,28 @@ def _growth(i):
     }
 
 
-OURS = {"E-08": _share_left, "W-03": _growth, "W-04": _growth}
+def _mean_roughness(i):
+    return {"Ri_um": ideal_mean_um(i["f"], i["r_eps"])}
+
+
+def _roughness(i):
+    f, r = i["f"], i["r_eps"]
+    return {
+        "Rt_parabola_um": parabola_peak_um(f, r),
+        "Rt_exact_um": ideal_peak_um(f, r),
+        "Ra_32_um": ideal_mean_um(f, r),
+        "Ra_exact_coeff": parabola_mean_um(f, r) * r / (1000 * f * f),
+    }
+
+
+OURS = {
+    "E-08": _share_left,
+    "W-01": lambda i: {"KT_mm": crater_limit_mm(i["f"])},
+    "W-03": _growth,
+    "W-04": _growth,
+    "W-07": _mean_roughness,
+    "W-08": _roughness,
+}
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["id"])

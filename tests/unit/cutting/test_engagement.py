@@ -111,6 +111,35 @@ def test_thread_passes_follow_from_constant_chip_area():
     assert cut.passes == 17
 
 
+def test_spring_passes_are_cut_beside_those_with_infeed():
+    by_depth = {"start_diameter_mm": 6, "end_diameter_mm": 4.772, "depth_mm": 0.15}
+
+    assert engage(op("thread", **by_depth, spring_passes=1)).passes == 18
+    assert engage(op("thread", passes=12, spring_passes=2)).passes == 14
+    with pytest.raises(OutsideModel, match="threads only"):
+        engage(op(spring_passes=1))
+
+
+def test_a_feed_that_never_ends_the_cut_is_refused():
+    with pytest.raises(OutsideModel, match="more than a day") as refusal:
+        engage(op(feed_mm_rev=1e-6))
+
+    assert refusal.value.errors[0]["field"] == "feed_mm_rev"
+
+
+@pytest.mark.parametrize("kind", ["turn", "groove"])
+def test_a_cut_past_the_axis_is_refused(kind):
+    with pytest.raises(OutsideModel, match="past the axis"):
+        engage(op(kind, depth_mm=6.5))
+
+
+def test_a_first_pass_too_shallow_to_count_names_its_column():
+    with pytest.raises(OutsideModel) as refusal:
+        engage(op("thread", end_diameter_mm=2, depth_mm=1e-3))
+
+    assert refusal.value.errors[0]["field"] == "depth_mm"
+
+
 def test_a_thread_without_passes_or_depths_asks_for_passes():
     with pytest.raises(OutsideModel, match="passes"):
         engage(op("thread"))

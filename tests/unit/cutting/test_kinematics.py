@@ -1,4 +1,4 @@
-"""Radial cuts against quadrature; bars, strokes, threads."""
+"""Radial cuts against quadrature; bars and strokes."""
 
 import math
 
@@ -10,7 +10,6 @@ from crib.cutting.kinematics import (
     radial_cut,
     regrips,
     spindle_rpm,
-    thread_passes,
 )
 from crib.errors import OutsideModel
 
@@ -66,8 +65,3 @@ def test_a_bar_without_a_part_length_is_refused():
         parts_per_bar(3000, 250, 0, 2)
     with pytest.raises(OutsideModel, match="bar_remnant_mm"):
         parts_per_bar(3000, -1, 20, 2)
-
-
-def test_one_deep_first_pass_needs_no_more():
-    assert thread_passes(0.3, 0.3) == 1
-    assert thread_passes(0.6, 0.3) == 4

@@ -1,0 +1,176 @@
+"""How often and how deep an edge goes over the work: passes, thread infeeds, pecks."""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+from crib.cutting.kinematics import require_positive
+from crib.cutting.operations import CutOperation
+from crib.errors import OutsideModel
+
+_BY_DEPTH: Final = ("turn", "bore", "face")
+_MOST_PASSES = 10_000
+
+
+def thread_passes(depth_mm: float, first_depth_mm: float, spring_passes: int = 0) -> int:
+    """Passes at constant chip area: depths ``d1 sqrt(i)``, then passes without infeed.
+
+    Common practice of threading cycles (degression of the infeed by the square root), no
+    single source.
+
+    Raises:
+        OutsideModel: A depth that is not above 0, or more than 10,000 passes.
+
+    Examples:
+        >>> thread_passes(0.614, 0.15, spring_passes=1)
+        18
+    """
+    depth = require_positive(depth_mm, "depth_mm", most=100)
+    first = require_positive(first_depth_mm, "first_depth_mm", most=100)
+    return _counted(depth / first, 2, "first_depth_mm") + spring_passes
+
+
+def thread_depths_mm(
+    depth_mm: float, passes: int, first_depth_mm: float | None = None
+) -> tuple[float, ...]:
+    """Depth reached by each cutting pass of a thread, ``d1 sqrt(i)``, the last at full depth.
+
+    Args:
+        depth_mm: Depth of the thread, on the radius.
+        passes: Cutting passes, spring passes apart.
+        first_depth_mm: Depth of the first pass, d1; None: so deep that the passes just do,
+            ``depth / sqrt(passes)``.
+
+    Raises:
+        OutsideModel: A depth that is not above 0, or a first pass so shallow that the last
+            would have to cut more than its share.
+
+    Examples:
+        >>> [round(d, 3) for d in thread_depths_mm(0.6, 4)]
+        [0.3, 0.424, 0.52, 0.6]
+    """
+    depth = require_positive(depth_mm, "depth_mm", most=100)
+    count = int(require_positive(passes, "passes", most=_MOST_PASSES))
+    first = depth / math.sqrt(count)
+    if first_depth_mm is not None:
+        first = require_positive(first_depth_mm, "first_depth_mm", most=100)
+        needed = thread_passes(depth, first)
+        if needed > count:
+            raise OutsideModel(
+                f"{count} passes that begin with {first:g} mm do not reach {depth:g} mm at "
+                f"constant chip area; {needed} passes do.",
+                errors=[{"field": "passes", "detail": f"at least {needed}"}],
+            )
+    return (*(min(depth, first * math.sqrt(i)) for i in range(1, count)), depth)
+
+
+class PeckPaths(NamedTuple):
+    """Ways of a drill that leaves the hole at every peck.
+
+    Attributes:
+        pecks: Number of pecks.
+        feed_mm: Way at feed: from the level above the surface, with the repeated clearances.
+        rapid_mm: Way at rapid, out and back in.
+        cut_mm: Way in metal, the depth of the hole: pecking cuts nothing twice.
+    """
+
+    pecks: int
+    feed_mm: float
+    rapid_mm: float
+    cut_mm: float
+
+
+def peck_paths(
+    depth_mm: float, peck_mm: float, above_mm: float, clearance_mm: float
+) -> PeckPaths:
+    """Ways of full-retract pecking: after each peck out to above the surface and back.
+
+    With ``k = ceil(depth/q)`` pecks the way at feed is ``R + depth + (k-1) c``; at rapid the
+    drill goes out after every peck and back to the clearance above the bottom after all but
+    the last (canned cycle G83 of RS-274; the ways are derived here).
+
+    Args:
+        depth_mm: Depth of the hole.
+        peck_mm: Depth of a peck, q.
+        above_mm: Level above the surface that the drill returns to, R.
+        clearance_mm: Distance above the last bottom where feed begins again, c.
+
+    Raises:
+        OutsideModel: A length that is not above 0, more than 10,000 pecks, or a clearance of
+            a whole peck or more, which would never get deeper in time.
+    """
+    depth = require_positive(depth_mm, "depth_mm", most=10_000)
+    peck = require_positive(peck_mm, "peck_mm", most=10_000)
+    above = require_positive(above_mm, "above_mm", most=1_000)
+    clearance = require_positive(clearance_mm, "clearance_mm", most=1_000)
+    pecks = _counted(depth / peck, 1, "peck_mm")
+    if pecks > 1 and clearance >= peck:
+        raise OutsideModel(
+            f"clearance_mm is {clearance:g}; it has to be less than a peck of {peck:g} mm.",
+            errors=[{"field": "clearance_mm", "detail": "less than peck_mm"}],
+        )
+    bottoms = [min(depth, i * peck) for i in range(1, pecks + 1)]
+    out = sum(above + bottom for bottom in bottoms)
+    back = sum(above + bottom - clearance for bottom in bottoms[:-1])
+    return PeckPaths(pecks, above + depth + (pecks - 1) * clearance, out + back, depth)
+
+
+def radial_depth_mm(operation: CutOperation) -> float | None:
+    """Metal taken off on the radius; None where a diameter is missing or nothing is cut."""
+    start, end = operation.start_diameter_mm, operation.end_diameter_mm
+    if start is None or end is None or start == end:
+        return None
+    return abs(start - end) / 2
+
+
+def known_thread_passes(operation: CutOperation) -> int | None:
+    """Passes of a thread, spring passes included; None where nothing tells them."""
+    if operation.passes is not None:
+        return int(operation.passes) + operation.spring_passes
+    total = radial_depth_mm(operation)
+    if total and operation.depth_mm:
+        return _counted(total / operation.depth_mm, 2, "depth_mm") + operation.spring_passes
+    return None
+
+
+def number_of_passes(operation: CutOperation) -> int:
+    """Passes as given, or as the depths need them; 1 where nothing says otherwise."""
+    if operation.kind == "thread":
+        return known_thread_passes(operation) or 1
+    if operation.passes is not None:
+        return int(operation.passes)
+    total = radial_depth_mm(operation)
+    if operation.kind in ("turn", "bore") and total and operation.depth_mm:
+        return _counted(total / operation.depth_mm, 1, "depth_mm")
+    return 1
+
+
+def pass_diameters_mm(operation: CutOperation, passes: int) -> list[float | None]:
+    """The larger diameter in contact, pass by pass: passes of equal depth."""
+    largest = operation.largest_diameter_mm
+    start, end = operation.start_diameter_mm, operation.end_diameter_mm
+    if operation.kind not in ("turn", "bore") or start is None or end is None:
+        return [largest] * passes
+    step = (end - start) / passes
+    return [max(start + i * step, start + (i + 1) * step) for i in range(passes)]
+
+
+def taylor_depth_mm(operation: CutOperation, passes: int) -> float | None:
+    """Depth of cut as Taylor's extended equation takes it; None where the kind has none."""
+    if operation.kind not in _BY_DEPTH:
+        return None
+    if operation.depth_mm is not None:
+        return operation.depth_mm
+    total = radial_depth_mm(operation)
+    return total / passes if total and operation.kind != "face" else None
+
+
+def _counted(ratio: float, power: int, column: str) -> int:
+    """A power of the ratio rounded up, forgiving rounding just above a whole number."""
+    if ratio > _MOST_PASSES ** (1 / power):
+        raise OutsideModel(
+            f"{column} is so small that more than {_MOST_PASSES:,} passes are needed.",
+            errors=[{"field": column, "detail": f"needs more than {_MOST_PASSES:,} passes"}],
+        )
+    return max(1, math.ceil(ratio**power - 1e-9))
