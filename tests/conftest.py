@@ -20,6 +20,7 @@ from hypothesis import settings
 
 from crib.records.catalogue import (
     CALENDARS,
+    CLOSURES,
     CUTTING_ITEMS,
     GAUGES,
     HOLDER_TYPES,
@@ -138,6 +139,15 @@ _ROWS = {
                 for day in ("mon", "tue", "wed", "thu", "fri")
                 for start, end, attended in ((360, 1320, True), (1320, 360, False))
             ],
+        }
+    ],
+    CLOSURES: [  # far from the days that tests speak of
+        {
+            "calendar": "weekdays",
+            "start": "2030-12-24T14:00",
+            "end": "2030-12-26",
+            "kind": "closed",
+            "reason": "midwinter",
         }
     ],
     MACHINES: [

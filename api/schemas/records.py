@@ -109,6 +109,8 @@ def field_of(column: Column, **kwargs: Any) -> fields.Field[Any]:  # noqa: C901 
             return DayText(column, metadata={"format": "date"}, **kwargs)
         case "time":
             return Cell(column, metadata={"pattern": "^[0-9]{1,2}:[0-9]{2}$"}, **kwargs)
+        case "local":
+            return Cell(column, metadata={"examples": ["2026-12-24T14:00"]}, **kwargs)
         case _:
             return Text(**kwargs)
 

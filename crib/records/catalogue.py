@@ -47,6 +47,19 @@ CALENDAR_SPANS = Record(
     owner="calendars",
 )  # fmt: skip
 
+CLOSURES = Record(
+    "closures", "closure", "closures.csv", ("calendar", "start", "kind"),
+    (
+        Column("calendar", required=True, reference="calendars"),
+        Column("start", "local", required=True, explains="a whole day: from its midnight"),
+        Column("end", "local", required=True, explains="a whole day: to the midnight after it"),
+        Column("kind", "choice", required=True, choices=("closed", "open"),
+               explains="open is an extra shift, whatever the week says"),
+        Column("attended", "yes_no", explains="of an extra shift: whether somebody is there"),
+        Column("reason"),
+    ),
+)  # fmt: skip
+
 MACHINES = Record(
     "machines", "machine", "machines.csv", ("machine",),
     (
@@ -248,8 +261,8 @@ GAUGES = Record(
 
 #: In the order in which they must exist: a record refers only to those above it.
 CATALOGUE: tuple[Record, ...] = (
-    PEOPLE, CALENDARS, CALENDAR_SPANS, MACHINES, STATIONS, CUTTING_ITEMS, HOLDER_TYPES, HOLDERS,
-    LOTS, TOOL_SPECS, PARTS, OPERATIONS, TOOL_LIFE, RUNS, GAUGES,
+    PEOPLE, CALENDARS, CALENDAR_SPANS, CLOSURES, MACHINES, STATIONS, CUTTING_ITEMS,
+    HOLDER_TYPES, HOLDERS, LOTS, TOOL_SPECS, PARTS, OPERATIONS, TOOL_LIFE, RUNS, GAUGES,
 )  # fmt: skip
 
 BY_NAME = {record.name: record for record in CATALOGUE}

@@ -15,6 +15,7 @@ Kind = Literal[
     "instant",
     "date",
     "time",
+    "local",
     "choice",
 ]
 
@@ -29,7 +30,8 @@ class Column:
     Attributes:
         name: Name in the file and in JSON, unit included.
         kind: ``length`` is an exact length [0.1 µm] written in mm; ``money`` an integer of
-            hundredths; ``time`` minutes after midnight (24:00 is 1440).
+            hundredths; ``time`` minutes after midnight (24:00 is 1440); ``local`` the text of a
+            whole day or of a wall time in the zone of the row's calendar.
         required: Whether an empty cell is refused.
         choices: Allowed words of a ``choice``.
         reference: Record that the text names by its key, if any.
@@ -64,6 +66,8 @@ class Column:
             return f"{self.name}_minor"
         if self.kind == "time":
             return f"{self.name}_minute"
+        if self.kind == "local":
+            return f"{self.name}_local"
         return self.name
 
 

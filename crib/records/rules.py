@@ -8,6 +8,7 @@ from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from crib.floor.closures import local_end, local_start
 from crib.records.columns import Record
 
 _DAY_MINUTES = 24 * 60
@@ -64,6 +65,21 @@ def _calendar_span(values: Values) -> Iterator[Problem]:
         yield Problem("start", "is the end of a day", "write 00:00 on the next weekday")
 
 
+def _closure(values: Values) -> Iterator[Problem]:
+    start, end = values.get("start"), values.get("end")
+    if (
+        isinstance(start, str)
+        and isinstance(end, str)
+        and local_end(end) <= local_start(start)
+    ):
+        yield Problem("end", "does not lie after start", "write when it ends")
+    kind, attended = values.get("kind"), values.get("attended")
+    if kind == "open" and attended is None:
+        yield Problem("attended", "is empty", "say yes or no of an extra shift")
+    if kind == "closed" and attended:
+        yield Problem("attended", "is said of a closed time", "leave it empty there")
+
+
 def _machine(values: Values) -> Iterator[Problem]:
     bar, remnant = values.get("bar_length_mm"), values.get("bar_remnant_mm")
     if isinstance(bar, float) and isinstance(remnant, float) and remnant >= bar:
@@ -96,6 +112,7 @@ def _run(values: Values) -> Iterator[Problem]:
 
 _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {
     "calendar_spans": _calendar_span,
+    "closures": _closure,
     "machines": _machine,
     "cutting_items": _cutting_item,
     "tool_life": _tool_life,

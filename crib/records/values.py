@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
+from crib.floor.closures import parse_local
 from crib.records.columns import LONGEST_TEXT, Column
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
@@ -141,6 +142,13 @@ def _read_time(column: Column, text: str) -> int:
     return minutes
 
 
+def _read_local(column: Column, text: str) -> str:
+    try:
+        return parse_local(text)
+    except Invalid as problem:
+        raise _without_subject(problem, text) from None
+
+
 def _read_choice(column: Column, text: str) -> str:
     for choice in column.choices:
         if choice.lower() == text.lower():
@@ -158,6 +166,7 @@ _SHAPES = {
     "instant": "an instant with its offset, like 2026-03-29T01:30:00+01:00",
     "date": "a date like 2026-03-29",
     "time": "a time of day like 06:00",
+    "local": "a day like 2026-12-24 or a local time like 2026-12-24T14:00",
 }
 
 
@@ -212,6 +221,7 @@ _READERS = {
     "instant": _read_instant,
     "date": _read_date,
     "time": _read_time,
+    "local": _read_local,
     "choice": _read_choice,
 }
 

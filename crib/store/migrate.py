@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
 #: Number of the newest migration (a test compares it with the files).
-HEAD = "0001"
+HEAD = "0002"
 
 _FOLDER = Path(__file__).parent / "migrations"
 
@@ -73,8 +73,10 @@ def migrate(store: Store, to: str = HEAD) -> None:
 
     script = _script()
 
+    present = schema_version(store)
+
     def steps(revision: str, _context: MigrationContext) -> list[RevisionStep]:
-        if to != "base" and (not revision or str(revision) <= to):
+        if to != "base" and (present is None or present <= to):
             return script._upgrade_revs(to, revision)
         return script._downgrade_revs(to, revision)
 

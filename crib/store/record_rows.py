@@ -230,6 +230,7 @@ def _date(value: date) -> str:
 _ENCODERS: dict[str, Callable[[Any], Any]] = {
     "text": str,
     "choice": str,
+    "local": str,
     "integer": _whole,
     "time": _whole,
     "length": _whole,

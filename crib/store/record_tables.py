@@ -41,6 +41,7 @@ _TYPES: dict[str, type[TypeEngine[Any]]] = {
     "choice": String,
     "integer": Integer,
     "time": Integer,
+    "local": String,
     "number": Float,
     "length": Whole,
     "money": Whole,

@@ -78,6 +78,17 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
             )
             for hour in [draw(st.integers(0, 23))]
         ],
+        "closures": [
+            {
+                "calendar": one(calendars),
+                "start": f"2026-12-{day:02d}" + draw(st.sampled_from(["", "T06:00", " 13:30"])),
+                "end": f"2027-01-{day:02d}" + draw(st.sampled_from(["", "T24:00"])),
+                "kind": "open",
+                "attended": draw(st.sampled_from(["yes", "no"])),
+                "reason": optional(text),
+            }
+            for day in draw(st.lists(st.integers(1, 31), unique=True, max_size=3))
+        ],
         "machines": [
             {
                 "machine": machine,

@@ -12,7 +12,7 @@ from openapi_schema_validator import OAS31Validator
 
 _RECORDS = (
     "machines", "stations", "cutting-items", "lots", "holder-types", "holders", "tool-specs",
-    "parts", "tool-life", "runs", "calendars", "gauges", "people",
+    "parts", "tool-life", "runs", "calendars", "closures", "gauges", "people",
 )  # fmt: skip
 _FACTS = (
     "assemblies", "presets", "mounts", "removals", "corrections", "stock-moves",

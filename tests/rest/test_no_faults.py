@@ -45,6 +45,12 @@ BODIES: dict[str, dict[str, Any]] = {
         "operations": [],
     },
     "/v1/calendars": {"calendar": "c", "spans": []},
+    "/v1/closures": {
+        "calendar": "weekdays",
+        "start": "2026-12-24",
+        "end": "2026-12-26T06:00",
+        "kind": "closed",
+    },
     "/v1/cutting-items": {
         "cutting_item": "c",
         "kind": "insert",

@@ -174,6 +174,59 @@ def test_values_that_contradict_each_other_are_named(client: FlaskClient) -> Non
         assert field in {error["field"] for error in answer.get_json()["errors"]}
 
 
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"end": "2026-12-23"}, "end"),
+        ({"end": "2026-12-24T24:01"}, "end"),
+        ({"end": "soon"}, "end"),
+        ({"kind": "open"}, "attended"),
+        ({"attended": True}, "attended"),
+        ({"calendar": "none"}, "calendar"),
+        ({"start": "2026-12-24T06:00:00+01:00"}, "start"),
+        ({"start": "2026-02-30"}, "start"),
+    ],
+)
+def test_a_closure_that_cannot_be_names_its_field(
+    client: FlaskClient, given: dict[str, object], field: str
+) -> None:
+    closure = {"calendar": "weekdays", "start": "2026-12-24", "end": "2026-12-24"}
+
+    answer = client.post("/v1/closures", json=closure | {"kind": "closed"} | given)
+
+    assert answer.status_code == 422
+    assert [error["field"] for error in answer.get_json()["errors"]] == [field]
+
+
+def test_a_closure_is_told_in_local_time_and_changed_like_any_record(
+    client: FlaskClient,
+) -> None:
+    body = {
+        "calendar": "weekdays", "start": "2026-12-24 14:00", "end": "2026-12-31T24:00",
+        "kind": "closed", "reason": "midwinter",
+    }  # fmt: skip
+
+    made = client.post("/v1/closures", json=body)
+    again = client.post("/v1/closures", json=body)
+    place = made.headers["Location"]
+    changed = client.patch(
+        place, json={"end": "2027-01-01"}, headers={"If-Match": made.headers["ETag"]}
+    )
+    backwards = client.patch(
+        place, json={"end": "2026-12-24"}, headers={"If-Match": changed.headers["ETag"]}
+    )
+    listed = client.get("/v1/closures?calendar=weekdays&kind=closed").get_json()["items"]
+    retired = client.delete(place)
+
+    assert (made.status_code, again.status_code, retired.status_code) == (201, 409, 204)
+    assert made.get_json()["start"] == "2026-12-24T14:00"
+    assert made.get_json()["end"] == "2027-01-01T00:00"
+    assert changed.get_json()["end"] == "2027-01-01"
+    assert backwards.status_code == 200  # a whole day lasts to its midnight
+    assert backwards.get_json()["end"] == "2026-12-24"
+    assert [row["id"] for row in listed] == [1, made.get_json()["id"]]
+
+
 def test_money_is_text_with_two_decimals_and_never_rounded(client: FlaskClient) -> None:
     body = {"cutting_item": "X1", "kind": "round", "designation": "D", "price": 12.5}
 

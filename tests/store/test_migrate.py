@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import warnings
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -14,12 +15,15 @@ from sqlalchemy import Inspector, inspect
 
 import crib.store.migrations
 from crib.errors import Refusal
-from crib.records.catalogue import CATALOGUE
+from crib.records.catalogue import CATALOGUE, CLOSURES
 from crib.store.engine import Store, revision
 from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schema_version
 from crib.store.records import list_records
 from crib.store.tables import metadata
 from crib.store.triggers import TRIGGERS
+from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.count_columns import CountReading
+from crib.usecases.report_counts import ReportCounts, report_counts
 
 
 def schema(store: Store, kind: str) -> dict[str, str]:
@@ -111,6 +115,36 @@ def test_a_migration_keeps_the_rows_that_it_finds(store, shop):
     with store.read() as tx:
         assert {record.name: list_records(tx, record) for record in CATALOGUE} == before
         assert tx.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+
+
+def everything(store: Store, besides: set[str]) -> dict[str, list[tuple[object, ...]]]:
+    with store.read() as tx:
+        return {
+            table: sorted(
+                (tuple(row) for row in tx.exec_driver_sql(f"SELECT * FROM {table}")), key=repr
+            )
+            for table in metadata.tables
+            if table not in besides
+        }
+
+
+def test_a_filled_database_of_the_first_shape_comes_up_with_every_row(store, shop):
+    with store.write() as tx:
+        at = shop.start + timedelta(hours=1)
+        build_assembly(tx, at, BuildAssembly("TURN-OD", "TH-1", "LOT-I1", at=at))
+        report_counts(tx, at, ReportCounts("M1", [CountReading(at, 7)]))
+    before = everything(store, {"closures"})
+    migrate(store, "0001")
+    assert schema_version(store) == "0001"
+    assert everything(store, {"closures"}) == before
+    assert len(before["facts"]) == 2
+    assert before["count_readings"]
+
+    migrate(store)
+
+    assert everything(store, {"closures"}) == before
+    with store.read() as tx:
+        assert list_records(tx, CLOSURES) == []
 
 
 def test_down_leaves_nothing_and_up_again_gives_all(store):

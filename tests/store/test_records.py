@@ -76,6 +76,10 @@ def values_of(column: Column, shop: SimpleNamespace) -> st.SearchStrategy[Any]:
         "yes_no": st.booleans(),
         "instant": st.datetimes(datetime(1970, 1, 1), timezones=st.just(UTC)),  # noqa: DTZ001
         "date": st.dates(),
+        "local": st.dates(date(1970, 1, 1), date(2200, 12, 31)).map(str)
+        | st.datetimes(datetime(1970, 1, 1), datetime(2200, 12, 31)).map(  # noqa: DTZ001
+            lambda at: at.isoformat(timespec="minutes")
+        ),
     }.get(column.kind, st.integers(least, int(high * scale)))
 
 
