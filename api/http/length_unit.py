@@ -1,4 +1,4 @@
-"""Exact lengths in millimetres or, on ``?length_unit=in``, in inches, each named as what it is.
+"""Lengths in millimetres or, on ``?length_unit=in``, in inches, each named as what it is.
 
 A member's name carries its unit. In inches ``lf_mm`` is therefore called ``lf_in``, in what is
 sent and in what is answered, so that no member ever holds another unit than its name says.
@@ -11,7 +11,10 @@ from typing import Any
 
 from crib.errors import Invalid
 
-#: Unit of the exact lengths of the request that is being answered: ``mm`` or ``in``.
+#: An inch in millimetres, exactly (international yard and pound agreement, 1959).
+MM_PER_IN = 25.4
+
+#: Unit of the lengths of the request that is being answered: ``mm`` or ``in``.
 LENGTH_UNIT: ContextVar[str] = ContextVar("length_unit", default="mm")
 
 
@@ -21,7 +24,19 @@ class Inches(str):
     __slots__ = ()
 
 
-#: An empty exact length in an answer in inches.
+class InchNumber(float):
+    """A length in inches that is a plain number, likewise."""
+
+    __slots__ = ()
+
+
+#: What a length may be sent as.
+_SENT = (str, int, float, list)
+
+#: No length; larger integers do not fit into a float.
+_HUGE = 1e300
+
+#: An empty length in an answer in inches.
 NO_INCHES = Inches("")
 
 
@@ -34,14 +49,17 @@ def name_inches(value: Any) -> Any:
         }
     if isinstance(value, list):
         return [name_inches(inner) for inner in value]
-    return None if value is NO_INCHES else value
+    if value is NO_INCHES:
+        return None
+    return float(value) if isinstance(value, InchNumber) else value
 
 
 def _holds_inches(name: str, value: Any) -> bool:
     if not name.endswith("_mm"):
         return False
-    return isinstance(value, Inches) or (
-        isinstance(value, list) and bool(value) and all(isinstance(v, Inches) for v in value)
+    kinds = (Inches, InchNumber)
+    return isinstance(value, kinds) or (
+        isinstance(value, list) and bool(value) and all(isinstance(v, kinds) for v in value)
     )
 
 
@@ -58,7 +76,7 @@ def read_inches(value: Any) -> Any:
     read: dict[str, Any] = {}
     for name, inner in value.items():
         known = name
-        if name.endswith("_in") and (inner is None or isinstance(inner, (str, list))):
+        if name.endswith("_in") and (inner is None or isinstance(inner, _SENT)):
             known = name[:-3] + "_mm"
             if known in value:
                 raise Invalid(
@@ -73,6 +91,8 @@ def read_inches(value: Any) -> Any:
 def _mark(value: Any) -> Any:
     if isinstance(value, str):
         return Inches(value)
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return InchNumber(value if abs(value) < _HUGE else _HUGE)
     if isinstance(value, list):
         return [_mark(inner) for inner in value]
     return value

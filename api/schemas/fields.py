@@ -10,7 +10,7 @@ from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
 
-from api.http.length_unit import LENGTH_UNIT, NO_INCHES, Inches
+from api.http.length_unit import LENGTH_UNIT, MM_PER_IN, NO_INCHES, Inches, InchNumber
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.records.columns import LONGEST_TEXT
@@ -20,6 +20,8 @@ from crib.units import (
     tenths_um_from_in,
     tenths_um_from_mm,
 )
+
+NAMED_IN_MM = "is named in mm, but the address says length_unit=in: end its name in _in"
 
 LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
 
@@ -166,9 +168,7 @@ class ExactLength(fields.String):
         if isinstance(value, Inches):
             return tenths_um_from_in(value)
         if LENGTH_UNIT.get() == "in":
-            raise ValidationError(
-                "is named in mm, but the address says length_unit=in: end its name in _in"
-            )
+            raise ValidationError(NAMED_IN_MM)
         return tenths_um_from_mm(value)
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
@@ -184,7 +184,9 @@ class WornLand(ExactLength):
         super().__init__(**_described(kwargs, type=["string", "number"]))
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
-        if isinstance(value, int | float) and not isinstance(value, bool):
+        if isinstance(value, InchNumber):
+            value = Inches(format(Decimal(repr(float(value))), "f"))
+        elif isinstance(value, int | float) and not isinstance(value, bool):
             value = format(Decimal(repr(value)), "f")
         return super()._deserialize(value, attr, data, **kwargs)
 
@@ -275,6 +277,11 @@ class Number(fields.Float):
         self.above, self.least, self.most, self.query = above, least, most, query
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
+        if isinstance(value, InchNumber):
+            raise ValidationError("cannot be given in inches here; send it in mm")
+        return self._number(value)
+
+    def _number(self, value: Any) -> float:
         if self.query and isinstance(value, str) and len(value) < 30 and "_" not in value:
             try:
                 value = float(value)
@@ -296,6 +303,33 @@ class Number(fields.Float):
         if value is None:
             return None
         return float(value) if math.isfinite(value) else None
+
+
+class Length(Number):
+    """A length as a plain number: mm here inside, inches where the request asks for them.
+
+    Args:
+        named: Whether its name ends in its unit and changes with it.
+    """
+
+    def __init__(self, *, named: bool = True, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.named = named
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
+        if isinstance(value, InchNumber):
+            return self._number(float(value) * MM_PER_IN)
+        if LENGTH_UNIT.get() == "in":
+            raise ValidationError(NAMED_IN_MM)
+        return self._number(value)
+
+    def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> float | str | None:  # type: ignore[override]
+        number = super()._serialize(value, attr, obj, **kwargs)
+        if LENGTH_UNIT.get() != "in":
+            return number
+        if not self.named:
+            return None if number is None else number / MM_PER_IN
+        return NO_INCHES if number is None else InchNumber(number / MM_PER_IN)
 
 
 class YesNo(fields.Boolean):
