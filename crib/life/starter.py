@@ -9,7 +9,8 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 from crib.errors import OutsideModel
-from crib.life.taylor import TaylorConstants
+from crib.life.taylor import TaylorConstants, speed_for_life_m_min
+from crib.life.taylor_range import CurveRange
 
 MATERIAL_GROUPS: Final = ("P", "M", "K", "N", "S", "H")
 """Workpiece groups of ISO 513 (from memory)."""
@@ -18,10 +19,11 @@ TOOL_MATERIALS: Final = ("hss", "carbide", "coated_carbide", "cermet", "ceramic"
 
 
 class StarterRow(NamedTuple):
-    """Constants and where they come from."""
+    """Constants, where they come from, and the cuts that they are meant for."""
 
     constants: TaylorConstants
     source: str
+    holds: CurveRange
 
 
 _GROOVER = "from memory: Groover, Fundamentals of Modern Manufacturing, table of n and C ({})"
@@ -62,9 +64,20 @@ _BITE_SOURCE = (
     "no source"
 )
 
+# A Taylor line is drawn through lives of about 5 min (ISO 3685 advises no shorter tests, from
+# memory) to about 100 min, so the table holds at the speeds that give these at its own feed and
+# depth; feeds and depths are those of finishing to light roughing (common practice, no source).
+_LIVES_MIN: Final = (100.0, 5.0)
+_FEEDS_MM_REV: Final = (0.05, 0.5)
+_DEPTHS_MM: Final = (0.3, 5.0)
+
 
 def starter_constants(tool_material: str, material_group: str) -> StarterRow:
     """Constants for a tool material on an ISO 513 group.
+
+    Returns:
+        The row; its range says for which speeds, feeds and depths it is meant (common
+        practice, no source).
 
     Raises:
         OutsideModel: A tool material or group that the table has no row for.
@@ -81,7 +94,10 @@ def starter_constants(tool_material: str, material_group: str) -> StarterRow:
             facts={"tool_material": tool_material, "material_group": material_group},
         )
     n, c, source = _row(tool_material, material_group)
-    return StarterRow(TaylorConstants(n, c, **_BITE), source + _BITE_SOURCE)
+    constants = TaylorConstants(n, c, **_BITE)
+    slow, fast = speed_for_life_m_min(_LIVES_MIN, constants).tolist()
+    holds = CurveRange((slow, fast), _FEEDS_MM_REV, _DEPTHS_MM)
+    return StarterRow(constants, source + _BITE_SOURCE, holds)
 
 
 def _row(tool: str, group: str) -> tuple[float, float, str]:

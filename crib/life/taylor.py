@@ -1,9 +1,9 @@
-"""The speed-life curve: how many minutes in cut an edge is promised."""
+"""The speed-life curve: life, speed or constants, each from the others."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -115,13 +115,58 @@ def life_min(
     return np.exp(np.clip(log_life, math.log(1e-9), math.log(1e12)))
 
 
-def speed_for_life_m_min(life: ArrayLike, constants: TaylorConstants) -> Floats:
-    """Cutting speed that promises a life at reference feed and depth, ``C / T^n`` [m/min].
+def speed_for_life_m_min(
+    life: ArrayLike,
+    constants: TaylorConstants,
+    feed_mm_rev: ArrayLike | None = None,
+    depth_mm: ArrayLike | None = None,
+) -> Floats:
+    """Cutting speed that promises a life, ``C / (T^n (f/f_ref)^a (d/d_ref)^b)`` [m/min].
+
+    Args:
+        life: Lives wanted [min], any shape.
+        constants: The curve.
+        feed_mm_rev: Feeds, shape as the lives or one; None or NaN: as at the reference.
+        depth_mm: Depths of cut, likewise.
 
     Raises:
-        OutsideModel: A life that is not above 0.
+        OutsideModel: A life, feed or depth that is not above 0.
     """
-    return constants.c_m_min / _positive(life, "life_min") ** constants.n
+    c = constants
+    f = _bite(feed_mm_rev, c.reference_feed_mm_rev, c.feed_exponent, "feed_mm_rev")
+    d = _bite(depth_mm, c.reference_depth_mm, c.depth_exponent, "depth_mm")
+    return np.asarray(c.c_m_min / (_positive(life, "life_min") ** c.n * f * d))
+
+
+def constants_through_test(
+    exponents: TaylorConstants,
+    cutting_speed_m_min: float,
+    life: float,
+    feed_mm_rev: float | None = None,
+    depth_mm: float | None = None,
+) -> TaylorConstants:
+    """The curve of known exponents through one test: ``C = v T^n (f/f_ref)^a (d/d_ref)^b``.
+
+    Args:
+        exponents: Exponents and references; its C is not looked at.
+        cutting_speed_m_min: Speed of the test.
+        life: Life that it reached [min].
+        feed_mm_rev: Its feed; None: as at the reference.
+        depth_mm: Its depth of cut; None: as at the reference.
+
+    Raises:
+        OutsideModel: A number that is not above 0, or a C outside its range.
+
+    Examples:
+        >>> round(constants_through_test(TaylorConstants(0.125, 1), 50, 14.758).c_m_min, 2)
+        70.0
+    """
+    v = float(_positive(cutting_speed_m_min, "cutting_speed_m_min"))
+    c = exponents
+    f = _bite(feed_mm_rev, c.reference_feed_mm_rev, c.feed_exponent, "feed_mm_rev")
+    d = _bite(depth_mm, c.reference_depth_mm, c.depth_exponent, "depth_mm")
+    level = v * float(_positive(life, "life_min")) ** c.n * float(f * d)
+    return replace(exponents, c_m_min=level)
 
 
 def constants_from_two_tests(

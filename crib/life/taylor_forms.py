@@ -1,0 +1,124 @@
+"""Taylor's curve as others write it: as a power law for the life, and in feet and inches."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from crib.errors import OutsideModel
+from crib.life.taylor import Floats, TaylorConstants
+
+
+@dataclass(frozen=True, slots=True)
+class PowerLaw:
+    """The same curve written for the life: ``T = K v^-p f^-q d^-r``.
+
+    Attributes:
+        ln_k: Logarithm of K, for T [min], v [m/min], f [mm/rev], d [mm]; K itself may be
+            larger than a computer's numbers go.
+        speed_power: p = 1/n.
+        feed_power: q = a/n.
+        depth_power: r = b/n.
+    """
+
+    ln_k: float
+    speed_power: float
+    feed_power: float = 0.0
+    depth_power: float = 0.0
+
+
+def power_law(constants: TaylorConstants) -> PowerLaw:
+    """The form that is written for the life.
+
+    Examples:
+        >>> law = power_law(TaylorConstants(0.25, 100, feed_exponent=0.5))
+        >>> law.speed_power, law.feed_power
+        (4.0, 2.0)
+    """
+    c = constants
+    q, r = c.feed_exponent / c.n, c.depth_exponent / c.n
+    level = math.log(c.c_m_min) / c.n
+    level += q * math.log(c.reference_feed_mm_rev or 1.0)
+    level += r * math.log(c.reference_depth_mm or 1.0)
+    return PowerLaw(level, 1 / c.n, q, r)
+
+
+def constants_of_power_law(
+    law: PowerLaw,
+    reference_feed_mm_rev: float | None = None,
+    reference_depth_mm: float | None = None,
+) -> TaylorConstants:
+    """The constants of a curve that was written for the life, C at the references given.
+
+    Raises:
+        OutsideModel: A power or level that no tool has: a life that grows with speed, feed or
+            depth, or constants outside their range.
+    """
+    p = law.speed_power
+    if not (math.isfinite(law.ln_k) and math.isfinite(p) and p > 0):
+        raise OutsideModel(
+            f"A life that goes with the speed to the power -{p:g} does not fall with it; "
+            "the power has to be above 0.",
+            facts={"quantity": "speed_power"},
+            errors=[{"field": "speed_power", "detail": "above 0"}],
+        )
+    level = law.ln_k
+    level -= law.feed_power * math.log(reference_feed_mm_rev or 1.0)
+    level -= law.depth_power * math.log(reference_depth_mm or 1.0)
+    return TaylorConstants(
+        1 / p,
+        math.exp(min(max(level / p, -700.0), 700.0)),
+        law.feed_power / p,
+        law.depth_power / p,
+        reference_feed_mm_rev,
+        reference_depth_mm,
+    )
+
+
+def m_min_from_ft_min(speed_ft_min: ArrayLike) -> Floats:
+    """Speed in metres per minute; 1 ft = 0.3048 m exactly (agreement of 1959).
+
+    Examples:
+        >>> round(float(m_min_from_ft_min(1000)), 4)
+        304.8
+    """
+    return np.asarray(speed_ft_min, dtype=np.float64) * 0.3048
+
+
+def mm_from_in(length_in: ArrayLike) -> Floats:
+    """Feed or depth in millimetres; 1 in = 25.4 mm exactly (agreement of 1959)."""
+    return np.asarray(length_in, dtype=np.float64) * 25.4
+
+
+def constants_from_inches(
+    n: float,
+    c_ft_min: float,
+    feed_exponent: float = 0.0,
+    depth_exponent: float = 0.0,
+    reference_feed_in_rev: float = 1.0,
+    reference_depth_in: float = 1.0,
+) -> TaylorConstants:
+    """Constants printed for ft/min, in/rev and in; the exponents have no unit.
+
+    Args:
+        n: Exponent of life.
+        c_ft_min: Speed for a life of one minute [ft/min] at the references.
+        feed_exponent: ``a``.
+        depth_exponent: ``b``.
+        reference_feed_in_rev: Feed at which C holds; 1 where C stands alone.
+        reference_depth_in: Depth at which C holds; 1 where C stands alone.
+
+    Raises:
+        OutsideModel: A constant outside its range.
+    """
+    return TaylorConstants(
+        n,
+        float(m_min_from_ft_min(c_ft_min)),
+        feed_exponent,
+        depth_exponent,
+        float(mm_from_in(reference_feed_in_rev)) if feed_exponent else None,
+        float(mm_from_in(reference_depth_in)) if depth_exponent else None,
+    )
