@@ -185,6 +185,15 @@ class LifeModel:
             *lives,
         )
 
+    def law(self, key: ArrayLike) -> tuple[Floats, Floats]:
+        """Shape and scale of each key's wear-out, at the posterior means of their logarithms.
+
+        Returns:
+            Shape, and scale [wear units], each of the shape of ``key``.
+        """
+        rows, _, shape = self._asked(key)
+        return self._wear.law(rows, shape)
+
     def _asked(
         self, key: ArrayLike, *columns: tuple[ArrayLike, str, bool]
     ) -> tuple[Ints, list[Floats], tuple[int, ...]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import digamma
 
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
@@ -46,6 +47,15 @@ class Posterior:
     def curves(self, rows: Ints) -> Curves:
         """Life curves of some keys, breakage apart."""
         return mixture_curves(SHAPES, self.weights[rows], self.a[rows], self.log_b[rows])
+
+    def law(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+        """Weibull shape and scale at the means of their logarithms, arrays of ``shape``."""
+        weights = self.weights[rows]
+        # theta^-k ~ Gamma(a, b), so ln theta = -ln(theta^-k) / k.
+        log_scale = (self.log_b[rows] - digamma(self.a[rows])) / SHAPES
+        means = (np.sum(weights * logs, axis=1) for logs in (np.log(SHAPES), log_scale))
+        law = [np.exp(mean).reshape(shape) for mean in means]
+        return law[0], law[1]
 
 
 def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
