@@ -6,7 +6,18 @@ from functools import cache
 
 from flask_smorest import Blueprint
 
-from api.rest import assemblies, bench, counts, fact_lists, mounts, paper, plan, views, workings
+from api.rest import (
+    assemblies,
+    bench,
+    counts,
+    fact_lists,
+    mounts,
+    paper,
+    plan,
+    views,
+    workings,
+    workings_constants,
+)
 from api.rest.records import COLLECTIONS, records_blueprint
 
 
@@ -23,5 +34,6 @@ def blueprints() -> tuple[Blueprint, ...]:
         views.blueprint,
         paper.blueprint,
         workings.blueprint,
+        workings_constants.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )

@@ -152,7 +152,7 @@ def _errors(name: str, values: Sequence[float | None], count: int) -> list[dict[
     if len(values) != count:
         raise OutsideModel(f"Give {name} for every test or for none.")
     for row, value in enumerate(values):
-        field = f"tests[{row}].{name}"
+        field = f"tests.{row}.{name}"
         if value is None:
             errors.append({"field": field, "detail": "is missing; give it for all or for none"})
         elif not low <= value <= high:

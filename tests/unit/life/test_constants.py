@@ -159,12 +159,12 @@ def test_without_a_prior_too_few_lives_are_refused():
 @pytest.mark.parametrize(
     ("values", "field"),
     [
-        ({"cutting_speed_m_min": [0.0]}, "tests[0].cutting_speed_m_min"),
-        ({"life_min": [0.0]}, "tests[0].life_min"),
-        ({"life_min": [5.3e7]}, "tests[0].life_min"),  # a century
-        ({"life_min": [math.nan]}, "tests[0].life_min"),
-        ({"feed_mm_rev": [-0.1]}, "tests[0].feed_mm_rev"),
-        ({"depth_mm": [math.inf]}, "tests[0].depth_mm"),
+        ({"cutting_speed_m_min": [0.0]}, "tests.0.cutting_speed_m_min"),
+        ({"life_min": [0.0]}, "tests.0.life_min"),
+        ({"life_min": [5.3e7]}, "tests.0.life_min"),  # a century
+        ({"life_min": [math.nan]}, "tests.0.life_min"),
+        ({"feed_mm_rev": [-0.1]}, "tests.0.feed_mm_rev"),
+        ({"depth_mm": [math.inf]}, "tests.0.depth_mm"),
     ],
 )
 def test_a_test_that_cannot_be_names_its_place(values, field):
