@@ -1,8 +1,9 @@
-"""When a machine runs and who is there: weekly spans in the site's zone, instants in UTC."""
+"""When a machine runs and who is there: week, closures, extra shifts; instants in UTC."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -10,10 +11,13 @@ import numpy.typing as npt
 
 from crib.clock import instant_from_us
 from crib.errors import Invalid
+from crib.floor.closures import Closure
 from crib.floor.timeline import (
     HORIZON,
+    Hours,
     Timeline,
     advance,
+    closures_in,
     merged,
     spans_in,
     us_of,
@@ -35,9 +39,12 @@ __all__ = [
     "DAY_MIN",
     "HORIZON",
     "WEEKDAYS",
+    "Closure",
+    "ExceptionAhead",
     "Stretch",
     "WeekSpan",
     "WorkCalendar",
+    "attended_together",
     "parse_clock",
     "print_clock",
     "spans_from_rows",
@@ -62,18 +69,60 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
+class ExceptionAhead:
+    """A closed time or an extra shift, as it lies on the line of real time [UTC]."""
+
+    start_at: datetime
+    end_at: datetime
+    opens: bool
+    attended: bool
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class WorkCalendar:
-    """A machine's running hours: weekly spans read in one IANA zone.
+    """A machine's running hours: weekly spans read in one IANA zone, and exceptions to them.
 
     Where spans overlap, a person counts as there if any span says so. A machine without any
-    span never runs.
+    span never runs. A closed time takes the week's hours away; an extra shift is open
+    whatever else is said.
+
+    Args:
+        spans: The week.
+        zone: IANA zone of its clock.
+        closures: Closed times and extra shifts.
+        beside: Further calendars whose hours count too.
     """
 
     spans: tuple[WeekSpan, ...]
     zone: str = "UTC"
+    closures: tuple[Closure, ...] = ()
+    beside: tuple[WorkCalendar, ...] = ()
 
     def __post_init__(self) -> None:
         zone_of(self.zone)
+
+    @property
+    def hours(self) -> tuple[Hours, ...]:
+        """What each of its calendars says."""
+        own = Hours(self.spans, self.zone, self.closures)
+        return (own, *(hours for other in self.beside for hours in other.hours))
+
+    def exceptions(self, start_at: datetime, end_at: datetime) -> list[ExceptionAhead]:
+        """Closed times and extra shifts that touch a time span, whole, in order."""
+        first, last = us_of(start_at), us_of(end_at)
+        return [
+            ExceptionAhead(
+                instant_from_us(start),
+                instant_from_us(end),
+                one.opens,
+                one.attended,
+                one.reason,
+            )
+            for hours in self.hours
+            for start, end, one in closures_in(hours)
+            if start < last and end > first
+        ]
 
     def stretches(self, start_at: datetime, end_at: datetime) -> list[Stretch]:
         """Running stretches between two instants, cut at both, in order, disjoint.
@@ -146,7 +195,7 @@ class WorkCalendar:
         Of overlapping spans the attended one, then the one that began last.
         """
         at_us = us_of(at)
-        start, end, attended = spans_in(self.spans, self.zone, *window(at))
+        start, end, attended = spans_in(self.hours, *window(at))
         here = np.flatnonzero((start <= at_us) & (at_us < end))
         if here.size:
             best = here[np.lexsort((start[here], attended[here]))[-1]]
@@ -176,7 +225,7 @@ class WorkCalendar:
         )
 
     def _line(self, at: datetime) -> Timeline:
-        return merged(self.spans, self.zone, *window(at))
+        return merged(self.hours, *window(at))
 
     def _between(self, start_at: datetime, end_at: datetime) -> tuple[Timeline, int, int]:
         first, last = us_of(start_at), us_of(end_at)
@@ -189,6 +238,20 @@ class WorkCalendar:
 
 #: For a machine without a calendar: it runs round the clock and somebody is there.
 ALWAYS = WorkCalendar(tuple(WeekSpan(day, 0, DAY_MIN, True) for day in range(7)))
+
+
+def attended_together(calendars: Sequence[WorkCalendar]) -> WorkCalendar:
+    """The hours in which at least one of some calendars has somebody there."""
+    manned = [
+        WorkCalendar(
+            tuple(span for span in hours.spans if span.attended),
+            hours.zone,
+            tuple(one for one in hours.closures if one.attended or not one.opens),
+        )
+        for calendar in calendars
+        for hours in calendar.hours
+    ]
+    return replace(manned[0], beside=tuple(manned[1:])) if manned else WorkCalendar(())
 
 
 def _one(instants: npt.NDArray[np.datetime64]) -> datetime | None:

@@ -1,4 +1,4 @@
-"""Weekly spans laid out on the line of real time, as sorted arrays of microseconds."""
+"""Weekly spans and closures on the line of real time, as sorted arrays of microseconds."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from crib.clock import us_from_instant
 from crib.errors import Invalid
+from crib.floor.closures import Closure
 from crib.floor.week import WEEKDAYS, WeekSpan
 
 #: Farthest that anything is looked ahead.
@@ -24,6 +25,14 @@ LOOK_BACK = timedelta(days=32)
 _FIRST_YEAR, _LAST_YEAR = 1900, 2900
 
 _US = 1_000_000
+
+
+class Hours(NamedTuple):
+    """What one calendar says: its week, the zone of its clock, the exceptions to it."""
+
+    spans: tuple[WeekSpan, ...]
+    zone: str
+    closures: tuple[Closure, ...] = ()
 
 
 class Timeline(NamedTuple):
@@ -83,25 +92,49 @@ def window(at: datetime) -> tuple[date, int]:
     return first, LOOK_BACK.days + 31 + HORIZON.days + 9
 
 
+def instant_of(wall: datetime, zone: ZoneInfo) -> int:
+    """The instant of a wall time (naive) [µs since 1970].
+
+    One that the clocks skip is read as if they had not been put forward yet (02:30 becomes
+    03:30); one that comes twice is the first of the two.
+    """
+    return us_of(wall.replace(tzinfo=zone))
+
+
+def closures_in(hours: Hours) -> list[tuple[int, int, Closure]]:
+    """The closures of a calendar as UTC [µs], in order; those that the clocks skip left out."""
+    zone = zone_of(hours.zone)
+    found = [
+        (instant_of(closure.start, zone), instant_of(closure.end, zone), closure)
+        for closure in hours.closures
+    ]
+    return sorted((one for one in found if one[1] > one[0]), key=lambda one: one[:2])
+
+
 @lru_cache(maxsize=256)
 def spans_in(
-    spans: tuple[WeekSpan, ...], zone_name: str, first: date, days: int
+    calendars: tuple[Hours, ...], first: date, days: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
-    """Every span that starts in the block, as UTC [µs], ordered by start."""
-    zone = zone_of(zone_name)
-    by_weekday: list[list[WeekSpan]] = [[] for _ in WEEKDAYS]
-    for span in spans:
-        by_weekday[span.weekday].append(span)
+    """Every span that starts in the block, cut where closed, as UTC [µs], ordered by start.
+
+    Args:
+        calendars: Calendars whose hours all count.
+        first: First day of the block.
+        days: Its length.
+    """
     rows: list[tuple[int, int, bool]] = []
-    for number in range(days):
-        day = datetime.combine(first + timedelta(days=number), datetime.min.time())
-        for span in by_weekday[day.weekday()]:
-            # Wall time: an hour that the clocks skip or repeat changes the length.
-            start = (day + timedelta(minutes=span.start_min)).replace(tzinfo=zone)
-            end = (day + timedelta(minutes=span.end_min)).replace(tzinfo=zone)
-            start_us, end_us = us_of(start), us_of(end)
-            if end_us > start_us:
-                rows.append((start_us, end_us, span.attended))
+    for hours in calendars:
+        exceptions = closures_in(hours)
+        closed = _union([one[:2] for one in exceptions if not one[2].opens])
+        week = _week_rows(hours, first, days)
+        rows += [piece for row in week for piece in _without(row, closed)]
+        begin = us_of(datetime.combine(first, datetime.min.time(), UTC))
+        end = begin + days * 86_400 * _US
+        rows += [
+            (start_us, end_us, closure.attended)
+            for start_us, end_us, closure in exceptions
+            if closure.opens and start_us < end and end_us > begin
+        ]
     rows.sort()
     return (
         np.array([row[0] for row in rows], dtype=np.int64),
@@ -110,10 +143,58 @@ def spans_in(
     )
 
 
+def _week_rows(hours: Hours, first: date, days: int) -> list[tuple[int, int, bool]]:
+    """The week's own spans that start in a block of days."""
+    zone = zone_of(hours.zone)
+    by_weekday: list[list[WeekSpan]] = [[] for _ in WEEKDAYS]
+    for span in hours.spans:
+        by_weekday[span.weekday].append(span)
+    rows: list[tuple[int, int, bool]] = []
+    for number in range(days):
+        day = datetime.combine(first + timedelta(days=number), datetime.min.time())
+        for span in by_weekday[day.weekday()]:
+            # Wall time: an hour that the clocks skip or repeat changes the length.
+            start_us = instant_of(day + timedelta(minutes=span.start_min), zone)
+            end_us = instant_of(day + timedelta(minutes=span.end_min), zone)
+            if end_us > start_us:
+                rows.append((start_us, end_us, span.attended))
+    return rows
+
+
+def _union(intervals: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Intervals in order as disjoint ones."""
+    joined: list[tuple[int, int]] = []
+    for start, end in intervals:
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return joined
+
+
+def _without(
+    row: tuple[int, int, bool], closed: list[tuple[int, int]]
+) -> list[tuple[int, int, bool]]:
+    """What closed intervals, disjoint and in order, leave of one span."""
+    start, end, attended = row
+    left: list[tuple[int, int, bool]] = []
+    for begins, ends in closed:
+        if ends <= start:
+            continue
+        if begins >= end:
+            break
+        if begins > start:
+            left.append((start, begins, attended))
+        start = ends
+    if start < end:
+        left.append((start, end, attended))
+    return left
+
+
 @lru_cache(maxsize=256)
-def merged(spans: tuple[WeekSpan, ...], zone_name: str, first: date, days: int) -> Timeline:
+def merged(calendars: tuple[Hours, ...], first: date, days: int) -> Timeline:
     """The block as disjoint stretches: overlaps resolved, neighbours of one kind joined."""
-    start, end, attended = spans_in(spans, zone_name, first, days)
+    start, end, attended = spans_in(calendars, first, days)
     edges = np.unique(np.concatenate([start, end]))
     if edges.size < 2:
         return timeline(start, end, attended)

@@ -86,6 +86,13 @@ _RUNS = text(
     """
 )
 
+_CLOSURES = text(
+    """
+    SELECT calendar_id, start_local, end_local, kind, attended, reason FROM closures
+    WHERE retired_at IS NULL ORDER BY start_local, id
+    """
+)
+
 _SPECS = text(
     """
     SELECT t.id, t.tool_spec, h.holder_type, t.preset_minutes, t.swap_minutes,
@@ -196,6 +203,7 @@ class ShopRows:
     runs: Mapping[int, list[Any]]
     machines: dict[int, Any]
     spans: Mapping[int, list[Any]]
+    closures: Mapping[int, list[Any]]
     calendars: dict[int, Any]
     specs: dict[int, Any]
     spec_items: Mapping[int, tuple[str, ...]]
@@ -226,6 +234,9 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
         )
     ):
         spans[row.calendar_id].append(row)
+    closures: dict[int, list[Any]] = defaultdict(list)
+    for row in tx.execute(_CLOSURES):
+        closures[row.calendar_id].append(row)
     return ShopRows(
         stays=[StayRow._make(row) for row in _plain(tx, _STAYS, as_of_us)],
         assemblies={
@@ -245,6 +256,7 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
             )
         },
         spans=spans,
+        closures=closures,
         calendars={
             row.id: row
             for row in tx.execute(text("SELECT id, calendar, time_zone FROM calendars"))

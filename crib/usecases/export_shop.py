@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from crib.errors import Refusal
-from crib.records.catalogue import CALENDARS, MACHINES, SHOP_FILES
+from crib.records.catalogue import CALENDARS, CLOSURES, MACHINES, SHOP_FILES
 from crib.shopfiles.writing import write_file
 from crib.store.engine import Tx
 from crib.store.records import iterate_records, list_records
@@ -27,7 +27,7 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
         Name and number of rows of each file.
 
     Raises:
-        Refusal: The folder cannot be written, or a machine keeps a calendar without hours,
+        Refusal: The folder cannot be written, or a calendar without hours is named,
             which the files cannot say; the files there are as before.
     """
     _refuse_empty_calendars(tx)
@@ -55,12 +55,21 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
 
 
 def _refuse_empty_calendars(tx: Tx) -> None:
-    """The files tell a calendar by its rows; without any, a machine would name nothing."""
+    """The files tell a calendar by its rows; without any, who names it would name nothing."""
     empty = [row["calendar"] for row in iterate_records(tx, CALENDARS) if not row["spans"]]
-    for machine in list_records(tx, MACHINES, filters={"calendar": empty}) if empty else ():
+    if not empty:
+        return
+    for machine in list_records(tx, MACHINES, filters={"calendar": empty}):
         raise Refusal(
             f"Machine {machine['machine']} keeps the calendar {machine['calendar']}, which has "
             "no hours: the files could not be imported again. Give the calendar hours, or the "
             "machine another one.",
             facts={"machine": machine["machine"], "calendar": machine["calendar"]},
+        )
+    for closure in list_records(tx, CLOSURES, filters={"calendar": empty}):
+        raise Refusal(
+            f"The calendar {closure['calendar']} has a closure from {closure['start']}, but no "
+            "hours: the files could not be imported again. Give the calendar hours, or retire "
+            "the closure.",
+            facts={"calendar": closure["calendar"], "start": closure["start"]},
         )

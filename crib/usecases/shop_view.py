@@ -10,6 +10,7 @@ import numpy as np
 
 from crib.clock import instant_from_us
 from crib.floor.calendar import ALWAYS, WorkCalendar
+from crib.floor.closures import closure_from_texts
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.observations import BROKEN, CENSORED, WORN
@@ -111,23 +112,31 @@ def view_shop(tx: Tx, now: datetime) -> ShopView:
 
 
 def _calendars(rows: ShopRows) -> dict[int, WorkCalendar]:
+    """Every calendar that says anything; one that only says when it is closed is open else."""
     return {
         calendar_id: WorkCalendar(
+            tuple(_week_span(span) for span in rows.spans.get(calendar_id, ())) or ALWAYS.spans,
+            calendar.time_zone or "UTC",
             tuple(
-                WeekSpan(
-                    _WEEKDAYS.index(span.weekday),
-                    span.start_minute,
-                    span.end_minute
-                    if span.end_minute > span.start_minute
-                    else span.end_minute + 1440,
-                    bool(span.attended),
+                closure_from_texts(
+                    row.start_local, row.end_local, row.kind, row.attended, row.reason
                 )
-                for span in spans
+                for row in rows.closures.get(calendar_id, ())
             ),
-            rows.calendars[calendar_id].time_zone or "UTC",
         )
-        for calendar_id, spans in rows.spans.items()
+        for calendar_id, calendar in rows.calendars.items()
+        if calendar_id in rows.spans or calendar_id in rows.closures
     }
+
+
+def _week_span(span: Any) -> WeekSpan:
+    end = span.end_minute
+    return WeekSpan(
+        _WEEKDAYS.index(span.weekday),
+        span.start_minute,
+        end if end > span.start_minute else end + 1440,
+        bool(span.attended),
+    )
 
 
 def _output(rows: ShopRows, machine_id: int, runs: list[Any], now_us: int) -> MachineOutput:

@@ -9,7 +9,7 @@ from typing import Any
 
 from crib.clock import instant_from_us
 from crib.errors import Invalid
-from crib.floor.calendar import ALWAYS, WorkCalendar
+from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
 from crib.floor.timeline import us_of
 from crib.planning.bench import BenchQueue, QueueRow, add_bench_time, bench_jobs, bench_queue
 from crib.planning.hours import BenchHours
@@ -199,9 +199,7 @@ def bench_calendar(view: ShopView) -> WorkCalendar:
     calendars = {id(c): c for c in view.calendars.values() if c is not ALWAYS}
     if not calendars:
         return ALWAYS
-    zone = next(iter(calendars.values())).zone
-    spans = {span for c in calendars.values() for span in c.spans if span.attended}
-    return WorkCalendar(tuple(sorted(spans, key=lambda s: (s.weekday, s.start_min))), zone)
+    return attended_together(list(calendars.values()))
 
 
 def make_shelf(view: ShopView) -> Shelf:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crib.floor.calendar import WeekSpan, WorkCalendar
+from crib.floor.calendar import Closure, WeekSpan, WorkCalendar
 
 ZONES = ("UTC", "Europe/Paris", "America/St_Johns", "Australia/Lord_Howe", "Asia/Kolkata")
 
@@ -20,8 +20,27 @@ spans = st.builds(
     st.integers(1, 2000),
     st.booleans(),
 )
+#: Closed times and extra shifts of up to two days, many of them around a clock change.
+closures = st.builds(
+    lambda at, length, opens, attended: Closure(
+        at, at + timedelta(minutes=length), opens, opens and attended
+    ),
+    st.integers(-3_000, 3 * 366 * 1440).map(
+        lambda minutes: (
+            datetime(2025, 1, 1) + timedelta(minutes=minutes)  # noqa: DTZ001 - wall time
+            if minutes >= 0
+            else datetime(2026, 3, 30) + timedelta(minutes=minutes)  # noqa: DTZ001
+        )
+    ),
+    st.integers(1, 2 * 1440),
+    st.booleans(),
+    st.booleans(),
+)
 calendars = st.builds(
-    WorkCalendar, st.lists(spans, min_size=1, max_size=10).map(tuple), st.sampled_from(ZONES)
+    WorkCalendar,
+    st.lists(spans, min_size=1, max_size=10).map(tuple),
+    st.sampled_from(ZONES),
+    st.lists(closures, max_size=8).map(tuple),
 )
 instants = st.integers(0, 3 * 366 * 86_400).map(
     lambda seconds: datetime(2025, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)
@@ -40,10 +59,21 @@ def minute_by_minute(calendar, start, end):
             for back in range(9)
             if _covers(span, at, zone, back)
         }
+        said = [one for one in calendar.closures if _holds(one, at, zone)]
+        if any(not one.opens for one in said):
+            here = set()
+        here |= {one.attended for one in said if one.opens}
         running += bool(here)
         attended += True in here
         at += timedelta(minutes=1)
     return running, attended
+
+
+def _holds(closure, at, zone):
+    start, end = (
+        wall.replace(tzinfo=zone).astimezone(UTC) for wall in (closure.start, closure.end)
+    )
+    return start <= at < end
 
 
 def _covers(span, at, zone, back):

@@ -462,3 +462,57 @@ def test_a_calendar_without_hours_that_a_machine_keeps_cannot_be_exported(
     assert not (tmp_path / "out").exists()
     with store.read() as tx:
         assert count_records(tx, MACHINES) == 2
+
+
+def test_a_calendar_without_hours_that_has_a_closure_cannot_be_exported(store, shop, tmp_path):
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE machines SET calendar_id = NULL")
+        tx.exec_driver_sql("DELETE FROM calendar_spans")
+
+    with (
+        store.read() as tx,
+        pytest.raises(Refusal, match="has a closure from 2030-12-24T14:00"),
+    ):
+        export_shop(tx, tmp_path / "out")
+
+    assert not (tmp_path / "out").exists()
+
+
+def test_closures_come_in_out_and_in_again(store, shop, import_files, tmp_path):
+    header = "calendar,start,end,kind,attended,reason\n"
+    rows = (
+        "weekdays,2026-12-24 14:00,2026-12-26,Closed,,midwinter\n"
+        "weekdays,2026-12-27T06:00,2026-12-27T24:00,open,yes,\n"
+    )
+
+    first = import_files({"closures.csv": header + rows})
+    again = import_files({"closures.csv": header + rows})
+    with store.read() as tx:
+        export_shop(tx, tmp_path / "out")
+
+    assert [tuple(file) for file in first.files] == [("closures.csv", 2, 0, 0, 0)]
+    assert not again.changed
+    lines = (tmp_path / "out" / "closures.csv").read_text("utf-8").splitlines()
+    assert lines[1:] == [
+        "weekdays,2026-12-24T14:00,2026-12-26,closed,,midwinter",
+        "weekdays,2026-12-27T06:00,2026-12-28T00:00,open,yes,",
+        "weekdays,2030-12-24T14:00,2030-12-26,closed,,midwinter",
+    ]
+
+
+def test_a_closure_that_cannot_be_is_reported_by_its_cell(store, shop, import_files):
+    report = import_files(
+        {
+            "closures.csv": "calendar,start,end,kind,attended\n"
+            "weekdays,2026-12-24,2026-12-23,closed,\n"
+            "weekdays,2026-12-24,2026-12-24,open,\n"
+            "weekends,2026-12-25,2026-12-24T25:00,closed,\n"
+        }
+    )
+
+    assert [(e.line, e.column) for e in report.errors] == [
+        (2, "end"),
+        (3, "attended"),
+        (4, "end"),
+        (4, "calendar"),
+    ]
