@@ -22,6 +22,7 @@ from sqlalchemy import (
     text,
 )
 
+from crib.store.kept_tables import kept_forecasts as kept_forecasts
 from crib.store.record_tables import metadata as metadata
 from crib.store.record_tables import tool_spec_items as tool_spec_items
 from crib.store.types import Instant, Whole
@@ -335,4 +336,5 @@ APPEND_ONLY = (
     "stock_moves",
     "stops",
     "teardowns",
+    "kept_forecasts",
 )
