@@ -11,6 +11,8 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, computes, reads
 from api.schemas import workings as shapes
 from crib.codes import check_character
+from crib.cutting.engagement import engage
+from crib.cutting.operations import CutOperation
 from crib.errors import Invalid
 from crib.life.economics import (
     CutCosts,
@@ -20,13 +22,86 @@ from crib.life.economics import (
     most_output_life_min,
     speed_of_life,
 )
+from crib.life.own_lives import fit_own_lives
 from crib.life.replacement import weibull_swap_point
 from crib.life.taylor import TaylorConstants, life_min
 from crib.life.wear import size_growth_mm
 from crib.metrology.series import judge_series
 from crib.planning.bench_order import OrderJob, order_jobs
+from crib.planning.order_quantity import order_quantity, reorder_point
 
 blueprint = Blueprint("workings", __name__, description="The calculations by themselves.")
+
+
+#: Columns of an operation that say where it stands, not what it cuts.
+_PLACE = ("part", "sequence", "tool_number", "path", "tool_spec")
+
+
+@computes(
+    blueprint,
+    "/v1/workings/engaged-time",
+    shapes.EngagedTimeAnswer(),
+    body=shapes.EngagedTimeBody(),
+)
+def work_out_engaged_time(call: Call) -> Any:
+    """Work out the minutes in cut of one operation, and what they wear."""
+    given = {name: value for name, value in call.body.items() if name not in _PLACE}
+    limits = {
+        "machine": given.pop("spindle_max_rpm", None),
+        "station": given.pop("station_max_rpm", None),
+        "holder": given.pop("holder_max_rpm", None),
+        "tool": given.pop("tool_max_rpm", None),
+    }
+    n = given.pop("n", 0.25)
+    return engage(CutOperation(**given), limits, n)
+
+
+@computes(blueprint, "/v1/workings/life-fit", shapes.LifeFitAnswer(), body=shapes.LifeFitBody())
+def work_out_life_fit(call: Call) -> dict[str, Any]:
+    """Fit a law of life to lives, some of them cut short."""
+    given = call.body
+    found = fit_own_lives(
+        [life["age"] for life in given["lives"]],
+        [life["ended"] for life in given["lives"]],
+        age=given.get("age"),
+        ahead=given.get("ahead"),
+        promised=given.get("promised_life"),
+        spread=given.get("spread"),
+    )
+    return {
+        "failed": found.failed,
+        "taken_out": found.taken_out,
+        "maximum_likelihood": found.likelihood,
+        "why_no_maximum": found.why_none or None,
+        "posterior": {"shape": found.shape, "scale": found.scale},
+        "new_edge": found.new,
+        "aged_edge": found.aged,
+        "doubted": found.doubted,
+    }
+
+
+@computes(blueprint, "/v1/workings/reorder", shapes.ReorderAnswer(), body=shapes.ReorderBody())
+def work_out_reorder(call: Call) -> dict[str, Any]:
+    """Work out when to order and how much."""
+    given = dict(call.body)
+    costs = [given.pop(name, None) for name in ("order_cost", "holding_cost")]
+    if (costs[0] is None) != (costs[1] is None):
+        name = "order_cost" if costs[0] is None else "holding_cost"
+        raise Invalid(
+            f"How much to order follows from order_cost and holding_cost; {name} is missing.",
+            errors=[{"field": name, "detail": "is missing"}],
+        )
+    point = reorder_point(**given)
+    order = None
+    if costs[0] is not None:
+        order = order_quantity(given["mean_per_day"], costs[0], costs[1])
+    return {
+        "reorder_point": point.reorder_point,
+        "safety_stock": point.safety_stock,
+        "order_quantity": order and order.quantity,
+        "orders_per_day": order and order.orders,
+        "cost_per_day": order and order.cost,
+    }
 
 
 @computes(

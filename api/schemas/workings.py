@@ -4,7 +4,77 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from api.schemas.fields import Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import (
+    Choice,
+    Length,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+    listed,
+)
+from crib.cutting.operations import KINDS
+
+
+class EngagedTimeBody(Shape):
+    """One operation as operations.csv has it, and whose limits may hold the spindle back."""
+
+    part = Text(explains="As in operations.csv; the answer does not depend on it.")
+    sequence = Whole(explains="Likewise.")
+    tool_number = Whole(explains="Likewise.")
+    path = Whole(explains="Likewise.")
+    tool_spec = Text(explains="Likewise.")
+    kind = Choice(KINDS, required=True)
+    start_diameter_mm = Length(
+        least=0,
+        explains="Diameter before the cut; drill, ream, tap, mill and saw: the tool's own.",
+    )
+    end_diameter_mm = Length(least=0, explains="Diameter after the cut, 0 to the centre.")
+    length_mm = Length(above=0, explains="Length fed per pass, lead-in included.")
+    feed_mm_rev = Number(above=0, explains="Feed per revolution; tap and thread: the pitch.")
+    depth_mm = Length(
+        above=0,
+        explains="Depth of cut on the radius; groove: its depth; thread: the first pass.",
+    )
+    passes = Whole(least=1, explains="Drill: pecks; thread: spring passes apart.")
+    spring_passes = Whole(explains="Thread: passes without infeed after the last.")
+    cutting_speed_m_min = Number(above=0)
+    spindle_rpm = Number(
+        above=0, explains="Beside a cutting speed it is the program's own limit."
+    )
+    engaged_s = Number(above=0, explains="Measured seconds in cut; overrides the computed.")
+    contact_share = Number(
+        above=0,
+        most=1,
+        explains="Share of the feed time in contact where the feed oscillates, default 1.",
+    )
+    spindle_max_rpm = Number(above=0, explains="The machine's limit.")
+    station_max_rpm = Number(above=0, explains="The station's (a live spindle's) limit.")
+    holder_max_rpm = Number(above=0, explains="The holder's limit.")
+    tool_max_rpm = Number(above=0, explains="The tool's limit.")
+    n = Number(above=0, explains="Taylor's exponent for equivalent_min, default 0.25.")
+
+
+class EngagedTimeAnswer(Shape):
+    """Minutes in cut of one part, and minutes at cutting_speed_m_min that wear as much."""
+
+    spindle_rpm = Number(
+        required=True, allow_none=True, explains="The highest reached; null: no bound known."
+    )
+    limited_by = Choice(
+        ("machine", "station", "holder", "tool", "program"), required=True, allow_none=True
+    )
+    cutting_speed_m_min = Number(
+        required=True, allow_none=True, explains="The real speed where it is fastest."
+    )
+    clamp_diameter_mm = Length(
+        required=True, allow_none=True, explains="Below it the limit holds."
+    )
+    engaged_min = Number(required=True)
+    equivalent_min = Number(required=True)
+    length_cut_m = Number(required=True, allow_none=True, explains="Path through metal.")
+    passes = Whole(required=True)
 
 
 class ToolLifeBody(Shape):
@@ -14,17 +84,110 @@ class ToolLifeBody(Shape):
     n = Number(above=0, required=True)
     c_m_min = Number(above=0, required=True)
     feed_mm_rev = Number(above=0)
-    depth_mm = Number(above=0)
+    depth_mm = Length(above=0)
     feed_exponent = Number(least=0)
     depth_exponent = Number(least=0)
     reference_feed_mm_rev = Number(above=0)
-    reference_depth_mm = Number(above=0)
+    reference_depth_mm = Length(above=0)
 
 
 class ToolLifeAnswer(Shape):
     """The promised life."""
 
     life_min = Number(required=True)
+
+
+class LifeBody(Shape):
+    """How far one edge got, in any unit of use that is the same for all."""
+
+    age = Number(least=1e-6, required=True)
+    ended = YesNo(required=True, explains="false: taken out early, still good.")
+
+
+class LifeFitBody(Shape):
+    """Lives of like edges, and what to look ahead from."""
+
+    lives = listed(LifeBody, least=1, most=100_000, required=True)
+    age = Number(least=0, explains="Use so far of an edge to look ahead from.")
+    ahead = listed(
+        Number(least=0), most=1_000, explains="Uses ahead at which survival is wanted."
+    )
+    promised_life = Number(least=1e-6, explains="What constants or experience promise.")
+    spread = Number(
+        least=0.01, most=3, explains="Deviation of ln(life) about the promise, default 0.4."
+    )
+
+
+class WeibullShape(Shape):
+    """A Weibull law; the scale in the unit of the ages."""
+
+    shape = Number(required=True)
+    scale = Number(required=True)
+
+
+class LikelihoodShape(WeibullShape):
+    """The law of greatest likelihood."""
+
+    log_likelihood = Number(required=True)
+
+
+class SurvivalShape(Shape):
+    """The chance of reaching so much use more."""
+
+    ahead = Number(required=True)
+    survival = Number(required=True)
+
+
+class AheadShape(Shape):
+    """Use left of one edge: p05 is what one in twenty does not reach, and so on."""
+
+    age = Number(required=True)
+    p05 = Number(required=True)
+    p10 = Number(required=True)
+    p50 = Number(required=True)
+    p90 = Number(required=True)
+    survival = listed(SurvivalShape, most=1_000, required=True)
+
+
+class LifeFitAnswer(Shape):
+    """Maximum likelihood, and the posterior that a forecast would use."""
+
+    failed = Whole(required=True)
+    taken_out = Whole(required=True)
+    maximum_likelihood = fields.Nested(LikelihoodShape, required=True, allow_none=True)
+    why_no_maximum = Text(required=True, allow_none=True)
+    posterior = fields.Nested(WeibullShape, required=True)
+    new_edge = fields.Nested(AheadShape, required=True)
+    aged_edge = fields.Nested(AheadShape, required=True, allow_none=True)
+    doubted = listed(
+        Text(),
+        most=100_000,
+        required=True,
+        explains="Lives that the posterior leaves out until somebody has looked at them.",
+    )
+
+
+class ReorderBody(Shape):
+    """Demand, delivery, and what ordering and keeping cost."""
+
+    mean_per_day = Number(least=0, required=True)
+    deviation_per_day = Number(least=0, required=True)
+    lead_days = Number(least=0, required=True)
+    service_level = Number(
+        above=0, most=1, required=True, explains="Chance not to run out before delivery."
+    )
+    order_cost = Number(least=0, explains="Cost of one order; with holding_cost.")
+    holding_cost = Number(above=0, explains="Cost of keeping one piece for a day.")
+
+
+class ReorderAnswer(Shape):
+    """When to order; how much is null where the costs are not given."""
+
+    reorder_point = Number(required=True)
+    safety_stock = Number(required=True)
+    order_quantity = Number(required=True, allow_none=True)
+    orders_per_day = Number(required=True, allow_none=True)
+    cost_per_day = Number(required=True, allow_none=True)
 
 
 class SwapPointBody(Shape):
@@ -54,9 +217,9 @@ class EconomicsBody(Shape):
     change_min = Number(above=0, required=True)
     machine_rate_per_min = Number(above=0, required=True)
     edge_cost = Number(least=0, required=True)
-    path_length_mm = Number(above=0, required=True)
+    path_length_mm = Length(above=0, required=True)
     feed_mm_rev = Number(above=0, required=True)
-    diameter_mm = Number(above=0)
+    diameter_mm = Length(above=0)
     handling_min = Number(least=0)
 
 
@@ -80,18 +243,18 @@ class EconomicsAnswer(Shape):
 class SeriesBody(Shape):
     """Repeats of one length."""
 
-    readings_mm = listed(Number(least=-1e5, most=1e5), least=1, most=1_000, required=True)
-    tolerance_mm = Number(above=0, required=True)
-    gauge_uncertainty_mm = Number(least=0)
+    readings_mm = listed(Length(least=-1e5, most=1e5), least=1, most=1_000, required=True)
+    tolerance_mm = Length(above=0, required=True)
+    gauge_uncertainty_mm = Length(least=0)
 
 
 class SeriesAnswer(Shape):
-    """Statistics [mm]; null where one repeat tells nothing."""
+    """Statistics in mm (inches on length_unit=in); null where one repeat tells nothing."""
 
-    mean = Number(required=True)
-    standard_deviation = Number(required=True, allow_none=True)
-    type_a = Number(required=True, allow_none=True)
-    expanded_uncertainty = Number(required=True, allow_none=True)
+    mean = Length(named=False, required=True)
+    standard_deviation = Length(named=False, required=True, allow_none=True)
+    type_a = Length(named=False, required=True, allow_none=True)
+    expanded_uncertainty = Length(named=False, required=True, allow_none=True)
     accepted = YesNo(required=True, allow_none=True)
 
 
@@ -133,7 +296,7 @@ class BenchOrderAnswer(Shape):
 class PartSizeBody(Shape):
     """A worn flank."""
 
-    wear_land_mm = Number(least=0, required=True)
+    wear_land_mm = Length(least=0, required=True)
     clearance_deg = Number(least=0, required=True)
     on_diameter = YesNo(required=True)
 
@@ -141,7 +304,7 @@ class PartSizeBody(Shape):
 class PartSizeAnswer(Shape):
     """How much an outside cut grows."""
 
-    growth_mm = Number(required=True)
+    growth_mm = Length(required=True)
 
 
 class CharacterAnswer(Shape):

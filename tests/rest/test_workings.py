@@ -2,6 +2,7 @@
 
 import itertools
 import json
+import math
 from typing import Any
 
 import pytest
@@ -9,7 +10,23 @@ from flask.testing import FlaskClient
 
 COSTS = {"n": 0.125, "c_m_min": 70, "change_min": 2, "machine_rate_per_min": 0.5}
 CUT = {"edge_cost": 3, "path_length_mm": 500, "feed_mm_rev": 0.25, "diameter_mm": 100}
+LIVES = [{"age": age, "ended": age < 500} for age in (54, 187, 216, 240, 244, 335, 500, 500)]
 BODIES: dict[str, dict[str, Any]] = {
+    "engaged-time": {
+        "kind": "turn",
+        "start_diameter_mm": 3.0,
+        "length_mm": 20.0,
+        "feed_mm_rev": 0.05,
+        "cutting_speed_m_min": 120.0,
+        "spindle_max_rpm": 10_000,
+    },
+    "life-fit": {"lives": LIVES, "age": 300},
+    "reorder": {
+        "mean_per_day": 50,
+        "deviation_per_day": 10,
+        "lead_days": 4,
+        "service_level": 0.95,
+    },
     "tool-life": {"cutting_speed_m_min": 50, "n": 0.125, "c_m_min": 70},
     "swap-point": {"shape": 3, "scale": 100, "planned_cost": 1, "failure_cost": 10},
     "cutting-economics": COSTS | CUT | {"handling_min": 5},
@@ -35,6 +52,162 @@ def test_the_speeds_are_those_of_the_worked_example(client):
     assert found["minimum_cost"]["cutting_speed_m_min"] == pytest.approx(42.32, abs=0.005)
     assert found["maximum_output"]["life_min"] == pytest.approx(14.0)
     assert found["maximum_output"]["cutting_speed_m_min"] == pytest.approx(50.33, abs=0.005)
+
+
+def test_small_work_is_held_by_the_lowest_limit(client):
+    found = work(client, "engaged-time", holder_max_rpm=9_000)
+
+    assert found["spindle_rpm"] == 9_000
+    assert found["limited_by"] == "holder"
+    assert found["cutting_speed_m_min"] == pytest.approx(9_000 * 3 * math.pi / 1000)
+    assert found["clamp_diameter_mm"] == pytest.approx(120_000 / math.pi / 9_000)
+    assert found["engaged_min"] == pytest.approx(20 / (0.05 * 9_000))
+    assert found["equivalent_min"] == pytest.approx(found["engaged_min"])
+    assert found["passes"] == 1
+
+
+def test_facing_wears_less_than_its_minutes_inside_the_clamp(client):
+    """The closed form itself is checked by quadrature; here that all of it comes through."""
+    cut = {"kind": "face", "start_diameter_mm": 20.0, "feed_mm_rev": 0.05}
+    cut |= {"cutting_speed_m_min": 100.0, "spindle_max_rpm": 8000, "n": 0.25}
+
+    found = client.post("/v1/workings/engaged-time", json=cut).get_json()
+
+    assert found["engaged_min"] * 60 == pytest.approx(3.91912, abs=1e-4)
+    share = found["equivalent_min"] * (100 / 300) ** 4
+    assert share * 1e6 == pytest.approx(757.2812, abs=1e-3)
+
+
+def test_an_operation_is_taken_as_it_stands_in_the_records(client):
+    row = client.get("/v1/parts").get_json()["items"][0]
+    record = client.get(f"/v1/parts/{row['part']}").get_json()
+
+    assert record["operations"]
+    for operation in record["operations"]:
+        sent = {name: value for name, value in operation.items() if value is not None}
+        answer = client.post("/v1/workings/engaged-time", json=sent)
+        assert answer.status_code == 200, (sent, answer.get_data(as_text=True))
+
+
+def test_what_is_missing_for_a_time_is_named_by_column(client):
+    answer = client.post("/v1/workings/engaged-time", json={"kind": "turn"})
+
+    assert answer.status_code == 422
+    named = {error["field"] for error in answer.get_json()["errors"]}
+    assert {"length_mm", "feed_mm_rev"} <= named
+
+
+def test_a_feed_that_never_ends_the_cut_is_refused_at_the_feed(client):
+    body = BODIES["engaged-time"] | {"feed_mm_rev": 1e-6}
+    answer = client.post("/v1/workings/engaged-time", json=body)
+
+    assert answer.status_code == 422
+    assert answer.get_json()["errors"][0]["field"] == "feed_mm_rev"
+
+
+def test_lives_are_fitted_both_ways(client):
+    """NIST/SEMATECH e-Handbook 8.4.1.3: shape 1.7208, scale 606.5 (quoted)."""
+    failed = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
+    lives = [{"age": age, "ended": True} for age in failed]
+    lives += [{"age": 500, "ended": False}] * 10
+
+    found = work(client, "life-fit", lives=lives, ahead=[100, 1000])
+
+    assert found["failed"] == found["taken_out"] == 10
+    assert found["maximum_likelihood"]["shape"] == pytest.approx(1.7208, abs=5e-5)
+    assert found["maximum_likelihood"]["scale"] == pytest.approx(606.528, abs=1e-3)
+    assert found["posterior"]["scale"] == pytest.approx(606.5, rel=0.1)
+    new, aged = found["new_edge"], found["aged_edge"]
+    assert 0 < new["p05"] < new["p10"] < new["p50"] < new["p90"]
+    assert aged["age"] == 300
+    assert aged["p50"] < new["p50"] < aged["p50"] + 300
+    assert [one["ahead"] for one in new["survival"]] == [100, 1000]
+    assert 1 > new["survival"][0]["survival"] > aged["survival"][0]["survival"] > 0
+
+
+@pytest.mark.parametrize(
+    "lives",
+    [
+        [{"age": 100, "ended": False}] * 5,
+        [{"age": 100, "ended": True}] * 5,
+        [{"age": 100, "ended": True}],
+        [{"age": 1e-6, "ended": True}, {"age": 1e12, "ended": True}],
+    ],
+    ids=["all taken out", "all equal", "one life", "absurd"],
+)
+def test_lives_that_say_little_get_a_finite_wide_answer(client, lives):
+    found = work(client, "life-fit", lives=lives)
+
+    assert found["maximum_likelihood"] is None or found["doubted"]
+    assert (found["maximum_likelihood"] is None) == (found["why_no_maximum"] is not None)
+    new = found["new_edge"]
+    assert 0 < new["p05"] < new["p90"] < float("inf")
+    few = sum(life["ended"] for life in lives) < 5
+    assert not few or new["p90"] / new["p05"] > 3
+
+
+def test_an_order_point_covers_the_delivery_time(client):
+    """Heizer & Render (from memory): z sd sqrt(L), and 200 by the cheapest order."""
+    found = work(client, "reorder")
+    assert found["safety_stock"] == pytest.approx(1.64485 * 10 * 2, abs=1e-3)
+    assert found["reorder_point"] == pytest.approx(200 + found["safety_stock"])
+    assert found["order_quantity"] is None
+
+    dear = work(client, "reorder", mean_per_day=1000, order_cost=10, holding_cost=0.5)
+    assert dear["order_quantity"] == pytest.approx(200)
+    assert dear["cost_per_day"] == pytest.approx(100)
+
+
+def test_one_cost_without_the_other_is_refused_by_name(client):
+    answer = client.post("/v1/workings/reorder", json=BODIES["reorder"] | {"order_cost": 3})
+
+    assert answer.status_code == 422
+    assert answer.get_json()["errors"][0]["field"] == "holding_cost"
+
+
+#: Lengths whose names do not carry their unit.
+UNNAMED = ("mean", "standard_deviation", "type_a", "expanded_uncertainty")
+
+
+def in_inches(members: dict[str, Any]) -> dict[str, Any]:
+    """Every length in inches, under the name that says so."""
+    told: dict[str, Any] = {}
+    for name, value in members.items():
+        length = name.endswith("_mm") or name in UNNAMED
+        if length and isinstance(value, list):
+            value = [one / 25.4 for one in value]
+        elif length and value is not None:
+            value = value / 25.4
+        told[name[:-3] + "_in" if name.endswith("_mm") else name] = value
+    return told
+
+
+@pytest.mark.parametrize("name", [n for n, body in BODIES.items() if "_mm'" in str(body)])
+def test_a_calculation_is_the_same_in_inches(client, name):
+    lengths = {field for field in BODIES[name] if field.endswith("_mm")}
+    sent = BODIES[name] | ({"depth_mm": 0.5} if name == "tool-life" else {})
+
+    answer = client.post(f"/v1/workings/{name}?length_unit=in", json=in_inches(sent))
+
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    told = in_inches(work(client, name))
+    assert set(answer.get_json()) == set(told)
+    for field, value in answer.get_json().items():
+        near = isinstance(value, float) and not isinstance(value, bool)
+        assert value == (pytest.approx(told[field]) if near else told[field]), field
+    # A name in mm beside an address in inches says two things at once.
+    mixed = client.post(f"/v1/workings/{name}?length_unit=in", json=BODIES[name])
+    assert mixed.status_code == 422
+    assert lengths == {error["field"].split(".")[0] for error in mixed.get_json()["errors"]}
+
+
+def test_inches_are_refused_where_a_number_is_no_length(client):
+    body = BODIES["engaged-time"] | {"feed_in": 0.002}
+    assert client.post("/v1/workings/engaged-time", json=body).status_code == 422
+    part = {"part": "P-9", "material": "1.4305", "material_group": "M", "cycle_s": 30}
+    refused = client.post("/v1/parts", json=part | {"part_length_in": 1.0})
+    assert refused.status_code == 422
+    assert refused.get_json()["errors"][0]["field"] == "part_length_in"
 
 
 def test_a_part_grows_with_the_worn_land(client):

@@ -1,0 +1,99 @@
+"""Lives by themselves: the forecast's model with one key, beside maximum likelihood."""
+
+import math
+
+import numpy as np
+import pytest
+
+from crib.errors import OutsideModel
+from crib.life.model import fit_life_model
+from crib.life.observations import CENSORED, WORN, life_histories
+from crib.life.own_lives import fit_own_lives
+from crib.life.pooling import key_table
+from crib.life.weibull import quantile
+
+
+def test_many_lives_bring_both_estimates_to_their_law():
+    ages = quantile((np.arange(400) + 0.5) / 400, 2.5, 80.0)
+
+    found = fit_own_lives(list(ages), [True] * 400)
+
+    assert found.likelihood.shape == pytest.approx(2.5, rel=0.03)
+    assert found.shape == pytest.approx(2.5, rel=0.08)
+    assert found.scale == pytest.approx(80, rel=0.03)
+    assert found.new.p50 == pytest.approx(float(quantile(0.5, 2.5, 80.0)), rel=0.05)
+    assert found.new.p05 == pytest.approx(float(quantile(0.05, 2.5, 80.0)), rel=0.15)
+
+
+def test_the_answer_is_the_forecast_model_s_own():
+    ages, ended = [0.7, 1.2, 0.9, 1.0], [True, True, False, True]
+    marks = [WORN if one else CENSORED for one in ended]
+    model = fit_life_model(
+        key_table([0], [0], [0], prior_sd=0.4), life_histories([0] * 4, ages, [1e12] * 4, marks)
+    )
+
+    found = fit_own_lives(ages, ended, age=0.6, promised=1.0)
+
+    left = model.remaining([0, 0], [0.0, 0.6], 1.0, (0.05, 0.5, 0.9))
+    assert (found.new.p05, found.new.p50, found.new.p90) == pytest.approx(tuple(left[0]))
+    assert (found.aged.p05, found.aged.p50, found.aged.p90) == pytest.approx(tuple(left[1]))
+
+
+def test_quantiles_and_survival_tell_one_law():
+    found = fit_own_lives([40, 55, 62], [True, True, False], age=30)
+    again = fit_own_lives(
+        [40, 55, 62], [True, True, False], age=30, ahead=[found.aged.p10, found.aged.p90]
+    )
+
+    assert [chance.survival for chance in again.aged.survival] == pytest.approx(
+        [0.9, 0.1], rel=1e-6
+    )
+
+
+@pytest.mark.parametrize("unit", [1e-3, 1.0, 1e5])
+def test_the_unit_of_use_plays_no_part(unit):
+    ages = np.array([40, 55, 62, 71.0])
+
+    one = fit_own_lives(list(ages), [True, True, False, True])
+    other = fit_own_lives(list(ages * unit), [True, True, False, True])
+
+    assert other.new.p50 == pytest.approx(one.new.p50 * unit)
+    assert other.shape == pytest.approx(one.shape)
+
+
+def test_a_promise_holds_few_lives_closer_than_none_does():
+    free = fit_own_lives([50], [True])
+    held = fit_own_lives([50], [True], promised=100)
+
+    assert free.scale < held.scale < 120
+    assert held.new.p90 / held.new.p05 < free.new.p90 / free.new.p05 * 1.2
+
+
+def test_a_life_far_off_the_rest_is_named_and_left_out():
+    found = fit_own_lives([10, 12, 11, 9, 1e9], [True] * 5)
+
+    assert len(found.doubted) == 1
+    assert found.doubted[0].startswith("lives[4] of age 1e+09")
+    assert found.new.p90 < 100
+
+
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"ages": []}, "lives"),
+        ({"ages": [0.0]}, "lives.0.age"),
+        ({"ages": [1.0, math.nan]}, "lives.1.age"),
+        ({"ages": [1.0], "age": -1.0}, "age"),
+        ({"ages": [1.0], "age": math.inf}, "age"),
+        ({"ages": [1.0], "promised": 0.0}, "promised_life"),
+        ({"ages": [1.0], "spread": 7.0}, "spread"),
+        ({"ages": [1.0], "ahead": [-1.0]}, "ahead"),
+    ],
+)
+def test_what_cannot_be_is_refused_at_its_field(given, field):
+    ended = [True] * len(given["ages"])
+
+    with pytest.raises(OutsideModel) as refusal:
+        fit_own_lives(given.pop("ages"), ended, **given)
+
+    assert refusal.value.errors[0]["field"] == field
