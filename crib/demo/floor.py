@@ -17,6 +17,7 @@ from crib.demo.state import (
     ATTENDED,
     CLOSED,
     TICK,
+    Hours,
     Machine,
     Run,
     Shop,
@@ -50,6 +51,7 @@ def new_shop(seed: int, first_day: date, begin: datetime) -> Shop:
         Journal(),
         machines,
         free,
+        Hours(first_day),
     )
     for machine in machines.values():
         plan_ahead(shop, machine)

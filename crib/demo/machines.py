@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import Final, NamedTuple
 
 Row = dict[str, object]
@@ -162,6 +163,9 @@ def station_rows() -> list[Row]:
     return rows
 
 
+#: From the first day of the history to the morning without power.
+CLOSED_AFTER: Final = timedelta(days=45)
+
 _WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri")
 
 
@@ -198,6 +202,20 @@ def span_rows() -> list[Row]:
     ]
 
 
+def closure_rows(first_day: date) -> list[Row]:
+    """One morning without power for the machines on two shifts, a few days ahead of now."""
+    day = first_day + CLOSED_AFTER
+    return [
+        {
+            "calendar": "two shifts",
+            "start": f"{day}T06:00",
+            "end": f"{day}T12:30",
+            "kind": "closed",
+            "reason": "the mains supply is tested",
+        }
+    ]
+
+
 def people_rows() -> list[Row]:
     """Everybody who signs a fact."""
     return [{"badge": badge, "name": name, "role": role} for badge, name, role in _PEOPLE]
@@ -222,11 +240,12 @@ def gauge_rows() -> list[Row]:
     ]
 
 
-def machine_records() -> list[tuple[str, list[Row]]]:
+def machine_records(first_day: date) -> list[tuple[str, list[Row]]]:
     """Rows of the files that this module fills."""
     return [
         ("people", people_rows()),
         ("calendar_spans", span_rows()),
+        ("closures", closure_rows(first_day)),
         ("machines", machine_rows()),
         ("stations", station_rows()),
     ]

@@ -69,7 +69,7 @@ def shop_records(seed: int, first_day: date) -> list[tuple[Record, list[Row]]]:
     """
     draw = random.Random(f"{seed}/shop")
     named = [
-        *machine_records(),
+        *machine_records(first_day),
         ("cutting_items", item_rows()),
         ("holder_types", holder_type_rows()),
         ("holders", holder_rows(draw)),

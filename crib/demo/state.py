@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from crib.demo.boxes import Box, Stock, Take
 from crib.demo.journal import Journal
-from crib.demo.machines import MACHINES, OPERATORS, TIME_ZONE, Row, span_rows
+from crib.demo.machines import MACHINES, OPERATORS, TIME_ZONE, Row, closure_rows, span_rows
 from crib.demo.parts import PARTS, Op, holder_type_for, spec_name
 from crib.demo.truth import Edge, Truth
 
@@ -23,9 +23,17 @@ _WEEK_MIN = 7 * 1440
 
 
 class Hours:
-    """What each calendar says of an instant, by the minute of the local week."""
+    """What each calendar says of an instant, by the minute of the local week.
 
-    def __init__(self) -> None:
+    Args:
+        first_day: Day on which the shop's history begins; its closure counts from there.
+    """
+
+    def __init__(self, first_day: date) -> None:
+        self._closed = [
+            (str(row["calendar"]), str(row["start"]), str(row["end"]))
+            for row in closure_rows(first_day)
+        ]
         self._zone = ZoneInfo(TIME_ZONE)
         self._weeks: dict[str, bytearray] = {}
         for row in span_rows():
@@ -43,6 +51,9 @@ class Hours:
 
     def kind(self, calendar: str, local: datetime) -> int:
         """``CLOSED``, ``UNATTENDED`` or ``ATTENDED``."""
+        wall = local.replace(tzinfo=None).isoformat(timespec="minutes")
+        if any(name == calendar and start <= wall < end for name, start, end in self._closed):
+            return CLOSED
         minute = local.weekday() * 1440 + local.hour * 60 + local.minute
         return self._weeks[calendar][minute]
 
@@ -160,7 +171,7 @@ class Shop:
     journal: Journal
     machines: dict[str, Machine]
     free: dict[str, list[str]]
-    hours: Hours = field(default_factory=Hours)
+    hours: Hours
     racks: dict[str, list[Tool]] = field(default_factory=dict)
     jobs: list[Job] = field(default_factory=list)
     habits: dict[str, float] = field(default_factory=dict)

@@ -44,4 +44,4 @@ def test_six_weeks_of_the_demo_export_import_and_export_to_the_same_bytes(tmp_pa
     assert first == second
     assert again.accepted
     assert not again.changed
-    assert len(first) == 13
+    assert len(first) == 14

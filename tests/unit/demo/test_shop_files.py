@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import date
+from datetime import date, datetime
 
 from crib.demo.items import HOLDER_TYPES, ITEMS
 from crib.demo.machines import MACHINES
 from crib.demo.parts import PARTS, holder_type_for
 from crib.demo.shop import shop_records, write_shop
+from crib.demo.state import ATTENDED, CLOSED, UNATTENDED, Hours
 from crib.stock.fits import accepts
 
 DAY = date(2026, 3, 2)
@@ -51,6 +52,21 @@ def test_every_program_finds_a_station_and_a_holder_that_takes_its_item():
             assert holder.interface == station["interface"], (part, op)
             assert holder.kind == station["kind"], (part, op)
             assert accepts(holder.accepts, ITEMS[op.item].designation), (part, op)
+
+
+def test_no_machine_runs_in_the_morning_without_power():
+    (closure,) = rows()["closures"]
+    hours = Hours(DAY)
+
+    def kind(calendar, wall):
+        return hours.kind(calendar, datetime.fromisoformat(wall))
+
+    assert closure["start"] == "2026-04-16T06:00"  # a Thursday
+    assert kind("two shifts", "2026-04-16T05:59") == UNATTENDED
+    assert kind("two shifts", "2026-04-16T06:00") == CLOSED
+    assert kind("two shifts", "2026-04-16T12:29") == CLOSED
+    assert kind("two shifts", "2026-04-16T12:30") == ATTENDED
+    assert kind("toolroom", "2026-04-16T06:00") == ATTENDED
 
 
 def test_the_same_seed_writes_the_same_bytes(tmp_path):
