@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, fields
+from typing import Any, Final
 
-from sqlalchemy import Select, bindparam, func, select
+from sqlalchemy import RowMapping, Select, bindparam, func, select
 
 from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
@@ -16,19 +16,19 @@ _T = metadata.tables
 _operations, _parts, _items = _T["operations"], _T["parts"], _T["cutting_items"]
 _life, _lots = _T["tool_life"], _T["lots"]
 
+#: Where the shop's own constants come from when their row does not say.
+SHOPS_OWN: Final = "the shop's tool_life.csv"
+
+#: Columns of an operation that its time in cut depends on.
+OPERATION_COLUMNS = tuple(
+    _operations.c[field.name] for field in fields(CutOperation) if field.name in _operations.c
+)
+
+#: Columns of a tool-life row that make its curve, and its source.
+CURVE_COLUMNS = (*(_life.c[field.name] for field in fields(TaylorConstants)), _life.c.source)
+
 _OPERATIONS: Select[Any] = (
-    select(
-        _operations.c.kind,
-        _operations.c.start_diameter_mm,
-        _operations.c.end_diameter_mm,
-        _operations.c.length_mm,
-        _operations.c.feed_mm_rev,
-        _operations.c.depth_mm,
-        _operations.c.passes,
-        _operations.c.cutting_speed_m_min,
-        _operations.c.spindle_rpm,
-        _operations.c.engaged_s,
-    )
+    select(*OPERATION_COLUMNS)
     .where(
         _operations.c.part_id == bindparam("of_part_id"),
         _operations.c.tool_number == bindparam("number"),
@@ -43,15 +43,7 @@ _ITEM: Select[Any] = (
     .where(_lots.c.id == bindparam("of_lot_id"))
 )
 _CONSTANTS: Select[Any] = (
-    select(
-        _life.c.n,
-        _life.c.c_m_min,
-        func.coalesce(_life.c.feed_exponent, 0.0),
-        func.coalesce(_life.c.depth_exponent, 0.0),
-        _life.c.reference_feed_mm_rev,
-        _life.c.reference_depth_mm,
-    )
-    .add_columns(_life.c.source)
+    select(*CURVE_COLUMNS)
     .where(
         _life.c.material_group == bindparam("group"),
         (_life.c.cutting_item_id == bindparam("item_id"))
@@ -64,6 +56,19 @@ _CONSTANTS: Select[Any] = (
     .order_by(_life.c.cutting_item_id.is_(None))
     .limit(1)
 )
+
+
+def operation_from_row(row: RowMapping) -> CutOperation:
+    """An operation from a row with ``OPERATION_COLUMNS`` (others are not looked at)."""
+    names = (column.name for column in OPERATION_COLUMNS)
+    return CutOperation(**{name: row[name] for name in names if row[name] is not None})
+
+
+def constants_from_row(row: RowMapping) -> tuple[TaylorConstants, str]:
+    """A curve and its source from a row with ``CURVE_COLUMNS``; no exponent counts as 0."""
+    names = (field.name for field in fields(TaylorConstants))
+    curve = TaylorConstants(**{name: row[name] for name in names if row[name] is not None})
+    return curve, row["source"] or SHOPS_OWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +84,7 @@ def operations_of(tx: Tx, part_id: int, tool_number: int, path: int) -> list[Cut
     rows = tx.execute(
         _OPERATIONS, {"of_part_id": part_id, "number": tool_number, "of_path": path}
     )
-    return [CutOperation(*row) for row in rows]
+    return [operation_from_row(row) for row in rows.mappings()]
 
 
 def material_group(tx: Tx, part_id: int) -> str:
@@ -97,10 +102,9 @@ def constants_for(tx: Tx, item: ItemRow, group: str) -> tuple[TaylorConstants | 
 
     Those of the item itself come before those of its tool material.
     """
-    row = tx.execute(
+    found = tx.execute(
         _CONSTANTS,
         {"group": group, "item_id": item.id, "tool_material": item.tool_material},
-    ).one_or_none()
-    if row is None:
-        return None, ""
-    return TaylorConstants(*row[:6]), row[6] or ""
+    )
+    row = found.mappings().one_or_none()
+    return (None, "") if row is None else constants_from_row(row)

@@ -10,14 +10,11 @@ from sqlalchemy import select
 from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
 from crib.planning.part_wear import PartWear, part_wear
+from crib.store.cutting_rows import constants_from_row, operation_from_row
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
 _T = metadata.tables
-_OPERATION = (
-    "kind", "start_diameter_mm", "end_diameter_mm", "length_mm", "feed_mm_rev", "depth_mm",
-    "passes", "cutting_speed_m_min", "spindle_rpm", "engaged_s",
-)  # fmt: skip
 
 
 class CuttingData:
@@ -34,9 +31,7 @@ class CuttingData:
             select(_T["operations"]).order_by("part_id", "path", "sequence")
         ).mappings():
             key = (row["part_id"], row["tool_number"], row["path"] or 1)
-            self._operations[key].append(
-                CutOperation(**{name: row[name] for name in _OPERATION})
-            )
+            self._operations[key].append(operation_from_row(row))
             self._specs_expected.setdefault(key, row["tool_spec_id"])
         self._groups: dict[int, str] = {
             row.id: row.material_group
@@ -70,17 +65,7 @@ class CuttingData:
         in_use = select(_T["tool_life"]).where(_T["tool_life"].c.retired_at.is_(None))
         for row in tx.execute(in_use).mappings():
             which = row["cutting_item_id"] or row["tool_material"]
-            self._constants[which, row["material_group"]] = (
-                TaylorConstants(
-                    row["n"],
-                    row["c_m_min"],
-                    row["feed_exponent"] or 0.0,
-                    row["depth_exponent"] or 0.0,
-                    row["reference_feed_mm_rev"],
-                    row["reference_depth_mm"],
-                ),
-                row["source"] or "the shop's tool_life.csv",
-            )
+            self._constants[which, row["material_group"]] = constants_from_row(row)
         # Stations alike in all that wear depends on share a place, and what is known of it.
         places: dict[tuple[int, int, float | None, float | None], int] = {}
         self._place_of: dict[int, int] = {
