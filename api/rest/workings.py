@@ -73,6 +73,7 @@ def work_out_life_fit(call: Call) -> dict[str, Any]:
         "taken_out": found.taken_out,
         "maximum_likelihood": found.likelihood,
         "why_no_maximum": found.why_none or None,
+        "constant_rate": found.constant,
         "posterior": {"shape": found.shape, "scale": found.scale},
         "new_edge": found.new,
         "aged_edge": found.aged,

@@ -131,6 +131,13 @@ class LikelihoodShape(WeibullShape):
     log_likelihood = Number(required=True)
 
 
+class ConstantShape(Shape):
+    """The likeliest life that does not age: its mean."""
+
+    scale = Number(required=True)
+    log_likelihood = Number(required=True)
+
+
 class SurvivalShape(Shape):
     """The chance of reaching so much use more."""
 
@@ -156,6 +163,7 @@ class LifeFitAnswer(Shape):
     taken_out = Whole(required=True)
     maximum_likelihood = fields.Nested(LikelihoodShape, required=True, allow_none=True)
     why_no_maximum = Text(required=True, allow_none=True)
+    constant_rate = fields.Nested(ConstantShape, required=True, allow_none=True)
     posterior = fields.Nested(WeibullShape, required=True)
     new_edge = fields.Nested(AheadShape, required=True)
     aged_edge = fields.Nested(AheadShape, required=True, allow_none=True)

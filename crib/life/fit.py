@@ -31,6 +31,18 @@ class WeibullFit(NamedTuple):
     log_likelihood: float
 
 
+class ExponentialFit(NamedTuple):
+    """Estimated law of a life that does not age.
+
+    Attributes:
+        scale: Mean life, in the unit of the ages.
+        log_likelihood: At the estimate.
+    """
+
+    scale: float
+    log_likelihood: float
+
+
 class SurvivalStep(NamedTuple):
     """One step of the Kaplan-Meier curve: the share that outlives ``age``."""
 
@@ -103,6 +115,28 @@ def fit_weibull(age: ArrayLike, ended: ArrayLike) -> WeibullFit:
         - np.sum((ages / scale) ** k)
     )
     return WeibullFit(k, scale, float(likelihood))
+
+
+def fit_exponential(age: ArrayLike, ended: ArrayLike) -> ExponentialFit:
+    """Maximum likelihood of a constant rate under right censoring, ``sum x / failures``.
+
+    A Weibull law that is hardly likelier than this one shows no ageing, and then a planned
+    swap gains nothing (e.g. Lawless, Statistical Models and Methods for Lifetime Data, from
+    memory).
+
+    Args:
+        age: Ages reached, shape (lives,).
+        ended: True failed, False taken out early, shape (lives,).
+
+    Raises:
+        OutsideModel: No failure: the rate may then be as small as one likes.
+    """
+    ages, failed = _lives(age, ended)
+    count = int(failed.sum())
+    if count == 0:
+        raise OutsideModel("Maximum likelihood of a constant rate needs a failure.")
+    scale = float(ages.sum()) / count
+    return ExponentialFit(scale, -count * (float(np.log(scale)) + 1))
 
 
 def median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, Floats]:

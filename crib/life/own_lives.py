@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from crib.errors import OutsideModel
-from crib.life.fit import WeibullFit, fit_weibull
+from crib.life.fit import ExponentialFit, WeibullFit, fit_exponential, fit_weibull
 from crib.life.model import LifeModel, fit_life_model
 from crib.life.observations import CENSORED, WORN, life_histories
 from crib.life.pooling import key_table
@@ -69,6 +69,7 @@ class OwnLives:
         taken_out: Edges taken out early.
         likelihood: Maximum likelihood; None where it has no finite maximum.
         why_none: Why it has none; empty otherwise.
+        constant: Maximum likelihood of a life that does not age; None without a failure.
         shape: Posterior shape (mean of its logarithm).
         scale: Posterior scale, likewise.
         new: A new edge.
@@ -80,6 +81,7 @@ class OwnLives:
     taken_out: int
     likelihood: WeibullFit | None
     why_none: str
+    constant: ExponentialFit | None
     shape: float
     scale: float
     new: AheadOfEdge
@@ -140,6 +142,7 @@ def fit_own_lives(
         taken_out=len(ages) - sum(ended),
         likelihood=likelihood,
         why_none=why_none,
+        constant=fit_exponential(ages, ended) if any(ended) else None,
         shape=shape,
         scale=middling,
         new=_ahead(model, 0.0, unit, shown),
