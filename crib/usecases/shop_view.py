@@ -66,6 +66,7 @@ class ShopView:
         silent_since: Last reading of machines that stopped telling, by id.
         bench: The calendar called bench or toolroom, if the shop has one.
         untold: Parts that a running machine should have made since its last reading, by id.
+        estimates: Constants from the shop's own edges, as ``own_constants`` fills them in.
     """
 
     now: datetime
@@ -79,6 +80,7 @@ class ShopView:
     silent_since: dict[int, datetime | None]
     bench: WorkCalendar | None = None
     untold: dict[int, float] = field(default_factory=dict)
+    estimates: list[Any] = field(default_factory=list)
 
 
 def view_shop(tx: Tx, now: datetime) -> ShopView:
