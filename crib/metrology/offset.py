@@ -7,6 +7,7 @@ figure that is keyed in is twice that.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
@@ -69,6 +70,19 @@ class StationGeometry:
 
 
 @dataclass(frozen=True, slots=True)
+class LearnedDatum:
+    """What first-offs told of the datum of one axis, X as radius.
+
+    Attributes:
+        shift_tenths_um: Datum as learned less the one on record [0.1 µm], an estimate.
+        expanded_uncertainty_mm: How far the next mount may lie from it, k = 2 [mm].
+    """
+
+    shift_tenths_um: float
+    expanded_uncertainty_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class AxisOffset:
     """One figure to key in: exact value, and the text rounded once for the control."""
 
@@ -97,6 +111,7 @@ def offsets_to_key_in(
     measures_tenths_um: Mapping[str, int],
     geometry: StationGeometry,
     uncertainties_mm: Mapping[str, float] | None = None,
+    learned: Mapping[str, LearnedDatum] | None = None,
 ) -> tuple[AxisOffset, ...]:
     """The figures to key in, X first; an axis without mapping and datum is left out.
 
@@ -104,6 +119,8 @@ def offsets_to_key_in(
         measures_tenths_um: Measured LF, WF, HF [0.1 µm]; others are ignored.
         geometry: The station.
         uncertainties_mm: Expanded uncertainty per measure [mm], doubled on diameter.
+        learned: What first-offs told of the datum of an axis. The sum of exact lengths and
+            that estimate is rounded once, to what the control holds.
 
     Raises:
         Invalid: The station needs a measure that was not taken.
@@ -128,12 +145,18 @@ def offsets_to_key_in(
             reach = measures_tenths_um[mapping[1:]] * (-1 if mapping[0] == "-" else 1)
             uncertainty_mm = (uncertainties_mm or {}).get(mapping[1:])
         value = TenthsUm(factor * (datum + reach))
+        told = (learned or {}).get(axis)
+        control = geometry.offset_unit, geometry.offset_increment_tenths_um
+        if told is not None:
+            moved = value + factor * Decimal(repr(told.shift_tenths_um))
+            value = keyed_tenths_um(moved, *control)
+            uncertainty_mm = math.hypot(uncertainty_mm or 0.0, told.expanded_uncertainty_mm)
         offsets.append(
             AxisOffset(
                 axis,
                 value,
                 on_diameter,
-                key_in_text(value, geometry.offset_unit, geometry.offset_increment_tenths_um),
+                key_in_text(value, *control),
                 geometry.offset_unit,
                 None if uncertainty_mm is None else factor * uncertainty_mm,
             )
@@ -157,7 +180,9 @@ def key_in_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int
     return f"{sign}{whole}.{part:0{places}d}"
 
 
-def keyed_tenths_um(value_tenths_um: int, unit: str, increment_tenths_um: int) -> TenthsUm:
+def keyed_tenths_um(
+    value_tenths_um: int | Decimal, unit: str, increment_tenths_um: int
+) -> TenthsUm:
     """What the control really holds after the text was keyed in [0.1 µm]."""
     steps = _steps(value_tenths_um, unit, increment_tenths_um)
     if unit == "mm":
@@ -165,7 +190,7 @@ def keyed_tenths_um(value_tenths_um: int, unit: str, increment_tenths_um: int) -
     return TenthsUm(_rounded(steps * _TENTHS_UM_PER_STEP))
 
 
-def _steps(value_tenths_um: int, unit: str, increment_tenths_um: int) -> int:
+def _steps(value_tenths_um: int | Decimal, unit: str, increment_tenths_um: int) -> int:
     """Whole 0.0001 mm or 0.00001 in, a multiple of the control's least step."""
     if unit == "mm":
         increment = increment_tenths_um

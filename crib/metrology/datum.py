@@ -1,0 +1,156 @@
+"""Where a station really holds its tools: one Kalman filter per station and axis.
+
+The datum is a slowly moving truth; each first-off, the error found on the first part after a
+mount, is one look at it. Units are those of the caller (mm in the service), X as radius.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.errors import OutsideModel
+from crib.metrology.datum_filter import HELD, NONE, DatumFilter
+from crib.metrology.datum_noise import DatumPrior, Floats
+
+#: A first-off that waits for a second one is as likely right as wrong.
+_HELD_RIGHT = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class DatumTrack:
+    """What each look told, and where the datum is believed to be after the last.
+
+    Attributes:
+        predicted: What was expected at each look, shape (stations, looks).
+        predicted_sd: Deviation of a look from that, measurement included.
+        innovation: Look less expectation; NaN where there was no look.
+        sigmas: Innovation over its deviation.
+        estimate: Datum after each look.
+        estimate_sd: Its uncertainty.
+        verdict: Index into ``datum_filter.VERDICTS``, shape (stations, looks).
+        mean: Datum now, shape (stations,).
+        sd: Its uncertainty.
+        next_sd: How far the next mount may lie from ``mean``, measurement apart; wider while
+            a jump waits to be confirmed.
+        held: Look that is held apart and waits for a second one; NaN where none is.
+        walk_sd: Move from mount to mount, as learned.
+        scatter_sd: Scatter of mounting, as learned.
+        log_evidence: Logarithm of the density of the looks that were taken.
+    """
+
+    predicted: Floats
+    predicted_sd: Floats
+    innovation: Floats
+    sigmas: Floats
+    estimate: Floats
+    estimate_sd: Floats
+    verdict: npt.NDArray[np.int64]
+    mean: Floats
+    sd: Floats
+    next_sd: Floats
+    held: Floats
+    walk_sd: Floats
+    scatter_sd: Floats
+    log_evidence: Floats
+
+
+def follow_datum(
+    looks: npt.ArrayLike,
+    look_sd: npt.ArrayLike,
+    recorded: npt.ArrayLike,
+    prior: DatumPrior | None = None,
+    noise: tuple[Floats, Floats, Floats] | None = None,
+) -> DatumTrack:
+    """Follow the datum of many stations through their mounts.
+
+    The state moves by a random walk at each mount; a look adds the scatter of mounting and
+    the uncertainty of measuring. Walk and scatter are unknown: a grid of both is carried,
+    weighted by prior and by the likelihood of the station's own innovations, so that few
+    looks lean on the prior and many on themselves.
+
+    A look beyond ``JUMP_SIGMAS`` is held apart: the estimate does not move. If the next one
+    agrees with it, the datum starts anew there (a step); if the next one fits the estimate,
+    the held one is dropped; if it fits neither, only the scatter is learned from.
+
+    Args:
+        looks: Datum as each first-off shows it, shape (stations, looks), in order of the
+            mounts; NaN where a mount has no first-off.
+        look_sd: Standard uncertainty of each look, same shape or broadcast to it.
+        recorded: Datum on record, shape (stations,).
+        prior: What is believed of any station.
+        noise: Walk, scatter and log weight per grid point; the prior's where None.
+
+    Raises:
+        OutsideModel: Shapes that do not match, a look that is infinite, an uncertainty that
+            is negative or not finite.
+
+    References:
+        Kalman 1960, A new approach to linear filtering and prediction problems; local level
+        model: Durbin and Koopman, Time series analysis by state space methods, chapter 2;
+        a bank of filters weighted by its innovations: Magill 1965 (all from memory).
+    """
+    belief = prior or DatumPrior()
+    seen, sd, start = _checked(looks, look_sd, recorded)
+    grid = noise or belief.grid()
+    bank = DatumFilter(start, belief.record_deviation**2, grid)
+    told = np.full((6, *seen.shape), np.nan)
+    verdict = np.full(seen.shape, NONE, dtype=np.int64)
+    held_look = np.zeros(start.size, dtype=np.int64)
+    for look in range(seen.shape[1]):
+        if look:
+            bank.move()
+        look_var = np.square(sd[:, look])
+        mean, expected_sd = bank.expect(look_var)
+        innovation = seen[:, look] - mean
+        with np.errstate(divide="ignore", invalid="ignore"):
+            sigmas = np.where(innovation == 0, 0.0, innovation / expected_sd)
+        now, before = bank.look(seen[:, look], sigmas, look_var)
+        verdict[:, look] = now
+        (settled,) = np.nonzero(before != NONE)
+        verdict[settled, held_look[settled]] = before[settled]
+        held_look = np.where(now == HELD, look, held_look)
+        estimate, estimate_sd = bank.mixed(bank.var)
+        told[:, :, look] = (mean, expected_sd, innovation, sigmas, estimate, estimate_sd)
+    mean, sd_now = bank.mixed(bank.var)
+    bank.move()
+    _, next_sd = bank.expect(np.zeros(start.size))
+    jump = np.nan_to_num(bank.held - mean)
+    walk_sd, scatter_sd = bank.learned()
+    return DatumTrack(
+        predicted=told[0],
+        predicted_sd=told[1],
+        innovation=told[2],
+        sigmas=told[3],
+        estimate=told[4],
+        estimate_sd=told[5],
+        verdict=verdict,
+        mean=mean,
+        sd=sd_now,
+        next_sd=np.sqrt(np.square(next_sd) + _HELD_RIGHT * np.square(jump)),
+        held=bank.held,
+        walk_sd=walk_sd,
+        scatter_sd=scatter_sd,
+        log_evidence=bank.log_evidence,
+    )
+
+
+def _checked(
+    looks: npt.ArrayLike, look_sd: npt.ArrayLike, recorded: npt.ArrayLike
+) -> tuple[Floats, Floats, Floats]:
+    seen = np.asarray(looks, dtype=np.float64)
+    start = np.asarray(recorded, dtype=np.float64)
+    if seen.ndim != 2 or start.shape != seen.shape[:1]:
+        raise OutsideModel("Give looks by station and mount, and one datum per station.")
+    try:
+        sd = np.broadcast_to(np.asarray(look_sd, dtype=np.float64), seen.shape)
+    except ValueError:
+        raise OutsideModel("Give one uncertainty for each look.") from None
+    if np.isinf(seen).any() or not np.isfinite(start).all():
+        raise OutsideModel("A look at a datum, or the datum on record, is not a finite number.")
+    there = ~np.isnan(seen)
+    if not (np.isfinite(sd[there]).all() and (sd[there] >= 0).all()):
+        raise OutsideModel("The uncertainty of a look is a finite number, zero or more.")
+    return seen, np.where(there, sd, 0.0), start

@@ -1,0 +1,162 @@
+"""The bank of filters that follows stations' data through one mount after another."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.metrology.datum_noise import Floats
+
+#: A first-off farther from what was expected than this many deviations is a jump.
+JUMP_SIGMAS: Final = 4.0
+#: A second one confirms the jump where it lies within so many deviations of the first.
+AGREE_SIGMAS: Final = 3.0
+
+#: What became of a first-off; see VERDICTS.
+NONE, TAKEN, HELD, STEP, CONFIRMED, DROPPED, UNPLACED = range(7)
+
+#: none: there was no first-off. taken: it moved the estimate. held_apart: a jump that waits
+#: for a second first-off. taken_as_step: it agreed with the jump before it, the datum is now
+#: there. confirmed: the jump that it agreed with. not_confirmed: a jump after which the next
+#: first-off fitted the estimate again. fits_nowhere: a jump after which the next one fitted
+#: neither.
+VERDICTS: Final = (
+    "none",
+    "taken",
+    "held_apart",
+    "taken_as_step",
+    "confirmed",
+    "not_confirmed",
+    "fits_nowhere",
+)
+
+#: Degrees of freedom of the heavy tail by which a first-off that fits nowhere widens the
+#: scatter: it may, but no single slip of the keyboard drowns all that was learned.
+_TAIL_FREEDOM: Final = 4.0
+
+Bools = npt.NDArray[np.bool_]
+Whole = npt.NDArray[np.int64]
+
+
+class DatumFilter:
+    """Local level filters over (stations, grid points), with jumps held apart.
+
+    Args:
+        start: Datum on record, shape (stations,).
+        start_var: Variance of the true datum about it.
+        noise: Walk, scatter, log weight per grid point.
+    """
+
+    def __init__(self, start: Floats, start_var: float, noise: tuple[Floats, ...]) -> None:
+        walk, scatter, log_weights = noise
+        shape = (start.size, walk.size)
+        self.walk2, self.scatter2 = np.square(walk), np.square(scatter)
+        self.log_weights = np.broadcast_to(log_weights, shape).copy()
+        self.mean = np.broadcast_to(start[:, None], shape).copy()
+        self.var = np.full(shape, start_var)
+        self.held = np.full(start.size, np.nan)
+        self.held_var = np.zeros(start.size)
+        #: Logarithm of the density of all looks so far that were taken.
+        self.log_evidence = np.zeros(start.size)
+
+    def move(self) -> None:
+        """The datum may have moved between two mounts."""
+        self.var += self.walk2
+
+    def expect(self, look_var: Floats) -> tuple[Floats, Floats]:
+        """What a look of that variance is expected to show, and its deviation, (stations,)."""
+        return self.mixed(self.var + self.scatter2 + look_var[:, None])
+
+    def mixed(self, var: Floats) -> tuple[Floats, Floats]:
+        """Mean over the grid, and deviation about it for the given variances per point."""
+        weights = np.exp(self.log_weights)
+        mean = (weights * self.mean).sum(axis=1)
+        spread = var + np.square(self.mean - mean[:, None])
+        return mean, np.sqrt((weights * spread).sum(axis=1))
+
+    def learned(self) -> tuple[Floats, Floats]:
+        """Root mean square walk and scatter under the weights, shape (stations,)."""
+        weights = np.exp(self.log_weights)
+        return np.sqrt(weights @ self.walk2), np.sqrt(weights @ self.scatter2)
+
+    def look(self, seen: Floats, sigmas: Floats, look_var: Floats) -> tuple[Whole, Whole]:
+        """Take one look per station, or hold it apart.
+
+        Args:
+            seen: What the first-off showed; NaN where there was none.
+            sigmas: How many deviations that lies from what was expected.
+            look_var: Variance of measuring.
+
+        Returns:
+            What became of this look, and of the one that was held apart before it (NONE
+            where none was).
+        """
+        there, waiting = ~np.isnan(seen), ~np.isnan(self.held)
+        jump = there & (np.abs(sigmas) > JUMP_SIGMAS)
+        step = there & waiting & self._agrees(seen, sigmas, look_var)
+        now = np.select([step, jump, there], [STEP, HELD, TAKEN], NONE)
+        before = np.select(
+            [step, waiting & jump, waiting & there], [CONFIRMED, UNPLACED, DROPPED], NONE
+        )
+        self._scatters(before == UNPLACED)
+        self._restart(step)
+        self._update(np.isin(now, (STEP, TAKEN)), seen, look_var)
+        held_now = now == HELD
+        self.held = np.where(held_now, seen, np.where(there, np.nan, self.held))
+        self.held_var = np.where(held_now, look_var, self.held_var)
+        return now, before
+
+    def _agrees(self, seen: Floats, sigmas: Floats, look_var: Floats) -> Bools:
+        """Whether a look speaks for the one that was held apart rather than for the estimate.
+
+        It lies near that one, nearer than to the estimate, and not at the estimate either.
+        """
+        scatter2 = np.exp(self.log_weights) @ self.scatter2
+        pair = np.sqrt(2 * scatter2 + look_var + self.held_var)
+        apart = np.abs(seen - self.held)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            pair_sigmas = np.where(apart == 0, 0.0, apart / pair)
+        far = np.abs(sigmas)
+        agrees: Bools = (
+            (pair_sigmas <= AGREE_SIGMAS) & (pair_sigmas < far) & (far > JUMP_SIGMAS / 2)
+        )
+        return agrees
+
+    def _scatters(self, which: Bools) -> None:
+        """Learn from a held look that fits nowhere how far looks scatter, not where."""
+        if not which.any():
+            return
+        var = self.var[which] + self.scatter2 + self.held_var[which, None]
+        off2 = np.square(self.held[which, None] - self.mean[which])
+        density = -0.5 * np.log(var) - (_TAIL_FREEDOM + 1) / 2 * np.log1p(
+            off2 / (_TAIL_FREEDOM * var)
+        )
+        self._weigh(which, density)
+
+    def _restart(self, which: Bools) -> None:
+        """Begin anew at the look that was held apart."""
+        self.mean[which] = self.held[which, None]
+        self.var[which] = self.held_var[which, None] + self.scatter2 + self.walk2
+
+    def _update(self, which: Bools, seen: Floats, look_var: Floats) -> None:
+        """Kalman's step; the variance in the form that cannot turn negative."""
+        if not which.any():
+            return
+        noise = self.scatter2 + look_var[which, None]
+        var = self.var[which] + noise
+        off = seen[which, None] - self.mean[which]
+        certain = var == 0  # nothing left to learn
+        safe = np.where(certain, 1.0, var)
+        gain = np.where(certain, 0.0, self.var[which] / safe)
+        self.mean[which] += gain * off
+        self.var[which] = np.square(1 - gain) * self.var[which] + np.square(gain) * noise
+        density = -0.5 * (np.log(2 * np.pi * safe) + np.square(off) / safe)
+        self._weigh(which, np.where(certain, 0.0, density))
+
+    def _weigh(self, which: Bools, density: Floats) -> None:
+        weighed = self.log_weights[which] + density
+        total = np.logaddexp.reduce(weighed, axis=1)
+        self.log_evidence[which] += total
+        self.log_weights[which] = weighed - total[:, None]

@@ -1,0 +1,82 @@
+"""How much a station's datum may wander and scatter: the usual, and what its own tells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from crib.errors import OutsideModel
+
+Floats = npt.NDArray[np.float64]
+
+#: Standard uncertainty of measuring a first part, as radius or length [mm]; common practice,
+#: no source.
+FIRST_OFF_UNCERTAINTY_MM = 0.002
+
+#: Usual deviation of the datum on record from the true one [mm]; common practice, no source.
+RECORD_DEVIATION_MM = 0.05
+
+_LOG_STEP = 0.55
+
+
+@dataclass(frozen=True, slots=True)
+class DatumPrior:
+    """What is believed of any station before its own first-offs; all in one unit [mm].
+
+    Attributes:
+        record_deviation: How far the datum on record usually lies from the true one.
+        walk: Median over stations of the datum's move from one mount to the next.
+        walk_spread: Standard deviation of the logarithm of that.
+        scatter: Median over stations of how far a holder locates from where it should.
+        scatter_spread: Standard deviation of the logarithm of that.
+        points: Grid points of walk and of scatter.
+    """
+
+    record_deviation: float = RECORD_DEVIATION_MM
+    walk: float = 0.001
+    walk_spread: float = 0.8
+    scatter: float = 0.003
+    scatter_spread: float = 0.7
+    points: tuple[int, int] = (7, 9)
+
+    def __post_init__(self) -> None:
+        scales = (self.record_deviation, self.walk, self.scatter)
+        if not all(np.isfinite(scale) and scale > 0 for scale in scales):
+            raise OutsideModel("The usual deviations of a datum must be finite and above zero.")
+
+    def scaled(self, factor: float) -> DatumPrior:
+        """The same belief in another unit."""
+        return DatumPrior(
+            self.record_deviation * factor,
+            self.walk * factor,
+            self.walk_spread,
+            self.scatter * factor,
+            self.scatter_spread,
+            self.points,
+        )
+
+    def grid(self) -> tuple[Floats, Floats, Floats]:
+        """Walk and scatter at each point of the grid, and the logarithm of its weight.
+
+        Returns:
+            Three arrays of shape (points,): deviations in the unit of the belief, and log
+            weights whose exponentials sum to one.
+        """
+        walks, walk_weights = _points(self.walk, self.walk_spread, self.points[0])
+        scatters, scatter_weights = _points(self.scatter, self.scatter_spread, self.points[1])
+        walk, scatter = (part.ravel() for part in np.meshgrid(walks, scatters, indexing="ij"))
+        log_weights = np.add.outer(walk_weights, scatter_weights).ravel()
+        return walk, scatter, log_weights - np.logaddexp.reduce(log_weights)
+
+
+def known_noise(walk: float, scatter: float) -> tuple[Floats, Floats, Floats]:
+    """A grid of one point, for a station whose noise is known."""
+    return np.array([walk]), np.array([scatter]), np.zeros(1)
+
+
+def _points(median: float, spread: float, count: int) -> tuple[Floats, Floats]:
+    """Points evenly apart in the logarithm about the median; log of a normal's density."""
+    steps = (np.arange(count) - (count - 1) / 2) * _LOG_STEP
+    return median * np.exp(steps), -0.5 * np.square(steps / spread)

@@ -1,0 +1,271 @@
+"""The filter against a dense normal posterior, its steady gain, and jumps that stand apart."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import multivariate_normal
+
+from crib.errors import OutsideModel
+from crib.metrology.datum import DatumTrack, follow_datum
+from crib.metrology.datum_filter import JUMP_SIGMAS, VERDICTS
+from crib.metrology.datum_noise import DatumPrior, known_noise
+
+RECORDED = 10.0
+
+
+def follow(looks: Any, sd: float = 0.0025, **more: Any) -> DatumTrack:
+    """One station's looks [mm]."""
+    return follow_datum(np.atleast_2d(looks), sd, [RECORDED], **more)
+
+
+def words(track: DatumTrack) -> list[str]:
+    return [VERDICTS[verdict] for verdict in track.verdict[0]]
+
+
+def dense(
+    looks: np.ndarray, sd: np.ndarray, walk: float, scatter: float, start_sd: float
+) -> tuple[float, float, float]:
+    """Mean and deviation of the last datum, and log density, from one big normal."""
+    n = len(looks)
+    # datum k = start + k steps of the walk: covariance start² + walk² min(j, k)
+    steps = np.minimum.outer(np.arange(n), np.arange(n))
+    datum = start_sd**2 + walk**2 * steps
+    seen = ~np.isnan(looks)
+    cov = (datum + np.diag(sd**2 + scatter**2))[np.ix_(seen, seen)]
+    cross = datum[-1, seen]
+    off = looks[seen] - RECORDED
+    mean = RECORDED + cross @ np.linalg.solve(cov, off)
+    var = datum[-1, -1] - cross @ np.linalg.solve(cov, cross)
+    density = multivariate_normal(np.zeros(seen.sum()), cov).logpdf(off)
+    return float(mean), math.sqrt(var), float(density)
+
+
+@given(
+    st.integers(0, 2**32 - 1),
+    st.integers(2, 12),
+    st.floats(0.0002, 0.01),
+    st.floats(0.0005, 0.02),
+)
+def test_the_filter_is_the_dense_posterior_of_one_big_normal(
+    seed: int, n: int, walk: float, scatter: float
+) -> None:
+    draw = np.random.default_rng(seed)
+    prior = DatumPrior()
+    sd = draw.uniform(0.0005, 0.004, n)
+    datum = RECORDED + np.cumsum(draw.normal(0, walk, n))
+    looks = datum + draw.normal(0, np.hypot(sd, scatter)) * 0.5  # no jump among them
+    looks[draw.random(n) < 0.2] = np.nan
+    looks[0] = RECORDED
+
+    track = follow_datum(looks[None], sd, [RECORDED], noise=known_noise(walk, scatter))
+
+    assert set(words(track)) <= {"taken", "none"}
+    mean, deviation, density = dense(looks, sd, walk, scatter, prior.record_deviation)
+    assert track.mean[0] == pytest.approx(mean, abs=1e-10)
+    assert track.sd[0] == pytest.approx(deviation, rel=1e-7)
+    assert track.log_evidence[0] == pytest.approx(density, rel=1e-8, abs=1e-8)
+
+
+def test_unknown_noise_is_the_weighted_mean_of_dense_posteriors() -> None:
+    prior = DatumPrior(points=(3, 4))
+    looks = RECORDED + np.array([0.004, 0.001, np.nan, 0.006, 0.003, 0.008])
+    sd = np.full(looks.size, 0.002)
+    walk, scatter, log_prior = prior.grid()
+    told = [
+        dense(looks, sd, w, s, prior.record_deviation)
+        for w, s in zip(walk, scatter, strict=True)
+    ]
+    means, deviations, densities = (np.array(part) for part in zip(*told, strict=True))
+    weights = np.exp(log_prior + densities - np.logaddexp.reduce(log_prior + densities))
+
+    track = follow_datum(looks[None], sd, [RECORDED], prior)
+
+    mean = weights @ means
+    assert track.mean[0] == pytest.approx(mean, abs=1e-10)
+    assert track.sd[0] ** 2 == pytest.approx(weights @ (deviations**2 + (means - mean) ** 2))
+    assert track.scatter_sd[0] ** 2 == pytest.approx(weights @ scatter**2)
+
+
+@pytest.mark.parametrize(("walk", "noise"), [(0.001, 0.003), (0.004, 0.004), (0.01, 0.001)])
+def test_the_gain_settles_at_its_closed_form(walk: float, noise: float) -> None:
+    # local level model: P = (q + sqrt(q² + 4 q r)) / 2, gain P / (P + r); Muth 1960, Durbin
+    # and Koopman, chapter 2 (from memory)
+    q, r = walk**2, noise**2
+    before = (q + math.sqrt(q * q + 4 * q * r)) / 2
+    gain = before / (before + r)
+    looks = np.full(200, RECORDED)
+    looks[-1] += noise
+
+    track = follow_datum(looks[None], 0.0, [RECORDED], noise=known_noise(walk, noise))
+
+    assert (track.mean[0] - RECORDED) / noise == pytest.approx(gain, rel=1e-9)
+    assert track.predicted_sd[0, -1] ** 2 == pytest.approx(before + r, rel=1e-9)
+    assert track.sd[0] ** 2 == pytest.approx(gain * r, rel=1e-9)
+
+
+def test_its_intervals_cover_as_often_as_they_say() -> None:
+    draw = np.random.default_rng(7)
+    shape = (600, 25)
+    datum = (
+        RECORDED
+        + draw.normal(0, 0.02, (600, 1))
+        + np.cumsum(draw.normal(0, 0.001, shape), axis=1)
+    )
+    looks = datum + draw.normal(0, 0.004, shape) + draw.normal(0, 0.0025, shape)
+
+    track = follow_datum(looks, 0.0025, np.full(600, RECORDED))
+
+    off = np.abs(track.mean - datum[:, -1]) / track.sd
+    # a binomial of 600 at 95 % stays within 2.6 % of it in 997 of 1000 draws
+    assert abs(np.mean(off < 1.96) - 0.95) < 0.027
+    assert np.sqrt(np.mean((track.mean - datum[:, -1]) ** 2)) < 0.0025
+
+
+def test_scatter_is_learned_from_the_stations_own_innovations() -> None:
+    draw = np.random.default_rng(3)
+    quiet = RECORDED + draw.normal(0, 0.001, (1, 40))
+    wild = RECORDED + draw.normal(0, 0.012, (1, 40))
+
+    track = follow_datum(np.vstack([quiet, wild]), 0.001, [RECORDED] * 2)
+
+    assert track.scatter_sd[0] < 0.002
+    assert 0.009 < track.scatter_sd[1] < 0.016
+
+
+def test_a_jump_is_called_out_and_does_not_move_the_estimate() -> None:
+    looks = RECORDED + np.array([0.001, -0.001, 0.0, 0.001, 0.1])
+
+    track = follow(looks)
+
+    assert words(track)[-1] == "held_apart"
+    assert abs(track.mean[0] - RECORDED) < 0.001
+    assert track.held[0] == looks[-1]
+    assert track.sigmas[0, -1] > JUMP_SIGMAS
+    # who mounts next is told that it may be either
+    assert track.next_sd[0] > 0.07
+
+
+def test_a_second_first_off_that_agrees_makes_the_jump_a_step() -> None:
+    looks = RECORDED + np.array([0.001, -0.001, 0.0, 0.001, 0.1, 0.102, 0.101])
+
+    track = follow(looks)
+
+    assert words(track)[-3:] == ["confirmed", "taken_as_step", "taken"]
+    assert track.mean[0] - RECORDED == pytest.approx(0.101, abs=0.002)
+    assert np.isnan(track.held[0])
+
+
+def test_a_second_first_off_that_fits_the_estimate_drops_the_jump() -> None:
+    looks = RECORDED + np.array([0.001, -0.001, 0.0, 0.001, 0.1, 0.0015])
+
+    track = follow(looks)
+
+    assert words(track)[-2:] == ["not_confirmed", "taken"]
+    assert abs(track.mean[0] - RECORDED) < 0.001
+
+
+def test_a_jump_is_remembered_over_mounts_without_a_first_off() -> None:
+    looks = RECORDED + np.array([0.001, 0.0, 0.1, np.nan, np.nan, 0.099])
+
+    track = follow(looks)
+
+    assert words(track) == ["taken", "taken", "confirmed", "none", "none", "taken_as_step"]
+
+
+def test_jumps_that_disagree_teach_scatter_and_never_place() -> None:
+    looks = RECORDED + np.array([0.001, 0.0, -0.001, 0.4, -0.3, 0.001])
+
+    track = follow(looks)
+
+    assert words(track)[-3:] == ["fits_nowhere", "not_confirmed", "taken"]
+    assert abs(track.mean[0] - RECORDED) < 0.002
+    assert track.scatter_sd[0] < 0.02  # one slip of the keyboard does not drown the rest
+
+
+def test_a_wild_station_is_not_held_apart_for_ever() -> None:
+    draw = np.random.default_rng(5)
+    looks = RECORDED + draw.normal(0, 0.02, 40)
+
+    verdicts = words(follow(looks))
+
+    assert verdicts[15:].count("taken") >= 20
+
+
+@given(st.lists(st.floats(-0.02, 0.02), min_size=1, max_size=8), st.floats(0.5, 5.0))
+def test_no_jump_is_swallowed(small: list[float], size: float) -> None:
+    before = follow(RECORDED + np.array(small))
+    track = follow(RECORDED + np.array([*small, size]))
+
+    assert words(track)[-1] == "held_apart"
+    # an earlier one that was held and now fits nowhere teaches scatter, which tips weights
+    slack = 1e-9 if np.isnan(before.held[0]) else 0.002
+    assert track.mean[0] == pytest.approx(before.mean[0], abs=slack)
+
+
+@given(
+    st.lists(st.one_of(st.floats(-0.3, 0.3), st.just(math.nan)), min_size=1, max_size=12),
+    st.sampled_from([25.4, 1 / 25.4, 1000.0]),
+)
+def test_the_filter_does_not_care_for_the_unit(offs: list[float], factor: float) -> None:
+    looks = RECORDED + np.array(offs)
+    prior = DatumPrior()
+
+    plain = follow(looks)
+    other = follow_datum(
+        looks[None] * factor, 0.0025 * factor, [RECORDED * factor], prior.scaled(factor)
+    )
+
+    # where a look lies on a threshold, rounding may tip it; anywhere else all is the same
+    edges = np.abs(np.abs(plain.sigmas[np.isfinite(plain.sigmas)]) - JUMP_SIGMAS)
+    if edges.size == 0 or edges.min() > 1e-6:
+        assert (plain.verdict == other.verdict).all()
+        assert other.mean[0] == pytest.approx(plain.mean[0] * factor, rel=1e-9)
+        assert other.sd[0] == pytest.approx(plain.sd[0] * factor, rel=1e-6)
+
+
+@given(
+    st.lists(st.one_of(st.floats(-1e6, 1e6), st.just(math.nan)), min_size=0, max_size=15),
+    st.sampled_from([0.0, 1e-9, 0.002, 5.0]),
+)
+def test_uncertainties_are_never_negative_and_always_finite(
+    offs: list[float], sd: float
+) -> None:
+    track = follow_datum(np.array(offs).reshape(1, -1), sd, [RECORDED])
+
+    for values in (track.predicted_sd, track.estimate_sd, track.sd, track.next_sd):
+        assert np.isfinite(values).all()
+        assert (values >= 0).all()
+    assert np.isfinite(track.mean).all()
+
+
+def test_many_stations_at_once_are_each_on_their_own() -> None:
+    draw = np.random.default_rng(2)
+    looks = RECORDED + draw.normal(0, 0.01, (5, 9))
+    looks[draw.random(looks.shape) < 0.2] = np.nan
+
+    together = follow_datum(looks, 0.002, [RECORDED] * 5)
+    alone = [follow_datum(row[None], 0.002, [RECORDED]) for row in looks]
+
+    assert together.mean == pytest.approx([one.mean[0] for one in alone], rel=1e-12)
+    assert together.next_sd == pytest.approx([one.next_sd[0] for one in alone], rel=1e-9)
+
+
+def test_what_is_no_look_is_refused() -> None:
+    with pytest.raises(OutsideModel, match="not a finite number"):
+        follow([math.inf])
+    with pytest.raises(OutsideModel, match="uncertainty of a look"):
+        follow([RECORDED], sd=-1.0)
+    with pytest.raises(OutsideModel, match="uncertainty of a look"):
+        follow([RECORDED], sd=math.nan)
+    with pytest.raises(OutsideModel, match="one datum per station"):
+        follow_datum([[1.0]], 0.1, [1.0, 2.0])
+    with pytest.raises(OutsideModel, match="one uncertainty for each"):
+        follow_datum([[1.0, 2.0]], [[0.1, 0.1, 0.1]], [1.0])
+    with pytest.raises(OutsideModel, match="above zero"):
+        DatumPrior(scatter=0.0)
