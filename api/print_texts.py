@@ -29,6 +29,7 @@ from crib.units import mm_from_tenths_um
 from crib.usecases.expected_tool import runs_that_count
 from crib.usecases.named import NamedAssembly, named_assembly
 from crib.usecases.recipe import recipe_of
+from crib.usecases.station_datum import follow_station
 from crib.usecases.station_offsets import offsets_of_preset
 from labels.kinds import (
     AssemblyLabel,
@@ -96,7 +97,7 @@ def assembly_label(printing: Printing, named: NamedAssembly) -> AssemblyLabel:
         grade=recipe.grade or "",
         edge=row.edge,
         edges=recipe.edges,
-        offsets=_offset_texts(preset, target),
+        offsets=_offset_texts(printing, preset, target),
         tip_orientation="" if recipe.tip_orientation is None else str(recipe.tip_orientation),
         nose_radius="" if radius is None else mm_from_tenths_um(radius),
         holder=recipe.holder,
@@ -123,14 +124,16 @@ def _target(printing: Printing, station_id: int | None, tool_spec_id: int) -> St
 
 
 def _offset_texts(
-    preset: PresetRow | None, target: StationRow | None
+    printing: Printing, preset: PresetRow | None, target: StationRow | None
 ) -> tuple[OffsetText, ...]:
     """What to key in at the target; without one, the measures themselves."""
     if preset is None:
         return ()
     if target is not None:
         try:
-            return tuple(_offset_text(one) for one in offsets_of_preset(target, preset))
+            learned = follow_station(printing.tx, target, printing.present).learned()
+            found = offsets_of_preset(target, preset, learned)
+            return tuple(_offset_text(one) for one in found)
         except Invalid:  # the station needs a measure that was not taken: no figure to key in
             return ()
     return tuple(

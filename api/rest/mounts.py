@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from flask_smorest import Blueprint
+from marshmallow import fields
 
 from api.http.operation import Call, Reply, writes
 from api.schemas.bodies import CorrectionBody, RemovalBody
 from api.schemas.facts import FactAnswer
 from api.schemas.fields import ExactLength, Text
-from api.schemas.mounts import MountBody, MountShape, OffsetShape
+from api.schemas.mounts import DatumShape, MountBody, MountShape, OffsetShape
 from api.schemas.results import shape_from
 from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
 from crib.usecases.mount_tool import MountTool, mount_tool
@@ -32,6 +33,12 @@ class CorrectionShape(FactAnswer, OffsetShape):
         attribute="steps_tenths_um", required=True, explains="Sum of the steps of that kind."
     )
     learned = Text(required=True)
+    datum = fields.Nested(
+        DatumShape,
+        required=True,
+        allow_none=True,
+        metadata={"description": "Of the station by now; null for a size step."},
+    )
 
 
 @writes(blueprint, "/v1/mounts", MountShape(), body=MountBody())

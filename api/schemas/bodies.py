@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from api.schemas.assemblies import ReadingBody
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed
@@ -21,12 +23,27 @@ class RemovalBody(FactBody):
     flank_wear_mm = WornLand(attribute="flank_wear_tenths_um", explains="Worn land VB.")
 
 
+class AxisLetter(Choice):
+    """X, Y or Z, in either case."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(AXES, **kwargs)
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        letter = value.upper() if isinstance(value, str) else value
+        return super()._deserialize(letter, attr, data, **kwargs)
+
+
 class CorrectionBody(FactBody):
     """A step of one axis in the control's own figures."""
 
     station = Text(required=True, explains="Code or MACHINE/STATION.")
-    axis = Choice(AXES, required=True)
-    change_mm = ExactLength(attribute="change_tenths_um", required=True)
+    axis = AxisLetter(required=True)
+    change_mm = ExactLength(
+        attribute="change_tenths_um",
+        required=True,
+        explains="The step; 0 says that the first-off was right as it came.",
+    )
     kind = Choice(tuple(KINDS), required=True)
 
 

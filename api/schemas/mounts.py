@@ -35,7 +35,10 @@ class OffsetShape(Shape):
     on_diameter = YesNo(required=True, explains="Whether the figure is doubled, on diameter.")
     key_in = Text(attribute="text", required=True, explains="The text to key in.")
     key_in_unit = Choice(("mm", "in"), attribute="unit", required=True)
-    expanded_uncertainty_mm = Number(allow_none=True, explains="k=2")
+    expanded_uncertainty_mm = Number(
+        allow_none=True,
+        explains="k=2; once a first-off was recorded there, of preset and datum together.",
+    )
 
 
 class DifferenceShape(Shape):
@@ -48,6 +51,24 @@ class DifferenceShape(Shape):
     on_diameter = YesNo(required=True)
     step = Text(attribute="text", allow_none=True, explains="The step as text.")
     step_unit = Choice(("mm", "in"), attribute="unit", required=True)
+
+
+class DatumShape(Shape):
+    """What first-offs told of the datum of one axis; X as radius."""
+
+    axis = Choice(AXES, required=True)
+    recorded_mm = ExactLength(attribute="recorded_tenths_um", required=True)
+    datum_mm = Number(required=True, explains="Where the first-offs put it; an estimate.")
+    expanded_uncertainty_mm = Number(required=True, explains="How well that is known, k=2.")
+    next_expanded_uncertainty_mm = Number(
+        required=True, explains="How far the next tool there may lie from it, k=2."
+    )
+    first_offs = Whole(required=True, explains="That count since the record last changed.")
+    walk_mm = Number(required=True, explains="Moves from mount to mount by, as learned (sd).")
+    scatter_mm = Number(required=True, explains="Mounting scatters by, as learned (sd).")
+    doubtful = YesNo(required=True, explains="A jump waits for a second first-off.")
+    held_mm = Number(allow_none=True, explains="Where that jump puts it.")
+    sentence = Text(required=True)
 
 
 class MountShape(FactAnswer):
@@ -65,5 +86,6 @@ class MountShape(FactAnswer):
     block = Text(allow_none=True, explains="Text for the control; prove it before you run.")
     block_problem = Text(allow_none=True, explains="Why there is no block.")
     limited_to_rpm = Number(allow_none=True)
+    datum = fields.List(fields.Nested(DatumShape), required=True)
     cautions = listed(Text(), most=100, required=True)
     part_count_refused = Text(allow_none=True)

@@ -19,8 +19,9 @@ from typing import Any
 from marshmallow import fields
 
 from api.schemas.fields import At, Day, ExactLength, Number, Shape, Text, Whole, YesNo
-from api.schemas.mounts import OffsetShape
+from api.schemas.mounts import DatumShape, OffsetShape
 from crib.metrology.offset import AxisOffset
+from crib.usecases.station_datum import DatumTold
 
 _ATTRIBUTE = re.compile(r"^ {4,12}(\w+): (.+)$")
 
@@ -128,7 +129,7 @@ def _plain(kind: Any, kwargs: dict[str, Any], *args: Any, **more: Any) -> fields
 
 
 #: Dataclasses that have a shape of their own.
-_OWN_SHAPES: dict[type, type[Shape]] = {AxisOffset: OffsetShape}
+_OWN_SHAPES: dict[type, type[Shape]] = {AxisOffset: OffsetShape, DatumTold: DatumShape}
 
 
 @cache

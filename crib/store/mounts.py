@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, func, insert, select
+from sqlalchemy import Select, bindparam, delete, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
@@ -226,27 +226,6 @@ def insert_correction(
             "correction_kind": kind,
         },
     )
-
-
-_FIRST_OFFS: Select[Any] = (
-    select(func.sum(corrections.c.change_tenths_um))
-    .join(mounts, mounts.c.fact_id == corrections.c.mount_id)
-    .where(
-        mounts.c.station_id == bindparam("in_station_id"),
-        corrections.c.axis == bindparam("of_axis"),
-        corrections.c.correction_kind == "first_off",
-        stands(corrections.c.fact_id),
-        stands(mounts.c.fact_id),
-    )
-    .group_by(corrections.c.mount_id)
-    .order_by(corrections.c.mount_id)
-)
-
-
-def first_offs_of_station(tx: Tx, station_id: int, axis: str) -> tuple[int, ...]:
-    """Sum of the first-off steps of an axis per stay in a station [0.1 µm]."""
-    parameters = {"in_station_id": station_id, "of_axis": axis}
-    return tuple(int(total) for total in tx.execute(_FIRST_OFFS, parameters).scalars())
 
 
 _REMOVED = select(removals.c.mount_id).where(removals.c.fact_id == bindparam("id"))

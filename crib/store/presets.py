@@ -173,6 +173,16 @@ _LAST_CHECK: Select[Any] = (
     .order_by(facts.c.at.desc(), facts.c.id.desc())
     .limit(1)
 )
+_CHECKS: Select[Any] = (
+    select(facts.c.id, facts.c.at, gauge_checks.c.valid, gauge_checks.c.result)
+    .join(facts, facts.c.id == gauge_checks.c.fact_id)
+    .where(
+        gauge_checks.c.gauge_id == bindparam("of_gauge_id"),
+        facts.c.at <= bindparam("up_to"),
+        stands(facts.c.id),
+    )
+    .order_by(facts.c.at, facts.c.id)
+)
 _INSERT_CHECK = insert(gauge_checks)
 
 
@@ -193,6 +203,27 @@ def last_check(tx: Tx, gauge_id: int, up_to: datetime) -> CheckRow | None:
     """The last check of a gauge up to an instant."""
     row = tx.execute(_LAST_CHECK, {"of_gauge_id": gauge_id, "up_to": up_to}).one_or_none()
     return None if row is None else CheckRow(*row)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResultRow:
+    """One check of a gauge with what it came to, by measure in small letters."""
+
+    id: int
+    at: datetime
+    valid: bool
+    result: Mapping[str, Mapping[str, Any]]
+
+
+def checks_of(tx: Tx, gauge_id: int, up_to: datetime) -> tuple[CheckResultRow, ...]:
+    """Every standing check of a gauge up to an instant, in order."""
+    rows = tx.execute(_CHECKS, {"of_gauge_id": gauge_id, "up_to": up_to}).all()
+    return tuple(CheckResultRow(*row) for row in rows)
+
+
+def good_checks(tx: Tx, gauge_id: int, up_to: datetime) -> tuple[datetime, ...]:
+    """When a gauge was checked and found good, in order, up to an instant."""
+    return tuple(one.at for one in checks_of(tx, gauge_id, up_to) if one.valid)
 
 
 def insert_gauge_check(

@@ -5,23 +5,32 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
+
 from crib.clock import print_instant
 from crib.errors import Invalid, NotMounted
 from crib.metrology.offset import AXES, AxisOffset
+from crib.metrology.uncertainty import COVERAGE
 from crib.store.assemblies import assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
     CorrectionRow,
     MountRow,
     corrections_of,
-    first_offs_of_station,
     insert_correction,
     mount_covering,
 )
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.units import mm_from_tenths_um
+from crib.usecases.name_cause import name_cause
 from crib.usecases.said import record, said
+from crib.usecases.station_datum import (
+    DatumTold,
+    StationFollowed,
+    datum_told,
+    follow_station,
+)
 from crib.usecases.station_offsets import apply_step, offsets_now
 
 #: A step beyond this is a slip of the keyboard [0.1 µm].
@@ -62,6 +71,7 @@ class OffsetCorrected:
         offset: The axis after the step.
         steps_tenths_um: Sum of the steps of this axis since the mount [0.1 µm].
         learned: What the step tells, in a sentence.
+        datum: What is known of the station's datum by now; None for a size step.
     """
 
     fact_id: int
@@ -71,6 +81,7 @@ class OffsetCorrected:
     offset: AxisOffset
     steps_tenths_um: int
     learned: str
+    datum: DatumTold | None
 
 
 def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetCorrected:
@@ -104,11 +115,13 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
         kind=kind,
     )
     steps = [step for step in corrections_of(tx, mount.id) if step.axis == axis]
-    learned = (
-        _learned_first_off(tx, station, axis, steps)
-        if kind == "first_off"
-        else _learned_size(station, axis, steps)
-    )
+    datum = None
+    if kind == "first_off":
+        followed = follow_station(tx, station, told.at)
+        learned = _learned_first_off(tx, station, axis, steps, followed, told.at)
+        datum = next(one for one in datum_told(station, followed) if one.axis == axis)
+    else:
+        learned = _learned_size(station, axis, steps)
     return OffsetCorrected(
         fact_id=fact_id,
         code=assembly_row(tx, mount.assembly_id).code,
@@ -117,6 +130,7 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
         offset=offset,
         steps_tenths_um=sum(step.change_tenths_um for step in steps),
         learned=learned,
+        datum=datum,
     )
 
 
@@ -128,7 +142,7 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
         errors.append({"field": "axis", "detail": f"one of {', '.join(AXES)}"})
     if kind not in KINDS:
         errors.append({"field": "kind", "detail": f"one of {', '.join(KINDS)}"})
-    if command.change_tenths_um == 0:
+    if command.change_tenths_um == 0 and kind != "first_off":
         errors.append({"field": "change_mm", "detail": "is zero: nothing was stepped"})
     if abs(command.change_tenths_um) > MOST_STEP_TENTHS_UM:
         most = mm_from_tenths_um(MOST_STEP_TENTHS_UM)
@@ -161,17 +175,41 @@ def _signed(length_tenths_um: int) -> str:
 
 
 def _learned_first_off(
-    tx: Tx, station: StationRow, axis: str, steps: list[CorrectionRow]
+    tx: Tx,
+    station: StationRow,
+    axis: str,
+    steps: list[CorrectionRow],
+    followed: StationFollowed,
+    at: datetime,
 ) -> str:
-    """The datum of the station: this error, and the mean of all first-offs there."""
+    """The datum of the station: this error, where it puts the datum, and why it jumped."""
     this = sum(step.change_tenths_um for step in steps if step.correction_kind == "first_off")
-    sums = first_offs_of_station(tx, station.id, axis)
-    mean = round(sum(sums) / len(sums))
+    one = followed.axes[axis]
     how = _figures(station, axis)
-    sentence = f"{axis} of station {station.mark} lay {_signed(this)} mm{how} off its datum"
-    if len(sums) == 1:
-        return f"{sentence}: the first first-off on record there."
-    return f"{sentence}; {len(sums)} first-offs there come to {_signed(mean)} mm on average."
+    seen = f"{axis} of station {station.mark} lay {_signed(this)} mm{how} off what was keyed in"
+    if one.verdict == "none":  # the datum on record was changed since the tool went in
+        return f"{seen}; the datum on record was changed since, it counts from now on."
+    sigmas = abs(float(one.track.sigmas[0, -1]))
+    far = f" ({sigmas:.1f} standard deviations)" if np.isfinite(sigmas) else ""
+    radius = " as radius" if how else ""
+    datum = (
+        f"the datum is learned as {one.datum_mm:.4f} ± "
+        f"{COVERAGE * float(one.track.sd[0]):.4f} mm{radius} (k=2), "
+        f"{one.shift_tenths_um / 10_000:+.4f} mm from the one on record, "
+        f"by {one.looks} first-off{'s' if one.looks > 1 else ''}"
+    )
+    if one.verdict == "held_apart":
+        cause = name_cause(tx, station, axis, at)
+        return (
+            f"{seen}{far}: a jump. Station moved? It is held apart until a second first-off "
+            f"agrees; {datum} without it." + (f" {cause}" if cause else "")
+        )
+    if one.verdict == "taken_as_step":
+        cause = name_cause(tx, station, axis, at)
+        return f"{seen}; it agrees with the jump before it, taken as a step: {datum}." + (
+            f" {cause}" if cause else ""
+        )
+    return f"{seen}{far}; {datum}."
 
 
 def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) -> str:

@@ -32,6 +32,7 @@ from crib.usecases.mount_check import speaks_against, tenths_or_none, too_early
 from crib.usecases.named import named_assembly
 from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import record, said
+from crib.usecases.station_datum import DatumTold, datum_told, doubts, follow_station
 from crib.usecases.station_offsets import offsets_now, offsets_of_preset
 from crib.usecases.station_wear import NOTHING, wear_of_stays
 
@@ -78,6 +79,7 @@ class ToolMounted:
         block: Text for the control; None where the shop's template cannot be filled in.
         block_problem: Why it cannot.
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
+        datum: What the first-offs there told of the station's datum, per axis.
         cautions: What to mind.
         part_count_refused: Why the part count was kept aside, if it was.
     """
@@ -96,6 +98,7 @@ class ToolMounted:
     block: str | None
     block_problem: str | None
     limited_to_rpm: float | None
+    datum: tuple[DatumTold, ...]
     cautions: tuple[str, ...]
     part_count_refused: str | None
 
@@ -124,9 +127,10 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     problems = speaks_against(tx, scans, told.at, station, named, spec, holder, preset)
     problems += too_early(tx, told.at, station, last, assembly)
     offsets: tuple[AxisOffset, ...] = ()
+    followed = follow_station(tx, station, told.at)
     if preset is not None:
         try:
-            offsets = offsets_of_preset(station, preset)
+            offsets = offsets_of_preset(station, preset, followed.learned())
         except Invalid as problem:
             problems.append(Mismatch("assembly", "measure-missing", problem.sentence))
     if problems or preset is None:
@@ -166,7 +170,11 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
         block=block,
         block_problem=block_problem,
         limited_to_rpm=limit,
-        cautions=_cautions(tx, station, assembly, offsets, limit, told.at),
+        datum=datum_told(station, followed),
+        cautions=(
+            *doubts(followed, station),
+            *_cautions(tx, station, assembly, offsets, limit, told.at),
+        ),
         part_count_refused=count_refused,
     )
 

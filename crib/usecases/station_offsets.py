@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from crib.metrology.offset import (
     AXES,
     AxisOffset,
+    LearnedDatum,
     StationGeometry,
     apply_correction,
     key_in_text,
@@ -35,8 +36,17 @@ def geometry_of(station: StationRow) -> StationGeometry:
     )
 
 
-def offsets_of_preset(station: StationRow, preset: PresetRow) -> tuple[AxisOffset, ...]:
+def offsets_of_preset(
+    station: StationRow,
+    preset: PresetRow,
+    learned: Mapping[str, LearnedDatum] | None = None,
+) -> tuple[AxisOffset, ...]:
     """What to key in for a preset; the values are what the control then holds.
+
+    Args:
+        station: Where it goes.
+        preset: The measures.
+        learned: What first-offs told of the datum of an axis; the record counts elsewhere.
 
     Raises:
         Invalid: The station needs a measure that was not taken.
@@ -54,7 +64,7 @@ def offsets_of_preset(station: StationRow, preset: PresetRow) -> tuple[AxisOffse
             ),
         )
         for offset in offsets_to_key_in(
-            preset.measures_tenths_um(), geometry_of(station), uncertainties
+            preset.measures_tenths_um(), geometry_of(station), uncertainties, learned
         )
     )
 

@@ -200,7 +200,12 @@ def test_a_first_off_step_teaches_the_datum(acts: Any) -> None:
 
     assert (first.offset.text, first.steps_tenths_um) == ("+51.9890", -120)
     assert "-0.0120 mm on diameter" in first.learned
-    assert "2 first-offs there come to -0.0090 mm" in second.learned
+    # the second tool was told the datum that the first one taught: the radius lies 0.006 mm
+    # and, by the second, half of 0.006 mm farther in, less what the scatter is believed to be
+    assert "2 first-offs" in second.learned
+    assert second.datum is not None
+    assert -0.0090 < second.datum.datum_mm - 10 < -0.0060
+    assert second.datum.first_offs == 2
 
 
 def test_size_steps_add_up_to_the_wear(acts: Any) -> None:

@@ -1,0 +1,159 @@
+"""Station moved, holder seat worn or gauge off: said of a first-off, with the odds."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime
+
+import numpy as np
+
+from crib.metrology.causes import CLEAR_ODDS, Cause, Diagnosis, Residual, diagnose
+from crib.metrology.datum_noise import DatumPrior
+from crib.metrology.first_off import look_at_axis
+from crib.store.engine import Tx
+from crib.store.first_offs import FirstOffRow, first_offs_of_shop
+from crib.store.presets import good_checks
+from crib.store.stations import StationRow, station_row
+from crib.usecases.station_datum import axis_stay
+from crib.usecases.station_offsets import geometry_of
+
+#: First-offs of the shop that are looked at; a matrix of that size is turned over.
+MOST_FIRST_OFFS = 250
+
+_SCATTER_MM = DatumPrior().scatter
+
+
+def name_cause(tx: Tx, station: StationRow, axis: str, up_to: datetime) -> str | None:
+    """What may be behind the newest first-off of an axis, in a sentence.
+
+    Returns:
+        None where the axis has no measure, or no first-off that counts.
+    """
+    mapping = {name: mapped for name, mapped, _ in geometry_of(station).axes()}[axis]
+    if mapping is None:
+        return None
+    rows = first_offs_of_shop(tx, up_to, MOST_FIRST_OFFS)
+    residuals = residuals_of(tx, rows, mapping[1:], up_to)
+    mine = [number for number, (row, _) in enumerate(residuals) if row.station_id == station.id]
+    if not mine:
+        return None
+    # those mounted later elsewhere count too; the one that is asked about goes last
+    newest = residuals.pop(mine[-1])
+    ordered = [one for _, one in residuals] + [newest[1]]
+    return cause_sentence(diagnose(ordered), ordered, mapping[1:])
+
+
+def residuals_of(
+    tx: Tx, rows: Sequence[FirstOffRow], measure: str, up_to: datetime
+) -> list[tuple[FirstOffRow, Residual]]:
+    """Residuals of one measure all over the shop, in the order of the mounts."""
+    checks: dict[int, tuple[datetime, ...]] = {}
+    by_station: dict[int, list[FirstOffRow]] = defaultdict(list)
+    for row in rows:
+        by_station[row.station_id].append(row)
+    found = []
+    for station_id, stays in by_station.items():
+        station = station_row(tx, station_id)
+        for axis, mapping, datum in geometry_of(station).axes():
+            if mapping is None or mapping[1:] != measure:
+                continue
+            told = [(row, axis_stay(row, axis, mapping)) for row in stays]
+            speaking = [(row, one) for row, one in told if one is not None]
+            seen = look_at_axis(
+                [one for _, one in speaking],
+                datum,
+                on_diameter=axis == "X" and station.x_on_diameter,
+                increment_tenths_um=station.offset_increment_tenths_um,
+            )
+            sign = -1 if mapping[0] == "-" else 1
+            for number in range(seen.first, len(speaking)):
+                off = sign * (seen.looks_mm[number] - datum / 10_000)
+                if np.isnan(off):
+                    continue
+                row = speaking[number][0]
+                residual = Residual(
+                    residual_mm=float(off),
+                    sd_mm=float(np.hypot(seen.sd_mm[number], _SCATTER_MM)),
+                    station=station.mark,
+                    holder=row.holder,
+                    gauge=row.gauge,
+                    measured_at=row.measured_at,
+                    gauge_checked_at=_checked_before(tx, row, checks, up_to),
+                )
+                found.append((row, residual))
+    return sorted(found, key=lambda pair: pair[0].mount_id)
+
+
+def _checked_before(
+    tx: Tx, row: FirstOffRow, checks: dict[int, tuple[datetime, ...]], up_to: datetime
+) -> datetime | None:
+    if row.gauge_id is None:
+        return None
+    if row.gauge_id not in checks:
+        checks[row.gauge_id] = good_checks(tx, row.gauge_id, up_to)
+    return max((at for at in checks[row.gauge_id] if at <= row.measured_at), default=None)
+
+
+_SAID = {
+    "station": "station {name} moved",
+    "holder": "the seat of holder {name} is worn or dirty",
+    "gauge": "gauge {name} is off",
+}
+
+
+def cause_sentence(told: Diagnosis, residuals: Sequence[Residual], measure: str) -> str:
+    """A diagnosis in words, with what would tell more where it tells too little."""
+    best = told.causes[0]
+    if told.chance >= CLEAR_ODDS * best.probability:
+        return (
+            f"Nothing need have changed: chance explains it ({told.chance:.0%}, the next best "
+            f"is that {_words(best)}, {best.probability:.0%})."
+        )
+    if told.clear is not None:
+        others = [(f"that {_words(one)}", one.probability) for one in told.causes[1:]] + [
+            ("chance", told.chance)
+        ]
+        against = "; ".join(f"{_odds(best.probability, p)} against {w}" for w, p in others)
+        return (
+            f"Most likely {_words(best)}, by {best.change_mm:+.4f} ± "
+            f"{2 * best.change_sd_mm:.4f} mm in {measure} (k=2): {against}; "
+            f"{len(residuals)} first-offs looked at."
+        )
+    shares = ", ".join(
+        f"{words} {p:.0%}"
+        for words, p in sorted(
+            [(_words(one), one.probability) for one in told.causes] + [("chance", told.chance)],
+            key=lambda pair: -pair[1],
+        )
+    )
+    return f"The cause cannot be told apart yet: {shares}. {_advice(told, residuals)}"
+
+
+def _words(cause: Cause) -> str:
+    return _SAID[cause.cause].format(name=cause.name)
+
+
+def _odds(best: float, other: float) -> str:
+    if other <= 0 or best / other > 1_000:
+        return "more than 1000 to 1"
+    return f"{best / other:.0f} to 1"
+
+
+def _advice(told: Diagnosis, residuals: Sequence[Residual]) -> str:
+    """What keeps causes together, and what would part them."""
+    newest = residuals[-1]
+    kinds = {one.cause for one in told.causes}
+    at_holder = {one.station for one in residuals if one.holder == newest.holder}
+    at_station = {one.holder for one in residuals if one.station == newest.station}
+    said = []
+    if at_holder == {newest.station}:
+        said.append(f"Holder {newest.holder} was in no other station")
+    if at_station == {newest.holder}:
+        said.append(f"station {newest.station} held no other holder")
+    why = f"{' and '.join(said)}. " if said else ""
+    gauge = f"check gauge {newest.gauge} on its master, " if "gauge" in kinds else ""
+    return (
+        f"{why}To tell: {gauge}take the first-off of another holder in {newest.station}, or "
+        f"of {newest.holder} in another station."
+    )
