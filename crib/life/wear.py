@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -43,6 +44,40 @@ def wear_per_part(engagements: Iterable[Engagement], constants: TaylorConstants)
         life = life_min(cut.cutting_speed_m_min, cut.feed_mm_rev, cut.depth_mm, constants)
         total += cut.equivalent_min / float(life)
     return total
+
+
+class WornAt(NamedTuple):
+    """Where an edge is worn: means over its cuts, each weighted by the wear that it puts on.
+
+    The slopes of ln wear along 1/n, a/n and b/n are the first three.
+    """
+
+    ln_speed: float
+    ln_feed: float
+    ln_depth: float
+    ln_speed_square: float
+
+
+def worn_at(engagements: Iterable[Engagement], constants: TaylorConstants) -> WornAt:
+    """Wear-weighted means of ln speed [m/min], ln feed [mm/rev] and ln depth [mm].
+
+    A feed or depth that an operation does not have counts as the reference, as in its life.
+
+    Raises:
+        OutsideModel: As ``wear_per_part``; also where nothing is worn.
+    """
+    feed = constants.reference_feed_mm_rev or 1.0
+    depth = constants.reference_depth_mm or 1.0
+    wears, logs = [], []
+    for cut in engagements:
+        wears.append(wear_per_part([cut], constants))
+        speed = cut.cutting_speed_m_min or 1.0
+        logs.append(np.log([speed, cut.feed_mm_rev or feed, cut.depth_mm or depth]))
+    if sum(wears) <= 0:
+        raise OutsideModel("No cut wears this edge.")
+    weights, table = np.array(wears) / sum(wears), np.array(logs)
+    v, f, d = (weights @ table).tolist()
+    return WornAt(v, f, d, float(weights @ table[:, 0] ** 2))
 
 
 def wear_per_part_from_plain_guess(life_parts: float) -> float:

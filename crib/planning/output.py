@@ -72,7 +72,9 @@ class MachineOutput:
             taken: Floats = before[row, stretch] + rates[row, stretch] * (made - total[stretch])
             return taken
 
-        return np.maximum(taken_by(to_us) - taken_by(from_us), 0.0)
+        taken = taken_by(to_us) - taken_by(from_us)
+        # rounding takes nothing back, but a rate below 0 (a logarithm) does
+        return taken if np.any(rates < 0) else np.maximum(taken, 0.0)
 
     def _corners(self) -> Ints:
         """First and last point, and between them those where the run changes."""

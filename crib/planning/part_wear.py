@@ -2,19 +2,51 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from crib.cutting.engagement import Engagement, engage
 from crib.cutting.operations import CutOperation, SpeedLimits
 from crib.errors import OutsideModel
+from crib.life.constants_own import CurveDoubt
 from crib.life.starter import starter_constants
 from crib.life.taylor import TaylorConstants
-from crib.life.wear import wear_per_part, wear_per_part_from_plain_guess
+from crib.life.wear import WornAt, wear_per_part, wear_per_part_from_plain_guess, worn_at
 
 #: Spread of ln(life) around what each basis promises (MODEL: about 40 % for the shop's own
 #: constants; a plain guess and the starter table are wider; common practice, no source).
 SPREAD = {"tool_life": 0.4, "life_parts": 0.45, "starter": 0.8}
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A speed-life curve in use for an item on a group of material.
+
+    Attributes:
+        constants: The constants.
+        source: Where they come from, for a reader.
+        basis: ``tool_life`` (the shop's constants), ``starter`` (our table) or ``own_lives``
+            (exponents estimated from the shop's own edges).
+        spread: Spread of ln(life) around what it promises.
+        doubt: What its exponents add to that at other cuts, if they were estimated.
+    """
+
+    constants: TaylorConstants
+    source: str
+    basis: str = "tool_life"
+    spread: float = SPREAD["tool_life"]
+    doubt: CurveDoubt | None = None
+
+
+def starter_curve(tool_material: str, material_group: str) -> Curve:
+    """The row of the starter table as a curve.
+
+    Raises:
+        OutsideModel: The table has no such row.
+    """
+    row = starter_constants(tool_material, material_group)
+    return Curve(row.constants, row.source, "starter", SPREAD["starter"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +56,15 @@ class PartWear:
     Attributes:
         wear: Wear units per part; 1 is the life that ``basis`` promises.
         engaged_min: Minutes in cut per part; None when no operation gives a time.
-        basis: ``tool_life`` (the shop's constants), ``life_parts`` (its plain guess) or
-            ``starter`` (our table of handbook constants).
+        basis: ``tool_life`` (the shop's constants), ``own_lives`` (these with exponents from
+            the shop's own edges), ``life_parts`` (its plain guess) or ``starter`` (our table
+            of handbook constants).
         source: Where the constants come from, for a reader.
         operation_class: Kind of the operation that wears most, for pooling with its like.
         spindle_rpm: Fastest real spindle speed, None if unknown.
         limited_by: Whose limit holds the spindle there, if any.
+        worn_at: Cut at which it is worn; None where no curve was used.
+        curve_spread: Spread behind the curve that was used, if one was.
     """
 
     wear: float
@@ -39,18 +74,20 @@ class PartWear:
     operation_class: str
     spindle_rpm: float | None
     limited_by: str | None
+    worn_at: WornAt | None = None
+    curve_spread: float | None = None
 
     @property
     def spread(self) -> float:
         """Prior standard deviation of ln(life)."""
-        return SPREAD[self.basis]
+        return SPREAD[self.basis] if self.curve_spread is None else self.curve_spread
 
 
 def part_wear(
     operations: Sequence[CutOperation],
     limits: SpeedLimits,
     *,
-    constants: TaylorConstants | None,
+    constants: TaylorConstants | Curve | None,
     constants_source: str = "",
     life_parts: float | None = None,
     tool_material: str | None = None,
@@ -64,31 +101,30 @@ def part_wear(
     Args:
         operations: The part's operations in this station.
         limits: Greatest spindle speeds by name (machine, station, holder, tool).
-        constants: The shop's speed-life constants for this item and material, if any.
-        constants_source: Where they come from.
+        constants: The shop's speed-life constants for this item and material, if any, or the
+            curve made of them.
+        constants_source: Where bare constants come from.
         life_parts: The shop's plain guess of parts per edge.
         tool_material: Tool material of the item, for the starter table.
         material_group: ISO 513 group of the part's material.
     """
     if not operations:
         return None
-    cuts = _cuts(operations, limits, constants.n if constants else 0.25)
-    if constants and cuts:
-        wear = _wear(cuts, constants)
-        if wear:
-            return _made(
-                operations, cuts, wear, "tool_life", constants_source or "tool_life.csv"
-            )
+    own = constants
+    if isinstance(own, TaylorConstants):
+        own = Curve(own, constants_source or "tool_life.csv")
+    cuts = _cuts(operations, limits, own.constants.n if own else 0.25)
+    if own and cuts and (found := _by_curve(operations, cuts, own)):
+        return found
     if life_parts:
         wear = wear_per_part_from_plain_guess(life_parts)
         return _made(
             operations, cuts, wear, "life_parts", f"about {life_parts:g} parts per edge"
         )
-    if cuts and tool_material and material_group:
-        row = starter_constants(tool_material, material_group)
-        wear = _wear(cuts, row.constants)
-        if wear:
-            return _made(operations, cuts, wear, "starter", row.source)
+    if tool_material and material_group:
+        curve = starter_curve(tool_material, material_group)
+        if cuts := _cuts(operations, limits, curve.constants.n):
+            return _by_curve(operations, cuts, curve)
     return None
 
 
@@ -101,11 +137,22 @@ def _cuts(
         return None  # columns missing: there may still be a plain guess to go by
 
 
-def _wear(cuts: Sequence[Engagement], constants: TaylorConstants) -> float | None:
+def _by_curve(
+    operations: Sequence[CutOperation], cuts: Sequence[Engagement], curve: Curve
+) -> PartWear | None:
     try:
-        return wear_per_part(cuts, constants)
+        wear = wear_per_part(cuts, curve.constants)
+        at = worn_at(cuts, curve.constants)
     except OutsideModel:
         return None  # only measured minutes, no speed
+    spread = curve.spread
+    if curve.doubt:
+        spread = math.hypot(spread, curve.doubt.spread_at(at[:3]))
+    return replace(
+        _made(operations, cuts, wear, curve.basis, curve.source),
+        worn_at=at,
+        curve_spread=spread,
+    )
 
 
 def _made(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import select
 
 from crib.cutting.operations import CutOperation
-from crib.life.taylor import TaylorConstants
-from crib.planning.part_wear import PartWear, part_wear
+from crib.planning.part_wear import Curve, PartWear, part_wear, starter_curve
 from crib.store.cutting_rows import constants_from_row, operation_from_row
 from crib.store.engine import Tx
 from crib.store.tables import metadata
@@ -61,11 +61,12 @@ class CuttingData:
         self._items = self._by_id(
             tx, select(_T["cutting_items"].c.id, _T["cutting_items"].c.tool_material)
         )
-        self._constants: dict[tuple[int | str | None, str], tuple[TaylorConstants, str]] = {}
+        self._curves: dict[tuple[int | str | None, str], Curve] = {}
         in_use = select(_T["tool_life"]).where(_T["tool_life"].c.retired_at.is_(None))
         for row in tx.execute(in_use).mappings():
             which = row["cutting_item_id"] or row["tool_material"]
-            self._constants[which, row["material_group"]] = constants_from_row(row)
+            self._curves[which, row["material_group"]] = Curve(*constants_from_row(row))
+        self._adopted: dict[tuple[int, str], Curve] = {}
         # Stations alike in all that wear depends on share a place, and what is known of it.
         places: dict[tuple[int, int, float | None, float | None], int] = {}
         self._place_of: dict[int, int] = {
@@ -109,6 +110,29 @@ class CuttingData:
             self._known[key] = self._compute(*key)
         return self._known[key]
 
+    def _own_curve(self, cutting_item_id: int, group: str) -> Curve | None:
+        material = self._items[cutting_item_id].tool_material
+        of_material = self._curves.get((material, group))
+        return self._curves.get((cutting_item_id, group), of_material)
+
+    def curve_in_force(self, cutting_item_id: int, group: str) -> Curve | None:
+        """The shop's own constants of an item on a group, else the starter table's row.
+
+        None where the item's tool material is not told either.
+        """
+        material = self._items[cutting_item_id].tool_material
+        own = self._own_curve(cutting_item_id, group)
+        return own or (starter_curve(material, group) if material else None)
+
+    def adopt(self, curves: Mapping[tuple[int, str], Curve]) -> None:
+        """From now on reckon the wear of these items and groups by other curves."""
+        self._adopted.update(curves)
+        self._known = {
+            key: take
+            for key, take in self._known.items()
+            if (key[3], self._groups[key[1]]) not in curves
+        }
+
     def _compute(
         self, place: int, part_id: int, tool_spec_id: int, cutting_item_id: int
     ) -> PartWear | None:
@@ -116,9 +140,10 @@ class CuttingData:
         spec = self._specs[tool_spec_id]
         group = self._groups[part_id]
         material = self._items[cutting_item_id].tool_material
-        constants, source = self._constants.get(
-            (cutting_item_id, group), self._constants.get((material, group), (None, ""))
-        )
+        curve = self._own_curve(cutting_item_id, group)
+        # a plain guess of the spec still comes before anything made of the starter table
+        if curve or spec.life_parts is None:
+            curve = self._adopted.get((cutting_item_id, group), curve)
         return part_wear(
             self._operations.get((part_id, tool_number, path), ()),
             {
@@ -127,8 +152,7 @@ class CuttingData:
                 "holder": spec.holder_max_rpm,
                 "tool": spec.max_rpm,
             },
-            constants=constants,
-            constants_source=source,
+            constants=curve,
             life_parts=spec.life_parts,
             tool_material=material,
             material_group=group,

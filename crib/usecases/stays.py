@@ -35,6 +35,24 @@ class Key(NamedTuple):
         return f"{item}~{self.material_group}~{self.operation_class}"
 
 
+class WornSums(NamedTuple):
+    """Wear under the key's own group of material, and its sums along the cuts.
+
+    Attributes:
+        wear: Wear put on by parts of the key's group, as far as a curve told it [wear units].
+        ln_speed: Sum of wear times ln speed [m/min].
+        ln_feed: Sum of wear times ln feed [mm/rev].
+        ln_depth: Sum of wear times ln depth [mm].
+        ln_speed_square: Sum of wear times the square of ln speed.
+    """
+
+    wear: float
+    ln_speed: float
+    ln_feed: float
+    ln_depth: float
+    ln_speed_square: float
+
+
 @dataclass(frozen=True, slots=True)
 class Stay:
     """One stay with what it took.
@@ -47,6 +65,8 @@ class Stay:
         key: Its key; None where nothing is known about the wear.
         spread: Prior standard deviation of ln(life) behind the wear.
         basis: Where the wear per part comes from.
+        part_id: The last part that it cut; None where no run wore it.
+        worn: At which cuts it was worn, for the estimate of constants; likewise.
     """
 
     row: StayRow
@@ -56,6 +76,8 @@ class Stay:
     key: Key | None
     spread: float
     basis: str
+    part_id: int | None = None
+    worn: WornSums | None = None
 
 
 class _Cut(NamedTuple):
@@ -63,6 +85,7 @@ class _Cut(NamedTuple):
 
     key: Key
     take: PartWear
+    part_id: int
 
 
 def windows_of(runs: Sequence[Any], now_us: int) -> tuple[list[int], list[int]]:
@@ -136,20 +159,59 @@ def _on_one_machine(
         return np.array(table, dtype=np.float64).reshape(len(cuts), -1)[:, part]
 
     last = _last_run(by_run(lambda _: 1.0) > 0, case_of, begin, end, windows_of(runs, now_us))
+    found = [
+        cuts[case][part[run]] if run >= 0 else None
+        for case, run in zip(cases, last.tolist(), strict=True)
+    ]
+    worn = _worn(cuts, part, case_of, found, output, (begin, end))
     return [
-        _stay(row, cuts[case][part[run]] if run >= 0 else None, parts, wear, minutes)
-        for row, case, run, parts, wear, minutes in zip(
+        _stay(row, cut, parts, wear, minutes, sums)
+        for row, cut, parts, wear, minutes, sums in zip(
             stays,
-            cases,
-            last.tolist(),
+            found,
             (output.total_at(end) - output.total_at(begin)).tolist(),
             output.used(by_run(lambda take: take.wear), begin, end, case_of).tolist(),
             output.used(
                 by_run(lambda take: take.engaged_min or 0.0), begin, end, case_of
             ).tolist(),
+            worn,
             strict=True,
         )
     ]
+
+
+def _worn(
+    cuts: Sequence[Sequence[_Cut | None]],
+    part: Ints,
+    case: Ints,
+    found: Sequence[_Cut | None],
+    output: MachineOutput,
+    span: tuple[Ints, Ints],
+) -> list[WornSums]:
+    """Wear of each stay in its own group of material, summed along the cuts.
+
+    Args:
+        cuts: What each part takes in each case.
+        part: Part of each run, shape (runs,).
+        case: Case of each stay, shape (stays,).
+        found: The cut behind the key of each stay.
+        output: The machine's.
+        span: Begin and end of each stay, shape (stays,) [µs].
+    """
+    numbers: dict[tuple[int, str], int] = {}
+    groups = [cut.key.material_group if cut else "" for cut in found]
+    pairs = [
+        numbers.setdefault(pair, len(numbers))
+        for pair in zip(case.tolist(), groups, strict=True)
+    ]
+    table = np.zeros((len(WornSums._fields), len(numbers), len(cuts[0]) if cuts else 0))
+    for (case_number, group), row in numbers.items():
+        for column, cut in enumerate(cuts[case_number]):
+            if cut and cut.take.worn_at and cut.key.material_group == group:
+                table[:, row, column] = cut.take.wear * np.array([1.0, *cut.take.worn_at])
+    pair_of = np.array(pairs, dtype=np.int64)
+    sums = [output.used(values[:, part], *span, pair_of) for values in table]
+    return [WornSums(*row) for row in np.column_stack(sums).tolist()]
 
 
 def _cut(
@@ -158,7 +220,8 @@ def _cut(
     take = cutting.per_part(station_id, part_id, spec_id, item_id)
     if take is None:
         return None
-    return _Cut(Key(item_id, cutting.material_group(part_id), take.operation_class), take)
+    key = Key(item_id, cutting.material_group(part_id), take.operation_class)
+    return _Cut(key, take, part_id)
 
 
 def _last_run(
@@ -187,8 +250,18 @@ def _last_run(
     return np.where(found >= first, found, -1)
 
 
-def _stay(row: StayRow, cut: _Cut | None, parts: int, wear: float, minutes: float) -> Stay:
+def _stay(
+    row: StayRow,
+    cut: _Cut | None,
+    parts: int,
+    wear: float,
+    minutes: float,
+    worn: WornSums,
+) -> Stay:
     if cut is None:
         return Stay(row, parts, wear, None, None, _UNKNOWN_SPREAD, "")
-    engaged_min = None if cut.take.engaged_min is None else minutes
-    return Stay(row, parts, wear, engaged_min, cut.key, cut.take.spread, cut.take.basis)
+    take = cut.take
+    engaged_min = None if take.engaged_min is None else minutes
+    return Stay(
+        row, parts, wear, engaged_min, cut.key, take.spread, take.basis, cut.part_id, worn
+    )

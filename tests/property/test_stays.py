@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from crib.life.wear import WornAt
 from crib.planning.output import NO_RUN, machine_output
 from crib.planning.part_wear import PartWear
 from crib.store.shop_rows import AssemblyRow, StayRow
@@ -39,8 +40,16 @@ def take(draw):
     wear = draw(st.integers(1, 50)) / 1_000
     minutes = draw(st.sampled_from([None, 0.5, 2.0]))
     basis = draw(st.sampled_from(["tool_life", "life_parts", "starter"]))
+    at = WornAt(*(draw(st.integers(-9, 9)) / 3 for _ in range(4)))
     return PartWear(
-        wear, minutes, basis, "", draw(st.sampled_from(["turn", "bore"])), None, None
+        wear,
+        minutes,
+        basis,
+        "",
+        draw(st.sampled_from(["turn", "bore"])),
+        None,
+        None,
+        None if basis == "life_parts" else at,
     )
 
 
@@ -141,18 +150,20 @@ def _made(readings, at):
 
 
 def _plainly(runs, readings, takes, row):
-    """One stay, increment by increment: parts, wear, minutes, key, basis."""
+    """One stay, increment by increment: parts, wear, minutes, key, basis, wear by cut."""
     machine = row.station_id // 10
     runs, readings = runs[machine], readings[machine]
     end = NOW_S * S if row.end_us is None else row.end_us
     kind = KINDS[row.assembly_id]
     taken = [takes[row.station_id, run.part_id, *kind] for run in runs]
     wear = minutes = 0.0
+    in_group = []
     for x, y, parts, run in _pieces(readings, runs):
         share = parts * max(0, min(y, end) - max(x, row.begin_us)) / (y - x)
         if run != NO_RUN and taken[run]:
             wear += float(share) * taken[run].wear
             minutes += float(share) * (taken[run].engaged_min or 0.0)
+            in_group.append((float(share), taken[run], runs[run].part_id))
     begins, ends = windows_of(runs, NOW_S * S)
     key, basis, engaged_min = None, "", None
     for index, run in enumerate(runs):
@@ -160,7 +171,12 @@ def _plainly(runs, readings, takes, row):
             group = takes.material_group(run.part_id)
             key, basis = Key(kind[1], group, taken[index].operation_class), taken[index].basis
             engaged_min = minutes if taken[index].engaged_min is not None else None
-    return _made(readings, end) - _made(readings, row.begin_us), wear, engaged_min, key, basis
+    worn = np.zeros(5)
+    for share, take_, part_id in in_group:
+        if key and take_.worn_at and takes.material_group(part_id) == key.material_group:
+            worn += share * take_.wear * np.array([1.0, *take_.worn_at])
+    made = _made(readings, end) - _made(readings, row.begin_us)
+    return made, wear, engaged_min, key, basis, worn
 
 
 @settings(max_examples=150, deadline=None)
@@ -175,9 +191,11 @@ def test_stays_agree_with_a_plain_walk_over_every_increment(shop):
         if stay.row.station_id == GONE:
             assert (stay.parts, stay.wear, stay.key) == (0, 0.0, None)
             continue
-        parts, wear, engaged_min, key, basis = _plainly(runs, readings, takes, stay.row)
+        parts, wear, engaged_min, key, basis, worn = _plainly(runs, readings, takes, stay.row)
         assert (stay.parts, stay.key, stay.basis) == (parts, key, basis)
         assert stay.wear == pytest.approx(wear, rel=1e-9, abs=1e-9)
+        if key is not None:
+            assert stay.worn == pytest.approx(tuple(worn), rel=1e-9, abs=1e-9)
         assert stay.engaged_min == (
             None if engaged_min is None else pytest.approx(engaged_min, rel=1e-9, abs=1e-9)
         )
