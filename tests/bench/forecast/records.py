@@ -13,19 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.bench.forecast.truth import Edges, Floats, Ints, draw_edges
-from tests.bench.forecast.worlds import ShopKeys, World
+from tests.bench.forecast.worlds import BOX, CORRECTED_FROM, LANDS, STOPS, ShopKeys, World
 
 CENSORED, WORN, BROKEN = 0, 1, 2
 NOTHING_SEEN, LAND_SEEN, SIZE_SEEN = 0, 1, 2
 
-_BOX: Final = 10
-#: Lands are measured at this share of the removals.
-_LANDS: Final = 0.35
-#: A machine stops by itself on this share of the failures that nobody sees.
-_STOPS: Final = 0.5
-#: Part checks per usual life, and the growth (share of that at the limit) that is corrected.
+#: Part checks per usual life.
 _CHECKS: Final = 40
-_CORRECTED_FROM: Final = 0.18
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +83,7 @@ def corrections(
     for check in range(1, int(checks.max(initial=0)) + 1):
         share = np.minimum(check / checks, 1.0)
         off = edges.land(used * share) - grown + noise * rng.standard_normal(len(used))
-        made = (check <= checks) & (off > _CORRECTED_FROM)
+        made = (check <= checks) & (off > CORRECTED_FROM)
         grown += np.where(made, off, 0.0)
         at = np.where(made, share, at)
     return Corrections(grown, at)
@@ -146,7 +140,7 @@ def _boxes(keys: ShopKeys, key: Ints, order: Ints) -> Ints:
         rows = np.flatnonzero(keys.item == item)
         place[rows] = np.arange(len(rows))
     number = order * sharers[keys.item[key]] + place[key]
-    code = keys.item[key] * 100_000 + number // _BOX
+    code = keys.item[key] * 100_000 + number // BOX
     return np.unique(code, return_inverse=True)[1].reshape(-1)
 
 
@@ -197,7 +191,7 @@ def _one_turn(
     failed = fails < planned
     over = np.mod(out + phase, day) - (day - dark)
     at_night = failed & (over > 0)
-    stopped = rng.random(size) < _STOPS
+    stopped = rng.random(size) < STOPS
     morning = out - over + dark
     noticed = out * (1 + rng.uniform(0.0, 0.015, size))
     wear = np.where(at_night & ~stopped, morning, np.where(failed & ~at_night, noticed, out))
@@ -220,7 +214,7 @@ def _seen_at_the_end(
     used = turn.wear * pace
     land = edges.land(used) * np.exp(world.land_noise * rng.standard_normal(size))
     made = corrections(edges, used, world.size_noise, rng)
-    measured = (rng.random(size) < _LANDS) & (turn.ended != BROKEN)
+    measured = (rng.random(size) < LANDS) & (turn.ended != BROKEN)
     sized = keys.sized[edges.key] & np.isfinite(made.at_share) & (turn.ended != BROKEN)
     kind = np.where(measured, LAND_SEEN, np.where(sized, SIZE_SEEN, NOTHING_SEEN))
     share = np.where(measured, land, np.where(sized, made.grown, np.nan))

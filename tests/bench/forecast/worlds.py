@@ -21,6 +21,15 @@ _STRUCTURE: Final = {
     "key": 0.18,
 }
 
+BOX: Final = 10
+"""Edges in a box."""
+LANDS: Final = 0.35
+"""Share of the removals at which the worn land is measured."""
+STOPS: Final = 0.5
+"""Share of the failures that nobody sees at which the machine stops by itself."""
+CORRECTED_FROM: Final = 0.18
+"""Growth, as a share of that at the wear limit, from which on a size is corrected."""
+
 
 @dataclass(frozen=True, slots=True)
 class World:
@@ -106,8 +115,10 @@ class ShopKeys:
         return len(self.item)
 
 
-def draw_keys(world: World, seed: int) -> ShopKeys:
-    """The keys of a world for a seed."""
+def draw_keys(
+    world: World, seed: int, parts: tuple[float, float] = (150.0, 3_000.0)
+) -> ShopKeys:
+    """The keys of a world for a seed; the handbook promises from so many to so many parts."""
     rng = np.random.default_rng([seed, 1])
     count = world.keys
     items = max(8, count // 4)
@@ -135,7 +146,7 @@ def draw_keys(world: World, seed: int) -> ShopKeys:
     chip = world.chip * np.exp(
         0.4 * rng.standard_normal(6)[operation] + 0.3 * rng.standard_normal(count) - 0.125
     )
-    wear = 1 / np.exp(rng.uniform(np.log(150), np.log(3_000), count))
+    wear = 1 / np.exp(rng.uniform(np.log(parts[0]), np.log(parts[1]), count))
     job_wear = wear[:, None] * np.exp(0.35 * rng.standard_normal((count, world.jobs)))
     if world.jobs == 1:
         job_wear = wear[:, None]

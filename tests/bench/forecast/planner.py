@@ -1,0 +1,122 @@
+"""The planner under test as a swap policy: life model, swap points and night rule."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from crib.floor.calendar import WorkCalendar
+from crib.floor.week import WEEKDAYS, spans_from_rows
+from crib.life.model import LifeModel
+from crib.life.pooling import KeyTable
+from crib.planning.ahead import lay_out
+from crib.planning.demand import RunAhead, plan_segments
+from crib.planning.due import MachineAhead, MountedEdge, edges_due
+from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
+from crib.planning.swaps import plan_stations
+from tests.bench.forecast.floor import DAY_S, MACHINES, Floor, Plan, Plant
+from tests.bench.forecast.predictor import Ablation, fit, table_of
+
+_START: Final = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
+_REFIT_DAYS: Final = 7
+_AHEAD: Final = timedelta(days=6)
+
+
+@dataclass(slots=True)
+class Planner:
+    """Plans with the package's own functions at the start of each shift.
+
+    Attributes:
+        plant: The shop.
+        told: What the model is given of the records.
+        limit: Chance of a failure that a machine may go into the night with; 1: no night rule.
+        nights: Forecast of each machine's night by day, as last made before it.
+    """
+
+    plant: Plant
+    told: Ablation
+    limit: float = NIGHT_LIMIT
+    nights: dict[int, list[MachineNight]] = field(default_factory=dict)
+    _calendar: WorkCalendar = field(init=False)
+    _table: KeyTable = field(init=False)
+    _model: LifeModel = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._calendar = _calendar_of(self.plant)
+        self._table = table_of(self.plant.keys)
+
+    def __call__(self, floor: Floor, day: int, begin_s: float, shift_s: float) -> Plan:
+        """Seconds until each swap, as the planner would have it."""
+        if day % _REFIT_DAYS == 0 and begin_s == 0:
+            self._model = fit(self._table, floor.records(), self.told)
+        now = _START + timedelta(days=day, seconds=begin_s)
+        machines = self._machines(now, day, begin_s, shift_s)
+        edges = self._edges(floor, day)
+        due = edges_due(machines, edges, self._model)
+        plans = plan_stations(machines, edges, due, self._model)
+        plans, nights = keep_the_night(machines, edges, due, plans, self._model, self.limit)
+        self.nights[day] = nights
+        floor.told.fresh[:] = False
+        return (
+            np.array([plan.first.seconds for plan in plans]),
+            np.array([plan.swap_age for plan in plans]),
+        )
+
+    def _machines(
+        self, now: datetime, day: int, begin_s: float, shift_s: float
+    ) -> list[MachineAhead]:
+        time = lay_out(self._calendar, now, now + _AHEAD)
+        rows = []
+        for machine in range(MACHINES):
+            cycle = float(self.plant.cycle_s[machine])
+            runs = [
+                RunAhead(f"part {job}", seconds / cycle, cycle)
+                for job, seconds in self._runs(machine, day, begin_s)
+            ]
+            rows.append(MachineAhead(f"M{machine}", time, plan_segments(time, runs), shift_s))
+        return rows
+
+    def _runs(self, machine: int, day: int, begin_s: float) -> list[tuple[int, float]]:
+        """Job and running seconds of the runs ahead."""
+        jobs = self.plant.job[machine, day : day + _AHEAD.days + 1]
+        cuts = [0, *(np.flatnonzero(np.diff(jobs)) + 1).tolist(), len(jobs)]
+        runs = [(int(jobs[a]), (b - a) * DAY_S) for a, b in pairwise(cuts)]
+        return [(runs[0][0], runs[0][1] - begin_s), *runs[1:]]
+
+    def _edges(self, floor: Floor, day: int) -> list[MountedEdge]:
+        told, keys = floor.told, self.plant.keys
+        runs = [[job for job, _ in self._runs(m, day, 0.0)] for m in range(MACHINES)]
+        edges = []
+        for row, machine in enumerate(self.plant.machine.tolist()):
+            per_part = tuple(float(keys.truth.job_wear[row, job]) for job in runs[machine])
+            left = None
+            if self.told.signals and told.corrections[row] >= 2 and told.grown[row] > 0:
+                left = float(max(1 - told.grown[row], 0.0) * told.parts[row] / told.grown[row])
+            edge = MountedEdge(
+                station_id=row,
+                machine=machine,
+                key=row,
+                age=float(told.wear[row]),
+                per_part=per_part,
+                planned_cost=float(keys.planned_cost[row]),
+                failure_cost=float(keys.failure_cost[row]),
+                size_parts_left=left,
+            )
+            edges.append(edge)
+        return edges
+
+
+def _calendar_of(plant: Plant) -> WorkCalendar:
+    """From 06:00 attended, then the night until 06:00, every day."""
+    minute = round(1_800 - plant.dark_s / 60)
+    dark = f"{minute // 60 % 24:02d}:{minute % 60:02d}"
+    rows = [
+        row
+        for day in WEEKDAYS
+        for row in ((day, "06:00", dark, True), (day, dark, "06:00", False))
+    ]
+    return WorkCalendar(spans_from_rows(rows), "UTC")
