@@ -22,6 +22,7 @@ from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
 from crib.usecases.lives import gather_lives, table_of_keys
 from crib.usecases.mounted_edges import mounted_edges
+from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
 
@@ -38,7 +39,8 @@ class Basis:
         worn: Lives of the key that ended by wear.
         broken: Lives that ended by breakage.
         taken_out_early: Lives that were cut short (censored).
-        prior: ``tool_life``, ``life_parts`` or ``starter``.
+        prior: ``tool_life``, ``own_lives`` (its exponents estimated from the shop's own
+            edges), ``life_parts`` or ``starter``.
         wear_per_part: Wear units per part now.
         size_signal: Whether size corrections set the swap.
     """
@@ -125,7 +127,7 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         night_limit: Chance of a failure that a machine may run with while nobody is there.
     """
     with collector_rests():
-        return _plan_of(view_shop(tx, now), night_limit)
+        return _plan_of(refine_view(view_shop(tx, now)), night_limit)
 
 
 def _plan_of(view: ShopView, night_limit: float) -> ShopPlan:
