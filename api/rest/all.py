@@ -11,11 +11,13 @@ from api.rest import (
     bench,
     counts,
     fact_lists,
+    machine_time,
     mounts,
     paper,
     plan,
     views,
     workings,
+    workings_clock,
     workings_constants,
 )
 from api.rest.records import COLLECTIONS, records_blueprint
@@ -31,9 +33,11 @@ def blueprints() -> tuple[Blueprint, ...]:
         bench.blueprint,
         fact_lists.blueprint,
         plan.blueprint,
+        machine_time.blueprint,
         views.blueprint,
         paper.blueprint,
         workings.blueprint,
+        workings_clock.blueprint,
         workings_constants.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )

@@ -155,6 +155,24 @@ class WorkCalendar:
         line = line.only_attended()
         return (line.running_until(last) - line.running_until(first)) / _US
 
+    def open_between(
+        self, at_us: npt.NDArray[np.int64]
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """Attended and unattended time between neighbouring instants.
+
+        Args:
+            at_us: Instants, ascending, within 32 days [µs since 1970], shape (instants,).
+
+        Returns:
+            Attended and unattended open time [s], each of shape (instants - 1,).
+        """
+        if at_us.size < 2:
+            return np.zeros(0), np.zeros(0)
+        line = self._line(instant_from_us(int(at_us[-1])))
+        both = np.diff(line.running_by(at_us)) / _US
+        attended = np.diff(line.only_attended().running_by(at_us)) / _US
+        return attended, both - attended
+
     def advance(self, start_at: datetime, seconds: float) -> datetime | None:
         """The instant after so much running time; None where it is not within a year.
 

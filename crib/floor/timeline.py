@@ -54,6 +54,15 @@ class Timeline(NamedTuple):
             return 0
         return int(self.before[index] + min(at_us, int(self.end[index])) - self.start[index])
 
+    def running_by(self, at_us: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """``running_until`` of many instants at once [µs]."""
+        if not self.start.size:
+            return np.zeros(at_us.shape, dtype=np.int64)
+        index = np.searchsorted(self.start, at_us, side="right") - 1
+        held = np.maximum(index, 0)
+        reached = self.before[held] + np.minimum(at_us, self.end[held]) - self.start[held]
+        return np.where(index < 0, 0, reached)
+
 
 def timeline(
     start: npt.NDArray[np.int64],

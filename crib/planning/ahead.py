@@ -32,6 +32,8 @@ class TimeAhead:
         attended: Whether somebody is there.
         begin_s: Running seconds before each stretch.
         length_s: Running seconds laid out in all.
+        pace: Running seconds per second of each stretch; 1 where left out. A machine that
+            cuts less with nobody there has running seconds that are longer on the clock then.
     """
 
     begin_us: Ints
@@ -39,14 +41,23 @@ class TimeAhead:
     attended: NDArray[np.bool_]
     begin_s: Floats
     length_s: float
+    pace: Floats | None = None
     _begin_us: list[int] = field(init=False, repr=False, compare=False)
     _begin_s: list[float] = field(init=False, repr=False, compare=False)
     _attended: list[bool] = field(init=False, repr=False, compare=False)
+    _pace: list[float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_begin_us", self.begin_us.tolist())
         object.__setattr__(self, "_begin_s", self.begin_s.tolist())
         object.__setattr__(self, "_attended", self.attended.tolist())
+        if self.pace is None:
+            object.__setattr__(self, "pace", np.ones(self.begin_us.size))
+        object.__setattr__(self, "_pace", self._paces.tolist())
+
+    @property
+    def _paces(self) -> Floats:
+        return np.ones(self.begin_us.size) if self.pace is None else self.pace
 
     def clock_us(self, seconds: ArrayLike) -> Ints:
         """Instants at which running seconds are reached; ``NEVER_US`` beyond the layout."""
@@ -58,6 +69,7 @@ class TimeAhead:
         )
         reachable = np.isfinite(wanted) & (wanted <= self.length_s)
         inside = np.where(reachable, np.maximum(wanted, 0.0) - self.begin_s[index], 0.0)
+        inside = inside / self._paces[index]
         at = self.begin_us[index] + np.rint(inside * 1e6).astype(np.int64)
         return np.where(reachable, at, NEVER_US)
 
@@ -67,12 +79,13 @@ class TimeAhead:
             return int(NEVER_US)
         second = max(second, 0.0)
         index = max(bisect_left(self._begin_s, second) - 1, 0)
-        return self._begin_us[index] + round((second - self._begin_s[index]) * 1e6)
+        inside = (second - self._begin_s[index]) / self._pace[index]
+        return self._begin_us[index] + round(inside * 1e6)
 
     def seconds_at(self, at_us: int) -> float:
         """Running seconds that have passed by an instant (0 before the layout)."""
         run = np.clip(at_us - self.begin_us, 0, self.end_us - self.begin_us)
-        return float(run.sum() / 1e6)
+        return float((run * self._paces).sum() / 1e6)
 
     def last_attended(self, seconds: float) -> tuple[float, bool]:
         """Latest running second, not after ``seconds``, at which somebody can swap.
@@ -99,8 +112,26 @@ class TimeAhead:
         if not dark.size:
             return None
         first = int(dark[0])
-        end = self.begin_s[first] + (self.end_us[first] - self.begin_us[first]) / 1e6
-        return float(self.begin_s[first]), float(end)
+        seconds = (self.end_us[first] - self.begin_us[first]) / 1e6 * self._paces[first]
+        return float(self.begin_s[first]), float(self.begin_s[first] + seconds)
+
+    def paced(self, attended: float, unattended: float) -> TimeAhead:
+        """The same stretches with running seconds that pass at a pace of each kind.
+
+        Args:
+            attended: Running seconds per second while somebody is there, more than 0.
+            unattended: The same while nobody is.
+        """
+        pace = np.where(self.attended, attended, unattended)
+        lengths = (self.end_us - self.begin_us) / 1e6 * pace
+        return TimeAhead(
+            self.begin_us,
+            self.end_us,
+            self.attended,
+            np.cumsum(lengths) - lengths,
+            float(lengths.sum()),
+            pace,
+        )
 
 
 def lay_out(calendar: WorkCalendar, now: datetime, until: datetime) -> TimeAhead:

@@ -11,13 +11,14 @@ import numpy as np
 from crib.clock import instant_from_us
 from crib.floor.calendar import ALWAYS, WorkCalendar
 from crib.floor.closures import closure_from_texts
+from crib.floor.running_share import RunningShare, learn_running_share
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.planning.ahead import TimeAhead, lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
-from crib.planning.output import MachineOutput, output_of_runs
+from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.store.engine import Tx
 from crib.store.shop_rows import NO_READINGS, ShopRows, load_shop
 from crib.store.wear_rows import CuttingData
@@ -67,6 +68,7 @@ class ShopView:
         bench: The calendar called bench or toolroom, if the shop has one.
         untold: Parts that a running machine should have made since its last reading, by id.
         estimates: Constants from the shop's own edges, as ``own_constants`` fills them in.
+        shares: Share of its open time that each machine really cuts, by id.
     """
 
     now: datetime
@@ -81,6 +83,7 @@ class ShopView:
     bench: WorkCalendar | None = None
     untold: dict[int, float] = field(default_factory=dict)
     estimates: list[Any] = field(default_factory=list)
+    shares: dict[int, RunningShare] = field(default_factory=dict)
 
 
 def view_shop(tx: Tx, now: datetime) -> ShopView:
@@ -150,7 +153,11 @@ def _output(rows: ShopRows, machine_id: int, runs: list[Any], now_us: int) -> Ma
 def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[Any]) -> None:
     now_us = us_of(view.now)
     output, calendar = view.outputs[machine_id], view.calendars[machine_id]
-    share = _running_share(output, runs, calendar, now_us)
+    learned = running_share(output, runs, calendar, now_us)
+    view.shares[machine_id] = learned
+    share = learned.both
+    if learned.separate:
+        time = time.paced(learned.attended / share, learned.unattended / share)
     view.silent_since[machine_id] = None
     lag_s = 0.0
     if output.at_us.size:
@@ -183,20 +190,19 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     view.ahead_parts[machine_id] = parts
 
 
-def _running_share(
+def running_share(
     output: MachineOutput, runs: list[Any], calendar: WorkCalendar, now_us: int
-) -> float:
+) -> RunningShare:
     """Share of the calendar's time that the machine really cuts, from its last week."""
     recent = output.at_us >= now_us - _LEARN_US
     if recent.sum() < 2:
-        return 1.0
-    at, total = output.at_us[recent], output.total[recent]
-    cycles = np.array([run.cycle_s for run in runs] + [0.0])[output.run[recent]]
-    busy_s = float((np.diff(total) * cycles[1:]).sum())
-    open_s = calendar.running_seconds(instant_from_us(int(at[0])), instant_from_us(int(at[-1])))
-    if open_s < 7_200 or busy_s <= 0:
-        return 1.0
-    return float(np.clip(busy_s / open_s, 0.2, 1.3))
+        return RunningShare()
+    at, total, run = output.at_us[recent], output.total[recent], output.run[recent]
+    cycles = np.array([run.cycle_s for run in runs] + [0.0])[run]
+    told = run[1:] != NO_RUN  # time in which nothing was to be made says nothing
+    attended, unattended = calendar.open_between(at)
+    busy_s = np.diff(total) * cycles[1:]
+    return learn_running_share(attended[told], unattended[told], busy_s[told])
 
 
 def ending(reason: str | None, flank_wear_tenths_um: int | None, limit_mm: float | None) -> int:

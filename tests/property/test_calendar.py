@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crib.floor.calendar import Closure, WeekSpan, WorkCalendar
+from crib.floor.parts_clock import PartsClock
 
 ZONES = ("UTC", "Europe/Paris", "America/St_Johns", "Australia/Lord_Howe", "Asia/Kolkata")
 
@@ -156,3 +157,28 @@ def test_the_next_unattended_stretch_is_unattended_and_whole(calendar, at):
     edge = timedelta(microseconds=1)
     beyond = calendar.stretches(stretch.end_at, stretch.end_at + edge)
     assert all(piece.attended for piece in beyond)
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    calendars,
+    instants,
+    st.floats(0.001, 1e5),
+    st.tuples(st.floats(0, 1.3), st.floats(0, 1.3)),
+    st.lists(st.integers(1, 10_000), min_size=1, max_size=10),
+)
+def test_parts_to_clock_time_and_back_are_the_same_parts(calendar, at, cycle_s, shares, parts):
+    clock = PartsClock(calendar.stretches(at, at + timedelta(days=40)), cycle_s, *shares)
+    tick = timedelta(microseconds=1)
+
+    for number in (*parts, clock.parts, clock.parts + 1):
+        if number == 0:
+            continue
+        end_at = clock.finish(number)
+        if end_at is None:
+            assert clock.parts < number
+            continue
+        assert clock.parts_by(end_at) == number
+        assert clock.parts_by(end_at - tick) == number - 1
+        assert sum(row.parts for row in clock.worked(end_at)) == number
+        assert calendar.running_seconds(end_at - tick, end_at) > 0

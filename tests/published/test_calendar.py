@@ -1,13 +1,15 @@
 """Working hours against a worked example and the rules of summer time."""
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from crib.floor.calendar import ALWAYS, WEEKDAYS, WorkCalendar, week_span
+from crib.floor.given_hours import Window, calendar_of
+from crib.floor.parts_clock import PartsClock
 
 ROWS = {
     row["id"]: row
@@ -31,6 +33,22 @@ def test_a_job_over_the_weekend_ends_on_monday_morning(agrees):
     end = calendar.advance(start, row["inputs"]["need_min"] * 60)
 
     agrees(row, "end", row["expected"]["end"], f"{end:%Y-%m-%dT%H:%M}")
+
+
+def test_the_parts_of_that_job_come_back_from_its_end(agrees):
+    row = ROWS["j-07"]
+    windows = [
+        Window(day, start, end)
+        for day in WEEKDAYS[:5]
+        for start, end in (("06:00", "14:00"), ("14:00", "22:00"))
+    ]
+    start = datetime.fromisoformat(row["inputs"]["start"]).replace(tzinfo=UTC)
+    clock = PartsClock(calendar_of(windows).stretches(start, start + timedelta(days=7)), 45)
+
+    end = clock.finish(500)  # 375 min at 45 s, as the source has it
+
+    agrees(row, "end of 500 parts", row["expected"]["end"], f"{end:%Y-%m-%dT%H:%M}")
+    assert clock.parts_by(end) == 500
 
 
 def test_one_hour_across_the_spring_change_is_one_hour(agrees):

@@ -51,6 +51,15 @@ BODIES: dict[str, dict[str, Any]] = {
         "end": "2026-12-26T06:00",
         "kind": "closed",
     },
+    "/v1/workings/clock-time": {
+        "parts": 500,
+        "cycle_s": 45,
+        "start_at": "2026-01-09T18:00:00Z",
+        "time_zone": "Europe/Zurich",
+        "windows": [{"weekday": "mon", "start": "06:00", "end": "24:00", "attended": True}],
+        "closures": [{"start": "2026-12-24", "end": "2026-12-26T06:00", "kind": "closed"}],
+        "unattended_share": 0.5,
+    },
     "/v1/cutting-items": {
         "cutting_item": "c",
         "kind": "insert",

@@ -94,3 +94,20 @@ def test_a_station_without_any_run_never_wears(time):
 
     assert line.at(HOUR) == 0
     assert line.seconds_until(0.1) == np.inf
+
+
+def test_a_pace_of_each_kind_stretches_the_clock_and_comes_back(time):
+    slow = time.paced(1.0, 0.5)
+
+    # two attended hours, then eight that count half
+    assert slow.clock_at(3 * HOUR) == us_of(MONDAY + timedelta(hours=16))
+    assert slow.clock_us([2 * HOUR, 6 * HOUR]).tolist() == [
+        us_of(MONDAY + timedelta(hours=14)),
+        us_of(MONDAY + timedelta(hours=22)),
+    ]
+    assert slow.next_unattended() == (2 * HOUR, 6 * HOUR)
+    assert slow.unattended_end(2 * HOUR) == 6 * HOUR
+    assert slow.length_s == pytest.approx(time.length_s - 8 * 0.5 * 7 * HOUR)
+    for hours in (0.5, 3.0, 5.9, 30.0):
+        assert slow.seconds_at(slow.clock_at(hours * HOUR)) == pytest.approx(hours * HOUR)
+        assert slow.clock_at(hours * HOUR) == slow.clock_us(hours * HOUR)

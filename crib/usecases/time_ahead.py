@@ -1,0 +1,131 @@
+"""What a machine's hours hold: stretches, closures, the parts that its job makes in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from crib.clock import us_from_instant
+from crib.errors import Invalid
+from crib.floor.calendar import HORIZON, ExceptionAhead
+from crib.floor.parts_clock import PartsClock, WorkedStretch
+from crib.floor.running_share import RunningShare
+from crib.usecases.shop_view import ShopView
+
+
+@dataclass(frozen=True, slots=True)
+class JobAhead:
+    """The job that runs, and when it will be done.
+
+    Attributes:
+        part: What is made.
+        quantity: Parts ordered.
+        made: Parts counted so far.
+        left: Parts still to be made, those not told yet taken off; None where the quantity
+            is made and the machine goes on.
+        done_at: When the last one is made; None where not within a year.
+    """
+
+    part: str
+    quantity: int
+    made: int
+    left: int | None
+    done_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class MachineTime:
+    """A machine's time from now to an instant.
+
+    Attributes:
+        machine: Its name.
+        time_zone: Zone of its calendar.
+        until: End of the look ahead.
+        stretches: Open stretches, with the parts of the running job made in each; 0 without.
+        exceptions: Closed times and extra shifts that touch the time.
+        share: What it really cuts of its open time.
+        job: The running job, if any.
+    """
+
+    machine: str
+    time_zone: str
+    until: datetime
+    stretches: list[WorkedStretch]
+    exceptions: list[ExceptionAhead]
+    share: RunningShare
+    job: JobAhead | None
+
+
+def time_ahead(view: ShopView, machine_id: int, hours: float) -> MachineTime:
+    """Lay out a machine's time from the view's instant on.
+
+    Args:
+        view: The shop at an instant.
+        machine_id: The machine.
+        hours: How far to look ahead [h], at most 366 days.
+    """
+    until = view.now + timedelta(hours=hours)
+    if until - view.now > HORIZON:
+        raise Invalid(
+            f"A machine's time is laid out over at most {HORIZON.days} days.",
+            errors=[{"field": "hours", "detail": f"is above {HORIZON.days * 24}"}],
+        )
+    calendar, share = view.calendars[machine_id], view.shares[machine_id]
+    run = _running(view, machine_id)
+    clock = PartsClock(
+        calendar.stretches(view.now, view.now + HORIZON),
+        run[1].cycle_s if run else 1.0,
+        share.attended,
+        share.unattended,
+    )
+    job = _job(view, machine_id, run, clock) if run else None
+    rows = clock.worked(until)
+    return MachineTime(
+        view.rows.machines[machine_id].machine,
+        calendar.zone,
+        until,
+        [_of_job(row, clock, job) for row in rows],
+        calendar.exceptions(view.now, until),
+        share,
+        job,
+    )
+
+
+def _running(view: ShopView, machine_id: int) -> tuple[int, Any] | None:
+    """Place and row of the run that is on."""
+    begun = [run for run in view.rows.runs.get(machine_id, []) if run.state != "planned"]
+    begun.sort(key=lambda run: run.start_at or 0)
+    now_us = us_from_instant(view.now)
+    for place, run in enumerate(begun):
+        if run.state == "running" and (run.start_at or 0) <= now_us:
+            return place, run
+    return None
+
+
+def _job(
+    view: ShopView, machine_id: int, running: tuple[int, Any], clock: PartsClock
+) -> JobAhead:
+    place, run = running
+    made = view.outputs[machine_id].parts_of_run(place)
+    left = int(run.quantity - made - view.untold.get(machine_id, 0.0))
+    return JobAhead(
+        run.part,
+        run.quantity,
+        made,
+        left if left > 0 else None,
+        clock.finish(left) if left > 0 else None,
+    )
+
+
+def _of_job(row: WorkedStretch, clock: PartsClock, job: JobAhead | None) -> WorkedStretch:
+    """The stretch with the parts of the job alone: none without, none after it is done."""
+    parts = row.parts
+    if job is None:
+        parts = 0
+    elif job.left is not None:
+        before = clock.parts_by(row.start_at)
+        parts = max(min(before + row.parts, job.left) - before, 0)
+    return WorkedStretch(
+        row.start_at, row.end_at, row.attended, row.open_min, row.cutting_min, parts
+    )
