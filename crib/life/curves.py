@@ -53,6 +53,14 @@ class Curves:
         return np.exp(np.clip(log_h, -700, 700)), step * STEPS_PER_UNIT
 
 
+def joined(first: Curves, second: Curves) -> Curves:
+    """One table, the rows of the second after those of the first."""
+    return Curves(
+        np.concatenate([first.centre, second.centre]),
+        np.concatenate([first.log_hazard, second.log_hazard]),
+    )
+
+
 def mixture_curves(shapes: Floats, weights: Floats, a: Floats, log_b: Floats) -> Curves:
     """Tables from closed forms.
 
@@ -110,6 +118,15 @@ class Edges:
     age: Floats
     alpha: Floats
     beta: Floats
+
+    def repeated(self, times: int) -> Edges:
+        """Every edge so many times in a row."""
+        return Edges(
+            np.repeat(self.row, times),
+            np.repeat(self.age, times),
+            np.repeat(self.alpha, times),
+            np.repeat(self.beta, times),
+        )
 
     def hazard_ahead(self, curves: Curves, ahead: Floats) -> Floats:
         """``-ln`` of the chance to live ``ahead`` longer, shape (edges,)."""

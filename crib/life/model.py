@@ -1,9 +1,10 @@
 """The life model: every edge's chances from all lives of the shop, exact under censoring.
 
 Life in wear units (1 is what the speed-life constants promise). Two independent risks: wear-out
-by Weibull's law, whose scale leans on like keys and whose shape runs over a grid weighted by
-prior times marginal likelihood; breakage at a constant rate per part. Nothing known, all taken
-out early, one life, all lives equal: each gives a wide, finite answer.
+by Weibull's law, whose scale leans on like keys and on the edge's box and whose shape runs over
+a grid weighted by prior times marginal likelihood; breakage at a constant rate per part. What
+was seen of an edge's wear sharpens its own curve. Nothing known, all taken out early, one life,
+all lives equal: each gives a wide, finite answer.
 
 A forecast is a probability, not a promise: an edge can fail at any time.
 """
@@ -17,49 +18,21 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
+from crib.life.aside import SetAside, set_aside
+from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
+from crib.life.basis import Basis
 from crib.life.breakage import Breakage, fit_breakage
-from crib.life.curves import Curves, Edges, ahead_for_hazard
-from crib.life.observations import (
-    BROKEN,
-    CENSORED,
-    WORN,
-    Ints,
-    LifeHistories,
-    SetAside,
-    set_aside,
-)
+from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
+from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior, fit_posterior, promised_curves
-from crib.life.replacement import GridSwap, least_cost_on_grid
+from crib.life.replacement import GridSwap
+from crib.life.reshaped import stretched, tilted
+from crib.life.signs import NO_SIGNS, EdgeSigns
+from crib.life.swap_rule import best_by_own_odds, cost_of_waiting, least_cost
 from crib.life.taylor import Floats
 
 _CREEP: Final = 4 / 3
-_CHUNK = 250_000
-
-
-@dataclass(frozen=True, slots=True)
-class Basis:
-    """What a forecast rests on, arrays of shape (keys asked,).
-
-    Attributes:
-        worn: Lives ended by wear.
-        broken: Lives ended by breakage.
-        censored: Edges taken out early.
-        promised: Life that constants or guess promise [wear units].
-        prior_scale: Scale of life as like keys say it, before the key's own [wear units].
-        life_p10: Wear-out life of a new edge that 10 % do not reach.
-        life_p50: Its median.
-        life_p90: Reached by 10 % only; p10 to p90 is the 80 % interval.
-    """
-
-    worn: Ints
-    broken: Ints
-    censored: Ints
-    promised: Floats
-    prior_scale: Floats
-    life_p10: Floats
-    life_p50: Floats
-    life_p90: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,30 +41,43 @@ class LifeModel:
 
     All methods take arrays of shape (edges,) or single numbers, broadcast together, and give
     arrays. ``key`` is a row of the key table; ages and ways ahead are in wear units;
-    ``wear_per_part`` says how many of them a part of the present job costs.
+    ``wear_per_part`` says how many of them a part of the present job costs; ``signs`` what is
+    known of the edges beside their age.
 
     Attributes:
         keys: The table it was fitted for.
         aside: Lives that were not believed, for a person to check.
+        widening: Factor on the spread of ln life of each key, shape (keys,).
     """
 
     keys: KeyTable
     aside: list[SetAside]
+    widening: Floats
     _wear: Posterior
     _breakage: Breakage
 
     def survival(
-        self, key: ArrayLike, age: ArrayLike, ahead: ArrayLike, wear_per_part: ArrayLike
+        self,
+        key: ArrayLike,
+        age: ArrayLike,
+        ahead: ArrayLike,
+        wear_per_part: ArrayLike,
+        signs: EdgeSigns = NO_SIGNS,
     ) -> Floats:
         """Chance that an edge of this age lives ``ahead`` wear units more."""
-        hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part)
+        hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part, signs)
         return np.exp(-hazard).reshape(shape)
 
     def fail_probability(
-        self, key: ArrayLike, age: ArrayLike, ahead: ArrayLike, wear_per_part: ArrayLike
+        self,
+        key: ArrayLike,
+        age: ArrayLike,
+        ahead: ArrayLike,
+        wear_per_part: ArrayLike,
+        signs: EdgeSigns = NO_SIGNS,
     ) -> Floats:
         """Chance that it fails within ``ahead`` wear units, exact also where it is tiny."""
-        hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part)
+        hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part, signs)
         return -np.expm1(-hazard).reshape(shape)
 
     def remaining(
@@ -100,6 +86,7 @@ class LifeModel:
         age: ArrayLike,
         wear_per_part: ArrayLike,
         probs: ArrayLike = (0.05, 0.1, 0.5, 0.9),
+        signs: EdgeSigns = NO_SIGNS,
     ) -> Floats:
         """Wear units ahead by which the chance of failing reaches each of ``probs``.
 
@@ -112,21 +99,19 @@ class LifeModel:
         p = np.atleast_1d(np.asarray(probs, dtype=np.float64))
         if not np.all((p > 0) & (p < 1)):
             raise OutsideModel("A probability has to lie between 0 and 1.")
-        rows, (ages, wpp), _ = self._asked(
-            key, (age, "age", True), (wear_per_part, "wear_per_part", False)
+        asked = asked_for(
+            len(self.keys),
+            key,
+            signs,
+            (age, "age", True),
+            (wear_per_part, "wear_per_part", False),
         )
-        target = -np.log1p(-p)
-        result = np.empty((len(rows), len(p)))
-        for part in self._chunks(rows):
-            curves, row = self._curves(rows[part])
-            edges = self._edges(rows[part], row, ages[part], wpp[part])
-            wide = Edges(
-                np.repeat(edges.row, len(p)),
-                np.repeat(edges.age, len(p)),
-                np.repeat(edges.alpha, len(p)),
-                np.repeat(edges.beta, len(p)),
-            )
-            ahead = ahead_for_hazard(curves, wide, np.tile(target, len(row)))
+        (ages, wpp), target = asked.columns, -np.log1p(-p)
+        result = np.empty((len(asked.rows), len(p)))
+        for part in asked.chunks():
+            curves, row = self._curves(asked, part)
+            edges = self._edges(asked.rows[part], row, ages[part], wpp[part])
+            ahead = ahead_for_hazard(curves, edges.repeated(len(p)), np.tile(target, len(row)))
             result[part] = ahead.reshape(-1, len(p))
         return result
 
@@ -136,40 +121,107 @@ class LifeModel:
         planned_cost: ArrayLike,
         failure_cost: ArrayLike,
         wear_per_part: ArrayLike,
+        signs: EdgeSigns = NO_SIGNS,
     ) -> tuple[Floats, Floats, Floats]:
         """Age at which a planned swap costs least (age replacement, Barlow & Proschan 1965).
 
-        Where no edge of a key was ever seen worn, the age may only creep: at most a third
-        beyond the oldest age seen, or to what the promise alone would say if that is later.
+        An edge that was looked at goes by its own odds against the cost rate of its key. Where
+        no edge of a key was ever seen worn, the age may only creep: at most a third beyond the
+        oldest age seen, or to what the promise alone would say if that is later.
 
         Returns:
-            Age [wear units], cost per wear unit there, share of edges that fail before it.
-            Where a planned swap never pays, the age lies so far out that nearly all fail first.
+            Age [wear units], cost per wear unit of the key at its best, share of such edges
+            that fail before the age. Where a planned swap never pays, the age lies so far out
+            that nearly all fail first.
 
         Raises:
             OutsideModel: A cost or wear per part that is not above 0.
         """
-        rows, (planned, failure, wpp), shape = self._asked(
+        asked = asked_for(
+            len(self.keys),
             key,
+            signs,
             (planned_cost, "planned_cost", False),
             (failure_cost, "failure_cost", False),
             (wear_per_part, "wear_per_part", False),
         )
-        case, first = _distinct(rows, planned, failure, wpp)
+        planned, failure, wpp = asked.columns
+        case, first = distinct(asked.rows, *asked.columns)
         out = [np.empty(len(first)) for _ in range(3)]
         for start in range(0, len(first), 5_000):
-            part = slice(start, start + 5_000)
-            at = first[part]
-            swap = self._swap(rows[at], planned[at], failure[at], wpp[at])
+            at = first[start : start + 5_000]
+            swap = self._swap(asked.rows[at], planned[at], failure[at], wpp[at])
             for whole, piece in zip(out, swap, strict=True):
-                whole[part] = piece
-        age, rate, share = (values[case].reshape(shape) for values in out)
-        return age, rate, share
+                whole[start : start + 5_000] = piece
+        age, rate, share = (values[case] for values in out)
+        own = np.flatnonzero(asked.signs.looked)
+        for start in range(0, len(own), LOOKED_CHUNK):
+            part = own[start : start + LOOKED_CHUNK]
+            curves, row = self._curves(asked, part)
+            edges = self._edges(asked.rows[part], row, np.zeros(len(part)), wpp[part])
+            swap = best_by_own_odds(
+                curves,
+                edges,
+                planned[part],
+                failure[part],
+                rate[part],
+                asked.signs.seen_at[part],
+            )
+            age[part], share[part] = swap.age, swap.fails_first_prob
+        return age.reshape(asked.shape), rate.reshape(asked.shape), share.reshape(asked.shape)
+
+    def swap_cost(
+        self,
+        key: ArrayLike,
+        age: ArrayLike,
+        ahead: ArrayLike,
+        planned_cost: ArrayLike,
+        failure_cost: ArrayLike,
+        wear_per_part: ArrayLike,
+        signs: EdgeSigns = NO_SIGNS,
+    ) -> Floats:
+        """Expected cost above the best of swapping an edge ``ahead`` wear units from now.
+
+        ``ahead`` is of shape (edges,), or (edges, columns) for several ways ahead of each edge;
+        the other arguments are then of shape (edges,).
+
+        Returns:
+            From 0 up, in the money of the costs, of the shape of ``ahead``.
+
+        Raises:
+            OutsideModel: A cost or wear per part that is not above 0, a negative age or way.
+        """
+        way = np.asarray(ahead, dtype=np.float64)
+        if not np.all(np.isfinite(way) & (way >= 0)):
+            raise OutsideModel("ahead has to be a number from 0.", facts={"quantity": "ahead"})
+        asked = asked_for(
+            len(self.keys),
+            key,
+            signs,
+            (age, "age", True),
+            (planned_cost, "planned_cost", False),
+            (failure_cost, "failure_cost", False),
+            (wear_per_part, "wear_per_part", False),
+        )
+        ages, planned, failure, wpp = asked.columns
+        count = len(asked.rows)
+        columns = way.shape[1] if way.ndim == 2 else 1
+        wide = np.broadcast_to(way.reshape(-1, columns), (max(count, 1), columns))[:count]
+        _, rate, _ = self.swap_age(asked.rows, planned, failure, wpp)
+        result = np.empty(wide.shape)
+        for start in range(0, count, LOOKED_CHUNK):
+            part = np.arange(start, min(start + LOOKED_CHUNK, count))
+            curves, row = self._curves(asked, part)
+            edges = self._edges(asked.rows[part], row, ages[part], wpp[part])
+            extra = failure[part] - planned[part]
+            result[part] = cost_of_waiting(curves, edges, wide[part], extra, rate[part])
+        return result if way.ndim == 2 else result.reshape(asked.shape)
 
     def basis(self, key: ArrayLike) -> Basis:
         """Counts, prior and a new edge's wear-out life (breakage apart) of each key."""
-        rows, _, _ = self._asked(key)
-        curves, row = self._curves(rows)
+        asked = asked_for(len(self.keys), key, NO_SIGNS)
+        rows = asked.rows
+        curves, row = self._curves(asked, np.arange(len(rows)))
         lives = []
         for p in (0.1, 0.5, 0.9):
             zero = np.zeros(len(rows))
@@ -191,107 +243,88 @@ class LifeModel:
         Returns:
             Shape, and scale [wear units], each of the shape of ``key``.
         """
-        rows, _, shape = self._asked(key)
-        return self._wear.law(rows, shape)
+        asked = asked_for(len(self.keys), key, NO_SIGNS)
+        return self._wear.law(asked.rows, asked.shape)
 
-    def _asked(
-        self, key: ArrayLike, *columns: tuple[ArrayLike, str, bool]
-    ) -> tuple[Ints, list[Floats], tuple[int, ...]]:
-        """Rows and columns, broadcast and checked; ``True`` allows a 0."""
-        arrays: list[Ints | Floats] = [np.asarray(key, dtype=np.int64)]
-        for values, name, zero in columns:
-            array = np.asarray(values, dtype=np.float64)
-            if not np.all(np.isfinite(array) & ((array >= 0) if zero else (array > 0))):
-                least = "from 0" if zero else "above 0"
-                raise OutsideModel(
-                    f"{name} has to be a number {least}.", facts={"quantity": name}
-                )
-            arrays.append(array)
-        wide = np.broadcast_arrays(*arrays)
-        rows = wide[0].reshape(-1)
-        if len(rows) and not (rows.min() >= 0 and rows.max() < len(self.keys)):
-            raise OutsideModel("The life model knows no such key.", facts={"quantity": "key"})
-        return rows, [w.reshape(-1).astype(np.float64) for w in wide[1:]], wide[0].shape
-
-    def _chunks(self, rows: Ints) -> list[Ints]:
-        """Edges sorted by key in pieces of bounded memory."""
-        if len(rows) <= _CHUNK:
-            return [np.arange(len(rows))]
-        order = np.argsort(rows, kind="stable")
-        return [order[i : i + _CHUNK] for i in range(0, len(order), _CHUNK)]
-
-    def _curves(self, rows: Ints) -> tuple[Curves, Ints]:
-        """Curves of the keys asked for, and each edge's row among them."""
-        asked = np.zeros(len(self.keys), dtype=bool)
-        asked[rows] = True
-        wanted = np.flatnonzero(asked)
-        place = np.cumsum(asked) - 1
-        curves = self._wear.curves(wanted)
-        return curves, place[rows]
+    def _curves(self, asked: Asked, part: Ints) -> tuple[Curves, Ints]:
+        """Curves that some of the edges asked for follow, and each edge's row among them."""
+        rows, signs, keys = asked.rows[part], asked.signs.take(part), len(self.keys)
+        cells = self._wear.scales.cells
+        cell = cells.find(rows, signs.lot)
+        code = np.where(cell >= 0, keys + cell, rows)
+        used = np.zeros(keys + len(cells), dtype=bool)
+        used[code] = True
+        row = (np.cumsum(used) - 1)[code]
+        wanted = np.flatnonzero(used)
+        own, boxes = wanted[wanted < keys], wanted[wanted >= keys] - keys
+        curves = self._wear.curves(own)
+        if len(boxes):
+            curves = joined(curves, self._wear.cell_curves(boxes))
+        of_key = np.concatenate([own, cells.key[boxes]])
+        curves = stretched(curves, self.widening[of_key])
+        looked = np.flatnonzero(signs.looked)
+        if len(looked):
+            mean, deviation = self._wear.looks.life_seen(
+                rows[looked],
+                signs.seen_kind[looked],
+                signs.seen_share[looked],
+                signs.seen_at[looked],
+            )
+            single = tilted(curves, row[looked], mean, deviation)
+            row[looked] = len(curves.centre) + np.arange(len(looked))
+            curves = joined(curves, single)
+        return curves, row
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
         beta = self._breakage.exposure_wear(rows, wear_per_part)
         return Edges(row, age, self._breakage.alpha[rows], beta)
 
     def _hazard_ahead(
-        self, key: ArrayLike, age: ArrayLike, ahead: ArrayLike, wear_per_part: ArrayLike
+        self,
+        key: ArrayLike,
+        age: ArrayLike,
+        ahead: ArrayLike,
+        wear_per_part: ArrayLike,
+        signs: EdgeSigns,
     ) -> tuple[Floats, tuple[int, ...]]:
-        rows, (ages, way, wpp), shape = self._asked(
+        asked = asked_for(
+            len(self.keys),
             key,
+            signs,
             (age, "age", True),
             (ahead, "ahead", True),
             (wear_per_part, "wear_per_part", False),
         )
-        result = np.empty(len(rows))
-        for part in self._chunks(rows):
-            curves, row = self._curves(rows[part])
-            edges = self._edges(rows[part], row, ages[part], wpp[part])
+        ages, way, wpp = asked.columns
+        result = np.empty(len(asked.rows))
+        for part in asked.chunks():
+            curves, row = self._curves(asked, part)
+            edges = self._edges(asked.rows[part], row, ages[part], wpp[part])
             result[part] = edges.hazard_ahead(curves, way[part])
-        return result, shape
+        return result, asked.shape
 
     def _swap(self, rows: Ints, planned: Floats, failure: Floats, wpp: Floats) -> GridSwap:
-        curves, row = self._curves(rows)
+        """Best age of new edges of keys."""
+        asked = new_edges(rows)
+        curves, row = self._curves(asked, np.arange(len(rows)))
+        edges = self._edges(rows, row, np.zeros(len(rows)), wpp)
         latest = np.full(len(rows), np.inf)
         counts = self._wear.counts[rows]
         unseen = (counts[:, WORN] == 0) & (counts.sum(axis=1) > 0)
         if unseen.any():
             some = rows[unseen]
-            promised, promised_row = promised_curves(self.keys, some), np.arange(len(some))
-            alone = self._least_cost(
-                promised, promised_row, some, planned[unseen], failure[unseen], wpp[unseen]
+            promised = promised_curves(self.keys, some)
+            at_promise = self._edges(
+                some, np.arange(len(some)), np.zeros(len(some)), wpp[unseen]
             )
+            alone = least_cost(promised, at_promise, planned[unseen], failure[unseen], None)
             latest[unseen] = np.maximum(_CREEP * self._wear.oldest[some], alone.age)
-        return self._least_cost(curves, row, rows, planned, failure, wpp, latest)
-
-    def _least_cost(
-        self,
-        curves: Curves,
-        row: Ints,
-        rows: Ints,
-        planned: Floats,
-        failure: Floats,
-        wpp: Floats,
-        latest: Floats | None = None,
-    ) -> GridSwap:
-        ages = curves.ages()[row]
-        edges = self._edges(rows, row, np.zeros(len(rows)), wpp)
-        breaks = edges.alpha[:, None] * np.log1p(ages / edges.beta[:, None])
-        hazard = np.exp(curves.log_hazard[row]) + breaks
-        return least_cost_on_grid(ages, hazard, planned, failure, latest)
+        return least_cost(curves, edges, planned, failure, latest)
 
 
-def _distinct(*columns: Ints | Floats) -> tuple[Ints, Ints]:
-    """Number of each row's distinct combination, and a row that holds each."""
-    code = np.zeros(len(columns[0]), dtype=np.int64)
-    for column in columns:
-        values, inverse = np.unique(column, return_inverse=True)
-        code = code * len(values) + inverse
-        code = np.unique(code, return_inverse=True)[1]
-    _, first, case = np.unique(code, return_index=True, return_inverse=True)
-    return case, first
-
-
-def fit_life_model(keys: KeyTable, histories: LifeHistories) -> LifeModel:
+def fit_life_model(
+    keys: KeyTable, histories: LifeHistories, widening: ArrayLike | None = None
+) -> LifeModel:
     """Fit the model to all lives of the shop.
 
     The same lives in any order give the same model. Absurd ages are kept out and listed in
@@ -300,13 +333,19 @@ def fit_life_model(keys: KeyTable, histories: LifeHistories) -> LifeModel:
     Args:
         keys: Keys with their promises and groups.
         histories: Lives; may be empty.
+        widening: Factor from 1 up on the spread of ln life of each key, shape (keys,), where
+            forecasts turned out too sure of themselves (``crib.life.calibration``).
 
     Raises:
-        OutsideModel: A life of a key that the table does not have.
+        OutsideModel: A life of a key that the table does not have; a widening that is not one
+            number from 1 to 5 per key.
     """
     if len(histories) and int(histories.key_index.max()) >= len(keys):
         raise OutsideModel("A life belongs to a key that is not in the key table.")
+    wide = np.ones(len(keys)) if widening is None else np.asarray(widening, dtype=np.float64)
+    if wide.shape != (len(keys),) or not np.all((wide >= 1) & (wide <= 5)):
+        raise OutsideModel("The widening has to be one number from 1 to 5 per key.")
     promised = np.exp(keys.prior_mean)
     believed, aside = set_aside(histories, promised)
     breakage = fit_breakage(believed, (keys.operation, keys.item), promised)
-    return LifeModel(keys, aside, fit_posterior(keys, believed), breakage)
+    return LifeModel(keys, aside, wide, fit_posterior(keys, believed), breakage)

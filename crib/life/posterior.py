@@ -7,21 +7,33 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import digamma
+from numpy.typing import NDArray
 
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
-from crib.life.observations import WORN, Ints, LifeHistories, per_key
+from crib.life.evidence import Sums, sums_of
+from crib.life.law import SHAPES, Law, trust
+from crib.life.looks import Looks, learn_looks
+from crib.life.lots import (
+    Cells,
+    KeySums,
+    cell_moments,
+    cells_of,
+    key_sums,
+    lot_variance,
+    tempering,
+)
+from crib.life.observations import BROKEN, WORN, Ints, LifeHistories, per_key
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.taylor import Floats
 
-SHAPES: Final[Floats] = np.geomspace(1.5, 8.0, 12)
-"""Weibull shapes considered; below 1.5 wear would hardly be wear, above 8 hardly chance."""
+Bools = NDArray[np.bool_]
 
 # Wear-out of cutting edges usually has a shape of 2 to 5: common practice, no source.
 _SHAPE_CENTRE, _SHAPE_SD = 3.0, 0.45
 _SHAPE_BETWEEN_KEYS = 0.15
 _SHAPE_CLASS_WORTH = 20.0
+_PASSES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,31 +43,89 @@ class Posterior:
     Attributes:
         counts: Lives censored, worn, broken, shape (keys, 3).
         oldest: Oldest age seen [wear units], shape (keys,).
-        lean_mean: ln scale as like keys say it, shape (keys,).
+        promise: ln of the promised life, shape (keys,).
+        looks: What looks at the wear are worth.
         weights: Weights of ``SHAPES``, shape (keys, shapes).
-        a: Closed form ``S(x) = (b / (b + x^k))^a``, shape (keys, shapes).
-        log_b: Likewise.
+        scales: What the fit left of each key and box.
     """
 
     counts: Ints
     oldest: Floats
-    lean_mean: Floats
+    promise: Floats
+    looks: Looks
     weights: Floats
-    a: Floats
-    log_b: Floats
+    scales: Scales
+
+    @property
+    def lean_mean(self) -> Floats:
+        """Ln scale as like keys say it, shape (keys,)."""
+        return self.promise + self.scales.lean
 
     def curves(self, rows: Ints) -> Curves:
-        """Life curves of some keys, breakage apart."""
-        return mixture_curves(SHAPES, self.weights[rows], self.a[rows], self.log_b[rows])
+        """Life curves of edges out of new boxes of some keys, breakage apart."""
+        return mixture_curves(
+            SHAPES, self.weights[rows], self.scales.a[rows], self.scales.log_b[rows]
+        )
 
     def law(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
         """Weibull shape and scale at the means of their logarithms, arrays of ``shape``."""
         weights = self.weights[rows]
-        # theta^-k ~ Gamma(a, b), so ln theta = -ln(theta^-k) / k.
-        log_scale = (self.log_b[rows] - digamma(self.a[rows])) / SHAPES
+        log_scale = self.scales.scale[rows] + self.promise[rows, None]
         means = (np.sum(weights * logs, axis=1) for logs in (np.log(SHAPES), log_scale))
         law = [np.exp(mean).reshape(shape) for mean in means]
         return law[0], law[1]
+
+    def cell_curves(self, cells: Ints) -> Curves:
+        """Life curves of edges out of boxes that have shown lives, breakage apart."""
+        scales, boxes = self.scales, self.scales.cells
+        key = boxes.key[cells]
+        a, log_b = (np.empty((len(cells), len(SHAPES))) for _ in range(2))
+        for s, shape in enumerate(SHAPES):
+            weight = tempering(scales.sums, boxes, s, float(shape), scales.lot_variance)
+            mean, variance = cell_moments(
+                (scales.mean[key, s], scales.variance[key, s]),
+                (scales.sums.worn[cells, s], scales.sums.powers[cells, s], weight[cells]),
+                (scales.worn[key, s], scales.powers[key, s]),
+                float(shape),
+                scales.lot_variance,
+            )
+            a[:, s], log_b[:, s] = rate_from_moments(
+                mean + self.promise[key], variance, float(shape)
+            )
+        return mixture_curves(SHAPES, self.weights[key], a, log_b)
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """Scales at every shape, arrays of shape (keys, shapes) unless said otherwise.
+
+    Attributes:
+        cells: Boxes.
+        sums: Their sums, shape (cells, shapes).
+        lot_variance: Variance of ln life between boxes.
+        lean: Prior mean of ln scale over the promise at a middling shape, shape (keys,).
+        mean: Prior mean of ln scale over the promise from like keys.
+        variance: Its variance.
+        worn: Tempered ``d``.
+        powers: Tempered ``b``.
+        evidence: ln marginal likelihood.
+        scale: Posterior mean of ln scale over the promise.
+        a: Closed form ``S(x) = (b / (b + x^k))^a`` of an edge out of a new box.
+        log_b: Likewise.
+    """
+
+    cells: Cells
+    sums: Sums
+    lot_variance: float
+    lean: Floats
+    mean: Floats
+    variance: Floats
+    worn: Floats
+    powers: Floats
+    evidence: Floats
+    scale: Floats
+    a: Floats
+    log_b: Floats
 
 
 def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
@@ -70,19 +140,50 @@ def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
 
 
 def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
-    """Fit all keys to believable lives."""
+    """Fit all keys to believable lives.
+
+    A first rough law tells how far each record is to be trusted and what looks say; a second
+    pass uses what the first one found.
+    """
     size, key = len(keys), lives.key_index
     counts = np.stack(
         [np.bincount(key[lives.ended == end], minlength=size) for end in (0, 1, 2)], axis=1
     )
     oldest = np.zeros(size)
     np.maximum.at(oldest, key, lives.wear)
-    lean, evidence, a, log_b = _fit_scales(keys, lives, counts)
     group = np.unique(
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
-    weights = _shape_weights(evidence, group, counts[:, WORN].astype(np.float64))
-    return Posterior(counts, oldest, lean, weights, a, log_b)
+    cells, looks = cells_of(lives), learn_looks(lives, size)
+    law = _first_law(keys, lives)
+    for _ in range(_PASSES):
+        sums = sums_of(cells.of_life, len(cells), lives, trust(lives, law), law, looks)
+        scales = _fit_scales(keys, cells, sums, counts.sum(axis=1) > 0)
+        weights = _shape_weights(scales.evidence, group, counts[:, WORN].astype(np.float64))
+        law = Law(keys.prior_mean, scales.scale, weights)
+    return Posterior(counts, oldest, keys.prior_mean, looks, weights, scales)
+
+
+def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
+    """A rough law from the flattest shape, to which one wrong record matters least."""
+    size, flat = len(keys), float(SHAPES[0])
+    weights = np.tile(_normalised(_shape_prior()[None, :]), (size, 1))
+    if not size:
+        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights)
+    age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
+    log_x = np.log(np.maximum(age, 1e-12)) - keys.prior_mean[lives.key_index]
+    worn = per_key(lives.key_index, (lives.ended == WORN).astype(np.float64), size)
+    powers = per_key(lives.key_index, np.exp(flat * log_x), size)
+    seen = np.bincount(lives.key_index, minlength=size) > 0
+    hierarchy = Hierarchy(keys)
+    with np.errstate(divide="ignore"):
+        log_powers = np.log(powers)
+    hierarchy.learn(Lives(worn, log_powers, seen), flat, rounds=4)
+    mean, variance = hierarchy.mean.copy(), hierarchy.variance
+    after = posterior_moments(mean[seen], variance[seen], worn[seen], log_powers[seen], flat)
+    mean[seen] = after.mean
+    log_median = mean + np.log(np.log(2)) / flat
+    return Law(keys.prior_mean, log_median[:, None] - np.log(np.log(2)) / SHAPES, weights)
 
 
 def _shape_prior() -> Floats:
@@ -90,42 +191,43 @@ def _shape_prior() -> Floats:
     return -0.5 * (np.log(SHAPES / _SHAPE_CENTRE) / _SHAPE_SD) ** 2
 
 
-def _fit_scales(
-    keys: KeyTable, lives: LifeHistories, counts: Ints
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales:
     """Pooled priors, then each key's closed form at every shape."""
     size, many = len(keys), len(SHAPES)
-    if not size:
-        nothing = np.zeros((0, many))
-        return np.zeros(0), nothing, nothing, nothing
-    hierarchy = Hierarchy(keys)
-    worn = counts[:, WORN].astype(np.float64)
-    log_x = np.log(np.maximum(lives.wear, 1e-12)) - keys.prior_mean[lives.key_index]
-    ended = lives.ended == WORN
-    sum_log = per_key(lives.key_index[ended], log_x[ended], size)
-    seen = counts.sum(axis=1) > 0
-    evidence, a, log_b = (np.zeros((size, many)) for _ in range(3))
     # From a middling shape upwards and downwards, each starts from its neighbour's priors.
     middle = int(np.argmax(_shape_prior()))
+    tables = [np.zeros((size, many)) for _ in range(8)]
+    mean, variance, worn, powers, evidence, scale, a, log_b = tables
+    if not size:
+        return Scales(cells, sums, 0.0, np.zeros(0), *tables)
+    between = lot_variance(sums, cells, size, middle, float(SHAPES[middle]))
+    hierarchy = Hierarchy(keys)
     settled = copy(hierarchy)
     for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
         if s == middle - 1:
             hierarchy = copy(settled)
         shape = float(SHAPES[s])
-        power_sum = per_key(lives.key_index, np.exp(shape * log_x), size)
+        own: KeySums = key_sums(sums, cells, size, s, shape, between)
         with np.errstate(divide="ignore"):
-            powers = np.log(power_sum)
-        hierarchy.learn(Lives(worn, powers, seen), shape, rounds=6 if s == middle else 1)
+            log_powers = np.log(own.powers)
+        hierarchy.learn(
+            Lives(own.worn, log_powers, seen), shape, rounds=6 if s == middle else 1
+        )
         if s == middle:
             settled = copy(hierarchy)
-        mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
-        after = posterior_moments(mean[seen], variance[seen], worn[seen], powers[seen], shape)
-        mean[seen], variance[seen] = after.mean, after.variance
-        evidence[seen, s] = after.log_evidence + (
-            worn[seen] * np.log(shape) + (shape - 1) * sum_log[seen]
+        mean[:, s], variance[:, s] = hierarchy.mean, hierarchy.variance
+        worn[:, s], powers[:, s] = own.worn, own.powers
+        centre, spread = hierarchy.mean.copy(), hierarchy.variance.copy()
+        after = posterior_moments(
+            centre[seen], spread[seen], own.worn[seen], log_powers[seen], shape
         )
-        a[:, s], log_b[:, s] = rate_from_moments(mean + keys.prior_mean, variance, shape)
-    return keys.prior_mean + settled.mean, evidence, a, log_b
+        centre[seen], spread[seen] = after.mean, after.variance
+        evidence[seen, s] = after.log_evidence + own.constant[seen]
+        scale[:, s] = centre
+        a[:, s], log_b[:, s] = rate_from_moments(
+            centre + keys.prior_mean, spread + between, shape
+        )
+    return Scales(cells, sums, between, settled.mean, *tables)
 
 
 def _shape_weights(evidence: Floats, group: Ints, worn: Floats) -> Floats:

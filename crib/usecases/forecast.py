@@ -11,17 +11,19 @@ from typing import Any
 import numpy as np
 
 from crib.clock import instant_from_us
+from crib.life.aside import SetAside
 from crib.life.model import LifeModel, fit_life_model
-from crib.life.observations import LifeHistories, SetAside
-from crib.planning.demand import WearAhead
+from crib.life.observations import LifeHistories
 from crib.planning.due import EdgesDue, MountedEdge, edges_due
-from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
-from crib.planning.swaps import StationPlan, plan_stations
+from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.swap_plan import SwapPlan, plan_swaps
+from crib.planning.swaps import StationPlan
 from crib.store.engine import Tx
 from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
 from crib.usecases.lives import gather_lives, table_of_keys
-from crib.usecases.mounted_edges import mounted_edges
+from crib.usecases.machine_stops import machine_stops
+from crib.usecases.mounted_edges import MINUTE_MINOR, mounted_edges
 from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
@@ -59,7 +61,9 @@ class Forecast:
     """One mounted assembly; quantiles are None where no run ahead uses the station.
 
     ``parts_left`` and ``run_out_at`` at p05, p10, p50, p90: that share of like edges has given
-    out by then. A forecast is a probability, not a promise.
+    out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
+    ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
+    [hundredths of the currency]. A forecast is a probability, not a promise.
     """
 
     station_id: int
@@ -85,6 +89,9 @@ class Forecast:
     why: str
     why_sentence: str
     basis: Basis | None
+    cost_step_parts: int | None = None
+    cost_if_earlier_minor: int | None = None
+    cost_if_later_minor: int | None = None
 
 
 @dataclass(slots=True)
@@ -97,11 +104,10 @@ class ShopPlan:
         keys: Keys in the order of the model's rows.
         histories: The lives that it was fitted to.
         forecasts: One per mounted assembly, the most urgent first.
-        nights: One per machine with an unattended stretch ahead.
+        nights: Unattended stretches of the machines ahead, the next ones first.
         aside: Lives that were not believed.
         edges: Inputs per mounted edge with a plan, for deeper looks.
-        plans: Station plans in the order of ``edges``.
-        lines: Wear lines of their stations, likewise.
+        swaps: The swaps of their stations.
         listed: Swap lists made from it, by horizon [h].
     """
 
@@ -113,8 +119,7 @@ class ShopPlan:
     nights: list[MachineNight]
     aside: list[SetAside]
     edges: list[MountedEdge]
-    plans: list[StationPlan]
-    lines: tuple[WearAhead, ...]
+    swaps: SwapPlan
     listed: dict[float, Any] = field(default_factory=dict)
 
 
@@ -137,10 +142,16 @@ def _plan_of(view: ShopView, night_limit: float) -> ShopPlan:
     machines = list(view.ahead.values())
     mounted, edges = mounted_edges(view, ahead, lives)
     due = edges_due(machines, edges, model)
-    plans, nights = keep_the_night(
-        machines, edges, due, plan_stations(machines, edges, due, model), model, night_limit
+    swaps = plan_swaps(
+        machines,
+        edges,
+        due,
+        model,
+        stops=machine_stops(view),
+        minute_cost=MINUTE_MINOR,
+        limit=night_limit,
     )
-    forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, plans)
+    forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, swaps.stations)
     planned = {stay.row.mount_id for stay in mounted}
     seats = _Seats(view)
     forecasts += [
@@ -158,11 +169,10 @@ def _plan_of(view: ShopView, night_limit: float) -> ShopPlan:
         lives.keys,
         lives.histories,
         forecasts,
-        nights,
+        swaps.nights,
         model.aside,
         edges,
-        plans,
-        due.lines,
+        swaps,
     )
 
 
@@ -232,7 +242,7 @@ def _foreseen(
             early[edge.key],
             ahead[stay.row.mount_id].basis or stay.basis,
             wear_now,
-            plan.first.why == "size_limit",
+            plan.size_sets,
         )
         forecasts.append(
             Forecast(
@@ -247,6 +257,9 @@ def _foreseen(
                 why=plan.first.why,
                 why_sentence=plan.first.sentence,
                 basis=basis,
+                cost_step_parts=_whole(plan.step_parts),
+                cost_if_earlier_minor=_money(plan.cost_if_earlier),
+                cost_if_later_minor=_money(plan.cost_if_later),
             )
         )
     return forecasts
@@ -273,6 +286,10 @@ def _unknown(seats: _Seats, stay: Stay) -> Forecast:
 
 def _whole(value: float) -> int | None:
     return math.floor(value) if math.isfinite(value) else None
+
+
+def _money(cost: float | None) -> int | None:
+    return None if cost is None else round(cost)
 
 
 def _instant(at_us: int) -> datetime | None:

@@ -8,7 +8,7 @@ from crib.life.fit import fit_weibull
 from crib.life.model import fit_life_model
 from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
 from crib.life.pooling import key_table
-from crib.life.posterior import SHAPES
+from crib.life.law import SHAPES
 from crib.life.replacement import weibull_swap_point
 from crib.life.weibull import quantile
 
@@ -104,8 +104,8 @@ def test_survival_agrees_with_the_mixture_by_hand():
     model = model_of(weibull(5))
 
     def survive(x):
-        b = np.exp(model._wear.log_b[0])
-        wear = np.sum(model._wear.weights[0] * (b / (b + x**SHAPES)) ** model._wear.a[0])
+        b = np.exp(model._wear.scales.log_b[0])
+        wear = np.sum(model._wear.weights[0] * (b / (b + x**SHAPES)) ** model._wear.scales.a[0])
         beta = model._breakage.exposure_wear(np.array([0]), np.array([0.02]))[0]
         return wear * (beta / (beta + x)) ** model._breakage.alpha[0]
 
@@ -177,7 +177,7 @@ def test_a_million_edges_are_cut_into_bounded_pieces(monkeypatch):
     model = SHOPS["one life"]
     whole = model.remaining(0, np.linspace(0, 2, 100), 0.01)
 
-    monkeypatch.setattr("crib.life.model._CHUNK", 7)
+    monkeypatch.setattr("crib.life.asked._CHUNK", 7)
 
     assert np.array_equal(model.remaining(0, np.linspace(0, 2, 100), 0.01), whole)
 

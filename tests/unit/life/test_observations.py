@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 
 from crib.errors import OutsideModel
-from crib.life.observations import (
-    BROKEN,
-    CENSORED,
-    WORN,
-    life_histories,
-    no_histories,
-    set_aside,
-)
+from crib.life.aside import set_aside
+from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
 
 
 def lives(wear, ended, key=0):

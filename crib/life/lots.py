@@ -1,0 +1,149 @@
+"""Boxes: edges of one box share an effect on ln life, so many lives of one box are not many.
+
+Every box of a key has a cell of its own. Towards the key, a cell's likelihood is tempered: its
+weight falls as if it were one look with the boxes' spread added. Back from the key, an edge of
+a known box leans on its own cell in full, an edge of a new box carries the spread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.life.conjugate import posterior_moments
+from crib.life.evidence import Sums
+from crib.life.observations import Ints, LifeHistories, per_key
+from crib.life.taylor import Floats
+
+# Spread of boxes before any was seen: common practice, no source.
+_LOT_SD: Final = 0.10
+_LOT_WORTH: Final = 10.0
+_MOST_SD: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Boxes of keys, arrays of shape (cells,); lives of unknown boxes share a key's cell.
+
+    Attributes:
+        of_life: Cell of each life, shape (lives,).
+        key: Key of each cell.
+        code: Sorted, ``key * lots + lot + 1``; what a cell is found by.
+        lots: One more than the largest label, and one for unknown.
+        known: Whether the box is known.
+    """
+
+    of_life: Ints
+    key: Ints
+    code: Ints
+    lots: int
+    known: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.key)
+
+    def find(self, key: Ints, lot: Ints) -> Ints:
+        """Cells of edges, -1 where the box is not known or had no life yet."""
+        if not len(self.code):
+            return np.full(len(key), -1, dtype=np.int64)
+        wanted = key * self.lots + lot + 1
+        at = np.minimum(np.searchsorted(self.code, wanted), len(self.code) - 1)
+        found = (self.code[at] == wanted) & (lot >= 0) & (lot + 1 < self.lots)
+        return np.where(found, at, -1)
+
+
+def cells_of(lives: LifeHistories) -> Cells:
+    """The cells that lives fall into."""
+    lot = np.maximum(lives.lot, -1)
+    lots = int(lot.max(initial=-1)) + 2
+    code, of_life = np.unique(lives.key_index * lots + lot + 1, return_inverse=True)
+    return Cells(of_life.reshape(-1), code // lots, code, lots, code % lots > 0)
+
+
+@dataclass(frozen=True, slots=True)
+class KeySums:
+    """Sums over a key's cells as the key takes them, arrays of shape (keys,)."""
+
+    worn: Floats
+    powers: Floats
+    constant: Floats
+
+
+def tempering(sums: Sums, cells: Cells, s: int, shape: float, variance: float) -> Floats:
+    """Weight of each cell's likelihood towards its key, shape (cells,).
+
+    A cell's likelihood of ln scale has precision ``k^2 d`` at its mode; with the boxes' spread
+    added to that variance it is the same likelihood at the power ``1 / (1 + k^2 d variance)``.
+    """
+    return np.where(cells.known, 1 / (1 + shape**2 * sums.worn[:, s] * variance), 1.0)
+
+
+def key_sums(
+    sums: Sums, cells: Cells, keys: int, s: int, shape: float, variance: float
+) -> KeySums:
+    """Tempered sums of all keys at one shape."""
+    weight = tempering(sums, cells, s, shape, variance)
+    d, b = sums.worn[:, s], sums.powers[:, s]
+    tempered = (weight < 1) & (b > 0)
+    # What tempering takes from the likelihood at its mode, and the normal's own factor.
+    mode = np.where(tempered, d * np.log(np.maximum(d, 1e-300) / np.maximum(b, 1e-300)) - d, 0)
+    constant = sums.constant[:, s] + (1 - weight) * mode + 0.5 * np.log(weight)
+    return KeySums(
+        per_key(cells.key, weight * d, keys),
+        per_key(cells.key, weight * b, keys),
+        per_key(cells.key, constant, keys),
+    )
+
+
+def lot_variance(sums: Sums, cells: Cells, keys: int, s: int, shape: float) -> float:
+    """Spread of boxes about their keys, as a variance of ln life.
+
+    By moments over the cells of all keys (DerSimonian & Laird 1986, from memory), held by the
+    usual spread.
+    """
+    d, b = sums.worn[:, s], sums.powers[:, s]
+    rows = cells.known & (d >= 1) & (b > 0)
+    base = _LOT_SD**2
+    key = cells.key[rows]
+    if not len(key):
+        return base
+    centre = np.log(b[rows] / d[rows]) / shape
+    precision = shape**2 * d[rows]
+    total = per_key(key, precision, keys)
+    safe = np.maximum(total, 1e-300)
+    mean = per_key(key, precision * centre, keys) / safe
+    squares = float(np.sum(precision * (centre - mean[key]) ** 2))
+    free = len(key) - int(np.count_nonzero(total))
+    scale = float(np.sum(total - per_key(key, precision**2, keys) / safe))
+    if free < 1 or scale <= 0:
+        return base
+    found = min(max((squares - free) / scale, 0.0), _MOST_SD**2)
+    worth = free * (base * scale / free / (1 + base * scale / free)) ** 2
+    return (_LOT_WORTH * base + worth * found) / (_LOT_WORTH + worth)
+
+
+def cell_moments(
+    prior: tuple[Floats, Floats],
+    own: tuple[Floats, Floats, Floats],
+    key: tuple[Floats, Floats],
+    shape: float,
+    variance: float,
+) -> tuple[Floats, Floats]:
+    """Mean and variance of ln scale of boxes, arrays of shape (cells,).
+
+    Args:
+        prior: Mean and variance of ln scale of each cell's key as like keys say it.
+        own: ``d``, ``b`` of the cell, and its tempering.
+        key: ``d`` and ``b`` of its whole key, tempered.
+        shape: k.
+        variance: Spread of boxes.
+    """
+    d, b, weight = own
+    others = np.maximum(key[0] - weight * d, 0.0), np.maximum(key[1] - weight * b, 0.0)
+    with np.errstate(divide="ignore"):
+        before = posterior_moments(*prior, others[0], np.log(others[1]), shape)
+        after = posterior_moments(before.mean, before.variance + variance, d, np.log(b), shape)
+    return after.mean, after.variance
