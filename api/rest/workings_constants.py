@@ -6,15 +6,19 @@ from typing import Any
 
 from flask_smorest import Blueprint
 
-from api.http.operation import Call, computes
+from api.http.operation import Call, Reply, computes, reads
+from api.http.paging import page_link
+from api.rest.plan import plan_of
 from api.schemas import tool_life as shapes
-from crib.errors import Invalid
+from crib.errors import Invalid, NotKnown
 from crib.life.constants import estimate_constants
 from crib.life.constants_estimate import ConstantsEstimate
 from crib.life.constants_prior import ConstantsPrior, prior_around, prior_of_any_tool
 from crib.life.constants_tests import LifeTests, life_tests
 from crib.life.starter import starter_constants
+from crib.life.taylor import TaylorConstants
 from crib.life.taylor_range import CurveRange
+from crib.usecases.own_constants import ItemEstimate
 
 blueprint = Blueprint(
     "tool life", __name__, description="Constants of the speed-life curve, from lives."
@@ -140,4 +144,75 @@ def _cut(found: ConstantsEstimate, cut: dict[str, float]) -> dict[str, Any]:
         "life_high_min": at.life_high_min,
         "within_range": not at.outside,
         "outside": list(at.outside),
+    }
+
+
+@reads(
+    blueprint,
+    "/v1/tool-life-estimates",
+    shapes.EstimatesPage(),
+    query=shapes.EstimatesQuery(),
+    opens=False,
+)
+def list_estimates(call: Call) -> Reply:
+    """List what the shop's own edges say of each item's constants, and whether it is used.
+
+    Only exponents are estimated here: how long edges last at their usual cut is learned by
+    the life model, key by key.
+    """
+    plan = plan_of(call)
+    items = plan.view.rows.items
+    asked = call.query.get("cutting_item")
+    if asked is not None and all(item.cutting_item != asked for item in items.values()):
+        raise NotKnown(
+            f"There is no cutting item '{asked[:60]}' here.",
+            errors=[
+                {"field": "cutting_item", "parameter": "cutting_item", "detail": "unknown"}
+            ],
+        )
+    rows = [
+        (items[one.cutting_item_id].cutting_item, one)
+        for one in plan.view.estimates
+        if asked in (None, items[one.cutting_item_id].cutting_item)
+    ]
+    first, limit = call.query["after"], call.query["limit"]
+    following = first + limit if first + limit < len(rows) else None
+    return Reply(
+        {
+            "as_of": plan.view.now,
+            "next": following,
+            "items": [_estimate(name, one) for name, one in rows[first : first + limit]],
+        },
+        headers=page_link(call, following),
+    )
+
+
+def _estimate(cutting_item: str, one: ItemEstimate) -> dict[str, Any]:
+    found = one.estimate
+    return {
+        "cutting_item": cutting_item,
+        "material_group": one.material_group,
+        "basis": one.in_force.basis,
+        "source": one.in_force.source,
+        "in_force": _curve(one.in_force.constants),
+        "errors_before": found.before,
+        "estimate": None if found.constants is None else _curve(found.constants),
+        "standard_errors": found.standard_errors or None,
+        "ended": found.ended,
+        "cut_short": found.cut_short,
+        "left_out": one.mixed,
+        "range": None if found.holds is None else range_shape(found.holds),
+        "used": found.used,
+        "why": found.why,
+    }
+
+
+def _curve(constants: TaylorConstants) -> dict[str, float]:
+    return {
+        "n": constants.n,
+        "c_m_min": constants.c_m_min,
+        "feed_exponent": constants.feed_exponent,
+        "depth_exponent": constants.depth_exponent,
+        "reference_feed_mm_rev": constants.reference_feed_mm_rev or 1.0,
+        "reference_depth_mm": constants.reference_depth_mm or 1.0,
     }

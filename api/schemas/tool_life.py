@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from api.schemas.fields import Choice, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import At, Choice, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.views import AsOfQuery
 from crib.life.constants import USES
 from crib.life.constants_regression import LAWS
 from crib.life.starter import MATERIAL_GROUPS, TOOL_MATERIALS
@@ -129,3 +130,73 @@ class ConstantsAnswer(Shape):
     prior_source = Text(required=True, explains="Where the prior comes from.")
     formula = Text(required=True)
     cuts = listed(CutAnswer, most=1_000, required=True)
+
+
+class EstimatesQuery(AsOfQuery):
+    """Which estimates are asked for."""
+
+    cutting_item = Text(explains="Only this cutting item.")
+    limit = Whole(least=1, most=1_000, query=True, load_default=200, explains="Rows per page.")
+    after = Whole(query=True, load_default=0, explains="``next`` of the page before.")
+
+
+class CurveShape(Shape):
+    """Constants of ``v T^n (f/f_ref)^a (d/d_ref)^b = C``."""
+
+    n = Number(required=True)
+    c_m_min = Number(required=True)
+    feed_exponent = Number(required=True)
+    depth_exponent = Number(required=True)
+    reference_feed_mm_rev = Number(required=True)
+    reference_depth_mm = Number(required=True)
+
+
+class ExponentErrors(Shape):
+    """Standard errors of the exponents."""
+
+    n = Number(required=True)
+    feed_exponent = Number(required=True)
+    depth_exponent = Number(required=True)
+
+
+class EstimateRow(Shape):
+    """One cutting item on one group of material."""
+
+    cutting_item = Text(required=True)
+    material_group = Text(required=True)
+    basis = Text(required=True, explains="tool_life or starter: where those in force are from.")
+    source = Text(required=True)
+    in_force = fields.Nested(CurveShape, required=True)
+    errors_before = fields.Nested(
+        ExponentErrors,
+        required=True,
+        metadata={"description": "Standard errors before any life was seen."},
+    )
+    estimate = fields.Nested(
+        CurveShape,
+        required=True,
+        allow_none=True,
+        metadata={
+            "description": "Exponents from the shop's own edges, with the level of those in "
+            "force at the edges' usual cut; null where nothing can be estimated."
+        },
+    )
+    standard_errors = fields.Nested(ExponentErrors, required=True, allow_none=True)
+    ended = Whole(required=True, explains="Edges that wear ended.")
+    cut_short = Whole(required=True, explains="Edges that came out before, or broke.")
+    left_out = Whole(
+        required=True,
+        explains="Edges that wore on other groups or at widely different speeds too, or whose "
+        "wear no curve told.",
+    )
+    range = fields.Nested(RangeShape, required=True, allow_none=True)
+    used = YesNo(required=True, explains="Whether the forecast reckons with the estimate.")
+    why = Text(required=True, longest=500)
+
+
+class EstimatesPage(Shape):
+    """Estimates by cutting item and group."""
+
+    as_of = At(required=True)
+    items = listed(EstimateRow, most=1_000, required=True)
+    next = Whole(required=True, allow_none=True)

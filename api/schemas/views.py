@@ -67,7 +67,10 @@ class BasisShape(Shape):
     worn = Whole()
     broken = Whole()
     taken_out_early = Whole(explains="Lives cut short, the running ones included.")
-    prior = Text(explains="tool_life, life_parts or starter.")
+    prior = Text(
+        explains="tool_life, own_lives (exponents from the shop's own edges, see "
+        "/v1/tool-life-estimates), life_parts or starter."
+    )
     wear_per_part = Number(allow_none=True)
     size_signal = YesNo(explains="Whether size corrections set the swap.")
 

@@ -172,7 +172,7 @@ def _too_little(lives: OwnLives) -> str:
     """Why an estimate would say nothing, empty where it may."""
     ended = int(lives.ended.sum())
     if ended < LEAST_LIVES:
-        return f"Not used: {ended} lives ended by wear; {LEAST_LIVES} are needed."
+        return f"Not used: wear ended {ended} of its edges; {LEAST_LIVES} are needed."
     # a single stray life at another cut is no condition
     ordered = np.sort(lives.ln_cut[lives.ended], axis=0)
     if not np.any(ordered[-2] - ordered[1] >= _DIFFERENT):

@@ -38,7 +38,8 @@ class ItemEstimate:
         material_group: ISO 513 group.
         in_force: The constants that hold without an estimate.
         estimate: What the shop's own edges say.
-        mixed: Ended edges left out: they wore on other groups or at other speeds too.
+        mixed: Edges left out that came out: no curve told their wear, or they wore on other
+            groups or at other speeds too.
     """
 
     cutting_item_id: int

@@ -139,3 +139,22 @@ def test_odd_numbers_are_refused_or_answered_with_numbers(client):
                 assert math.isfinite(found["n"])
                 assert math.isfinite(found["c_m_min"])
                 assert None not in (found["standard_errors"]["n"], found["residual_deviation"])
+
+
+def test_the_shops_own_edges_are_listed_with_what_they_tell(client, bench, clock):
+    first = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=first, part_count=0)
+    clock.go_on(hours=1)
+    bench.post("/v1/removals", station="M1/T01", reason="worn_early", part_count=70)
+
+    found = client.get("/v1/tool-life-estimates").get_json()
+
+    (row,) = found["items"]
+    assert (row["cutting_item"], row["material_group"]) == ("CNMG-408", "M")
+    assert (row["basis"], row["source"]) == ("tool_life", "invented for the tests")
+    assert row["in_force"]["n"] == 0.25
+    assert (row["ended"], row["estimate"], row["used"]) == (1, None, False)
+    assert "8 are needed" in row["why"]
+    assert row["range"]["cutting_speed_m_min"]["lowest"] == pytest.approx(120)
+    assert client.get("/v1/tool-life-estimates?cutting_item=DRILL-3").get_json()["items"] == []
+    assert client.get("/v1/tool-life-estimates?cutting_item=NONE").status_code == 404

@@ -1,0 +1,215 @@
+"""Constants from the shop's own edges, and what the forecast makes of them."""
+
+import itertools
+import math
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from crib.metrology.preset import Reading
+from crib.records.catalogue import PARTS, RUNS, TOOL_LIFE
+from crib.store.records import get_record, insert_record, update_record
+from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.forecast import forecast_shop
+from crib.usecases.mount_tool import MountTool, mount_tool
+from crib.usecases.preset_tool import PresetTool, preset_tool
+from crib.usecases.remove_tool import RemoveTool, remove_tool
+from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
+from crib.usecases.shop_view import view_shop
+
+READINGS = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
+SPEEDS = (90.0, 120.0, 160.0)
+NOISE = (0.85, 1.1, 0.95, 1.2, 1.0, 0.9)  # of six lives at each speed
+
+
+class Floor:
+    """M1 turns pins of one steel at several speeds, one edge after the other."""
+
+    def __init__(self, store, shop):
+        self.store, self.shop = store, shop
+        self.now = shop.start + timedelta(minutes=10)
+        self.count, self.run = 0, shop.ids["runs"]["M1"]
+        self.act(report_counts, ReportCounts("M1", [CountReading(self.now, 0)]))
+
+    def act(self, verb, command):
+        with self.store.write() as tx:
+            return verb(tx, self.now, command)
+
+    def run_at(self, speed, group="M"):
+        """End the run and begin one of a pin that is like PIN-8 but for its speed."""
+        part = f"PIN-{speed:g}-{group}"
+        self.now += timedelta(minutes=1)
+        with self.store.write() as tx:
+            version = get_record(tx, RUNS, self.run)["version"]
+            update_record(tx, RUNS, self.run, {"state": "done", "end_at": self.now}, version)
+            like = get_record(tx, PARTS, self.shop.ids["parts"]["PIN-8"])
+            turn = {
+                name: value
+                for name, value in like["operations"][0].items()
+                if name not in ("id", "part_id")
+            }
+            insert_record(
+                tx,
+                PARTS,
+                {
+                    "part": part,
+                    "material": "a steel",
+                    "material_group": group,
+                    "bar_diameter_mm": 10.0,
+                    "part_length_mm": 40.0,
+                    "cutoff_width_mm": 2.0,
+                    "cycle_s": 45.0,
+                    "operations": [turn | {"cutting_speed_m_min": speed}],
+                },
+            )
+            self.run = insert_record(
+                tx,
+                RUNS,
+                {
+                    "machine": "M1",
+                    "part": part,
+                    "quantity": 9_000,
+                    "start_at": self.now,
+                    "state": "running",
+                },
+            )
+
+    def live(self, parts, reason="worn_early"):
+        """Mount an edge, make parts, take it out."""
+        self.mount()
+        self.make(parts)
+        self.act(remove_tool, RemoveTool(reason, "M1/T01"))
+
+    def mount(self):
+        code = self.act(build_assembly, BuildAssembly("TURN-OD", "TH-1", "LOT-I1")).code
+        self.act(preset_tool, PresetTool(code, READINGS))
+        self.act(mount_tool, MountTool("M1/T01", code))
+
+    def make(self, parts):
+        self.now += timedelta(seconds=45) * parts
+        self.count += parts
+        told = self.act(report_counts, ReportCounts("M1", [CountReading(self.now, self.count)]))
+        assert not told.refused
+
+    def plan(self, at=None):
+        with self.store.read() as tx:
+            return forecast_shop(tx, at or self.now)
+
+
+def parts_of_a_life(speed, power=3.0, noise=1.0):
+    """Edges here live 20 min at 120 m/min, and as v^-power; the shop believes in v^-4."""
+    minutes_per_part = 30 * math.pi * 10 / (0.08 * 1000 * speed)
+    return round(20 * (120 / speed) ** power * noise / minutes_per_part)
+
+
+@pytest.fixture
+def floor(store, shop):
+    return Floor(store, shop)
+
+
+@pytest.fixture
+def lived(floor):
+    """Six edges worn out at each of three speeds, then one mounted at the middle one."""
+    for speed in SPEEDS:
+        floor.run_at(speed)
+        for noise in NOISE:
+            floor.live(parts_of_a_life(speed, noise=noise))
+    floor.run_at(130.0)
+    floor.mount()
+    floor.make(10)
+    return floor
+
+
+def test_exponents_come_from_the_shops_own_edges(lived):
+    (one,) = lived.plan().view.estimates
+
+    found = one.estimate
+    assert found.used, found.why
+    assert (found.ended, found.cut_short, one.mixed) == (18, 0, 0)
+    assert (one.in_force.basis, one.in_force.constants.n) == ("tool_life", 0.25)
+    assert abs(1 / found.constants.n - 3.0) < 2 * found.standard_errors["n"] * 9
+    assert 1 / found.constants.n < 3.6
+    assert found.holds.cutting_speed_m_min == pytest.approx((90, 160))
+
+
+def test_lives_at_different_speeds_fall_on_one_line(lived):
+    plan = lived.plan()
+    with lived.store.read() as tx:
+        raw = view_shop(tx, lived.now)
+
+    def middle(wear):
+        return [np.median(wear[i : i + 6]) for i in (0, 6, 12)]
+
+    before = middle(np.array([stay.wear for stay in raw.stays if stay.row.reason]))
+    after = middle(plan.histories.wear)
+    # as the shop's constants have it the fast edges live on and on: (160/90)^(4-3)
+    assert max(before) / min(before) == pytest.approx(160 / 90, rel=0.02)
+    assert max(after) / min(after) < 1.3
+    assert before[1] == pytest.approx(after[1], rel=0.1)  # near the usual speed nothing moved
+
+
+def test_the_forecast_says_that_it_stands_on_the_shops_own_lives(lived):
+    (forecast,) = lived.plan().forecasts
+
+    assert forecast.basis.prior == "own_lives"
+    assert forecast.parts_left["p50"] == pytest.approx(parts_of_a_life(130.0), rel=0.25)
+
+
+def test_as_of_an_earlier_instant_nothing_was_known_yet(lived):
+    early = lived.plan(lived.shop.start + timedelta(hours=1))
+
+    (one,) = early.view.estimates
+    assert not one.estimate.used
+    assert early.forecasts[0].basis.prior == "tool_life"
+
+
+def test_edges_of_one_speed_leave_the_constants_alone(floor):
+    floor.run_at(120.0)
+    for noise in (*NOISE, *NOISE):
+        floor.live(parts_of_a_life(120.0, noise=noise))
+    floor.mount()
+
+    plan = floor.plan()
+
+    (one,) = plan.view.estimates
+    assert "one speed" in one.estimate.why
+    assert plan.forecasts[0].basis.prior == "tool_life"
+
+
+def test_an_edge_that_wore_on_two_materials_is_left_out(floor):
+    with floor.store.write() as tx:
+        insert_record(
+            tx,
+            TOOL_LIFE,
+            {
+                "tool_material": "coated_carbide",
+                "material_group": "P",
+                "n": 0.25,
+                "c_m_min": 300.0,
+            },
+        )
+    floor.run_at(90.0, "P")
+    floor.mount()
+    floor.make(50)
+    floor.run_at(120.0, "M")
+    floor.make(50)
+    floor.act(remove_tool, RemoveTool("worn_early", "M1/T01"))
+
+    (one,) = floor.plan().view.estimates
+
+    assert (one.mixed, one.estimate.ended) == (1, 0)
+
+
+def test_edges_that_came_out_as_planned_count_as_longer(floor):
+    for speed, noise in itertools.product(SPEEDS, NOISE):
+        if noise == NOISE[0]:
+            floor.run_at(speed)
+        floor.live(
+            parts_of_a_life(speed, noise=noise),
+            "worn as planned" if noise > 1 else "worn_early",
+        )
+
+    (one,) = floor.plan().view.estimates
+
+    assert (one.estimate.ended, one.estimate.cut_short) == (12, 6)
