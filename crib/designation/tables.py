@@ -1,23 +1,54 @@
-"""Letters and numbers of ISO 1832 (inserts) and ISO 5608 (turning holders).
+"""Letters of an insert's designation: shape, clearance, type, corner, cutting edge (ISO 1832).
 
-Values from memory of the standards, save inscribed circles, thicknesses, clearances and
-tolerances, which were seen in charts that cite ISO 1832:2012.
+Clause and table numbers are those of ISO 1832:2012 and quoted from memory, and so are the
+letters; clearances were also seen in charts that cite the standard. Sizes stand in
+``sizes``, limits in ``tolerances``.
 """
 
 from __future__ import annotations
 
-#: Included angle [deg]; None: round. Only shapes whose size numbers are below.
-SHAPE_DEG: dict[str, float | None] = {
-    "C": 80.0,
-    "D": 55.0,
-    "R": None,
-    "S": 90.0,
-    "T": 60.0,
-    "V": 35.0,
-    "W": 80.0,
+from typing import Final, NamedTuple
+
+
+class Shape(NamedTuple):
+    """One shape: words, included angle [deg], corners that cut on one face.
+
+    The angle is None for a round insert. Corners are None where letters do not tell them:
+    a round insert is turned by as much as was worn, and the corners of a rectangle that cut
+    depend on its hand.
+    """
+
+    words: str
+    angle_deg: float | None
+    corners: int | None
+
+
+#: Clause 5.1, table 1. The angle of a rhombus or parallelogram is its smaller one, and those
+#: corners are the ones that its holders present.
+SHAPES: Final[dict[str, Shape]] = {
+    "A": Shape("parallelogram", 85.0, 2),
+    "B": Shape("parallelogram", 82.0, 2),
+    "C": Shape("rhombic", 80.0, 2),
+    "D": Shape("rhombic", 55.0, 2),
+    "E": Shape("rhombic", 75.0, 2),
+    "H": Shape("hexagonal", 120.0, 6),
+    "K": Shape("parallelogram", 55.0, 2),
+    "L": Shape("rectangular", 90.0, None),
+    "M": Shape("rhombic", 86.0, 2),
+    "O": Shape("octagonal", 135.0, 8),
+    "P": Shape("pentagonal", 108.0, 5),
+    "R": Shape("round", None, None),
+    "S": Shape("square", 90.0, 4),
+    "T": Shape("triangular", 60.0, 3),
+    "V": Shape("rhombic", 35.0, 2),
+    "W": Shape("trigon", 80.0, 3),
 }
-CORNERS = {"C": 2, "D": 2, "S": 4, "T": 3, "V": 2, "W": 3}
-CLEARANCE_DEG = {
+
+#: Corners of a rectangle (L) that are alike: two under a half turn, all four if mirrored too.
+RECTANGLE_CORNERS: Final = {"R": 2, "L": 2, "N": 4}
+
+#: Clause 5.2, table 2: normal clearance [deg]; O is any other, told by the maker.
+CLEARANCE_DEG: Final[dict[str, float | None]] = {
     "A": 3.0,
     "B": 5.0,
     "C": 7.0,
@@ -26,166 +57,86 @@ CLEARANCE_DEG = {
     "F": 25.0,
     "G": 30.0,
     "N": 0.0,
+    "O": None,
     "P": 11.0,
 }
 
-#: Limits on d, m, s, each the lowest and highest plus-minus value [mm].
-Range = tuple[float, float]
-TOLERANCE: dict[str, tuple[Range, Range, Range]] = {
-    "A": ((0.025, 0.025), (0.005, 0.005), (0.025, 0.025)),
-    "C": ((0.025, 0.025), (0.013, 0.013), (0.025, 0.025)),
-    "E": ((0.025, 0.025), (0.025, 0.025), (0.025, 0.025)),
-    "F": ((0.013, 0.013), (0.005, 0.005), (0.025, 0.025)),
-    "G": ((0.025, 0.025), (0.025, 0.025), (0.13, 0.13)),
-    "H": ((0.013, 0.013), (0.013, 0.013), (0.025, 0.025)),
-    "J": ((0.05, 0.15), (0.005, 0.005), (0.025, 0.025)),
-    "K": ((0.05, 0.15), (0.013, 0.013), (0.025, 0.025)),
-    "L": ((0.05, 0.15), (0.025, 0.025), (0.025, 0.025)),
-    "M": ((0.05, 0.15), (0.08, 0.20), (0.13, 0.13)),
-    "N": ((0.05, 0.15), (0.08, 0.20), (0.025, 0.025)),
-    "U": ((0.08, 0.25), (0.13, 0.38), (0.13, 0.13)),
-}
-#: Class M by inscribed circle: d; m at 60 degrees and more, at 55, at 35 [mm].
-CLASS_M: dict[float, tuple[float, float, float | None, float | None]] = {
-    6.35: (0.05, 0.08, 0.11, 0.16),
-    9.525: (0.05, 0.08, 0.11, 0.16),
-    12.7: (0.08, 0.13, 0.15, None),
-    15.875: (0.10, 0.15, 0.18, None),
-    19.05: (0.10, 0.15, 0.18, None),
-    25.4: (0.13, 0.18, None, None),
+
+class Type(NamedTuple):
+    """One type: what holds the insert, and which faces carry chip breakers.
+
+    Attributes:
+        hole: ``none``, ``plain`` (a cylinder) or ``countersunk``; None where special.
+        sides: Faces with the countersink.
+        breakers: Faces with chip breakers.
+        words: The plain phrase.
+    """
+
+    hole: str | None
+    sides: int
+    breakers: int
+    words: str
+
+    @property
+    def faces(self) -> int | None:
+        """Faces that can cut as far as the type goes; None where it is special.
+
+        A face cuts if it is like the other one: breakers on both or on neither, and a screw
+        that can be put in from either side. A face without the breaker or the countersink
+        of the other is only there to be sat on.
+        """
+        if self.hole is None:
+            return None
+        return 1 if self.breakers == 1 or self.sides == 1 else 2
+
+
+#: Clause 5.4, table 5.
+TYPES: Final[dict[str, Type]] = {
+    "A": Type("plain", 0, 0, "cylindrical hole, no chip breaker"),
+    "B": Type("countersunk", 1, 0, "hole countersunk 70 to 90° on one face, no chip breaker"),
+    "C": Type("countersunk", 2, 0, "hole countersunk 70 to 90° on both faces, no chip breaker"),
+    "F": Type("none", 0, 2, "no hole, chip breakers on both faces"),
+    "G": Type("plain", 0, 2, "cylindrical hole, chip breakers on both faces"),
+    "H": Type(
+        "countersunk", 1, 1, "hole countersunk 70 to 90° on one face, chip breaker on one face"
+    ),
+    "J": Type("countersunk", 2, 2, "hole countersunk 70 to 90°, chip breakers on both faces"),
+    "M": Type("plain", 0, 1, "cylindrical hole, chip breaker on one face"),
+    "N": Type("none", 0, 0, "no hole, no chip breaker"),
+    "Q": Type("countersunk", 2, 0, "hole countersunk 40 to 60° on both faces, no chip breaker"),
+    "R": Type("none", 0, 1, "no hole, chip breaker on one face"),
+    "T": Type(
+        "countersunk", 1, 1, "hole countersunk 40 to 60° on one face, chip breaker on one face"
+    ),
+    "U": Type("countersunk", 2, 2, "hole countersunk 40 to 60°, chip breakers on both faces"),
+    "W": Type("countersunk", 1, 0, "hole countersunk 40 to 60° on one face, no chip breaker"),
+    "X": Type(None, 0, 0, "special: the maker's drawing tells"),
 }
 
-#: Type: whether both faces cut when the clearance is N.
-BOTH_FACES = {
-    "A": True,
-    "F": True,
-    "G": True,
-    "M": False,
-    "N": True,
-    "R": False,
-    "T": False,
-    "U": True,
-    "W": False,
-}
-
-_THREE = {"06": 6.35, "09": 9.525, "12": 12.7, "15": 15.875, "19": 19.05}
-#: Inscribed circle [mm] by shape and size number.
-CIRCLE_MM: dict[str, dict[str, float]] = {
-    "S": {**_THREE, "07": 7.94},
-    "C": {
-        "03": 3.97,
-        "04": 4.76,
-        "05": 5.56,
-        "06": 6.35,
-        "08": 7.94,
-        "09": 9.525,
-        "12": 12.7,
-        "16": 15.875,
-        "19": 19.05,
-    },
-    "D": {
-        "04": 3.97,
-        "05": 4.76,
-        "06": 5.56,
-        "07": 6.35,
-        "09": 7.94,
-        "11": 9.525,
-        "15": 12.7,
-        "19": 15.875,
-    },
-    "V": {"08": 4.76, "09": 5.56, "11": 6.35, "13": 7.94, "16": 9.525, "22": 12.7},
-    "T": {
-        "06": 3.97,
-        "08": 4.76,
-        "09": 5.56,
-        "11": 6.35,
-        "16": 9.525,
-        "22": 12.7,
-        "27": 15.875,
-    },
-    "W": {
-        "02": 3.97,
-        "L3": 4.76,
-        "03": 5.56,
-        "04": 6.35,
-        "05": 7.94,
-        "06": 9.525,
-        "08": 12.7,
-        "10": 15.875,
-    },
-    "R": {f"{d:02d}": float(d) for d in (6, 8, 10, 12, 16, 20, 25)},
-}
-THICKNESS_MM = {
-    "01": 1.59,
-    "T1": 1.98,
-    "02": 2.38,
-    "03": 3.18,
-    "T3": 3.97,
-    "04": 4.76,
-    "05": 5.56,
-    "06": 6.35,
-    "07": 7.94,
-    "09": 9.52,
-}
-RADIUS_MM = {
-    "00": 0.0,
-    "M0": 0.0,
-    "01": 0.1,
-    "02": 0.2,
-    "04": 0.4,
-    "08": 0.8,
-    "12": 1.2,
-    "16": 1.6,
-}
-
-CLAMPING = {"C": "top", "M": "top and pin", "P": "pin", "S": "screw"}
-#: Edge angle [deg] of a holder's style.
-STYLE_DEG = {
-    "A": 90.0,
-    "B": 75.0,
-    "C": 90.0,
-    "D": 45.0,
-    "E": 60.0,
-    "F": 90.0,
-    "G": 90.0,
-    "H": 107.5,
-    "J": 93.0,
-    "K": 75.0,
-    "L": 95.0,
-    "M": 50.0,
-    "N": 63.0,
-    "P": 117.5,
-    "R": 75.0,
-    "S": 45.0,
-    "T": 60.0,
-    "U": 93.0,
-    "V": 72.5,
-    "W": 60.0,
-    "Y": 85.0,
-}
-HAND = {"R": "right", "L": "left", "N": "neutral"}
-LENGTH_MM: dict[str, float | None] = {
-    "A": 32.0,
-    "B": 40.0,
-    "C": 50.0,
+#: Clause 5.7: an insert with a wiper edge has two letters instead of a corner radius: the
+#: cutting edge angle [deg], then the wiper's clearance [deg]. None: another, told by the maker.
+WIPER_EDGE_DEG: Final[dict[str, float | None]] = {
+    "A": 45.0,
     "D": 60.0,
-    "E": 70.0,
-    "F": 80.0,
-    "G": 90.0,
-    "H": 100.0,
-    "J": 110.0,
-    "K": 125.0,
-    "L": 140.0,
-    "M": 150.0,
-    "N": 160.0,
-    "P": 170.0,
-    "Q": 180.0,
-    "R": 200.0,
-    "S": 250.0,
-    "T": 300.0,
-    "U": 350.0,
-    "V": 400.0,
-    "W": 450.0,
-    "Y": 500.0,
-    "X": None,
+    "E": 75.0,
+    "F": 85.0,
+    "P": 90.0,
+    "Z": None,
 }
+WIPER_CLEARANCE_DEG: Final[dict[str, float | None]] = {
+    **{letter: angle for letter, angle in CLEARANCE_DEG.items() if angle is not None},
+    "Z": None,
+}
+
+#: Clause 6.1, table 7.
+EDGE_CONDITION: Final = {
+    "E": "rounded",
+    "F": "sharp",
+    "K": "double chamfered",
+    "P": "double chamfered and rounded",
+    "S": "chamfered and rounded",
+    "T": "chamfered",
+}
+
+#: Clause 6.2, table 8: direction of cutting.
+HAND: Final = {"L": "left", "N": "right and left", "R": "right"}

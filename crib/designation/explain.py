@@ -1,0 +1,204 @@
+"""Each position of a designation in a plain phrase, with what it comes to."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from crib.designation import holder_tables, material, sizes, tables
+from crib.designation.holder import BoringBar, Pocket, TurningHolder
+from crib.designation.insert import Insert
+from crib.designation.material import Application
+
+
+class Position(NamedTuple):
+    """One position of a text.
+
+    Attributes:
+        position: The standard's number of it.
+        text: What stands there.
+        meaning: A plain phrase.
+        value: A number [mm or deg, as the phrase says] or a word; None where the letters do
+            not tell one.
+    """
+
+    position: int
+    text: str
+    meaning: str
+    value: float | str | None
+
+
+def _told(value: float | None, unit: str, unknown: str = "the maker tells") -> str:
+    return unknown if value is None else f"{value:.5g} {unit}".replace(" °", "°")
+
+
+def explain_insert(insert: Insert) -> tuple[Position, ...]:
+    """Positions of an insert, in the order of ISO 1832."""
+    shape, kind = tables.SHAPES[insert.shape], tables.TYPES[insert.type]
+    angle = f", included angle {shape.angle_deg:g}°" if shape.angle_deg else ""
+    clearance = insert.clearance_deg
+    positions = [
+        Position(1, insert.shape, f"shape: {shape.words}{angle}", shape.angle_deg),
+        Position(2, insert.clearance, f"clearance: {_told(clearance, '°')}", clearance),
+        Position(3, insert.tolerance, _limits(insert), insert.tolerance),
+        Position(4, insert.type, f"type: {kind.words}", kind.words),
+        Position(5, insert.size, _size(insert), insert.circle_mm),
+        Position(
+            6,
+            insert.thickness,
+            f"thickness: {_inches(insert, '1/16 in, ')}{_told(insert.thickness_mm, 'mm')}",
+            insert.thickness_mm,
+        ),
+        *([Position(7, insert.corner, *_corner(insert))] if insert.corner else []),
+    ]
+    if insert.condition:
+        words = tables.EDGE_CONDITION[insert.condition]
+        if insert.chamfer:
+            wide, angle_deg = int(insert.chamfer[:3]) / 100, int(insert.chamfer[3:])
+            words += f", chamfer {wide:.2f} mm wide at {angle_deg}°"
+        text = insert.condition + insert.chamfer
+        positions.append(Position(8, text, f"cutting edge: {words}", words))
+    if insert.hand:
+        words = tables.HAND[insert.hand]
+        positions.append(Position(9, insert.hand, f"cutting direction: {words}", words))
+    return (*positions, *_maker(10, insert.maker))
+
+
+def _limits(insert: Insert) -> str:
+    parts = []
+    for name, range_ in zip("dms", insert.limits, strict=True):
+        if range_ is not None:
+            least, greatest = range_
+            spread = f"{least:g}" if least == greatest else f"{least:g} to {greatest:g}"
+            parts.append(f"{name} ±{spread} mm")
+    return f"tolerance class: {', '.join(parts)}"
+
+
+def _inches(insert: Insert, of_what: str) -> str:
+    return f"in {of_what}" if insert.inch else ""
+
+
+def _size(insert: Insert) -> str:
+    circle, edge = insert.circle_mm, insert.edge_length_mm
+    counted = _inches(insert, "1/8 in, ")
+    if insert.shape in sizes.LONG_SHAPES:
+        return f"size: the longer edge is {int(insert.size)} mm and a fraction"
+    if circle is None:
+        return "size: two inscribed circles share this number; the maker tells which"
+    if insert.shape == "R":
+        return f"size: {counted}diameter {_told(circle, 'mm')}{_doubt(insert)}"
+    found = f"size: {counted}inscribed circle {_told(circle, 'mm')}, edge {edge:.2f} mm"
+    return found + _doubt(insert)
+
+
+def _doubt(insert: Insert) -> str:
+    if insert.inch:
+        return ""
+    if insert.shape == "R" and insert.corner == "00" and insert.size in sizes.ROUND_METRIC_MM:
+        if insert.size in sizes.ROUND_INCH_MM:
+            return ", from inches as corner 00 says; some makers mark metric ones so: measure"
+        return ", metric: the inch series has no such number"
+    why = sizes.NOT_CUT_OFF.get((insert.shape, insert.size))
+    return f"; {why}" if why else ""
+
+
+def _corner(insert: Insert) -> tuple[str, float | str | None]:
+    text = insert.corner
+    if text[0] in tables.WIPER_EDGE_DEG:
+        edge, clearance = (
+            tables.WIPER_EDGE_DEG[text[0]],
+            tables.WIPER_CLEARANCE_DEG[text[1]],
+        )
+        words = (
+            f"corner: wiper edge; cutting edge angle {_told(edge, '°')}, "
+            f"clearance of the wiper {_told(clearance, '°')}"
+        )
+        return words, edge
+    if insert.shape == "R":
+        return (
+            f"corner: round insert, diameter {'metric' if text == 'M0' else 'in inches'}",
+            None,
+        )
+    radius = insert.corner_radius_mm
+    words = "sharp" if not radius else f"radius {_inches(insert, '1/64 in, ')}{radius:g} mm"
+    return f"corner: {words}", radius
+
+
+def _maker(position: int, maker: str) -> tuple[Position, ...]:
+    if not maker:
+        return ()
+    return (Position(position, maker, "the maker's own letters, as for a chip breaker", maker),)
+
+
+def explain_holder(holder: TurningHolder | BoringBar) -> tuple[Position, ...]:
+    """Positions of a holder, in the order of ISO 5608, or of a bar, in that of ISO 6261."""
+    length = _length(holder.length, holder.length_mm)
+    if isinstance(holder, BoringBar):
+        kind = holder_tables.BAR_KIND[holder.kind]
+        across = holder.shank_diameter_mm
+        return (
+            Position(1, holder.kind, f"bar: {kind}", kind),
+            Position(2, holder.diameter, f"shank diameter: {across:g} mm", across),
+            Position(3, holder.length, length, holder.length_mm),
+            *_pocket(4, holder.pocket, holder.edge_angle_deg),
+            _insert_size(holder.pocket),
+            *_maker(10, holder.maker),
+        )
+    height, width = holder.shank_height_mm, holder.shank_width_mm
+    faces = holder_tables.CLOSE_TOLERANCE.get(holder.faces, "")
+    return (
+        *_pocket(1, holder.pocket, holder.edge_angle_deg),
+        Position(6, holder.height, f"shank height: {height:g} mm", height),
+        Position(7, holder.width, f"shank width: {width:g} mm", width),
+        Position(8, holder.length, length, holder.length_mm),
+        _insert_size(holder.pocket),
+        *([Position(10, holder.faces, f"tolerance: {faces}", faces)] if faces else []),
+        *_maker(11, holder.maker),
+    )
+
+
+def _length(letter: str, length_mm: float | None) -> str:
+    if letter == holder_tables.STANDARD_LENGTH:
+        return "overall length: that of ISO 5610 for this shank"
+    return f"overall length: {_told(length_mm, 'mm', 'special, the maker tells')}"
+
+
+def _pocket(first: int, pocket: Pocket, angle_deg: float | None) -> tuple[Position, ...]:
+    clamping = holder_tables.CLAMPING[pocket.clamping]
+    shape = tables.SHAPES[pocket.shape]
+    included = f", included angle {shape.angle_deg:g}°" if shape.angle_deg else ""
+    lies = holder_tables.STYLE_WORDS[pocket.style]
+    style = lies if angle_deg is None else f"edge angle {angle_deg:g}°, {lies}"
+    clearance = tables.CLEARANCE_DEG[pocket.clearance]
+    hand = holder_tables.HAND[pocket.hand]
+    return (
+        Position(first, pocket.clamping, f"clamping: {clamping}", clamping),
+        Position(
+            first + 1, pocket.shape, f"insert shape: {shape.words}{included}", shape.angle_deg
+        ),
+        Position(first + 2, pocket.style, f"style: {style}", angle_deg),
+        Position(
+            first + 3, pocket.clearance, f"insert clearance: {_told(clearance, '°')}", clearance
+        ),
+        Position(first + 4, pocket.hand, f"hand: {hand}", hand),
+    )
+
+
+def _insert_size(pocket: Pocket) -> Position:
+    # A round insert's corner would tell metric from inch; a holder has none.
+    circle = None if pocket.shape == "R" else sizes.circle_mm(pocket.shape, pocket.size, "")
+    told = f", inscribed circle {circle:g} mm" if circle else ""
+    return Position(9, pocket.size, f"insert size: number {pocket.size}{told}", circle)
+
+
+def explain_material(application: Application) -> tuple[Position, ...]:
+    """Positions of a material group: cutting material, group, application number."""
+    group = material.GROUPS[application.group]
+    cutting = material.CUTTING_MATERIALS.get(application.cutting_material)
+    positions = [Position(2, application.group, f"to cut: {group.words}", group.name)]
+    if cutting:
+        text = application.cutting_material
+        positions.insert(0, Position(1, text, f"edge of: {cutting}", cutting))
+    if application.lean:
+        words = f"application: {application.lean}"
+        positions.append(Position(3, application.number, words, application.number))
+    return tuple(positions)

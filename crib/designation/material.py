@@ -1,0 +1,120 @@
+"""Material groups and applications of hard cutting materials (ISO 513): read, print.
+
+Letters, numbers and words are from memory of ISO 513:2012, tables 1 and 2.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+from crib.designation.scanning import Scanner
+
+
+class Group(NamedTuple):
+    """One group: what is cut, and its application numbers from hard to tough."""
+
+    name: str
+    words: str
+    numbers: tuple[str, ...]
+
+
+_TO_50 = ("01", "05", "10", "15", "20", "25", "30", "35", "40", "45", "50")
+_TO_40 = _TO_50[:9]
+_TO_30 = _TO_50[:7]
+
+#: Table 1: main groups and application groups.
+GROUPS: Final[dict[str, Group]] = {
+    "P": Group(
+        "steel", "steel and cast steel, except stainless with an austenitic structure", _TO_50
+    ),
+    "M": Group(
+        "stainless steel",
+        "stainless steel, austenitic or austenitic and ferritic, and its castings",
+        _TO_40,
+    ),
+    "K": Group("cast iron", "cast iron: grey, with spheroidal graphite, malleable", _TO_40),
+    "N": Group(
+        "non-ferrous metal", "aluminium and other non-ferrous metals, and non-metals", _TO_30
+    ),
+    "S": Group(
+        "superalloys and titanium",
+        "heat-resistant special alloys on a base of iron, nickel and cobalt; titanium and its "
+        "alloys",
+        _TO_30,
+    ),
+    "H": Group(
+        "hard material", "hardened steel, hardened cast iron, chilled cast iron", _TO_30
+    ),
+}
+
+#: Table 2: what the cutting edge is made of.
+CUTTING_MATERIALS: Final = {
+    "HW": "uncoated hardmetal, mostly tungsten carbide, grains of 1 µm and more",
+    "HF": "uncoated hardmetal, mostly tungsten carbide, grains finer than 1 µm",
+    "HT": "uncoated cermet: hardmetal of titanium carbide or nitride",
+    "HC": "hardmetal or cermet as above, coated",
+    "CA": "ceramic, mostly aluminium oxide",
+    "CM": "mixed ceramic: aluminium oxide with other hard materials",
+    "CN": "ceramic, mostly silicon nitride",
+    "CR": "ceramic, mostly aluminium oxide, reinforced",
+    "CC": "ceramic as above, coated",
+    "DP": "polycrystalline diamond",
+    "DM": "single-crystal diamond",
+    "BL": "cubic boron nitride, low content",
+    "BH": "cubic boron nitride, high content",
+    "BC": "cubic boron nitride as above, coated",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Application:
+    """A group of workpiece materials, and how a cutting material is to be used in it.
+
+    Attributes:
+        group: P, M, K, N, S or H.
+        number: Application number; empty where only the group is told.
+        cutting_material: Two letters, or empty.
+    """
+
+    group: str
+    number: str = ""
+    cutting_material: str = ""
+
+    def __str__(self) -> str:
+        """The text that it was read from."""
+        dash = "-" if self.cutting_material else ""
+        return f"{self.cutting_material}{dash}{self.group}{self.number}"
+
+    @property
+    def lean(self) -> str | None:
+        """Which way the number leans inside its group; None without a number."""
+        if not self.number:
+            return None
+        numbers = GROUPS[self.group].numbers
+        place = numbers.index(self.number) / (len(numbers) - 1)
+        if place < 1 / 3:
+            return "towards wear resistance: higher speed, lighter feed, steady cuts"
+        if place > 2 / 3:
+            return "towards toughness: lower speed, heavier feed, interrupted cuts"
+        return "between wear resistance and toughness"
+
+
+def parse_material(plain: str) -> Application:
+    """Read plain text.
+
+    Raises:
+        Unreadable: It stops making sense.
+    """
+    scanner = Scanner(plain)
+    cutting = ""
+    if "-" in plain or plain[:2] in CUTTING_MATERIALS:
+        cutting = scanner.take(1, "cutting material", CUTTING_MATERIALS)
+        dash = "dash before the group"
+        scanner.take(2, dash, ["-"], [dash])
+    group = scanner.take(2, "group of workpiece materials", GROUPS)
+    number = ""
+    if scanner.left:
+        number = scanner.take(3, f"application number of group {group}", GROUPS[group].numbers)
+    scanner.take_end(3)
+    return Application(group, number, cutting)
