@@ -10,7 +10,7 @@ from flask import Flask, Response
 from api import problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
-from api.http.site import Site
+from api.http.site import Site, this_site
 from api.pages import code, docs, front, health
 from api.rest.all import blueprints
 from api.settings import Settings
@@ -52,6 +52,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     for page in (front, code, docs, health):
         app.register_blueprint(page.blueprint)
     app.after_request(_secure)
+    app.after_request(_keep_shown)
     return app
 
 
@@ -59,6 +60,14 @@ def _secure(response: Response) -> Response:
     response.headers.extend(
         [pair for pair in SECURITY_HEADERS if pair[0] not in response.headers]
     )
+    return response
+
+
+def _keep_shown(response: Response) -> Response:
+    """Keep the forecasts that were shown, once the answer is on its way."""
+    keeper = this_site().plans.keeper
+    if keeper.waiting:
+        response.call_on_close(keeper.keep)
     return response
 
 

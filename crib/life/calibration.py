@@ -132,19 +132,20 @@ def place_distribution(seen: Places) -> Floats:
     return result
 
 
-def interval_held(seen: Places, claimed: float, begin: float, end: float) -> Held:
-    """Coverage of a central interval by lives that may be known in part only.
+def intervals_held(seen: Places) -> tuple[Held, ...]:
+    """Coverage of each of ``INTERVALS`` by lives that may be known in part only.
 
     Args:
         seen: Places; the forecasts of one edge share a weight of 1, so that the band is one by
             edges (forecasts of the same edge are not independent).
-        claimed: Share that the interval claims.
-        begin: Place at which it begins.
-        end: Place at which it ends.
     """
+    upto = place_distribution(seen)
+    return tuple(_interval(seen, upto, *interval) for interval in INTERVALS)
+
+
+def _interval(seen: Places, upto: Floats, claimed: float, begin: float, end: float) -> Held:
     if not len(seen.low):
         return judge(claimed, 0.0, 0.0)
-    upto = place_distribution(seen)
     grid = np.linspace(0.0, 1.0, _CELLS + 1)
     share = float(np.interp(end, grid, upto) - np.interp(begin, grid, upto))
     share = min(max(share, 0.0), 1.0)

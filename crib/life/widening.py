@@ -30,6 +30,9 @@ HALF_LIFE: Final = 15.0
 #: What the shop's factor of 1, and a key's being like the shop's, are worth in lives.
 PRIOR_LIVES: Final = 10.0
 
+#: Forecasts that ran wronger than this are of no use to anybody.
+MOST: Final = 5.0
+
 _LOG_W: Final[Floats] = np.linspace(-1.8, 1.8, 61)
 # n exact lives tell ln w to a variance of 1/(2n), the information on the scale of a normal law
 _SHOP_SD: Final = (2 * PRIOR_LIVES) ** -0.5
@@ -122,7 +125,7 @@ def widening(shown: ShownLives, keys: int) -> Floats:
         keys: How many keys there are; those without lives get the shop's factor.
 
     Returns:
-        Factors from 1 up; posterior means of ln w, held at 1 from below.
+        Factors from 1 to ``MOST``; posterior means of ln w, held at 1 from below.
 
     Raises:
         OutsideModel: A key beyond ``keys``.
@@ -146,7 +149,7 @@ def widening(shown: ShownLives, keys: int) -> Floats:
     answer = np.full(keys, _mean(shop, np.einsum("tsw,w->ts", scatter, _LOG_W)))
     # each key's own lives are in the shop's posterior already
     answer[seen] = [_mean(shop, of_key) for of_key in own]
-    factors: Floats = np.exp(np.maximum(answer, 0.0))
+    factors: Floats = np.exp(np.clip(answer, 0.0, np.log(MOST)))
     return factors
 
 

@@ -111,6 +111,12 @@ class Store:
             connection.exec_driver_sql("UPDATE revisions SET revision = revision + 1")
 
     @contextmanager
+    def note(self) -> Iterator[Tx]:
+        """One short write transaction for what makes no view old; no revision is counted."""
+        with self._transaction() as connection:
+            yield connection
+
+    @contextmanager
     def reshape(self) -> Iterator[Tx]:
         """One write transaction for a migration: foreign keys rest, no revision is counted."""
         with self._transaction(foreign_keys=False) as connection:

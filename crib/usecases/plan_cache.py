@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from crib.store.engine import Store, revision
 from crib.usecases.forecast import ShopPlan, forecast_shop
+from crib.usecases.keep_forecasts import ForecastKeeper
 
 #: A plan is made anew when it is older than this although nothing was written.
 STALE_AFTER = timedelta(seconds=20)
@@ -18,6 +19,9 @@ class PlanCache:
     Args:
         store: Where the facts are.
         stale_after: Age at which a plan is made anew although nothing was written.
+
+    Attributes:
+        keeper: Keeps the forecasts that were shown; told of every plan but those of the past.
     """
 
     def __init__(self, store: Store, stale_after: timedelta = STALE_AFTER) -> None:
@@ -25,6 +29,7 @@ class PlanCache:
         self._stale_after = stale_after
         self._lock = threading.Lock()
         self._made: tuple[int, datetime, ShopPlan] | None = None
+        self.keeper = ForecastKeeper(store)
 
     def plan(self, now: datetime) -> ShopPlan:
         """The plan for now: from memory where nothing was written since it was made."""
@@ -39,6 +44,7 @@ class PlanCache:
                 ):
                     made = (present, now, forecast_shop(tx, now))
                     self._made = made
+                    self.keeper.show(made[2])
             return made[2]
 
     def as_of(self, at: datetime) -> ShopPlan:

@@ -1,0 +1,122 @@
+"""Were we right: kept forecasts with what then happened, and how often they came true."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask_smorest import Blueprint
+from marshmallow import fields
+
+from api.http.operation import Call, Reply, reads
+from api.http.paging import paged
+from api.rest.plan import plan_of
+from api.schemas.fields import At, Choice, Shape, Text, Whole
+from api.schemas.records import page_shape
+from api.schemas.results import shape_from
+from api.schemas.views import AsOfQuery
+from crib.store.resolve import machine_id_by_name
+from crib.usecases.kept_list import KeptListed, list_kept
+from crib.usecases.named import named_assembly
+from crib.usecases.score_forecasts import GROUPS, ForecastScore, score_forecasts
+from crib.usecases.widen_forecasts import Distrust, distrusted
+
+blueprint = Blueprint(
+    "forecast_scores", __name__, description="Forecasts that were shown, and were they right."
+)
+
+
+class ScoreQuery(AsOfQuery):
+    """Which forecasts to judge."""
+
+    by = Choice(GROUPS, load_default="key", explains="What scores are told by.")
+    since = At(explains="Only forecasts from then on; left out: 400 days before the end.")
+    until = At(explains="Only forecasts up to then; left out: now.")
+
+
+class ScorePage(Shape):
+    """How often forecasts came true, the worst group first."""
+
+    as_of = At(required=True, explains="Judged by the facts dated up to then.")
+    since = At(required=True)
+    until = At(required=True)
+    by = Text(required=True)
+    items = fields.List(
+        fields.Nested(shape_from(ForecastScore, "ForecastScoreShape")), required=True
+    )
+    distrusted = fields.List(
+        fields.Nested(shape_from(Distrust, "DistrustShape")),
+        required=True,
+        metadata={"description": "Keys whose forecasts ran wrong and are widened for now."},
+    )
+    taken_back = Whole(required=True, explains="Forecasts whose mount was reversed.")
+    failed_before = Whole(
+        required=True, explains="Forecasts of edges that had failed, not yet seen by anybody."
+    )
+    not_kept = Whole(
+        required=True, explains="How often this process could not keep what it showed."
+    )
+    not_kept_why = Text(allow_none=True, required=True)
+    next = Whole(allow_none=True, required=True)
+
+
+@reads(blueprint, "/v1/forecast-scores", ScorePage(), query=ScoreQuery())
+def read_forecast_scores(call: Call) -> dict[str, Any]:
+    """Tell how often forecasts came true, with the band that chance allows."""
+    plan, query = plan_of(call), call.query
+    found = score_forecasts(
+        call.tx,
+        plan,
+        query["by"],
+        query.get("since"),
+        query.get("until"),
+        call.site.settings.time_zone,
+    )
+    names = [key.text(plan.view.rows.items) for key in plan.keys]
+    keeper = call.site.plans.keeper
+    return {
+        "as_of": plan.view.now,
+        "since": found.since,
+        "until": found.until,
+        "by": query["by"],
+        "items": found.scores,
+        "distrusted": distrusted(names, plan.model.widening),
+        "taken_back": found.taken_back,
+        "failed_before": found.failed_before,
+        "not_kept": keeper.failures,
+        "not_kept_why": keeper.last_failure,
+        "next": None,
+    }
+
+
+class KeptQuery(AsOfQuery):
+    """Which kept forecasts to list."""
+
+    assembly = Text(explains="Only this assembly.")
+    machine = Text(explains="Only this machine.")
+    limit = Whole(least=1, most=1_000, query=True, load_default=100, explains="Rows per page.")
+    after = Whole(
+        query=True, load_default=0, most=2**53, explains="``next`` of the page before."
+    )
+
+
+@reads(
+    blueprint,
+    "/v1/forecasts-kept",
+    page_shape(shape_from(KeptListed, "KeptForecastShape"))(),
+    query=KeptQuery(),
+)
+def list_forecasts_kept(call: Call) -> Reply:
+    """List forecasts as they were shown, each with what then happened."""
+    query = call.query
+    assembly = query.get("assembly")
+    rows = list_kept(
+        call.tx,
+        plan_of(call).view,
+        assembly_id=None if assembly is None else named_assembly(call.tx, assembly).row.id,
+        machine_id=machine_id_by_name(call.tx, query["machine"])
+        if "machine" in query
+        else None,
+        after_id=query["after"],
+        limit=query["limit"] + 1,
+    )
+    return paged(call, rows)

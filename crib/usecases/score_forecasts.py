@@ -1,0 +1,286 @@
+"""Were we right: how often what forecasts said came true, with the band that chance allows.
+
+Forecasts of one edge are not independent. Of each stay one forecast a shift is judged for the
+shift, one a night for the night: each is made knowing that the edge came so far, so that right
+ones err independently (Dawid 1984, from memory). For the intervals of life all forecasts of an
+edge share one weight, and the band is one by edges.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, tzinfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.clock import instant_from_us
+from crib.errors import Invalid
+from crib.floor.timeline import us_of
+from crib.life.calibration import Places, intervals_held, places
+from crib.life.held import Held, statements_held
+from crib.store.engine import Tx
+from crib.store.kept_rows import KeptForecast, kept_between
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.judged_forecasts import NOT_DUE, Judged, judge_forecasts
+from crib.usecases.kept_outcomes import (
+    FAILED_BEFORE,
+    GOING_ON,
+    NOT_JUDGED,
+    TAKEN_BACK,
+    outcomes,
+)
+
+#: What scores are told by.
+GROUPS = ("key", "machine", "month", "shop")
+
+#: How far back is looked where nothing is said.
+USUAL_SPAN = timedelta(days=400)
+
+#: A claim from here up is a sure one.
+SURE = 0.9
+
+#: Bounds of the table of claims to last the shift.
+BINS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimBin:
+    """Claims of one size, and what share of them came true.
+
+    Attributes:
+        from_probability: Least chance claimed.
+        to_probability: Greatest.
+        statements: How many.
+        held: What came of them.
+    """
+
+    from_probability: float
+    to_probability: float
+    statements: int
+    held: Held
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastScore:
+    """How right the forecasts of one group were.
+
+    Attributes:
+        name: Key, machine, month, or shop.
+        forecasts: How many were kept and can be judged.
+        edges: Of how many edges.
+        ended: How many of these edges have come to their end.
+        life_50: Lives inside the forecast's interval from 25 to 75 %.
+        life_80: From 10 to 90 %.
+        life_90: From 5 to 95 %.
+        shift: Statements that the edge lasts the shift, all of them.
+        shift_sure: Those that claimed 90 % or more.
+        shift_bins: All of them by what they claimed.
+        unattended: Statements that it lasts the next unattended stretch, if it sees it.
+        shift_brier: Mean squared error of the chance to last the shift; 0 is best.
+        life_pinball: Mean loss over the quantiles, in medians forecast; smaller is better.
+        widening: Factor now in force for the key; None for other groups.
+        verdict: within_chance, too_sure, too_cautious or too_few, of the 80 % interval.
+        sentence: The same in words.
+    """
+
+    name: str
+    forecasts: int
+    edges: int
+    ended: int
+    life_50: Held
+    life_80: Held
+    life_90: Held
+    shift: Held
+    shift_sure: Held
+    shift_bins: tuple[ClaimBin, ...]
+    unattended: Held
+    shift_brier: float | None
+    life_pinball: float | None
+    widening: float | None
+    verdict: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastScores:
+    """Scores of every group, the worst first.
+
+    Attributes:
+        since: From when on forecasts were looked at.
+        until: Until when.
+        scores: One per group with forecasts that can be judged.
+        taken_back: Forecasts whose mount was reversed.
+        failed_before: Forecasts of edges that had failed, which nobody had seen yet.
+    """
+
+    since: datetime
+    until: datetime
+    scores: tuple[ForecastScore, ...]
+    taken_back: int
+    failed_before: int
+
+
+def score_forecasts(
+    tx: Tx,
+    plan: ShopPlan,
+    by: str = "shop",
+    since: datetime | None = None,
+    until: datetime | None = None,
+    zone: tzinfo = UTC,
+) -> ForecastScores:
+    """Judge the forecasts kept between two instants by the facts that a plan has seen.
+
+    Args:
+        tx: An open transaction.
+        plan: The shop's plan; its instant is that of judging.
+        by: One of ``GROUPS``.
+        since: From when on; left out: 400 days back.
+        until: Until when; left out: the plan's instant.
+        zone: Zone whose months are meant.
+
+    Raises:
+        Invalid: A group that is none, or an end before the begin.
+    """
+    view = plan.view
+    if by not in GROUPS:
+        raise Invalid(f"by is '{by[:40]}'; it is one of {', '.join(GROUPS)}.")
+    until = min(until or view.now, view.now)
+    since = until - USUAL_SPAN if since is None else since
+    if since > until:
+        raise Invalid(
+            "since lies after until, or in the future: nothing was forecast there.",
+            errors=[{"field": "since", "detail": "lies after until, or in the future"}],
+        )
+    kept = kept_between(tx, us_of(since), us_of(until) + 1)
+    ends = outcomes(view, kept)
+    rows = [(k, e) for k, e in zip(kept, ends, strict=True) if e.state not in NOT_JUDGED]
+    judged = judge_forecasts([k for k, _ in rows], [e for _, e in rows], us_of(view.now))
+    name_of = _namer(plan, by, zone)
+    groups: dict[str, list[int]] = defaultdict(list)
+    for place, (row, _) in enumerate(rows):
+        groups[name_of(row)].append(place)
+    factors = _factors(plan) if by == "key" else {}
+    scores = [
+        _score(name, judged, np.array(where), factors.get(name))
+        for name, where in sorted(groups.items())
+    ]
+    scores.sort(key=lambda one: (-(one.widening or 0.0), _badness(one)))
+    states = [outcome.state for outcome in ends]
+    return ForecastScores(
+        since,
+        until,
+        tuple(scores),
+        states.count(TAKEN_BACK),
+        states.count(FAILED_BEFORE),
+    )
+
+
+def _namer(plan: ShopPlan, by: str, zone: tzinfo) -> Callable[[KeptForecast], str]:
+    if by == "key":
+        return lambda row: row.life_key
+    if by == "machine":
+        stations = plan.view.rows.stations
+        of_mount = {
+            stay.mount_id: stations[stay.station_id].machine
+            for stay in plan.view.rows.stays
+            if stay.station_id in stations
+        }
+        return lambda row: of_mount.get(row.mount_id, "taken away")
+    if by == "month":
+        return lambda row: f"{instant_from_us(row.at_us).astimezone(zone):%Y-%m}"
+    return lambda _: "shop"
+
+
+def _factors(plan: ShopPlan) -> Mapping[str, float]:
+    names = [key.text(plan.view.rows.items) for key in plan.keys]
+    return dict(zip(names, plan.model.widening.tolist(), strict=True))
+
+
+def _score(
+    name: str, judged: Judged, where: NDArray[np.int64], factor: float | None
+) -> ForecastScore:
+    edges = [judged.kept[place].assembly_id for place in where]
+    _, number, count = np.unique(edges, return_inverse=True, return_counts=True)
+    seen: Places = places(judged.low[where], judged.high[where], 1.0 / count[number])
+    life_50, life_80, life_90 = intervals_held(seen)
+    shift = where[judged.shift[where] != NOT_DUE]
+    night = where[judged.night[where] != NOT_DUE]
+    sure = shift[judged.lasts_shift[shift] >= SURE]
+    known = shift[judged.shift[shift] >= 0]
+    brier = (judged.lasts_shift[known] - judged.shift[known]) ** 2
+    loss = judged.loss[where][np.isfinite(judged.loss[where])]
+    ended = {
+        judged.kept[place].assembly_id
+        for place in where
+        if judged.ends[place].state != GOING_ON
+    }
+    return ForecastScore(
+        name,
+        len(where),
+        len(count),
+        len(ended),
+        life_50,
+        life_80,
+        life_90,
+        _statements(judged, shift),
+        _statements(judged, sure),
+        _bins(judged, shift),
+        statements_held(
+            judged.lasts_night[night],
+            judged.night[night],
+            np.zeros(len(night)),
+            np.ones(len(night)),
+        ),
+        float(brier.mean()) if len(brier) else None,
+        float(loss.mean()) if len(loss) else None,
+        factor,
+        life_80.verdict,
+        _sentence(name, life_80, factor),
+    )
+
+
+def _statements(judged: Judged, where: NDArray[np.int64]) -> Held:
+    return statements_held(
+        judged.lasts_shift[where], judged.shift[where], judged.low[where], judged.high[where]
+    )
+
+
+def _bins(judged: Judged, where: NDArray[np.int64]) -> tuple[ClaimBin, ...]:
+    claimed = judged.lasts_shift[where]
+    bin_of = np.clip(np.searchsorted(BINS, claimed, side="right") - 1, 0, len(BINS) - 2)
+    return tuple(
+        ClaimBin(BINS[b], BINS[b + 1], int((bin_of == b).sum()), _statements(judged, rows))
+        for b in range(len(BINS) - 1)
+        if len(rows := where[bin_of == b])
+    )
+
+
+def _badness(score: ForecastScore) -> tuple[float, str]:
+    held = score.life_80
+    gap = 0.0 if held.held is None else held.claimed - held.held
+    return (-gap * math.sqrt(held.trials), score.name)
+
+
+def _sentence(name: str, held: Held, factor: float | None) -> str:
+    if held.held is None or held.verdict == "too_few":
+        said = f"{name}: too few edges have come to their end to judge its forecasts."
+    else:
+        said = (
+            f"{name}: of intervals that claimed {held.claimed:.0%} of lives, {held.held:.0%} "
+            f"came true; seen from {held.trials:.0f} edges, {held.band_low:.0%} to "
+            f"{held.band_high:.0%} agree with that: {_WORDS[held.verdict]}."
+        )
+    if factor is not None and factor >= 1.05:
+        said += f" Its lives are now forecast {factor:.1f} times as wide."
+    return said
+
+
+_WORDS = {
+    "within_chance": "within what chance allows",
+    "too_sure": "the forecasts were too sure",
+    "too_cautious": "the forecasts were too cautious",
+}

@@ -1,0 +1,104 @@
+"""How much wider each key's forecasts have to be, from what followed the ones shown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from crib.floor.timeline import us_of
+from crib.life.taylor import Floats
+from crib.life.widening import shown_lives, widening
+from crib.store.engine import Tx
+from crib.store.kept_rows import KeptForecast, first_of_stays
+from crib.usecases.kept_outcomes import NOT_JUDGED, Outcome, outcomes
+from crib.usecases.shop_view import ShopView
+from crib.usecases.stays import Key
+
+#: First forecasts of stays looked at per key; the last thirty tell nearly all.
+_MOST_STAYS = 80
+
+#: From this factor on a key is pointed out: chance alone seldom gives as much.
+POINTED_OUT = 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class Distrust:
+    """A key whose forecasts ran wrong.
+
+    Attributes:
+        key: Its name.
+        widening: Factor by which its lives are now stretched about their median.
+        sentence: The same in words.
+    """
+
+    key: str
+    widening: float
+    sentence: str
+
+
+def widening_of_keys(tx: Tx, view: ShopView, keys: Sequence[Key]) -> Floats:
+    """Factor from 1 up for each key's life distribution, shape (keys,).
+
+    The first forecast of each edge counts, so that lives are independent of each other.
+
+    Args:
+        tx: An open transaction.
+        view: The shop; forecasts and facts dated up to its instant are looked at.
+        keys: Keys of the life model, in its order.
+    """
+    names = [key.text(view.rows.items) for key in keys]
+    number = {name: place for place, name in enumerate(names)}
+    kept = first_of_stays(tx, names, us_of(view.now), _MOST_STAYS)
+    told = _of_edges(kept, outcomes(view, kept))
+    told.sort(key=lambda pair: (pair[1].failed_us or pair[1].good_us, pair[0].id))
+    rows = [row for row, _ in told]
+    ended = [outcome for _, outcome in told]
+    age = np.array([row.age for row in rows])
+    good = np.array([one.good_wear for one in ended])
+    failed = np.array([one.failed_wear if one.state == "worn" else math.inf for one in ended])
+    shown = shown_lives(
+        [number[row.life_key] for row in rows],
+        [row.life_p10 for row in rows],
+        [row.life_p50 for row in rows],
+        [row.life_p90 for row in rows],
+        [row.widening for row in rows],
+        age,
+        age + good,
+        age + failed,
+    )
+    return widening(shown, len(names))
+
+
+def _of_edges(
+    kept: Sequence[KeptForecast], ends: Sequence[Outcome]
+) -> list[tuple[KeptForecast, Outcome]]:
+    """The earliest forecast that stands of each edge, with what followed."""
+    first: dict[int, tuple[KeptForecast, Outcome]] = {}
+    for row, outcome in zip(kept, ends, strict=True):
+        if outcome.state not in NOT_JUDGED:
+            first.setdefault(row.assembly_id, (row, outcome))
+    return list(first.values())
+
+
+def distrusted(names: Sequence[str], factors: Floats) -> list[Distrust]:
+    """Keys whose forecasts ran wrong, the worst first.
+
+    Args:
+        names: Names of the keys.
+        factors: What ``widening_of_keys`` gave.
+    """
+    found = [
+        Distrust(
+            name,
+            factor,
+            f"Forecasts of {name} ran wrong: edges fell about {factor:.1f} times as far from "
+            "the forecast median as they should. Its lives are forecast so much wider until "
+            "they come in as forecast again.",
+        )
+        for name, factor in zip(names, factors.tolist(), strict=True)
+        if factor >= POINTED_OUT
+    ]
+    return sorted(found, key=lambda one: -one.widening)

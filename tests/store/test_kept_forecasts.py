@@ -1,0 +1,432 @@
+"""Forecasts that were shown are kept, and judged by what then happened, in a real database."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from crib.errors import Conflict, Invalid, StoreFull
+from crib.floor.timeline import us_of
+from crib.metrology.preset import Reading
+from crib.store.checking import check
+from crib.store.engine import Store, revision
+from crib.store.kept_rows import KeptForecast, first_of_stays, kept_between
+from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.forecast import forecast_shop
+from crib.usecases.keep_forecasts import keep_plan
+from crib.usecases.kept_outcomes import outcomes
+from crib.usecases.mount_tool import MountTool, mount_tool
+from crib.usecases.plan_cache import PlanCache
+from crib.usecases.preset_tool import PresetTool, preset_tool
+from crib.usecases.remove_tool import RemoveTool, remove_tool
+from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
+from crib.usecases.reverse_fact import ReverseFact, reverse_fact
+from crib.usecases.score_forecasts import score_forecasts
+from crib.usecases.widen_forecasts import distrusted, widening_of_keys
+
+CYCLE = timedelta(seconds=45)
+GOOD = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
+
+
+class Floor:
+    """The small shop's first machine, and the plans that were shown of it."""
+
+    def __init__(self, store: Store, start: datetime) -> None:
+        self.store, self.start, self.count = store, start, 0
+        self.now = start + timedelta(minutes=10)
+        self.plans = PlanCache(store)
+        self.act(report_counts, ReportCounts("M1", [CountReading(self.now, 0)]))
+
+    def act(self, verb: Callable[..., Any], command: Any) -> Any:
+        with self.store.write() as tx:
+            return verb(tx, self.now, command)
+
+    def mount(self, station: str = "M1/T01") -> Any:
+        code = self.act(build_assembly, BuildAssembly("TURN-OD", "TH-1", "LOT-I1")).code
+        assert self.act(preset_tool, PresetTool(code, GOOD)).accepted
+        return self.act(mount_tool, MountTool(station, code))
+
+    def make(self, parts: int) -> None:
+        readings = []
+        for _ in range(parts // 10):
+            self.now += CYCLE * 10
+            self.count += 10
+            readings.append(CountReading(self.now, self.count))
+        assert not self.act(report_counts, ReportCounts("M1", readings)).refused
+
+    def remove(self, reason: str) -> Any:
+        return self.act(remove_tool, RemoveTool(reason, "M1/T01"))
+
+    def show(self) -> None:
+        self.plans.plan(self.now)
+        self.plans.keeper.keep()
+
+    def rest(self, at: datetime) -> None:
+        """Nothing is made until then; the counter says so."""
+        self.now = at
+        self.act(report_counts, ReportCounts("M1", [CountReading(at, self.count)]))
+
+    def kept(self) -> list[KeptForecast]:
+        with self.store.read() as tx:
+            return kept_between(tx, 0, us_of(self.now) + 1)
+
+    def judged(self) -> list[tuple[KeptForecast, Any]]:
+        with self.store.read() as tx:
+            view = forecast_shop(tx, self.now).view
+            kept = kept_between(tx, 0, us_of(self.now) + 1)
+            return list(zip(kept, outcomes(view, kept), strict=True))
+
+    def scores(self, by: str = "shop", **span: datetime) -> Any:
+        with self.store.read() as tx:
+            return score_forecasts(tx, forecast_shop(tx, self.now), by, **span)
+
+
+@pytest.fixture
+def floor(store: Store, shop: SimpleNamespace) -> Floor:
+    return Floor(store, shop.start)
+
+
+def test_the_first_forecast_of_a_shift_is_kept_as_it_was_shown(floor):
+    mounted = floor.mount()
+    floor.make(50)
+    shown = floor.plans.plan(floor.now).forecasts[0]
+    assert floor.plans.keeper.waiting
+
+    assert floor.plans.keeper.keep() == 1
+
+    (row,) = floor.kept()
+    assert (row.at_us, row.mount_id, row.occasion) == (
+        us_of(floor.now),
+        mounted.fact_id,
+        "shift",
+    )
+    assert (row.life_key, row.first_of_stay, row.widening) == (shown.basis.key, True, 1.0)
+    assert (row.age, row.wear_per_part) == (shown.share_used, shown.basis.wear_per_part)
+    assert [int(row.left[place] / row.wear_per_part) for place in (0, 1, 3, 5)] == [
+        shown.parts_left[name] for name in ("p05", "p10", "p50", "p90")
+    ]
+    assert row.lasts_shift == pytest.approx(1 - shown.fail_probability_shift)
+    assert row.fails_unattended == shown.fail_probability_unattended
+    # attended from 6:00 to 22:00 in Zurich, then nobody there until 6:00
+    begin = floor.start.replace(hour=21)
+    assert row.shift_ends_us == row.unattended_begins_us == us_of(begin)
+    assert row.unattended_ends_us == us_of(begin + timedelta(hours=8))
+    assert not floor.plans.keeper.waiting
+
+
+def test_a_shift_keeps_one_forecast_however_often_it_is_shown(floor):
+    floor.mount()
+    for _ in range(5):
+        floor.make(20)
+        floor.show()
+    again = PlanCache(floor.store)  # another process
+    again.plan(floor.now)
+
+    assert again.keeper.keep() == 0
+    assert len(floor.kept()) == 1
+    floor.now = floor.start + timedelta(hours=15, minutes=30)
+    floor.show()
+    assert [row.first_of_stay for row in floor.kept()] == [True, False]
+
+
+def test_the_last_forecast_before_the_removal_is_kept_too(floor):
+    floor.mount()
+    floor.make(20)
+    floor.show()
+    floor.make(40)
+    floor.show()
+    last = floor.now
+    floor.make(20)
+    floor.remove("chipped")
+    floor.show()
+
+    assert [(row.occasion, row.at_us) for row in floor.kept()][1:] == [("last", us_of(last))]
+
+
+def test_an_edge_that_comes_and_goes_after_one_look_is_kept_once(floor):
+    floor.mount()
+    floor.make(20)
+    floor.show()
+    floor.remove("chipped")
+    floor.show()
+
+    assert len(floor.kept()) == 1
+
+
+def test_looking_at_the_past_keeps_nothing_and_looking_counts_no_change(floor):
+    floor.mount()
+    floor.make(50)
+    floor.plans.as_of(floor.now)
+    assert not floor.plans.keeper.waiting
+    with floor.store.read() as tx:
+        before = revision(tx)
+
+    floor.show()
+
+    with floor.store.read() as tx:
+        assert revision(tx) == before
+    assert len(floor.kept()) == 1
+
+
+def test_an_edge_that_no_run_uses_leaves_nothing_to_keep(floor):
+    floor.mount("M2/T01")
+    floor.show()
+
+    assert floor.kept() == []
+
+
+def test_what_is_kept_is_never_changed(floor):
+    floor.mount()
+    floor.make(20)
+    floor.show()
+
+    for statement in (
+        "UPDATE kept_forecasts SET widening = 2",
+        "DELETE FROM kept_forecasts",
+        "INSERT OR REPLACE INTO kept_forecasts SELECT * FROM kept_forecasts",
+    ):
+        with pytest.raises(Conflict), floor.store.write() as tx:
+            tx.exec_driver_sql(statement)
+    assert check(floor.store) == []
+
+
+def test_a_failure_to_keep_is_told_and_made_up_for(floor, monkeypatch, caplog):
+    floor.mount()
+    floor.make(20)
+    keeper = floor.plans.keeper
+
+    def full(*_: object) -> int:
+        raise StoreFull("The disk is full.")
+
+    with monkeypatch.context() as patched, caplog.at_level(logging.ERROR, "crib.keep"):
+        patched.setattr("crib.usecases.keep_forecasts.insert_kept", full)
+        shown = floor.plans.plan(floor.now)
+        assert keeper.keep() == 0
+
+    assert len(shown.forecasts) == 1  # the reader got an answer
+    assert "not kept: The disk is full." in caplog.text
+    assert (keeper.failures, keeper.last_failure, keeper.waiting) == (
+        1,
+        "The disk is full.",
+        True,
+    )
+    assert keeper.keep() == 1
+    assert (len(floor.kept()), keeper.waiting) == (1, False)
+
+
+def test_wear_from_the_forecast_to_the_failure_is_what_it_is_judged_by(floor):
+    floor.mount()
+    floor.make(30)
+    floor.show()
+    floor.make(70)
+    floor.remove("worn_early")
+
+    ((row, outcome),) = floor.judged()
+
+    assert outcome.state == "worn"
+    assert outcome.good_us == outcome.failed_us == us_of(floor.now)
+    assert outcome.good_wear == outcome.failed_wear == pytest.approx(70 * row.wear_per_part)
+
+
+def test_an_edge_goes_on_through_a_job_change(floor):
+    code = floor.mount().code
+    floor.make(30)
+    floor.show()
+    floor.make(20)
+    floor.remove("job_change")
+    (lying,) = floor.judged()
+    floor.rest(floor.now + timedelta(hours=1))
+    floor.act(mount_tool, MountTool("M1/T01", code))
+    floor.make(40)
+    floor.remove("worn_early")
+
+    ((row, outcome),) = floor.judged()
+
+    assert lying[1].state == "going_on"
+    assert outcome.state == "worn"
+    assert outcome.good_wear == pytest.approx(60 * row.wear_per_part, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("reason", "state"), [("worn as planned", "taken_out_early"), ("broken", "broken")]
+)
+def test_the_end_says_what_is_known_of_the_life(floor, reason, state):
+    floor.mount()
+    floor.show()
+    floor.make(30)
+    floor.remove(reason)
+
+    ((_, outcome),) = floor.judged()
+
+    assert outcome.state == state
+    assert (outcome.failed_us is None) == (state == "taken_out_early")
+
+
+def test_a_failure_found_in_the_morning_lies_somewhere_in_the_night(floor):
+    floor.mount()
+    floor.show()
+    floor.make(100)
+    floor.rest(floor.start + timedelta(hours=15))  # nobody there
+    floor.make(200)
+    floor.rest(floor.start + timedelta(days=1))
+    floor.now = floor.start + timedelta(hours=23, minutes=30)
+    floor.remove("broken")
+
+    ((row, outcome),) = floor.judged()
+
+    night = floor.start.replace(hour=21)
+    assert (outcome.good_us, outcome.failed_us) == (
+        us_of(night),
+        us_of(night + timedelta(hours=8)),
+    )
+    assert outcome.good_wear == pytest.approx(100 * row.wear_per_part, rel=0.05)
+    assert outcome.failed_wear == pytest.approx(300 * row.wear_per_part, rel=0.05)
+
+
+def test_a_mount_that_was_reversed_takes_its_forecasts_with_it(floor):
+    mounted = floor.mount()
+    floor.make(30)
+    floor.show()
+    floor.act(reverse_fact, ReverseFact(mounted.fact_id, note="wrong station"))
+
+    scores = floor.scores()
+
+    assert [outcome.state for _, outcome in floor.judged()] == ["taken_back"]
+    assert (scores.scores, scores.taken_back) == ((), 1)
+
+
+def test_a_removal_that_was_reversed_is_judged_by_the_true_one(floor):
+    floor.mount()
+    floor.show()
+    floor.make(50)
+    wrong = floor.remove("broken")
+    before = floor.judged()[0][1]
+    floor.act(reverse_fact, ReverseFact(wrong.fact_id, note="it was another tool"))
+    floor.make(50)
+    floor.remove("worn_early")
+
+    ((row, outcome),) = floor.judged()
+
+    assert (before.state, outcome.state) == ("broken", "worn")
+    assert outcome.good_wear == pytest.approx(100 * row.wear_per_part)
+
+
+def test_new_constants_do_not_move_old_forecasts(floor, shop):
+    from crib.records.catalogue import TOOL_LIFE
+    from crib.store.records import get_record, list_records, update_record
+
+    floor.mount()
+    floor.make(10)
+    floor.show()
+    floor.make(100)
+    with floor.store.write() as tx:
+        (life,) = list_records(tx, TOOL_LIFE)
+        version = get_record(tx, TOOL_LIFE, life["id"])["version"]
+        update_record(tx, TOOL_LIFE, life["id"], {"c_m_min": 180.0}, version)
+    floor.remove("worn_early")
+
+    ((row, outcome),) = floor.judged()
+
+    assert outcome.good_wear == pytest.approx(100 * row.wear_per_part, rel=1e-6)
+
+
+def lived(floor: Floor, lives: list[int], reason: str = "worn_early") -> None:
+    """Edges one after the other, each shown when it begins, of so many parts."""
+    for parts in lives:
+        floor.mount()
+        floor.show()
+        floor.make(parts)
+        floor.remove(reason)
+        floor.now += timedelta(minutes=1)
+        floor.show()
+
+
+def test_shifts_and_lives_are_counted(floor):
+    lived(floor, [60, 100, 80])
+    floor.mount()
+    floor.make(20)
+    floor.show()
+
+    (score,) = floor.scores().scores
+
+    assert (score.name, score.edges, score.ended) == ("shop", 4, 3)
+    assert score.forecasts == len(floor.kept())
+    assert (score.shift.known_held, score.shift.known_failed) == (0, 3)  # one runs still
+    assert score.life_80.verdict == "too_few"
+    assert 0 <= score.shift_brier <= 1
+    assert score.life_pinball > 0
+
+
+def test_forecasts_that_ran_wrong_are_pointed_out_and_widened(floor):
+    lived(floor, [10, 200] * 8)
+
+    with floor.store.read() as tx:
+        plan = forecast_shop(tx, floor.now)
+        factors = widening_of_keys(tx, plan.view, plan.keys)
+        first = first_of_stays(tx, ["CNMG-408~M~turn"], us_of(floor.now), 80)
+    names = [key.text(plan.view.rows.items) for key in plan.keys]
+
+    assert len(first) == 16
+    assert factors.max() > 1.2
+    (pointed,) = distrusted(names, factors)
+    assert pointed.key == "CNMG-408~M~turn"
+    assert pointed.key in pointed.sentence
+
+
+def test_the_past_is_widened_by_what_was_known_then(floor):
+    lived(floor, [80])
+    then = floor.now
+    lived(floor, [10, 300] * 5)
+
+    with floor.store.read() as tx:
+        plan = forecast_shop(tx, then)
+        factors = widening_of_keys(tx, plan.view, plan.keys)
+
+    assert factors.max() < 1.1
+
+
+@pytest.mark.parametrize(
+    ("by", "names"),
+    [("key", ["CNMG-408~M~turn"]), ("machine", ["M1"]), ("month", ["2026-01"])],
+)
+def test_scores_by_group(floor, by, names):
+    lived(floor, [60, 100])
+
+    assert [score.name for score in floor.scores(by).scores] == names
+
+
+def test_scores_of_a_span_look_at_no_other_forecasts(floor):
+    lived(floor, [60])
+    floor.now += timedelta(minutes=1)
+    middle = floor.now
+    floor.now += timedelta(minutes=1)
+    lived(floor, [70, 80])
+
+    assert floor.scores(until=middle).scores[0].edges == 1
+    assert floor.scores(since=middle + timedelta(seconds=1)).scores[0].edges == 2
+
+
+def test_questions_that_cannot_be_meant_are_refused(floor):
+    with pytest.raises(Invalid, match="by is 'colour'"):
+        floor.scores("colour")
+    with pytest.raises(Invalid, match="since lies after until"):
+        floor.scores(since=floor.now + timedelta(days=1))
+
+
+def test_a_shop_that_showed_nothing_has_no_scores(floor):
+    assert floor.scores().scores == ()
+
+
+def test_keeping_a_whole_plan_at_once_keeps_it_once(floor):
+    floor.mount()
+    floor.make(20)
+    with floor.store.write() as tx:
+        plan = forecast_shop(tx, floor.now)
+        kept = [keep_plan(tx, plan) for _ in range(2)]
+
+    assert kept == [1, 0]
