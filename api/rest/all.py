@@ -20,6 +20,7 @@ from api.rest import (
     workings,
     workings_clock,
     workings_constants,
+    workings_cutting,
 )
 from api.rest.records import COLLECTIONS, records_blueprint
 
@@ -40,6 +41,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         paper.blueprint,
         workings.blueprint,
         workings_clock.blueprint,
+        workings_cutting.blueprint,
         workings_constants.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )

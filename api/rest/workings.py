@@ -11,8 +11,6 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, computes, reads
 from api.schemas import workings as shapes
 from crib.codes import check_character
-from crib.cutting.engagement import engage
-from crib.cutting.operations import CutOperation
 from crib.errors import Invalid
 from crib.life.economics import (
     CutCosts,
@@ -31,29 +29,6 @@ from crib.planning.bench_order import OrderJob, order_jobs
 from crib.planning.order_quantity import order_quantity, reorder_point
 
 blueprint = Blueprint("workings", __name__, description="The calculations by themselves.")
-
-
-#: Columns of an operation that say where it stands, not what it cuts.
-_PLACE = ("part", "sequence", "tool_number", "path", "tool_spec")
-
-
-@computes(
-    blueprint,
-    "/v1/workings/engaged-time",
-    shapes.EngagedTimeAnswer(),
-    body=shapes.EngagedTimeBody(),
-)
-def work_out_engaged_time(call: Call) -> Any:
-    """Work out the minutes in cut of one operation, and what they wear."""
-    given = {name: value for name, value in call.body.items() if name not in _PLACE}
-    limits = {
-        "machine": given.pop("spindle_max_rpm", None),
-        "station": given.pop("station_max_rpm", None),
-        "holder": given.pop("holder_max_rpm", None),
-        "tool": given.pop("tool_max_rpm", None),
-    }
-    n = given.pop("n", 0.25)
-    return engage(CutOperation(**given), limits, n)
 
 
 @computes(blueprint, "/v1/workings/life-fit", shapes.LifeFitAnswer(), body=shapes.LifeFitBody())

@@ -20,6 +20,15 @@ BODIES: dict[str, dict[str, Any]] = {
         "cutting_speed_m_min": 120.0,
         "spindle_max_rpm": 10_000,
     },
+    "roughness": {"feed_mm_rev": 0.1, "corner_radius_mm": 0.4},
+    "thread-passes": {"depth_mm": 0.614, "first_depth_mm": 0.15, "spring_passes": 1},
+    "bar": {
+        "bar_length_mm": 3000.0,
+        "bar_remnant_mm": 250.0,
+        "part_length_mm": 22.0,
+        "cutoff_width_mm": 2.0,
+        "headstock_stroke_mm": 10.0,
+    },
     "life-fit": {"lives": LIVES, "age": 300},
     "reorder": {
         "mean_per_day": 50,
@@ -87,6 +96,15 @@ def test_an_operation_is_taken_as_it_stands_in_the_records(client):
         sent = {name: value for name, value in operation.items() if value is not None}
         answer = client.post("/v1/workings/engaged-time", json=sent)
         assert answer.status_code == 200, (sent, answer.get_data(as_text=True))
+
+
+def test_a_bar_a_thread_and_a_corner_come_to_what_the_rules_say(client):
+    assert work(client, "bar") == {"parts": 114, "regrips": 2}
+    thread = work(client, "thread-passes")
+    assert (thread["cutting_passes"], thread["passes"]) == (17, 18)
+    assert thread["depths_mm"][:2] == pytest.approx([0.15, 0.212132])
+    corner = work(client, "roughness")
+    assert corner == pytest.approx({"peak_um": 3.13730, "mean_um": 0.78125}, abs=1e-4)
 
 
 def test_what_is_missing_for_a_time_is_named_by_column(client):
