@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,19 +26,27 @@ class MachineOutput:
         total: Parts made up to each, shape (points,).
         run: Index of the run (into the caller's list) that each point's increment belongs to,
             ``NO_RUN`` where none was running, shape (points,).
+        corners: Places of the first and the last point, and between them of those after which
+            the run changes.
     """
 
     at_us: Ints
     total: Floats
     run: Ints
+    corners: Ints = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        changes = np.flatnonzero(self.run[1:-1] != self.run[2:]) + 1
+        corners = np.concatenate([[0], changes, [self.at_us.size - 1]]).astype(np.int64)
+        object.__setattr__(self, "corners", corners)
 
     def total_at(self, at_us: Ints | int) -> Ints:
         """Whole parts made up to instants; differences of neighbours add up exactly."""
         if not self.at_us.size:
             return np.zeros(np.shape(at_us), dtype=np.int64)
-        # the tiny lift keeps 2.9999999 from an interpolation at an exact reading at 3
-        line = np.interp(np.asarray(at_us, dtype=np.float64), self.at_us, self.total)
-        return np.floor(line + 1e-6).astype(np.int64)
+        # the tiny lift keeps an interpolation that ends at 2.9999999 at the third part
+        made = self._made_by(np.asarray(at_us, dtype=np.int64))
+        return np.floor(made + 1e-6).astype(np.int64)
 
     def used(
         self, per_part: Floats, from_us: Ints, to_us: Ints, case: Ints | None = None
@@ -59,7 +67,7 @@ class MachineOutput:
             return np.zeros(np.shape(from_us), dtype=np.float64)
         rates = np.atleast_2d(np.asarray(per_part, dtype=np.float64))
         rates = np.hstack([rates, np.zeros((len(rates), 1))])  # NO_RUN takes nothing
-        corners = self._corners()
+        corners = self.corners
         at, total = self.at_us[corners], self.total[corners]
         rates = rates[:, self.run[corners[1:]]]
         before = np.cumsum(np.diff(total) * rates, axis=1)
@@ -67,7 +75,7 @@ class MachineOutput:
         row = np.zeros(np.shape(from_us), dtype=np.int64) if case is None else case
 
         def taken_by(instant_us: Ints) -> Floats:
-            made = np.interp(instant_us, self.at_us, self.total)
+            made = self._made_by(instant_us)
             stretch = np.searchsorted(at[1:-1], instant_us, side="right")
             taken: Floats = before[row, stretch] + rates[row, stretch] * (made - total[stretch])
             return taken
@@ -76,17 +84,24 @@ class MachineOutput:
         # rounding takes nothing back, but a rate below 0 (a logarithm) does
         return taken if np.any(rates < 0) else np.maximum(taken, 0.0)
 
-    def _corners(self) -> Ints:
-        """First and last point, and between them those where the run changes."""
-        changes = np.flatnonzero(self.run[1:-1] != self.run[2:]) + 1
-        return np.concatenate([[0], changes, [self.at_us.size - 1]])
-
     def parts_of_run(self, run: int) -> int:
         """Parts counted for a run so far."""
         if self.at_us.size < 2:
             return 0
-        steps = np.diff(self.total, prepend=self.total[0])
-        return int(np.floor(steps[self.run == run].sum() + 1e-6))
+        steps = np.diff(self.total[self.corners])
+        return int(np.floor(steps[self.run[self.corners[1:]] == run].sum() + 1e-6))
+
+    def _made_by(self, at_us: Ints) -> Floats:
+        """Parts made by instants, between readings along a straight line."""
+        if self.at_us.size < 2:
+            return np.full(at_us.shape, self.total[0])
+        # only the points around each instant are looked at: there are years of them
+        right = np.clip(np.searchsorted(self.at_us, at_us, "right"), 1, self.at_us.size - 1)
+        begin, end = self.at_us[right - 1], self.at_us[right]
+        share = np.clip((at_us - begin) / (end - begin), 0.0, 1.0)
+        before, after = self.total[right - 1], self.total[right]
+        made: Floats = before + share * (after - before)
+        return made
 
 
 def machine_output(
@@ -112,7 +127,9 @@ def machine_output(
     ends = np.asarray(run_to_us, dtype=np.int64)
     changes = np.concatenate([starts, ends])
     inside = changes[(changes > at_us[0]) & (changes < at_us[-1])]
-    points = np.unique(np.concatenate([at_us, inside]))
+    place = np.searchsorted(at_us, inside)
+    extra = np.unique(inside[at_us[place] != inside])
+    points = np.insert(at_us, np.searchsorted(at_us, extra), extra)
     line = np.interp(points, at_us, total)
     if starts.size:
         # the run of an increment is the one running just before its end
@@ -161,6 +178,14 @@ def output_of_runs(
         run_ids: Ids of the runs, in the order of their windows.
         windows: As ``run_windows`` gives them.
     """
-    number = {run_id: index for index, run_id in enumerate(run_ids)}
-    named = np.array([number.get(run, NO_RUN) for run in named_id.tolist()], dtype=np.int64)
-    return machine_output(at_us, total, named, *windows)
+    return machine_output(at_us, total, numbers_of(named_id, run_ids), *windows)
+
+
+def numbers_of(named_id: Ints, run_ids: Sequence[int]) -> Ints:
+    """Places of run ids in a list of them, ``NO_RUN`` for others; shape as ``named_id``."""
+    if not len(run_ids):
+        return np.full(named_id.shape, NO_RUN, dtype=np.int64)
+    ids = np.asarray(run_ids, dtype=np.int64)
+    order = np.argsort(ids)
+    place = np.minimum(np.searchsorted(ids[order], named_id), ids.size - 1)
+    return np.where(ids[order][place] == named_id, order[place], NO_RUN)
