@@ -12,6 +12,7 @@ from crib.designation.holder import (
 from crib.designation.insert import Insert, parse_insert
 from crib.designation.material import Application, parse_material
 from crib.designation.nearest import read_or_refuse
+from crib.designation.scanning import Unreadable, plain_text
 from crib.designation.usual import oddness
 
 
@@ -59,3 +60,19 @@ def read_material(text: str) -> Application:
         BadDesignation: As for ``read_insert``.
     """
     return read_or_refuse(text, parse_material, "material group (ISO 513)", oddness)
+
+
+def insert_or_none(text: str) -> Insert | None:
+    """Read an insert where the text is one: a shop may name an item in its own words."""
+    try:
+        return parse_insert(plain_text(text))
+    except Unreadable:
+        return None
+
+
+def holder_or_none(text: str) -> TurningHolder | BoringBar | None:
+    """Read a holder or bar where the text is one."""
+    try:
+        return parse_any_holder(plain_text(text))
+    except Unreadable:
+        return None

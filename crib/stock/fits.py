@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from crib.designation.pockets import pocket_misfits
+from crib.designation.reading import holder_or_none, insert_or_none
+
 
 class Misfit(NamedTuple):
     """One reason why pieces do not make a tool: the field it concerns, and the words."""
@@ -21,11 +24,12 @@ class HolderFacts:
     Attributes:
         mark: The shop's own mark.
         holder_type: Name of its type.
-        accepts: Starts of designations that its pocket takes, ``|`` between them; None or
-            empty takes anything.
+        accepts: Starts of designations that its pocket takes, ``|`` between them. Where the
+            shop says so, that decides; where it does not, the designations do.
         condition: As the shop wrote it.
         out_of_service: Whether that condition keeps it off the bench.
         retired: Whether the record was retired.
+        designation: Of its type; by ISO 5608 or ISO 6261 it tells what the pocket takes.
     """
 
     mark: str
@@ -34,6 +38,7 @@ class HolderFacts:
     condition: str | None = None
     out_of_service: bool = False
     retired: bool = False
+    designation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +73,12 @@ def accepts(starts: str | None, designation: str) -> bool:
         >>> accepts("", "DCGT11T302")
         True
     """
-    wanted = [plain for start in (starts or "").split("|") if (plain := _plain(start))]
+    wanted = _starts(starts)
     return not wanted or _plain(designation).startswith(tuple(wanted))
+
+
+def _starts(starts: str | None) -> list[str]:
+    return [plain for start in (starts or "").split("|") if (plain := _plain(start))]
 
 
 def _plain(text: str) -> str:
@@ -87,15 +96,24 @@ def build_misfits(spec: SpecFacts, holder: HolderFacts, item: ItemFacts) -> tupl
                 f"{' or '.join(spec.cutting_items)}",
             )
         )
-    if not accepts(holder.accepts, item.designation):
-        found.append(
-            Misfit(
-                "lot",
-                f"{item.designation} does not go into holder {holder.mark}, which takes "
-                f"{' or '.join(start.strip() for start in (holder.accepts or '').split('|'))}",
-            )
-        )
+    found += _pocket_problems(holder, item)
     return tuple(found)
+
+
+def _pocket_problems(holder: HolderFacts, item: ItemFacts) -> list[Misfit]:
+    goes_not = f"{item.designation} does not go into holder {holder.mark}"
+    if _starts(holder.accepts):
+        if accepts(holder.accepts, item.designation):
+            return []
+        takes = " or ".join(start.strip() for start in (holder.accepts or "").split("|"))
+        return [Misfit("lot", f"{goes_not}, which takes {takes}")]
+    pocket, insert = holder_or_none(holder.designation), insert_or_none(item.designation)
+    if pocket is None or insert is None:  # in the shop's own words: nothing is known of it
+        return []
+    return [
+        Misfit("lot", f"{goes_not} ({pocket}): {reason}")
+        for reason in pocket_misfits(pocket, insert)
+    ]
 
 
 def _spec_problems(spec: SpecFacts) -> list[Misfit]:

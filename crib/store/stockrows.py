@@ -57,6 +57,7 @@ class HolderRow:
     max_rpm: float | None
     interface: str | None
     kind: str | None
+    designation: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +125,7 @@ _HOLDER: Select[Any] = (
         _types.c.max_rpm,
         _types.c.interface,
         _types.c.kind,
+        _types.c.designation,
     )
     .join(_types, _types.c.id == _holders.c.holder_type_id)
     .where(_holders.c.id == bindparam("id"))

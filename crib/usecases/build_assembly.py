@@ -133,6 +133,7 @@ def _refuse_misfits(tx: Tx, spec: SpecRow, holder: HolderRow, lot: LotRow) -> No
             holder.condition,
             is_out_of_service(holder.condition),
             holder.retired,
+            holder.designation,
         ),
         ItemFacts(lot.mark, lot.cutting_item, lot.designation, lot.retired, lot.item_retired),
     )

@@ -146,6 +146,19 @@ def test_an_insert_that_the_pocket_does_not_accept_is_refused(acts: Any) -> None
         acts.build(lot="LOT-V")
 
 
+def test_a_holder_without_accepted_starts_takes_what_its_designation_says(acts: Any) -> None:
+    from crib.records.catalogue import HOLDER_TYPES
+
+    kind = acts.shop.ids["holder_types"]["SQ12-CN"]
+    update_record(acts.tx, HOLDER_TYPES, kind, {"accepts": None, "designation": "SCLCR1212F12"})
+
+    with pytest.raises(DoesNotFit, match="its clearance is 0°"):
+        acts.build()
+
+    update_record(acts.tx, HOLDER_TYPES, kind, {"designation": "PCLNR1212F12"})
+    assert acts.build().code
+
+
 def test_names_that_nothing_carries_are_told_from_mistyped_codes(acts: Any) -> None:
     with pytest.raises(NotKnown, match="NO-SPEC"):
         acts.build(tool_spec="NO-SPEC")
