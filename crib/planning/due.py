@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from crib.life.model import LifeModel
 from crib.planning.ahead import TimeAhead
 from crib.planning.demand import Segments, WearAhead, wear_ahead
+from crib.planning.wear_lines import WearLines
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -117,36 +118,29 @@ def edges_due(
     rate = np.where(wear_now > 0, wear_now, _SOME_WEAR)
     remaining = model.remaining(key, age, rate, PROBS).reshape(count, len(PROBS))
     parts_left = np.where(wear_now[:, None] > 0, remaining / rate[:, None], np.inf)
-    run_out_s = np.array(
-        [
-            [line.seconds_until(wear) for wear in row]
-            for line, row in zip(lines, remaining.tolist(), strict=True)
-        ],
-        dtype=np.float64,
-    ).reshape(count, len(PROBS))
-    shift = np.array(
-        [
-            line.at(machines[edge.machine].shift_end_s)
-            for edge, line in zip(edges, lines, strict=True)
-        ],
-        dtype=np.float64,
-    )
-    stretches = [machine.time.next_unattended() for machine in machines]
-    of_edges = [stretches[edge.machine] for edge in edges]
+    rows, batch = np.arange(count), WearLines(lines)
+    run_out_s = np.empty((count, len(PROBS)))
+    for column in range(len(PROBS)):
+        run_out_s[:, column] = batch.until(rows, remaining[:, column])
+    machine = np.array([e.machine for e in edges], dtype=np.int64)
+    shift_end_s = np.array([one.shift_end_s for one in machines], dtype=np.float64)
+    shift = batch.at(rows, shift_end_s[machine])
     none = (math.nan, math.nan)
-    dark = np.array([stretch or none for stretch in of_edges]).reshape(count, 2)
-    dark_wear = np.array(
-        [
-            (line.at(stretch[0]), line.at(stretch[1])) if stretch else (0.0, 0.0)
-            for line, stretch in zip(lines, of_edges, strict=True)
-        ]
-    ).reshape(count, 2)
+    stretches = np.array(
+        [one.time.next_unattended() or none for one in machines], dtype=np.float64
+    )
+    dark = stretches.reshape(len(machines), 2)[machine]
+    inside = np.isfinite(dark)
+    dark_wear = np.zeros((count, 2))
+    for column in range(2):
+        at = np.where(inside[:, column], dark[:, column], 0.0)
+        dark_wear[:, column] = batch.at(rows, at)
     return EdgesDue(
         wear_now=wear_now,
         lines=lines,
         remaining=remaining,
         parts_left=parts_left,
-        run_out_us=_clock_us(machines, edges, run_out_s),
+        run_out_us=_clock_us(machines, machine, run_out_s),
         fail_shift=model.fail_probability(key, age, shift, rate),
         dark_s=dark,
         fail_dark=model.fail_probability(
@@ -155,12 +149,9 @@ def edges_due(
     )
 
 
-def _clock_us(
-    machines: Sequence[MachineAhead], edges: Sequence[MountedEdge], seconds: Floats
-) -> Ints:
+def _clock_us(machines: Sequence[MachineAhead], machine_of: Ints, seconds: Floats) -> Ints:
     """Instants of running seconds, each row on its own machine's clock."""
     at_us = np.empty(seconds.shape, dtype=np.int64)
-    machine_of = np.array([edge.machine for edge in edges], dtype=np.int64)
     order = np.argsort(machine_of, kind="stable")
     bounds = np.flatnonzero(np.diff(machine_of[order])) + 1
     for rows in np.split(order, bounds):

@@ -1,19 +1,23 @@
-"""Whether each machine lives through its next unattended stretch, and what would make it so."""
+"""Whether each machine lives through its unattended stretches, and what would make it so.
+
+Edges fail independently: a machine's chance of a failure is one minus the product of its edges'
+chances to live, so their cumulative hazards add up.
+"""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.life.model import LifeModel
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
-from crib.planning.swaps import StationPlan, Swap
+from crib.planning.night_choice import cheapest_cover
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 #: Chance of a failure that a machine may run with through an unattended stretch.
 NIGHT_LIMIT = 0.02
@@ -25,10 +29,26 @@ LEAST_GAIN = 0.05
 #: edge's chance: a nearly new edge is not changed for another new one.
 MOST_LEFT = 0.5
 
+#: Edges named that carry most of what is left.
+_NAMED = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Carrier:
+    """An edge that carries part of a stretch's risk, by itself.
+
+    Attributes:
+        station_id: Its station.
+        fail_probability: Its own chance to fail in the stretch, swaps made.
+    """
+
+    station_id: int
+    fail_probability: float
+
 
 @dataclass(frozen=True, slots=True)
 class MachineNight:
-    """One machine's next unattended stretch.
+    """One unattended stretch of one machine.
 
     Attributes:
         machine: Its name.
@@ -36,8 +56,15 @@ class MachineNight:
         end_us: End [µs].
         as_planned: Chance that an edge fails in it with the swaps planned anyway.
         with_swaps: The same after the swaps that this rule adds.
+        floor: The same if every edge were swapped that a fresh one is better than.
         added: Stations whose swap it brought forward.
         limit: Chance that was asked for.
+        ordinal: 0 for the machine's next stretch, 1 for the one after it, …
+        run_until_us: Where the limit is not kept: when the chance reaches it [µs], the swaps
+            made; stop the machine by then, or accept ``with_swaps``. None where it is kept,
+            and for later stretches.
+        run_until_parts: Parts from the begin of the stretch (or now) until then.
+        carriers: The edges that carry most of what is left, the worst first.
     """
 
     machine: str
@@ -45,167 +72,138 @@ class MachineNight:
     end_us: int
     as_planned: float
     with_swaps: float
+    floor: float
     added: tuple[int, ...]
     limit: float
+    ordinal: int = 0
+    run_until_us: int | None = None
+    run_until_parts: int | None = None
+    carriers: tuple[Carrier, ...] = ()
 
     @property
     def safe(self) -> bool:
         """Whether the limit is kept once the added swaps are made."""
         return self.with_swaps <= self.limit
 
-
-def keep_the_night(
-    machines: Sequence[MachineAhead],
-    edges: Sequence[MountedEdge],
-    due: EdgesDue,
-    plans: Sequence[StationPlan],
-    model: LifeModel,
-    limit: float = NIGHT_LIMIT,
-) -> tuple[list[StationPlan], list[MachineNight]]:
-    """Bring swaps forward, cheapest first, until each machine's stretch is under the limit.
-
-    Where the limit cannot be kept, the swaps remain that help much (``MOST_LEFT``).
-
-    The chance of a machine is one minus the product of its edges' chances to live (they fail
-    independently). What a swap gives away is the share of the planned cost that the edge
-    could still have earned.
-
-    Returns:
-        The plans with added swaps, and one row per machine that has an unattended stretch.
-    """
-    if not edges:
-        return list(plans), []
-    begin, end = due.dark_s[:, 0], due.dark_s[:, 1]
-    has = np.isfinite(begin)
-    swap_s = np.array([plan.first.seconds for plan in plans])
-    swapped = has & (swap_s <= np.where(has, begin, 0.0)) & (begin > 0)
-    worn = np.array(
-        [
-            (line.at(min(swap, dark)), line.at(dark), line.at(light)) if known else (0.0,) * 3
-            for line, known, swap, dark, light in zip(
-                due.lines,
-                has.tolist(),
-                swap_s.tolist(),
-                begin.tolist(),
-                end.tolist(),
-                strict=True,
+    @property
+    def sentence(self) -> str:
+        """What to make of it, in words."""
+        if self.as_planned <= self.limit:
+            return (
+                f"Left as planned it meets a failure with {self.as_planned:.1%}, within the "
+                f"limit of {self.limit:.1%}."
             )
-        ]
-    )
-    key = np.array([e.key for e in edges])
-    age = np.array([e.age for e in edges])
-    rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)
-    night = worn[:, 2] - worn[:, 1]
-    kept = model.fail_probability(
-        key, np.where(swapped, worn[:, 1] - worn[:, 0], age + worn[:, 1]), night, rate
-    )
-    fresh = model.fail_probability(key, np.zeros(len(edges)), night, rate)
-    rows_of: dict[int, list[int]] = defaultdict(list)
-    for row, edge in enumerate(edges):
-        if has[row]:
-            rows_of[edge.machine].append(row)
-    changed = list(plans)
-    nights = []
-    for index, rows in sorted(rows_of.items()):
-        nights.append(
-            _one_machine(
-                machines[index], rows, edges, age, worn, swapped, kept, fresh, changed, limit
+        swaps = f"{len(self.added)} swap{'' if len(self.added) == 1 else 's'} before it"
+        if self.safe:
+            return (
+                f"With {swaps} the chance of a failure falls from {self.as_planned:.1%} to "
+                f"{self.with_swaps:.1%}, within the limit of {self.limit:.1%}."
             )
+        helped = f"With {swaps}" if self.added else "As planned, since no swap helps much,"
+        over = (
+            f"{helped} the chance of a failure is {self.with_swaps:.1%}; even with every edge "
+            f"fresh it would be {self.floor:.1%}, over the limit of {self.limit:.1%}."
+            if self.floor > self.limit
+            else f"{helped} the chance of a failure is {self.with_swaps:.1%}, over the limit "
+            f"of {self.limit:.1%}."
         )
-    return changed, nights
+        if self.run_until_us is None:
+            return over
+        hours = (self.run_until_us - self.begin_us) / 3.6e9
+        parts = "" if self.run_until_parts is None else f" ({self.run_until_parts} parts)"
+        return (
+            f"{over} Stop the machine {math.floor(hours)} h {math.floor(hours % 1 * 60)} min "
+            f"into the stretch{parts}, or accept {self.with_swaps:.1%}."
+        )
 
 
-def _one_machine(
-    machine: MachineAhead,
-    rows: Sequence[int],
-    edges: Sequence[MountedEdge],
-    age: Floats,
-    worn: Floats,
-    swapped: NDArray[np.bool_],
+@dataclass(frozen=True, slots=True)
+class NightChoice:
+    """What the rule says of all machines in their stretches of one ordinal.
+
+    Attributes:
+        swap: Edges to swap before the stretch, shape (edges,).
+        before: Chance of a failure as planned, shape (machines,).
+        after: The same with the swaps.
+        floor: The same with every swap that helps.
+    """
+
+    swap: Bools
+    before: Floats
+    after: Floats
+    floor: Floats
+
+
+def choose_swaps(
+    machine: Ints,
+    machines: int,
     kept: Floats,
     fresh: Floats,
-    plans: list[StationPlan],
-    limit: float,
-) -> MachineNight:
-    stretch = machine.time.next_unattended() or (0.0, 0.0)
-    risk = {row: float(kept[row]) for row in rows}
-    before = _any_fails(risk.values())
-    added: list[int] = []
-    candidates = [
-        row
-        for row in rows
-        if not swapped[row] and stretch[0] > 0 and kept[row] - fresh[row] > limit * LEAST_GAIN
-    ]
-    # cheapest first: value given away per bit of risk taken off
-    candidates.sort(
-        key=lambda row: float(
-            _given_away(plans[row], edges[row], age[row] + worn[row, 1])
-            / max(np.log1p(-fresh[row]) - np.log1p(-min(float(kept[row]), 1 - 1e-12)), 1e-12)
-        )
+    given_away: Floats,
+    able: Bools,
+    limit: float = NIGHT_LIMIT,
+) -> NightChoice:
+    """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
+
+    Where no swaps keep the limit, those remain that help much (``MOST_LEFT``).
+
+    Args:
+        machine: Machine of each edge, shape (edges,).
+        machines: How many there are.
+        kept: Cumulative hazard of each edge over the stretch if it stays, likewise.
+        fresh: The same of a new edge in its place.
+        given_away: What swapping it before the stretch costs.
+        able: Whether it can be swapped then: in a machine with somebody there before.
+        limit: Chance that is allowed.
+    """
+    count = (machines,)
+    relief = np.where(able, np.maximum(kept - fresh, 0.0), 0.0)
+    total, off = np.zeros(count), np.zeros(count)
+    np.add.at(total, machine, kept)
+    np.add.at(off, machine, relief)
+    allowed = -math.log1p(-limit) if limit < 1 else math.inf
+    need = total - allowed
+    over = need > 0
+    # a hair of grace, or rounding alone would call a limit that is just kept out of reach
+    reachable = over & (off >= need * (1 - 1e-12))
+    gain = able & (relief > limit * LEAST_GAIN)
+    swap = gain & (fresh <= kept * MOST_LEFT) & (over & ~reachable)[machine]
+    rows = np.flatnonzero(reachable[machine] & (relief > 0))
+    rows = rows[np.argsort(machine[rows], kind="stable")]
+    bounds = np.flatnonzero(np.diff(machine[rows])) + 1
+    for members in np.split(rows, bounds):
+        if members.size:
+            wanted = float(need[machine[members[0]]])
+            chosen = _cover(members, given_away, relief, gain, wanted)
+            swap[chosen] = True
+    left = np.zeros(count)
+    np.add.at(left, machine, kept - np.where(swap, relief, 0.0))
+    return NightChoice(swap, -np.expm1(-total), -np.expm1(-left), -np.expm1(-(total - off)))
+
+
+def _cover(members: Ints, cost: Floats, relief: Floats, gain: Bools, need: float) -> Ints:
+    """Leave out swaps that hardly help, unless the limit is out of reach without them."""
+    worth = members[gain[members]]
+    some = worth if relief[worth].sum() >= need else members
+    picked = cheapest_cover(
+        np.maximum(cost[some], 0.0).tolist(), relief[some].tolist(), need * (1 - 1e-12)
     )
-    for row in candidates:
-        now = _any_fails(risk.values())
-        if now <= limit:
-            break
-        risk[row] = float(fresh[row])
-        added.append(row)
-    # a swap that the limit is kept without is taken back, the dearest first
-    for row in reversed(list(added)):
-        trial = {**risk, row: float(kept[row])}
-        if _any_fails(trial.values()) <= limit:
-            risk = trial
-            added.remove(row)
-    if _any_fails(risk.values()) > limit:
-        added = [row for row in added if fresh[row] <= kept[row] * MOST_LEFT]
-        risk = {row: float(fresh[row] if row in added else kept[row]) for row in rows}
-    after = _any_fails(risk.values())
-    for row in added:
-        plans[row] = _brought_forward(machine, plans[row], stretch[0], before, after, limit,
-                                      float(kept[row]), age[row] + worn[row, 1])  # fmt: skip
-    clock = machine.time.clock_us([stretch[0], stretch[1]])
-    begin_us = int(machine.time.begin_us[np.flatnonzero(~machine.time.attended)[0]])
-    return MachineNight(
-        machine.machine,
-        begin_us,
-        int(clock[1]),
-        before,
-        after,
-        tuple(edges[row].station_id for row in added),
-        limit,
+    return some[np.array(picked, dtype=np.int64)]
+
+
+def carriers_of(
+    station_ids: Sequence[int], hazard: Floats, named: int = _NAMED
+) -> tuple[Carrier, ...]:
+    """The edges that carry most of a risk, the worst first.
+
+    Args:
+        station_ids: Station of each edge of the machine.
+        hazard: Cumulative hazard of each over the stretch.
+        named: How many at most.
+    """
+    order = np.argsort(-hazard, kind="stable")[:named]
+    return tuple(
+        Carrier(station_ids[i], float(-np.expm1(-hazard[i])))
+        for i in order.tolist()
+        if hazard[i] > 0
     )
-
-
-def _any_fails(risks: Iterable[float]) -> float:
-    chances = np.minimum(np.fromiter(risks, dtype=np.float64), 1 - 1e-15)
-    return float(1.0 - np.exp(np.log1p(-chances).sum()))
-
-
-def _given_away(plan: StationPlan, edge: MountedEdge, age_then: float) -> float:
-    left = max(plan.swap_age - age_then, 0.0) / max(plan.swap_age, 1e-9)
-    return edge.planned_cost * (0.05 + left)
-
-
-def _brought_forward(
-    machine: MachineAhead,
-    plan: StationPlan,
-    seconds: float,
-    before: float,
-    after: float,
-    limit: float,
-    own: float,
-    age: float,
-) -> StationPlan:
-    if after <= limit:
-        end = f"with the swaps listed {after:.1%}, under the limit of {limit:.0%}"
-    else:
-        end = (
-            f"with every swap that helps much {after:.1%}, still over the limit of {limit:.0%}"
-        )
-    swap = Swap(
-        seconds,
-        "unattended_stretch",
-        f"The machine would meet a failure in the unattended stretch with {before:.1%}, this "
-        f"edge alone with {own:.1%}; {end}.",
-        age,
-    )
-    return replace(plan, first=swap, parts=float(machine.segments.parts_at(seconds)))

@@ -1,28 +1,36 @@
 """When each mounted edge is to be swapped, why, and when its successors are.
 
 Cost first (age replacement), then the size limit; what would fall into an unattended stretch
-comes forward to before it; ``crib.planning.night`` adds what the night still needs.
+comes forward to before it; stops are shared where that saves more than it gives away
+(``crib.planning.gathering``); then comes what the nights need (``crib.planning.night``).
+``crib.planning.succession`` walks through the horizon.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
+from crib.planning.stops_ahead import IN_WORDS, OWN
 
-from crib.life.model import LifeModel
-from crib.planning.demand import WearAhead, parts_ahead
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
+#: Why a swap is when it is; arrays hold the place in this list.
+WHYS: Final = (
+    "run_ends_first",
+    "past",
+    "cost",
+    "size_limit",
+    "unattended_stretch",
+    "gathered",
+)
+RUN_ENDS_FIRST, PAST, COST, SIZE_LIMIT, UNATTENDED, GATHERED = range(6)
 
-Floats = NDArray[np.float64]
-
-#: Most successive swaps of one station that a list looks through.
-MOST_SUCCESSORS = 60
-
-_LEAST_STEP_S = 60.0
+NOT_THE_DARK = (
+    "It will not last the unattended stretch, however fresh: expect the machine to stand, or "
+    "split the work."
+)
+NOBODY_NOW = "It runs out before anybody is there to swap it: expect the machine to stand."
+BEFORE_THE_DARK = "It would run out while nobody is there; swap it before."
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +39,8 @@ class Swap:
 
     Attributes:
         seconds: Running second from now; infinite where the plan ends before.
-        why: ``past``, ``cost``, ``size_limit``, ``unattended_stretch`` or ``run_ends_first``.
+        why: ``past``, ``cost``, ``size_limit``, ``unattended_stretch``, ``gathered`` or
+            ``run_ends_first``.
         sentence: The same in words, with the figures.
         age: Wear of the edge when it comes out [wear units].
     """
@@ -44,164 +53,80 @@ class Swap:
 
 @dataclass(frozen=True, slots=True)
 class StationPlan:
-    """The swaps of one station.
+    """The next swap of one station.
 
     Attributes:
         first: Swap of the edge that is mounted now.
         parts: Parts that it makes until then; infinite where no plan wears it.
         swap_age: Wear at which an edge like it costs least [wear units].
         failing_first: Share of like edges that fail before that age.
-        successors: Later swaps of the same station within the horizon.
+        step_parts: A quarter of a planned life in parts; infinite where nothing wears it.
+        cost_if_earlier: Expected cost, beside the plan, of swapping that many parts earlier
+            (now, where the plan is nearer); None where it is due now or never.
+        cost_if_later: The same that many parts later; below 0 where the edge alone would
+            rather wait, and the night or another stop does not let it.
+        size_sets: Whether the size limit sets its own point.
     """
 
     first: Swap
     parts: float
     swap_age: float
     failing_first: float
-    successors: tuple[Swap, ...] = ()
+    step_parts: float = math.inf
+    cost_if_earlier: float | None = None
+    cost_if_later: float | None = None
+    size_sets: bool = False
 
 
-def plan_stations(
-    machines: Sequence[MachineAhead],
-    edges: Sequence[MountedEdge],
-    due: EdgesDue,
-    model: LifeModel,
-) -> list[StationPlan]:
-    """The first swap of every station, before the night rule and without successors.
-
-    Source: age replacement, Barlow & Proschan 1965, on the posterior of the life model.
-    """
-    if not edges:
-        return []
-    rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)
-    swap_age, _, failing = model.swap_age(
-        np.array([e.key for e in edges]),
-        np.array([e.planned_cost for e in edges]),
-        np.array([e.failure_cost for e in edges]),
-        rate,
-    )
-    made = [parts_ahead(machine.segments) for machine in machines]
-    plans = []
-    for edge, line, wear, age, share in zip(
-        edges,
-        due.lines,
-        due.wear_now.tolist(),
-        swap_age.tolist(),
-        failing.tolist(),
-        strict=True,
-    ):
-        first = _first_swap(machines[edge.machine], edge, line, wear, age, share)
-        if math.isfinite(first.seconds):
-            parts = made[edge.machine].at(first.seconds)
-        else:
-            parts = max(age - edge.age, 0.0) / wear if wear > 0 else math.inf
-        plans.append(StationPlan(first, parts, age, share))
-    return plans
-
-
-def _first_swap(
-    machine: MachineAhead,
-    edge: MountedEdge,
-    line: WearAhead,
-    wear_now: float,
-    swap_age: float,
+def sentence_of_first(
+    why: int,
+    stop: int,
+    used: float,
+    best: float,
     failing: float,
-) -> Swap:
-    if wear_now <= 0:
-        return Swap(math.inf, "run_ends_first", "No run ahead uses this station.", edge.age)
-    left = swap_age - edge.age
-    if left <= 0:
-        return Swap(
-            0.0,
-            "past",
-            f"It has used {edge.age:.2f} of the promised life; {swap_age:.2f} was the age of "
-            "least cost.",
-            edge.age,
-        )
-    chosen = Swap(
-        line.seconds_until(left),
-        "cost",
-        f"From {swap_age:.2f} of the promised life on, the risk costs more than a fresh edge "
-        f"({failing:.0%} of such edges fail before).",
-        swap_age,
-    )
-    if edge.size_parts_left is not None:
-        size_wear = edge.size_parts_left * wear_now
-        if size_wear < left:
-            chosen = Swap(
-                line.seconds_until(size_wear) if size_wear > 0 else 0.0,
-                "size_limit",
-                f"Size corrections so far put the wear limit about "
-                f"{max(int(edge.size_parts_left), 0)} parts ahead.",
-                edge.age + max(size_wear, 0.0),
-            )
-    if not math.isfinite(chosen.seconds):
-        return replace(
-            chosen,
-            why="run_ends_first",
-            sentence="The runs planned end before this edge has to go.",
-        )
-    return before_the_dark(machine, line, chosen, edge.age, 0.0)
-
-
-def before_the_dark(
-    machine: MachineAhead, line: WearAhead, swap: Swap, age: float, since: float
-) -> Swap:
-    """Bring a swap that nobody is there to make forward to the last attended moment.
+    own_parts: float,
+    parts: float,
+) -> str:
+    """Why a mounted edge comes out when it does, in one sentence with the figures.
 
     Args:
-        machine: Its machine.
-        line: Wear line of the station.
-        swap: The swap as planned.
-        age: Wear of the edge at ``since`` [wear units].
-        since: Running second since which the edge is in.
+        why: Place in ``WHYS``.
+        stop: Kind of stop that it joins.
+        used: Wear of the mounted edge now.
+        best: Age of least cost.
+        failing: Share of new edges that fail before it.
+        own_parts: Parts until its own point.
+        parts: Parts until it comes out.
     """
-    seconds, moved = machine.time.last_attended(swap.seconds)
-    if not moved:
-        return swap
-    if seconds <= since + _LEAST_STEP_S and seconds <= swap.seconds - _LEAST_STEP_S:
-        end = machine.time.unattended_end(seconds)
-        return Swap(
-            end,
-            "unattended_stretch",
-            "It will not last the unattended stretch, however fresh: expect the machine to "
-            "stand, or split the work.",
-            swap.age,
+    if why == GATHERED:
+        return (
+            f"Its own point is after {own_parts:.0f} parts; {own_parts - parts:.0f} parts "
+            f"earlier it joins {IN_WORDS[stop]}, which saves more than they are worth."
         )
-    worn = line.at(seconds) - line.at(since)
-    return Swap(
-        seconds,
-        "unattended_stretch",
-        "It would run out while nobody is there; swap it before.",
-        age + worn,
-    )
+    if why == PAST:
+        return (
+            f"It has used {used:.2f} of the promised life; {best:.2f} was the age of least "
+            "cost."
+        )
+    if why == COST:
+        return (
+            f"From {best:.2f} of the promised life on, the risk costs more than a fresh edge "
+            f"({failing:.0%} of such edges fail before)."
+        )
+    if why == SIZE_LIMIT:
+        return f"Size corrections so far put the wear limit about {int(parts)} parts ahead."
+    if why == UNATTENDED:
+        return BEFORE_THE_DARK
+    return "The runs planned end before this edge has to go."
 
 
-def with_successors(
-    machine: MachineAhead, line: WearAhead, plan: StationPlan, horizon_s: float
-) -> StationPlan:
-    """Look through the horizon: each sister that comes in has a swap of its own.
-
-    Args:
-        machine: Its machine.
-        line: Wear line of the station.
-        plan: The station's plan with its first swap.
-        horizon_s: Running second up to which to look.
-    """
-    successors: list[Swap] = []
-    sentence = f"The one before it will have used {plan.swap_age:.2f} of its promised life."
-    since = plan.first.seconds
-    while since <= horizon_s and len(successors) < MOST_SUCCESSORS:
-        worn = line.at(since)
-        seconds = line.seconds_until(worn + plan.swap_age)
-        if not math.isfinite(seconds) or seconds > horizon_s:
-            break
-        planned = Swap(seconds, "cost", sentence, plan.swap_age)
-        swap = before_the_dark(machine, line, planned, 0.0, since)
-        if swap.seconds <= since:
-            break  # the stretch takes no swap and the plan does not go on
-        if swap.seconds > horizon_s:
-            break
-        successors.append(swap)
-        since = swap.seconds
-    return replace(plan, successors=tuple(successors))
+def sentence_of_successor(why: int, stop: int, best: float, age: float) -> str:
+    """The same for a swap after the first."""
+    if why == UNATTENDED:
+        return BEFORE_THE_DARK if age < best else NOT_THE_DARK
+    if why == GATHERED and stop != OWN:
+        return (
+            f"The one before it will have used {age:.2f} of its promised life, {best:.2f} "
+            f"being the age of least cost, and comes out with {IN_WORDS[stop]}."
+        )
+    return f"The one before it will have used {age:.2f} of its promised life."

@@ -39,7 +39,8 @@ _ASSEMBLIES = f"""
     SELECT a.fact_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code, f.at,
            (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
             WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
-              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_at
+              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_at,
+           a.lot_id
     FROM assemblies a JOIN facts f ON f.id = a.fact_id JOIN lots l ON l.id = a.lot_id
     LEFT JOIN label_codes c ON c.assembly_id = a.fact_id AND c.superseded_at IS NULL
     WHERE f.at <= :as_of AND a.fact_id NOT IN ({_REVERSED})
@@ -54,7 +55,7 @@ _PRESETS = f"""
     """  # noqa: S608 - no value from outside
 
 _SIZE_CORRECTIONS = f"""
-    SELECT c.mount_id, COUNT(*), SUM(c.change_tenths_um)
+    SELECT c.mount_id, COUNT(*), SUM(c.change_tenths_um), MAX(f.at)
     FROM corrections c JOIN facts f ON f.id = c.fact_id
     WHERE f.at <= :as_of AND c.correction_kind = 'size' AND c.axis = 'X'
       AND c.fact_id NOT IN ({_REVERSED})
@@ -79,7 +80,7 @@ _STATIONS = text(
 _RUNS = text(
     """
     SELECT r.id, r.machine_id, r.part_id, p.part, p.cycle_s, r.quantity, r.start_at, r.end_at,
-           r.state
+           r.state, p.part_length_mm, p.cutoff_width_mm
     FROM runs r JOIN parts p ON p.id = r.part_id
     WHERE r.retired_at IS NULL
     ORDER BY r.machine_id, r.start_at IS NULL, r.start_at, r.id
@@ -168,6 +169,7 @@ class AssemblyRow(NamedTuple):
     code: str
     built_us: int
     torn_down_us: int | None
+    lot_id: int = 0
 
 
 class PresetRow(NamedTuple):
@@ -197,7 +199,7 @@ class ShopRows:
     stays: list[StayRow]
     assemblies: dict[int, AssemblyRow]
     presets: dict[int, PresetRow]
-    size_corrections: Mapping[int, tuple[int, int]]
+    size_corrections: Mapping[int, tuple[int, int, int]]
     readings: Mapping[int, Readings]
     stations: dict[int, Any]
     runs: Mapping[int, list[Any]]
@@ -244,7 +246,7 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
         },
         presets={row[0]: PresetRow._make(row) for row in _plain(tx, _PRESETS, as_of_us)},
         size_corrections={
-            row[0]: (row[1], row[2]) for row in _plain(tx, _SIZE_CORRECTIONS, as_of_us)
+            row[0]: (row[1], row[2], row[3]) for row in _plain(tx, _SIZE_CORRECTIONS, as_of_us)
         },
         readings=_load_readings(tx, as_of_us),
         stations={row.id: row for row in tx.execute(_STATIONS)},
@@ -252,7 +254,10 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
         machines={
             row.id: row
             for row in tx.execute(
-                text("SELECT id, machine, calendar_id FROM machines WHERE retired_at IS NULL")
+                text(
+                    "SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm"
+                    " FROM machines WHERE retired_at IS NULL"
+                )
             )
         },
         spans=spans,

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
+
 from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
@@ -23,7 +25,7 @@ from crib.planning.shelf import (
     WaitingAssembly,
 )
 from crib.planning.sisters import find_sisters
-from crib.planning.swaps import Swap, with_successors
+from crib.planning.swaps import WHYS
 from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
@@ -51,6 +53,10 @@ class SwapRow:
         why_sentence: The same in words.
         sister: What stands behind it.
         bench: Its job in the bench queue, if the sister needs one.
+        cost_if_earlier_minor: What swapping ``forecast.cost_step_parts`` earlier would cost
+            beside the plan [hundredths of the currency]; None where it is due now.
+        cost_if_later_minor: The same that many parts later; below 0 where the edge alone
+            would rather wait.
     """
 
     forecast: Forecast
@@ -61,6 +67,8 @@ class SwapRow:
     why_sentence: str
     sister: Sister
     bench: QueueRow | None
+    cost_if_earlier_minor: int | None = None
+    cost_if_later_minor: int | None = None
 
     @property
     def ready_by(self) -> datetime | None:
@@ -123,7 +131,7 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     view = plan.view
     until = view.now + timedelta(hours=hours)
     planned = _planned(plan, until)
-    needs = [need for need, _, _ in planned]
+    needs = [row.need for row in planned]
     bench = BenchHours.of(bench_calendar(view), view.now)
     sisters = find_sisters(needs, make_shelf(view), finish=bench.finish)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
@@ -131,60 +139,80 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}
     rows = [
         SwapRow(
-            forecast,
-            need.ordinal,
-            need.swap_by,
-            forecast.swap_after_parts if need.ordinal == 0 else None,
-            swap.why,
-            swap.sentence,
+            row.forecast,
+            row.need.ordinal,
+            row.need.swap_by,
+            row.forecast.swap_after_parts if row.need.ordinal == 0 else None,
+            row.need.why,
+            row.sentence,
             sister,
             job_of.get(place),
+            row.cost_if_earlier_minor,
+            row.cost_if_later_minor,
         )
-        for place, ((need, forecast, swap), sister) in enumerate(
-            zip(planned, sisters, strict=True)
-        )
+        for place, (row, sister) in enumerate(zip(planned, sisters, strict=True))
     ]
     queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
     return SwapList(tuple(rows), queue, queue_rows, until)
 
 
-def _planned(plan: ShopPlan, until: datetime) -> list[tuple[SwapNeed, Forecast, Swap]]:
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """A swap of the horizon: what it needs, and what the list says of it."""
+
+    need: SwapNeed
+    forecast: Forecast
+    sentence: str
+    cost_if_earlier_minor: int | None
+    cost_if_later_minor: int | None
+
+
+def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
     """Every swap up to an instant in order of time, with the forecast it comes from."""
     view = plan.view
     horizon_us = us_of(until)
     holder_mark = {row.id: row.holder for row in view.rows.holders}
-    by_station = {edge.station_id: row for row, edge in enumerate(plan.edges)}
-    machines = list(view.ahead.values())
-    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in machines]
-    found: list[tuple[SwapNeed, Forecast, Swap]] = []
-    for forecast in plan.forecasts:
-        row = by_station.get(forecast.station_id)
-        if row is None or forecast.swap_by is None or forecast.swap_by > until:
-            continue
-        edge = plan.edges[row]
-        ahead = machines[edge.machine]
-        whole = with_successors(
-            ahead, plan.lines[row], plan.plans[row], horizon_s[edge.machine]
+    by_station = {forecast.station_id: forecast for forecast in plan.forecasts}
+    foreseen = [by_station[edge.station_id] for edge in plan.edges]
+    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in view.ahead.values()]
+    later = plan.swaps.up_to(horizon_us, np.array(horizon_s))
+    columns = zip(
+        later.row.tolist(),
+        later.ordinal.tolist(),
+        later.seconds.tolist(),
+        later.at_us.tolist(),
+        later.age.tolist(),
+        later.why.tolist(),
+        later.stop.tolist(),
+        later.cost_if_earlier.tolist(),
+        later.cost_if_later.tolist(),
+        strict=True,
+    )
+    found: list[_Planned] = []
+    for row, ordinal, seconds, at_us, age, why, stop, cost_earlier, cost_later in columns:
+        one = foreseen[row]
+        if ordinal == 0:
+            sentence = one.why_sentence
+            earlier, dearer = one.cost_if_earlier_minor, one.cost_if_later_minor
+        else:
+            sentence = plan.swaps.sentence(row, seconds, why, stop, age)
+            earlier = None if cost_earlier != cost_earlier else round(cost_earlier)
+            dearer = round(cost_later)
+        need = SwapNeed(
+            station_id=one.station_id,
+            machine=one.machine,
+            station=one.station,
+            tool_number=one.tool_number,
+            path=one.path,
+            tool_spec=one.tool_spec,
+            assembly=one.assembly if ordinal == 0 else None,
+            ordinal=ordinal,
+            swap_by=instant_from_us(at_us),
+            releases_holder=holder_mark.get(one.holder_id) if ordinal == 0 else None,
+            why=WHYS[why],
         )
-        for ordinal, swap in enumerate((whole.first, *whole.successors)):
-            at_us = ahead.time.clock_at(swap.seconds)
-            if at_us < 0 or at_us > horizon_us:
-                break
-            need = SwapNeed(
-                station_id=forecast.station_id,
-                machine=forecast.machine,
-                station=forecast.station,
-                tool_number=forecast.tool_number,
-                path=forecast.path,
-                tool_spec=forecast.tool_spec,
-                assembly=forecast.assembly if ordinal == 0 else None,
-                ordinal=ordinal,
-                swap_by=instant_from_us(at_us),
-                releases_holder=holder_mark.get(forecast.holder_id) if ordinal == 0 else None,
-                why=swap.why,
-            )
-            found.append((need, forecast, swap))
-    found.sort(key=lambda row: (row[0].swap_by, row[0].machine, row[0].station_id))
+        found.append(_Planned(need, one, sentence, earlier, dearer))
+    found.sort(key=lambda row: (row.need.swap_by, row.need.machine, row.need.station_id))
     return found
 
 

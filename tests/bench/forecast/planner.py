@@ -16,8 +16,8 @@ from crib.life.pooling import KeyTable
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
-from crib.planning.night import NIGHT_LIMIT, MachineNight, keep_the_night
-from crib.planning.swaps import plan_stations
+from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.swap_plan import plan_swaps
 from tests.bench.forecast.floor import DAY_S, MACHINES, Floor, Plan, Plant
 from tests.bench.forecast.predictor import Ablation, fit, table_of
 
@@ -57,9 +57,9 @@ class Planner:
         machines = self._machines(now, day, begin_s, shift_s)
         edges = self._edges(floor, day)
         due = edges_due(machines, edges, self._model)
-        plans = plan_stations(machines, edges, due, self._model)
-        plans, nights = keep_the_night(machines, edges, due, plans, self._model, self.limit)
-        self.nights[day] = nights
+        swaps = plan_swaps(machines, edges, due, self._model, limit=self.limit)
+        plans = swaps.stations
+        self.nights[day] = [night for night in swaps.nights if night.ordinal == 0]
         floor.told.fresh[:] = False
         return (
             np.array([plan.first.seconds for plan in plans]),

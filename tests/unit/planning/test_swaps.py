@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from crib.floor.calendar import WorkCalendar
+from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.model import fit_life_model
 from crib.life.observations import BROKEN, WORN, life_histories
@@ -14,8 +15,8 @@ from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
-from crib.planning.night import keep_the_night
-from crib.planning.swaps import plan_stations, with_successors
+from crib.planning.stops_ahead import Bar, stops_ahead
+from crib.planning.swap_plan import plan_swaps
 
 MONDAY = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = 3600.0
@@ -50,9 +51,19 @@ def _edge(age, per_part=0.001, **changes):
     return MountedEdge(1, 0, 0, age, (per_part,), **values)
 
 
-def _plan(model, machine, *edges):
+def _swaps(model, machine, *edges, **more):
     due = edges_due([machine], edges, model)
-    return due, plan_stations([machine], edges, due, model)
+    return due, plan_swaps([machine], edges, due, model, **more)
+
+
+def _plan(model, machine, *edges, limit=1.0):
+    due, swaps = _swaps(model, machine, *edges, limit=limit)
+    return due, swaps.stations
+
+
+def _seconds(swaps, machine, hours):
+    end_us = us_of(MONDAY + timedelta(hours=hours))
+    return swaps.up_to(end_us, np.array([machine.time.seconds_at(end_us)]))
 
 
 def test_quantiles_of_parts_and_of_the_clock_are_in_order(model):
@@ -126,83 +137,200 @@ def test_the_night_rule_swaps_only_until_the_limit_is_kept(model):
         MountedEdge(i, 0, 0, age, (0.0001,), 20.0, 200.0)
         for i, age in enumerate((0.05, 0.2, 0.25, 0.28))
     )
-    due, plans = _plan(model, machine, *edges)
-    changed, (night,) = keep_the_night([machine], edges, due, plans, model, limit=0.02)
+    _, left = _swaps(model, machine, *edges, limit=1.0)
+    _, kept = _swaps(model, machine, *edges, limit=0.02)
 
+    night = kept.nights[0]
     assert night.as_planned > 0.02
     assert night.safe
     assert 0 < len(night.added) < 4
-    for row, edge in enumerate(edges):
+    for plan, before, edge in zip(kept.stations, left.stations, edges, strict=True):
         if edge.station_id in night.added:
-            assert changed[row].first.why == "unattended_stretch"
-            assert changed[row].first.seconds == 16 * HOUR
+            assert plan.first.why == "unattended_stretch"
+            assert plan.first.seconds == 16 * HOUR
         else:
-            assert changed[row] == plans[row]
+            assert plan.first.seconds > 16 * HOUR or plan == before
 
 
-def test_a_night_beyond_help_changes_no_nearly_new_edge():
+@pytest.fixture(scope="module")
+def chipping():
     rng = np.random.default_rng(7)
     lives = np.concatenate([rng.weibull(4.0, 200), np.full(20, 0.3)])
     ended = np.concatenate([np.full(200, WORN), np.full(20, BROKEN)])
-    chipping = fit_life_model(
+    return fit_life_model(
         key_table([0], [0], [0]),
         life_histories(np.zeros(220), lives, lives * 1000, ended),
     )
-    machine = _machine()
-    edges = tuple(
-        MountedEdge(i, 0, 0, age, (0.0001,), 20.0, 200.0) for i, age in enumerate((0.1, 0.5))
-    )
-    due = edges_due([machine], edges, chipping)
-    plans = plan_stations([machine], edges, due, chipping)
-    plans = [replace(plan, first=replace(plan.first, seconds=40 * HOUR)) for plan in plans]
-    _, (night,) = keep_the_night([machine], edges, due, plans, chipping, limit=0.02)
 
+
+def _nearly_new(failure=25.0):
+    return tuple(
+        MountedEdge(i, 0, 0, age, (0.0001,), 20.0, failure) for i, age in enumerate((0.02, 0.3))
+    )
+
+
+def test_a_night_beyond_help_changes_no_nearly_new_edge(chipping):
+    _, swaps = _swaps(chipping, _machine(), *_nearly_new(), limit=0.02)
+
+    night = swaps.nights[0]
     assert not night.safe
-    assert night.added == (1,)
-    assert 0.02 < night.with_swaps < night.as_planned
+    assert 0 not in night.added
+    assert 0.02 < night.floor <= night.with_swaps <= night.as_planned
+
+
+def test_a_night_beyond_help_says_until_when_to_run(chipping):
+    machine = _machine()
+    edges = _nearly_new()
+    due, swaps = _swaps(chipping, machine, *edges, limit=0.02)
+    night = swaps.nights[0]
+    until_s = machine.time.seconds_at(night.run_until_us)
+
+    def chance(second):
+        lives = 1.0
+        for row, edge in enumerate(edges):
+            fresh = edge.station_id in night.added
+            at = due.lines[row].at(16 * HOUR)
+            age = 0.0 if fresh else edge.age + at
+            ahead = due.lines[row].at(second) - at
+            lives *= float(chipping.survival(0, age, ahead, edge.per_part[0]))
+        return 1 - lives
+
+    assert chance(24 * HOUR) == pytest.approx(night.with_swaps, rel=1e-9)
+    assert chance(until_s) <= 0.02
+    assert chance(until_s + 600) > 0.02
+    assert night.run_until_parts == int((until_s - 16 * HOUR) / 60)
+    assert "Stop the machine" in night.sentence
+    assert night.carriers[0].fail_probability >= night.carriers[1].fail_probability
 
 
 def test_a_night_that_is_safe_is_left_alone(model):
     machine = _machine()
     edges = (MountedEdge(1, 0, 0, 0.0, (1e-6,), 20.0, 200.0),)
-    due, plans = _plan(model, machine, *edges)
-    changed, (night,) = keep_the_night([machine], edges, due, plans, model)
+    _, left = _swaps(model, machine, *edges, limit=1.0)
+    _, swaps = _swaps(model, machine, *edges)
 
-    assert (night.added, night.safe) == ((), True)
-    assert changed == plans
+    assert [night.ordinal for night in swaps.nights] == [0, 1, 2]
+    for night in swaps.nights:
+        assert (night.added, night.safe, night.run_until_us) == ((), True, None)
+    assert swaps.stations == left.stations
+
+
+def test_a_later_night_has_its_swaps_too(model):
+    # safe tonight, past the limit tomorrow night, own point the day after
+    machine = _machine()
+    edges = (MountedEdge(1, 0, 0, 0.1, (0.0001,), 20.0, 60.0),)
+    _, left = _swaps(model, machine, *edges, limit=1.0)
+    _, swaps = _swaps(model, machine, *edges, limit=0.01)
+
+    first, second = swaps.nights[:2]
+    assert (first.added, first.safe) == ((), True)
+    assert (second.added, second.safe) == ((1,), True)
+    assert swaps.stations[0].first.seconds == 40 * HOUR < left.stations[0].first.seconds
 
 
 def test_a_tool_of_three_hours_needs_several_sisters_a_day(model):
     machine = _machine(DAYS_ONLY)
-    edge = _edge(0.0, per_part=0.005)
-    due, (plan,) = _plan(model, machine, edge)
-    whole = with_successors(machine, due.lines[0], plan, 24 * HOUR)
+    _, swaps = _swaps(model, machine, _edge(0.0, per_part=0.005))
+    first = swaps.stations[0].first.seconds
+    found = _seconds(swaps, machine, 24)
 
-    seconds = [plan.first.seconds, *(swap.seconds for swap in whole.successors)]
-    assert len(seconds) == int(24 * HOUR / plan.first.seconds)
-    assert np.diff(seconds) == pytest.approx(plan.first.seconds)
+    assert found.ordinal.tolist() == list(range(int(24 * HOUR / first)))
+    assert np.diff(found.seconds) == pytest.approx(first)
+
+
+def test_a_longer_look_only_adds_to_a_shorter_one(model):
+    machine = _machine()
+    edges = (_edge(0.0, per_part=0.002), replace(_edge(0.1, per_part=0.0005), station_id=2))
+    _, swaps = _swaps(model, machine, *edges)
+    near, far = _seconds(swaps, machine, 30), _seconds(swaps, machine, 200)
+
+    for row in (0, 1):
+        short, long = near.seconds[near.row == row], far.seconds[far.row == row]
+        assert len(short) < len(long)
+        assert long[: len(short)].tolist() == short.tolist()
 
 
 def test_successors_fall_into_attended_time_only(model):
     machine = _machine()
-    edge = _edge(0.0, per_part=0.002)
-    due, (plan,) = _plan(model, machine, edge)
-    whole = with_successors(machine, due.lines[0], plan, 5 * 24 * HOUR)
+    _, swaps = _swaps(model, machine, _edge(0.0, per_part=0.002))
+    times = _seconds(swaps, machine, 5 * 24).seconds.tolist()
 
-    times = [swap.seconds for swap in whole.successors]
+    assert len(times) > 5
     assert times == sorted(set(times))
-    assert whole.successors
     for second in times:
-        assert machine.time.last_attended(second)[1] is False or second in (
-            machine.time.begin_s
-        )
+        assert not machine.time.last_attended(second)[1]
 
 
 def test_an_edge_shorter_than_the_night_still_plans_on(model):
     machine = _machine()
-    edge = _edge(0.0, per_part=0.005)  # an hour and a half
-    due, (plan,) = _plan(model, machine, edge)
-    whole = with_successors(machine, due.lines[0], plan, 48 * HOUR)
+    _, swaps = _swaps(model, machine, _edge(0.0, per_part=0.005))  # an hour and a half
+    found = _seconds(swaps, machine, 50)
+    sentences = [
+        swaps.sentence(*row)
+        for row in zip(
+            found.row.tolist(),
+            found.seconds.tolist(),
+            found.why.tolist(),
+            found.stop.tolist(),
+            found.age.tolist(),
+            strict=True,
+        )
+    ]
 
-    assert any("will not last" in swap.sentence for swap in whole.successors)
-    assert whole.successors[-1].seconds > 40 * HOUR
+    assert any("will not last" in sentence for sentence in sentences)
+    assert found.seconds[-1] > 48 * HOUR
+
+
+def test_the_cost_of_earlier_and_later_is_that_of_age_replacement(model):
+    edge = _edge(0.1)
+    _, (plan,) = _plan(model, _machine(DAYS_ONLY), edge)
+    best, rate, _ = (float(v) for v in model.swap_age(0, 20.0, 200.0, 0.001))
+
+    def kept_until(age):
+        grid = np.linspace(0.0, age, 4001)
+        alive = np.asarray(model.survival(0, 0.0, grid, 0.001))
+        mean = float(((alive[1:] + alive[:-1]) / 2 * np.diff(grid)).sum())
+        return 180.0 * (1 - float(alive[-1])) - rate * mean, float(alive[-1])
+
+    there, _ = kept_until(best)
+    early, alive_early = kept_until(0.75 * best)
+    late, _ = kept_until(1.25 * best)
+    alive_there = kept_until(best)[1]
+    assert plan.step_parts == pytest.approx(0.25 * best / 0.001)
+    assert plan.cost_if_earlier == pytest.approx((early - there) / alive_early, rel=0.01)
+    assert plan.cost_if_later == pytest.approx((late - there) / alive_there, rel=0.01)
+    assert plan.cost_if_earlier > 0
+    assert plan.cost_if_later > 0
+
+
+def test_an_edge_due_now_cannot_come_out_earlier(model):
+    _, (plan,) = _plan(model, _machine(DAYS_ONLY), _edge(0.9))
+
+    assert plan.first.why == "past"
+    assert plan.cost_if_earlier is None
+    assert plan.cost_if_later > 0
+
+
+def test_two_tools_due_within_minutes_share_a_stop(model):
+    machine = _machine(DAYS_ONLY)
+    edges = (_edge(0.1), replace(_edge(0.098), station_id=2))
+    _, apart = _swaps(model, machine, *edges, limit=1.0)
+    _, shared = _swaps(model, machine, *edges, limit=1.0, minute_cost=1.0)
+
+    first, second = (plan.first for plan in shared.stations)
+    assert first.seconds == second.seconds == apart.stations[0].first.seconds
+    assert (first.why, second.why) == ("cost", "gathered")
+    assert "2 parts earlier it joins the swap of another tool" in second.sentence
+
+
+def test_a_swap_near_a_bar_change_waits_for_no_stop_of_its_own(model):
+    machine = _machine(DAYS_ONLY)
+    _, (own,) = _plan(model, machine, _edge(0.1))
+    parts = int(own.parts) - 3
+    stops = [stops_ahead(machine, [Bar(parts, 0.0)], (), 72 * HOUR)]
+    _, swaps = _swaps(model, machine, _edge(0.1), limit=1.0, minute_cost=1.0, stops=stops)
+
+    plan = swaps.stations[0]
+    assert plan.first.why == "gathered"
+    assert plan.parts == pytest.approx(parts)
+    assert "a bar change" in plan.first.sentence

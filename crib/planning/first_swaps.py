@@ -1,0 +1,139 @@
+"""The next swap of every station as one row each, with its reason and what moving it costs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.planning.demand import parts_ahead
+from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
+from crib.planning.moving_cost import REACH, STEP_SHARE, MovingCost, kept_longer
+from crib.planning.succession import Events, Succession
+from crib.planning.swaps import (
+    BEFORE_THE_DARK,
+    NOBODY_NOW,
+    SIZE_LIMIT,
+    UNATTENDED,
+    WHYS,
+    StationPlan,
+    Swap,
+    sentence_of_first,
+)
+from crib.planning.wear_lines import WearLines
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_IDLE = "No run ahead uses this station."
+
+
+def first_swaps(
+    machines: Sequence[MachineAhead],
+    edges: Sequence[MountedEdge],
+    due: EdgesDue,
+    walk: Succession,
+    moving: MovingCost,
+    told: Mapping[tuple[int, float], str],
+) -> list[StationPlan]:
+    """The first swap of every edge, or its own point where the walk did not come so far.
+
+    Args:
+        machines: Their time and work ahead.
+        edges: The mounted edges.
+        due: What lies ahead of them.
+        walk: The walk through the nights.
+        moving: What moving a swap costs.
+        told: Sentences of swaps that the night's rule added, by edge and running second.
+    """
+    own = walk.own
+    seconds, age, why, stop = _first(walk)
+    start = np.array([edge.age for edge in edges], dtype=np.float64)
+    worn = due.wear_now > 0
+    per_part = np.where(worn, due.wear_now, 1.0)
+    spare = np.where(worn, np.maximum(own.best_age - start, 0.0) / per_part, math.inf)
+    made = WearLines([parts_ahead(machine.segments) for machine in machines])
+    parts = _parts(made, walk.machine, seconds, spare)
+    own_parts = _parts(made, walk.machine, walk.own_s, spare)
+    steps = np.where(worn, STEP_SHARE * own.best_age / per_part, math.inf)
+    earlier, later = moving.steps(walk.all, age, start)
+    _old_ones(walk, edges, age, later)
+    moves = np.isfinite(seconds)
+    earlier, later = np.where(moves, earlier, np.nan), np.where(moves, later, np.nan)
+    size_sets = own.why == SIZE_LIMIT
+    columns = (
+        seconds, age, why, stop, parts, own_parts, start, own.best_age, own.failing, steps,
+        earlier, later, size_sets, worn, walk.own_s,
+    )  # fmt: skip
+    plans = []
+    for row, values in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
+        (at, out, reason, join, count, own_count, used, best, failing, step, early, late,
+         by_size, wears, own_at) = values  # fmt: skip
+        if not wears:
+            sentence = _IDLE
+        elif reason == UNATTENDED:
+            usual = NOBODY_NOW if at > own_at else BEFORE_THE_DARK
+            sentence = told.get((row, at), usual)
+        else:
+            sentence = sentence_of_first(reason, join, used, best, failing, own_count, count)
+        plans.append(
+            StationPlan(
+                Swap(at, WHYS[reason], sentence, out),
+                count,
+                best,
+                failing,
+                step,
+                None if early != early else early,
+                None if late != late else late,
+                by_size,
+            )
+        )
+    return plans
+
+
+def _old_ones(
+    walk: Succession, edges: Sequence[MountedEdge], age: Floats, later: Floats
+) -> None:
+    """Costs of waiting longer with edges long past their point, which no table holds."""
+    own = walk.own
+    old = np.flatnonzero(age > (REACH - STEP_SHARE) * own.best_age)
+    if not old.size:
+        return
+    failure = np.array([edges[row].failure_cost for row in old.tolist()])
+    later[old] = kept_longer(
+        walk.model,
+        walk.key[old],
+        age[old],
+        STEP_SHARE * own.best_age[old],
+        failure - walk.planned[old],
+        own.cost_rate[old],
+        walk.rate[old],
+    )
+
+
+def _first(walk: Succession) -> tuple[Floats, Floats, Ints, Ints]:
+    """Second, age, why and stop of every edge's first swap."""
+    events = walk.events()
+    place = _first_places(events, len(walk.all))
+    rows = np.flatnonzero(place >= 0)
+    at = place[rows]
+    seconds, age = walk.next_s.copy(), walk.next_age.copy()
+    why, stop = walk.next_why.copy(), walk.next_stop.copy()
+    seconds[rows], age[rows] = events.seconds[at], events.age[at]
+    why[rows], stop[rows] = events.why[at], events.stop[at]
+    return seconds, age, why, stop
+
+
+def _first_places(events: Events, count: int) -> Ints:
+    """Place of the first event of each edge; -1 where it has none."""
+    place = np.full(count, -1, dtype=np.int64)
+    place[events.row[::-1]] = np.arange(len(events.row))[::-1]
+    return place
+
+
+def _parts(made: WearLines, machine: Ints, seconds: Floats, spare: Floats) -> Floats:
+    """Parts made by running seconds; as many as the edge has to spare where there are none."""
+    finite = np.isfinite(seconds)
+    return np.where(finite, made.at(machine, np.where(finite, seconds, 0.0)), spare)

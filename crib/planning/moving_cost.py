@@ -1,0 +1,155 @@
+"""What it costs to swap an edge earlier or later than at its age of least cost.
+
+Marginal analysis of age replacement (Barlow & Proschan, Mathematical Theory of Reliability,
+1965; from memory): with g* the cost per unit of use at the best age, an edge kept from age y
+to z costs ``integral_y^z (h (cf - cp) - g*) S`` more than one swapped at y, h the hazard and S
+the survival; below 0 while the edge still earns.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.life.model import LifeModel
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Costs of swapping earlier and later are given for this share of a planned life.
+STEP_SHARE: Final = 0.25
+
+#: Ages of the table in best ages: 0 to 2 in steps of 1/32.
+_NODES = 65
+REACH = 2.0
+_LEAST_ALIVE = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class MovingCost:
+    """Tables for the edges of a plan; made by ``moving_cost``.
+
+    Attributes:
+        case: Row of the tables for each edge, shape (edges,).
+        best_age: Age of least cost [wear units], shape (edges,).
+        running: ``integral_0^age (h (cf - cp) - g*) S``, shape (cases, nodes).
+        alive: Share alive there, likewise.
+    """
+
+    case: Ints
+    best_age: Floats
+    running: Floats
+    alive: Floats
+
+    def between(self, rows: Ints, age: Floats, other: Floats) -> Floats:
+        """Cost of swapping at ``other`` instead of at ``age``.
+
+        Of an edge alive at the younger of the two. Ages beyond twice the best one count as
+        that.
+
+        Args:
+            rows: Edges, shape (asked,).
+            age: Where it is meant to come out [wear units], likewise.
+            other: Where it would come out instead, likewise.
+        """
+        here, _ = self._read(rows, age)
+        there, _ = self._read(rows, other)
+        _, alive = self._read(rows, np.minimum(age, other))
+        return (there - here) / np.maximum(alive, _LEAST_ALIVE)
+
+    def forward(self, rows: Ints, age: Floats, earlier: Floats) -> Floats:
+        """``between`` for edges that come out early: ``earlier`` is not above ``age``."""
+        here, _ = self._read(rows, age)
+        there, alive = self._read(rows, earlier)
+        return (there - here) / np.maximum(alive, _LEAST_ALIVE)
+
+    def steps(self, rows: Ints, age: Floats, now: Floats) -> tuple[Floats, Floats]:
+        """Cost of swapping ``STEP_SHARE`` of a best age earlier and later than at an age.
+
+        Args:
+            rows: Edges, shape (asked,).
+            age: Where they come out [wear units].
+            now: Their age now: none comes out before.
+
+        Returns:
+            Earlier (NaN where it comes out now) and later, shape (asked,) each.
+        """
+        step = STEP_SHARE * self.best_age[rows]
+        earlier = np.maximum(age - step, now)
+        before = self.between(rows, age, np.minimum(earlier, age))
+        return np.where(earlier < age, before, np.nan), self.between(rows, age, age + step)
+
+    def _read(self, rows: Ints, age: Floats) -> tuple[Floats, Floats]:
+        position = age / self.best_age[rows] * ((_NODES - 1) / REACH)
+        position = np.clip(position, 0.0, _NODES - 1)
+        node = np.minimum(position.astype(np.int64), _NODES - 2)
+        share = position - node
+        at = self.case[rows] * _NODES + node
+        low = self.running.ravel()[at], self.alive.ravel()[at]
+        high = self.running.ravel()[at + 1], self.alive.ravel()[at + 1]
+        return low[0] + share * (high[0] - low[0]), low[1] + share * (high[1] - low[1])
+
+
+def moving_cost(
+    model: LifeModel,
+    key: Ints,
+    planned: Floats,
+    failure: Floats,
+    rate: Floats,
+    best_age: Floats,
+    cost_rate: Floats,
+) -> MovingCost:
+    """Lay out the tables; edges of one key, costs and wear per part share theirs.
+
+    Args:
+        model: The life model.
+        key: Row of the model of each edge.
+        planned: Cost of a planned swap.
+        failure: Cost of a failure.
+        rate: Wear per part.
+        best_age: Age of least cost, as ``model.swap_age`` gives it.
+        cost_rate: Cost per unit of use there.
+    """
+    table = np.stack([key.astype(np.float64), planned, failure, rate, best_age], axis=1)
+    _, first, case = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    ages = best_age[first][:, None] * np.linspace(0.0, REACH, _NODES)
+    hazard_cost = (failure - planned)[first][:, None]
+    failed = model.fail_probability(
+        key[first][:, None], np.zeros_like(ages), ages, rate[first][:, None]
+    )
+    alive = 1.0 - failed
+    steps = np.diff(ages, axis=1) * (alive[:, 1:] + alive[:, :-1]) / 2
+    lived = np.concatenate([np.zeros((len(first), 1)), np.cumsum(steps, axis=1)], axis=1)
+    running = hazard_cost * failed - cost_rate[first][:, None] * lived
+    return MovingCost(case.reshape(-1), best_age, running, alive)
+
+
+def kept_longer(
+    model: LifeModel,
+    key: Ints,
+    age: Floats,
+    ahead: Floats,
+    hazard_cost: Floats,
+    cost_rate: Floats,
+    rate: Floats,
+) -> Floats:
+    """Cost of keeping edges of an age so much longer, straight from the model.
+
+    For old edges, beyond the tables; the time lived by Simpson's rule.
+
+    Args:
+        model: The life model.
+        key: Row of the model of each edge.
+        age: Its age [wear units].
+        ahead: How much longer it is kept.
+        hazard_cost: What a failure costs more than a planned swap.
+        cost_rate: Cost per unit of use at the best age.
+        rate: Wear per part.
+    """
+    failed = model.fail_probability(key, age, ahead, rate)
+    half = model.survival(key, age, ahead / 2, rate)
+    lived = ahead * (1.0 + 4.0 * half + (1.0 - failed)) / 6.0
+    return hazard_cost * failed - cost_rate * lived

@@ -1,0 +1,75 @@
+"""Where each mounted edge by itself would come out: age of least cost, or the size limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.life.model import LifeModel
+from crib.planning.due import EdgesDue, MountedEdge
+from crib.planning.moving_cost import MovingCost, moving_cost
+from crib.planning.swaps import COST, PAST, RUN_ENDS_FIRST, SIZE_LIMIT
+from crib.planning.wear_lines import WearLines
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnPoints:
+    """Where each edge by itself would come out, arrays of shape (edges,).
+
+    Attributes:
+        best_age: Age of least cost of a new edge [wear units].
+        cost_rate: Cost per wear unit there.
+        failing: Share of new edges that fail before it.
+        seconds: Running second of the mounted edge's own point; infinite where never.
+        age: Its age then.
+        why: Place in ``WHYS``.
+    """
+
+    best_age: Floats
+    cost_rate: Floats
+    failing: Floats
+    seconds: Floats
+    age: Floats
+    why: Ints
+
+
+def own_points(
+    edges: Sequence[MountedEdge], due: EdgesDue, model: LifeModel, lines: WearLines
+) -> tuple[OwnPoints, MovingCost]:
+    """Where each edge by itself would come out: age replacement, then the size limit.
+
+    Source: Barlow & Proschan 1965, on the posterior of the life model.
+    """
+    key = np.array([e.key for e in edges], dtype=np.int64)
+    age = np.array([e.age for e in edges], dtype=np.float64)
+    planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
+    failure = np.array([e.failure_cost for e in edges], dtype=np.float64)
+    rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)
+    best, cost_rate, failing = model.swap_age(key, planned, failure, rate)
+    rows = np.arange(len(edges))
+    left = best - age
+    size_parts = np.array(
+        [np.inf if e.size_parts_left is None else max(e.size_parts_left, 0.0) for e in edges]
+    )
+    size = np.where(np.isfinite(size_parts), size_parts, 0.0) * due.wear_now
+    by_size = np.isfinite(size_parts) & (size < left)
+    wear = np.where(by_size, size, left)
+    seconds = lines.until(rows, wear)
+    why = np.where(by_size, SIZE_LIMIT, COST)
+    why = np.where(np.isfinite(seconds), why, RUN_ENDS_FIRST)
+    idle, past = due.wear_now <= 0, left <= 0
+    seconds = np.where(past, 0.0, seconds)
+    why = np.where(past, PAST, why)
+    seconds = np.where(idle, np.inf, seconds)
+    why = np.where(idle, RUN_ENDS_FIRST, why)
+    out = np.where(past, age, age + wear)
+    return (
+        OwnPoints(best, cost_rate, failing, seconds, out, why),
+        moving_cost(model, key, planned, failure, rate, best, cost_rate),
+    )

@@ -1,0 +1,331 @@
+"""The swaps of every station through the horizon, stretch by stretch, all stations at once.
+
+Each successor is a new edge with a swap of its own (renewal of the posterior). Up to every
+unattended stretch stops are shared first; then the night's rule says what else comes out
+before it. What is planned up to an instant never depends on what comes after it, so a longer
+look only adds to a shorter one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.life.model import LifeModel
+from crib.planning.attended import Attended
+from crib.planning.due import EdgesDue, MountedEdge
+from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
+from crib.planning.moving_cost import MovingCost
+from crib.planning.night import NightChoice, choose_swaps
+from crib.planning.own_points import OwnPoints
+from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
+from crib.planning.swaps import COST, GATHERED, PAST, UNATTENDED
+from crib.planning.wear_lines import WearLines
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+#: Running seconds through which nights are kept and stops shared; later only each edge's own
+#: point counts.
+PLANNED_S: Final = 72 * 3600.0
+
+#: Swaps of one station between two unattended stretches that a plan looks through.
+MOST_IN_A_ROW: Final = 60
+
+#: Tie-breaker among swaps that give nothing away, as a share of a planned swap.
+_LEAST_COST: Final = 0.02
+
+#: What a walk changes as it goes.
+_STATE: Final = (
+    "since", "base_wear", "base_age", "next_s", "next_age", "next_why", "next_stop",
+    "nearest_s", "_found",
+)  # fmt: skip
+
+_LEAST_STEP_S = 60.0
+_SOME_WEAR = 1e-4
+
+
+@dataclass(frozen=True, slots=True)
+class Events:
+    """Swaps in the order in which they were planned; of one station in order of time.
+
+    Attributes:
+        row: Edge in the station now, shape (swaps,).
+        seconds: Running seconds.
+        age: Wear of the edge that comes out.
+        why: Place in ``WHYS``.
+        stop: Kind of stop joined.
+    """
+
+    row: Ints
+    seconds: Floats
+    age: Floats
+    why: Ints
+    stop: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class NightSeen:
+    """The machines' stretches of one ordinal and what was chosen for them.
+
+    Attributes:
+        begin_s: Begin of each machine's, NaN where it has none, shape (machines,).
+        end_s: End likewise.
+        choice: What the rule says.
+        age: Age of each edge at the begin, chosen swaps made, shape (edges,).
+        hazard: Cumulative hazard of each edge over it, likewise.
+        own: The same had it stayed.
+    """
+
+    begin_s: Floats
+    end_s: Floats
+    choice: NightChoice
+    age: Floats
+    hazard: Floats
+    own: Floats
+
+
+class Succession:
+    """The walk; ``nights`` and ``events`` are what it finds.
+
+    Args:
+        attended: Times of the machines.
+        edges: The mounted edges.
+        due: What lies ahead of them.
+        lines: Their wear lines.
+        own: Their own points.
+        moving: What moving a swap costs.
+        model: The life model.
+        stops: Stops of each machine that are made anyway.
+        minute_cost: Cost of a minute of a machine.
+        limit: Chance of a failure allowed in an unattended stretch.
+    """
+
+    def __init__(
+        self,
+        attended: Attended,
+        edges: Sequence[MountedEdge],
+        due: EdgesDue,
+        lines: WearLines,
+        own: OwnPoints,
+        moving: MovingCost,
+        model: LifeModel,
+        stops: Sequence[Stops],
+        minute_cost: float,
+        limit: float,
+    ) -> None:
+        count = len(edges)
+        self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
+        self.model, self.minute_cost, self.limit = model, minute_cost, limit
+        self.stops = stops
+        self.anyway = self.table = StopTable(stops)
+        self.machine = np.array([e.machine for e in edges], dtype=np.int64)
+        self.key = np.array([e.key for e in edges], dtype=np.int64)
+        self.planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
+        self.rate = np.where(due.wear_now > 0, due.wear_now, _SOME_WEAR)
+        self.all = np.arange(count)
+        self.since = np.zeros(count)
+        self.base_wear = np.zeros(count)
+        self.base_age = np.array([e.age for e in edges], dtype=np.float64)
+        self.reached_s = 0.0
+        self.nights: list[NightSeen] = []
+        self._found: list[Events] = []
+        self.next_s, self.next_age = own.seconds.copy(), own.age.copy()
+        self.next_why, self.next_stop = own.why.copy(), np.zeros(count, dtype=np.int64)
+        waits = self.next_why != PAST
+        self._out_of_the_dark(np.flatnonzero(waits))
+        self.own_s, self.own_why = self.next_s.copy(), self.next_why.copy()
+        self.nearest_s = self._nearest(self.all)
+
+    def events(self) -> Events:
+        """Every swap found so far."""
+        found = self._found or [self._event(np.empty(0, dtype=np.int64))]
+        return Events(
+            *(
+                np.concatenate([getattr(piece, name) for piece in found])
+                for name in Events.__slots__
+            )
+        )
+
+    def keep_nights(self, until_s: float = PLANNED_S) -> None:
+        """Walk through the unattended stretches that begin before a running second."""
+        table = self.attended.nights(until_s)
+        for ordinal in range(table.shape[1]):
+            begin, end = table[:, ordinal, 0], table[:, ordinal, 1]
+            row_begin = np.where(np.isfinite(begin), begin, -np.inf)[self.machine]
+            self._share_stops(row_begin)
+            self._advance(row_begin)
+            self._night(begin, end)
+        until = np.full(len(self.all), until_s)
+        self._share_stops(until)
+        self._advance(until)
+        self.reached_s = until_s
+
+    def gone_on(self, until_s: Floats) -> Succession:
+        """Another walk, on to a running second of each machine, edges at their own points."""
+        further = copy(self)
+        for name in _STATE:
+            setattr(further, name, getattr(self, name).copy())
+        further._advance(until_s[self.machine])
+        return further
+
+    def _event(self, rows: Ints) -> Events:
+        return Events(
+            rows,
+            self.next_s[rows],
+            self.next_age[rows],
+            self.next_why[rows],
+            self.next_stop[rows],
+        )
+
+    def _advance(self, until: Floats) -> None:
+        """Make every swap up to the seconds given, one of each station at a time."""
+        rows = np.flatnonzero(self.next_s <= until)
+        for _ in range(MOST_IN_A_ROW):
+            if not rows.size:
+                return
+            self._found.append(self._event(rows))
+            self._renew(rows, self.next_s[rows])
+            self._join(rows[self.next_s[rows] <= until[rows]])
+            rows = rows[self.next_s[rows] <= until[rows]]
+        self._renew(rows, until[rows])  # an edge that lasts no time at all is not followed
+
+    def _renew(self, rows: Ints, since: Floats) -> None:
+        """Put a new edge in and find its own point."""
+        self.since[rows] = since
+        worn = self.lines.at(rows, since)
+        self.base_wear[rows], self.base_age[rows] = worn, 0.0
+        self.next_age[rows] = self.own.best_age[rows]
+        self.next_s[rows] = self.lines.until(rows, worn + self.own.best_age[rows])
+        self.next_why[rows], self.next_stop[rows] = COST, OWN
+        self._out_of_the_dark(rows)
+        self.nearest_s[rows] = self._nearest(rows)
+
+    def _out_of_the_dark(self, rows: Ints) -> None:
+        """Bring swaps that nobody is there to make forward to the last attended moment."""
+        planned = self.next_s[rows]
+        at, moved = self.attended.last_attended(self.machine[rows], planned)
+        since = self.since[rows]
+        soon = (at <= since + _LEAST_STEP_S) & (at <= planned - _LEAST_STEP_S)
+        hopeless = moved & (soon | (at <= since))
+        rows, at, hopeless = rows[moved], at[moved], hopeless[moved]
+        worn = self.lines.at(rows, at) - self.base_wear[rows]
+        self.next_age[rows] = np.where(
+            hopeless, self.next_age[rows], self.base_age[rows] + worn
+        )
+        self.next_s[rows] = np.where(
+            hopeless, self.attended.dark_end(self.machine[rows], at), at
+        )
+        self.next_why[rows] = UNATTENDED
+
+    def _nearest(self, rows: Ints) -> Floats:
+        """Seconds before which swaps may not come forward."""
+        least = NEAR * self.next_age[rows] - self.base_age[rows]
+        at = self.lines.until(rows, self.base_wear[rows] + np.maximum(least, 0.0))
+        at = np.maximum(at, self.since[rows])
+        stays = self.next_age[rows] >= self.own.best_age[rows] * (1 + 1e-9)
+        stays |= self.next_why[rows] == PAST
+        result: Floats = np.where(stays, self.next_s[rows], np.minimum(at, self.next_s[rows]))
+        return result
+
+    def _give_away(self, rows: Ints, seconds: Floats) -> Floats:
+        """What edges give away that come out early."""
+        planned = self.next_age[rows]
+        early = np.minimum(self._age(rows, seconds), planned)
+        return self.moving.forward(rows, planned, early)
+
+    def _age(self, rows: Ints, seconds: Floats) -> Floats:
+        age = self.base_age[rows] + self.lines.at(rows, seconds) - self.base_wear[rows]
+        return np.maximum(age, 0.0)
+
+    def _share_stops(self, until: Floats) -> None:
+        """Share stops among the next swaps of each machine that may be made by then."""
+        rows = np.flatnonzero((self.nearest_s <= until) & np.isfinite(self.next_s))
+        dark_now, _ = self.attended.last_attended(self.machine[rows], self.next_s[rows] + 1e-6)
+        rows = rows[(self.next_s[rows] > 0) | (dark_now > 0)]
+        if not rows.size:
+            return
+        found = gather(
+            self.anyway,
+            self.machine[rows],
+            self.next_s[rows],
+            self.nearest_s[rows],
+            self.minute_cost,
+            lambda some, seconds: self._give_away(rows[some], seconds),
+        )
+        now = found.seconds <= until[rows]
+        self._settle(rows[now], Gathered(found.seconds[now], found.kind[now]))
+        self._stop_here(rows[now])
+
+    def _stop_here(self, rows: Ints) -> None:
+        """Swaps just planned are stops that later swaps of other tools may join."""
+        order = rows[np.argsort(self.machine[rows], kind="stable")]
+        numbers = self.machine[order]
+        begins = np.searchsorted(numbers, np.arange(len(self.stops) + 1))
+        seconds = self.next_s[order]
+        made = [seconds[a:b] for a, b in pairwise(begins.tolist())]
+        self.table = self.anyway.joined(TOOL_SWAP, made)
+
+    def _join(self, rows: Ints) -> None:
+        """Later swaps of the same stretch join stops one by one."""
+        if not rows.size or self.reached_s:
+            return
+        found = join_stops(
+            self.table,
+            self.machine[rows],
+            self.next_s[rows],
+            self.nearest_s[rows],
+            self.minute_cost,
+            lambda some, seconds: self._give_away(rows[some], seconds),
+        )
+        self._settle(rows, found)
+
+    def _settle(self, rows: Ints, found: Gathered) -> None:
+        moved = found.seconds < self.next_s[rows]
+        rows, seconds = rows[moved], found.seconds[moved]
+        self.next_age[rows] = self._age(rows, seconds)
+        self.next_s[rows] = seconds
+        self.next_why[rows], self.next_stop[rows] = GATHERED, found.kind[moved]
+
+    def _night(self, begin: Floats, end: Floats) -> None:
+        """Apply the night's rule to the machines' stretches of one ordinal."""
+        has = np.isfinite(begin)
+        at, out = np.where(has, begin, 0.0)[self.machine], np.where(has, end, 0.0)[self.machine]
+        worn = self.lines.at(self.all, at)
+        night = np.maximum(self.lines.at(self.all, out) - worn, 0.0)
+        age = np.maximum(self.base_age + worn - self.base_wear, 0.0)
+        kept = self.hazard(self.all, age, night)
+        fresh = self.hazard(self.all, np.zeros(len(self.all)), night)
+        own_age = np.where(np.isfinite(self.next_s), self.next_age, self.own.best_age)
+        given = np.maximum(self.moving.between(self.all, np.maximum(own_age, age), age), 0.0)
+        choice = choose_swaps(
+            self.machine,
+            len(begin),
+            kept,
+            fresh,
+            given + _LEAST_COST * self.planned,
+            (at > 0) & (night > 0) & (age > 0),
+            self.limit,
+        )
+        rows = np.flatnonzero(choice.swap)
+        self.next_s[rows], self.next_age[rows] = at[rows], age[rows]
+        self.next_why[rows], self.next_stop[rows] = UNATTENDED, OWN
+        self._found.append(self._event(rows))
+        self._renew(rows, at[rows])
+        after = np.where(choice.swap, fresh, kept)
+        self.nights.append(
+            NightSeen(begin, end, choice, np.where(choice.swap, 0.0, age), after, kept)
+        )
+
+    def hazard(self, rows: Ints, age: Floats, ahead: Floats) -> Floats:
+        """Cumulative hazard of edges of an age over so much wear ahead."""
+        failed = self.model.fail_probability(self.key[rows], age, ahead, self.rate[rows])
+        hazard: Floats = -np.log1p(-np.minimum(failed, 1 - 1e-15))
+        return hazard

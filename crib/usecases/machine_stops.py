@@ -1,0 +1,66 @@
+"""The stops that machines make anyway, from their runs, bars and shifts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crib.cutting.kinematics import parts_per_bar
+from crib.floor.calendar import ALWAYS, WorkCalendar
+from crib.floor.timeline import spans_in, us_of, window
+from crib.planning.stops_ahead import Bar, Stops, stops_ahead
+from crib.planning.succession import PLANNED_S
+from crib.usecases.shop_view import ShopView
+
+
+def machine_stops(view: ShopView) -> list[Stops]:
+    """Stops of every machine, in the order of ``view.ahead``."""
+    starts: dict[int, list[float]] = {}
+    found = []
+    for machine_id, machine in view.ahead.items():
+        calendar = view.calendars[machine_id]
+        if id(calendar) not in starts:
+            starts[id(calendar)] = [
+                machine.time.seconds_at(start_us) for start_us in _shift_starts(view, calendar)
+            ]
+        bars = _bars(view, machine_id)
+        found.append(stops_ahead(machine, bars, starts[id(calendar)], PLANNED_S))
+    return found
+
+
+def _shift_starts(view: ShopView, calendar: WorkCalendar) -> list[int]:
+    """Starts of attended shifts ahead [µs]; none where nothing is said of shifts."""
+    if calendar is ALWAYS:
+        return []
+    now_us = us_of(view.now)
+    start, _, attended = spans_in(calendar.hours, *window(view.now))
+    last_us = now_us + round(PLANNED_S * 4e6)  # closed hours lie between the running ones
+    kept = attended & (start > now_us) & (start < last_us)
+    return [int(at) for at in start[kept]]
+
+
+def _bars(view: ShopView, machine_id: int) -> list[Bar | None]:
+    """How each run ahead uses up bars; a run begins with a new one."""
+    runs = view.rows.runs.get(machine_id, [])
+    began = sorted(
+        (run for run in runs if run.state != "planned"), key=lambda run: run.start_at or 0
+    )
+    machine = view.rows.machines[machine_id]
+    bars: list[Bar | None] = []
+    for index, run in enumerate(began):
+        if run.state == "running" and (run.start_at or 0) <= us_of(view.now):
+            made = view.outputs[machine_id].parts_of_run(index) + view.untold[machine_id]
+            bars.append(_bar(machine, run, made))
+    bars += [_bar(machine, run, 0.0) for run in runs if run.state == "planned"]
+    return bars
+
+
+def _bar(machine: Any, run: Any, made: float) -> Bar | None:
+    if not machine.bar_length_mm or not run.part_length_mm:
+        return None
+    parts = parts_per_bar(
+        machine.bar_length_mm,
+        machine.bar_remnant_mm or 0.0,
+        run.part_length_mm,
+        run.cutoff_width_mm or 0.0,
+    )
+    return Bar(parts, made) if parts else None
