@@ -27,6 +27,7 @@ from crib.usecases.mounted_edges import MINUTE_MINOR, mounted_edges
 from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
+from crib.usecases.widen_forecasts import widening_of_keys
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
@@ -132,13 +133,14 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         night_limit: Chance of a failure that a machine may run with while nobody is there.
     """
     with collector_rests():
-        return _plan_of(refine_view(view_shop(tx, now)), night_limit)
+        return _plan_of(tx, refine_view(view_shop(tx, now)), night_limit)
 
 
-def _plan_of(view: ShopView, night_limit: float) -> ShopPlan:
+def _plan_of(tx: Tx, view: ShopView, night_limit: float) -> ShopPlan:
     ahead = cuts_ahead(view)
     lives = gather_lives(view, ahead)
-    model = fit_life_model(table_of_keys(view, lives), lives.histories)
+    wider = widening_of_keys(tx, view, lives.keys)
+    model = fit_life_model(table_of_keys(view, lives), lives.histories, wider)
     machines = list(view.ahead.values())
     mounted, edges = mounted_edges(view, ahead, lives)
     due = edges_due(machines, edges, model)
