@@ -87,7 +87,7 @@ def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
 
 def _size_parts_left(view: ShopView, stay: Stay) -> float | None:
     """Parts until the growth seen by size corrections reaches the wear limit's growth."""
-    count, change = view.rows.size_corrections.get(stay.row.mount_id, (0, 0))
+    count, change, _ = view.rows.size_corrections.get(stay.row.mount_id, (0, 0, 0))
     station = view.rows.stations[stay.row.station_id]
     spec = view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
     if count < 2 or not change or not stay.parts:
