@@ -74,6 +74,16 @@ def preset_answer(done: PresetDone) -> dict[str, Any]:
         "expanded_uncertainty": {
             name: one.expanded_uncertainty_mm for name, one in measures.items()
         },
+        "outliers": [
+            {"measure": name, "outlier": one.outlier}
+            for name, one in measures.items()
+            if one.outlier is not None
+        ],
+        "budgets": [
+            {"measure": name, "budget": one.budget}
+            for name, one in measures.items()
+            if one.budget is not None
+        ],
         "accepted": done.accepted,
         "why_not": list(done.why_not),
         "void_after": done.void_after,

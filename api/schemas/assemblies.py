@@ -5,7 +5,19 @@ from __future__ import annotations
 from marshmallow import fields
 
 from api.schemas.facts import FactAnswer, FactBody, RecipeShape
-from api.schemas.fields import At, ExactLength, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import (
+    At,
+    Choice,
+    ExactLength,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+    listed,
+)
+from api.schemas.metrology import BudgetShape, OutlierShape
+from crib.metrology.preset import MEASURES
 
 
 class BuildBody(FactBody):
@@ -62,6 +74,20 @@ class SpreadShape(Shape):
     re_mm = Number(attribute="RE", allow_none=True)
 
 
+class MeasureOutlier(Shape):
+    """A reading that does not belong to the others; nothing is left out for it."""
+
+    measure = Choice(MEASURES, required=True)
+    outlier = fields.Nested(OutlierShape, required=True)
+
+
+class MeasureBudget(Shape):
+    """What the uncertainty of one measure is made of [mm]."""
+
+    measure = Choice(MEASURES, required=True)
+    budget = fields.Nested(BudgetShape, required=True)
+
+
 class PresetShape(FactAnswer):
     """What a preset came to."""
 
@@ -74,6 +100,8 @@ class PresetShape(FactAnswer):
     mean = fields.Nested(MeansShape, required=True)
     standard_deviation = fields.Nested(SpreadShape, required=True)
     expanded_uncertainty = fields.Nested(SpreadShape, required=True, metadata={"title": "k=2"})
+    outliers = fields.List(fields.Nested(MeasureOutlier), required=True)
+    budgets = fields.List(fields.Nested(MeasureBudget), required=True)
     accepted = YesNo(required=True)
     why_not = listed(Text(), most=100, required=True)
     void_after = At(required=True)

@@ -19,8 +19,10 @@ from typing import Any
 from marshmallow import fields
 
 from api.schemas.fields import At, Day, ExactLength, Number, Shape, Text, Whole, YesNo
+from api.schemas.metrology import OutlierShape
 from api.schemas.mounts import DatumShape, OffsetShape
 from crib.metrology.offset import AxisOffset
+from crib.metrology.outliers import Outlier
 from crib.usecases.station_datum import DatumTold
 
 _ATTRIBUTE = re.compile(r"^ {4,12}(\w+): (.+)$")
@@ -129,7 +131,11 @@ def _plain(kind: Any, kwargs: dict[str, Any], *args: Any, **more: Any) -> fields
 
 
 #: Dataclasses that have a shape of their own.
-_OWN_SHAPES: dict[type, type[Shape]] = {AxisOffset: OffsetShape, DatumTold: DatumShape}
+_OWN_SHAPES: dict[type, type[Shape]] = {
+    AxisOffset: OffsetShape,
+    DatumTold: DatumShape,
+    Outlier: OutlierShape,
+}
 
 
 @cache

@@ -138,6 +138,23 @@ def work_out_budget(contributions: Sequence[Contribution], level: float = LEVEL)
     return Budget(lines, combined, freedom, factor, level, factor * combined)
 
 
+def preset_budget(
+    type_a_mm: float, degrees_of_freedom: int | None, gauge_uncertainty_mm: float
+) -> Budget | None:
+    """What the uncertainty of a preset is made of; None where nothing contributes.
+
+    Args:
+        type_a_mm: Standard uncertainty of the mean of the repeats [mm].
+        degrees_of_freedom: Of the repeats; None where their usual scatter stands in.
+        gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
+    """
+    parts = [
+        Contribution("repeats", type_a_mm, degrees_of_freedom=degrees_of_freedom),
+        Contribution("gauge and master", gauge_uncertainty_mm),
+    ]
+    return work_out_budget(parts) if type_a_mm > 0 or gauge_uncertainty_mm > 0 else None
+
+
 def _standard(one: Contribution) -> float:
     if one.distribution not in DISTRIBUTIONS:
         raise OutsideModel(

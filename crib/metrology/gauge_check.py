@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from crib.errors import Invalid, OutsideModel
 from crib.metrology.preset import mean_tenths_um
@@ -76,27 +75,78 @@ def check_gauge(
         )
     if tolerance_width_tenths_um <= 0:
         raise Invalid("The tolerance that the gauge serves must be above zero.")
-    n = len(readings_tenths_um)
-    errors_mm = [(value - master_tenths_um) / 10_000 for value in readings_tenths_um]
-    statistics = sample_statistics(errors_mm)
-    width_mm = tolerance_width_tenths_um / 10_000
-    bias_mm = float(statistics.mean)
-    deviation_mm = None if n == 1 else float(statistics.standard_deviation)
-    cg = cgk = None
-    if deviation_mm:
-        cg = SPREAD_SHARE * width_mm / (6 * deviation_mm)
-        cgk = (BIAS_SHARE * width_mm - abs(bias_mm)) / (3 * deviation_mm)
-    why_not = _why_not(n, bias_mm, width_mm, cg, cgk)
-    return GaugeCheck(
-        n,
-        mean_tenths_um(readings_tenths_um),
-        bias_mm,
-        deviation_mm,
-        cg,
-        cgk,
-        not why_not,
-        why_not,
+    found = judge_errors(
+        [(value - master_tenths_um) / 10_000 for value in readings_tenths_um],
+        tolerance_width_tenths_um / 10_000,
     )
+    return GaugeCheck(
+        found.n,
+        mean_tenths_um(readings_tenths_um),
+        found.bias_mm,
+        found.standard_deviation_mm,
+        found.cg,
+        found.cgk,
+        not found.why_not,
+        found.why_not,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeErrors:
+    """What the errors of a gauge on its master come to; see ``GaugeCheck``."""
+
+    n: int
+    bias_mm: float
+    standard_deviation_mm: float | None
+    cg: float | None
+    cgk: float | None
+    why_not: tuple[str, ...]
+
+
+def judge_errors(errors_mm: Sequence[float], width_mm: float) -> GaugeErrors:
+    """Bias, spread and indices of readings less the master; see ``check_gauge``.
+
+    Args:
+        errors_mm: Readings less the calibrated length of the master [mm].
+        width_mm: T, the full width of the tolerance served [mm].
+
+    Raises:
+        OutsideModel: No readings, one that is not finite, or a width not above zero.
+    """
+    if not 0 < width_mm < float("inf"):
+        raise OutsideModel("The tolerance that the gauge serves must be above zero.")
+    statistics = sample_statistics(errors_mm)
+    bias_mm = float(statistics.mean)
+    deviation_mm = None if statistics.n == 1 else float(statistics.standard_deviation)
+    cg, cgk = indices(bias_mm, deviation_mm, width_mm)
+    why_not = _why_not(statistics.n, bias_mm, width_mm, cg, cgk)
+    return GaugeErrors(statistics.n, bias_mm, deviation_mm, cg, cgk, why_not)
+
+
+def indices(
+    bias_mm: float, deviation_mm: float | None, width_mm: float
+) -> tuple[float | None, float | None]:
+    """``Cg = 0.2 T / (6 s)`` and ``Cgk = (0.1 T - |bias|) / (3 s)``; None without spread."""
+    if not deviation_mm:
+        return None, None
+    cg = SPREAD_SHARE * width_mm / (6 * deviation_mm)
+    return cg, (BIAS_SHARE * width_mm - abs(bias_mm)) / (3 * deviation_mm)
+
+
+def pooled_deviation(series: Sequence[tuple[int, float | None]]) -> float | None:
+    """Deviation within several series of repeats, each about its own mean.
+
+    Args:
+        series: Number of repeats and their standard deviation, None for one repeat.
+
+    Returns:
+        Root of the variances weighted by their degrees of freedom; None without any.
+    """
+    known = [(n - 1, deviation) for n, deviation in series if n > 1 and deviation is not None]
+    freedom = sum(weight for weight, _ in known)
+    if not freedom:
+        return None
+    return float(np.sqrt(sum(weight * dev**2 for weight, dev in known) / freedom))
 
 
 def _why_not(
@@ -121,25 +171,3 @@ def _why_not(
             f"least {least:.2f}. Set the gauge on the master and check again."
         )
     return tuple(sentences)
-
-
-def drift_mm_per_day(days: npt.ArrayLike, bias_mm: npt.ArrayLike) -> float:
-    """Slope of the bias over time by least squares.
-
-    Args:
-        days: When each check was made [d], shape (checks,).
-        bias_mm: Bias found [mm], shape (checks,).
-
-    Returns:
-        Drift [mm/d].
-
-    Raises:
-        OutsideModel: Fewer than two checks at different times, or unequal lengths.
-    """
-    when, bias = np.asarray(days, dtype=np.float64), np.asarray(bias_mm, dtype=np.float64)
-    if when.shape != bias.shape or when.ndim != 1 or not np.isfinite([when, bias]).all():
-        raise OutsideModel("Give one finite bias for each check.")
-    centred = when - when.mean() if when.size else when
-    if not np.any(centred):
-        raise OutsideModel("A drift needs two checks at different times.")
-    return float(centred @ (bias - bias.mean()) / (centred @ centred))

@@ -24,37 +24,37 @@ class Outlier:
 
     Attributes:
         reading: Its number, the first is 1.
-        value: The reading itself, in the unit of the readings.
+        value_mm: The reading itself [mm].
         grubbs: Its distance from the mean over the standard deviation.
         critical: What that stays below in 95 of 100 series without an outlier.
         sentence: What was found and what to do.
     """
 
     reading: int
-    value: float
+    value_mm: float
     grubbs: float
     critical: float
     sentence: str
 
 
 def find_outlier(
-    values: Sequence[float], *, resolution: float = 0.0, name: str = ""
+    values_mm: Sequence[float], *, usual_mm: float = 0.0, name: str = ""
 ) -> Outlier | None:
     """The reading farthest from the mean, where chance seldom puts one so far.
 
     Nothing is dropped: the outlier is named, and measuring again is what helps.
 
     Args:
-        values: Repeats in one unit.
-        resolution: Step of the display; a reading within one step and a half of the mean is
-            no outlier, however equal the others are.
+        values_mm: Repeats [mm].
+        usual_mm: What readings usually scatter by, or a step of the display [mm]; a reading
+            within one and a half of it from the mean is none, however equal the others are.
         name: What was measured, for the sentence.
 
     Returns:
         The outlier; None where there is none, or fewer than three repeats.
 
     Raises:
-        OutsideModel: No repeats, one that is not finite, or a negative resolution.
+        OutsideModel: No repeats, one that is not finite, or a negative scatter.
 
     References:
         Grubbs 1969, Procedures for detecting outlying observations in samples; two-sided
@@ -64,25 +64,25 @@ def find_outlier(
         >>> find_outlier([10.001, 10.002, 10.001, 10.002, 10.031]).reading
         5
     """
-    if not (np.isfinite(resolution) and resolution >= 0):
-        raise OutsideModel("The step of a display is a finite number, zero or more.")
-    statistics = sample_statistics(values)
+    if not (np.isfinite(usual_mm) and usual_mm >= 0):
+        raise OutsideModel("What readings usually scatter by is finite, zero or more.")
+    statistics = sample_statistics(values_mm)
     deviation = float(statistics.standard_deviation)
     if statistics.n < FEWEST or deviation == 0:
         return None
-    apart = np.abs(np.asarray(values, dtype=np.float64) - float(statistics.mean))
+    apart = np.abs(np.asarray(values_mm, dtype=np.float64) - float(statistics.mean))
     farthest = int(np.argmax(apart))
     grubbs = float(apart[farthest]) / deviation
     critical = grubbs_critical(statistics.n)
-    if grubbs <= critical or apart[farthest] <= 1.5 * resolution:
+    if grubbs <= critical or apart[farthest] <= 1.5 * usual_mm:
         return None
     what = f"{name}: reading" if name else "Reading"
     return Outlier(
         farthest + 1,
-        float(values[farthest]),
+        float(values_mm[farthest]),
         grubbs,
         critical,
-        f"{what} {farthest + 1} ({values[farthest]:.4f}) does not belong to the other "
+        f"{what} {farthest + 1} ({values_mm[farthest]:.4f} mm) does not belong to the other "
         f"{statistics.n - 1}: it lies {grubbs:.2f} standard deviations from the mean, chance "
         f"seldom goes beyond {critical:.2f} (Grubbs, 5 %). Clean the seat and measure again; "
         "no reading was left out.",

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from crib.errors import Invalid
+from crib.metrology.budget import Budget, preset_budget
+from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.uncertainty import (
     COVERAGE,
     combined_uncertainty,
@@ -58,7 +60,20 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class MeasureResult:
-    """What the repeats say about one measure."""
+    """What the repeats say about one measure.
+
+    Attributes:
+        measure: LF, WF, HF or RE.
+        n: Repeats.
+        mean_tenths_um: Their mean [0.1 µm].
+        standard_deviation_mm: None for one repeat.
+        type_a_mm: Standard uncertainty of the mean.
+        expanded_uncertainty_mm: k = 2.
+        accepted: The verdict.
+        why_not: Sentences where it was not accepted.
+        outlier: The repeat that does not belong to the others; it stays in the mean.
+        budget: What the uncertainty is made of; None where there is none at all.
+    """
 
     measure: str
     n: int
@@ -68,6 +83,8 @@ class MeasureResult:
     expanded_uncertainty_mm: float
     accepted: bool
     why_not: tuple[str, ...]
+    outlier: Outlier | None
+    budget: Budget | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +242,18 @@ def _judge(
             name, values, mean, tolerance or DEFAULT_SPREAD_TENTHS_UM, expanded_mm
         )
     return MeasureResult(
-        name, n, mean, deviation_mm, type_a_mm, expanded_mm, not why_not, why_not
+        name,
+        n,
+        mean,
+        deviation_mm,
+        type_a_mm,
+        expanded_mm,
+        not why_not,
+        why_not,
+        find_outlier(
+            [value / 10_000 for value in values], usual_mm=DEFAULT_REPEATABILITY_MM, name=name
+        ),
+        preset_budget(type_a_mm, None if n == 1 else n - 1, gauge_uncertainty_mm),
     )
 
 

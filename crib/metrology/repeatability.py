@@ -49,7 +49,12 @@ def study(values: npt.ArrayLike) -> StudyResult:
         Measurement systems analysis manual, 4th edition, average and range method (from
         memory), with its constants K1, K2, K3.
     """
-    table = np.asarray(values, dtype=np.float64)
+    try:
+        table = np.asarray(values, dtype=np.float64)
+    except ValueError:
+        raise OutsideModel(
+            "Everybody measures the same pieces as often: give equally many values each."
+        ) from None
     if table.ndim != 3 or not all(2 <= size <= 10 for size in table.shape):
         raise OutsideModel("A study takes 2 to 10 people, repeats and pieces each.")
     if not np.isfinite(table).all():

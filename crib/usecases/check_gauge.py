@@ -7,17 +7,21 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 
 from crib.errors import Invalid
-from crib.metrology.gauge_check import (
-    BIAS_SHARE,
-    DEFAULT_TOLERANCE_WIDTH_TENTHS_UM,
-    GaugeCheck,
-    check_gauge,
-)
-from crib.metrology.preset import Reading
+from crib.metrology.gauge_check import GaugeCheck, check_gauge
+from crib.metrology.outliers import Outlier, find_outlier
+from crib.metrology.preset import DEFAULT_REPEATABILITY_MM, Reading
 from crib.store.engine import Tx
-from crib.store.presets import GaugeRow, gauge_row, insert_gauge_check
+from crib.store.presets import (
+    CheckResultRow,
+    GaugeRow,
+    checks_of,
+    gauge_row,
+    insert_gauge_check,
+)
 from crib.store.resolve import resolve_gauge
+from crib.usecases.gauge_trust import width_tenths_um
 from crib.usecases.said import record, said
+from crib.usecases.study_gauge import DriftShown, measure_studied
 
 _MEASURES = ("LF", "WF", "HF")
 
@@ -38,10 +42,19 @@ class CheckGauge:
 
 @dataclass(frozen=True, slots=True)
 class MeasureChecked:
-    """The verdict over one measure of the master."""
+    """The verdict over one measure of the master.
+
+    Attributes:
+        measure: LF, WF or HF.
+        check: Bias, spread and indices of these readings.
+        outlier: The reading that does not belong to the others; null where none is.
+        drift: Of the gauge over its checks, this one included; null for the first.
+    """
 
     measure: str
     check: GaugeCheck
+    outlier: Outlier | None
+    drift: DriftShown | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,12 +84,12 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
     told = said(tx, present, command)
     gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
     columns = _columns(command.readings)
-    measures = tuple(
-        MeasureChecked(name, check_gauge(values, _master(gauge, name), _width(gauge)))
+    judged = {
+        name: check_gauge(values, _master(gauge, name), width_tenths_um(gauge))
         for name, values in columns.items()
-    )
+    }
     why_not = tuple(
-        f"{one.measure}: {sentence}" for one in measures for sentence in one.check.why_not
+        f"{name}: {sentence}" for name, one in judged.items() for sentence in one.why_not
     )
     fact_id = record(tx, "gauge_check", told)
     insert_gauge_check(
@@ -86,9 +99,10 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
         readings=[
             {name: reading.value(name) for name in columns} for reading in command.readings
         ],
-        result={one.measure.lower(): asdict(one.check) for one in measures},
+        result={name.lower(): asdict(one) for name, one in judged.items()},
         valid=not why_not,
     )
+    checks = checks_of(tx, gauge.id, told.at)
     until = told.at + timedelta(hours=gauge.check_hours)
     return GaugeChecked(
         fact_id=fact_id,
@@ -98,7 +112,27 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
         valid=not why_not,
         valid_until=None if why_not else until,
         why_not=why_not,
-        measures=measures,
+        measures=tuple(
+            _measure_checked(name, one, columns[name], gauge, checks)
+            for name, one in judged.items()
+        ),
+    )
+
+
+def _measure_checked(
+    name: str,
+    check: GaugeCheck,
+    values: Sequence[int],
+    gauge: GaugeRow,
+    checks: Sequence[CheckResultRow],
+) -> MeasureChecked:
+    return MeasureChecked(
+        name,
+        check,
+        find_outlier(
+            [value / 10_000 for value in values], usual_mm=DEFAULT_REPEATABILITY_MM, name=name
+        ),
+        measure_studied(gauge, name, checks).drift,
     )
 
 
@@ -149,10 +183,3 @@ def _master(gauge: GaugeRow, measure: str) -> int:
             errors=[{"field": f"readings.0.{measure.lower()}_mm", "detail": "no master"}],
         )
     return length
-
-
-def _width(gauge: GaugeRow) -> int:
-    """Width of the tolerance that the gauge serves, from how far it may be off [0.1 µm]."""
-    if gauge.check_tolerance_tenths_um is None:
-        return DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
-    return round(gauge.check_tolerance_tenths_um / BIAS_SHARE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from crib.clock import print_instant
+from crib.metrology.gauge_check import BIAS_SHARE, DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
 from crib.metrology.preset import DEFAULT_GAUGE_UNCERTAINTY_MM
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, last_check
@@ -33,3 +34,10 @@ def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, .
             f"for {gauge.check_hours:g} hours. {again}",
         )
     return ()
+
+
+def width_tenths_um(gauge: GaugeRow) -> int:
+    """Width of the tolerance that the gauge serves, from how far it may be off [0.1 µm]."""
+    if gauge.check_tolerance_tenths_um is None:
+        return DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
+    return round(gauge.check_tolerance_tenths_um / BIAS_SHARE)

@@ -5,7 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from crib.metrology.budget import Contribution, work_out_budget
+from crib.metrology.drift import study_drift
 from crib.metrology.gauge_check import check_gauge
+from crib.metrology.outliers import find_outlier, grubbs_critical
 from crib.metrology.repeatability import study
 from crib.metrology.uncertainty import (
     acceptance_zone,
@@ -112,3 +115,61 @@ def test_the_guard_band_takes_the_uncertainty_off_both_limits(agrees):
     for name, printed, ours in zip(("from", "to"), row["expected"]["zone"], zone, strict=True):
         agrees(row, f"zone {name}", printed, ours, 1e-12)
     agrees(row, "accept", row["expected"]["accept"], verdicts)
+
+
+@pytest.mark.parametrize("n", [3, 4, 5, 6, 7, 8, 9, 10, 15, 20])
+def test_critical_values_for_an_outlier_are_those_of_the_standard(agrees, n):
+    row = ROWS["grubbs-critical"]
+    name = f"n{n}"
+
+    agrees(row, name, row["expected"][name], grubbs_critical(n), row["tolerance"][name])
+
+
+def test_the_outlier_of_the_handbook_is_named(agrees):
+    row = ROWS["grubbs-example"]
+    expected, tolerance = row["expected"], row["tolerance"]
+
+    found = find_outlier(row["inputs"]["data"])
+
+    assert found is not None
+    agrees(row, "reading", expected["reading"], found.reading)
+    agrees(row, "G", expected["G"], found.grubbs, tolerance["G"])
+    one_sided = grubbs_critical(8, significance=0.10)
+    agrees(row, "critical", expected["critical"], one_sided, tolerance["critical"])
+
+
+def test_the_budget_of_the_guide_is_reproduced(agrees):
+    row = ROWS["gum-h1"]
+    inputs, expected, tolerance = row["inputs"], row["expected"], row["tolerance"]
+
+    budget = work_out_budget(
+        [
+            Contribution(name, value, degrees_of_freedom=freedom)
+            for name, value, freedom in inputs["contributions_nm"]
+        ],
+        inputs["level"],
+    )
+
+    for name, ours in (
+        ("u_nm", budget.combined),
+        ("freedom", budget.effective_degrees_of_freedom),
+        ("factor", budget.coverage_factor),
+        ("U_nm", budget.expanded),
+    ):
+        agrees(row, name, expected[name], ours, tolerance[name])
+
+
+def test_the_calibration_line_of_the_guide_is_reproduced(agrees):
+    row = ROWS["gum-h3"]
+    inputs, expected, tolerance = row["inputs"], row["expected"], row["tolerance"]
+
+    line = study_drift(inputs["t"], inputs["b"], inputs["limit"])
+
+    back = (inputs["t0"] - max(inputs["t"])) * line.slope_mm_per_day
+    for name, ours in (
+        ("intercept", line.bias_mm + back),
+        ("slope", line.slope_mm_per_day),
+        ("slope_se", line.slope_se_mm_per_day),
+        ("s", line.residual_mm),
+    ):
+        agrees(row, name, expected[name], ours, tolerance[name])

@@ -3,7 +3,7 @@
 import pytest
 
 from crib.errors import Invalid, OutsideModel
-from crib.metrology.gauge_check import check_gauge, drift_mm_per_day
+from crib.metrology.gauge_check import check_gauge, pooled_deviation
 from crib.metrology.repeatability import study
 
 MASTER = 500_000
@@ -69,16 +69,10 @@ def test_no_readings_are_refused():
         check_gauge([MASTER], MASTER, 0)
 
 
-def test_drift_is_the_slope_of_the_bias():
-    assert drift_mm_per_day([0, 1, 2], [0.001, 0.002, 0.003]) == pytest.approx(0.001)
-
-
-@pytest.mark.parametrize(
-    ("days", "bias"), [([], []), ([1], [0.1]), ([1, 1], [0.1, 0.2]), ([0, 1], [0.1])]
-)
-def test_a_drift_needs_two_times(days, bias):
-    with pytest.raises(OutsideModel):
-        drift_mm_per_day(days, bias)
+def test_spread_is_pooled_within_the_series():
+    # 3 repeats at 0.002 and 2 at 0.004: (2 x 4 + 1 x 16) / 3 = 8
+    assert pooled_deviation([(3, 0.002), (2, 0.004), (1, None)]) == pytest.approx(8**0.5 / 1000)
+    assert pooled_deviation([(1, None)]) is None
 
 
 def test_a_study_where_only_the_pieces_differ_blames_the_pieces():

@@ -18,8 +18,8 @@ def test_the_reading_that_does_not_belong_is_named_by_its_number() -> None:
 
     assert found is not None
     assert found.reading == 3
-    assert found.value == 80.0310
-    assert "LF: reading 3 (80.0310)" in found.sentence
+    assert found.value_mm == 80.0310
+    assert "LF: reading 3 (80.0310 mm)" in found.sentence
     assert "measure again" in found.sentence
 
 
@@ -33,7 +33,7 @@ def test_a_step_of_the_display_is_no_outlier() -> None:
     values = [80.001, 80.001, 80.001, 80.002]
 
     assert find_outlier(values) is not None
-    assert find_outlier(values, resolution=0.001) is None
+    assert find_outlier(values, usual_mm=0.001) is None
 
 
 def test_good_series_are_accused_in_about_one_of_twenty() -> None:
@@ -66,7 +66,7 @@ def test_what_cannot_be_tested_is_refused() -> None:
         find_outlier([])
     with pytest.raises(OutsideModel, match="finite"):
         find_outlier([1.0, math.nan, 2.0])
-    with pytest.raises(OutsideModel, match="step of a display"):
-        find_outlier([1.0, 2.0, 3.0], resolution=-1.0)
+    with pytest.raises(OutsideModel, match="usually scatter"):
+        find_outlier([1.0, 2.0, 3.0], usual_mm=-1.0)
     with pytest.raises(OutsideModel, match="three repeats"):
         grubbs_critical(2)

@@ -1,0 +1,119 @@
+"""Calculations of the measuring room by themselves: studies, drift, budget, datum."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, computes
+from api.schemas import workings_gauge as shapes
+from api.schemas.metrology import BudgetShape
+from crib.metrology.budget import Budget, Contribution, work_out_budget
+from crib.metrology.datum import follow_datum
+from crib.metrology.datum_filter import VERDICTS
+from crib.metrology.drift import Drift, study_drift
+from crib.metrology.gauge_check import judge_errors
+from crib.metrology.outliers import find_outlier
+from crib.metrology.preset import DEFAULT_REPEATABILITY_MM
+from crib.metrology.repeatability import StudyResult, study
+from crib.metrology.uncertainty import COVERAGE
+
+blueprint = Blueprint(
+    "measuring workings", __name__, description="Calculations of the measuring room."
+)
+
+
+@computes(
+    blueprint,
+    "/v1/workings/gauge-study",
+    shapes.GaugeStudyAnswer(),
+    body=shapes.GaugeStudyBody(),
+)
+def work_out_gauge_study(call: Call) -> dict[str, Any]:
+    """Judge a gauge by repeats on its master: bias, Cg, Cgk."""
+    given = call.body
+    readings, master = given["readings_mm"], given["master_mm"]
+    found = judge_errors([value - master for value in readings], given["tolerance_width_mm"])
+    return {
+        "n": found.n,
+        "bias_mm": found.bias_mm,
+        "standard_deviation_mm": found.standard_deviation_mm,
+        "cg": found.cg,
+        "cgk": found.cgk,
+        "valid": not found.why_not,
+        "why_not": list(found.why_not),
+        "outlier": find_outlier(readings, usual_mm=DEFAULT_REPEATABILITY_MM),
+    }
+
+
+@computes(
+    blueprint,
+    "/v1/workings/gauge-drift",
+    shapes.GaugeDriftAnswer(),
+    body=shapes.GaugeDriftBody(),
+)
+def work_out_gauge_drift(call: Call) -> Drift:
+    """Fit the drift of a gauge, and when it has used up its tolerance."""
+    checks = call.body["checks"]
+    return study_drift(
+        [one["day"] for one in checks],
+        [one["bias_mm"] for one in checks],
+        call.body["limit_mm"],
+    )
+
+
+@computes(
+    blueprint,
+    "/v1/workings/gauge-repeatability",
+    shapes.RepeatabilityAnswer(),
+    body=shapes.RepeatabilityBody(),
+)
+def work_out_repeatability(call: Call) -> StudyResult:
+    """Share the spread of a study out to gauge, people and pieces."""
+    return study(call.body["values"])
+
+
+@computes(
+    blueprint,
+    "/v1/workings/uncertainty-budget",
+    BudgetShape(),
+    body=shapes.BudgetBody(),
+)
+def work_out_uncertainty(call: Call) -> Budget:
+    """Combine contributions into an expanded uncertainty (JCGM 100)."""
+    parts = [Contribution(**one) for one in call.body["contributions"]]
+    return work_out_budget(parts, call.body["level"])
+
+
+@computes(
+    blueprint,
+    "/v1/workings/station-datum",
+    shapes.DatumAnswer(),
+    body=shapes.DatumBody(),
+)
+def work_out_station_datum(call: Call) -> dict[str, Any]:
+    """Follow the datum of one axis of a station through its first-offs."""
+    given = call.body
+    looks = [np.nan if look is None else look for look in given["looks_mm"]]
+    track = follow_datum([looks], given["look_sd_mm"], [given["recorded_mm"]])
+    return {
+        "datum_mm": track.mean[0],
+        "expanded_uncertainty_mm": COVERAGE * track.sd[0],
+        "next_expanded_uncertainty_mm": COVERAGE * track.next_sd[0],
+        "walk_mm": track.walk_sd[0],
+        "scatter_mm": track.scatter_sd[0],
+        "held_mm": track.held[0],
+        "looks": [
+            {
+                "expected_mm": track.predicted[0, look],
+                "innovation_mm": track.innovation[0, look],
+                "sigmas": track.sigmas[0, look],
+                "estimate_mm": track.estimate[0, look],
+                "estimate_sd_mm": track.estimate_sd[0, look],
+                "verdict": VERDICTS[track.verdict[0, look]],
+            }
+            for look in range(len(looks))
+        ],
+    }

@@ -1,0 +1,149 @@
+"""Shapes of the calculations of the measuring room by themselves."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from marshmallow import fields
+
+from api.schemas.fields import Choice, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.metrology import OutlierShape
+from crib.metrology.budget import DISTRIBUTIONS
+from crib.metrology.datum_filter import VERDICTS
+
+_LENGTH: dict[str, Any] = {"least": -100_000, "most": 100_000}
+
+
+class GaugeStudyBody(Shape):
+    """Repeats of a gauge on its setting master."""
+
+    readings_mm = listed(Number(**_LENGTH), most=1_000, least=1, required=True)
+    master_mm = Number(required=True, explains="Calibrated length of the master.", **_LENGTH)
+    tolerance_width_mm = Number(
+        above=0, most=1_000, required=True, explains="Full width T of the tolerance served."
+    )
+
+
+class GaugeStudyAnswer(Shape):
+    """A type 1 study: Cg = 0.2 T / (6 s), Cgk = (0.1 T - |bias|) / (3 s)."""
+
+    n = Whole(required=True)
+    bias_mm = Number(required=True)
+    standard_deviation_mm = Number(allow_none=True, required=True)
+    cg = Number(allow_none=True, required=True)
+    cgk = Number(allow_none=True, required=True)
+    valid = YesNo(required=True)
+    why_not = fields.List(Text(), required=True)
+    outlier = fields.Nested(OutlierShape, allow_none=True, required=True)
+
+
+class DriftCheckBody(Shape):
+    """One check of a gauge."""
+
+    day = Number(required=True, least=-1e6, most=1e6, explains="When [d].")
+    bias_mm = Number(required=True, **_LENGTH)
+
+
+class GaugeDriftBody(Shape):
+    """Checks of a gauge over time."""
+
+    checks = listed(DriftCheckBody, most=1_000, least=2, required=True)
+    limit_mm = Number(above=0, most=1_000, required=True, explains="Most that it may be off.")
+
+
+class GaugeDriftAnswer(Shape):
+    """A straight line through the bias over time."""
+
+    checks = Whole(required=True)
+    slope_mm_per_day = Number(required=True)
+    slope_se_mm_per_day = Number(allow_none=True, required=True)
+    bias_mm = Number(required=True, explains="On the line at the last check.")
+    residual_mm = Number(allow_none=True, required=True)
+    drifts = YesNo(allow_none=True, required=True, explains="null: two checks cannot tell")
+    used_up_in_days = Number(allow_none=True, required=True)
+    used_up_earliest_in_days = Number(allow_none=True, required=True)
+
+
+class RepeatabilityBody(Shape):
+    """Readings of several people, each of the same pieces several times."""
+
+    values = listed(
+        listed(listed(Number(least=-1e6, most=1e6), most=10, least=2), most=10, least=2),
+        most=10,
+        least=2,
+        required=True,
+        explains="By people, then repeats, then pieces, in one unit.",
+    )
+
+
+class RepeatabilityAnswer(Shape):
+    """Average and range method; deviations in the unit of the values."""
+
+    mean_range = Number(required=True)
+    repeatability = Number(required=True, explains="Deviation within one person and piece.")
+    reproducibility = Number(required=True, explains="Deviation between people.")
+    gauge = Number(required=True, explains="Both together.")
+    pieces = Number(required=True, explains="Deviation between pieces.")
+    total = Number(required=True)
+    gauge_share_pct = Number(required=True, explains="Gauge over total.")
+    distinct_categories = Whole(required=True)
+
+
+class ContributionBody(Shape):
+    """One quantity that the result depends on."""
+
+    name = Text(required=True, longest=100)
+    value = Number(required=True, least=0, explains="Figure of its distribution.")
+    distribution = Choice(tuple(DISTRIBUTIONS), load_default="normal")
+    sensitivity = Number(
+        least=-1e12, load_default=1.0, explains="Change of the result per unit of it."
+    )
+    degrees_of_freedom = Number(above=0, load_default=None, allow_none=True)
+
+
+class BudgetBody(Shape):
+    """Contributions to an uncertainty."""
+
+    contributions = listed(ContributionBody, most=100, least=1, required=True)
+    level = Number(above=0, most=0.9999, load_default=0.95, explains="Coverage probability.")
+
+
+class DatumBody(Shape):
+    """First-offs of one axis of a station, in the order of the mounts."""
+
+    recorded_mm = Number(required=True, explains="Datum on record.", **_LENGTH)
+    looks_mm = listed(
+        Number(allow_none=True, **_LENGTH),
+        most=1_000,
+        least=1,
+        required=True,
+        explains="Datum as each first-off showed it, X as radius; null without one.",
+    )
+    look_sd_mm = Number(
+        least=0, most=1_000, load_default=0.0025, explains="Standard uncertainty of a look."
+    )
+
+
+class DatumLookShape(Shape):
+    """What one first-off told."""
+
+    expected_mm = Number(required=True)
+    innovation_mm = Number(allow_none=True, required=True)
+    sigmas = Number(allow_none=True, required=True)
+    estimate_mm = Number(required=True)
+    estimate_sd_mm = Number(required=True)
+    verdict = Choice(VERDICTS, required=True)
+
+
+class DatumAnswer(Shape):
+    """Where the datum is believed to be."""
+
+    datum_mm = Number(required=True)
+    expanded_uncertainty_mm = Number(required=True, explains="k=2")
+    next_expanded_uncertainty_mm = Number(
+        required=True, explains="How far the next tool there may lie from it, k=2."
+    )
+    walk_mm = Number(required=True, explains="Moves from mount to mount by, as learned (sd).")
+    scatter_mm = Number(required=True, explains="Mounting scatters by, as learned (sd).")
+    held_mm = Number(allow_none=True, required=True, explains="A jump that waits.")
+    looks = fields.List(fields.Nested(DatumLookShape), required=True)
