@@ -13,6 +13,7 @@ from api.rest import (
     fact_lists,
     forecast_scores,
     machine_time,
+    metrology_views,
     mounts,
     paper,
     plan,
@@ -21,6 +22,7 @@ from api.rest import (
     workings_clock,
     workings_constants,
     workings_cutting,
+    workings_gauge,
 )
 from api.rest.records import COLLECTIONS, records_blueprint
 
@@ -38,10 +40,12 @@ def blueprints() -> tuple[Blueprint, ...]:
         forecast_scores.blueprint,
         machine_time.blueprint,
         views.blueprint,
+        metrology_views.blueprint,
         paper.blueprint,
         workings.blueprint,
         workings_clock.blueprint,
         workings_cutting.blueprint,
         workings_constants.blueprint,
+        workings_gauge.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )
