@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Final
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from crib.floor.timeline import us_of
 from crib.life.constants_own import OwnEstimate, OwnLives, estimate_from_own_lives
 from crib.life.observations import WORN
 from crib.planning.part_wear import Curve
+from crib.store.shop_rows import StayRow
 from crib.usecases.shop_view import GOES_ON, ShopView, ending
 from crib.usecases.stays import Key, Stay, WornSums, work_out_stays
 
@@ -51,9 +51,10 @@ class ItemEstimate:
 
 @dataclass(slots=True)
 class _Edge:
-    """The stays of one edge added up."""
+    """The stays of one edge added up; ``last`` that cut, ``out`` how it came out."""
 
     last: Stay
+    out: StayRow
     wear: float = 0.0
     told: WornSums = field(default_factory=lambda: WornSums(0.0, 0.0, 0.0, 0.0, 0.0))
     kinds: int = 0
@@ -92,11 +93,12 @@ def refine_view(view: ShopView) -> ShopView:
 
 def estimate_items(view: ShopView) -> list[ItemEstimate]:
     """What the edges so far say of each item on each group, in order of their names."""
-    edges: dict[tuple[int, str], list[_Edge]] = defaultdict(list)
-    for edge in _edges(view.stays).values():
-        key = edge.last.key
-        if key is not None:
-            edges[key.cutting_item_id, key.material_group].append(edge)
+    edges: dict[tuple[int, str], list[_Edge]] = {
+        stay.key[:2]: [] for stay in view.stays if stay.key
+    }
+    for edge in _edges(view).values():
+        if edge.last.key is not None:
+            edges[edge.last.key[:2]].append(edge)
     found = []
     for (item_id, group), group_edges in edges.items():
         curve = view.cutting.curve_in_force(item_id, group)
@@ -108,25 +110,29 @@ def estimate_items(view: ShopView) -> list[ItemEstimate]:
     )
 
 
-def _edges(stays: Sequence[Stay]) -> dict[int, _Edge]:
-    """Edges by assembly; ``kinds`` counts how often item or group changed on the way."""
+def _edges(view: ShopView) -> dict[int, _Edge]:
+    """Edges that are over by assembly; ``kinds`` counts changes of item or group."""
+    out = {stay.row.assembly_id: stay.row for stay in view.stays}
     edges: dict[int, _Edge] = {}
-    for stay in stays:
-        edge = edges.setdefault(stay.row.assembly_id, _Edge(stay))
+    for stay in view.stays:
+        row = out[stay.row.assembly_id]
+        if not _is_over(view, row):
+            continue
+        edge = edges.setdefault(row.assembly_id, _Edge(stay, row))
         edge.wear += stay.wear
-        before, edge.last = edge.last.key, stay if stay.key or not edge.last.key else edge.last
-        if stay.key and before and stay.key[:2] != before[:2]:
-            edge.kinds += 1
+        before = edge.last.key
+        if stay.key:
+            edge.kinds += bool(before and stay.key[:2] != before[:2])
+            edge.last = stay
         if stay.worn:
             edge.told = WornSums(*(a + b for a, b in zip(edge.told, stay.worn, strict=True)))
-        if stay.row is not edge.last.row:
-            edge.last = replace(edge.last, row=stay.row)  # how it came out, whatever it cut
     return edges
 
 
-def _is_over(view: ShopView, row: Any) -> bool:
-    torn_down = view.rows.assemblies[row.assembly_id].torn_down_us is not None
-    return torn_down or not (row.end_us is None or row.reason in GOES_ON)
+def _is_over(view: ShopView, row: StayRow) -> bool:
+    if row.end_us is not None and row.reason not in GOES_ON:
+        return True
+    return view.rows.assemblies[row.assembly_id].torn_down_us is not None
 
 
 def _estimate(
@@ -136,8 +142,8 @@ def _estimate(
     rows: list[tuple[float, bool, tuple[float, float, float], int, Key]] = []
     mixed = 0
     for edge in edges:
-        row, key = edge.last.row, edge.last.key
-        if key is None or edge.wear <= 0 or not _is_over(view, row):
+        row, key = edge.out, edge.last.key
+        if key is None or edge.wear <= 0:
             continue
         told = edge.told
         if edge.kinds or told.wear < _MOSTLY * edge.wear:

@@ -66,7 +66,8 @@ class Stay:
         spread: Prior standard deviation of ln(life) behind the wear.
         basis: Where the wear per part comes from.
         part_id: The last part that it cut; None where no run wore it.
-        worn: At which cuts it was worn, for the estimate of constants; likewise.
+        worn: At which cuts it was worn, for the estimate of constants; None also while the
+            stay lasts, and where no curve told the wear.
     """
 
     row: StayRow
@@ -163,7 +164,8 @@ def _on_one_machine(
         cuts[case][part[run]] if run >= 0 else None
         for case, run in zip(cases, last.tolist(), strict=True)
     ]
-    worn = _worn(cuts, part, case_of, found, output, (begin, end))
+    over = [cut if row.end_us else None for row, cut in zip(stays, found, strict=True)]
+    worn = _worn(cuts, part, case_of, over, output, (begin, end))
     return [
         _stay(row, cut, parts, wear, minutes, sums)
         for row, cut, parts, wear, minutes, sums in zip(
@@ -187,31 +189,37 @@ def _worn(
     found: Sequence[_Cut | None],
     output: MachineOutput,
     span: tuple[Ints, Ints],
-) -> list[WornSums]:
+) -> list[WornSums | None]:
     """Wear of each stay in its own group of material, summed along the cuts.
 
     Args:
         cuts: What each part takes in each case.
         part: Part of each run, shape (runs,).
         case: Case of each stay, shape (stays,).
-        found: The cut behind the key of each stay.
+        found: The cut behind the key of each stay, None where it is not asked for.
         output: The machine's.
         span: Begin and end of each stay, shape (stays,) [µs].
     """
+    asked = [place for place, cut in enumerate(found) if cut and cut.take.worn_at]
+    worn: list[WornSums | None] = [None] * len(found)
+    if not asked:
+        return worn
     numbers: dict[tuple[int, str], int] = {}
-    groups = [cut.key.material_group if cut else "" for cut in found]
-    pairs = [
-        numbers.setdefault(pair, len(numbers))
-        for pair in zip(case.tolist(), groups, strict=True)
-    ]
-    table = np.zeros((len(WornSums._fields), len(numbers), len(cuts[0]) if cuts else 0))
+    pairs = []
+    for place in asked:
+        cut = found[place]
+        group = cut.key.material_group if cut else ""
+        pairs.append(numbers.setdefault((int(case[place]), group), len(numbers)))
+    table = np.zeros((len(WornSums._fields), len(numbers), len(cuts[0])))
     for (case_number, group), row in numbers.items():
         for column, cut in enumerate(cuts[case_number]):
             if cut and cut.take.worn_at and cut.key.material_group == group:
                 table[:, row, column] = cut.take.wear * np.array([1.0, *cut.take.worn_at])
-    pair_of = np.array(pairs, dtype=np.int64)
-    sums = [output.used(values[:, part], *span, pair_of) for values in table]
-    return [WornSums(*row) for row in np.column_stack(sums).tolist()]
+    begin, end, pair_of = span[0][asked], span[1][asked], np.array(pairs, dtype=np.int64)
+    sums = [output.used(values[:, part], begin, end, pair_of) for values in table]
+    for place, row_sums in zip(asked, np.column_stack(sums).tolist(), strict=True):
+        worn[place] = WornSums(*row_sums)
+    return worn
 
 
 def _cut(
@@ -256,7 +264,7 @@ def _stay(
     parts: int,
     wear: float,
     minutes: float,
-    worn: WornSums,
+    worn: WornSums | None,
 ) -> Stay:
     if cut is None:
         return Stay(row, parts, wear, None, None, _UNKNOWN_SPREAD, "")
