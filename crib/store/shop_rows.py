@@ -10,16 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import text
 
 from crib.store.engine import Tx
-
-Ints = NDArray[np.int64]
-
-#: Readings taken out of the database at once: years of them as Python numbers fill the memory.
-_AT_ONCE = 50_000
+from crib.store.readings import Readings, load_readings
 
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
@@ -61,11 +55,6 @@ _SIZE_CORRECTIONS = f"""
       AND c.fact_id NOT IN ({_REVERSED})
     GROUP BY c.mount_id
     """  # noqa: S608 - no value from outside
-
-_READINGS = """
-    SELECT machine_id, at, total, coalesce(run_id, 0) FROM count_readings
-    WHERE at <= :as_of ORDER BY machine_id, at
-    """
 
 _STATIONS = text(
     """
@@ -181,17 +170,6 @@ class PresetRow(NamedTuple):
     void_after_us: int
 
 
-class Readings(NamedTuple):
-    """A machine's accepted counter readings in order, arrays of shape (readings,)."""
-
-    at_us: Ints
-    total: Ints
-    run_id: Ints  # 0 where none was named
-
-
-NO_READINGS = Readings(*(np.empty(0, dtype=np.int64) for _ in Readings._fields))
-
-
 @dataclass(frozen=True, slots=True)
 class ShopRows:
     """Everything that the forecast reads, by id; see the statements for the columns."""
@@ -214,12 +192,15 @@ class ShopRows:
     lots: list[Any]
 
 
-def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
+def load_shop(
+    tx: Tx, as_of_us: int, readings: Mapping[int, Readings] | None = None
+) -> ShopRows:
     """Read the shop as the facts dated up to an instant tell it.
 
     Args:
         tx: An open transaction.
         as_of_us: The instant [µs]. Records (runs, machines, specs) are read as they are now.
+        readings: Counter readings dated up to then, where somebody has them already.
     """
     at = {"as_of": as_of_us}
     spec_items: dict[int, list[str]] = defaultdict(list)
@@ -248,7 +229,7 @@ def load_shop(tx: Tx, as_of_us: int) -> ShopRows:
         size_corrections={
             row[0]: (row[1], row[2], row[3]) for row in _plain(tx, _SIZE_CORRECTIONS, as_of_us)
         },
-        readings=_load_readings(tx, as_of_us),
+        readings=load_readings(tx, as_of_us) if readings is None else readings,
         stations={row.id: row for row in tx.execute(_STATIONS)},
         runs=runs,
         machines={
@@ -278,19 +259,3 @@ def _plain(tx: Tx, statement: str, as_of_us: int) -> list[Any]:
     """All rows as the driver's own tuples: there may be tens of thousands."""
     cursor = tx.exec_driver_sql(statement, {"as_of": as_of_us}).cursor
     return list(cursor.fetchall()) if cursor is not None else []
-
-
-def _load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
-    cursor = tx.exec_driver_sql(_READINGS, {"as_of": as_of_us}).cursor
-    pieces: list[Ints] = []
-    while cursor is not None and (rows := cursor.fetchmany(_AT_ONCE)):
-        pieces.append(np.array(rows, dtype=np.int64))
-    if not pieces:
-        return {}
-    table = np.concatenate(pieces)
-    machines, begins = np.unique(table[:, 0], return_index=True)
-    ends = np.append(begins[1:], len(table))
-    return {
-        int(machine): Readings(table[b:e, 1], table[b:e, 2], table[b:e, 3])
-        for machine, b, e in zip(machines, begins, ends, strict=True)
-    }

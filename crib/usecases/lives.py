@@ -6,11 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from crib.life.observations import LifeHistories, life_histories
+from crib.life.observations import BROKEN, LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
 from crib.usecases.cuts_ahead import CutAhead
+from crib.usecases.looks_at_edges import Look, looks_at_edges
 from crib.usecases.shop_view import GOES_ON, ShopView, ending
 from crib.usecases.stays import Key, Stay
+from crib.usecases.unseen import seen_last
+
+_NO_LOOK = (float("nan"), float("nan"), 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +26,14 @@ class Lives:
         spreads: Prior standard deviation of ln(life) of each, shape (keys,).
         histories: One per edge that ended.
         ages: Wear of each assembly so far by id [wear units].
+        looks: The last look at the wear of each assembly, by id.
     """
 
     keys: list[Key]
     spreads: list[float]
     histories: LifeHistories
     ages: dict[int, float]
+    looks: dict[int, Look]
 
 
 def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
@@ -40,17 +46,18 @@ def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
     wear: dict[int, float] = {}
     parts: dict[int, int] = {}
     last: dict[int, Stay] = {}
-    reasons = {}
+    final: dict[int, Stay] = {}
     for stay in view.stays:
         assembly = stay.row.assembly_id
         wear[assembly] = wear.get(assembly, 0.0) + stay.wear
         parts[assembly] = parts.get(assembly, 0) + stay.parts
-        reasons[assembly] = stay.row
+        final[assembly] = stay
         if stay.key is not None or assembly not in last:
             last[assembly] = stay
     keys: dict[Key, int] = {}
     spreads: list[float] = []
-    rows: list[tuple[int, float, float, int]] = []
+    rows: list[tuple[float, ...]] = []
+    good, looks = seen_last(view), looks_at_edges(view)
     for assembly, stay in last.items():
         if stay.key is None:
             continue
@@ -59,24 +66,53 @@ def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
             spreads.append(stay.spread)
         if wear[assembly] <= 0:
             continue
-        row, built = reasons[assembly], view.rows.assemblies[assembly]
-        if (row.end_us is None or row.reason in GOES_ON) and built.torn_down_us is None:
+        if (row := _life(view, final[assembly], wear[assembly], parts[assembly], good)) is None:
             continue  # its forecast is conditioned on its age: as a life it would count twice
-        limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
-        ended = ending(row.reason, row.flank_wear_tenths_um, limit_mm)
-        rows.append((index, wear[assembly], float(parts[assembly]), ended))
+        rows.append((index, *row, *looks.get(assembly, _NO_LOOK)))
     # edges that have cut nothing yet, or will cut another part next
     for cut in ahead.values():
         if cut.key is not None and cut.key not in keys:
             keys[cut.key] = len(keys)
             spreads.append(cut.spread)
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(9))
+    key, used, made_of, ends, lot, since_of, share, at, kind = columns
     histories = life_histories(
-        [row[0] for row in rows],
-        [row[1] for row in rows],
-        [row[2] for row in rows],
-        [row[3] for row in rows],
+        key,
+        used,
+        made_of,
+        ends,
+        lot=lot,
+        since=since_of,
+        seen_share=share,
+        seen_at=at,
+        seen_kind=kind,
     )
-    return Lives(list(keys), spreads, histories, wear)
+    return Lives(list(keys), spreads, histories, wear, looks)
+
+
+def _life(
+    view: ShopView, stay: Stay, wear: float, parts: int, good: Mapping[int, Stay]
+) -> tuple[float, float, int, int, float] | None:
+    """Wear, parts, ending, box and when last known good of an edge; None where it goes on.
+
+    Args:
+        view: The shop.
+        stay: Its last stay.
+        wear: Wear of all its stays.
+        parts: Parts of all its stays.
+        good: Stays whose end nobody saw, as they were when last seen good.
+    """
+    row, built = stay.row, view.rows.assemblies[stay.row.assembly_id]
+    if (row.end_us is None or row.reason in GOES_ON) and built.torn_down_us is None:
+        return None
+    limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
+    ended = ending(row.reason, row.flank_wear_tenths_um, limit_mm)
+    since, made = wear, float(parts)
+    if (unseen := good.get(row.mount_id)) is not None:
+        since -= stay.wear - unseen.wear
+        if ended == BROKEN:  # somewhere in the dark: half of its parts were still cut
+            made -= (stay.parts - unseen.parts) / 2
+    return wear, made, ended, built.lot_id, since
 
 
 def table_of_keys(view: ShopView, lives: Lives) -> KeyTable:
