@@ -255,11 +255,11 @@ class Floor:
 
     def records(self) -> Records:
         """All lives so far as the shop wrote them down."""
-        rows = np.array(self.kept, dtype=np.float64).reshape(-1, 8)
-        whole = [rows[:, i].astype(np.int64) for i in (0, 3, 4, 7)]
+        rows = np.array(self.kept, dtype=np.float64).reshape(-1, 9)
+        whole = [rows[:, i].astype(np.int64) for i in (0, 3, 4, 8)]
         return Records(
             whole[0], np.zeros(len(rows), dtype=np.int64), rows[:, 1], rows[:, 2], whole[1],
-            whole[2], rows[:, 5], rows[:, 6], whole[3],
+            whole[2], rows[:, 5], rows[:, 6], rows[:, 7], whole[3],
         )  # fmt: skip
 
     def chipping_alone(self, day: int, seconds: float) -> float:
@@ -320,17 +320,17 @@ class Floor:
         for i, row in enumerate(rows.tolist()):
             if silent[i]:
                 continue
-            end, share, kind = int(ended[row]), np.nan, NOTHING_SEEN
+            end, share, at, kind = int(ended[row]), np.nan, np.nan, NOTHING_SEEN
             if end != BROKEN and measured[i]:
-                share, kind = float(land[i]), LAND_SEEN
+                share, at, kind = float(land[i]), told.wear[row], LAND_SEEN
                 end = WORN if end == CENSORED and share >= 1 else end
             elif end != BROKEN and keys.sized[row] and told.corrections[row]:
-                share, kind = float(told.grown[row]), SIZE_SEEN
+                share, at, kind = told.grown[row], told.grown_at[row], SIZE_SEEN
             known = np.nan if since is None else since[row]
             if told.wear[row] > 0:
                 self.kept.append((
                     row, told.wear[row], max(round(told.parts[row]), 1), end, told.lot[row],
-                    known, share, kind,
+                    known, share, at, kind,
                 ))  # fmt: skip
         self._number[rows] += 1
         if np.any(self._number[rows] % self.plant.depth == 0):

@@ -1,8 +1,7 @@
-"""The only place where the benchmark meets the life model under test."""
+"""Where the benchmark meets the life model under test."""
 
 from __future__ import annotations
 
-import inspect
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,16 +10,14 @@ import numpy as np
 from crib.life.model import LifeModel, fit_life_model
 from crib.life.observations import life_histories
 from crib.life.pooling import KeyTable, key_table
-from tests.bench.forecast.records import Records
+from crib.life.signs import EdgeSigns, edge_signs
+from crib.life.widening import shown_lives, widening
+from tests.bench.forecast.records import BROKEN, CENSORED, SIZE_SEEN, Records
 from tests.bench.forecast.truth import Floats, Ints
 from tests.bench.forecast.worlds import ShopKeys
 
 #: What the model is told of the handbook's error, in every world.
 TOLD_SD = 0.4
-
-_TAKES = set(inspect.signature(life_histories).parameters)
-KNOWS_NIGHTS = "since" in _TAKES
-KNOWS_SIGNALS = "seen_share" in _TAKES
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +27,11 @@ class Ablation:
     signals: bool = True
     lots: bool = True
     nights: bool = True
+    widening: bool = True
+
+
+PLAIN = Ablation(signals=False)
+"""Without wear lands and size corrections."""
 
 
 def table_of(keys: ShopKeys) -> KeyTable:
@@ -40,33 +42,65 @@ def table_of(keys: ShopKeys) -> KeyTable:
 
 
 def fit(
-    table: KeyTable, kept: Records, told: Ablation, widening: Floats | None = None
+    table: KeyTable, kept: Records, told: Ablation, widened: Floats | None = None
 ) -> LifeModel:
-    """Fit the model to records, with as much of them as it takes and is told."""
+    """Fit the model to records, with as much of them as it is told."""
     more: dict[str, Any] = {}
-    if "lot" in _TAKES and told.lots:
+    if told.lots:
         more["lot"] = kept.lot
-    if KNOWS_NIGHTS and told.nights:
+    if told.nights:
         more["since"] = kept.since
-    if KNOWS_SIGNALS and told.signals:
+    if told.signals:
         more["seen_share"] = kept.seen_share
+        more["seen_at"] = kept.seen_at
         more["seen_kind"] = kept.seen_kind
     histories = life_histories(kept.key, kept.wear, kept.parts, kept.ended, **more)
-    if widening is not None:
-        return fit_life_model(table, histories, widening=widening)
-    return fit_life_model(table, histories)
+    return fit_life_model(table, histories, widening=widened if told.widening else None)
 
 
-def quantiles(
-    model: LifeModel, key: Ints, age: Floats, wear_per_part: Floats, probs: Floats
-) -> Floats:
-    """Wear units ahead, shape (edges, probs)."""
-    return model.remaining(key, age, wear_per_part, probs)
+def signs_of(lot: Ints, grown: Floats, grown_at: Floats, told: Ablation) -> EdgeSigns:
+    """Signs of mounted edges: their boxes, and their size corrections so far."""
+    seen = np.isfinite(grown_at) & told.signals
+    return edge_signs(
+        lot if told.lots else np.full(len(lot), -1),
+        np.where(seen, grown, np.nan),
+        np.where(seen, grown_at, np.nan),
+        np.where(seen, SIZE_SEEN, 0),
+    )
 
 
 def swap_ages(model: LifeModel, keys: ShopKeys) -> Floats:
-    """Age of least cost of every key, for an edge of which nothing was seen."""
+    """Age of least cost of every key, for an edge of which nothing is known."""
     age, _, _ = model.swap_age(
         np.arange(len(keys)), keys.planned_cost, keys.failure_cost, keys.wear_per_part
     )
     return age
+
+
+class Shown:
+    """Forecasts that were shown of edges when they were new, and what then happened.
+
+    Args:
+        keys: Number of keys.
+    """
+
+    def __init__(self, keys: int) -> None:
+        self._keys = keys
+        self._rows: list[Floats] = []
+
+    def happened(
+        self, kept: Records, p10: Floats, p50: Floats, p90: Floats, wide: Floats
+    ) -> None:
+        """Note lives and what was shown of each, arrays of shape (lives,)."""
+        known = np.where(np.isfinite(kept.since), kept.since, kept.wear)
+        never = (kept.ended == BROKEN) | (kept.ended == CENSORED)
+        since = np.where(kept.ended == CENSORED, kept.wear, known)
+        wear = np.where(never, np.inf, kept.wear)
+        zero = np.zeros(len(kept))
+        rows = np.stack([kept.key.astype(np.float64), p10, p50, p90, wide, zero, since, wear])
+        self._rows.append(rows)
+
+    def widening(self) -> Floats:
+        """Factor by which to widen each key's lives, shape (keys,)."""
+        rows = np.concatenate(self._rows, axis=1) if self._rows else np.empty((8, 0))
+        return widening(shown_lives(rows[0].astype(np.int64), *rows[1:]), self._keys)

@@ -35,6 +35,7 @@ class Records:
         lot: Label of the box.
         since: Wear units at which it was last known good; NaN: ``wear`` is exact.
         seen_share: Share of the wear limit seen last; NaN: nothing seen.
+        seen_at: Wear units at which that was; NaN: nothing seen.
         seen_kind: ``NOTHING_SEEN``, ``LAND_SEEN`` or ``SIZE_SEEN``.
     """
 
@@ -46,6 +47,7 @@ class Records:
     lot: Ints
     since: Floats
     seen_share: Floats
+    seen_at: Floats
     seen_kind: Ints
 
     def __len__(self) -> int:
@@ -91,8 +93,8 @@ def corrections(
 
 def keep_records(
     world: World, keys: ShopKeys, lives: int, counts: Floats, seed: int
-) -> Records:
-    """So many lives of every key under the shop's own habits.
+) -> tuple[Records, Floats]:
+    """So many lives of every key under the shop's own habits, and the effect of each box.
 
     Args:
         world: The world.
@@ -115,14 +117,15 @@ def keep_records(
     earlier = _one_turn(world, keys, before, pace, wear_per_part, counts, rng)
     extra = np.where(silent, earlier.wear, 0.0)
     wear = first.wear + extra
-    share, kind = _seen_at_the_end(world, keys, edges, first, pace, wear, rng)
+    share, at, kind = _seen_at_the_end(world, keys, edges, first, pace, rng)
     ended = np.where(
         (first.ended == CENSORED) & (kind == LAND_SEEN) & (share >= 1), WORN, first.ended
     )
-    return Records(
+    kept = Records(
         key, order, wear, np.maximum(np.rint(wear / wear_per_part), 1.0), ended, lot,
-        first.since + extra, share, kind,
+        first.since + extra, share, at + extra, kind,
     )  # fmt: skip
+    return kept, effect
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,11 +209,10 @@ def _seen_at_the_end(
     edges: Edges,
     turn: _Turn,
     pace: Floats,
-    wear: Floats,
     rng: np.random.Generator,
-) -> tuple[Floats, Ints]:
-    """Share of the wear limit that was seen, and how."""
-    size = len(wear)
+) -> tuple[Floats, Floats, Ints]:
+    """Share of the wear limit that was seen, at which reckoned wear, and how."""
+    size = len(edges.key)
     used = turn.wear * pace
     land = edges.land(used) * np.exp(world.land_noise * rng.standard_normal(size))
     made = corrections(edges, used, world.size_noise, rng)
@@ -218,4 +220,5 @@ def _seen_at_the_end(
     sized = keys.sized[edges.key] & np.isfinite(made.at_share) & (turn.ended != BROKEN)
     kind = np.where(measured, LAND_SEEN, np.where(sized, SIZE_SEEN, NOTHING_SEEN))
     share = np.where(measured, land, np.where(sized, made.grown, np.nan))
-    return share, kind
+    at = np.where(measured, turn.wear, np.where(sized, made.at_share * turn.wear, np.nan))
+    return share, at, kind

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
-from tests.bench.forecast.predictor import quantiles, swap_ages
+from tests.bench.forecast.predictor import swap_ages
 from tests.bench.forecast.truth import Floats, TrueLaws
 from tests.bench.forecast.worlds import ShopKeys
 
@@ -53,8 +53,8 @@ def score_model(
     some = np.ones(len(keys), dtype=np.bool_) if rows is None else rows
     every = np.arange(len(keys))
     median = laws.median()
-    new = quantiles(model, every, np.zeros(len(keys)), keys.wear_per_part, PROBS)
-    half = quantiles(model, every, median / 2, keys.wear_per_part, PROBS)
+    new = model.remaining(every, np.zeros(len(keys)), keys.wear_per_part, PROBS)
+    half = model.remaining(every, median / 2, keys.wear_per_part, PROBS)
     inside = _inside(laws, np.zeros(len(keys)), new)[some].mean(axis=0) * 100
     later = _inside(laws, median / 2, half)[some].mean(axis=0) * 100
     error = np.log(new[:, 3] / median)[some]
@@ -83,6 +83,11 @@ def score_ages(
         float(used[some].mean()),
         float(cost[some].sum() / best[some].sum()),
     )
+
+
+def ends_inside() -> tuple[tuple[int, int], ...]:
+    """Places in ``PROBS`` where the 50, 80 and 90 % intervals begin and end."""
+    return _ENDS
 
 
 def _inside(laws: TrueLaws, age: Floats, ahead: Floats) -> Floats:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import astuple
+from collections.abc import Callable, Iterable
+from dataclasses import astuple, replace
 
 import numpy as np
 import pytest
 
-from tests.bench.forecast.lives import STAGES, after_lives, by_count, without
-from tests.bench.forecast.predictor import Ablation
-from tests.bench.forecast.scores import Score, mean_score
+from tests.bench.forecast.lives import STAGES, Stage, after_lives, by_count, without
+from tests.bench.forecast.predictor import PLAIN, Ablation
+from tests.bench.forecast.scores import mean_score
 from tests.bench.forecast.worlds import WORLDS, World
 
 _HEAD = (
@@ -22,22 +22,26 @@ _HEAD = (
 _TROUBLES = ("censoring", "nights", "silent turns", "boxes", "chipping")
 
 
-def _line(label: str, score: Score) -> str:
+def _line(label: str, stages: Iterable[Stage]) -> str:
+    rows = list(stages)
+    score = mean_score(row.score for row in rows)
     new = "/".join(f"{v:.0f}" for v in astuple(score)[:3])
-    half = "/".join(f"{v:.0f}" for v in astuple(score)[3:6])
+    half = "/".join(f"{v:.0f}" for v in np.mean([row.half for row in rows], axis=0))
+    failures, used, cost = np.mean([(r.failures, r.used, r.cost) for r in rows], axis=0)
     return (
         f"{label:28}{new:>11}  {half:>11}  {score.off:4.1f}%{score.bias:+4.0f}%"
-        f"  {score.failures:5.0f}{score.used:6.2f}{score.cost:8.3f}"
+        f"  {failures:5.0f}{used:6.2f}{cost:8.3f}"
     )
 
 
-def _sane(scores: dict[int, Score]) -> None:
-    for score in scores.values():
-        values = np.array(astuple(score))
+def _sane(stages: dict[int, Stage]) -> None:
+    for stage in stages.values():
+        values = np.array([*astuple(stage.score), *stage.half, stage.failures, stage.cost])
         assert np.all(np.isfinite(values))
-        assert score.cover50 < score.cover80 < score.cover90 <= 100
-        assert score.cost >= 1 - 1e-9
-        assert 0 < score.used <= 1
+        assert stage.score.cover50 < stage.score.cover80 < stage.score.cover90 <= 100
+        assert stage.half[0] < stage.half[1] < stage.half[2] <= 100
+        assert stage.score.cost >= 1 - 1e-9
+        assert 0 < stage.used <= 1
 
 
 @pytest.mark.bench
@@ -45,18 +49,20 @@ def _sane(scores: dict[int, Score]) -> None:
 def test_forecasts_after_so_many_lives(
     world: World, seeds: tuple[int, ...], show: Callable[[str], None]
 ) -> None:
-    runs = [after_lives(world, seed, Ablation()) for seed in seeds]
+    """Without looks (no lands, no size corrections) and with all that the shop wrote down."""
     counts = [by_count(world, seed) for seed in seeds]
     lines = [f"\n{world.name}, seeds {', '.join(map(str, seeds))}", _HEAD]
     for name in counts[0]:
         failures, used, cost = np.mean([count[name] for count in counts], axis=0)
         lines.append(f"{name:68}{failures:5.0f}{used:6.2f}{cost:8.3f}")
-    for stage in STAGES:
-        label = f"{stage}{' (handbook only)' if stage == 0 else ''}"
-        lines.append(_line(label, mean_score(run[stage] for run in runs)))
+    for told, note in ((PLAIN, ""), (Ablation(), ", looks")):
+        runs = [after_lives(world, seed, told) for seed in seeds]
+        for stage in STAGES:
+            label = f"{stage}{' (handbook)' if stage == 0 else ''}{note}"
+            lines.append(_line(label, [run[stage] for run in runs]))
+        for run in runs:
+            _sane(run)
     show("\n".join(lines))
-    for run in runs:
-        _sane(run)
 
 
 @pytest.mark.bench
@@ -69,10 +75,29 @@ def test_which_trouble_costs_what(
     cases |= {f"only {t}": tuple(o for o in _TROUBLES if o != t) for t in _TROUBLES}
     cases |= {"all troubles": ()}
     cases |= {f"all but {t}": (t,) for t in _TROUBLES}
-    lines = [f"\n{world.name}, 20 lives per key, seeds {', '.join(map(str, seeds))}", _HEAD]
+    lines = [f"\n{world.name}, 20 lives per key, no signals, seeds {seeds[:2]}", _HEAD]
     for label, gone in cases.items():
-        runs = [after_lives(without(world, *gone), seed, Ablation(), (20,)) for seed in seeds]
-        lines.append(_line(label, mean_score(run[20] for run in runs)))
+        calm = without(world, *gone)
+        runs = [after_lives(calm, seed, PLAIN, (20,), watch=False) for seed in seeds[:2]]
+        lines.append(_line(label, [run[20] for run in runs]))
         for run in runs:
             _sane(run)
+    show("\n".join(lines))
+
+
+@pytest.mark.bench
+@pytest.mark.parametrize("world", WORLDS[:2], ids=lambda world: world.name)
+def test_what_each_part_of_the_records_brings(
+    world: World, seeds: tuple[int, ...], show: Callable[[str], None]
+) -> None:
+    """All that the model can be told, and all but one part of it, at 20 lives per key."""
+    cases = {"all": Ablation()}
+    for part in ("signals", "lots", "nights", "widening"):
+        cases[f"all but {part}"] = replace(Ablation(), **{part: False})
+    lines = [f"\n{world.name}, 20 lives per key, seeds {seeds[:2]}", _HEAD]
+    for label, told in cases.items():
+        runs = [
+            after_lives(world, seed, told, (0, 5, 10, 20), watch=False) for seed in seeds[:2]
+        ]
+        lines.append(_line(label, [run[20] for run in runs]))
     show("\n".join(lines))
