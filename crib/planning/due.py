@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
+from crib.life.signs import EdgeSigns, edge_signs
 from crib.planning.ahead import TimeAhead
 from crib.planning.demand import Segments, WearAhead, wear_ahead
 from crib.planning.wear_lines import WearLines
@@ -51,6 +52,10 @@ class MountedEdge:
         planned_cost: Cost of a planned swap, in any one currency.
         failure_cost: Cost of a failure in the cut, likewise; more than a planned swap.
         size_parts_left: Parts until the size limit, where size corrections tell it.
+        lot: Label of its box for the life model; -1: not known.
+        seen_share: Share of the wear limit last seen on it; NaN: nothing.
+        seen_at: Its wear when that was seen [wear units].
+        seen_kind: What was seen (``crib.life.observations``); 0: nothing.
     """
 
     station_id: int
@@ -61,6 +66,10 @@ class MountedEdge:
     planned_cost: float
     failure_cost: float
     size_parts_left: float | None = None
+    lot: int = -1
+    seen_share: float = math.nan
+    seen_at: float = math.nan
+    seen_kind: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +109,16 @@ def next_wear(segments: Segments, per_part: Sequence[float]) -> float:
     return 0.0
 
 
+def signs_of(edges: Sequence[MountedEdge]) -> EdgeSigns:
+    """What the life model is told of each edge beside its age, shape (edges,)."""
+    return edge_signs(
+        np.array([edge.lot for edge in edges], dtype=np.int64),
+        np.array([edge.seen_share for edge in edges], dtype=np.float64),
+        np.array([edge.seen_at for edge in edges], dtype=np.float64),
+        np.array([edge.seen_kind for edge in edges], dtype=np.int64),
+    )
+
+
 def edges_due(
     machines: Sequence[MachineAhead], edges: Sequence[MountedEdge], model: LifeModel
 ) -> EdgesDue:
@@ -116,7 +135,8 @@ def edges_due(
     key = np.array([e.key for e in edges], dtype=np.int64)
     age = np.array([e.age for e in edges], dtype=np.float64)
     rate = np.where(wear_now > 0, wear_now, _SOME_WEAR)
-    remaining = model.remaining(key, age, rate, PROBS).reshape(count, len(PROBS))
+    signs = signs_of(edges)
+    remaining = model.remaining(key, age, rate, PROBS, signs).reshape(count, len(PROBS))
     parts_left = np.where(wear_now[:, None] > 0, remaining / rate[:, None], np.inf)
     rows, batch = np.arange(count), WearLines(lines)
     run_out_s = np.empty((count, len(PROBS)))
@@ -141,10 +161,10 @@ def edges_due(
         remaining=remaining,
         parts_left=parts_left,
         run_out_us=_clock_us(machines, machine, run_out_s),
-        fail_shift=model.fail_probability(key, age, shift, rate),
+        fail_shift=model.fail_probability(key, age, shift, rate, signs),
         dark_s=dark,
         fail_dark=model.fail_probability(
-            key, age + dark_wear[:, 0], dark_wear[:, 1] - dark_wear[:, 0], rate
+            key, age + dark_wear[:, 0], dark_wear[:, 1] - dark_wear[:, 0], rate, signs
         ),
     )
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.planning.demand import parts_ahead
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
-from crib.planning.moving_cost import REACH, STEP_SHARE, MovingCost, kept_longer
+from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, signs_of
+from crib.planning.moving_cost import LEAST_ALIVE, REACH, STEP_SHARE, MovingCost
 from crib.planning.succession import Events, Succession
 from crib.planning.swaps import (
     BEFORE_THE_DARK,
@@ -53,18 +53,18 @@ def first_swaps(
     start = np.array([edge.age for edge in edges], dtype=np.float64)
     worn = due.wear_now > 0
     per_part = np.where(worn, due.wear_now, 1.0)
-    spare = np.where(worn, np.maximum(own.best_age - start, 0.0) / per_part, math.inf)
+    spare = np.where(worn, np.maximum(own.mounted_best - start, 0.0) / per_part, math.inf)
     made = WearLines([parts_ahead(machine.segments) for machine in machines])
     parts = _parts(made, walk.machine, seconds, spare)
     own_parts = _parts(made, walk.machine, walk.own_s, spare)
-    steps = np.where(worn, STEP_SHARE * own.best_age / per_part, math.inf)
-    earlier, later = moving.steps(walk.all, age, start)
-    _old_ones(walk, edges, age, later)
+    steps = np.where(worn, STEP_SHARE * own.mounted_best / per_part, math.inf)
+    earlier, later = moving.measured_by(own.mounted_best).steps(walk.all, age, start)
+    _by_model(walk, edges, age, earlier, later)
     moves = np.isfinite(seconds)
     earlier, later = np.where(moves, earlier, np.nan), np.where(moves, later, np.nan)
     size_sets = own.why == SIZE_LIMIT
     columns = (
-        seconds, age, why, stop, parts, own_parts, start, own.best_age, own.failing, steps,
+        seconds, age, why, stop, parts, own_parts, start, own.mounted_best, own.failing, steps,
         earlier, later, size_sets, worn, walk.own_s,
     )  # fmt: skip
     plans = []
@@ -93,24 +93,30 @@ def first_swaps(
     return plans
 
 
-def _old_ones(
-    walk: Succession, edges: Sequence[MountedEdge], age: Floats, later: Floats
+def _by_model(
+    walk: Succession,
+    edges: Sequence[MountedEdge],
+    age: Floats,
+    earlier: Floats,
+    later: Floats,
 ) -> None:
-    """Costs of waiting longer with edges long past their point, which no table holds."""
-    own = walk.own
-    old = np.flatnonzero(age > (REACH - STEP_SHARE) * own.best_age)
-    if not old.size:
+    """Costs of edges that no table holds: looked at, or long past their point."""
+    own, signs = walk.own, signs_of(edges)
+    old = age > (REACH - STEP_SHARE) * own.mounted_best
+    rows = np.flatnonzero((signs.looked | old) & np.isfinite(age))
+    if not rows.size:
         return
-    failure = np.array([edges[row].failure_cost for row in old.tolist()])
-    later[old] = kept_longer(
-        walk.model,
-        walk.key[old],
-        age[old],
-        STEP_SHARE * own.best_age[old],
-        failure - walk.planned[old],
-        own.cost_rate[old],
-        walk.rate[old],
-    )
+    start = np.array([edges[row].age for row in rows.tolist()])
+    failure = np.array([edges[row].failure_cost for row in rows.tolist()])
+    seen, key, rate = signs.take(rows), walk.key[rows], walk.rate[rows]
+    step, out = STEP_SHARE * own.mounted_best[rows], age[rows]
+    before = np.maximum(out - step, start)
+    ahead = np.maximum(np.stack([out, before, out + step], axis=1) - start[:, None], 0.0)
+    cost = walk.model.swap_cost(key, start, ahead, walk.planned[rows], failure, rate, seen)
+    lives = [walk.model.survival(key, start, ahead[:, i], rate, seen) for i in (0, 1)]
+    alive = np.maximum(lives, LEAST_ALIVE)
+    earlier[rows] = np.where(before < out, (cost[:, 1] - cost[:, 0]) / alive[1], np.nan)
+    later[rows] = (cost[:, 2] - cost[:, 0]) / alive[0]
 
 
 def _first(walk: Succession) -> tuple[Floats, Floats, Ints, Ints]:

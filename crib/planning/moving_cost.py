@@ -8,7 +8,7 @@ the survival; below 0 while the edge still earns.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -25,7 +25,7 @@ STEP_SHARE: Final = 0.25
 #: Ages of the table in best ages: 0 to 2 in steps of 1/32.
 _NODES = 65
 REACH = 2.0
-_LEAST_ALIVE = 1e-9
+LEAST_ALIVE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class MovingCost:
 
     Attributes:
         case: Row of the tables for each edge, shape (edges,).
-        best_age: Age of least cost [wear units], shape (edges,).
+        best_age: Age of least cost of a new edge [wear units], shape (edges,).
         running: ``integral_0^age (h (cf - cp) - g*) S``, shape (cases, nodes).
         alive: Share alive there, likewise.
     """
@@ -43,6 +43,10 @@ class MovingCost:
     best_age: Floats
     running: Floats
     alive: Floats
+
+    def measured_by(self, best_age: Floats) -> MovingCost:
+        """The same tables for edges whose own age of least cost is another one."""
+        return replace(self, best_age=best_age)
 
     def between(self, rows: Ints, age: Floats, other: Floats) -> Floats:
         """Cost of swapping at ``other`` instead of at ``age``.
@@ -58,13 +62,13 @@ class MovingCost:
         here, _ = self._read(rows, age)
         there, _ = self._read(rows, other)
         _, alive = self._read(rows, np.minimum(age, other))
-        return (there - here) / np.maximum(alive, _LEAST_ALIVE)
+        return (there - here) / np.maximum(alive, LEAST_ALIVE)
 
     def forward(self, rows: Ints, age: Floats, earlier: Floats) -> Floats:
         """``between`` for edges that come out early: ``earlier`` is not above ``age``."""
         here, _ = self._read(rows, age)
         there, alive = self._read(rows, earlier)
-        return (there - here) / np.maximum(alive, _LEAST_ALIVE)
+        return (there - here) / np.maximum(alive, LEAST_ALIVE)
 
     def steps(self, rows: Ints, age: Floats, now: Floats) -> tuple[Floats, Floats]:
         """Cost of swapping ``STEP_SHARE`` of a best age earlier and later than at an age.
@@ -125,31 +129,3 @@ def moving_cost(
     lived = np.concatenate([np.zeros((len(first), 1)), np.cumsum(steps, axis=1)], axis=1)
     running = hazard_cost * failed - cost_rate[first][:, None] * lived
     return MovingCost(case.reshape(-1), best_age, running, alive)
-
-
-def kept_longer(
-    model: LifeModel,
-    key: Ints,
-    age: Floats,
-    ahead: Floats,
-    hazard_cost: Floats,
-    cost_rate: Floats,
-    rate: Floats,
-) -> Floats:
-    """Cost of keeping edges of an age so much longer, straight from the model.
-
-    For old edges, beyond the tables; the time lived by Simpson's rule.
-
-    Args:
-        model: The life model.
-        key: Row of the model of each edge.
-        age: Its age [wear units].
-        ahead: How much longer it is kept.
-        hazard_cost: What a failure costs more than a planned swap.
-        cost_rate: Cost per unit of use at the best age.
-        rate: Wear per part.
-    """
-    failed = model.fail_probability(key, age, ahead, rate)
-    half = model.survival(key, age, ahead / 2, rate)
-    lived = ahead * (1.0 + 4.0 * half + (1.0 - failed)) / 6.0
-    return hazard_cost * failed - cost_rate * lived

@@ -83,12 +83,12 @@ def _stop_by(walk: Succession, night: NightSeen) -> dict[int, float]:
     begin, end = night.begin_s[machine], night.end_s[machine]
     worn = walk.lines.at(rows, begin)
     total = np.zeros((len(night.begin_s), POINTS + 1))
+    seen = night.signs.take(rows)
     shares = np.linspace(0.0, 1.0, POINTS + 1)
     for point in range(1, POINTS + 1):
         ahead = walk.lines.at(rows, begin + shares[point] * (end - begin)) - worn
-        np.add.at(
-            total[:, point], machine, walk.hazard(rows, night.age[rows], np.maximum(ahead, 0.0))
-        )
+        ahead = np.maximum(ahead, 0.0)
+        np.add.at(total[:, point], machine, walk.hazard(rows, night.age[rows], ahead, seen))
     allowed = -math.log1p(-walk.limit)
     found = {}
     for index in np.flatnonzero(unsafe).tolist():

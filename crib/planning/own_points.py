@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
-from crib.planning.due import EdgesDue, MountedEdge
+from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.moving_cost import MovingCost, moving_cost
 from crib.planning.swaps import COST, PAST, RUN_ENDS_FIRST, SIZE_LIMIT
 from crib.planning.wear_lines import WearLines
@@ -25,7 +25,8 @@ class OwnPoints:
     Attributes:
         best_age: Age of least cost of a new edge [wear units].
         cost_rate: Cost per wear unit there.
-        failing: Share of new edges that fail before it.
+        mounted_best: Age of least cost of the mounted edge, by what was seen of it.
+        failing: Share of such edges that fail before it.
         seconds: Running second of the mounted edge's own point; infinite where never.
         age: Its age then.
         why: Place in ``WHYS``.
@@ -33,6 +34,7 @@ class OwnPoints:
 
     best_age: Floats
     cost_rate: Floats
+    mounted_best: Floats
     failing: Floats
     seconds: Floats
     age: Floats
@@ -51,9 +53,15 @@ def own_points(
     planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
     failure = np.array([e.failure_cost for e in edges], dtype=np.float64)
     rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)
-    best, cost_rate, failing = model.swap_age(key, planned, failure, rate)
+    signs = signs_of(edges)
+    mounted, cost_rate, failing = model.swap_age(key, planned, failure, rate, signs)
+    best, looked = mounted.copy(), signs.looked
+    if looked.any():  # the edges after them are like any of their key
+        best[looked], _, _ = model.swap_age(
+            key[looked], planned[looked], failure[looked], rate[looked]
+        )
     rows = np.arange(len(edges))
-    left = best - age
+    left = mounted - age
     size_parts = np.array(
         [np.inf if e.size_parts_left is None else max(e.size_parts_left, 0.0) for e in edges]
     )
@@ -70,6 +78,6 @@ def own_points(
     why = np.where(idle, RUN_ENDS_FIRST, why)
     out = np.where(past, age, age + wear)
     return (
-        OwnPoints(best, cost_rate, failing, seconds, out, why),
+        OwnPoints(best, cost_rate, mounted, failing, seconds, out, why),
         moving_cost(model, key, planned, failure, rate, best, cost_rate),
     )

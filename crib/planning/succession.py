@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
+from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
-from crib.planning.due import EdgesDue, MountedEdge
+from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
 from crib.planning.night import NightChoice, choose_swaps
@@ -44,7 +45,7 @@ _LEAST_COST: Final = 0.02
 
 #: What a walk changes as it goes.
 _STATE: Final = (
-    "since", "base_wear", "base_age", "next_s", "next_age", "next_why", "next_stop",
+    "since", "base_wear", "base_age", "best", "next_s", "next_age", "next_why", "next_stop",
     "nearest_s", "_found",
 )  # fmt: skip
 
@@ -80,6 +81,7 @@ class NightSeen:
         end_s: End likewise.
         choice: What the rule says.
         age: Age of each edge at the begin, chosen swaps made, shape (edges,).
+        signs: What is known of each beside.
         hazard: Cumulative hazard of each edge over it, likewise.
         own: The same had it stayed.
     """
@@ -88,6 +90,7 @@ class NightSeen:
     end_s: Floats
     choice: NightChoice
     age: Floats
+    signs: EdgeSigns
     hazard: Floats
     own: Floats
 
@@ -129,6 +132,8 @@ class Succession:
         self.machine = np.array([e.machine for e in edges], dtype=np.int64)
         self.key = np.array([e.key for e in edges], dtype=np.int64)
         self.planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
+        self.signs = signs_of(edges).take(np.arange(count))
+        self.best = own.mounted_best.copy()
         self.rate = np.where(due.wear_now > 0, due.wear_now, _SOME_WEAR)
         self.all = np.arange(count)
         self.since = np.zeros(count)
@@ -173,6 +178,7 @@ class Succession:
         further = copy(self)
         for name in _STATE:
             setattr(further, name, getattr(self, name).copy())
+        further.signs = self.signs.take(self.all)
         further._advance(until_s[self.machine])
         return further
 
@@ -202,6 +208,8 @@ class Succession:
         self.since[rows] = since
         worn = self.lines.at(rows, since)
         self.base_wear[rows], self.base_age[rows] = worn, 0.0
+        self.signs.lot[rows], self.signs.seen_kind[rows] = -1, 0
+        self.best[rows] = self.own.best_age[rows]
         self.next_age[rows] = self.own.best_age[rows]
         self.next_s[rows] = self.lines.until(rows, worn + self.own.best_age[rows])
         self.next_why[rows], self.next_stop[rows] = COST, OWN
@@ -230,7 +238,7 @@ class Succession:
         least = NEAR * self.next_age[rows] - self.base_age[rows]
         at = self.lines.until(rows, self.base_wear[rows] + np.maximum(least, 0.0))
         at = np.maximum(at, self.since[rows])
-        stays = self.next_age[rows] >= self.own.best_age[rows] * (1 + 1e-9)
+        stays = self.next_age[rows] >= self.best[rows] * (1 + 1e-9)
         stays |= self.next_why[rows] == PAST
         result: Floats = np.where(stays, self.next_s[rows], np.minimum(at, self.next_s[rows]))
         return result
@@ -239,7 +247,7 @@ class Succession:
         """What edges give away that come out early."""
         planned = self.next_age[rows]
         early = np.minimum(self._age(rows, seconds), planned)
-        return self.moving.forward(rows, planned, early)
+        return self.moving.measured_by(self.best).forward(rows, planned, early)
 
     def _age(self, rows: Ints, seconds: Floats) -> Floats:
         age = self.base_age[rows] + self.lines.at(rows, seconds) - self.base_wear[rows]
@@ -301,10 +309,11 @@ class Succession:
         worn = self.lines.at(self.all, at)
         night = np.maximum(self.lines.at(self.all, out) - worn, 0.0)
         age = np.maximum(self.base_age + worn - self.base_wear, 0.0)
-        kept = self.hazard(self.all, age, night)
-        fresh = self.hazard(self.all, np.zeros(len(self.all)), night)
-        own_age = np.where(np.isfinite(self.next_s), self.next_age, self.own.best_age)
-        given = np.maximum(self.moving.between(self.all, np.maximum(own_age, age), age), 0.0)
+        kept = self.hazard(self.all, age, night, self.signs)
+        fresh = self.hazard(self.all, np.zeros(len(self.all)), night, NO_SIGNS)
+        own_age = np.where(np.isfinite(self.next_s), self.next_age, self.best)
+        moving = self.moving.measured_by(self.best)
+        given = np.maximum(moving.between(self.all, np.maximum(own_age, age), age), 0.0)
         choice = choose_swaps(
             self.machine,
             len(begin),
@@ -321,11 +330,19 @@ class Succession:
         self._renew(rows, at[rows])
         after = np.where(choice.swap, fresh, kept)
         self.nights.append(
-            NightSeen(begin, end, choice, np.where(choice.swap, 0.0, age), after, kept)
+            NightSeen(
+                begin,
+                end,
+                choice,
+                np.where(choice.swap, 0.0, age),
+                self.signs.take(self.all),
+                after,
+                kept,
+            )
         )
 
-    def hazard(self, rows: Ints, age: Floats, ahead: Floats) -> Floats:
+    def hazard(self, rows: Ints, age: Floats, ahead: Floats, signs: EdgeSigns) -> Floats:
         """Cumulative hazard of edges of an age over so much wear ahead."""
-        failed = self.model.fail_probability(self.key[rows], age, ahead, self.rate[rows])
+        failed = self.model.fail_probability(self.key[rows], age, ahead, self.rate[rows], signs)
         hazard: Floats = -np.log1p(-np.minimum(failed, 1 - 1e-15))
         return hazard

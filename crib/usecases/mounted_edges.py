@@ -53,6 +53,8 @@ def mounted_edges(
                 cut.per_part,
                 *costs[made_of],
                 _size_parts_left(view, stay),
+                built.lot_id,
+                *lives.looks.get(stay.row.assembly_id, ()),
             )
         )
     return mounted, edges
