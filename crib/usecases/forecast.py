@@ -12,22 +12,21 @@ import numpy as np
 
 from crib.clock import instant_from_us
 from crib.life.aside import SetAside
-from crib.life.model import LifeModel, fit_life_model
+from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
-from crib.planning.due import EdgesDue, MountedEdge, edges_due
+from crib.planning.due import EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.swap_plan import SwapPlan, plan_swaps
 from crib.planning.swaps import StationPlan
 from crib.store.engine import Tx
 from crib.usecases.collector import collector_rests
-from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
-from crib.usecases.lives import gather_lives, table_of_keys
+from crib.usecases.cuts_ahead import CutAhead
+from crib.usecases.foresight import Foresight, foresee
 from crib.usecases.machine_stops import machine_stops
-from crib.usecases.mounted_edges import MINUTE_MINOR, mounted_edges
+from crib.usecases.mounted_edges import MINUTE_MINOR
 from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_shop
 from crib.usecases.stays import Key, Stay
-from crib.usecases.widen_forecasts import widening_of_keys
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
@@ -109,6 +108,7 @@ class ShopPlan:
         aside: Lives that were not believed.
         edges: Inputs per mounted edge with a plan, for deeper looks.
         swaps: The swaps of their stations.
+        sight: What was known before they were planned.
         listed: Swap lists made from it, by horizon [h].
     """
 
@@ -121,6 +121,7 @@ class ShopPlan:
     aside: list[SetAside]
     edges: list[MountedEdge]
     swaps: SwapPlan
+    sight: Foresight
     listed: dict[float, Any] = field(default_factory=dict)
 
 
@@ -133,19 +134,14 @@ def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) ->
         night_limit: Chance of a failure that a machine may run with while nobody is there.
     """
     with collector_rests():
-        return _plan_of(tx, refine_view(view_shop(tx, now)), night_limit)
+        return _plan_of(foresee(tx, refine_view(view_shop(tx, now))), night_limit)
 
 
-def _plan_of(tx: Tx, view: ShopView, night_limit: float) -> ShopPlan:
-    ahead = cuts_ahead(view)
-    lives = gather_lives(view, ahead)
-    wider = widening_of_keys(tx, view, lives.keys)
-    model = fit_life_model(table_of_keys(view, lives), lives.histories, wider)
-    machines = list(view.ahead.values())
-    mounted, edges = mounted_edges(view, ahead, lives)
-    due = edges_due(machines, edges, model)
+def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
+    view, ahead, lives, model = sight.view, sight.ahead, sight.lives, sight.model
+    mounted, edges, due = sight.mounted, sight.edges, sight.due
     swaps = plan_swaps(
-        machines,
+        list(view.ahead.values()),
         edges,
         due,
         model,
@@ -175,6 +171,7 @@ def _plan_of(tx: Tx, view: ShopView, night_limit: float) -> ShopPlan:
         model.aside,
         edges,
         swaps,
+        sight,
     )
 
 

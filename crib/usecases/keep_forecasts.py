@@ -19,7 +19,8 @@ from crib.planning.due import MountedEdge
 from crib.store.engine import Store, Tx
 from crib.store.kept_rows import LAST, SHIFT, KeptForecast, insert_kept
 from crib.store.shop_rows import StayRow
-from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.foresight import Foresight
+from crib.usecases.shop_view import ShopView
 
 _LOG = logging.getLogger("crib.keep")
 
@@ -31,35 +32,47 @@ _MOST_ROWS = 200_000
 Wanted = Callable[[int, int], bool]
 
 
-def rows_to_keep(plan: ShopPlan, occasion: str, wanted: Wanted) -> list[KeptForecast]:
-    """A plan's forecasts as they are kept.
+def rows_to_keep(sight: Foresight, occasion: str, wanted: Wanted) -> list[KeptForecast]:
+    """Forecasts of mounted edges as they are kept.
 
     Left out are edges that no run ahead uses and machines without any shift: nothing was
     forecast that could come true.
 
     Args:
-        plan: What was shown.
+        sight: What was shown.
         occasion: ``shift`` or ``last``.
         wanted: Which ones.
     """
-    rows = [found for found in _edges_of(plan) if wanted(found[1].mount_id, found[4])]
-    if not rows:
+    found = [one for one in _edges_of(sight) if wanted(one[1].mount_id, one[3])]
+    if not found:
         return []
-    edges = [plan.edges[place] for place, *_ in rows]
-    key = np.array([edge.key for edge in edges], dtype=np.int64)
-    rate = np.array([seen.basis.wear_per_part for *_, seen, _, _ in rows if seen.basis])
-    left = plan.model.remaining(
-        key, np.array([edge.age for edge in edges]), rate, KEPT_PROBS
-    ).tolist()
-    basis = plan.model.basis(key)
-    lives = np.stack([basis.life_p10, basis.life_p50, basis.life_p90], axis=1).tolist()
-    factors = plan.model.widening
-    now_us = us_of(plan.view.now)
+    view, due = sight.view, sight.due
+    row = np.array([one[0] for one in found], dtype=np.int64)
+    key = np.array([sight.edges[place].key for place in row], dtype=np.int64)
+    age = np.array([sight.edges[place].age for place in row], dtype=np.float64)
+    left = sight.model.remaining(key, age, due.wear_now[row], KEPT_PROBS)
+    basis = sight.model.basis(key)
+    names = {number: sight.lives.keys[number].text(view.rows.items) for number in set(key)}
+    dark = _stretches(view)
+    now_us = us_of(view.now)
+    columns = zip(
+        found,
+        key.tolist(),
+        age.tolist(),
+        due.wear_now[row].tolist(),
+        left.tolist(),
+        due.fail_shift[row].tolist(),
+        due.fail_dark[row].tolist(),
+        basis.life_p10.tolist(),
+        basis.life_p50.tolist(),
+        basis.life_p90.tolist(),
+        sight.model.widening[key].tolist(),
+        strict=True,
+    )
     kept = []
-    for (_, stay, seen, part_id, shift_us), edge, ahead, life in zip(
-        rows, edges, left, lives, strict=True
-    ):
-        dark = _unattended(plan, edge) if seen.fail_probability_unattended is not None else None
+    for one, number, used, rate, ahead, shift, night, p10, p50, p90, wider in columns:
+        place, stay, part_id, shift_us = one
+        begin, end = dark[sight.edges[place].machine]
         kept.append(
             KeptForecast(
                 0,
@@ -69,19 +82,19 @@ def rows_to_keep(plan: ShopPlan, occasion: str, wanted: Wanted) -> list[KeptFore
                 stay.assembly_id,
                 False,
                 part_id,
-                seen.basis.key if seen.basis else "",
-                edge.age,
-                seen.basis.wear_per_part if seen.basis else 0.0,
+                names[number],
+                used,
+                rate,
                 tuple(ahead),
                 shift_us,
-                1.0 - (seen.fail_probability_shift or 0.0),
-                dark[0] if dark else None,
-                dark[1] if dark else None,
-                seen.fail_probability_unattended if dark else None,
-                life[0],
-                life[1],
-                life[2],
-                float(factors[edge.key]),
+                1.0 - shift,
+                begin,
+                end,
+                None if begin is None else night,
+                p10,
+                p50,
+                p90,
+                wider,
             )
         )
     whole = [row for row in kept if _is_whole(row)]
@@ -90,40 +103,39 @@ def rows_to_keep(plan: ShopPlan, occasion: str, wanted: Wanted) -> list[KeptFore
     return whole
 
 
-def _edges_of(plan: ShopPlan) -> Iterator[tuple[int, StayRow, Forecast, int, int]]:
-    """Place, stay, forecast, part and end of the shift [µs] of each edge to be judged."""
-    view = plan.view
-    stays = {stay.row.station_id: stay.row for stay in view.stays if stay.row.end_us is None}
-    shown = {one.station_id: one for one in plan.forecasts}
-    machines = list(view.ahead)
-    ends: dict[int, int | None] = {}
+def _edges_of(sight: Foresight) -> Iterator[tuple[int, StayRow, int, int]]:
+    """Place, stay, part and end of the shift [µs] of each edge that can be judged."""
+    view, machines = sight.view, list(sight.view.ahead)
+    ends: list[int | None] = []
     for machine_id in machines:
         shift = view.calendars[machine_id].current_shift(view.now)
-        ends[machine_id] = us_of(shift.end_at) if shift else None
-    for place, edge in enumerate(plan.edges):
-        machine_id, seen = machines[edge.machine], shown[edge.station_id]
-        shift_us = ends[machine_id]
-        part_id = _next_part(plan, machine_id, edge)
-        if seen.basis is None or part_id is None or shift_us is None:
-            continue
-        yield place, stays[edge.station_id], seen, part_id, shift_us
+        ends.append(us_of(shift.end_at) if shift else None)
+    for place, (stay, edge) in enumerate(zip(sight.mounted, sight.edges, strict=True)):
+        shift_us = ends[edge.machine]
+        part_id = _next_part(view, machines[edge.machine], edge)
+        if part_id is not None and shift_us is not None:
+            yield place, stay.row, part_id, shift_us
 
 
-def _next_part(plan: ShopPlan, machine_id: int, edge: MountedEdge) -> int | None:
+def _next_part(view: ShopView, machine_id: int, edge: MountedEdge) -> int | None:
     """Part of the first run ahead that uses the edge."""
-    for run, _ in plan.view.ahead[machine_id].segments.steps:
+    for run, _ in view.ahead[machine_id].segments.steps:
         if run >= 0 and edge.per_part[run] > 0:
-            return plan.view.ahead_parts[machine_id][run]
+            return view.ahead_parts[machine_id][run]
     return None
 
 
-def _unattended(plan: ShopPlan, edge: MountedEdge) -> tuple[int, int] | None:
-    time = list(plan.view.ahead.values())[edge.machine].time
-    stretch = time.next_unattended()
-    if stretch is None:
-        return None
-    index = int(np.flatnonzero(~time.attended)[0])
-    return int(time.begin_us[index]), int(time.end_us[index])
+def _stretches(view: ShopView) -> list[tuple[int, int] | tuple[None, None]]:
+    """The next unattended stretch of each machine [µs], as ``edges_due`` takes it."""
+    found: list[tuple[int, int] | tuple[None, None]] = []
+    for machine in view.ahead.values():
+        dark = np.flatnonzero(~machine.time.attended)
+        if dark.size:
+            begin, end = machine.time.begin_us[dark[0]], machine.time.end_us[dark[0]]
+            found.append((int(begin), int(end)))
+        else:
+            found.append((None, None))
+    return found
 
 
 def _is_whole(row: KeptForecast) -> bool:
@@ -133,17 +145,17 @@ def _is_whole(row: KeptForecast) -> bool:
     return rising and known and min(row.left[0], lives[0], row.wear_per_part) > 0
 
 
-def keep_plan(tx: Tx, plan: ShopPlan) -> int:
-    """Keep every forecast of a plan as the first of its shift, where there is none yet.
+def keep_all(tx: Tx, sight: Foresight) -> int:
+    """Keep every forecast as the first of its shift, where there is none yet.
 
     Args:
         tx: A write transaction.
-        plan: What was shown.
+        sight: What was shown.
 
     Returns:
         How many were kept.
     """
-    return insert_kept(tx, rows_to_keep(plan, SHIFT, lambda *_: True))
+    return insert_kept(tx, rows_to_keep(sight, SHIFT, lambda *_: True))
 
 
 class ForecastKeeper:
@@ -161,8 +173,8 @@ class ForecastKeeper:
         self._store = store
         self._lock = threading.Lock()
         self._at_work = threading.Lock()
-        self._shown: deque[tuple[ShopPlan | None, ShopPlan]] = deque(maxlen=_MOST_PLANS)
-        self._latest: ShopPlan | None = None
+        self._shown: deque[tuple[Foresight | None, Foresight]] = deque(maxlen=_MOST_PLANS)
+        self._latest: Foresight | None = None
         self._unwritten: list[KeptForecast] = []
         self._known: dict[int, tuple[int, int]] = {}
         self.failures = 0
@@ -173,11 +185,11 @@ class ForecastKeeper:
         """Whether there is anything to write."""
         return bool(self._shown) or bool(self._unwritten)
 
-    def show(self, plan: ShopPlan) -> None:
+    def show(self, sight: Foresight) -> None:
         """Take over a plan that is about to be shown."""
         with self._lock:
-            self._shown.append((self._latest, plan))
-            self._latest = plan
+            self._shown.append((self._latest, sight))
+            self._latest = sight
 
     def keep(self) -> int:
         """Write what waits; another thread that does so already is left to it.
@@ -198,10 +210,10 @@ class ForecastKeeper:
             with self._lock:
                 if not self._shown:
                     return rows
-                before, plan = self._shown.popleft()
+                before, sight = self._shown.popleft()
             if before is not None:
-                rows += self._last_ones(before, plan)
-            first = rows_to_keep(plan, SHIFT, self._is_new)
+                rows += self._last_ones(before, sight)
+            first = rows_to_keep(sight, SHIFT, self._is_new)
             for row in first:
                 self._known[row.mount_id] = (row.shift_ends_us, row.at_us)
             rows += first
@@ -209,9 +221,9 @@ class ForecastKeeper:
     def _is_new(self, mount_id: int, shift_us: int) -> bool:
         return self._known.get(mount_id, (0, 0))[0] != shift_us
 
-    def _last_ones(self, before: ShopPlan, plan: ShopPlan) -> list[KeptForecast]:
+    def _last_ones(self, before: Foresight, sight: Foresight) -> list[KeptForecast]:
         """The forecasts of before of edges that are gone since."""
-        still = {stay.row.mount_id for stay in plan.view.stays if stay.row.end_us is None}
+        still = {stay.row.mount_id for stay in sight.view.stays if stay.row.end_us is None}
         now_us = us_of(before.view.now)
         rows = rows_to_keep(
             before,

@@ -44,7 +44,7 @@ class PlanCache:
                 ):
                     made = (present, now, forecast_shop(tx, now))
                     self._made = made
-                    self.keeper.show(made[2])
+                    self.keeper.show(made[2].sight)
             return made[2]
 
     def as_of(self, at: datetime) -> ShopPlan:

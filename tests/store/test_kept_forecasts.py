@@ -18,7 +18,7 @@ from crib.store.engine import Store, revision
 from crib.store.kept_rows import KeptForecast, first_of_stays, kept_between
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.forecast import forecast_shop
-from crib.usecases.keep_forecasts import keep_plan
+from crib.usecases.keep_forecasts import keep_all
 from crib.usecases.kept_outcomes import outcomes
 from crib.usecases.mount_tool import MountTool, mount_tool
 from crib.usecases.plan_cache import PlanCache
@@ -427,6 +427,6 @@ def test_keeping_a_whole_plan_at_once_keeps_it_once(floor):
     floor.make(20)
     with floor.store.write() as tx:
         plan = forecast_shop(tx, floor.now)
-        kept = [keep_plan(tx, plan) for _ in range(2)]
+        kept = [keep_all(tx, plan.sight) for _ in range(2)]
 
     assert kept == [1, 0]

@@ -1,0 +1,55 @@
+"""What is known of every mounted edge before any swap is planned: lives, model, what is due."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from crib.life.model import LifeModel, fit_life_model
+from crib.planning.due import EdgesDue, MountedEdge, edges_due
+from crib.store.engine import Tx
+from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
+from crib.usecases.lives import Lives, gather_lives, table_of_keys
+from crib.usecases.mounted_edges import mounted_edges
+from crib.usecases.shop_view import ShopView
+from crib.usecases.stays import Stay
+from crib.usecases.widen_forecasts import widening_of_keys
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """The shop's edges and how long each will last.
+
+    Attributes:
+        view: The shop.
+        ahead: What the runs ahead take from mounted edges, by mount id.
+        lives: Keys, and the lives seen.
+        model: The life model fitted to them.
+        mounted: Stays of the mounted edges whose key is known.
+        edges: The same as the planner takes them, in this order.
+        due: What lies ahead of them, likewise.
+    """
+
+    view: ShopView
+    ahead: Mapping[int, CutAhead]
+    lives: Lives
+    model: LifeModel
+    mounted: list[Stay]
+    edges: list[MountedEdge]
+    due: EdgesDue
+
+
+def foresee(tx: Tx, view: ShopView) -> Foresight:
+    """Fit the life model to the shop's lives and look ahead along its runs.
+
+    Args:
+        tx: An open transaction.
+        view: The shop.
+    """
+    ahead = cuts_ahead(view)
+    lives = gather_lives(view, ahead)
+    wider = widening_of_keys(tx, view, lives.keys)
+    model = fit_life_model(table_of_keys(view, lives), lives.histories, wider)
+    mounted, edges = mounted_edges(view, ahead, lives)
+    due = edges_due(list(view.ahead.values()), edges, model)
+    return Foresight(view, ahead, lives, model, mounted, edges, due)
