@@ -38,7 +38,7 @@ _HALVED: Final = 0.5
 
 #: Spread of ln life from one part, and from one kind of operation, to the next beside what
 #: speed, feed and depth explain (common practice, no source).
-_PART_SD: Final = 0.1
+_PART_SD: Final = 0.15
 _CLASS_SD: Final = 0.3
 
 #: How far the level of the constants in force may be off: it is not what is asked here.

@@ -11,6 +11,7 @@ from lifelines import LogNormalAFTFitter, WeibullAFTFitter
 
 from crib.errors import OutsideModel
 from crib.life.constants import USES, estimate_constants
+from crib.life.constants_own import OwnLives, estimate_from_own_lives
 from crib.life.constants_regression import LAWS, fit_life_regression, flat_prior
 from crib.life.constants_tests import life_tests
 from crib.life.taylor import TaylorConstants, life_min
@@ -129,3 +130,63 @@ def test_the_power_law_is_the_same_curve(n, c, a, b, feed, depth):
     back = constants_of_power_law(law, feed, depth)
     assert back.c_m_min == pytest.approx(c, rel=1e-8)
     assert (back.n, back.feed_exponent) == pytest.approx((n, a), rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_the_band_of_a_foretold_life_covers_what_then_happens(law):
+    rng = np.random.default_rng(11)
+    truth = TaylorConstants(0.27, 300, 0.3, 0.0, 0.1)
+    hits = []
+    for _ in range(150):
+        v, f = rng.uniform((80, 0.06), (160, 0.14), (13, 2)).T
+        noise = (
+            np.log(rng.exponential(size=13) / math.log(2))
+            if law == "weibull"
+            else rng.normal(size=13)
+        )
+        t = life_min(v, f, None, truth) * np.exp(0.3 * noise)
+        tests = life_tests(v[1:], t[1:], rng.random(12) < 0.8, f[1:])
+        at = estimate_constants(tests, law=law).life_at(v[0], f[0])
+        hits.append(at.life_low_min <= t[0] <= at.life_high_min)
+
+    # a fifth of the lives were cut short at their very end, so the bands lie a little high
+    assert 0.70 <= np.mean(hits) <= 0.93
+
+
+@pytest.mark.parametrize("part_sd", [0.0, 0.1, 0.2])
+def test_exponents_that_are_used_come_nearer_than_those_in_force(part_sd):
+    """Shops whose true powers scatter about the handbook's, parts apart by chance as well."""
+    rng = np.random.default_rng(5)
+    in_force = TaylorConstants(0.25, 260, 0.3, 0.1, 0.1, 1.0)
+    law = power_law(in_force)
+    believed = np.array([law.speed_power, law.feed_power, law.depth_power])
+    usual = np.log([100, 0.08, 1.0])
+    off, before, covered = [], [], []
+    for _ in range(120):
+        powers = believed * np.exp(rng.normal(0, 0.3, 3))
+        parts, each = int(rng.integers(2, 7)), int(rng.integers(4, 16))
+        cuts = usual + rng.normal(0, 1, (parts, 3)) * [0.2, 0.3, 0.4]
+        part = np.repeat(np.arange(parts), each)
+        x = cuts[part]
+        shape = rng.uniform(2, 5)
+        ln_life = 3 - (x - usual) @ powers + rng.normal(0, part_sd, parts)[part]
+        ln_life += np.log(rng.exponential(size=len(part))) / shape
+        ended = rng.random(len(part)) < 0.6
+        ln_life += np.where(ended, 0.0, np.log(rng.uniform(0.5, 1, len(part))))
+        wear = np.exp(ln_life) / life_min(*np.exp(x).T, in_force)
+
+        found = estimate_from_own_lives(OwnLives(wear, ended, x, part, 0 * part), in_force)
+
+        if not found.used:
+            continue
+        law = power_law(found.constants)
+        estimated = np.array([law.speed_power, law.feed_power, law.depth_power])
+        new = usual + rng.normal(0, 1, 3) * [0.25, 0.35, 0.45]
+        away = new - found.doubt.ln_cut
+        off.append((estimated - powers) @ away)
+        before.append((believed - powers) @ away)
+        covered.append(abs(off[-1]) < 1.28155 * found.doubt.spread_at(tuple(new)))
+
+    assert len(off) > 40
+    assert np.std(off) < 0.75 * np.std(before)
+    assert np.mean(covered) > 0.65

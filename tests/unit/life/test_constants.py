@@ -200,3 +200,44 @@ def test_a_regression_that_nothing_holds_is_refused():
         fit_life_regression(
             np.ones((4, 2)), np.arange(4.0), np.ones(4, bool), flat_prior(2), "weibull"
         )
+
+
+@pytest.mark.parametrize("law", ["weibull", "lognormal"])
+def test_the_error_of_c_is_that_of_the_life_at_c_on_the_other_axis(law):
+    """At v = C the life is one minute; dC/C = n d(ln T) there."""
+    rng = np.random.default_rng(2)
+    v, f, d = rng.uniform((80, 0.05, 0.5), (160, 0.15, 2.0), (30, 3)).T
+    lives = life_min(v, f, d, TaylorConstants(0.25, 200, 0.3, 0.1)) * rng.lognormal(0, 0.3, 30)
+    found = estimate_constants(
+        life_tests(v, lives, rng.random(30) < 0.8, f, d),
+        law=law,
+        reference_feed_mm_rev=0.2,
+        reference_depth_mm=3.0,
+    )
+
+    at = found.life_at(found.constants.c_m_min, 0.2, 3.0)
+    assert at.life_min == pytest.approx(1.0)
+    tenth = 1.2815515655446004
+    if law == "weibull":
+        tenth_below = (math.log(-math.log(0.9)) - math.log(math.log(2))) / found.shape
+    else:
+        tenth_below = -tenth * found.residual_deviation
+    se = math.sqrt(math.log(at.life_low_min) ** 2 - tenth_below**2) / tenth
+    assert found.c_se_m_min == pytest.approx(found.constants.c_m_min * found.constants.n * se)
+
+
+def test_the_errors_of_the_exponents_follow_small_changes_of_the_powers():
+    """Least squares by hand: the errors of b1 and b2 carried over to n = -1/b1, a = b2/b1."""
+    rng = np.random.default_rng(4)
+    v, f = rng.uniform((80, 0.05), (160, 0.15), (25, 2)).T
+    lives = life_min(v, f, None, TaylorConstants(0.25, 200, 0.3)) * rng.lognormal(0, 0.3, 25)
+    x = np.column_stack([np.ones(25), np.log(v), np.log(f)])
+    b, rss = np.linalg.lstsq(x, np.log(lives), rcond=None)[:2]
+    cov = np.linalg.inv(x.T @ x) * rss[0] / 22
+    slope_n = np.array([0, 1 / b[1] ** 2, 0])
+    slope_a = np.array([0, -b[2] / b[1] ** 2, 1 / b[1]])
+
+    found = estimate_constants(life_tests(v, lives, feed_mm_rev=f))
+
+    assert found.n_se == pytest.approx(math.sqrt(slope_n @ cov @ slope_n), rel=1e-6)
+    assert found.feed_exponent_se == pytest.approx(math.sqrt(slope_a @ cov @ slope_a), rel=1e-6)
