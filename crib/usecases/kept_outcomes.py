@@ -6,16 +6,17 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+
+import numpy as np
 
 from crib.clock import instant_from_us
-from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.store.kept_rows import KeptForecast
 from crib.store.shop_rows import StayRow
 from crib.usecases.shop_view import GOES_ON, ShopView, ending
 from crib.usecases.stays import work_out_stays
+from crib.usecases.unseen import last_good_us
 
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
 TAKEN_BACK, FAILED_BEFORE = "taken_back", "failed_before"
@@ -23,10 +24,7 @@ TAKEN_BACK, FAILED_BEFORE = "taken_back", "failed_before"
 #: States of forecasts that nothing can be held against.
 NOT_JUDGED = frozenset({TAKEN_BACK, FAILED_BEFORE})
 _ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: TAKEN_OUT}
-
-#: A failure told so soon after nobody was there happened meanwhile: common practice, no source.
-_FOUND_WITHIN = timedelta(hours=1)
-_LOOK_BACK = timedelta(days=3)
+_FAILED = frozenset({_ENDED[WORN], _ENDED[BROKEN]})
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,56 +110,52 @@ def outcomes(view: ShopView, kept: Sequence[KeptForecast]) -> list[Outcome]:
 def _lives(view: ShopView, mounts: set[int]) -> dict[int, _Life]:
     """The rest of the edge's life from each of these mounts on."""
     of_edge: dict[int, list[StayRow]] = defaultdict(list)
+    wanted = {row.assembly_id for row in view.rows.stays if row.mount_id in mounts}
     for row in view.rows.stays:
-        of_edge[row.assembly_id].append(row)
-    dark: dict[tuple[int, int], tuple[int, int] | None] = {}
+        if row.assembly_id in wanted:
+            of_edge[row.assembly_id].append(row)
+    states = {assembly_id: _state(view, stays[-1]) for assembly_id, stays in of_edge.items()}
+    unseen = _unseen(view, [of_edge[edge][-1] for edge in wanted if states[edge] in _FAILED])
     found = {}
     for assembly_id, stays in of_edge.items():
+        last, state = stays[-1], states[assembly_id]
+        end_us = us_of(view.now) if last.end_us is None else last.end_us
+        good_us, failed_us = unseen.get(last.mount_id, (end_us, end_us))
+        over = failed_us if state in _FAILED else None
         for place, stay in enumerate(stays):
             if stay.mount_id in mounts:
-                found[stay.mount_id] = _life_from(view, assembly_id, stays[place:], dark)
+                found[stay.mount_id] = _Life(tuple(stays[place:]), state, good_us, over)
     return found
 
 
-def _life_from(
-    view: ShopView,
-    assembly_id: int,
-    stays: Sequence[StayRow],
-    dark: dict[tuple[int, int], tuple[int, int] | None],
-) -> _Life:
-    last, built = stays[-1], view.rows.assemblies[assembly_id]
-    if last.end_us is None:
-        return _Life(tuple(stays), GOING_ON, us_of(view.now), None)
-    if last.reason in GOES_ON:
-        state = GOING_ON if built.torn_down_us is None else TAKEN_OUT
-        return _Life(tuple(stays), state, last.end_us, None)
+def _state(view: ShopView, last: StayRow) -> str:
+    built = view.rows.assemblies[last.assembly_id]
+    if last.end_us is None or (last.reason in GOES_ON and built.torn_down_us is None):
+        return GOING_ON
     limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
-    ended = ending(last.reason, last.flank_wear_tenths_um, limit_mm)
-    if ended == CENSORED:
-        return _Life(tuple(stays), TAKEN_OUT, last.end_us, None)
-    good_us = failed_us = last.end_us
-    station = view.rows.stations.get(last.station_id)
-    if station is not None:
-        about = (station.machine_id, last.end_us)
-        if about not in dark:
-            dark[about] = _dark_before(view.calendars[station.machine_id], last.end_us)
-        if (unseen := dark[about]) is not None:
-            good_us = max(unseen[0], last.begin_us)
-            failed_us = max(min(unseen[1], last.end_us), good_us)
-    return _Life(tuple(stays), _ENDED[ended], good_us, failed_us)
+    return _ENDED[ending(last.reason, last.flank_wear_tenths_um, limit_mm)]
 
 
-def _dark_before(calendar: WorkCalendar, end_us: int) -> tuple[int, int] | None:
-    """The unattended stretch [µs] that a failure told then happened in, if any."""
-    end_at = instant_from_us(end_us)
-    stretches = calendar.stretches(end_at - _LOOK_BACK, end_at)
-    if stretches and stretches[-1].attended:
-        if end_at - stretches[-1].start_at > _FOUND_WITHIN:
-            return None
-        stretches.pop()
-    if not stretches or stretches[-1].attended:
-        return None
-    return us_of(stretches[-1].start_at), us_of(stretches[-1].end_at)
+def _unseen(view: ShopView, failed: Sequence[StayRow]) -> dict[int, tuple[int, int]]:
+    """Stretches [µs] that nobody saw the failure of an edge in, by its last mount."""
+    of_machine: dict[int, list[StayRow]] = defaultdict(list)
+    for row in failed:
+        station = view.rows.stations.get(row.station_id)
+        if station is not None:
+            of_machine[station.machine_id].append(row)
+    found: dict[int, tuple[int, int]] = {}
+    for machine_id, rows in of_machine.items():
+        rows.sort(key=lambda row: row.end_us or 0)
+        calendar = view.calendars[machine_id]
+        end_us = [row.end_us or 0 for row in rows]
+        good_us = last_good_us(calendar, np.array(end_us, dtype=np.int64)).tolist()
+        for row, good, end in zip(rows, good_us, end_us, strict=True):
+            if good < end:
+                dark = calendar.next_unattended(instant_from_us(good))
+                light = us_of(dark.end_at) if dark else end
+                begin = max(good, row.begin_us)
+                found[row.mount_id] = (begin, max(begin, min(light, end)))
+    return found
 
 
 def _pieces(life: _Life, from_us: int, to_us: int) -> list[StayRow]:
