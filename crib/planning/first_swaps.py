@@ -15,9 +15,9 @@ from crib.planning.succession import Events, Succession
 from crib.planning.swaps import (
     BEFORE_THE_DARK,
     NOBODY_NOW,
-    SIZE_LIMIT,
     UNATTENDED,
     WHYS,
+    Figures,
     StationPlan,
     Swap,
     sentence_of_first,
@@ -62,22 +62,25 @@ def first_swaps(
     _by_model(walk, edges, age, earlier, later)
     moves = np.isfinite(seconds)
     earlier, later = np.where(moves, earlier, np.nan), np.where(moves, later, np.nan)
-    size_sets = own.why == SIZE_LIMIT
     columns = (
         seconds, age, why, stop, parts, own_parts, start, own.mounted_best, own.failing, steps,
-        earlier, later, size_sets, worn, walk.own_s,
+        earlier, later, own.size_sets, own.size_parts, worn, walk.own_s,
     )  # fmt: skip
     plans = []
     for row, values in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
         (at, out, reason, join, count, own_count, used, best, failing, step, early, late,
-         by_size, wears, own_at) = values  # fmt: skip
+         by_size, size_parts, wears, own_at) = values  # fmt: skip
         if not wears:
             sentence = _IDLE
         elif reason == UNATTENDED:
             usual = NOBODY_NOW if at > own_at else BEFORE_THE_DARK
             sentence = told.get((row, at), usual)
         else:
-            sentence = sentence_of_first(reason, join, used, best, failing, own_count, count)
+            sentence = sentence_of_first(
+                reason,
+                join,
+                Figures(used, best, failing, own_count, count, size_parts if by_size else None),
+            )
         plans.append(
             StationPlan(
                 Swap(at, WHYS[reason], sentence, out),

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
+from crib.life.observations import SIZE_SEEN
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.moving_cost import MovingCost, moving_cost
 from crib.planning.swaps import COST, PAST, RUN_ENDS_FIRST, SIZE_LIMIT
@@ -16,6 +17,7 @@ from crib.planning.wear_lines import WearLines
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,8 @@ class OwnPoints:
         seconds: Running second of the mounted edge's own point; infinite where never.
         age: Its age then.
         why: Place in ``WHYS``.
+        size_sets: Whether size corrections set it.
+        size_parts: Parts until the wear limit as they tell it; infinite where they do not.
     """
 
     best_age: Floats
@@ -39,6 +43,8 @@ class OwnPoints:
     seconds: Floats
     age: Floats
     why: Ints
+    size_sets: Bools
+    size_parts: Floats
 
 
 def own_points(
@@ -69,7 +75,9 @@ def own_points(
     by_size = np.isfinite(size_parts) & (size < left)
     wear = np.where(by_size, size, left)
     seconds = lines.until(rows, wear)
-    why = np.where(by_size, SIZE_LIMIT, COST)
+    # what size corrections show of this edge may also make its risk too dear before the limit
+    sooner = (signs.seen_kind == SIZE_SEEN) & (mounted < best)
+    why = np.where(by_size | sooner, SIZE_LIMIT, COST)
     why = np.where(np.isfinite(seconds), why, RUN_ENDS_FIRST)
     idle, past = due.wear_now <= 0, left <= 0
     seconds = np.where(past, 0.0, seconds)
@@ -78,6 +86,8 @@ def own_points(
     why = np.where(idle, RUN_ENDS_FIRST, why)
     out = np.where(past, age, age + wear)
     return (
-        OwnPoints(best, cost_rate, mounted, failing, seconds, out, why),
+        OwnPoints(
+            best, cost_rate, mounted, failing, seconds, out, why, by_size | sooner, size_parts
+        ),
         moving_cost(model, key, planned, failure, rate, best, cost_rate),
     )

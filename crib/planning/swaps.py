@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from crib.planning.stops_ahead import IN_WORDS, OWN
 
@@ -78,43 +78,62 @@ class StationPlan:
     size_sets: bool = False
 
 
-def sentence_of_first(
-    why: int,
-    stop: int,
-    used: float,
-    best: float,
-    failing: float,
-    own_parts: float,
-    parts: float,
-) -> str:
+class Figures(NamedTuple):
+    """What a sentence says of a mounted edge.
+
+    Attributes:
+        used: Its wear now [wear units].
+        best: Age of least cost.
+        failing: Share of such edges that fail before it.
+        own_parts: Parts until its own point.
+        parts: Parts until it comes out.
+        size_parts: Parts until the wear limit, where size corrections set its point.
+    """
+
+    used: float
+    best: float
+    failing: float
+    own_parts: float
+    parts: float
+    size_parts: float | None
+
+
+def sentence_of_first(why: int, stop: int, of: Figures) -> str:
     """Why a mounted edge comes out when it does, in one sentence with the figures.
 
     Args:
         why: Place in ``WHYS``.
         stop: Kind of stop that it joins.
-        used: Wear of the mounted edge now.
-        best: Age of least cost.
-        failing: Share of new edges that fail before it.
-        own_parts: Parts until its own point.
-        parts: Parts until it comes out.
+        of: The figures.
     """
     if why == GATHERED:
         return (
-            f"Its own point is after {own_parts:.0f} parts; {own_parts - parts:.0f} parts "
-            f"earlier it joins {IN_WORDS[stop]}, which saves more than they are worth."
+            f"Its own point is after {of.own_parts:.0f} parts; "
+            f"{of.own_parts - of.parts:.0f} parts earlier it joins {IN_WORDS[stop]}, which "
+            "saves more than they are worth."
         )
+    if why in (PAST, SIZE_LIMIT) and of.size_parts is not None and math.isfinite(of.size_parts):
+        limit = (
+            "Size corrections so far put the wear limit about "
+            f"{math.floor(of.size_parts)} parts ahead"
+        )
+        if why == PAST:
+            return f"{limit}: by its own odds the edge is due now."
+        if of.parts < of.size_parts - 1:
+            return (
+                f"{limit}; from {of.parts:.0f} parts on the risk costs more than a fresh edge."
+            )
+        return f"{limit}."
     if why == PAST:
         return (
-            f"It has used {used:.2f} of the promised life; {best:.2f} was the age of least "
-            "cost."
+            f"It has used {of.used:.2f} of the promised life; {of.best:.2f} was the age of "
+            "least cost."
         )
-    if why == COST:
+    if why in (COST, SIZE_LIMIT):
         return (
-            f"From {best:.2f} of the promised life on, the risk costs more than a fresh edge "
-            f"({failing:.0%} of such edges fail before)."
+            f"From {of.best:.2f} of the promised life on, the risk costs more than a fresh "
+            f"edge ({of.failing:.0%} of such edges fail before)."
         )
-    if why == SIZE_LIMIT:
-        return f"Size corrections so far put the wear limit about {int(parts)} parts ahead."
     if why == UNATTENDED:
         return BEFORE_THE_DARK
     return "The runs planned end before this edge has to go."

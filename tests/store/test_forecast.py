@@ -188,7 +188,8 @@ def test_the_size_limit_tells_when_corrections_do(floor):
 
     # limit on diameter 2 * 0.2 mm * tan(6 deg) = 0.042 mm, grown 0.036 mm in 40 parts
     assert forecast.why == "size_limit"
-    assert 5 <= forecast.swap_after_parts <= 7
+    assert 0 < forecast.swap_after_parts <= 7
+    assert "wear limit about 6 parts ahead" in forecast.why_sentence
     assert forecast.basis.size_signal
 
 
@@ -424,8 +425,8 @@ def test_a_correction_made_later_does_not_reach_back(floor):
         floor.now += timedelta(minutes=1)
         floor.act(correct_offset, CorrectOffset("M1/T01", "X", -90, "size"))
 
-    assert floor.plan().forecasts[0].why == "size_limit"
-    assert floor.plan(then).forecasts[0].why != "size_limit"
+    assert floor.plan().forecasts[0].basis.size_signal
+    assert not floor.plan(then).forecasts[0].basis.size_signal
 
 
 def test_parts_not_told_yet_wear_the_edge_all_the_same(floor):
