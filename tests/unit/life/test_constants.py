@@ -79,6 +79,13 @@ def test_one_speed_tells_a_level_and_leaves_n_to_the_prior():
     assert far.life_high_min / far.life_low_min > 5 * near.life_high_min / near.life_low_min
 
 
+def test_speeds_a_hair_apart_do_not_tell_n():
+    found = estimate_constants(life_tests([100, 100.1] * 3, [30, 29, 33, 27, 31, 30]))
+
+    assert not found.told["speed"]
+    assert found.constants.n == pytest.approx(0.25, rel=0.05)
+
+
 def test_speed_and_feed_that_rise_together_are_told_apart_by_the_prior_alone():
     found = estimate_constants(
         life_tests([100, 120, 144] * 3, [60, 30, 14, 55, 28, 16, 66, 31, 13], None,

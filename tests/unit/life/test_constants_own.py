@@ -74,6 +74,7 @@ def test_too_few_lives_or_one_cut_change_nothing():
     near = estimate_from_own_lives(edges([(100, 0.1, 1.0), (104, 0.1, 1.0)]), IN_FORCE)
     stray = edges([(100, 0.1, 1.0)], each=40)
     stray.ln_cut[0, 0] += 1.0  # a single edge at another speed
+    stray.ended[0] = True
     alone = estimate_from_own_lives(stray, IN_FORCE)
 
     for found in (few, one, near, alone):
