@@ -143,6 +143,8 @@ def work_out_preset(call: Call) -> Any:
         "type_a": found.type_a_mm,
         "expanded_uncertainty": found.expanded_uncertainty_mm,
         "accepted": found.accepted,
+        "outlier": found.outlier,
+        "budget": found.budget,
     }
 
 

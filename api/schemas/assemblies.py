@@ -16,7 +16,7 @@ from api.schemas.fields import (
     YesNo,
     listed,
 )
-from api.schemas.metrology import BudgetShape, OutlierShape
+from api.schemas.metrology import LengthBudgetShape, OutlierShape
 from crib.metrology.preset import MEASURES
 
 
@@ -82,10 +82,10 @@ class MeasureOutlier(Shape):
 
 
 class MeasureBudget(Shape):
-    """What the uncertainty of one measure is made of [mm]."""
+    """What the uncertainty of one measure is made of."""
 
     measure = Choice(MEASURES, required=True)
-    budget = fields.Nested(BudgetShape, required=True)
+    budget = fields.Nested(LengthBudgetShape, required=True)
 
 
 class PresetShape(FactAnswer):

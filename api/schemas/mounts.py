@@ -5,7 +5,17 @@ from __future__ import annotations
 from marshmallow import fields
 
 from api.schemas.facts import FactAnswer, FactBody
-from api.schemas.fields import Choice, ExactLength, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import (
+    Choice,
+    ExactLength,
+    Length,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+    listed,
+)
 
 AXES = ("X", "Y", "Z")
 MOST_PARTS = 2**53
@@ -58,16 +68,16 @@ class DatumShape(Shape):
 
     axis = Choice(AXES, required=True)
     recorded_mm = ExactLength(attribute="recorded_tenths_um", required=True)
-    datum_mm = Number(required=True, explains="Where the first-offs put it; an estimate.")
-    expanded_uncertainty_mm = Number(required=True, explains="How well that is known, k=2.")
-    next_expanded_uncertainty_mm = Number(
+    datum_mm = Length(required=True, explains="Where the first-offs put it; an estimate.")
+    expanded_uncertainty_mm = Length(required=True, explains="How well that is known, k=2.")
+    next_expanded_uncertainty_mm = Length(
         required=True, explains="How far the next tool there may lie from it, k=2."
     )
     first_offs = Whole(required=True, explains="That count since the record last changed.")
-    walk_mm = Number(required=True, explains="Moves from mount to mount by, as learned (sd).")
-    scatter_mm = Number(required=True, explains="Mounting scatters by, as learned (sd).")
+    walk_mm = Length(required=True, explains="Moves from mount to mount by, as learned (sd).")
+    scatter_mm = Length(required=True, explains="Mounting scatters by, as learned (sd).")
     doubtful = YesNo(required=True, explains="A jump waits for a second first-off.")
-    held_mm = Number(allow_none=True, explains="Where that jump puts it.")
+    held_mm = Length(allow_none=True, explains="Where that jump puts it.")
     sentence = Text(required=True)
 
 

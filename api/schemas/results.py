@@ -18,7 +18,7 @@ from typing import Any
 
 from marshmallow import fields
 
-from api.schemas.fields import At, Day, ExactLength, Number, Shape, Text, Whole, YesNo
+from api.schemas.fields import At, Day, ExactLength, Length, Number, Shape, Text, Whole, YesNo
 from api.schemas.metrology import OutlierShape
 from api.schemas.mounts import DatumShape, OffsetShape
 from crib.metrology.offset import AxisOffset
@@ -78,6 +78,8 @@ def _field(hint: Any, *, length: bool, **kwargs: Any) -> fields.Field[Any]:
     kwargs |= {"allow_none": optional, "required": not optional}
     if length:
         return ExactLength(**kwargs)
+    if kind is float and str(kwargs.get("attribute")).endswith("_mm"):
+        return Length(**kwargs)
     origin = typing.get_origin(kind)
     if origin is typing.Literal:
         return Text(**kwargs)

@@ -13,6 +13,7 @@ from api.schemas.fields import (
     YesNo,
     listed,
 )
+from api.schemas.metrology import LengthBudgetShape, OutlierShape
 
 
 class ToolLifeBody(Shape):
@@ -202,6 +203,8 @@ class SeriesAnswer(Shape):
     type_a = Length(named=False, required=True, allow_none=True)
     expanded_uncertainty = Length(named=False, required=True, allow_none=True)
     accepted = YesNo(required=True, allow_none=True)
+    outlier = fields.Nested(OutlierShape, required=True, allow_none=True)
+    budget = fields.Nested(LengthBudgetShape, required=True, allow_none=True)
 
 
 class JobBody(Shape):

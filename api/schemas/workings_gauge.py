@@ -6,7 +6,7 @@ from typing import Any
 
 from marshmallow import fields
 
-from api.schemas.fields import Choice, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import Choice, Length, Number, Shape, Text, Whole, YesNo, listed
 from api.schemas.metrology import OutlierShape
 from crib.metrology.budget import DISTRIBUTIONS
 from crib.metrology.datum_filter import VERDICTS
@@ -17,9 +17,9 @@ _LENGTH: dict[str, Any] = {"least": -100_000, "most": 100_000}
 class GaugeStudyBody(Shape):
     """Repeats of a gauge on its setting master."""
 
-    readings_mm = listed(Number(**_LENGTH), most=1_000, least=1, required=True)
-    master_mm = Number(required=True, explains="Calibrated length of the master.", **_LENGTH)
-    tolerance_width_mm = Number(
+    readings_mm = listed(Length(**_LENGTH), most=1_000, least=1, required=True)
+    master_mm = Length(required=True, explains="Calibrated length of the master.", **_LENGTH)
+    tolerance_width_mm = Length(
         above=0, most=1_000, required=True, explains="Full width T of the tolerance served."
     )
 
@@ -28,8 +28,8 @@ class GaugeStudyAnswer(Shape):
     """A type 1 study: Cg = 0.2 T / (6 s), Cgk = (0.1 T - |bias|) / (3 s)."""
 
     n = Whole(required=True)
-    bias_mm = Number(required=True)
-    standard_deviation_mm = Number(allow_none=True, required=True)
+    bias_mm = Length(required=True)
+    standard_deviation_mm = Length(allow_none=True, required=True)
     cg = Number(allow_none=True, required=True)
     cgk = Number(allow_none=True, required=True)
     valid = YesNo(required=True)
@@ -41,14 +41,14 @@ class DriftCheckBody(Shape):
     """One check of a gauge."""
 
     day = Number(required=True, least=-1e6, most=1e6, explains="When [d].")
-    bias_mm = Number(required=True, **_LENGTH)
+    bias_mm = Length(required=True, **_LENGTH)
 
 
 class GaugeDriftBody(Shape):
     """Checks of a gauge over time."""
 
     checks = listed(DriftCheckBody, most=1_000, least=2, required=True)
-    limit_mm = Number(above=0, most=1_000, required=True, explains="Most that it may be off.")
+    limit_mm = Length(above=0, most=1_000, required=True, explains="Most that it may be off.")
 
 
 class GaugeDriftAnswer(Shape):
@@ -57,8 +57,8 @@ class GaugeDriftAnswer(Shape):
     checks = Whole(required=True)
     slope_mm_per_day = Number(required=True)
     slope_se_mm_per_day = Number(allow_none=True, required=True)
-    bias_mm = Number(required=True, explains="On the line at the last check.")
-    residual_mm = Number(allow_none=True, required=True)
+    bias_mm = Length(required=True, explains="On the line at the last check.")
+    residual_mm = Length(allow_none=True, required=True)
     drifts = YesNo(allow_none=True, required=True, explains="null: two checks cannot tell")
     used_up_in_days = Number(allow_none=True, required=True)
     used_up_earliest_in_days = Number(allow_none=True, required=True)
@@ -111,15 +111,15 @@ class BudgetBody(Shape):
 class DatumBody(Shape):
     """First-offs of one axis of a station, in the order of the mounts."""
 
-    recorded_mm = Number(required=True, explains="Datum on record.", **_LENGTH)
+    recorded_mm = Length(required=True, explains="Datum on record.", **_LENGTH)
     looks_mm = listed(
-        Number(allow_none=True, **_LENGTH),
+        Length(allow_none=True, **_LENGTH),
         most=1_000,
         least=1,
         required=True,
         explains="Datum as each first-off showed it, X as radius; null without one.",
     )
-    look_sd_mm = Number(
+    look_sd_mm = Length(
         least=0, most=1_000, load_default=0.0025, explains="Standard uncertainty of a look."
     )
 
@@ -127,23 +127,23 @@ class DatumBody(Shape):
 class DatumLookShape(Shape):
     """What one first-off told."""
 
-    expected_mm = Number(required=True)
-    innovation_mm = Number(allow_none=True, required=True)
+    expected_mm = Length(required=True)
+    innovation_mm = Length(allow_none=True, required=True)
     sigmas = Number(allow_none=True, required=True)
-    estimate_mm = Number(required=True)
-    estimate_sd_mm = Number(required=True)
+    estimate_mm = Length(required=True)
+    estimate_sd_mm = Length(required=True)
     verdict = Choice(VERDICTS, required=True)
 
 
 class DatumAnswer(Shape):
     """Where the datum is believed to be."""
 
-    datum_mm = Number(required=True)
-    expanded_uncertainty_mm = Number(required=True, explains="k=2")
-    next_expanded_uncertainty_mm = Number(
+    datum_mm = Length(required=True)
+    expanded_uncertainty_mm = Length(required=True, explains="k=2")
+    next_expanded_uncertainty_mm = Length(
         required=True, explains="How far the next tool there may lie from it, k=2."
     )
-    walk_mm = Number(required=True, explains="Moves from mount to mount by, as learned (sd).")
-    scatter_mm = Number(required=True, explains="Mounting scatters by, as learned (sd).")
-    held_mm = Number(allow_none=True, required=True, explains="A jump that waits.")
+    walk_mm = Length(required=True, explains="Moves from mount to mount by, as learned (sd).")
+    scatter_mm = Length(required=True, explains="Mounting scatters by, as learned (sd).")
+    held_mm = Length(allow_none=True, required=True, explains="A jump that waits.")
     looks = fields.List(fields.Nested(DatumLookShape), required=True)

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crib.errors import OutsideModel
+from crib.metrology.budget import Budget, preset_budget
+from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.uncertainty import (
     COVERAGE,
     combined_uncertainty,
@@ -18,7 +20,8 @@ from crib.metrology.uncertainty import (
 class SeriesResult:
     """Statistics of one series [mm]; deviation and what follows from it None for one repeat.
 
-    ``accepted`` is None where no uncertainty can be stated.
+    ``accepted`` and ``budget`` are None where no uncertainty can be stated, ``outlier`` where
+    the repeats belong together.
     """
 
     n: int
@@ -27,6 +30,8 @@ class SeriesResult:
     type_a_mm: float | None
     expanded_uncertainty_mm: float | None
     accepted: bool | None
+    outlier: Outlier | None
+    budget: Budget | None
 
 
 def judge_series(
@@ -51,7 +56,7 @@ def judge_series(
     statistics = sample_statistics(readings_mm)
     mean_mm = float(statistics.mean)
     if statistics.n == 1:
-        return SeriesResult(1, mean_mm, None, None, None, None)
+        return SeriesResult(1, mean_mm, None, None, None, None, None, None)
     type_a_mm = float(statistics.type_a)
     expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
     farthest_mm = max(readings_mm, key=lambda value: abs(value - mean_mm))
@@ -65,4 +70,6 @@ def judge_series(
         type_a_mm,
         expanded_mm,
         accepted,
+        find_outlier(readings_mm),
+        preset_budget(type_a_mm, statistics.n - 1, gauge_uncertainty_mm),
     )

@@ -130,7 +130,9 @@ def test_the_outlier_of_a_preset_is_named_and_stays_in_the_mean(
     budgets = {one["measure"]: one["budget"] for one in done["budgets"]}
     assert [line["name"] for line in budgets["LF"]["lines"]] == ["repeats", "gauge and master"]
     assert budgets["LF"]["lines"][0]["degrees_of_freedom"] == 4
-    assert budgets["LF"]["combined"] * 2 == pytest.approx(done["expanded_uncertainty"]["lf_mm"])
+    assert budgets["LF"]["combined_mm"] * 2 == pytest.approx(
+        done["expanded_uncertainty"]["lf_mm"]
+    )
 
 
 def test_a_study_by_itself(client: FlaskClient) -> None:
@@ -216,3 +218,45 @@ def test_a_datum_by_itself(client: FlaskClient) -> None:
 def test_unknown_stations_and_gauges_are_not_found(client: FlaskClient) -> None:
     assert client.get("/v1/stations/M9/T01/datum").status_code == 404
     assert client.get("/v1/gauges/NONE/study").status_code == 404
+
+
+def test_repeats_by_themselves_name_the_outlier_and_their_budget(client: FlaskClient) -> None:
+    body = {
+        "readings_mm": [80.001, 80.0012, 80.031, 80.0011],
+        "tolerance_mm": 0.05,
+        "gauge_uncertainty_mm": 0.001,
+    }
+
+    found = _compute(client, "preset", body)
+    inches = _compute(
+        client,
+        "preset?length_unit=in",
+        {
+            "readings_in": [value / 25.4 for value in body["readings_mm"]],
+            "tolerance_in": 0.05 / 25.4,
+            "gauge_uncertainty_in": 0.001 / 25.4,
+        },
+    )
+
+    assert found["outlier"]["reading"] == 3
+    assert found["budget"]["combined_mm"] * 2 == pytest.approx(found["expanded_uncertainty"])
+    assert found["budget"]["effective_degrees_of_freedom"] == pytest.approx(3.1, abs=0.1)
+    assert inches["budget"]["combined_in"] * 25.4 == pytest.approx(
+        found["budget"]["combined_mm"]
+    )
+    assert inches["outlier"]["value_in"] * 25.4 == pytest.approx(80.031)
+    alone = _compute(client, "preset", {"readings_mm": [80.001], "tolerance_mm": 0.05})
+    assert (alone["outlier"], alone["budget"]) == (None, None)
+
+
+def test_the_datum_is_told_in_inches_under_names_that_say_so(
+    client: FlaskClient, bench: SimpleNamespace
+) -> None:
+    bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready())
+
+    shown = client.get("/v1/stations/M1/T01/datum?length_unit=in").get_json()
+
+    x = shown["axes"][0]
+    assert x["datum"]["recorded_in"] == "0.39370"
+    assert x["datum"]["datum_in"] == pytest.approx(10 / 25.4)
+    assert x["history"][0]["expected_in"] == pytest.approx(10 / 25.4)

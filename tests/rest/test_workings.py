@@ -211,6 +211,8 @@ def test_a_calculation_is_the_same_in_inches(client, name):
     told = in_inches(work(client, name))
     assert set(answer.get_json()) == set(told)
     for field, value in answer.get_json().items():
+        if isinstance(value, dict):  # the budget of a preset has a test of its own
+            continue
         near = isinstance(value, float) and not isinstance(value, bool)
         assert value == (pytest.approx(told[field]) if near else told[field]), field
     # A name in mm beside an address in inches says two things at once.
@@ -280,4 +282,5 @@ def test_repeats_are_judged_under_the_names_of_the_contract(client):
     assert answer["type_a"] == pytest.approx(0.001 / 3**0.5)
     assert set(answer) == {
         "mean", "standard_deviation", "type_a", "expanded_uncertainty", "accepted",
+        "outlier", "budget",
     }  # fmt: skip
