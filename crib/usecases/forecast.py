@@ -22,6 +22,7 @@ from crib.store.engine import Tx
 from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead
 from crib.usecases.foresight import Foresight, foresee
+from crib.usecases.kept_output import KeptOutput
 from crib.usecases.machine_stops import machine_stops
 from crib.usecases.mounted_edges import MINUTE_MINOR
 from crib.usecases.own_constants import refine_view
@@ -125,16 +126,23 @@ class ShopPlan:
     listed: dict[float, Any] = field(default_factory=dict)
 
 
-def forecast_shop(tx: Tx, now: datetime, *, night_limit: float = NIGHT_LIMIT) -> ShopPlan:
+def forecast_shop(
+    tx: Tx,
+    now: datetime,
+    *,
+    night_limit: float = NIGHT_LIMIT,
+    kept: KeptOutput | None = None,
+) -> ShopPlan:
     """Forecast every mounted edge from the facts dated up to an instant.
 
     Args:
         tx: An open transaction.
         now: The instant.
         night_limit: Chance of a failure that a machine may run with while nobody is there.
+        kept: What the process kept of the counters, if it makes plans one after the other.
     """
     with collector_rests():
-        return _plan_of(foresee(tx, refine_view(view_shop(tx, now))), night_limit)
+        return _plan_of(foresee(tx, refine_view(view_shop(tx, now, kept))), night_limit)
 
 
 def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:

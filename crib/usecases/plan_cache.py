@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from crib.store.engine import Store, revision
 from crib.usecases.forecast import ShopPlan, forecast_shop
 from crib.usecases.keep_forecasts import ForecastKeeper
+from crib.usecases.kept_output import KeptOutput
 
 #: A plan is made anew when it is older than this although nothing was written.
 STALE_AFTER = timedelta(seconds=20)
@@ -29,6 +30,7 @@ class PlanCache:
         self._stale_after = stale_after
         self._lock = threading.Lock()
         self._made: tuple[int, datetime, ShopPlan] | None = None
+        self._kept = KeptOutput()
         self.keeper = ForecastKeeper(store)
 
     def plan(self, now: datetime) -> ShopPlan:
@@ -42,7 +44,7 @@ class PlanCache:
                     or made[0] != present
                     or not (timedelta(0) <= now - made[1] <= self._stale_after)
                 ):
-                    made = (present, now, forecast_shop(tx, now))
+                    made = (present, now, forecast_shop(tx, now, kept=self._kept))
                     self._made = made
                     self.keeper.show(made[2].sight)
             return made[2]

@@ -20,8 +20,10 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.store.engine import Tx
-from crib.store.shop_rows import NO_READINGS, ShopRows, load_shop
+from crib.store.readings import NO_READINGS
+from crib.store.shop_rows import ShopRows, load_shop
 from crib.store.wear_rows import CuttingData
+from crib.usecases.kept_output import KeptOutput
 from crib.usecases.stays import Stay, windows_of, work_out_stays
 
 #: How far ahead the calendars are laid out.
@@ -86,14 +88,15 @@ class ShopView:
     shares: dict[int, RunningShare] = field(default_factory=dict)
 
 
-def view_shop(tx: Tx, now: datetime) -> ShopView:
+def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView:
     """Read the shop and work out outputs, stays and plans as of an instant.
 
     Args:
         tx: An open transaction.
         now: The instant; facts dated later are not seen.
+        kept: What the process kept of the counters; all is read where there is nothing.
     """
-    rows = load_shop(tx, us_of(now))
+    rows = load_shop(tx, us_of(now), kept.read(tx, us_of(now)) if kept else None)
     cutting = CuttingData(tx)
     built = _calendars(rows)
     calendars = {m.id: built.get(m.calendar_id, ALWAYS) for m in rows.machines.values()}
@@ -107,7 +110,12 @@ def view_shop(tx: Tx, now: datetime) -> ShopView:
         runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
         runs.sort(key=lambda run: run.start_at or 0)
         began[machine_id] = runs
-        view.outputs[machine_id] = _output(rows, machine_id, runs, us_of(now))
+        read = rows.readings.get(machine_id, NO_READINGS)
+        view.outputs[machine_id] = (
+            kept.output(machine_id, read, runs, us_of(now))
+            if kept
+            else output_of_runs(*read, [run.id for run in runs], windows_of(runs, us_of(now)))
+        )
         calendar = calendars[machine_id]
         if id(calendar) not in times:
             times[id(calendar)] = lay_out(calendar, now, now + LOOK_AHEAD)
@@ -142,12 +150,6 @@ def _week_span(span: Any) -> WeekSpan:
         end if end > span.start_minute else end + 1440,
         bool(span.attended),
     )
-
-
-def _output(rows: ShopRows, machine_id: int, runs: list[Any], now_us: int) -> MachineOutput:
-    read = rows.readings.get(machine_id, NO_READINGS)
-    windows = windows_of(runs, now_us)
-    return output_of_runs(read.at_us, read.total, read.run_id, [r.id for r in runs], windows)
 
 
 def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[Any]) -> None:
@@ -194,8 +196,8 @@ def running_share(
     output: MachineOutput, runs: list[Any], calendar: WorkCalendar, now_us: int
 ) -> RunningShare:
     """Share of the calendar's time that the machine really cuts, from its last week."""
-    recent = output.at_us >= now_us - _LEARN_US
-    if recent.sum() < 2:
+    recent = slice(int(np.searchsorted(output.at_us, now_us - _LEARN_US)), None)
+    if output.at_us[recent].size < 2:
         return RunningShare()
     at, total, run = output.at_us[recent], output.total[recent], output.run[recent]
     cycles = np.array([run.cycle_s for run in runs] + [0.0])[run]

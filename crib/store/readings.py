@@ -1,0 +1,160 @@
+"""Counter readings of every machine, read whole once and then only what came in since."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.planning.growing import GrowingColumn
+from crib.store.engine import Tx
+
+Ints = NDArray[np.int64]
+
+#: Readings taken out of the database at once: years of them as Python numbers fill the memory.
+_AT_ONCE = 50_000
+
+_COLUMNS = "machine_id, at, total, coalesce(run_id, 0)"
+_ALL = f"SELECT {_COLUMNS} FROM count_readings WHERE at <= ? ORDER BY machine_id, at"  # noqa: S608
+_OF_MACHINE = (
+    f"SELECT {_COLUMNS} FROM count_readings WHERE machine_id = ? AND at >= ? ORDER BY at"  # noqa: S608
+)
+_LAST_BATCH = (
+    "SELECT f.id, f.recorded_at FROM facts f"
+    " WHERE f.id = (SELECT max(fact_id) FROM count_batches)"
+)
+_BATCH = "SELECT f.id, f.recorded_at FROM facts f WHERE f.id = ?"
+_BATCHES_SINCE = (
+    "SELECT machine_id, sum(accepted), sum(duplicates + refused) FROM count_batches"
+    " WHERE fact_id > ? GROUP BY machine_id"
+)
+
+_ALWAYS_US = -(2**62)
+
+
+class Readings(NamedTuple):
+    """A machine's accepted counter readings in order, arrays of shape (readings,)."""
+
+    at_us: Ints
+    total: Ints
+    run_id: Ints  # 0 where none was named
+
+    def until(self, as_of_us: int) -> Readings:
+        """Those dated up to an instant [µs]."""
+        if not self.at_us.size or self.at_us[-1] <= as_of_us:
+            return self
+        size = int(np.searchsorted(self.at_us, as_of_us, side="right"))
+        return Readings(self.at_us[:size], self.total[:size], self.run_id[:size])
+
+
+NO_READINGS = Readings(*(np.empty(0, dtype=np.int64) for _ in Readings._fields))
+
+
+def load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
+    """Every machine's readings dated up to an instant [µs], by machine id."""
+    cursor = tx.exec_driver_sql(_ALL, (as_of_us,)).cursor
+    pieces: list[Ints] = []
+    while cursor is not None and (rows := cursor.fetchmany(_AT_ONCE)):
+        pieces.append(np.array(rows, dtype=np.int64))
+    if not pieces:
+        return {}
+    table = np.concatenate(pieces)
+    machines, begins = np.unique(table[:, 0], return_index=True)
+    ends = np.append(begins[1:], len(table))
+    return {
+        int(machine): _readings(table[b:e])
+        for machine, b, e in zip(machines, begins, ends, strict=True)
+    }
+
+
+class GrowingReadings:
+    """Keeps every machine's readings; a look costs only what came in since the one before.
+
+    A batch whose readings all lie after those known is read alone. After any other (late
+    readings, repeats, ones kept aside: they may renumber what was known) the machine is read
+    anew, and so is everything in a database that was put back to an earlier state. Not for
+    several threads at once.
+    """
+
+    def __init__(self) -> None:
+        self._held: dict[int, _Held] = {}
+        self._epoch: dict[int, int] = {}
+        self._last: tuple[int, int] | None = None
+
+    def epoch(self, machine_id: int) -> int:
+        """Counts how often the machine was read anew; between, readings only follow on."""
+        return self._epoch.get(machine_id, 0)
+
+    def read(self, tx: Tx, as_of_us: int) -> dict[int, Readings]:
+        """Every machine's readings dated up to an instant [µs], by machine id.
+
+        Args:
+            tx: An open transaction.
+            as_of_us: The instant.
+        """
+        if self._last is not None and _one(tx, _BATCH, (self._last[0],)) != self._last:
+            self._last = None  # another past than the one that was read
+        if self._last is None:
+            known = set(self._held)
+            self._held = {
+                machine_id: _Held(readings)
+                for machine_id, readings in load_readings(tx, 2**62).items()
+            }
+            for machine_id in known | set(self._held):
+                self._epoch[machine_id] = self.epoch(machine_id) + 1
+        else:
+            for machine_id, accepted, others in _rows(tx, _BATCHES_SINCE, (self._last[0],)):
+                if others or not self._follow_on(tx, machine_id, accepted):
+                    self._read_anew(tx, machine_id)
+        self._last = _one(tx, _LAST_BATCH, ())
+        cut = {key: held.all().until(as_of_us) for key, held in self._held.items()}
+        return {key: readings for key, readings in cut.items() if readings.at_us.size}
+
+    def _follow_on(self, tx: Tx, machine_id: int, accepted: int) -> bool:
+        """Take the readings after those known; False where they are not all that came in."""
+        held = self._held.get(machine_id)
+        if held is None:
+            return False
+        known = held.all()
+        rows = _rows(tx, _OF_MACHINE, (machine_id, int(known.at_us[-1])))
+        if len(rows) != accepted + 1 or rows[0][2] != known.total[-1]:
+            return False
+        held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 4)))
+        return True
+
+    def _read_anew(self, tx: Tx, machine_id: int) -> None:
+        rows = _rows(tx, _OF_MACHINE, (machine_id, _ALWAYS_US))
+        if rows:
+            self._held[machine_id] = _Held(_readings(np.array(rows, dtype=np.int64)))
+        else:
+            self._held.pop(machine_id, None)
+        self._epoch[machine_id] = self.epoch(machine_id) + 1
+
+
+class _Held:
+    """One machine's readings with room for more."""
+
+    def __init__(self, readings: Readings) -> None:
+        self._columns = [GrowingColumn(column) for column in readings]
+
+    def append(self, readings: Readings) -> None:
+        for column, more in zip(self._columns, readings, strict=True):
+            column.append(more)
+
+    def all(self) -> Readings:
+        return Readings(*(column.all() for column in self._columns))
+
+
+def _readings(table: Ints) -> Readings:
+    return Readings(table[:, 1], table[:, 2], table[:, 3])
+
+
+def _rows(tx: Tx, statement: str, parameters: tuple[int, ...]) -> list[Any]:
+    cursor = tx.exec_driver_sql(statement, parameters).cursor
+    return list(cursor.fetchall()) if cursor is not None else []
+
+
+def _one(tx: Tx, statement: str, parameters: tuple[int, ...]) -> tuple[int, int] | None:
+    rows = _rows(tx, statement, parameters)
+    return (int(rows[0][0]), int(rows[0][1])) if rows else None
