@@ -12,6 +12,7 @@ from crib.errors import OutsideModel
 from crib.life.constants_own import CurveDoubt
 from crib.life.starter import starter_constants
 from crib.life.taylor import TaylorConstants
+from crib.life.taylor_range import CurveRange
 from crib.life.wear import WornAt, wear_per_part, wear_per_part_from_plain_guess, worn_at
 
 #: Spread of ln(life) around what each basis promises (MODEL: about 40 % for the shop's own
@@ -30,6 +31,7 @@ class Curve:
             (exponents estimated from the shop's own edges).
         spread: Spread of ln(life) around what it promises.
         doubt: What its exponents add to that at other cuts, if they were estimated.
+        holds: Cuts that it was seen to hold for; None where nobody said.
     """
 
     constants: TaylorConstants
@@ -37,6 +39,7 @@ class Curve:
     basis: str = "tool_life"
     spread: float = SPREAD["tool_life"]
     doubt: CurveDoubt | None = None
+    holds: CurveRange | None = None
 
 
 def starter_curve(tool_material: str, material_group: str) -> Curve:
@@ -46,7 +49,7 @@ def starter_curve(tool_material: str, material_group: str) -> Curve:
         OutsideModel: The table has no such row.
     """
     row = starter_constants(tool_material, material_group)
-    return Curve(row.constants, row.source, "starter", SPREAD["starter"])
+    return Curve(row.constants, row.source, "starter", SPREAD["starter"], holds=row.holds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +68,7 @@ class PartWear:
         limited_by: Whose limit holds the spindle there, if any.
         worn_at: Cut at which it is worn; None where no curve was used.
         curve_spread: Spread behind the curve that was used, if one was.
+        beyond: What of that cut lies outside the range of the curve, a phrase each.
     """
 
     wear: float
@@ -76,6 +80,7 @@ class PartWear:
     limited_by: str | None
     worn_at: WornAt | None = None
     curve_spread: float | None = None
+    beyond: tuple[str, ...] = ()
 
     @property
     def spread(self) -> float:
@@ -148,10 +153,12 @@ def _by_curve(
     spread = curve.spread
     if curve.doubt:
         spread = math.hypot(spread, curve.doubt.spread_at(at[:3]))
+    beyond = curve.holds.outside(*map(math.exp, at[:3])) if curve.holds else ()
     return replace(
         _made(operations, cuts, wear, curve.basis, curve.source),
         worn_at=at,
         curve_spread=spread,
+        beyond=beyond,
     )
 
 

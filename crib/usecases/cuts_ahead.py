@@ -17,12 +17,14 @@ class CutAhead:
         spread: Prior standard deviation of ln(life) behind the key.
         basis: Where its wear per part comes from.
         per_part: Wear of one part of each run ahead, shape (runs,); 0 where not used.
+        beyond: What of its first cut lies outside the range that its constants hold in.
     """
 
     key: Key | None
     spread: float
     basis: str
     per_part: tuple[float, ...]
+    beyond: tuple[str, ...] = ()
 
 
 def cuts_ahead(view: ShopView) -> dict[int, CutAhead]:
@@ -59,5 +61,5 @@ def _cut_ahead(
         if take:
             group = view.cutting.material_group(part_id)
             key = Key(item_id, group, take.operation_class)
-            return CutAhead(key, take.spread, take.basis, per_part)
+            return CutAhead(key, take.spread, take.basis, per_part, take.beyond)
     return CutAhead(None, 0.0, "", per_part)

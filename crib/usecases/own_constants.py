@@ -186,4 +186,5 @@ def _curve(one: ItemEstimate) -> Curve | None:
         OWN_LIVES,
         one.in_force.spread,
         estimate.doubt,
+        estimate.holds,
     )

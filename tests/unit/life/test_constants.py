@@ -84,6 +84,8 @@ def test_speeds_a_hair_apart_do_not_tell_n():
 
     assert not found.told["speed"]
     assert found.constants.n == pytest.approx(0.25, rel=0.05)
+    # near enough for their line to look like a tool's, too near for it to be told
+    assert not estimate_constants(life_tests([100, 105], [32, 27])).told["speed"]
 
 
 def test_speed_and_feed_that_rise_together_are_told_apart_by_the_prior_alone():

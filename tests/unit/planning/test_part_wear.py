@@ -10,6 +10,7 @@ from crib.cutting.engagement import engage
 from crib.cutting.operations import CutOperation
 from crib.life.constants_own import CurveDoubt
 from crib.life.taylor import TaylorConstants
+from crib.life.taylor_range import CurveRange
 from crib.planning.part_wear import Curve, part_wear
 
 TURN = CutOperation(
@@ -141,3 +142,18 @@ def test_a_curve_in_doubt_widens_the_spread_away_from_its_usual_cut():
     assert (near.basis, near.source) == ("own_lives", "own lives")
     assert near.spread == pytest.approx(0.4, abs=1e-3)
     assert far.spread == pytest.approx(math.hypot(0.4, 2 * math.log(1.5)))
+
+
+def test_a_cut_outside_the_range_of_its_curve_is_named():
+    curve = Curve(TAYLOR, "", "own_lives", holds=CurveRange((80, 120), (0.05, 0.1), (0.5, 2)))
+    fast = replace(TURN, cutting_speed_m_min=150)
+
+    near, far = (part_wear([cut], {}, constants=curve) for cut in (TURN, fast))
+    creeping = part_wear(
+        [replace(TURN, feed_mm_rev=0.01)], {}, constants=None,
+        tool_material="coated_carbide", material_group="P",
+    )  # fmt: skip
+
+    assert near.beyond == ()
+    assert far.beyond == ("150 m/min lies outside 80 to 120 m/min",)
+    assert any("0.01 mm/rev lies outside" in phrase for phrase in creeping.beyond)
