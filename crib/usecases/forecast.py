@@ -46,6 +46,7 @@ class Basis:
             edges), ``life_parts`` or ``starter``.
         wear_per_part: Wear units per part now.
         size_signal: Whether size corrections set the swap.
+        beyond: What of the cut lies outside the range that the constants hold in.
     """
 
     key: str
@@ -55,6 +56,7 @@ class Basis:
     prior: str
     wear_per_part: float
     size_signal: bool
+    beyond: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +252,7 @@ def _foreseen(
             ahead[stay.row.mount_id].basis or stay.basis,
             wear_now,
             plan.size_sets,
+            ahead[stay.row.mount_id].beyond,
         )
         forecasts.append(
             Forecast(
