@@ -73,6 +73,12 @@ class BasisShape(Shape):
     )
     wear_per_part = Number(allow_none=True)
     size_signal = YesNo(explains="Whether size corrections set the swap.")
+    beyond = listed(
+        Text(),
+        most=3,
+        explains="What of the cut lies outside the speeds, feeds and depths that the constants "
+        "were seen to hold for: a guess, not knowledge.",
+    )
 
 
 class ForecastRow(Shape):
