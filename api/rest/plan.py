@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -84,12 +84,15 @@ def list_forecasts(call: Call) -> Reply:
     machine = machine_of(call, plan)
     rows = [one for one in plan.forecasts if machine in (None, one.machine)]
     shown, following, headers = _page(call, rows)
+    by_station = {one.station_id: one for one in plan.forecasts}
+    nights = [_night(one, by_station) for one in plan.nights if machine in (None, one.machine)]
     return Reply(
         {
             "as_of": plan.view.now,
             "next": following,
             "items": [forecast_row(one) for one in shown],
-            "nights": [_night(one) for one in plan.nights if machine in (None, one.machine)],
+            "nights": [row for row in nights if row["ordinal"] == 0],
+            "later_nights": [row for row in nights if row["ordinal"] > 0],
             "caution": CAUTION,
         },
         headers=headers,
@@ -108,15 +111,35 @@ def forecast_row(one: Forecast) -> dict[str, Any]:
     return row
 
 
-def _night(night: MachineNight) -> dict[str, Any]:
+def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str, Any]:
+    until_us = night.run_until_us
     return {
         "machine": night.machine,
         "begins_at": instant_from_us(night.begin_us),
         "ends_at": instant_from_us(night.end_us),
+        "ordinal": night.ordinal,
         "fail_probability": night.as_planned,
         "fail_probability_with_swaps": night.with_swaps,
+        "fail_probability_floor": night.floor,
         "limit": night.limit,
         "safe": night.safe,
+        "swaps": [by_station[station_id].station for station_id in night.added],
+        "run_until": None if until_us is None else instant_from_us(until_us),
+        "run_until_parts": night.run_until_parts,
+        "carried_by": [
+            _carrier(by_station[one.station_id], one.fail_probability) for one in night.carriers
+        ],
+        "sentence": night.sentence,
+    }
+
+
+def _carrier(one: Forecast, fail_probability: float) -> dict[str, Any]:
+    return {
+        "station": one.station,
+        "tool_number": one.tool_number,
+        "path": one.path,
+        "assembly": one.assembly,
+        "fail_probability": fail_probability,
     }
 
 
@@ -155,6 +178,9 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "swap_after_parts": row.swap_after_parts,
         "why": row.why,
         "why_sentence": row.why_sentence,
+        "cost_step_parts": one.cost_step_parts,
+        "cost_if_earlier_minor": row.cost_if_earlier_minor,
+        "cost_if_later_minor": row.cost_if_later_minor,
         "sister": row.sister,
         "ready_by": row.ready_by,
         "bench_start_by": row.bench.start_by if row.bench else None,

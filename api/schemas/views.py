@@ -81,6 +81,18 @@ class BasisShape(Shape):
     )
 
 
+_WHY = "past, cost, size_limit, unattended_stretch, gathered, run_ends_first or not_known."
+_STEP = "Parts by which earlier and later are meant: a quarter of a planned life."
+_EARLIER = (
+    "Expected cost, beside the plan, of swapping cost_step_parts earlier, at most as early as "
+    "now [hundredths of the currency]; null: due now, or never."
+)
+_LATER = (
+    "The same that many parts later; below 0: the edge alone would rather wait, and a night or "
+    "a shared stop does not let it."
+)
+
+
 class ForecastRow(Shape):
     """One mounted assembly."""
 
@@ -101,23 +113,58 @@ class ForecastRow(Shape):
     fail_probability = fields.Nested(FailProbability, required=True)
     swap_after_parts = Whole(allow_none=True)
     swap_by = At(allow_none=True)
-    why = Text(required=True)
-    why_sentence = Text(required=True)
+    why = Text(required=True, explains=_WHY)
+    why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
+    cost_step_parts = Whole(allow_none=True, explains=_STEP)
+    cost_if_earlier_minor = Whole(
+        least=-(2**53), most=2**53, allow_none=True, explains=_EARLIER
+    )
+    cost_if_later_minor = Whole(least=-(2**53), most=2**53, allow_none=True, explains=_LATER)
     basis = fields.Nested(BasisShape, allow_none=True)
 
 
+class CarrierShape(Shape):
+    """An edge that carries part of what is left of a stretch's risk."""
+
+    station = Text(required=True)
+    tool_number = Whole(required=True)
+    path = Whole(required=True)
+    assembly = Text(required=True)
+    fail_probability = Number(required=True, explains="Its own, with the swaps made.")
+
+
 class Night(Shape):
-    """A machine's next unattended stretch."""
+    """An unattended stretch of a machine."""
 
     machine = Text(required=True)
     begins_at = At(required=True)
     ends_at = At(required=True)
+    ordinal = Whole(required=True, explains="0: the machine's next one, 1: the one after it.")
     fail_probability = Number(required=True, explains="With the swaps planned anyway.")
     fail_probability_with_swaps = Number(
         required=True, explains="After the swaps that were brought forward for it."
     )
+    fail_probability_floor = Number(
+        required=True, explains="If every edge were swapped that a fresh one is better than."
+    )
     limit = Number(required=True)
-    safe = YesNo(required=True)
+    safe = YesNo(required=True, explains="Whether the limit is kept with the swaps.")
+    swaps = listed(Text(), most=1_000)
+    run_until = At(
+        allow_none=True,
+        required=True,
+        explains="Where the limit is not kept: when the chance reaches it. Stop the machine by "
+        "then, or accept the chance. Of the next stretch alone.",
+    )
+    run_until_parts = Whole(
+        allow_none=True, required=True, explains="Parts of the stretch until then."
+    )
+    carried_by = fields.List(
+        fields.Nested(CarrierShape),
+        required=True,
+        metadata={"description": "The edges that carry most of what is left, worst first."},
+    )
+    sentence = Text(required=True, explains="What to make of it.")
 
 
 class PlanPage(Shape):
@@ -131,7 +178,18 @@ class ForecastPage(PlanPage):
     """Forecasts, the most urgent first."""
 
     items = fields.List(fields.Nested(ForecastRow), required=True)
-    nights = fields.List(fields.Nested(Night), required=True)
+    nights = fields.List(
+        fields.Nested(Night),
+        required=True,
+        metadata={"description": "The next unattended stretch of each machine."},
+    )
+    later_nights = fields.List(
+        fields.Nested(Night),
+        required=True,
+        metadata={
+            "description": "Those after it, as far as nights are planned (72 h of running)."
+        },
+    )
     caution = Text(required=True)
 
 
@@ -171,8 +229,13 @@ class SwapShape(Shape):
     ordinal = Whole(required=True, explains="0: the edge in the machine, 1: the one after it.")
     swap_by = At(required=True)
     swap_after_parts = Whole(allow_none=True)
-    why = Text(required=True)
-    why_sentence = Text(required=True)
+    why = Text(required=True, explains=_WHY)
+    why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
+    cost_step_parts = Whole(allow_none=True, explains=_STEP)
+    cost_if_earlier_minor = Whole(
+        least=-(2**53), most=2**53, allow_none=True, explains=_EARLIER
+    )
+    cost_if_later_minor = Whole(least=-(2**53), most=2**53, allow_none=True, explains=_LATER)
     sister = fields.Nested(SisterShape, required=True)
     ready_by = At(allow_none=True, explains="When the sister stands ready; null: it does.")
     bench_start_by = At(allow_none=True)

@@ -1,0 +1,73 @@
+"""How many holders of each type the swaps ahead want, and where those of the shop are."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import datetime
+
+from crib.planning.holders_needed import HolderNeed, HolderStock, TiedHolder, holders_needed
+from crib.planning.hours import BenchHours
+from crib.records.catalogue import is_out_of_service
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.swap_list import bench_calendar, make_shelf, make_swap_list
+
+
+@dataclass(frozen=True, slots=True)
+class HolderNeeds:
+    """Needs of a horizon.
+
+    Attributes:
+        rows: Holder types, the shortest first.
+        until: End of the horizon.
+    """
+
+    rows: tuple[HolderNeed, ...]
+    until: datetime
+
+
+def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
+    """Count the holders that the swaps of a horizon want at one time.
+
+    What later runs mount in stations that are empty now is not counted: see the kits.
+
+    Args:
+        plan: The shop's plan.
+        hours: Horizon [h], above 0 and at most 720.
+
+    Raises:
+        Invalid: A horizon that cannot be meant.
+    """
+    view = plan.view
+    found = make_swap_list(plan, hours)
+    shelf = make_shelf(view)
+    type_of = {name: needs.holder_type for name, needs in shelf.specs.items()}
+    tied = [
+        TiedHolder(
+            type_of[row.forecast.tool_spec],
+            row.forecast.tool_spec,
+            row.sister.minutes,
+            row.swap_by,
+            row.sister.state in ("ready", "measure"),
+        )
+        for row in found.rows
+    ]
+    waiting = Counter(one.holder_type for one in (*shelf.ready, *shelf.unmeasured))
+    in_machine = {one.holder_id for one in plan.forecasts}
+    owned: Counter[str] = Counter()
+    mounted: Counter[str] = Counter()
+    away: Counter[str] = Counter()
+    for holder in view.rows.holders:
+        if holder.id in in_machine:
+            mounted[holder.holder_type] += 1
+        elif is_out_of_service(holder.condition):
+            away[holder.holder_type] += 1
+            continue
+        owned[holder.holder_type] += 1
+    types = sorted({*owned, *away, *(one.holder_type for one in tied)})
+    stocks = {
+        name: HolderStock(owned[name], away[name], mounted[name], waiting[name])
+        for name in types
+    }
+    hours_of = BenchHours.of(bench_calendar(view), view.now)
+    return HolderNeeds(tuple(holders_needed(stocks, tied, hours_of)), found.until)
