@@ -98,12 +98,17 @@ def follow_datum(
     bank = DatumFilter(start, belief.record_deviation**2, grid)
     told = np.full((6, *seen.shape), np.nan)
     verdict = np.full(seen.shape, NONE, dtype=np.int64)
+    there = ~np.isnan(seen).all(axis=0)
     held_look = np.zeros(start.size, dtype=np.int64)
     for look in range(seen.shape[1]):
         if look:
             bank.move()
         look_var = np.square(sd[:, look])
         mean, expected_sd = bank.expect(look_var)
+        if not there[look]:  # a mount without a first-off anywhere
+            told[:2, :, look] = (mean, expected_sd)
+            told[4:, :, look] = bank.mixed(bank.var)
+            continue
         innovation = seen[:, look] - mean
         with np.errstate(divide="ignore", invalid="ignore"):
             sigmas = np.where(innovation == 0, 0.0, innovation / expected_sd)

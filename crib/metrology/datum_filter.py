@@ -54,6 +54,7 @@ class DatumFilter:
         shape = (start.size, walk.size)
         self.walk2, self.scatter2 = np.square(walk), np.square(scatter)
         self.log_weights = np.broadcast_to(log_weights, shape).copy()
+        self.weights = np.exp(self.log_weights)
         self.mean = np.broadcast_to(start[:, None], shape).copy()
         self.var = np.full(shape, start_var)
         self.held = np.full(start.size, np.nan)
@@ -71,15 +72,13 @@ class DatumFilter:
 
     def mixed(self, var: Floats) -> tuple[Floats, Floats]:
         """Mean over the grid, and deviation about it for the given variances per point."""
-        weights = np.exp(self.log_weights)
-        mean = (weights * self.mean).sum(axis=1)
+        mean = np.einsum("sk,sk->s", self.weights, self.mean)
         spread = var + np.square(self.mean - mean[:, None])
-        return mean, np.sqrt((weights * spread).sum(axis=1))
+        return mean, np.sqrt(np.einsum("sk,sk->s", self.weights, spread))
 
     def learned(self) -> tuple[Floats, Floats]:
         """Root mean square walk and scatter under the weights, shape (stations,)."""
-        weights = np.exp(self.log_weights)
-        return np.sqrt(weights @ self.walk2), np.sqrt(weights @ self.scatter2)
+        return np.sqrt(self.weights @ self.walk2), np.sqrt(self.weights @ self.scatter2)
 
     def look(self, seen: Floats, sigmas: Floats, look_var: Floats) -> tuple[Whole, Whole]:
         """Take one look per station, or hold it apart.
@@ -95,17 +94,20 @@ class DatumFilter:
         """
         there, waiting = ~np.isnan(seen), ~np.isnan(self.held)
         jump = there & (np.abs(sigmas) > JUMP_SIGMAS)
-        step = there & waiting & self._agrees(seen, sigmas, look_var)
-        now = np.select([step, jump, there], [STEP, HELD, TAKEN], NONE)
-        before = np.select(
-            [step, waiting & jump, waiting & there], [CONFIRMED, UNPLACED, DROPPED], NONE
-        )
-        self._scatters(before == UNPLACED)
-        self._restart(step)
-        self._update(np.isin(now, (STEP, TAKEN)), seen, look_var)
-        held_now = now == HELD
-        self.held = np.where(held_now, seen, np.where(there, np.nan, self.held))
-        self.held_var = np.where(held_now, look_var, self.held_var)
+        step = there & waiting
+        if step.any():
+            step &= self._agrees(seen, sigmas, look_var)
+        held = jump & ~step
+        now = np.where(step, STEP, np.where(held, HELD, np.where(there, TAKEN, NONE)))
+        settled = waiting & there
+        before = np.where(settled & ~step, np.where(jump, UNPLACED, DROPPED), NONE)
+        before = np.where(step, CONFIRMED, before)
+        if settled.any():
+            self._scatters(before == UNPLACED)
+            self._restart(step)
+        self._update(there & ~held, seen, look_var)
+        self.held = np.where(held, seen, np.where(there, np.nan, self.held))
+        self.held_var = np.where(held, look_var, self.held_var)
         return now, before
 
     def _agrees(self, seen: Floats, sigmas: Floats, look_var: Floats) -> Bools:
@@ -113,7 +115,7 @@ class DatumFilter:
 
         It lies near that one, nearer than to the estimate, and not at the estimate either.
         """
-        scatter2 = np.exp(self.log_weights) @ self.scatter2
+        scatter2 = self.weights @ self.scatter2
         pair = np.sqrt(2 * scatter2 + look_var + self.held_var)
         apart = np.abs(seen - self.held)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -160,3 +162,4 @@ class DatumFilter:
         total = np.logaddexp.reduce(weighed, axis=1)
         self.log_evidence[which] += total
         self.log_weights[which] = weighed - total[:, None]
+        self.weights[which] = np.exp(self.log_weights[which])

@@ -15,7 +15,7 @@ from crib.metrology.datum_noise import FIRST_OFF_UNCERTAINTY_MM, DatumPrior, Flo
 from crib.units import TenthsUm
 
 #: Stays that the filter looks back over; those before speak through the first of them.
-MOST_STAYS = 120
+MOST_STAYS = 60
 
 _PER_MM = 10_000
 
