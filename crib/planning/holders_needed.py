@@ -3,7 +3,7 @@
 Holders go round: out of the machine, to the bench, back as the next sister. A station keeps
 one; every swap ties up one more from the begin of its bench work until it is made, and frees
 the one that comes out. The bench is taken to work as late as it can and still be in time (one
-job at a time, the latest due last), which ties up the fewest.
+job at a time, the latest due last); with jobs of one length no order ties up fewer.
 """
 
 from __future__ import annotations
