@@ -11,7 +11,7 @@ A forecast is a probability, not a promise: an edge can fail at any time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
 from crib.life.basis import Basis
 from crib.life.breakage import Breakage, fit_breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
+from crib.life.kept_curves import KeptCurves
 from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior, fit_posterior, promised_curves
@@ -55,6 +56,7 @@ class LifeModel:
     widening: Floats
     _wear: Posterior
     _breakage: Breakage
+    _kept: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
 
     def survival(
         self,
@@ -255,13 +257,7 @@ class LifeModel:
         used = np.zeros(keys + len(cells), dtype=bool)
         used[code] = True
         row = (np.cumsum(used) - 1)[code]
-        wanted = np.flatnonzero(used)
-        own, boxes = wanted[wanted < keys], wanted[wanted >= keys] - keys
-        curves = self._wear.curves(own)
-        if len(boxes):
-            curves = joined(curves, self._wear.cell_curves(boxes))
-        of_key = np.concatenate([own, cells.key[boxes]])
-        curves = stretched(curves, self.widening[of_key])
+        curves = self._kept.of(np.flatnonzero(used), len(used), self._made_curves)
         looked = np.flatnonzero(signs.looked)
         if len(looked):
             mean, deviation = self._wear.looks.life_seen(
@@ -274,6 +270,16 @@ class LifeModel:
             row[looked] = len(curves.centre) + np.arange(len(looked))
             curves = joined(curves, single)
         return curves, row
+
+    def _made_curves(self, codes: Ints) -> Curves:
+        """Curves by number: a key's, or beyond the keys a box's."""
+        keys = len(self.keys)
+        own, boxes = codes[codes < keys], codes[codes >= keys] - keys
+        curves = self._wear.curves(own)
+        if len(boxes):
+            curves = joined(curves, self._wear.cell_curves(boxes))
+        of_key = np.concatenate([own, self._wear.scales.cells.key[boxes]])
+        return stretched(curves, self.widening[of_key])
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
         beta = self._breakage.exposure_wear(rows, wear_per_part)

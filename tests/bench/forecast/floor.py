@@ -33,7 +33,7 @@ MACHINES: Final = 6
 STATIONS: Final = 8
 DAY_S: Final = 86_400.0
 #: Parts that the handbook promises of an edge: from a few days to some weeks of work.
-_PARTS: Final = (2_500.0, 40_000.0)
+_PARTS: Final = (5_000.0, 60_000.0)
 _BLOCK_S: Final = 7_200.0
 _NEVER: Final = np.inf
 
@@ -71,7 +71,7 @@ def build_plant(world: World, seed: int, days: int) -> Plant:
     """Draw a shop of a world with one key per station."""
     count = MACHINES * STATIONS
     world = replace(world, keys=count)
-    few = 2.5 if world.uneven else 1.0
+    few = 2.0 if world.uneven else 1.0
     keys = draw_keys(world, seed, (_PARTS[0] * few, _PARTS[1] * few))
     rng = np.random.default_rng([seed, 5])
     depth = 900

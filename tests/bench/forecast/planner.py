@@ -19,7 +19,9 @@ from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.swap_plan import plan_swaps
 from tests.bench.forecast.floor import DAY_S, MACHINES, Floor, Plan, Plant
-from tests.bench.forecast.predictor import Ablation, fit, table_of
+from tests.bench.forecast.predictor import Ablation, Shown, fit, table_of
+from tests.bench.forecast.records import SIZE_SEEN
+from tests.bench.forecast.truth import Floats
 
 _START: Final = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
 _REFIT_DAYS: Final = 7
@@ -44,15 +46,26 @@ class Planner:
     _calendar: WorkCalendar = field(init=False)
     _table: KeyTable = field(init=False)
     _model: LifeModel = field(init=False)
+    _shown: Shown = field(init=False)
+    _told_new: Floats = field(init=False)
+    _widened: Floats = field(init=False)
+    _basis: Floats = field(init=False)
+    _kept: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
+        count = len(self.plant.keys)
         self._calendar = _calendar_of(self.plant)
         self._table = table_of(self.plant.keys)
+        self._shown = Shown(count)
+        # Quantiles and widening that were shown of the edge in each station when it was new.
+        self._told_new = np.full((4, count), np.nan)
 
     def __call__(self, floor: Floor, day: int, begin_s: float, shift_s: float) -> Plan:
         """Seconds until each swap, as the planner would have it."""
+        self._hold_against(floor)
         if day % _REFIT_DAYS == 0 and begin_s == 0:
-            self._model = fit(self._table, floor.records(), self.told)
+            self._fit(floor)
+        self._show(floor)
         now = _START + timedelta(days=day, seconds=begin_s)
         machines = self._machines(now, day, begin_s, shift_s)
         edges = self._edges(floor, day)
@@ -65,6 +78,32 @@ class Planner:
             np.array([plan.first.seconds for plan in plans]),
             np.array([plan.swap_age for plan in plans]),
         )
+
+    def _fit(self, floor: Floor) -> None:
+        self._widened = self._shown.widening()
+        self._model = fit(self._table, floor.records(), self.told, self._widened)
+        basis = self._model.basis(np.arange(len(self.plant.keys)))
+        self._basis = np.stack([basis.life_p10, basis.life_p50, basis.life_p90, self._widened])
+
+    def _hold_against(self, floor: Floor) -> None:
+        """Lives that ended since the last look, against what was shown of them."""
+        if len(floor.kept) == self._kept:
+            return
+        ended = floor.records().take(np.arange(len(floor.kept)) >= self._kept)
+        self._kept = len(floor.kept)
+        # Of two edges of one station between two looks only the first had been shown.
+        _, first = np.unique(ended.key, return_index=True)
+        rows = np.zeros(len(ended), dtype=np.bool_)
+        rows[first] = True
+        rows &= np.isfinite(self._told_new[0, ended.key])
+        ended = ended.take(rows)
+        self._shown.happened(ended, *self._told_new[:, ended.key])
+        self._told_new[:, ended.key] = np.nan
+
+    def _show(self, floor: Floor) -> None:
+        fresh = floor.told.fresh
+        self._told_new[:, fresh] = self._basis[:, fresh]
+        fresh[:] = False
 
     def _machines(
         self, now: datetime, day: int, begin_s: float, shift_s: float
@@ -93,7 +132,13 @@ class Planner:
         edges = []
         for row, machine in enumerate(self.plant.machine.tolist()):
             per_part = tuple(float(keys.truth.job_wear[row, job]) for job in runs[machine])
-            left = None
+            left, seen = None, {}
+            if self.told.signals and told.corrections[row]:
+                seen = {
+                    "seen_share": float(told.grown[row]),
+                    "seen_at": float(told.grown_at[row]),
+                    "seen_kind": SIZE_SEEN,
+                }
             if self.told.signals and told.corrections[row] >= 2 and told.grown[row] > 0:
                 left = float(max(1 - told.grown[row], 0.0) * told.parts[row] / told.grown[row])
             edge = MountedEdge(
@@ -105,6 +150,8 @@ class Planner:
                 planned_cost=float(keys.planned_cost[row]),
                 failure_cost=float(keys.failure_cost[row]),
                 size_parts_left=left,
+                lot=int(told.lot[row]) if self.told.lots else -1,
+                **seen,
             )
             edges.append(edge)
         return edges
