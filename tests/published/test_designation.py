@@ -71,6 +71,19 @@ def test_class_m_goes_by_the_inscribed_circle(agrees, name):
     _compare(agrees, row, {"d": d.least_mm, "m": m.least_mm, "s": s.least_mm})
 
 
+@pytest.mark.parametrize("name", _named("inch-"))
+def test_metric_limits_are_the_inch_chart_rounded(agrees, name):
+    row = ROWS[name]
+    inputs = row["inputs"]
+
+    found = limits(inputs["class"], "C", round(inputs.get("IC", 0.5) * 25.4, 3))
+
+    ours = dict(
+        zip("dms", (range_.greatest_mm / 25.4 for range_ in found if range_), strict=True)
+    )
+    _compare(agrees, row, {name: ours[name] for name in row["expected"]})
+
+
 @pytest.mark.parametrize("name", _named("D-L"))
 def test_an_edge_and_its_number_follow_from_the_inscribed_circle(agrees, name):
     row = ROWS[name]
@@ -139,6 +152,6 @@ def test_every_shank_size_has_its_limits():
 
 
 def test_every_row_is_compared():
-    told = [_named(f"D-{kind}") for kind in "01TMLHI"]
+    told = [_named(start) for start in (*(f"D-{kind}" for kind in "01TMLHI"), "inch-")]
 
     assert sum(map(len, told)) == len(ROWS)
