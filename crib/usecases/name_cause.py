@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -12,10 +11,10 @@ from crib.metrology.causes import CLEAR_ODDS, Cause, Diagnosis, Residual, diagno
 from crib.metrology.datum_noise import DatumPrior
 from crib.metrology.first_off import look_at_axis
 from crib.store.engine import Tx
-from crib.store.first_offs import FirstOffRow, first_offs_of_shop
+from crib.store.first_offs import FirstOffRow, first_offs_of_shop, stays_with_first_offs
 from crib.store.presets import good_checks
 from crib.store.stations import StationRow, station_row
-from crib.usecases.station_datum import axis_stay
+from crib.usecases.station_datum import axis_stay, stays_of_axis
 from crib.usecases.station_offsets import geometry_of
 
 #: First-offs of the shop that are looked at; a matrix of that size is turned over.
@@ -49,40 +48,60 @@ def residuals_of(
 ) -> list[tuple[FirstOffRow, Residual]]:
     """Residuals of one measure all over the shop, in the order of the mounts."""
     checks: dict[int, tuple[datetime, ...]] = {}
-    by_station: dict[int, list[FirstOffRow]] = defaultdict(list)
-    for row in rows:
-        by_station[row.station_id].append(row)
+    wanted = {row.mount_id for row in rows}
     found = []
-    for station_id, stays in by_station.items():
+    for station_id in dict.fromkeys(row.station_id for row in rows):
         station = station_row(tx, station_id)
-        for axis, mapping, datum in geometry_of(station).axes():
-            if mapping is None or mapping[1:] != measure:
-                continue
-            told = [(row, axis_stay(row, axis, mapping)) for row in stays]
-            speaking = [(row, one) for row, one in told if one is not None]
-            seen = look_at_axis(
-                [one for _, one in speaking],
-                datum,
-                on_diameter=axis == "X" and station.x_on_diameter,
-                increment_tenths_um=station.offset_increment_tenths_um,
-            )
-            sign = -1 if mapping[0] == "-" else 1
-            for number in range(seen.first, len(speaking)):
-                off = sign * (seen.looks_mm[number] - datum / 10_000)
-                if np.isnan(off):
-                    continue
-                row = speaking[number][0]
-                residual = Residual(
-                    residual_mm=float(off),
-                    sd_mm=float(np.hypot(seen.sd_mm[number], _SCATTER_MM)),
-                    station=station.mark,
-                    holder=row.holder,
-                    gauge=row.gauge,
-                    measured_at=row.measured_at,
-                    gauge_checked_at=_checked_before(tx, row, checks, up_to),
-                )
-                found.append((row, residual))
+        # from the first stay on: only that one tells which datum on record was gone by
+        stays = stays_with_first_offs(tx, station_id, up_to)
+        for axis, mapping, _ in geometry_of(station).axes():
+            if mapping is not None and mapping[1:] == measure:
+                found += [
+                    (row, _residual(tx, row, off, sd, station, checks, up_to))
+                    for row, off, sd in _off_record(station, axis, mapping, stays)
+                    if row.mount_id in wanted
+                ]
     return sorted(found, key=lambda pair: pair[0].mount_id)
+
+
+def _off_record(
+    station: StationRow, axis: str, mapping: str, stays: Sequence[FirstOffRow]
+) -> list[tuple[FirstOffRow, float, float]]:
+    """Stays with a first-off that counts: how far off the record, and its uncertainty [mm]."""
+    speaking = stays_of_axis(stays, axis, mapping)
+    datum = {name: value for name, _, value in geometry_of(station).axes()}[axis]
+    seen = look_at_axis(
+        [one for stay in speaking if (one := axis_stay(stay, axis, mapping)) is not None],
+        datum,
+        on_diameter=axis == "X" and station.x_on_diameter,
+        increment_tenths_um=station.offset_increment_tenths_um,
+    )
+    off = (-1 if mapping[0] == "-" else 1) * (seen.looks_mm - datum / 10_000)
+    return [
+        (speaking[number], float(off[number]), float(seen.sd_mm[number]))
+        for number in range(seen.first, len(speaking))
+        if np.isfinite(off[number])
+    ]
+
+
+def _residual(
+    tx: Tx,
+    row: FirstOffRow,
+    off_mm: float,
+    sd_mm: float,
+    station: StationRow,
+    checks: dict[int, tuple[datetime, ...]],
+    up_to: datetime,
+) -> Residual:
+    return Residual(
+        residual_mm=off_mm,
+        sd_mm=float(np.hypot(sd_mm, _SCATTER_MM)),
+        station=station.mark,
+        holder=row.holder,
+        gauge=row.gauge,
+        measured_at=row.measured_at,
+        gauge_checked_at=_checked_before(tx, row, checks, up_to),
+    )
 
 
 def _checked_before(

@@ -7,9 +7,11 @@ from typing import Any
 import pytest
 
 from crib.records.catalogue import STATIONS
+from crib.store.first_offs import first_offs_of_shop
 from crib.store.records import update_record
 from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
 from crib.usecases.mount_tool import ToolMounted
+from crib.usecases.name_cause import residuals_of
 from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from crib.usecases.show_datum import StationDatum, show_datum
 
@@ -206,6 +208,18 @@ def test_many_jumps_in_two_stations_name_the_holder(acts: Any) -> None:
     assert cause is not None
     assert "the seat of holder TH-2 is worn" in cause
     assert cause.startswith("Most likely")
+
+
+def test_a_window_on_the_newest_first_offs_still_knows_the_record(swaps: Swaps) -> None:
+    for change in (-300, 0, 10, -10, 0):
+        swaps.swap(change)
+    acts = swaps.acts
+
+    rows = first_offs_of_shop(acts.tx, acts.present, 3)
+    residuals = residuals_of(acts.tx, rows, "WF", acts.present)
+
+    assert [one.residual_mm for _, one in residuals] == pytest.approx([-0.015] * 3, abs=0.001)
+    assert {one.holder for _, one in residuals} == {"TH-1"}
 
 
 def told_beyond_record(acts: Any) -> int:
