@@ -6,7 +6,7 @@ coming out early is paid by each. That is a facility location on a line, solved 
 machines at once by dynamic programming from the last stop backwards.
 
 Opportunistic replacement joins a stop only when the own swap point is near: an edge may give
-away no more than the last quarter of its life (``NEAR``), or it would be swapped over and over.
+away no more than the last fifth of its life (``NEAR``), or it would be swapped over and over.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 #: Share of its life at least used by an edge that comes out early to join a stop.
-NEAR: Final = 0.75
+NEAR: Final = 0.8
 
 _MACHINES_AT_ONCE = 400
 

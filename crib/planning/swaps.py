@@ -87,7 +87,8 @@ class Figures(NamedTuple):
         failing: Share of such edges that fail before it.
         own_parts: Parts until its own point.
         parts: Parts until it comes out.
-        size_parts: Parts until the wear limit, where size corrections set its point.
+        size_parts: Parts until the wear limit, where size corrections set its point; infinite
+            where they only show that it wears faster than its kind.
     """
 
     used: float
@@ -112,7 +113,13 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
             f"{of.own_parts - of.parts:.0f} parts earlier it joins {IN_WORDS[stop]}, which "
             "saves more than they are worth."
         )
-    if why in (PAST, SIZE_LIMIT) and of.size_parts is not None and math.isfinite(of.size_parts):
+    if why in (PAST, SIZE_LIMIT) and of.size_parts is not None:
+        if math.isinf(of.size_parts):
+            return (
+                "Size corrections show it wearing faster than its kind: from "
+                f"{of.best:.2f} of the promised life on the risk costs more than a fresh edge, "
+                f"and it has used {of.used:.2f}."
+            )
         limit = (
             "Size corrections so far put the wear limit about "
             f"{math.floor(of.size_parts)} parts ahead"

@@ -1,0 +1,205 @@
+"""Swaps, nights, bench queue, kits and holders of the demo shop: one plan on all sides."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from crib.clock import instant_from_us
+from crib.demo.history import build
+from crib.errors import Invalid
+from crib.floor.timeline import us_of
+from crib.planning.stops_ahead import BAR_CHANGE, SHIFT_START
+from crib.store.migrate import open_store
+from crib.usecases.forecast import forecast_shop
+from crib.usecases.holder_needs import holder_needs
+from crib.usecases.kit_for_run import kit_for_run
+from crib.usecases.machine_stops import machine_stops
+from crib.usecases.swap_list import make_swap_list
+
+#: A Wednesday in the middle of a shift.
+PRESENT = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('demo') / 'crib.db'}")
+    build(store, present=PRESENT, seed=3, days=5, progress=lambda *_: None)
+    with store.read() as tx:
+        plan = forecast_shop(tx, PRESENT)
+    yield SimpleNamespace(store=store, plan=plan)
+    store.close()
+
+
+def test_the_first_swap_in_every_list_is_the_forecasts(demo):
+    plan = demo.plan
+    for hours in (24, 72, 200):
+        listed = make_swap_list(plan, hours)
+        first = {row.forecast.station_id: row for row in listed.rows if row.ordinal == 0}
+        due = {
+            one.station_id: one
+            for one in plan.forecasts
+            if one.swap_by is not None and one.swap_by <= listed.until
+        }
+        assert first.keys() == due.keys()
+        for station_id, row in first.items():
+            one = due[station_id]
+            assert (row.swap_by, row.why, row.why_sentence) == (
+                one.swap_by,
+                one.why,
+                one.why_sentence,
+            )
+            assert row.cost_if_earlier_minor == one.cost_if_earlier_minor
+            assert row.cost_if_later_minor == one.cost_if_later_minor
+
+
+def test_a_longer_list_begins_like_a_shorter_one(demo):
+    near = {(r.forecast.station_id, r.ordinal): r.swap_by for r in
+            make_swap_list(demo.plan, 24).rows}  # fmt: skip
+    far = {(r.forecast.station_id, r.ordinal): r.swap_by for r in
+           make_swap_list(demo.plan, 72).rows}  # fmt: skip
+
+    assert near
+    assert near.items() <= far.items()
+
+
+def test_the_bench_works_for_the_swaps_of_the_list(demo):
+    listed = make_swap_list(demo.plan, 72)
+
+    wanted = [row for row in listed.rows if row.sister.state in ("measure", "build")]
+    assert len(listed.queue.rows) == len(wanted) > 5
+    for job, row in zip(listed.queue.rows, listed.queue_rows, strict=True):
+        assert job.job.due_at == row.swap_by
+
+
+def test_every_swap_says_why_and_what_moving_it_costs(demo):
+    listed = make_swap_list(demo.plan, 72)
+
+    seen = Counter(row.why for row in listed.rows)
+    assert {"gathered", "cost", "unattended_stretch"} <= seen.keys()
+    for row in listed.rows:
+        assert row.why_sentence.endswith(".")
+        assert row.cost_if_later_minor is not None
+        assert (row.cost_if_earlier_minor is None) == (
+            row.ordinal == 0 and row.swap_by == PRESENT
+        )
+        if row.why == "cost":  # at its own point nothing is cheaper
+            assert row.cost_if_earlier_minor >= 0
+            assert row.cost_if_later_minor >= 0
+
+
+def test_swaps_are_made_while_somebody_is_there(demo):
+    plan = demo.plan
+    calendars = {m.machine: plan.view.calendars[i] for i, m in plan.view.rows.machines.items()}
+    for row in make_swap_list(plan, 72).rows:
+        if row.swap_by == PRESENT:
+            continue
+        here = calendars[row.forecast.machine].attended_seconds(
+            row.swap_by - timedelta(seconds=2), row.swap_by + timedelta(seconds=2)
+        )
+        assert here > 0
+
+
+def test_gathered_swaps_are_made_at_a_stop(demo):
+    plan = demo.plan
+    stops = machine_stops(plan.view)
+    names = [machine.machine for machine in plan.view.ahead.values()]
+    listed = make_swap_list(plan, 48)
+    times = Counter((row.forecast.machine, row.swap_by) for row in listed.rows)
+    gathered = [row for row in listed.rows if row.why == "gathered"]
+
+    assert gathered
+    for row in gathered:
+        number = names.index(row.forecast.machine)
+        time = list(plan.view.ahead.values())[number].time
+        second = time.seconds_at(us_of(row.swap_by))
+        near = stops[number].seconds.size and np.abs(stops[number].seconds - second).min() < 1
+        assert near or times[row.forecast.machine, row.swap_by] > 1
+
+
+def test_bars_and_shifts_of_the_shop_are_stops(demo):
+    view = demo.plan.view
+    kinds = Counter(kind for stops in machine_stops(view) for kind in stops.kind.tolist())
+    assert kinds[BAR_CHANGE] > 20
+    assert kinds[SHIFT_START] > 5
+
+    seen = 0
+    rows = zip(view.ahead.items(), machine_stops(view), strict=True)
+    for (machine_id, machine), stops in rows:
+        running = [r for r in view.rows.runs.get(machine_id, []) if r.state == "running"]
+        if not running:
+            continue
+        end_s, run, lathe = (
+            machine.segments.end_s[0],
+            running[0],
+            view.rows.machines[machine_id],
+        )
+        bars = stops.seconds[(stops.kind == BAR_CHANGE) & (stops.seconds < end_s)]
+        per_bar = (lathe.bar_length_mm - (lathe.bar_remnant_mm or 0)) // (
+            run.part_length_mm + (run.cutoff_width_mm or 0)
+        )
+        left = float(machine.segments.parts[0])
+        over = (run.quantity - left + machine.segments.parts_at(bars)) / per_bar
+        assert over == pytest.approx(np.rint(over), abs=1e-6)  # whole bars of the run
+        seen += len(bars)
+    assert seen > 20
+
+
+def test_nights_that_keep_no_limit_say_until_when_to_run(demo):
+    plan = demo.plan
+    nights = [night for night in plan.nights if night.ordinal == 0]
+
+    assert len({night.machine for night in nights}) == len(nights)
+    unsafe = [night for night in nights if not night.safe]
+    assert unsafe
+    for night in unsafe:
+        assert night.begin_us <= night.run_until_us < night.end_us
+        assert night.limit < night.with_swaps
+        assert night.floor <= night.with_swaps <= night.as_planned
+        assert night.carriers
+        assert "accept" in night.sentence
+    by_station = {one.station_id: one for one in plan.forecasts}
+    for night in nights:
+        for station_id in night.added:
+            one = by_station[station_id]
+            assert one.why == "unattended_stretch"
+            assert one.swap_by <= instant_from_us(night.begin_us)
+
+
+def test_holders_wanted_cover_the_machines_and_the_sisters(demo):
+    plan = demo.plan
+    found = holder_needs(plan, 72)
+    listed = make_swap_list(plan, 72)
+
+    assert sum(row.swaps for row in found.rows) == len(listed.rows)
+    assert sum(row.mounted for row in found.rows) == len(plan.forecasts)
+    for row in found.rows:
+        assert row.mounted <= row.needed <= row.mounted + row.swaps
+        assert row.short_by == max(row.needed - row.owned, 0)
+        assert sum(spec.swaps for spec in row.tool_specs) == row.swaps
+        if row.swaps:
+            assert PRESENT <= row.needed_at <= found.until
+            assert row.needed > row.mounted
+    with pytest.raises(Invalid):
+        holder_needs(plan, 0)
+
+
+def test_a_kit_keeps_no_edge_that_is_due(demo):
+    plan = demo.plan
+    past = {(one.machine, one.station) for one in plan.forecasts if one.why == "past"}
+    names = {row.id: row.machine for row in plan.view.rows.machines.values()}
+    kept = []
+    for runs in plan.view.rows.runs.values():
+        for run in runs:
+            if run.state == "done":
+                continue
+            kit = kit_for_run(plan, run.id).kit
+            kept += [(names[run.machine_id], line.station) for line in kit.keep]
+
+    assert past
+    assert len(kept) > 10
+    assert not past & set(kept)
