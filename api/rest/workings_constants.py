@@ -8,6 +8,7 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, computes, reads
 from api.http.paging import page_link
+from api.rest.cut_units import metric_cut
 from api.rest.plan import plan_of
 from api.schemas import tool_life as shapes
 from crib.errors import Invalid, NotKnown
@@ -17,6 +18,7 @@ from crib.life.constants_prior import ConstantsPrior, prior_around, prior_of_any
 from crib.life.constants_tests import LifeTests, life_tests
 from crib.life.starter import starter_constants
 from crib.life.taylor import TaylorConstants
+from crib.life.taylor_forms import ft_min_from_m_min
 from crib.life.taylor_range import CurveRange
 from crib.usecases.own_constants import ItemEstimate
 
@@ -47,8 +49,11 @@ def work_out_tool_life_constants(call: Call) -> dict[str, Any]:
     from the prior and named in ``notes``; a cut outside the range of the tests is answered
     with what lies outside.
     """
-    given = call.body
-    rows = given["tests"]
+    given = metric_cut(call.body, "", "reference_feed")
+    rows = [
+        metric_cut(row, f"tests.{place}.", "cutting_speed", "feed")
+        for place, row in enumerate(given["tests"])
+    ]
     tests = life_tests(
         [row["cutting_speed_m_min"] for row in rows],
         [row["life_min"] for row in rows],
@@ -67,7 +72,10 @@ def work_out_tool_life_constants(call: Call) -> dict[str, Any]:
     )
     return _answer(found, tests) | {
         "prior_source": "none" if given["prior"] == "none" else source,
-        "cuts": [_cut(found, cut) for cut in given["cuts"]],
+        "cuts": [
+            _cut(found, metric_cut(cut, f"cuts.{place}.", "cutting_speed", "feed"))
+            for place, cut in enumerate(given["cuts"])
+        ],
     }
 
 
@@ -93,6 +101,7 @@ def _answer(found: ConstantsEstimate, tests: LifeTests) -> dict[str, Any]:
     return {
         "n": curve.n,
         "c_m_min": curve.c_m_min,
+        "c_ft_min": float(ft_min_from_m_min(curve.c_m_min)),
         "feed_exponent": curve.feed_exponent if feeds else None,
         "depth_exponent": curve.depth_exponent if depths else None,
         "reference_feed_mm_rev": (curve.reference_feed_mm_rev or 1.0) if feeds else None,

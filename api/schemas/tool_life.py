@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from api.schemas.fields import At, Choice, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import At, Choice, Length, Number, Shape, Text, Whole, YesNo, listed
 from api.schemas.views import AsOfQuery
 from crib.life.constants import USES
 from crib.life.constants_regression import LAWS
@@ -14,9 +14,13 @@ from crib.life.starter import MATERIAL_GROUPS, TOOL_MATERIALS
 class CutBody(Shape):
     """A cut whose life is asked."""
 
-    cutting_speed_m_min = Number(least=0.01, most=10_000, required=True)
+    cutting_speed_m_min = Number(
+        least=0.01, most=10_000, explains="This or cutting_speed_ft_min is required."
+    )
+    cutting_speed_ft_min = Number(least=0.03, most=32_808)
     feed_mm_rev = Number(least=1e-5, most=50)
-    depth_mm = Number(least=1e-5, most=200)
+    feed_in_rev = Number(least=4e-7, most=1.968, explains="In place of feed_mm_rev.")
+    depth_mm = Length(least=1e-5, most=200)
 
 
 class TestBody(CutBody):
@@ -52,7 +56,10 @@ class ConstantsBody(Shape):
     reference_feed_mm_rev = Number(
         least=1e-5, most=50, explains="Feed at which C holds; left out: 1 mm/rev."
     )
-    reference_depth_mm = Number(
+    reference_feed_in_rev = Number(
+        least=4e-7, most=1.968, explains="In place of reference_feed_mm_rev."
+    )
+    reference_depth_mm = Length(
         least=1e-5, most=200, explains="Depth at which C holds; left out: 1 mm."
     )
     cuts = listed(CutBody, most=1_000, load_default=list, explains="Cuts to foretell.")
@@ -108,6 +115,7 @@ class ConstantsAnswer(Shape):
 
     n = Number(required=True)
     c_m_min = Number(required=True)
+    c_ft_min = Number(required=True, explains="The same C; it holds at the same references.")
     feed_exponent = Number(required=True, allow_none=True, explains="a; null: no feeds given.")
     depth_exponent = Number(
         required=True, allow_none=True, explains="b; null: no depths given."

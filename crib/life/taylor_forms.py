@@ -88,6 +88,11 @@ def m_min_from_ft_min(speed_ft_min: ArrayLike) -> Floats:
     return np.asarray(speed_ft_min, dtype=np.float64) * 0.3048
 
 
+def ft_min_from_m_min(speed_m_min: ArrayLike) -> Floats:
+    """Speed in feet per minute, the other way round."""
+    return np.asarray(speed_m_min, dtype=np.float64) / 0.3048
+
+
 def mm_from_in(length_in: ArrayLike) -> Floats:
     """Feed or depth in millimetres; 1 in = 25.4 mm exactly (agreement of 1959)."""
     return np.asarray(length_in, dtype=np.float64) * 25.4

@@ -60,6 +60,44 @@ def test_the_level_holds_at_the_reference_that_is_asked_for(client):
     assert ratio == pytest.approx(0.1 ** -plain["feed_exponent"])
 
 
+def test_feet_and_inches_give_the_same_constants(client):
+    """1 ft = 0.3048 m, 1 in = 25.4 mm exactly."""
+    inches = [
+        {
+            "cutting_speed_ft_min": test["cutting_speed_m_min"] / 0.3048,
+            "feed_in_rev": test["feed_mm_rev"] / 25.4,
+            "life_min": test["life_min"],
+        }
+        for test in FOUR
+    ]
+    cut = {"cutting_speed_ft_min": 120 / 0.3048, "feed_in_rev": 0.12 / 25.4}
+
+    metric = estimate(client, FOUR, cuts=[{"cutting_speed_m_min": 120, "feed_mm_rev": 0.12}])
+    found = estimate(client, inches, cuts=[cut])
+    at_inch = estimate(client, inches, reference_feed_in_rev=1)
+
+    for name in ("n", "c_m_min", "feed_exponent"):
+        assert found[name] == pytest.approx(metric[name], rel=1e-9)
+    assert found["cuts"][0]["life_min"] == pytest.approx(metric["cuts"][0]["life_min"])
+    # ln T = (ln C - ln v - a ln f) / n with v in ft/min and f in in/rev
+    n, a, c = (at_inch[name] for name in ("n", "feed_exponent", "c_ft_min"))
+    life = (c / (120 / 0.3048 * (0.12 / 25.4) ** a)) ** (1 / n)
+    assert life == pytest.approx(metric["cuts"][0]["life_min"], rel=1e-6)
+
+
+def test_depths_come_in_inches_when_the_address_says_so(client):
+    tests = [
+        {"cutting_speed_m_min": v, "life_min": t, "depth_in": d}
+        for v, t, d in [(100, 40, 0.02), (100, 31, 0.05), (150, 8, 0.02), (150, 6.4, 0.05)]
+    ]
+    answer = client.post(f"{CALL}?length_unit=in", json={"tests": tests})
+
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    found = answer.get_json()
+    assert found["depth_exponent"] > 0
+    assert found["range"]["depth_mm"]["highest"] == pytest.approx(0.05 * 25.4)
+
+
 def test_a_cut_outside_the_tests_says_so(client):
     found = estimate(client, FOUR, cuts=[{"cutting_speed_m_min": 300, "feed_mm_rev": 0.12}])
 
@@ -107,6 +145,10 @@ def test_without_a_prior_too_few_tests_are_refused(client):
         ({"tests": [{"cutting_speed_m_min": 0, "life_min": 5}]},
          "#/tests/0/cutting_speed_m_min"),
         ({"tests": [{"cutting_speed_m_min": 100, "life_min": 0}]}, "#/tests/0/life_min"),
+        ({"tests": [{"life_min": 5}]}, "#/tests/0/cutting_speed_m_min"),
+        ({"tests": [GROOVER[0] | {"cutting_speed_ft_min": 500}]},
+         "#/tests/0/cutting_speed_ft_min"),
+        ({"tests": GROOVER, "cuts": [{"feed_mm_rev": 0.1}]}, "#/cuts/0/cutting_speed_m_min"),
         ({"tests": [GROOVER[0], GROOVER[1] | {"feed_mm_rev": 0.1}]}, "#/tests/0/feed_mm_rev"),
         ({"tests": GROOVER, "tool_material": "hss"}, "#/material_group"),
         ({"tests": GROOVER, "material_group": "X"}, "#/material_group"),

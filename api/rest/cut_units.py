@@ -1,0 +1,40 @@
+"""Speeds in feet per minute and feeds in inches per revolution, made metric at the border."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from crib.errors import Invalid
+from crib.life.taylor_forms import m_min_from_ft_min, mm_from_in
+
+
+def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]:
+    """The same members with speeds in m/min and feeds in mm/rev.
+
+    Args:
+        given: Members as they were sent, speeds in ft/min and feeds in in/rev among them.
+        where: Where they stand in the body, for a refusal.
+        names: What to look for: ``cutting_speed`` (required), ``feed``, ``reference_feed``.
+
+    Raises:
+        Invalid: One of them is given in both units, or a speed in none.
+    """
+    found = dict(given)
+    for name in names:
+        speed = name == "cutting_speed"
+        metric = f"{name}_m_min" if speed else f"{name}_mm_rev"
+        inch = f"{name}_ft_min" if speed else f"{name}_in_rev"
+        if inch in found and metric in found:
+            raise Invalid(
+                f"Give {metric} or {inch}, not both.",
+                errors=[{"field": f"{where}{inch}", "detail": f"stands beside {metric}"}],
+            )
+        if inch in found:
+            value = found.pop(inch)
+            found[metric] = float(m_min_from_ft_min(value) if speed else mm_from_in(value))
+        elif speed and metric not in found:
+            raise Invalid(
+                f"Every test and cut needs {metric} or {inch}.",
+                errors=[{"field": f"{where}{metric}", "detail": "is missing"}],
+            )
+    return found
