@@ -12,6 +12,7 @@ from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
 from api.pages import code, docs, front, health
+from api.pages.numbers import page as numbers
 from api.rest.all import blueprints
 from api.settings import Settings
 from crib.clock import Clock, now
@@ -49,7 +50,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     document = Document(app)
     for blueprint in blueprints():
         document.register_blueprint(blueprint)
-    for page in (front, code, docs, health):
+    for page in (front, code, numbers, docs, health):
         app.register_blueprint(page.blueprint)
     app.after_request(_secure)
     app.after_request(_keep_shown)

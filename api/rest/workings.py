@@ -179,8 +179,18 @@ def work_out_part_size(call: Call) -> dict[str, float]:
 )
 def work_out_check_character(_call: Call, text: str) -> dict[str, str]:
     """Work out the check character of a text (ISO/IEC 7064, MOD 37,36)."""
+    return check_character_of(text)
+
+
+def check_character_of(text: str) -> dict[str, str]:
+    """A text's check character, and both together.
+
+    Raises:
+        Invalid: Nothing, more than 64 characters, or one that is not 0-9 or A-Z.
+    """
     body = text.upper()
     if not re.fullmatch(r"[0-9A-Z]{1,64}", body):
-        raise Invalid("A check character is made of up to 64 characters 0-9 and A-Z.")
+        sentence = "A check character is made of up to 64 characters 0-9 and A-Z."
+        raise Invalid(sentence, errors=[{"field": "text", "detail": "is not such a text"}])
     character = check_character(body)
     return {"character": character, "code": body + character}

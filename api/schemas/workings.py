@@ -246,7 +246,7 @@ class PartSizeBody(Shape):
     """A worn flank."""
 
     wear_land_mm = Length(least=0, required=True)
-    clearance_deg = Number(least=0, required=True)
+    clearance_deg = Number(least=0, most=60, required=True)
     on_diameter = YesNo(required=True)
 
 

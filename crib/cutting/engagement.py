@@ -27,7 +27,7 @@ from crib.cutting.passes import (
 )
 from crib.errors import OutsideModel
 
-_RADIAL: Final = ("face", "groove", "part_off")
+RADIAL: Final = ("face", "groove", "part_off")
 
 # An edge in one cut for longer than a day: the feed was mistyped.
 _LONGEST_MIN = 1440.0
@@ -120,7 +120,7 @@ def engage(
     if operation.engaged_s is not None:
         return _measured(operation, speeds, taylor_n)
     _refuse_missing(operation)
-    if operation.kind in _RADIAL:
+    if operation.kind in RADIAL:
         cut = _radial(operation, speeds, taylor_n)
     else:
         cut = _along(operation, speeds, taylor_n)
@@ -152,13 +152,13 @@ def _speeds(operation: CutOperation, limits: SpeedLimits) -> _Speeds:
 
 def _refuse_missing(operation: CutOperation) -> None:
     wanted = ["feed_mm_rev"]
-    if operation.kind not in _RADIAL:
+    if operation.kind not in RADIAL:
         wanted.append("length_mm")
     missing = [name for name in wanted if getattr(operation, name) is None]
     if operation.spindle_rpm is None and operation.cutting_speed_m_min is None:
         missing.append("cutting_speed_m_min or spindle_rpm")
     # Without a surface speed the revolutions alone give the time of a straight cut.
-    needs_diameter = operation.kind in _RADIAL or operation.spindle_rpm is None
+    needs_diameter = operation.kind in RADIAL or operation.spindle_rpm is None
     if needs_diameter and operation.largest_diameter_mm is None:
         missing.append("start_diameter_mm")
     if operation.kind == "thread" and known_thread_passes(operation) is None:
@@ -210,7 +210,8 @@ def _along(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engagem
     )
 
 
-def _radii(operation: CutOperation) -> tuple[float, float]:
+def radii_mm(operation: CutOperation) -> tuple[float, float]:
+    """Outer and inner radius of a cut along the radius, 0 for the centre [mm]."""
     outer = (operation.largest_diameter_mm or 0.0) / 2
     given = [operation.start_diameter_mm, operation.end_diameter_mm]
     if None not in given:
@@ -221,7 +222,7 @@ def _radii(operation: CutOperation) -> tuple[float, float]:
 
 
 def _radial(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engagement:
-    outer, inner = _radii(operation)
+    outer, inner = radii_mm(operation)
     if outer <= inner:
         raise OutsideModel(
             f"The operation '{operation.kind}' starts and ends on the same diameter; "
@@ -278,8 +279,8 @@ def _measured(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Enga
         feed_mm_rev=operation.feed_mm_rev or 1.0,
         length_mm=operation.length_mm or 1.0,
     )
-    outer, inner = _radii(like)
-    radial = operation.kind in _RADIAL and outer > inner
+    outer, inner = radii_mm(like)
+    radial = operation.kind in RADIAL and outer > inner
     cut = _radial(like, speeds, taylor_n) if radial else _along(like, speeds, taylor_n)
     scale = minutes / cut.engaged_min
     return replace(

@@ -26,6 +26,8 @@ PAGES = {
     "/problems",
     "/problems/{kind}",
     "/static/{filename}",
+    "/workings",
+    "/workings/{slug}",
 }
 PLAIN = {"/healthz", "/readyz", "/v1/openapi.json", "/v1/docs"}
 
@@ -80,7 +82,12 @@ def test_every_call_of_the_contract_is_served(document: dict[str, Any]) -> None:
         POST /v1/labels.pdf, GET /v1/shift-sheet.pdf, GET /v1/kits/{run}.pdf,
         GET /v1/machines, GET /v1/stations, GET /v1/cutting-items, GET /v1/lots,
         GET /v1/holder-types, GET /v1/holders, GET /v1/tool-specs, GET /v1/parts,
-        GET /v1/tool-life, GET /v1/runs, GET /v1/calendars, GET /v1/gauges, GET /v1/people
+        GET /v1/tool-life, GET /v1/runs, GET /v1/calendars, GET /v1/gauges, GET /v1/people,
+        POST /v1/workings/engaged-time, POST /v1/workings/tool-life,
+        POST /v1/workings/tool-life-constants, POST /v1/workings/life-fit,
+        POST /v1/workings/swap-point, POST /v1/workings/cutting-economics,
+        POST /v1/workings/preset, POST /v1/workings/bench-order, POST /v1/workings/reorder,
+        POST /v1/workings/part-size, GET /v1/workings/check-character/{text}
     """
 
     for call in wanted.split(","):
@@ -132,7 +139,16 @@ class _Links(HTMLParser):
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/v1/docs", "/problems", "/problems/bad-code", "/C/TH-1"]
+    "path",
+    [
+        "/",
+        "/v1/docs",
+        "/problems",
+        "/problems/bad-code",
+        "/C/TH-1",
+        "/workings",
+        "/workings/tool-life",
+    ],
 )
 def test_pages_ask_no_other_host_and_run_no_script(client: FlaskClient, path: str) -> None:
     answer = client.get(path)

@@ -1,0 +1,1 @@
+"""One page per calculation: the formula, the formula with its figures, and where it stands."""

@@ -1,0 +1,230 @@
+"""Pages about measuring, the bench, stock and codes."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from scipy.special import ndtri
+
+from api.pages.numbers.calls import by_call
+from api.pages.numbers.mathml import Figure
+from api.pages.numbers.shown import (
+    Body,
+    Entry,
+    Figures,
+    Line,
+    Result,
+    Table,
+    Working,
+    jobs,
+    numbers,
+    words,
+)
+from api.rest import workings as calls
+from api.schemas import workings as shapes
+from crib.codes import ALPHABET, check_character
+from crib.metrology.series import judge_series
+from crib.metrology.uncertainty import sample_statistics
+from crib.planning.bench_order import order_jobs
+from crib.planning.order_quantity import order_quantity, reorder_point
+
+
+def _series_figures(body: Body, answer: Body) -> Figures:
+    figures: dict[str, Figure] = {
+        "x": body["readings_mm"],
+        "m": len(body["readings_mm"]),
+        "x_m": answer["mean"],
+    }
+    if answer["type_a"] is not None:
+        figures |= {
+            "s": answer["standard_deviation"],
+            "u": answer["type_a"],
+            "u_g": body.get("gauge_uncertainty_mm", 0.0),
+            "U": answer["expanded_uncertainty"],
+        }
+    return Figures(figures)
+
+
+PRESET: Final = Working(
+    slug="preset",
+    title="Repeats of one length",
+    says="Mean, spread and uncertainty of a preset, and whether every repeat lies within the "
+    "tolerance less the uncertainty.",
+    entries=(
+        Entry(
+            "readings_mm",
+            "Readings in mm, with spaces between",
+            "80.0010 80.0020 80.0030",
+            read=numbers,
+            lines=2,
+            symbol="x",
+        ),
+        Entry("tolerance_mm", "Tolerance, ±", "0.01", "mm"),
+        Entry(
+            "gauge_uncertainty_mm", "Standard uncertainty of the gauge", "0.001", "mm", "u_g"
+        ),
+    ),
+    work=by_call(calls.work_out_preset, shapes.SeriesBody(), shapes.SeriesAnswer()),
+    figures=_series_figures,
+    lines=(
+        Line("x_m = total(x, m) / m", "mm"),
+        Line("s = sqrt(total((x - x_m) ** 2, m) / (m - 1))", "mm"),
+        Line("u = s / sqrt(m)", "mm"),
+        Line("U = 2 * sqrt(u ** 2 + u_g ** 2)", "mm"),
+    ),
+    results=(
+        Result("mean", "Mean", "mm"),
+        Result("standard_deviation", "Standard deviation", "mm"),
+        Result("type_a", "Type A uncertainty of the mean", "mm"),
+        Result("expanded_uncertainty", "Expanded uncertainty, k = 2", "mm"),
+        Result("accepted", "Accepted"),
+    ),
+    source="JCGM 100:2008, 4.2, 5.1 and 6.2; guard band after ISO 14253-1 (both from memory).",
+    functions=(judge_series, sample_statistics),
+    call="POST /v1/workings/preset",
+    caution="Prove every offset as the machine's manual and your shop's rules say before the "
+    "tool goes near the work.",
+)
+
+
+def _order_figures(_body: Body, answer: Body) -> Figures:
+    order = answer["order"]
+    if not order:
+        return Figures({})
+    return Figures(
+        {
+            "F": [job["finish_min"] for job in order],
+            "d": [job["due_min"] for job in order],
+            "L": [job["lateness_min"] for job in order],
+        }
+    )
+
+
+def _ordered(_body: Body, answer: Body) -> list[Table]:
+    heads = ("Job", "Start in min", "Finish", "Due", "Late by")
+    rows = [
+        (job["name"], *(f"{job[key]:g}" for key in
+                        ("start_min", "finish_min", "due_min", "lateness_min")))
+        for job in answer["order"]
+    ]  # fmt: skip
+    tables = [Table("In the order of due dates", heads, rows)]
+    if answer["fewest_late"]:
+        names = [(name,) for name in answer["fewest_late_names"]]
+        tables.append(Table("Late when as few as possible are", ("Job",), names))
+    return tables
+
+
+BENCH_ORDER: Final = Working(
+    slug="bench-order",
+    title="Order of jobs at one bench",
+    says="The earliest due date first keeps the greatest lateness smallest; where not all can "
+    "be in time, another order makes fewest late.",
+    entries=(
+        Entry(
+            "jobs",
+            "One job a line: name, minutes, minutes until due",
+            "A 10 20\nB 4 9\nC 7 15\nD 3 5\nE 6 30",
+            read=jobs,
+            lines=6,
+        ),
+    ),
+    work=by_call(
+        calls.work_out_bench_order, shapes.BenchOrderBody(), shapes.BenchOrderAnswer()
+    ),
+    figures=_order_figures,
+    lines=(Line("L = F - d", "min"),),
+    results=(
+        Result("greatest_lateness_min", "Greatest lateness", "min"),
+        Result("fewest_late", "As few as can be late"),
+    ),
+    source="Jackson 1955 (earliest due date); Moore 1968 with Hodgson's algorithm (fewest "
+    "late). F is when a job is finished, d when it is due.",
+    functions=(order_jobs,),
+    call="POST /v1/workings/bench-order",
+    tables=_ordered,
+)
+
+
+def _reorder_figures(body: Body, answer: Body) -> Figures:
+    figures: dict[str, Figure] = {
+        "m": body["mean_per_day"],
+        "sigma": body["deviation_per_day"],
+        "l": body["lead_days"],
+        "z": float(ndtri(body["service_level"])),
+        "B": answer["safety_stock"],
+        "R": answer["reorder_point"],
+    }
+    if answer["order_quantity"] is None:
+        return Figures(figures)
+    costs = {"Q": answer["order_quantity"], "K": body["order_cost"], "H": body["holding_cost"]}
+    return Figures(figures | costs, frozenset({"order"}))
+
+
+REORDER: Final = Working(
+    slug="reorder",
+    title="When to order, and how much",
+    says="Order once what is left, with what is on its way, is down to the reorder point.",
+    entries=(
+        Entry("mean_per_day", "Mean demand per day", "350", "", "m"),
+        Entry("deviation_per_day", "Standard deviation of a day's demand", "10", "", "sigma"),
+        Entry("lead_days", "From order to delivery", "1", "days", "l"),
+        Entry("service_level", "Chance not to run out before", "0.95"),
+        Entry("order_cost", "Cost of one order", "10", "", "K"),
+        Entry("holding_cost", "Cost of keeping one piece for a day", "0.5", "", "H"),
+    ),
+    work=by_call(calls.work_out_reorder, shapes.ReorderBody(), shapes.ReorderAnswer()),
+    figures=_reorder_figures,
+    lines=(
+        Line("B = z * sigma * sqrt(l)"),
+        Line("R = m * l + B"),
+        Line("Q = sqrt(2 * m * K / H)", "", "order"),
+    ),
+    results=(
+        Result("reorder_point", "Reorder point"),
+        Result("safety_stock", "Safety stock in it"),
+        Result("order_quantity", "Cheapest order"),
+        Result("cost_per_day", "Cost of ordering and keeping per day"),
+    ),
+    source="Heizer & Render, Operations Management (from memory); F. W. Harris 1913 for the "
+    "order. z is the normal quantile of the chance.",
+    functions=(reorder_point, order_quantity),
+    call="POST /v1/workings/reorder",
+)
+
+
+def _steps(text: str) -> list[tuple[str, int, int, int]]:
+    """Character, its value, sum and product of each step."""
+    product, steps = 36, []
+    for character in text:
+        value = ALPHABET.index(character)
+        total = (product + value) % 36 or 36
+        product = total * 2 % 37
+        steps.append((character, value, total, product))
+    return steps
+
+
+def _character_figures(body: Body, answer: Body) -> Figures:
+    last = _steps(body["text"].upper())[-1][3]
+    return Figures({"P": last, "c": ALPHABET.index(answer["character"])})
+
+
+def _character_steps(body: Body, _answer: Body) -> list[Table]:
+    rows = [tuple(map(str, step)) for step in _steps(body["text"].upper())]
+    heads = ("Character", "Value a", "(P + a) mod 36, 36 for 0", "twice that mod 37: P")
+    return [Table("Step by step, P being 36 at first", heads, rows)]
+
+
+CHECK_CHARACTER: Final = Working(
+    slug="check-character",
+    title="Check character of a code",
+    says="The last character of a code on a label: it tells a mistyped code from a sound one.",
+    entries=(Entry("text", "Text before the check character", "H00001", read=words),),
+    work=lambda body: calls.check_character_of(body.get("text", "")),
+    figures=_character_figures,
+    lines=(Line("c = mod(37 - P, 36)"),),
+    results=(Result("character", "Check character"), Result("code", "The whole code")),
+    source="ISO/IEC 7064, MOD 37,36. The value of A is 10, of Z 35.",
+    functions=(check_character,),
+    call="GET /v1/workings/check-character/TEXT",
+    tables=_character_steps,
+)

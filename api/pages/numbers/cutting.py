@@ -1,0 +1,301 @@
+"""Pages about the cut: engaged time, roughness, thread passes, bars."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields
+from typing import Final
+
+from api.pages.numbers.calls import by_call
+from api.pages.numbers.mathml import Figure
+from api.pages.numbers.shown import (
+    Body,
+    Entry,
+    Figures,
+    Line,
+    Result,
+    Table,
+    Working,
+    whole,
+    words,
+)
+from api.rest import workings_cutting as calls
+from api.schemas import workings_cutting as shapes
+from crib.cutting.engagement import RADIAL, engage, radii_mm
+from crib.cutting.finish import ideal_mean_um, ideal_peak_um
+from crib.cutting.kinematics import (
+    parts_per_bar,
+    radial_cut,
+    regrips,
+    spindle_rpm,
+    surface_speed_m_min,
+)
+from crib.cutting.operations import KINDS, CutOperation
+from crib.cutting.passes import pass_diameters_mm, thread_depths_mm, thread_passes
+
+_COLUMNS: Final = frozenset(field.name for field in fields(CutOperation))
+_LIMITS: Final = ("spindle_max_rpm", "station_max_rpm", "holder_max_rpm", "tool_max_rpm")
+_DEFAULT_N: Final = 0.25
+
+
+def _engaged_figures(body: Body, answer: Body) -> Figures:
+    operation = CutOperation(**{name: body[name] for name in body if name in _COLUMNS})
+    found: dict[str, Figure] = {
+        "t": answer["engaged_min"],
+        "t_e": answer["equivalent_min"],
+        "n": body.get("n", _DEFAULT_N),
+        "c": operation.contact_share,
+    }
+    if operation.engaged_s is not None:
+        return Figures(found | {"t_s": operation.engaged_s}, frozenset({"measured"}))
+    found["f"] = operation.feed_mm_rev or 0.0
+    lowest = min((body[name] for name in _LIMITS if name in body), default=math.inf)
+    if operation.cutting_speed_m_min is not None:
+        found["v"] = operation.cutting_speed_m_min
+        lowest = min(lowest, operation.spindle_rpm or math.inf)
+    if math.isfinite(lowest):
+        found["N_max"] = lowest
+    if operation.kind in RADIAL:
+        return _radial_figures(operation, answer, found, lowest)
+    return _straight_figures(operation, answer, found, lowest)
+
+
+def _straight_figures(
+    operation: CutOperation, answer: Body, found: dict[str, Figure], lowest: float
+) -> Figures:
+    cuts = 1 if operation.kind == "drill" else answer["passes"]
+    diameters = pass_diameters_mm(operation, cuts)
+    held = "held" if math.isfinite(lowest) else "free"
+    if operation.cutting_speed_m_min is not None:
+        wanted = [spindle_rpm(operation.cutting_speed_m_min, d or 1.0) for d in diameters]
+        cases = {"straight", f"speed {held}"}
+    else:
+        wanted = [operation.spindle_rpm or 0.0] * cuts
+        found["N_p"] = wanted[0]
+        cases = {"straight", f"turns {held}"}
+    found |= {
+        "L": operation.length_mm or 0.0,
+        "p": cuts,
+        "N": [min(rpm, lowest) for rpm in wanted],
+    }
+    if answer["cutting_speed_m_min"] is not None:
+        found |= {
+            "D": [d or 0.0 for d in diameters],
+            "v_c": [
+                surface_speed_m_min(min(rpm, lowest), d or 0.0)
+                for rpm, d in zip(wanted, diameters, strict=True)
+            ],
+            "v_r": answer["cutting_speed_m_min"],
+        }
+    return Figures(found, frozenset(cases))
+
+
+def _radial_figures(
+    operation: CutOperation, answer: Body, found: dict[str, Figure], lowest: float
+) -> Figures:
+    outer, inner = radii_mm(operation)
+    found |= {"r_o": outer, "r_i": inner, "p": answer["passes"]}
+    if operation.cutting_speed_m_min is None:
+        found["N_r"] = min(operation.spindle_rpm or 0.0, lowest)
+        return Figures(found, frozenset({"all held"}))
+    if not math.isfinite(lowest):
+        return Figures(found, frozenset({"none held"}))
+    clamp = 500 * operation.cutting_speed_m_min / (math.pi * lowest)
+    found |= {"r_c": clamp, "N_r": lowest}
+    if clamp <= inner:
+        return Figures(found, frozenset({"clamp", "none held"}))
+    return Figures(found, frozenset({"clamp", "all held" if clamp >= outer else "some held"}))
+
+
+ENGAGED_TIME: Final = Working(
+    slug="engaged-time",
+    title="Time in cut of one operation",
+    says="How long the edge is in cut on one part, at the speed that the spindle really "
+    "reaches, and how many minutes at that speed would wear it as much.",
+    entries=(
+        Entry("kind", "Kind of operation", "face", read=words, choices=KINDS),
+        Entry("start_diameter_mm", "Diameter before the cut, or of the tool", "20", "mm", "D"),
+        Entry("end_diameter_mm", "Diameter after the cut", "0", "mm"),
+        Entry("length_mm", "Length fed per pass", "", "mm", "L"),
+        Entry("feed_mm_rev", "Feed", "0.05", "mm/rev", "f"),
+        Entry("depth_mm", "Depth of cut on the radius; thread: first pass", "", "mm"),
+        Entry("passes", "Passes", "", "", "p", whole),
+        Entry("spring_passes", "Spring passes of a thread", read=whole),
+        Entry("cutting_speed_m_min", "Cutting speed", "100", "m/min", "v"),
+        Entry("spindle_rpm", "Programmed spindle speed", "", "1/min", "N_p"),
+        Entry("spindle_max_rpm", "Greatest speed of the machine", "8000", "1/min", "N_max"),
+        Entry("station_max_rpm", "Greatest speed of the station", "", "1/min"),
+        Entry("holder_max_rpm", "Greatest speed of the holder", "", "1/min"),
+        Entry("tool_max_rpm", "Greatest speed of the tool", "", "1/min"),
+        Entry("contact_share", "Share of the feed time in contact", "", "", "c"),
+        Entry("engaged_s", "Measured time in cut", "", "s", "t_s"),
+        Entry("n", "Exponent of tool life", "0.25", "", "n"),
+    ),
+    work=by_call(
+        calls.work_out_engaged_time, shapes.EngagedTimeBody(), shapes.EngagedTimeAnswer()
+    ),
+    figures=_engaged_figures,
+    lines=(
+        Line("t = t_s / 60", "min", "measured"),
+        Line("N = 1000 * v / (pi * D)", "1/min", "speed free"),
+        Line("N = min(1000 * v / (pi * D), N_max)", "1/min", "speed held"),
+        Line("N = N_p", "1/min", "turns free"),
+        Line("N = min(N_p, N_max)", "1/min", "turns held"),
+        Line("v_c = pi * D * N / 1000", "m/min", "straight"),
+        Line("t = c * total(L / (f * N), p)", "min", "straight"),
+        Line("t_e = c * total(L / (f * N) * (v_c / v_r) ** (1 / n), p)", "min", "straight"),
+        Line("r_c = 1000 * v / (2 * pi * N_max)", "mm", "clamp"),
+        Line("t = c * p * pi * (r_o ** 2 - r_i ** 2) / (1000 * v * f)", "min", "none held"),
+        Line("t_e = c * p * pi * (r_o ** 2 - r_i ** 2) / (1000 * v * f)", "min", "none held"),
+        Line(
+            "t = c * p * (pi * (r_o ** 2 - r_c ** 2) / (1000 * v * f)"
+            " + (r_c - r_i) / (f * N_max))",
+            "min",
+            "some held",
+        ),
+        Line(
+            "t_e = c * p * (pi * (r_o ** 2 - r_c ** 2) / (1000 * v * f)"
+            " + r_c / (f * N_max * (1 / n + 1)) * (1 - (r_i / r_c) ** (1 / n + 1)))",
+            "min",
+            "some held",
+        ),
+        Line("t = c * p * (r_o - r_i) / (f * N_r)", "min", "all held"),
+        Line(
+            "t_e = c * p * r_o / (f * N_r * (1 / n + 1)) * (1 - (r_i / r_o) ** (1 / n + 1))",
+            "min",
+            "all held",
+        ),
+    ),
+    results=(
+        Result("engaged_min", "Time in cut", "min"),
+        Result("equivalent_min", "Minutes at the real speed that wear as much", "min"),
+        Result("cutting_speed_m_min", "Real cutting speed where it is fastest", "m/min"),
+        Result("spindle_rpm", "Highest spindle speed reached", "1/min"),
+        Result("limited_by", "Held there by"),
+        Result("clamp_diameter_mm", "Below this diameter the limit holds", "mm"),
+        Result("length_cut_m", "Path of the edge through metal", "m"),
+        Result("passes", "Passes"),
+    ),
+    source="Kinematics of turning, e.g. Groover, Fundamentals of Modern Manufacturing (from "
+    "memory); the forms under a clamp are derived and checked by quadrature. Wear falls with "
+    "speed as Taylor's curve says (Taylor 1907). r_o, r_i: outer and inner radius; r_c: radius "
+    "below which the limit holds; N_r: speed held there; v_c, v_r: real speed, and the fastest "
+    "of the cut; t_e: minutes at v_r that wear as much.",
+    functions=(engage, radial_cut),
+    call="POST /v1/workings/engaged-time",
+)
+
+ROUGHNESS: Final = Working(
+    slug="roughness",
+    title="Ideal roughness of a turned surface",
+    says="What a round corner leaves behind at a feed. A real surface is rougher: built-up "
+    "edge, vibration and wear come on top.",
+    entries=(
+        Entry("feed_mm_rev", "Feed", "0.1", "mm/rev", "f"),
+        Entry("corner_radius_mm", "Corner radius", "0.4", "mm", "r"),
+    ),
+    work=by_call(calls.work_out_roughness, shapes.RoughnessBody(), shapes.RoughnessAnswer()),
+    figures=lambda body, answer: Figures(
+        {
+            "f": body["feed_mm_rev"],
+            "r": body["corner_radius_mm"],
+            "R_t": answer["peak_um"],
+            "R_a": answer["mean_um"],
+        }
+    ),
+    lines=(
+        Line("R_t = 1000 * (r - sqrt(r ** 2 - f ** 2 / 4))", "µm"),
+        Line("R_a = 1000 * f ** 2 / (32 * r)", "µm"),
+    ),
+    results=(
+        Result("peak_um", "Peak to valley", "µm"),
+        Result("mean_um", "Arithmetic mean", "µm"),
+    ),
+    source="Geometry of a round corner (derived); mean: Groover, Fundamentals of Modern "
+    "Manufacturing (from memory).",
+    functions=(ideal_peak_um, ideal_mean_um),
+    call="POST /v1/workings/roughness",
+)
+
+
+def _infeeds(_body: Body, answer: Body) -> list[Table]:
+    rows = [(str(i), f"{depth:.4f}") for i, depth in enumerate(answer["depths_mm"], start=1)]
+    return [Table("Depth reached by each cutting pass", ("Pass", "Depth in mm"), rows[:50])]
+
+
+def _thread_figures(body: Body, answer: Body) -> Figures:
+    return Figures(
+        {
+            "h": body["depth_mm"],
+            "h_1": body["first_depth_mm"],
+            "m": answer["cutting_passes"],
+            "s": body.get("spring_passes", 0),
+            "p": answer["passes"],
+        }
+    )
+
+
+THREAD_PASSES: Final = Working(
+    slug="thread-passes",
+    title="Passes of a thread",
+    says="How many passes a thread takes when every pass cuts a chip of the same area. The "
+    "first passes show the most; the control's own cycle has the last word.",
+    entries=(
+        Entry("depth_mm", "Depth of the thread on the radius", "0.614", "mm", "h"),
+        Entry("first_depth_mm", "Depth of the first pass", "0.15", "mm", "h_1"),
+        Entry("spring_passes", "Spring passes", "1", "", "s", whole),
+    ),
+    work=by_call(
+        calls.work_out_thread_passes, shapes.ThreadPassesBody(), shapes.ThreadPassesAnswer()
+    ),
+    figures=_thread_figures,
+    lines=(Line("m = ceil((h / h_1) ** 2)"), Line("p = m + s")),
+    results=(
+        Result("cutting_passes", "Cutting passes"),
+        Result("passes", "Passes in all"),
+    ),
+    source="Infeed at constant chip area, depth of pass i = first depth times the root of i: "
+    "common practice, no source.",
+    functions=(thread_passes, thread_depths_mm),
+    call="POST /v1/workings/thread-passes",
+    tables=_infeeds,
+)
+
+
+def _bar_figures(body: Body, answer: Body) -> Figures:
+    found: dict[str, Figure] = {
+        "L_b": body["bar_length_mm"],
+        "L_r": body["bar_remnant_mm"],
+        "L_p": body["part_length_mm"],
+        "b": body["cutoff_width_mm"],
+        "m": answer["parts"],
+    }
+    if answer["regrips"] is None:
+        return Figures(found)
+    stroke = {"s": body["headstock_stroke_mm"], "g": answer["regrips"]}
+    return Figures(found | stroke, frozenset({"stroke"}))
+
+
+BAR: Final = Working(
+    slug="bar",
+    title="Parts of a bar, re-grips of a long part",
+    says="How many whole parts a bar gives, and how often the bar is gripped anew for a part "
+    "that is longer than the headstock's stroke.",
+    entries=(
+        Entry("bar_length_mm", "Length of the bar", "3000", "mm", "L_b"),
+        Entry("bar_remnant_mm", "Remnant that cannot be used", "250", "mm", "L_r"),
+        Entry("part_length_mm", "Length of the part", "24", "mm", "L_p"),
+        Entry("cutoff_width_mm", "Width of the cut-off", "2", "mm", "b"),
+        Entry("headstock_stroke_mm", "Stroke of the headstock", "210", "mm", "s"),
+    ),
+    work=by_call(calls.work_out_bar, shapes.BarBody(), shapes.BarAnswer()),
+    figures=_bar_figures,
+    lines=(
+        Line("m = max(floor((L_b - L_r) / (L_p + b)), 0)"),
+        Line("g = ceil((L_p + b) / s) - 1", "", "stroke"),
+    ),
+    results=(Result("parts", "Whole parts"), Result("regrips", "Re-grips per part")),
+    source="Counting; derived.",
+    functions=(parts_per_bar, regrips),
+    call="POST /v1/workings/bar",
+)

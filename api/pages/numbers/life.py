@@ -1,0 +1,243 @@
+"""Pages about tool life: its curve, fits to lives, swap point, economic speeds, size."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Final
+
+from api.pages.numbers.calls import by_call
+from api.pages.numbers.mathml import Figure
+from api.pages.numbers.shown import (
+    Body,
+    Entry,
+    Figures,
+    Line,
+    Result,
+    Table,
+    Working,
+    lives,
+)
+from api.rest import workings as calls
+from api.rest.workings_constants import work_out_tool_life_constants
+from api.schemas import workings as shapes
+from api.schemas.tool_life import ConstantsAnswer, ConstantsBody
+from crib.errors import Invalid
+from crib.life.constants import estimate_constants
+from crib.life.fit import fit_weibull
+from crib.life.model import fit_life_model
+from crib.life.own_lives import fit_own_lives
+from crib.life.taylor import life_min
+
+
+def _life_figures(body: Body, answer: Body) -> Figures:
+    found: dict[str, Figure] = {
+        "v": body["cutting_speed_m_min"],
+        "n": body["n"],
+        "C": body["c_m_min"],
+        "T": answer["life_min"],
+    }
+    cases = []
+    for letter, exponent, name in (("f", "a", "feed"), ("d", "b", "depth")):
+        given = body.get("feed_mm_rev" if name == "feed" else "depth_mm")
+        power = body.get(f"{name}_exponent", 0.0)
+        if given is None or power == 0:
+            continue
+        unit = "feed_mm_rev" if name == "feed" else "depth_mm"
+        found |= {
+            letter: given,
+            exponent: power,
+            f"{letter}_ref": body.get(f"reference_{unit}", 1.0),
+        }
+        cases.append(name)
+    return Figures(found, frozenset({" and ".join(cases) or "speed"}))
+
+
+_CURVE_ENTRIES: Final = (
+    Entry("n", "Exponent of life", "0.25", "", "n"),
+    Entry("c_m_min", "Speed for a life of one minute", "180", "m/min", "C"),
+)
+
+TOOL_LIFE: Final = Working(
+    slug="tool-life",
+    title="Tool life at a cut",
+    says="The minutes in cut that the speed-life curve promises. Handbook constants are a "
+    "starting point with a spread of about 40 %, never the truth.",
+    entries=(
+        Entry("cutting_speed_m_min", "Cutting speed", "150", "m/min", "v"),
+        *_CURVE_ENTRIES,
+        Entry("feed_mm_rev", "Feed", "0.05", "mm/rev", "f"),
+        Entry("feed_exponent", "Exponent of the feed", "0.35", "", "a"),
+        Entry("reference_feed_mm_rev", "Feed at which C holds", "", "mm/rev", "f_ref"),
+        Entry("depth_mm", "Depth of cut", "0.8", "mm", "d"),
+        Entry("depth_exponent", "Exponent of the depth", "0.15", "", "b"),
+        Entry("reference_depth_mm", "Depth at which C holds", "", "mm", "d_ref"),
+    ),
+    work=by_call(calls.work_out_tool_life, shapes.ToolLifeBody(), shapes.ToolLifeAnswer()),
+    figures=_life_figures,
+    lines=(
+        Line("T = (C / v) ** (1 / n)", "min", "speed"),
+        Line("T = (C / (v * (f / f_ref) ** a)) ** (1 / n)", "min", "feed"),
+        Line("T = (C / (v * (d / d_ref) ** b)) ** (1 / n)", "min", "depth"),
+        Line(
+            "T = (C / (v * (f / f_ref) ** a * (d / d_ref) ** b)) ** (1 / n)",
+            "min",
+            "feed and depth",
+        ),
+    ),
+    results=(Result("life_min", "Promised life", "min"),),
+    source="Taylor, On the Art of Cutting Metals, 1907; the life ends by a criterion of "
+    "ISO 3685 (from memory).",
+    functions=(life_min,),
+    call="POST /v1/workings/tool-life",
+)
+
+
+def _tests(text: str) -> list[dict[str, Any]]:
+    """Typed tests: speed and life, a plus behind a life that was cut short."""
+    found = []
+    for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
+        told = lives(line)
+        if len(told) != 2:
+            raise Invalid(f"line {place} has to hold a speed and a life")
+        speed, life = told
+        found.append(
+            {
+                "cutting_speed_m_min": speed["age"],
+                "life_min": life["age"],
+                "censored": not life["ended"],
+            }
+        )
+    return found
+
+
+def _constants_figures(body: Body, answer: Body) -> Figures:
+    n, c = answer["n"], answer["c_m_min"]
+    speeds = [test["cutting_speed_m_min"] for test in body["tests"]]
+    return Figures({"n": n, "C": c, "v": speeds, "T": [(c / v) ** (1 / n) for v in speeds]})
+
+
+def _constants_notes(_body: Body, answer: Body) -> list[Table]:
+    told = answer["standard_errors"]
+    errors = [
+        (name, "not estimated" if told[key] is None else f"{told[key]:.3g}")
+        for name, key in (("n", "n"), ("C in m/min", "c_m_min"))
+    ]
+    tables = [Table("How sure", ("Of", "Standard error"), errors)]
+    if answer["notes"]:
+        tables.append(Table("Notes", ("Note",), [(note,) for note in answer["notes"]]))
+    return tables
+
+
+CONSTANTS: Final = Working(
+    slug="tool-life-constants",
+    title="Tool-life constants from tests",
+    says="n and C from lives at several speeds, as the edges themselves lived them. The call "
+    "for programs also takes feeds and depths.",
+    entries=(
+        Entry(
+            "tests",
+            "Speed in m/min and life in min, one test a line; a plus behind a life that was "
+            "cut short",
+            "160 5\n130 12\n100 41",
+            read=_tests,
+            lines=6,
+        ),
+    ),
+    work=by_call(work_out_tool_life_constants, ConstantsBody(), ConstantsAnswer()),
+    figures=_constants_figures,
+    lines=(Line("T = (C / v) ** (1 / n)", "min"),),
+    results=(
+        Result("n", "Exponent of life, n"),
+        Result("c_m_min", "Speed for a life of one minute, C", "m/min"),
+        Result("residual_deviation", "Scatter of ln life about the curve"),
+        Result("prior_source", "Used where the tests leave something open"),
+    ),
+    source="Taylor 1907, as a regression of lives of which some were cut short (Lawless, "
+    "Statistical Models and Methods for Lifetime Data, from memory).",
+    functions=(estimate_constants,),
+    call="POST /v1/workings/tool-life-constants",
+    tables=_constants_notes,
+)
+
+
+def _fit_figures(body: Body, answer: Body) -> Figures:
+    ages = [life["age"] for life in body["lives"]]
+    likely = answer["maximum_likelihood"]
+    if likely is None:
+        return Figures({}, frozenset())
+    ended = [life["age"] for life in body["lives"] if life["ended"]]
+    k, theta = likely["shape"], likely["scale"]
+    figures: dict[str, Figure] = {
+        "x": ages,
+        "y": ended,
+        "m": len(ages),
+        "r": len(ended),
+        "k": k,
+        "theta": theta,
+        "x_50": theta * math.log(2) ** (1 / k),
+    }
+    return Figures(figures, frozenset({"likely"}))
+
+
+def _chances(_body: Body, answer: Body) -> list[Table]:
+    found: list[Table] = []
+    for caption, edge in (
+        ("A new edge reaches", answer["new_edge"]),
+        ("An edge of the age asked about goes on for", answer["aged_edge"]),
+    ):
+        if edge is not None:
+            chances = [
+                (f"{one['ahead']:.5g}", f"{one['survival']:.1%}") for one in edge["survival"]
+            ]
+            found.append(Table(caption, ("Use ahead", "Chance"), chances))
+    if answer["doubted"]:
+        doubted = [(one,) for one in answer["doubted"]]
+        found.append(Table("Left out until somebody has looked", ("Life",), doubted))
+    return found
+
+
+LIFE_FIT: Final = Working(
+    slug="life-fit",
+    title="Law of life from lives",
+    says="What lives say by themselves: maximum likelihood, and the posterior of the model "
+    "that the forecast uses. Any unit of use, the same for all.",
+    entries=(
+        Entry(
+            "lives",
+            "Ages reached, with spaces between; a plus behind an age at which an edge was "
+            "taken out early",
+            "54 187 216 240 244 335 361 373 375 386 500+ 500+ 500+ 500+ 500+",
+            read=lives,
+            lines=4,
+        ),
+        Entry("age", "Age of an edge to look ahead from", "300"),
+        Entry("promised_life", "Life that constants or experience promise", ""),
+    ),
+    work=by_call(calls.work_out_life_fit, shapes.LifeFitBody(), shapes.LifeFitAnswer()),
+    figures=_fit_figures,
+    lines=(
+        Line(
+            "total(x ** k * ln(x), m) / total(x ** k, m) - 1 / k = total(ln(y), r) / r",
+            when="likely",
+        ),
+        Line("theta = (total(x ** k, m) / r) ** (1 / k)", when="likely"),
+        Line("x_50 = theta * ln(2) ** (1 / k)", when="likely"),
+    ),
+    results=(
+        Result("maximum_likelihood.shape", "Shape k, maximum likelihood"),
+        Result("maximum_likelihood.scale", "Scale θ, maximum likelihood"),
+        Result("why_no_maximum", "Why there is no maximum"),
+        Result("posterior.shape", "Shape, posterior"),
+        Result("posterior.scale", "Scale, posterior"),
+        Result("new_edge.p05", "One new edge in twenty does not reach"),
+        Result("new_edge.p50", "Half of new edges do not reach"),
+        Result("new_edge.p90", "Nine new edges in ten do not reach"),
+        Result("aged_edge.p50", "The edge of that age goes on for, median"),
+    ),
+    source="Weibull's law under right censoring: Lawless, Statistical Models and Methods for "
+    "Lifetime Data (from memory); x are all ages, y those that ended. The posterior weighs "
+    "shapes by prior and likelihood (see the code).",
+    functions=(fit_weibull, fit_own_lives, fit_life_model),
+    call="POST /v1/workings/life-fit",
+    tables=_chances,
+)
