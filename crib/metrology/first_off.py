@@ -44,7 +44,7 @@ class FollowedAxis:
     Attributes:
         first: Index of the first stay that counts; the datum on record was changed before
             it, or it lies too far back.
-        track: One row per stay that counts, shape (1, stays).
+        track: One row per stay that counts, shape (1, stays); none without a first-off.
         recorded_mm: Datum on record.
     """
 
@@ -174,9 +174,11 @@ def follow_axis(
         on_diameter=on_diameter,
         increment_tenths_um=increment_tenths_um,
     )
+    # without any first-off there is nothing to follow: most axes of most stations
+    last = len(stays) if np.isfinite(seen.looks_mm[seen.first :]).any() else seen.first
     track = follow_datum(
-        seen.looks_mm[None, seen.first :],
-        seen.sd_mm[None, seen.first :],
+        seen.looks_mm[None, seen.first : last],
+        seen.sd_mm[None, seen.first : last],
         np.array([seen.start_mm]),
         prior,
     )

@@ -74,7 +74,7 @@ class AxisShown:
     Attributes:
         datum: What is known of it by now.
         set_aside: Stays before the datum on record was last changed, or too far back.
-        history: The stays that count, in order.
+        history: The stays that count, in order; empty without a first-off.
         cause: What may be behind the newest first-off, null where there is none.
     """
 
@@ -123,7 +123,7 @@ def show_datum(tx: Tx, as_of: datetime, text: str) -> StationDatum:
             AxisShown(
                 told,
                 one.first,
-                _history(one, stays[one.first :], told.axis),
+                _history(one, stays[one.first :], told.axis) if one.looks else (),
                 name_cause(tx, station, told.axis, as_of) if one.looks else None,
             )
         )

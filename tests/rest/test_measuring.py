@@ -253,10 +253,11 @@ def test_the_datum_is_told_in_inches_under_names_that_say_so(
     client: FlaskClient, bench: SimpleNamespace
 ) -> None:
     bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready())
+    bench.post("/v1/corrections", station="M1/T01", axis="X", change_mm="0", kind="first_off")
 
     shown = client.get("/v1/stations/M1/T01/datum?length_unit=in").get_json()
 
     x = shown["axes"][0]
     assert x["datum"]["recorded_in"] == "0.39370"
-    assert x["datum"]["datum_in"] == pytest.approx(10 / 25.4)
+    assert x["datum"]["datum_in"] == pytest.approx(10 / 25.4, abs=1e-5)
     assert x["history"][0]["expected_in"] == pytest.approx(10 / 25.4)
