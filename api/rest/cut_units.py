@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.http.length_unit import MM_PER_IN
 from crib.errors import Invalid
-from crib.life.taylor_forms import m_min_from_ft_min, mm_from_in
+from crib.life.taylor import TaylorConstants
+from crib.life.taylor_forms import constants_from_inches, m_min_from_ft_min, mm_from_in
 
 
 def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]:
@@ -38,3 +40,36 @@ def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]
                 errors=[{"field": f"{where}{metric}", "detail": "is missing"}],
             )
     return found
+
+
+def metric_curve(given: dict[str, Any]) -> TaylorConstants:
+    """A speed-life curve from its members; C in ft/min stands for 1 in/rev and 1 in.
+
+    Args:
+        given: ``n``, ``c_m_min`` or ``c_ft_min``, and what else is known; feeds in mm/rev.
+
+    Raises:
+        Invalid: C is given in both units or in none, or a constant outside its range.
+    """
+    found = dict(given)
+    if ("c_ft_min" in found) == ("c_m_min" in found):
+        both = "c_ft_min" in found
+        raise Invalid(
+            "Give c_m_min or c_ft_min, one of them.",
+            errors=[
+                {
+                    "field": "c_ft_min" if both else "c_m_min",
+                    "detail": "stands beside c_m_min" if both else "is missing",
+                }
+            ],
+        )
+    if "c_m_min" in found:
+        return TaylorConstants(**found)
+    return constants_from_inches(
+        found["n"],
+        found["c_ft_min"],
+        found.get("feed_exponent", 0.0),
+        found.get("depth_exponent", 0.0),
+        found.get("reference_feed_mm_rev", MM_PER_IN) / MM_PER_IN,
+        found.get("reference_depth_mm", MM_PER_IN) / MM_PER_IN,
+    )

@@ -9,6 +9,7 @@ from typing import Any
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes, reads
+from api.rest.cut_units import metric_curve, metric_cut
 from api.schemas import workings as shapes
 from crib.codes import check_character
 from crib.errors import Invalid
@@ -85,9 +86,9 @@ def work_out_reorder(call: Call) -> dict[str, Any]:
 )
 def work_out_tool_life(call: Call) -> dict[str, Any]:
     """Work out the life that Taylor's curve promises."""
-    given = dict(call.body)
+    given = metric_cut(call.body, "", "cutting_speed", "feed", "reference_feed")
     cut = [given.pop(name, None) for name in ("cutting_speed_m_min", "feed_mm_rev", "depth_mm")]
-    return {"life_min": float(life_min(cut[0], cut[1], cut[2], TaylorConstants(**given)))}
+    return {"life_min": float(life_min(cut[0], cut[1], cut[2], metric_curve(given)))}
 
 
 @computes(

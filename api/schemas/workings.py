@@ -19,14 +19,18 @@ from api.schemas.metrology import LengthBudgetShape, OutlierShape
 class ToolLifeBody(Shape):
     """One cut and the constants of its curve."""
 
-    cutting_speed_m_min = Number(above=0, required=True)
+    cutting_speed_m_min = Number(above=0, explains="This or cutting_speed_ft_min is required.")
+    cutting_speed_ft_min = Number(above=0)
     n = Number(above=0, required=True)
-    c_m_min = Number(above=0, required=True)
+    c_m_min = Number(above=0, explains="This or c_ft_min is required.")
+    c_ft_min = Number(above=0, explains="Without references it holds for 1 in/rev and 1 in.")
     feed_mm_rev = Number(above=0)
+    feed_in_rev = Number(above=0, explains="In place of feed_mm_rev.")
     depth_mm = Length(above=0)
     feed_exponent = Number(least=0)
     depth_exponent = Number(least=0)
     reference_feed_mm_rev = Number(above=0)
+    reference_feed_in_rev = Number(above=0, explains="In place of reference_feed_mm_rev.")
     reference_depth_mm = Length(above=0)
 
 

@@ -23,8 +23,13 @@ from numpy.typing import NDArray
 from crib.errors import OutsideModel
 from crib.life.constants_prior import prior_around
 from crib.life.constants_regression import RegressionPrior, fit_life_regression
-from crib.life.taylor import Floats, TaylorConstants, life_min
-from crib.life.taylor_forms import PowerLaw, constants_of_power_law, power_law
+from crib.life.taylor import (
+    Floats,
+    TaylorConstants,
+    constants_through_test,
+    life_min,
+)
+from crib.life.taylor_forms import power_law
 from crib.life.taylor_range import CurveRange
 
 #: Ended lives from which on an estimate may replace the constants in force.
@@ -201,15 +206,14 @@ def _corrections(lives: OwnLives, centre: Floats, sd: Floats) -> tuple[Floats, F
 
 def _curve(powers: Floats, in_force: TaylorConstants, centre: Floats) -> TaylorConstants:
     """The curve of other powers that promises the same life at a cut."""
-    speed, feed, depth = np.exp(centre).tolist()
-    ln_life = math.log(float(life_min(speed, feed, depth, in_force)))
     p, q, r = (float(power) for power in powers)
-    level = ln_life + float(powers @ centre)
     if not 0.5 <= p <= 100:
         raise OutsideModel("1/n has to be from 0.5 to 100.")
-    return constants_of_power_law(
-        PowerLaw(level, p, q, r), in_force.reference_feed_mm_rev, in_force.reference_depth_mm
-    )
+    references = in_force.reference_feed_mm_rev, in_force.reference_depth_mm
+    exponents = TaylorConstants(1 / p, in_force.c_m_min, q / p, r / p, *references)
+    speed, feed, depth = np.exp(centre).tolist()
+    life = float(life_min(speed, feed, depth, in_force))
+    return constants_through_test(exponents, speed, life, feed, depth)
 
 
 def _exponent_errors(powers: Floats, covariance: Floats) -> dict[str, float]:

@@ -85,6 +85,23 @@ def test_feet_and_inches_give_the_same_constants(client):
     assert life == pytest.approx(metric["cuts"][0]["life_min"], rel=1e-6)
 
 
+def test_a_life_can_be_asked_in_feet_and_inches(client):
+    """By hand: ``v T^n f^a = C`` in ft/min and in/rev, C standing alone for 1 in/rev."""
+    body = {"cutting_speed_ft_min": 400, "feed_in_rev": 0.008, "n": 0.25, "c_ft_min": 180,
+            "feed_exponent": 0.35}  # fmt: skip
+    by_hand = (180 / (400 * 0.008**0.35)) ** 4
+
+    answer = client.post("/v1/workings/tool-life", json=body)
+    both = client.post("/v1/workings/tool-life", json=body | {"c_m_min": 55})
+    without = {name: value for name, value in body.items() if name != "c_ft_min"}
+    neither = client.post("/v1/workings/tool-life", json=without)
+
+    assert answer.get_json()["life_min"] == pytest.approx(by_hand)
+    assert (both.status_code, neither.status_code) == (422, 422)
+    assert both.get_json()["errors"][0]["pointer"] == "#/c_ft_min"
+    assert neither.get_json()["errors"][0]["pointer"] == "#/c_m_min"
+
+
 def test_depths_come_in_inches_when_the_address_says_so(client):
     tests = [
         {"cutting_speed_m_min": v, "life_min": t, "depth_in": d}
