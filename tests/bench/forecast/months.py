@@ -121,7 +121,7 @@ def cost_ratios(ours: Sequence[Months], theirs: Sequence[Months], dark: float = 
     def rate(m: Months) -> float:
         return float((m.cost + (dark - 1) * m.dark_cost).sum() / m.use.sum())
 
-    return np.array([rate(a) / rate(b) for a, b in zip(ours, theirs, strict=True)])
+    return np.array([rate(a) / rate(b) for a, b in zip(ours, theirs, strict=False)])
 
 
 def by_decile(ours: Sequence[Months], theirs: Sequence[Months]) -> Floats:

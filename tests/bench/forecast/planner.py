@@ -30,7 +30,7 @@ _AHEAD: Final = timedelta(days=6)
 
 @dataclass(slots=True)
 class Planner:
-    """Plans with the package's own functions at the start of each shift.
+    """Plans with the package's own functions once a day, when the last attended shift begins.
 
     Attributes:
         plant: The shop.
@@ -50,6 +50,7 @@ class Planner:
     _told_new: Floats = field(init=False)
     _widened: Floats = field(init=False)
     _basis: Floats = field(init=False)
+    _plan: Plan = field(init=False)
     _kept: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
@@ -61,23 +62,33 @@ class Planner:
         self._told_new = np.full((4, count), np.nan)
 
     def __call__(self, floor: Floor, day: int, begin_s: float, shift_s: float) -> Plan:
-        """Seconds until each swap, as the planner would have it."""
+        """Seconds until each swap, as the planner has it."""
         self._hold_against(floor)
         if day % _REFIT_DAYS == 0 and begin_s == 0:
             self._fit(floor)
+        if begin_s == 0 and day > 0:
+            return self._morning(floor, day, shift_s)
         self._show(floor)
         now = _START + timedelta(days=day, seconds=begin_s)
         machines = self._machines(now, day, begin_s, shift_s)
         edges = self._edges(floor, day)
         due = edges_due(machines, edges, self._model)
         swaps = plan_swaps(machines, edges, due, self._model, limit=self.limit)
-        plans = swaps.stations
         self.nights[day] = [night for night in swaps.nights if night.ordinal == 0]
-        floor.told.fresh[:] = False
-        return (
-            np.array([plan.first.seconds for plan in plans]),
-            np.array([plan.swap_age for plan in plans]),
+        self._plan = (
+            np.array([plan.first.seconds for plan in swaps.stations]),
+            np.array([plan.swap_age for plan in swaps.stations]),
         )
+        return self._plan
+
+    def _morning(self, floor: Floor, day: int, shift_s: float) -> Plan:
+        """The plan of the day before, gone on; edges that came in since go by their age."""
+        due, ages = self._plan
+        left = np.maximum(due - shift_s - self.plant.dark_s, 0.0)
+        by_age = np.maximum(ages - floor.told.wear, 0.0) / floor.rates(day)[1]
+        left = np.where(floor.told.fresh, by_age, left)
+        self._show(floor)
+        return left, ages
 
     def _fit(self, floor: Floor) -> None:
         self._widened = self._shown.widening()

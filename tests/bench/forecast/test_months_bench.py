@@ -59,9 +59,9 @@ def test_a_shop_over_months(seeds: tuple[int, ...], show: Callable[[str], None])
     """Each policy meets the same edges in the same stations, one after the other."""
     some = seeds[:2] if seeds == (1, 2, 3) else seeds
     show(f"\nsix machines, {DAYS} days, seeds {', '.join(map(str, some))}")
-    extra = {NO_SIGNALS, NO_NIGHT_RULE}
+    extra = [NO_SIGNALS, NO_NIGHT_RULE]
     results = live_through_all(WORLDS, some, [p for p in POLICIES if p not in extra])
-    results |= live_through_all(WORLDS[:2], some, sorted(extra))
+    results |= live_through_all(WORLDS[:2], some[:1] if some != seeds else some, extra)
     for world in WORLDS:
         counted = results[world.name, HANDBOOK]
         lines = [f"\n{world.name}", _HEAD]
