@@ -12,6 +12,7 @@ from crib.records.catalogue import PARTS, RUNS, TOOL_LIFE
 from crib.store.records import get_record, insert_record, update_record
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.forecast import forecast_shop
+from crib.usecases.lives_by_cut import lives_by_cut
 from crib.usecases.mount_tool import MountTool, mount_tool
 from crib.usecases.preset_tool import PresetTool, preset_tool
 from crib.usecases.remove_tool import RemoveTool, remove_tool
@@ -213,3 +214,23 @@ def test_edges_that_came_out_as_planned_count_as_longer(floor):
     (one,) = floor.plan().view.estimates
 
     assert (one.estimate.ended, one.estimate.cut_short) == (12, 6)
+
+
+def test_an_edge_found_worn_in_the_morning_ended_half_way_through_the_night(floor):
+    """M1's calendar: attended from 6:00 to 22:00 in its zone, which is an hour ahead."""
+    floor.run_at(120.0)
+    floor.now = floor.shop.start.replace(hour=19)
+    floor.make(0)
+    floor.mount()
+    floor.make(160)  # to 21:00, two hours
+    floor.make(640)  # to 5:00 of the next day, eight hours in the dark
+    floor.act(remove_tool, RemoveTool("worn_early", "M1/T01"))
+
+    with floor.store.read() as tx:
+        view = view_shop(tx, floor.now)
+    ((lives, mixed),) = lives_by_cut(view).values()
+
+    whole = next(stay.wear for stay in view.stays)
+    assert (len(lives.wear), mixed) == (1, 0)
+    assert lives.wear[0] == pytest.approx(whole * (160 + 320) / 800, rel=0.01)
+    assert lives.ln_cut[0] == pytest.approx(np.log([120, 0.08, 1.0]))
