@@ -59,6 +59,7 @@ def _reasons(holder: str, insert: str, takes: str | None = None) -> list[str]:
         ("PCLNR2020K12", "CNMG120408"),
         ("A16M-SCLCR09", "CCGT09T302FL"),
         ("A16M-SCLCR09", "CCGT09T302FR"),
+        ("A16M-SDJCR11", "DCGT11T302FL"),  # a bar: built either way
         ("SDJCR1212F11", "DCGT11T302FR"),
         ("SDJCR1212F11", "DCGT11T302FN"),
         ("CTGPR1616H11", "TPGN110304"),
