@@ -163,7 +163,8 @@ INCH_CORNER: Final[dict[str, str]] = {
     "8": "32",
 }
 
-_REGULAR = {"T": 3, "S": 4, "P": 5, "H": 6, "O": 8}
+#: Sides of the shapes that are regular polygons.
+REGULAR_SIDES = {"T": 3, "S": 4, "P": 5, "H": 6, "O": 8}
 
 
 def edge_length_mm(shape: str, circle_mm: float) -> float | None:
@@ -175,8 +176,8 @@ def edge_length_mm(shape: str, circle_mm: float) -> float | None:
     """
     if shape in LONG_SHAPES:
         return None
-    if shape in _REGULAR:
-        return circle_mm * math.tan(math.pi / _REGULAR[shape])
+    if shape in REGULAR_SIDES:
+        return circle_mm * math.tan(math.pi / REGULAR_SIDES[shape])
     angle = SHAPES[shape].angle_deg
     if angle is None:
         return circle_mm

@@ -20,6 +20,7 @@ Figure = float | Sequence[float]
 
 _GREEK: Final = {
     "alpha": "α",
+    "epsilon": "ε",
     "theta": "θ",
     "lam": "λ",
     "sigma": "σ",
@@ -27,6 +28,9 @@ _GREEK: Final = {
     "Delta": "Δ",
     "inf": "∞",
 }
+#: Signs on both sides of what they say something of.
+_AROUND: Final = {"ceil": ("⌈", "⌉"), "floor": ("⌊", "⌋"), "abs": ("|", "|")}
+
 #: Terms of a sum that are written out; of more the last ones become dots.
 _MOST_TERMS = 4
 _PLUS, _TIMES, _RAISED, _ATOM = range(1, 5)
@@ -240,8 +244,8 @@ class _Writer:
         if name == "exp":
             markup = Markup("<msup><mi>e</mi><mrow>{}</mrow></msup>").format(first)
             return _Piece(markup, _RAISED)
-        if name in ("ceil", "floor"):
-            start, end = "⌈⌉" if name == "ceil" else "⌊⌋"
+        if name in _AROUND:
+            start, end = _AROUND[name]
             around = (start, first, end)
             return _atom(Markup("<mrow><mo>{}</mo>{}<mo>{}</mo></mrow>").format(*around))
         if name == "mod":
@@ -255,8 +259,8 @@ class _Writer:
             ).format(*parts)
             return _Piece(markup, _TIMES)
         comma = Markup("<mo>,</mo>").join(piece.markup for piece in inner)
-        word = "tan" if name == "tan_deg" else name
-        if name == "tan_deg" and self.figures:
+        word = name.removesuffix("_deg")
+        if word != name and self.figures:
             comma += Markup("<mi>°</mi>")
         markup = Markup("{}<mrow><mo>(</mo>{}<mo>)</mo></mrow>").format(
             symbol_markup(word), comma

@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 from markupsafe import Markup
 
 from api.pages.front import page
-from api.pages.numbers import bench, costs, cutting, life
+from api.pages.numbers import bench, costs, cutting, designations, life, measuring
 from api.pages.numbers.mathml import figured_rows, formula_markup, number_text, symbol_markup
 from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working, code_place
 from api.problems import WEB, answer_problem
@@ -21,8 +21,18 @@ GROUPS: Final = {
     "The cut": (cutting.ENGAGED_TIME, cutting.THREAD_PASSES, cutting.ROUGHNESS, cutting.BAR),
     "The life of an edge": (life.TOOL_LIFE, life.CONSTANTS, life.LIFE_FIT, costs.SWAP_POINT),
     "Size, speed and cost": (costs.PART_SIZE, costs.ECONOMICS),
-    "Bench, stock and codes": (
+    "Measuring": (
         bench.PRESET,
+        measuring.GAUGE_STUDY,
+        measuring.GAUGE_DRIFT,
+        measuring.BUDGET,
+    ),
+    "What the letters say": (
+        designations.INSERT,
+        designations.HOLDER,
+        designations.MATERIAL,
+    ),
+    "Bench, stock and codes": (
         bench.BENCH_ORDER,
         bench.REORDER,
         bench.CHECK_CHARACTER,

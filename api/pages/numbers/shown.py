@@ -66,6 +66,24 @@ def lives(text: str) -> list[dict[str, Any]]:
     ]
 
 
+def typed_lines(
+    text: str, what: str, *reads: Callable[[str], float]
+) -> list[tuple[float, ...]]:
+    """Typed lines of as many figures as there are readers.
+
+    Raises:
+        Invalid: A line with more or fewer, or one that is no number; ``what`` says what a
+            line has to hold.
+    """
+    found = []
+    for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
+        parts = line.split()
+        if len(parts) != len(reads):
+            raise Invalid(f"line {place} has to hold {what}")
+        found.append(tuple(_one_of(p, read) for p, read in zip(parts, reads, strict=True)))
+    return found
+
+
 def jobs(text: str) -> list[dict[str, Any]]:
     """Typed jobs, one a line: name, minutes, minutes until due.
 
