@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from api.settings import Settings
+from api.worker import load
 from crib.errors import Refusal
 
 _TO_STDERR: dict[str, Any] = {
@@ -78,4 +79,4 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         log_dictconfig=_TO_STDERR,
         workers_kill_timeout=10,
     )
-    server.serve()
+    server.serve(target_loader=load)
