@@ -116,10 +116,27 @@ def test_right_intervals_are_seldom_called_wrong():
     rng = np.random.default_rng(4)
     wrong = [
         intervals_held(places(*seen_places(rng, 40)))[1].verdict != WITHIN_CHANCE
-        for _ in range(120)
+        for _ in range(80)
     ]
 
     assert np.mean(wrong) <= 0.07
+
+
+@pytest.mark.parametrize("edges", [30, 300])
+def test_edges_nearly_all_cut_short_are_worth_few_that_came_to_their_end(edges):
+    rng = np.random.default_rng(5)
+    wrong, trials = [], []
+    for _ in range(30):
+        place, cut = rng.random(edges), rng.beta(1.2, 3, edges)
+        cut = np.where(rng.random(edges) < 0.1, 1.0, cut)
+        found = intervals_held(
+            places(np.minimum(place, cut), np.where(place < cut, place, 1.0))
+        )
+        wrong += [one.verdict in (TOO_SURE, TOO_CAUTIOUS) for one in found]
+        trials += [one.trials for one in found]
+
+    assert np.mean(wrong) < 0.07
+    assert np.mean(trials) < 0.35 * edges
 
 
 def test_intervals_too_narrow_or_too_wide_are_told_apart():
