@@ -27,6 +27,10 @@ _NODES = 65
 REACH = 2.0
 LEAST_ALIVE = 1e-9
 
+#: Steps of ln(costs) and ln(wear per part) within which edges share a table.
+_ALIKE_COSTS = 0.02
+_ALIKE_RATES = 0.1
+
 
 @dataclass(frozen=True, slots=True)
 class MovingCost:
@@ -35,12 +39,14 @@ class MovingCost:
     Attributes:
         case: Row of the tables for each edge, shape (edges,).
         best_age: Age of least cost of a new edge [wear units], shape (edges,).
-        running: ``integral_0^age (h (cf - cp) - g*) S``, shape (cases, nodes).
+        planned: Cost of a planned swap, likewise.
+        running: ``integral_0^age (h (cf - cp) - g*) S`` in planned swaps, shape (cases, nodes).
         alive: Share alive there, likewise.
     """
 
     case: Ints
     best_age: Floats
+    planned: Floats
     running: Floats
     alive: Floats
 
@@ -62,13 +68,13 @@ class MovingCost:
         here, _ = self._read(rows, age)
         there, _ = self._read(rows, other)
         _, alive = self._read(rows, np.minimum(age, other))
-        return (there - here) / np.maximum(alive, LEAST_ALIVE)
+        return self.planned[rows] * (there - here) / np.maximum(alive, LEAST_ALIVE)
 
     def forward(self, rows: Ints, age: Floats, earlier: Floats) -> Floats:
         """``between`` for edges that come out early: ``earlier`` is not above ``age``."""
         here, _ = self._read(rows, age)
         there, alive = self._read(rows, earlier)
-        return (there - here) / np.maximum(alive, LEAST_ALIVE)
+        return self.planned[rows] * (there - here) / np.maximum(alive, LEAST_ALIVE)
 
     def steps(self, rows: Ints, age: Floats, now: Floats) -> tuple[Floats, Floats]:
         """Cost of swapping ``STEP_SHARE`` of a best age earlier and later than at an age.
@@ -106,7 +112,10 @@ def moving_cost(
     best_age: Floats,
     cost_rate: Floats,
 ) -> MovingCost:
-    """Lay out the tables; edges of one key, costs and wear per part share theirs.
+    """Lay out the tables.
+
+    Edges of one key share theirs where a failure costs as many planned swaps, within 2 per
+    cent, and a part wears as much, within a tenth (that only matters for breakage).
 
     Args:
         model: The life model.
@@ -117,8 +126,15 @@ def moving_cost(
         best_age: Age of least cost, as ``model.swap_age`` gives it.
         cost_rate: Cost per unit of use there.
     """
-    table = np.stack([key.astype(np.float64), planned, failure, rate, best_age], axis=1)
-    _, first, case = np.unique(table, axis=0, return_index=True, return_inverse=True)
+    alike = np.stack(
+        [
+            key.astype(np.float64),
+            np.rint(np.log(failure / planned) / _ALIKE_COSTS),
+            np.rint(np.log(rate) / _ALIKE_RATES),
+        ],
+        axis=1,
+    )
+    _, first, case = np.unique(alike, axis=0, return_index=True, return_inverse=True)
     ages = best_age[first][:, None] * np.linspace(0.0, REACH, _NODES)
     hazard_cost = (failure - planned)[first][:, None]
     failed = model.fail_probability(
@@ -128,4 +144,5 @@ def moving_cost(
     steps = np.diff(ages, axis=1) * (alive[:, 1:] + alive[:, :-1]) / 2
     lived = np.concatenate([np.zeros((len(first), 1)), np.cumsum(steps, axis=1)], axis=1)
     running = hazard_cost * failed - cost_rate[first][:, None] * lived
-    return MovingCost(case.reshape(-1), best_age, running, alive)
+    running /= planned[first][:, None]
+    return MovingCost(case.reshape(-1), best_age, planned, running, alive)
