@@ -3,50 +3,19 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from api.settings import VARIABLES, BadSetting, Settings
+from api.shop_commands import export_folder, import_folder
+from api.terminal import a_file, as_json_option, print_json, say, the_store
 from crib.errors import Refusal
-
-if TYPE_CHECKING:
-    from crib.store.engine import Store
 
 _EPILOG = "Settings are read from the environment:\n\n" + "\n\n".join(
     f"{name}: {told}" for name, told in VARIABLES.items()
 )
-
-_as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-_folder = click.Path(file_okay=False, path_type=Path)
-_file = click.Path(dir_okay=False, path_type=Path)
-
-
-def say(text: str) -> None:
-    """Talk to whoever reads along, on standard error."""
-    click.echo(text, err=True)
-
-
-def print_json(value: object) -> None:
-    """Data as JSON on standard output."""
-    from api.http.json_body import dump_json
-
-    click.echo(dump_json(value).decode())
-
-
-@contextmanager
-def the_store() -> Iterator[Store]:
-    """The database that the settings name, brought up to date, closed at the end."""
-    from crib.store.migrate import open_store
-
-    store = open_store(Settings.from_environment().database_url)
-    try:
-        yield store
-    finally:
-        store.close()
 
 
 class Commands(click.Group):
@@ -73,6 +42,10 @@ class Commands(click.Group):
 )
 def main() -> None:
     """Knows which tool gives out next, and has its sister ready before it does."""
+
+
+main.add_command(import_folder)
+main.add_command(export_folder)
 
 
 @main.command()
@@ -132,73 +105,6 @@ def _shown_host(host: str) -> str:
     return f"[{host}]" if ":" in host else host
 
 
-@main.command(name="import")
-@click.argument("folder", type=_folder)
-@click.option("--dry-run", is_flag=True, help="Check everything, write nothing.")
-@_as_json
-def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
-    """Import a FOLDER of shop files: all rows or none."""
-    from tqdm import tqdm
-
-    from crib.usecases.import_shop import import_shop
-
-    with (
-        the_store() as store,
-        tqdm(unit="B", unit_scale=True, file=sys.stderr, disable=None) as bar,
-    ):
-
-        def progress(done: int, total: int) -> None:
-            bar.total = total
-            bar.update(done - bar.n)
-
-        report = import_shop(store, folder, dry_run=dry_run, progress=progress)
-    if as_json:
-        print_json(
-            {
-                "accepted": report.accepted,
-                "dry_run": report.dry_run,
-                "files": [count._asdict() for count in report.files],
-                "errors": [_error_row(error) for error in report.errors],
-                "unlisted": report.unlisted,
-            }
-        )
-    for error in report.errors:
-        say(str(error))
-    if report.unlisted:
-        say(f"and {report.unlisted} more")
-    if not report.accepted:
-        say("Nothing was imported.")
-        sys.exit(1)
-    if not as_json:
-        for count in report.files:
-            click.echo(
-                f"{count.file}: {count.inserted} new, {count.updated} changed, "
-                f"{count.unchanged} unchanged, {count.removed} removed"
-            )
-    if dry_run:
-        say("Dry run: nothing was written.")
-
-
-def _error_row(error: Any) -> dict[str, Any]:
-    return {name: getattr(error, name) for name in type(error).__slots__}
-
-
-@main.command(name="export")
-@click.argument("folder", type=_folder)
-@_as_json
-def export_folder(folder: Path, as_json: bool) -> None:
-    """Export the shop files into FOLDER."""
-    from crib.usecases.export_shop import export_shop
-
-    with the_store() as store, store.read() as tx:
-        written = export_shop(tx, folder)
-    if as_json:
-        print_json([{"file": name, "rows": rows} for name, rows in written])
-        return
-    for name, rows in written:
-        click.echo(f"{name}: {rows} rows")
-
-
 @main.command()
 @click.argument("codes", nargs=-1, metavar="CODE...")
 @click.option("--stock", default="roll-62x29", show_default=True, help="Name of a label stock.")
@@ -210,7 +116,7 @@ def export_folder(folder: Path, as_json: bool) -> None:
 @click.option(
     "--list-stocks", is_flag=True, help="Print the names of the label stocks instead."
 )
-@_as_json
+@as_json_option
 def label(
     codes: tuple[str, ...],
     stock: str,
@@ -250,7 +156,7 @@ def label(
 @main.command(name="swap-list")
 @click.option("--hours", type=float, default=24.0, show_default=True, help="Horizon [h].")
 @click.option("--machine", help="Only this machine.")
-@_as_json
+@as_json_option
 def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     """Print what to swap within a horizon, the most urgent first."""
     from api.text_lists import swap_lines, swap_rows
@@ -278,7 +184,7 @@ def migrate() -> None:
 
 
 @main.command()
-@click.argument("file", type=_file)
+@click.argument("file", type=a_file)
 def backup(file: Path) -> None:
     """Copy the database into FILE while the service goes on."""
     from crib.store.backup import backup as run
@@ -289,7 +195,7 @@ def backup(file: Path) -> None:
 
 
 @main.command()
-@click.argument("file", type=_file)
+@click.argument("file", type=a_file)
 def restore(file: Path) -> None:
     """Put the backup in FILE in the place of the database; stop the service first."""
     from crib.store.backup import restore as run
@@ -299,7 +205,7 @@ def restore(file: Path) -> None:
 
 
 @main.command()
-@_as_json
+@as_json_option
 def check(as_json: bool) -> None:
     """Prove that the database is whole: exit 0 where it is, 1 where it is not."""
     from crib.store.checking import check as run
@@ -345,7 +251,7 @@ def add_person(badge: str, name: str, role: str) -> None:
 
 
 @person.command(name="list")
-@_as_json
+@as_json_option
 def list_people(as_json: bool) -> None:
     """List the people."""
     from crib.records.catalogue import PEOPLE

@@ -1,0 +1,78 @@
+"""Commands for a folder of shop files: import and export."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from api.terminal import a_folder, as_json_option, print_json, say, the_store
+
+
+@click.command(name="import")
+@click.argument("folder", type=a_folder)
+@click.option("--dry-run", is_flag=True, help="Check everything, write nothing.")
+@as_json_option
+def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
+    """Import a FOLDER of shop files: all rows or none."""
+    from tqdm import tqdm
+
+    from crib.usecases.import_shop import import_shop
+
+    with (
+        the_store() as store,
+        tqdm(unit="B", unit_scale=True, file=sys.stderr, disable=None) as bar,
+    ):
+
+        def progress(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        report = import_shop(store, folder, dry_run=dry_run, progress=progress)
+    if as_json:
+        print_json(
+            {
+                "accepted": report.accepted,
+                "dry_run": report.dry_run,
+                "files": [count._asdict() for count in report.files],
+                "errors": [_error_row(error) for error in report.errors],
+                "unlisted": report.unlisted,
+            }
+        )
+    for error in report.errors:
+        say(str(error))
+    if report.unlisted:
+        say(f"and {report.unlisted} more")
+    if not report.accepted:
+        say("Nothing was imported.")
+        sys.exit(1)
+    if not as_json:
+        for count in report.files:
+            click.echo(
+                f"{count.file}: {count.inserted} new, {count.updated} changed, "
+                f"{count.unchanged} unchanged, {count.removed} removed"
+            )
+    if dry_run:
+        say("Dry run: nothing was written.")
+
+
+def _error_row(error: Any) -> dict[str, Any]:
+    return {name: getattr(error, name) for name in type(error).__slots__}
+
+
+@click.command(name="export")
+@click.argument("folder", type=a_folder)
+@as_json_option
+def export_folder(folder: Path, as_json: bool) -> None:
+    """Export the shop files into FOLDER."""
+    from crib.usecases.export_shop import export_shop
+
+    with the_store() as store, store.read() as tx:
+        written = export_shop(tx, folder)
+    if as_json:
+        print_json([{"file": name, "rows": rows} for name, rows in written])
+        return
+    for name, rows in written:
+        click.echo(f"{name}: {rows} rows")
