@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 from crib.demo import mess
 from crib.demo.bench import bench_step
+from crib.demo.first_offs import StationTruth
 from crib.demo.items import holder_rows
 from crib.demo.journal import ChangeRun, Journal, PlanRun
 from crib.demo.machines import MACHINES
@@ -47,6 +48,7 @@ def new_shop(seed: int, first_day: date, begin: datetime) -> Shop:
         begin,
         random.Random(f"{seed}/days"),
         Truth(seed),
+        StationTruth(seed),
         stock,
         Journal(),
         machines,

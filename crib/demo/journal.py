@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy.exc import IntegrityError
 
+from crib.demo.first_offs import FirstOff, first_off
 from crib.errors import Refusal
 from crib.records.catalogue import HOLDERS, RUNS
 from crib.store.engine import Tx
@@ -67,6 +68,7 @@ _FACTS: dict[type, Callable[[Tx, datetime, Any], Any]] = {
     MountTool: mount_tool,
     RemoveTool: remove_tool,
     CorrectOffset: correct_offset,
+    FirstOff: first_off,
     ReportCounts: report_counts,
     ReportStop: report_stop,
     CheckGauge: check_gauge_on_master,

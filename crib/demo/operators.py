@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from crib.demo.bench import put_away
+from crib.demo.first_offs import SCATTER_UM, FirstOff
 from crib.demo.machines import MACHINES
 from crib.demo.parts import PARTS, wear_limit_mm
 from crib.demo.state import TICK, Machine, Shop, Tool
@@ -135,19 +136,12 @@ def _mount(
     tool.stepped_um = 0.0
     tool.checked_at = at
     if tool.op.kind in ("turn", "bore"):
-        first_off = shop.draw.gauss(0, 11)
-        at += timedelta(seconds=70)
-        _step(shop, machine, number, first_off, "first_off", at, badge)
+        off_um = shop.stations.off_um(station) + shop.draw.gauss(0, SCATTER_UM)
+        shop.journal.say(at + timedelta(seconds=70), FirstOff(station, off_um, badge))
 
 
-def _step(
-    shop: Shop,
-    machine: Machine,
-    number: int,
-    diameter_um: float,
-    kind: str,
-    at: datetime,
-    badge: str,
+def _size_step(
+    shop: Shop, machine: Machine, number: int, diameter_um: float, at: datetime, badge: str
 ) -> float:
     """Key in a step of X that changes the diameter; what it really changes it by [µm]."""
     control = MACHINES[machine.mark]
@@ -157,7 +151,8 @@ def _step(
     )
     if step == 0:
         return 0.0
-    shop.journal.say(at, CorrectOffset(machine.station(number), "X", step, kind, by=badge))
+    command = CorrectOffset(machine.station(number), "X", step, "size", by=badge)
+    shop.journal.say(at, command)
     return step * factor / 10
 
 
@@ -172,7 +167,7 @@ def _check_size(shop: Shop, machine: Machine, number: int, tool: Tool, badge: st
     drift = grown + shop.draw.gauss(0, 1.5) + tool.stepped_um
     if drift > _DRIFT_UM:
         at = shop.at + timedelta(seconds=shop.draw.uniform(60, 400))
-        tool.stepped_um += _step(shop, machine, number, -drift, "size", at, badge)
+        tool.stepped_um += _size_step(shop, machine, number, -drift, at, badge)
 
 
 def _run_on(shop: Shop, machine: Machine, badge: str) -> None:

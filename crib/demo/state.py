@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from crib.demo.boxes import Box, Stock, Take
+from crib.demo.first_offs import StationTruth
 from crib.demo.journal import Journal
 from crib.demo.machines import MACHINES, OPERATORS, TIME_ZONE, Row, closure_rows, span_rows
 from crib.demo.parts import PARTS, Op, holder_type_for, spec_name
@@ -167,6 +168,7 @@ class Shop:
     at: datetime
     draw: random.Random
     truth: Truth
+    stations: StationTruth
     stock: Stock
     journal: Journal
     machines: dict[str, Machine]

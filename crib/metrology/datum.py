@@ -98,7 +98,7 @@ def follow_datum(
     bank = DatumFilter(start, belief.record_deviation**2, grid)
     told = np.full((6, *seen.shape), np.nan)
     verdict = np.full(seen.shape, NONE, dtype=np.int64)
-    there = ~np.isnan(seen).all(axis=0)
+    there = [bool(np.isfinite(column).any()) for column in seen.T]
     held_look = np.zeros(start.size, dtype=np.int64)
     for look in range(seen.shape[1]):
         if look:

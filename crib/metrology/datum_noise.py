@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -64,11 +65,16 @@ class DatumPrior:
             Three arrays of shape (points,): deviations in the unit of the belief, and log
             weights whose exponentials sum to one.
         """
-        walks, walk_weights = _points(self.walk, self.walk_spread, self.points[0])
-        scatters, scatter_weights = _points(self.scatter, self.scatter_spread, self.points[1])
-        walk, scatter = (part.ravel() for part in np.meshgrid(walks, scatters, indexing="ij"))
-        log_weights = np.add.outer(walk_weights, scatter_weights).ravel()
-        return walk, scatter, log_weights - np.logaddexp.reduce(log_weights)
+        return _grid(self)
+
+
+@lru_cache(maxsize=8)
+def _grid(prior: DatumPrior) -> tuple[Floats, Floats, Floats]:
+    walks, walk_weights = _points(prior.walk, prior.walk_spread, prior.points[0])
+    scatters, scatter_weights = _points(prior.scatter, prior.scatter_spread, prior.points[1])
+    walk, scatter = (part.ravel() for part in np.meshgrid(walks, scatters, indexing="ij"))
+    log_weights = np.add.outer(walk_weights, scatter_weights).ravel()
+    return walk, scatter, log_weights - np.logaddexp.reduce(log_weights)
 
 
 def known_noise(walk: float, scatter: float) -> tuple[Floats, Floats, Floats]:

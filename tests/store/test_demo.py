@@ -7,17 +7,23 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from threading import Event
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from crib.clock import instant_from_us
 from crib.demo.history import build
+from crib.demo.machines import TIME_ZONE
 from crib.demo.moving import Mover, keep_moving
 from crib.errors import Refusal
+from crib.floor.timeline import us_of
 from crib.store.checking import check
 from crib.store.engine import Store
+from crib.store.kept_rows import kept_between
 from crib.store.migrate import open_store
 from crib.usecases.forecast import forecast_shop
 from crib.usecases.remove_tool import RemoveTool, remove_tool
+from crib.usecases.score_forecasts import score_forecasts
 from crib.usecases.swap_list import make_swap_list
 
 #: A Wednesday in the middle of a shift.
@@ -73,6 +79,22 @@ def test_the_history_is_whole_and_all_of_it_lies_behind(demo):
     assert latest <= PRESENT.timestamp() * 1e6
     assert latest > (PRESENT - timedelta(minutes=11)).timestamp() * 1e6
     assert demo.progress == [(day, 8) for day in range(1, 9)]
+
+
+def test_first_offs_shrink_once_the_data_of_the_stations_are_learned(demo) -> None:
+    with demo.store.read() as tx:
+        rows = tx.exec_driver_sql(
+            "SELECT m.station_id, abs(c.change_tenths_um) FROM corrections AS c"
+            " JOIN mounts AS m ON m.fact_id = c.mount_id"
+            " WHERE c.correction_kind = 'first_off' ORDER BY c.fact_id"
+        ).fetchall()
+    first = dict(reversed([tuple(row) for row in rows]))
+    later = [step for number, (station, step) in enumerate(rows)
+             if station in [row[0] for row in rows[:number]]]  # fmt: skip
+
+    assert len(first) > 5
+    assert len(later) > 20
+    assert sum(later) / len(later) < 0.6 * sum(first.values()) / len(first)
 
 
 MESS = {
@@ -160,6 +182,21 @@ def test_the_list_of_the_next_day_holds_every_state_of_a_sister(demo):
     assert swaps.queue.rows
     assert sum(row.late for row in swaps.queue.rows) <= len(swaps.queue.rows) / 3
     assert len(plan.forecasts) >= 40
+
+
+def test_the_supervisor_looked_and_the_looks_can_be_judged(demo):
+    local = ZoneInfo(TIME_ZONE)
+    with demo.store.read() as tx:
+        kept = kept_between(tx, 0, us_of(PRESENT))
+        scores = score_forecasts(tx, forecast_shop(tx, PRESENT), "shop").scores
+    looks = {instant_from_us(row.at_us).astimezone(local) for row in kept}
+
+    assert {(at.weekday(), at.hour) for at in looks} == {(0, 14), (3, 14)}
+    assert len(looks) == 2
+    assert len(kept) > 60
+    (score,) = scores
+    assert score.ended > 10
+    assert score.shift.trials > 10
 
 
 def test_quantiles_of_every_forecast_rise(demo):
