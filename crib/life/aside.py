@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from crib.life.observations import CENSORED, WORN, Ints, LifeHistories
 from crib.life.taylor import Floats
+from crib.life.trust import medians
 
 LEAST_LIFE: Final = 1e-3
 MOST_LIVES: Final = 100.0
@@ -86,14 +87,4 @@ def _worn_median(
 ) -> tuple[Floats, Ints]:
     """Median age of worn edges per key (0 without any), and how many they are."""
     rows = (histories.ended == WORN) & usable
-    key, wear = histories.key_index[rows], histories.wear[rows]
-    order = np.lexsort((wear, key))
-    key, wear = key[order], wear[order]
-    count = np.bincount(key, minlength=keys)
-    start = np.cumsum(count) - count
-    some = count > 0
-    median = np.zeros(keys)
-    low = start[some] + (count[some] - 1) // 2
-    high = start[some] + count[some] // 2
-    median[some] = (wear[low] + wear[high]) / 2
-    return median, count
+    return medians(histories.key_index[rows], histories.wear[rows], keys)

@@ -159,7 +159,7 @@ class LifeModel:
         own = np.flatnonzero(asked.signs.looked)
         for start in range(0, len(own), LOOKED_CHUNK):
             part = own[start : start + LOOKED_CHUNK]
-            curves, row = self._curves(asked, part)
+            curves, row = self._curves(asked, part, widened=False)
             edges = self._edges(asked.rows[part], row, np.zeros(len(part)), wpp[part])
             swap = best_by_own_odds(
                 curves,
@@ -213,7 +213,7 @@ class LifeModel:
         result = np.empty(wide.shape)
         for start in range(0, count, LOOKED_CHUNK):
             part = np.arange(start, min(start + LOOKED_CHUNK, count))
-            curves, row = self._curves(asked, part)
+            curves, row = self._curves(asked, part, widened=False)
             edges = self._edges(asked.rows[part], row, ages[part], wpp[part])
             extra = failure[part] - planned[part]
             result[part] = cost_of_waiting(curves, edges, wide[part], extra, rate[part])
@@ -248,8 +248,11 @@ class LifeModel:
         asked = asked_for(len(self.keys), key, NO_SIGNS)
         return self._wear.law(asked.rows, asked.shape)
 
-    def _curves(self, asked: Asked, part: Ints) -> tuple[Curves, Ints]:
-        """Curves that some of the edges asked for follow, and each edge's row among them."""
+    def _curves(self, asked: Asked, part: Ints, *, widened: bool = True) -> tuple[Curves, Ints]:
+        """Curves that some of the edges asked for follow, and each edge's row among them.
+
+        Costs go by the law as it is: widened, an edge that nobody trusts would be kept longer.
+        """
         rows, signs, keys = asked.rows[part], asked.signs.take(part), len(self.keys)
         cells = self._wear.scales.cells
         cell = cells.find(rows, signs.lot)
@@ -312,7 +315,7 @@ class LifeModel:
     def _swap(self, rows: Ints, planned: Floats, failure: Floats, wpp: Floats) -> GridSwap:
         """Best age of new edges of keys."""
         asked = new_edges(rows)
-        curves, row = self._curves(asked, np.arange(len(rows)))
+        curves, row = self._curves(asked, np.arange(len(rows)), widened=False)
         edges = self._edges(rows, row, np.zeros(len(rows)), wpp)
         latest = np.full(len(rows), np.inf)
         counts = self._wear.counts[rows]

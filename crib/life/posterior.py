@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, sums_of
-from crib.life.law import SHAPES, Law, trust
+from crib.life.law import SHAPES, Law
 from crib.life.looks import Looks, learn_looks
 from crib.life.lots import (
     Cells,
@@ -26,12 +26,14 @@ from crib.life.lots import (
 from crib.life.observations import BROKEN, WORN, Ints, LifeHistories, per_key
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.taylor import Floats
+from crib.life.trust import trust
 
 Bools = NDArray[np.bool_]
 
 # Wear-out of cutting edges usually has a shape of 2 to 5: common practice, no source.
 _SHAPE_CENTRE, _SHAPE_SD = 3.0, 0.45
 _SHAPE_BETWEEN_KEYS = 0.15
+_STEEP, _STEEP_SD = 4.0, 0.2
 _SHAPE_CLASS_WORTH = 20.0
 _PASSES: Final = 2
 
@@ -110,6 +112,7 @@ class Scales:
         powers: Tempered ``b``.
         evidence: ln marginal likelihood.
         scale: Posterior mean of ln scale over the promise.
+        spread: Its variance, boxes apart.
         a: Closed form ``S(x) = (b / (b + x^k))^a`` of an edge out of a new box.
         log_b: Likewise.
     """
@@ -124,6 +127,7 @@ class Scales:
     powers: Floats
     evidence: Floats
     scale: Floats
+    spread: Floats
     a: Floats
     log_b: Floats
 
@@ -154,22 +158,28 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     group = np.unique(
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
-    cells, looks = cells_of(lives), learn_looks(lives, size)
+    cells = cells_of(lives)
     law = _first_law(keys, lives)
+    looks = learn_looks(lives, law)
     for _ in range(_PASSES):
         sums = sums_of(cells.of_life, len(cells), lives, trust(lives, law), law, looks)
         scales = _fit_scales(keys, cells, sums, counts.sum(axis=1) > 0)
         weights = _shape_weights(scales.evidence, group, counts[:, WORN].astype(np.float64))
-        law = Law(keys.prior_mean, scales.scale, weights)
+        law = Law(
+            keys.prior_mean, scales.scale, weights, np.sum(weights * scales.spread, axis=1)
+        )
+        looks = learn_looks(lives, law)
     return Posterior(counts, oldest, keys.prior_mean, looks, weights, scales)
 
 
 def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     """A rough law from the flattest shape, to which one wrong record matters least."""
     size, flat = len(keys), float(SHAPES[0])
-    weights = np.tile(_normalised(_shape_prior()[None, :]), (size, 1))
+    # Steep, or a record of two lives would not stand out.
+    steep = -0.5 * (np.log(SHAPES / _STEEP) / _STEEP_SD) ** 2
+    weights = np.tile(_normalised(steep[None, :]), (size, 1))
     if not size:
-        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights)
+        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights, np.zeros(0))
     age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
     log_x = np.log(np.maximum(age, 1e-12)) - keys.prior_mean[lives.key_index]
     worn = per_key(lives.key_index, (lives.ended == WORN).astype(np.float64), size)
@@ -179,11 +189,12 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     with np.errstate(divide="ignore"):
         log_powers = np.log(powers)
     hierarchy.learn(Lives(worn, log_powers, seen), flat, rounds=4)
-    mean, variance = hierarchy.mean.copy(), hierarchy.variance
+    mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
     after = posterior_moments(mean[seen], variance[seen], worn[seen], log_powers[seen], flat)
-    mean[seen] = after.mean
+    mean[seen], variance[seen] = after.mean, after.variance
     log_median = mean + np.log(np.log(2)) / flat
-    return Law(keys.prior_mean, log_median[:, None] - np.log(np.log(2)) / SHAPES, weights)
+    scale = log_median[:, None] - np.log(np.log(2)) / SHAPES
+    return Law(keys.prior_mean, scale, weights, variance)
 
 
 def _shape_prior() -> Floats:
@@ -196,8 +207,8 @@ def _fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales
     size, many = len(keys), len(SHAPES)
     # From a middling shape upwards and downwards, each starts from its neighbour's priors.
     middle = int(np.argmax(_shape_prior()))
-    tables = [np.zeros((size, many)) for _ in range(8)]
-    mean, variance, worn, powers, evidence, scale, a, log_b = tables
+    tables = [np.zeros((size, many)) for _ in range(9)]
+    mean, variance, worn, powers, evidence, scale, left, a, log_b = tables
     if not size:
         return Scales(cells, sums, 0.0, np.zeros(0), *tables)
     between = lot_variance(sums, cells, size, middle, float(SHAPES[middle]))
@@ -223,7 +234,7 @@ def _fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales
         )
         centre[seen], spread[seen] = after.mean, after.variance
         evidence[seen, s] = after.log_evidence + own.constant[seen]
-        scale[:, s] = centre
+        scale[:, s], left[:, s] = centre, spread
         a[:, s], log_b[:, s] = rate_from_moments(
             centre + keys.prior_mean, spread + between, shape
         )

@@ -68,24 +68,30 @@ def test_a_look_that_nothing_bears_out_widens_the_answer():
 
 
 def test_looks_at_planned_removals_tell_what_their_ages_do_not():
-    # All taken out at one age, alive; the lands say that they were a third worn.
-    ages = np.full(15, 0.3)
-    blind = model_of(alike(ages, [CENSORED] * 15))
-    seen = model_of(
-        alike(ages, [CENSORED] * 15, seen_share=[0.15] * 15, seen_kind=[LAND_SEEN] * 15)
-    )
-    nearly = model_of(
-        alike(ages, [CENSORED] * 15, seen_share=[0.8] * 15, seen_kind=[LAND_SEEN] * 15)
-    )
+    # Another key's edges, worn out, showed half the land at half their life. Of this key all
+    # were taken out at one age, alive.
+    worn, rng = drawn(25, seed=9), np.random.default_rng(9)
+    half = worn * rng.uniform(0.3, 0.9, 25)
+    error = np.exp(0.05 * rng.standard_normal(25))
 
-    lives = [float(m.basis(0).life_p50[0]) for m in (nearly, blind, seen)]
+    def basis(share):
+        lives = life_histories(
+            [0] * 15 + [1] * 25,
+            [*np.full(15, 0.3), *worn],
+            [30] * 40,
+            [CENSORED] * 15 + [WORN] * 25,
+            seen_share=[share] * 15 + list(half / worn * error),
+            seen_at=[0.3] * 15 + list(half),
+            seen_kind=[LAND_SEEN] * 40,
+        )
+        return fit_life_model(key_table([0, 1], [0, 1], [0, 0]), lives).basis(0)
 
+    nearly, blind, hardly = basis(0.8), basis(np.nan), basis(0.15)
+
+    lives = [float(one.life_p50[0]) for one in (nearly, blind, hardly)]
     assert lives == sorted(lives)
-    assert lives[0] == pytest.approx(0.3 / 0.8, rel=0.2)
-    widths = [
-        float(np.log(m.basis(0).life_p90 / m.basis(0).life_p10)[0]) for m in (nearly, blind)
-    ]
-    assert widths[0] < widths[1]
+    assert lives[0] == pytest.approx(0.3 / 0.8, rel=0.25)
+    assert nearly.life_p90[0] / nearly.life_p10[0] < blind.life_p90[0] / blind.life_p10[0]
 
 
 def test_a_failure_found_in_the_morning_is_dated_to_the_night():
