@@ -26,20 +26,7 @@ from crib.store.resolve import (
 from crib.store.stockrows import spec_id_by_name
 from crib.usecases import queries
 from crib.usecases.named import named_assembly
-from crib.usecases.query_shapes import (
-    AssemblyListed,
-    CorrectionListed,
-    CountBatchListed,
-    GaugeCheckListed,
-    MountListed,
-    Page,
-    PresetListed,
-    RefusedCountListed,
-    RemovalListed,
-    StockMoveListed,
-    StopListed,
-    TeardownListed,
-)
+from crib.usecases.query_shapes import RefusedCountListed
 
 blueprint = Blueprint("facts", __name__, description="Facts as they were recorded.")
 
@@ -53,73 +40,70 @@ _FILTERS: dict[str, tuple[str, Callable[[Tx, str], Any]]] = {
     "gauge": ("gauge_id", lambda tx, text: resolve_gauge(tx, text).id),
     "tool_spec": ("tool_spec_id", spec_id_by_name),
     "cutter_status": ("cutter_status", lambda tx, text: text.upper()),
-    "open": ("open_only", lambda tx, value: value),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class FactList:
-    """One kind of fact: its address, its rows, how it is filtered."""
+    """One kind of fact and its address."""
 
     name: str
-    row: type
-    find: Callable[..., Page[Any]]
-    filters: tuple[str, ...]
+    kind: queries.FactKind[Any]
 
     @property
     def noun(self) -> str:
         """What functions call one of them."""
         return self.name.replace("-", "_")
 
+    @property
+    def filters(self) -> dict[str, tuple[str, Callable[[Tx, str], Any]]]:
+        """Query member -> the filter it fills and how its text is found."""
+        known = self.kind.filters
+        return {name: found for name, found in _FILTERS.items() if found[0] in known}
 
-_STAY = ("assembly", "station", "machine")
 
 LISTS = (
-    FactList(
-        "assemblies",
-        AssemblyListed,
-        queries.list_assemblies,
-        ("tool_spec", "holder", "machine", "lot", "cutter_status", "open"),
-    ),
-    FactList("presets", PresetListed, queries.list_presets, ("assembly", "gauge")),
-    FactList("mounts", MountListed, queries.list_mounts, (*_STAY, "open")),
-    FactList("removals", RemovalListed, queries.list_removals, _STAY),
-    FactList("corrections", CorrectionListed, queries.list_corrections, _STAY),
-    FactList("teardowns", TeardownListed, queries.list_teardowns, ("assembly",)),
-    FactList("stock-moves", StockMoveListed, queries.list_stock_moves, ("lot",)),
-    FactList("gauge-checks", GaugeCheckListed, queries.list_gauge_checks, ("gauge",)),
-    FactList("stops", StopListed, queries.list_stops, ("machine",)),
-    FactList("counts", CountBatchListed, queries.list_count_batches, ("machine",)),
-    FactList("refused-counts", RefusedCountListed, queries.list_refused_counts, ("machine",)),
+    FactList("assemblies", queries.ASSEMBLIES),
+    FactList("presets", queries.PRESETS),
+    FactList("mounts", queries.MOUNTS),
+    FactList("removals", queries.REMOVALS),
+    FactList("corrections", queries.CORRECTIONS),
+    FactList("teardowns", queries.TEARDOWNS),
+    FactList("stock-moves", queries.STOCK_MOVES),
+    FactList("gauge-checks", queries.GAUGE_CHECKS),
+    FactList("stops", queries.STOPS),
+    FactList("counts", queries.COUNT_BATCHES),
+    FactList("refused-counts", queries.REFUSED_COUNTS),
 )
 
 
 def _query(one: FactList) -> type[Shape]:
     members: dict[str, Any] = {
-        name: YesNo(query=True, explains="Only what is not over.")
-        if name == "open"
-        else Text(explains=f"Only this {name.replace('_', ' ')}.")
-        for name in one.filters
+        name: Text(explains=f"Only this {name.replace('_', ' ')}.") for name in one.filters
     }
+    if one.kind.can_be_open:
+        members["open"] = YesNo(query=True, explains="Only what is not over.")
     members["after"] = Whole(
         query=True, load_default=0, most=2**53, explains="``next`` of the page before."
     )
-    return type(f"{one.row.__name__}Query", (FactQuery,), members)
+    return type(f"{one.kind.row.__name__}Query", (FactQuery,), members)
 
 
 def _register(one: FactList) -> None:
-    number = "id" if one.row is RefusedCountListed else "fact"
-    shape = shape_from(one.row, one.row.__name__, rename={"id": number})
+    number = "id" if one.kind.row is RefusedCountListed else "fact"
+    shape = shape_from(one.kind.row, one.kind.row.__name__, rename={"id": number})
 
     def list_view(call: Call) -> Reply:
         wanted = {
             filtered: find(call.tx, call.query[name])
-            for name, (filtered, find) in _FILTERS.items()
-            if name in one.filters and name in call.query
+            for name, (filtered, find) in one.filters.items()
+            if name in call.query
         }
-        found = one.find(
+        found = queries.list_facts(
             call.tx,
-            **wanted,
+            one.kind,
+            wanted,
+            open_only=call.query.get("open", False),
             as_of=call.query.get("as_of"),
             after_id=call.query["after"],
             limit=call.query["limit"],
@@ -131,7 +115,10 @@ def _register(one: FactList) -> None:
 
     def read_view(call: Call, fact: int) -> Any:
         known = fact < 2**53  # beyond that the database could not even be asked
-        rows = one.find(call.tx, after_id=fact - 1, limit=1).rows if known else ()
+        page = (
+            queries.list_facts(call.tx, one.kind, after_id=fact - 1, limit=1) if known else None
+        )
+        rows = page.rows if page else ()
         if not rows or rows[0].id != fact:
             raise NotKnown(
                 f"Nothing of the {one.name.replace('-', ' ')} has the number {fact}.",

@@ -1,9 +1,11 @@
-"""Read-only lists of facts: flat rows, a page at a time."""
+"""Read-only lists of facts: one table of kinds, flat rows, a page at a time."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Generic
 
 from crib.errors import Invalid
 from crib.store.engine import Tx
@@ -27,204 +29,99 @@ from crib.usecases.query_shapes import (
 #: Longest page.
 MOST_ROWS = 1_000
 
+_STAY = ("assembly_id", "station_id", "machine_id")
 
-def list_assemblies(
+
+@dataclass(frozen=True, slots=True)
+class FactKind(Generic[Row]):
+    """One kind of fact as a list.
+
+    Attributes:
+        name: What the store calls it.
+        row: Shape of a row.
+        filters: By what it can be narrowed, each a value that its rows must have.
+        can_be_open: Whether some of it may not be over yet.
+    """
+
+    name: str
+    row: type[Row]
+    filters: tuple[str, ...]
+    can_be_open: bool = False
+
+
+#: Tools that were built, with what each is now.
+ASSEMBLIES = FactKind(
+    "assemblies",
+    AssemblyListed,
+    ("tool_spec_id", "holder_id", "machine_id", "lot_id", "cutter_status"),
+    can_be_open=True,
+)
+#: Presets, accepted or not.
+PRESETS = FactKind("presets", PresetListed, ("assembly_id", "gauge_id"))
+#: Stays in stations.
+MOUNTS = FactKind("mounts", MountListed, _STAY, can_be_open=True)
+REMOVALS = FactKind("removals", RemovalListed, _STAY)
+#: Offset steps.
+CORRECTIONS = FactKind("corrections", CorrectionListed, _STAY)
+#: Tools that were taken apart.
+TEARDOWNS = FactKind("teardowns", TeardownListed, ("assembly_id",))
+#: The ledger: every move, builds and moves taken back among them.
+STOCK_MOVES = FactKind("stock_moves", StockMoveListed, ("lot_id",))
+#: Checks of gauges on their masters.
+GAUGE_CHECKS = FactKind("gauge_checks", GaugeCheckListed, ("gauge_id",))
+STOPS = FactKind("stops", StopListed, ("machine_id",))
+#: Batches of counter readings.
+COUNT_BATCHES = FactKind("count_batches", CountBatchListed, ("machine_id",))
+#: Counter readings that are kept aside.
+REFUSED_COUNTS = FactKind("refused_counts", RefusedCountListed, ("machine_id",))
+
+
+def list_facts(
     tx: Tx,
-    *,
-    tool_spec_id: int | None = None,
-    holder_id: int | None = None,
-    machine_id: int | None = None,
-    lot_id: int | None = None,
-    cutter_status: str | None = None,
-    open_only: bool = False,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[AssemblyListed]:
-    """Tools that were built, with what each is now; ``open_only`` leaves out those over."""
-    filters = {
-        "tool_spec_id": tool_spec_id,
-        "holder_id": holder_id,
-        "machine_id": machine_id,
-        "lot_id": lot_id,
-        "cutter_status": cutter_status,
-    }
-    return _page(
-        tx, "assemblies", AssemblyListed, filters, as_of, after_id, limit, open_only=open_only
-    )
-
-
-def list_presets(
-    tx: Tx,
-    *,
-    assembly_id: int | None = None,
-    gauge_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[PresetListed]:
-    """Presets, accepted or not."""
-    filters = {"assembly_id": assembly_id, "gauge_id": gauge_id}
-    return _page(tx, "presets", PresetListed, filters, as_of, after_id, limit)
-
-
-def list_mounts(
-    tx: Tx,
-    *,
-    assembly_id: int | None = None,
-    station_id: int | None = None,
-    machine_id: int | None = None,
-    open_only: bool = False,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[MountListed]:
-    """Stays in stations; ``open_only`` leaves out those that are over."""
-    filters = _stay_filters(assembly_id, station_id, machine_id)
-    return _page(
-        tx, "mounts", MountListed, filters, as_of, after_id, limit, open_only=open_only
-    )
-
-
-def list_removals(
-    tx: Tx,
-    *,
-    assembly_id: int | None = None,
-    station_id: int | None = None,
-    machine_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[RemovalListed]:
-    """Removals."""
-    filters = _stay_filters(assembly_id, station_id, machine_id)
-    return _page(tx, "removals", RemovalListed, filters, as_of, after_id, limit)
-
-
-def list_corrections(
-    tx: Tx,
-    *,
-    assembly_id: int | None = None,
-    station_id: int | None = None,
-    machine_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[CorrectionListed]:
-    """Offset steps."""
-    filters = _stay_filters(assembly_id, station_id, machine_id)
-    return _page(tx, "corrections", CorrectionListed, filters, as_of, after_id, limit)
-
-
-def list_teardowns(
-    tx: Tx,
-    *,
-    assembly_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[TeardownListed]:
-    """Tools that were taken apart."""
-    filters = {"assembly_id": assembly_id}
-    return _page(tx, "teardowns", TeardownListed, filters, as_of, after_id, limit)
-
-
-def list_stock_moves(
-    tx: Tx,
-    *,
-    lot_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[StockMoveListed]:
-    """The ledger: every move, builds and moves taken back among them."""
-    filters = {"lot_id": lot_id}
-    return _page(tx, "stock_moves", StockMoveListed, filters, as_of, after_id, limit)
-
-
-def list_gauge_checks(
-    tx: Tx,
-    *,
-    gauge_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[GaugeCheckListed]:
-    """Checks of gauges on their masters."""
-    filters = {"gauge_id": gauge_id}
-    return _page(tx, "gauge_checks", GaugeCheckListed, filters, as_of, after_id, limit)
-
-
-def list_stops(
-    tx: Tx,
-    *,
-    machine_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[StopListed]:
-    """Stops of machines."""
-    filters = {"machine_id": machine_id}
-    return _page(tx, "stops", StopListed, filters, as_of, after_id, limit)
-
-
-def list_count_batches(
-    tx: Tx,
-    *,
-    machine_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[CountBatchListed]:
-    """Batches of counter readings."""
-    filters = {"machine_id": machine_id}
-    return _page(tx, "count_batches", CountBatchListed, filters, as_of, after_id, limit)
-
-
-def list_refused_counts(
-    tx: Tx,
-    *,
-    machine_id: int | None = None,
-    as_of: datetime | None = None,
-    after_id: int = 0,
-    limit: int = 100,
-) -> Page[RefusedCountListed]:
-    """Counter readings that are kept aside."""
-    filters = {"machine_id": machine_id}
-    return _page(tx, "refused_counts", RefusedCountListed, filters, as_of, after_id, limit)
-
-
-def _stay_filters(
-    assembly_id: int | None, station_id: int | None, machine_id: int | None
-) -> dict[str, object]:
-    return {"assembly_id": assembly_id, "station_id": station_id, "machine_id": machine_id}
-
-
-def _page(
-    tx: Tx,
-    kind: str,
-    row_type: type[Row],
-    filters: Mapping[str, object],
-    as_of: datetime | None,
-    after_id: int,
-    limit: int,
+    kind: FactKind[Row],
+    filters: Mapping[str, object] | None = None,
     *,
     open_only: bool = False,
+    as_of: datetime | None = None,
+    after_id: int = 0,
+    limit: int = 100,
 ) -> Page[Row]:
+    """One page of facts of a kind, by ascending id.
+
+    Args:
+        tx: An open transaction.
+        kind: Which facts.
+        filters: Filter -> value; None asks for all.
+        open_only: Only what is not over.
+        as_of: Only facts dated up to then.
+        after_id: Only ids above (the last one of the page before).
+        limit: How many at most, 1 to ``MOST_ROWS``.
+
+    Raises:
+        Invalid: A page of no such length, or a filter that the kind does not know.
+    """
     if not 1 <= limit <= MOST_ROWS:
         raise Invalid(
             f"A page of {limit} rows cannot be: ask for 1 to {MOST_ROWS}.",
             errors=[{"field": "limit", "detail": f"from 1 to {MOST_ROWS}"}],
         )
-    given = {name: value for name, value in filters.items() if value is not None}
+    given = {name: value for name, value in (filters or {}).items() if value is not None}
+    unknown = sorted(set(given) - set(kind.filters)) + (
+        ["open_only"] if open_only and not kind.can_be_open else []
+    )
+    if unknown:
+        raise Invalid(
+            f"The {kind.name.replace('_', ' ')} are not listed by {', '.join(unknown)}.",
+            errors=[{"field": name, "detail": "is no filter here"} for name in unknown],
+        )
     found = fact_rows(
         tx,
-        kind,
+        kind.name,
         given,
         open_only=open_only,
         as_of=as_of,
         after_id=after_id,
         limit=limit + 1,
     )
-    rows = tuple(row_type(*row) for row in found[:limit])
+    rows = tuple(kind.row(*row) for row in found[:limit])
     return Page(rows, int(found[limit - 1][0]) if len(found) > limit else None)

@@ -11,17 +11,18 @@ from crib.errors import BadCode, Invalid, NotKnown
 from crib.usecases.correct_offset import CorrectOffset, correct_offset
 from crib.usecases.move_stock import MoveStock, move_stock
 from crib.usecases.queries import (
-    list_assemblies,
-    list_corrections,
-    list_count_batches,
-    list_gauge_checks,
-    list_mounts,
-    list_presets,
-    list_refused_counts,
-    list_removals,
-    list_stock_moves,
-    list_stops,
-    list_teardowns,
+    ASSEMBLIES,
+    CORRECTIONS,
+    COUNT_BATCHES,
+    GAUGE_CHECKS,
+    MOUNTS,
+    PRESETS,
+    REFUSED_COUNTS,
+    REMOVALS,
+    STOCK_MOVES,
+    STOPS,
+    TEARDOWNS,
+    list_facts,
 )
 from crib.usecases.report_stop import ReportStop, report_stop
 from crib.usecases.scan_code import scan_code
@@ -175,23 +176,23 @@ def test_every_list_shows_its_facts(acts: Any) -> None:
     report_stop(acts.tx, acts.present, ReportStop("M2", "no bar"))
     tx = acts.tx
 
-    assert list_assemblies(tx).rows[0].cutter_status == "EXPIRED"
-    assert list_presets(tx).rows[0].lf_tenths_um == 800_010
-    stay = list_mounts(tx).rows[0]
+    assert list_facts(tx, ASSEMBLIES).rows[0].cutter_status == "EXPIRED"
+    assert list_facts(tx, PRESETS).rows[0].lf_tenths_um == 800_010
+    stay = list_facts(tx, MOUNTS).rows[0]
     assert (stay.station, stay.removed_at, stay.reason) == (
         "M1/T01",
         acts.at(60),
         "inspection",
     )
-    assert list_removals(tx).rows[0].assembly == code
-    correction = list_corrections(tx).rows[0]
+    assert list_facts(tx, REMOVALS).rows[0].assembly == code
+    correction = list_facts(tx, CORRECTIONS).rows[0]
     assert (correction.by, correction.note, correction.kind) == ("B2", "late shift", "size")
-    assert list_teardowns(tx).rows[0].reason == "no longer needed"
-    assert [row.change for row in list_stock_moves(tx).rows] == [-1, 5]
-    assert list_gauge_checks(tx).rows == ()
-    assert list_stops(tx).rows[0].machine == "M2"
-    assert [row.accepted for row in list_count_batches(tx).rows] == [1, 0]
-    refused = list_refused_counts(tx).rows[0]
+    assert list_facts(tx, TEARDOWNS).rows[0].reason == "no longer needed"
+    assert [row.change for row in list_facts(tx, STOCK_MOVES).rows] == [-1, 5]
+    assert list_facts(tx, GAUGE_CHECKS).rows == ()
+    assert list_facts(tx, STOPS).rows[0].machine == "M2"
+    assert [row.accepted for row in list_facts(tx, COUNT_BATCHES).rows] == [1, 0]
+    refused = list_facts(tx, REFUSED_COUNTS).rows[0]
     assert (refused.reading["count"], refused.reason) == (900, "too_fast")
 
 
@@ -199,22 +200,24 @@ def test_lists_are_paged_and_filtered(acts: Any) -> None:
     codes = [acts.ready(0, "TH-1"), acts.ready(0, "TH-2"), acts.ready(0, "DH-1")]
     acts.mount(codes[0])
 
-    first = list_assemblies(acts.tx, limit=2)
-    second = list_assemblies(acts.tx, limit=2, after_id=first.next_after or 0)
+    first = list_facts(acts.tx, ASSEMBLIES, limit=2)
+    second = list_facts(acts.tx, ASSEMBLIES, limit=2, after_id=first.next_after or 0)
 
     assert [row.code for row in first.rows + second.rows] == codes
     assert second.next_after is None
-    mounted = list_assemblies(acts.tx, cutter_status="ALLOCATED")
+    mounted = list_facts(acts.tx, ASSEMBLIES, {"cutter_status": "ALLOCATED"})
     assert [row.station for row in mounted.rows] == ["M1/T01"]
     machine = acts.shop.ids["machines"]["M1"]
-    assert len(list_assemblies(acts.tx, machine_id=machine).rows) == 1
-    assert len(list_mounts(acts.tx, machine_id=machine, open_only=True).rows) == 1
-    assert list_mounts(acts.tx, as_of=acts.at(1)).rows == ()
+    assert len(list_facts(acts.tx, ASSEMBLIES, {"machine_id": machine}).rows) == 1
+    assert len(list_facts(acts.tx, MOUNTS, {"machine_id": machine}, open_only=True).rows) == 1
+    assert list_facts(acts.tx, MOUNTS, as_of=acts.at(1)).rows == ()
     acts.remove(60)
-    assert list_mounts(acts.tx, open_only=True).rows == ()
-    assert len(list_assemblies(acts.tx, open_only=True).rows) == 2
+    assert list_facts(acts.tx, MOUNTS, open_only=True).rows == ()
+    assert len(list_facts(acts.tx, ASSEMBLIES, open_only=True).rows) == 2
     with pytest.raises(Invalid, match="page of 0"):
-        list_mounts(acts.tx, limit=0)
+        list_facts(acts.tx, MOUNTS, limit=0)
+    with pytest.raises(Invalid, match="stops are not listed by lot_id, open_only"):
+        list_facts(acts.tx, STOPS, {"lot_id": 1}, open_only=True)
 
 
 def test_a_tool_is_shown_with_its_history(acts: Any) -> None:
