@@ -45,6 +45,7 @@ _HALVED: Final = 0.5
 #: speed, feed and depth explain (common practice, no source).
 _PART_SD: Final = 0.15
 _CLASS_SD: Final = 0.3
+_MOST_EFFECTS: Final = 60
 
 #: How far the level of the constants in force may be off: it is not what is asked here.
 _LEVEL_SD: Final = 1.0
@@ -192,10 +193,12 @@ def _corrections(lives: OwnLives, centre: Floats, sd: Floats) -> tuple[Floats, F
     """Corrections of the three powers and their covariance, shapes (3,) and (3, 3)."""
     effects, effect_sd = [], []
     for labels, each in ((lives.operation_class, _CLASS_SD), (lives.part, _PART_SD)):
-        number = np.unique(labels, return_inverse=True)[1]
-        if number.max() > 0:
-            effects.append(np.eye(number.max() + 1)[number])
-            effect_sd += [each] * (int(number.max()) + 1)
+        kinds, lives_of = np.unique(labels, return_counts=True)
+        if len(kinds) > 1:
+            # the rare ones say little and cost much: each is left to the scatter of edges
+            kinds = kinds[np.argsort(-lives_of, kind="stable")[:_MOST_EFFECTS]]
+            effects.append((labels[:, None] == kinds).astype(np.float64))
+            effect_sd += [each] * len(kinds)
     count = len(lives.wear)
     design = np.hstack([np.ones((count, 1)), -(lives.ln_cut - centre), *effects])
     spread = np.array([_LEVEL_SD, *sd, *effect_sd])

@@ -133,3 +133,13 @@ def test_a_starter_curve_gives_way_sooner_than_a_shops_own():
     starter = estimate_from_own_lives(lives, IN_FORCE, exponent_spread=0.4)
 
     assert abs(starter.constants.n - TRUTH.n) < abs(own.constants.n - TRUTH.n)
+
+
+def test_a_shop_of_many_small_jobs_is_estimated_as_well():
+    rng = np.random.default_rng(9)
+    jobs = [(v, 0.1, 1.0) for v in rng.uniform(80, 160, 1_500)]
+
+    found = estimate_from_own_lives(edges(jobs, each=2), IN_FORCE)
+
+    assert found.used
+    assert found.constants.n == pytest.approx(TRUTH.n, rel=0.1)
