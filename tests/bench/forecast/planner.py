@@ -19,7 +19,7 @@ from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.swap_plan import plan_swaps
 from tests.bench.forecast.floor import DAY_S, MACHINES, Floor, Plan, Plant
-from tests.bench.forecast.predictor import Ablation, Shown, fit, table_of
+from tests.bench.forecast.predictor import Ablation, Shown, fit, swap_ages, table_of
 from tests.bench.forecast.records import SIZE_SEEN
 from tests.bench.forecast.truth import Floats
 
@@ -51,6 +51,7 @@ class Planner:
     _widened: Floats = field(init=False)
     _basis: Floats = field(init=False)
     _plan: Plan = field(init=False)
+    _new_ages: Floats = field(init=False)
     _kept: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
@@ -77,7 +78,7 @@ class Planner:
         self.nights[day] = [night for night in swaps.nights if night.ordinal == 0]
         self._plan = (
             np.array([plan.first.seconds for plan in swaps.stations]),
-            np.array([plan.swap_age for plan in swaps.stations]),
+            self._new_ages,
         )
         return self._plan
 
@@ -93,6 +94,8 @@ class Planner:
     def _fit(self, floor: Floor) -> None:
         self._widened = self._shown.widening()
         self._model = fit(self._table, floor.records(), self.told, self._widened)
+        # A station plan's own age may stand on looks at the edge in it: not for the next one.
+        self._new_ages = swap_ages(self._model, self.plant.keys)
         basis = self._model.basis(np.arange(len(self.plant.keys)))
         self._basis = np.stack([basis.life_p10, basis.life_p50, basis.life_p90, self._widened])
 
