@@ -161,12 +161,14 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     if learned.separate:
         time = time.paced(learned.attended / share, learned.unattended / share)
     view.silent_since[machine_id] = None
-    lag_s = 0.0
+    lag_s = 0.0  # cutting time since the last reading
     if output.at_us.size:
         last = instant_from_us(int(output.at_us[-1]))
         quiet_s = calendar.running_seconds(last, view.now) if last < view.now else 0.0
         if quiet_s <= _SILENCE_S:
-            lag_s = quiet_s  # parts made since the last reading are still to be told
+            # parts made since the last reading are still to be told
+            manned_s = calendar.attended_seconds(last, view.now) if quiet_s else 0.0
+            lag_s = manned_s * learned.attended + (quiet_s - manned_s) * learned.unattended
         else:
             view.silent_since[machine_id] = last
     ahead: list[RunAhead] = []
@@ -174,7 +176,7 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     for index, run in enumerate(runs):
         if run.state == "running" and (run.start_at or 0) <= now_us:
             rate = run.cycle_s / share
-            view.untold[machine_id] = lag_s / rate
+            view.untold[machine_id] = lag_s / run.cycle_s
             left = run.quantity - output.parts_of_run(index) - view.untold[machine_id]
             ahead.append(RunAhead(run.part, left if left > 0 else float("inf"), rate))
             parts.append(run.part_id)

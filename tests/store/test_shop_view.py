@@ -94,5 +94,7 @@ def test_a_machine_that_stands_half_of_its_nights_plans_longer_nights(
         time.seconds_at(int(one.timestamp() * 1e6))
         for one in (evening, evening + timedelta(hours=8))
     )
+    later = view(store, at + timedelta(minutes=24))  # on Friday morning
+    assert later.untold[m1] == pytest.approx(24 * 60 * share.attended / cycle_s)
     # 8 hours at night cut as many parts as this share of them, at the cycle on record
     assert (ends - begins) * share.both / (8 * HOUR) == pytest.approx(share.unattended)
