@@ -26,7 +26,7 @@ from crib.life.lots import (
 from crib.life.observations import BROKEN, WORN, Ints, LifeHistories, per_key
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.taylor import Floats
-from crib.life.trust import trust
+from crib.life.trust import log_habit, trust
 
 Bools = NDArray[np.bool_]
 
@@ -158,11 +158,11 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     group = np.unique(
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
-    cells = cells_of(lives)
+    cells, habit = cells_of(lives), log_habit(lives, size)
     law = _first_law(keys, lives)
     looks = learn_looks(lives, law)
     for _ in range(_PASSES):
-        sums = sums_of(cells.of_life, len(cells), lives, trust(lives, law), law, looks)
+        sums = sums_of(cells.of_life, len(cells), lives, trust(lives, law, habit), law, looks)
         scales = _fit_scales(keys, cells, sums, counts.sum(axis=1) > 0)
         weights = _shape_weights(scales.evidence, group, counts[:, WORN].astype(np.float64))
         law = Law(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from crib.life.law import SHAPES, Law
 from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
@@ -25,26 +25,39 @@ _USUAL_SHARE, _ANYWHERE = 0.8, 2.5
 _LEAST_SPREAD: Final = 0.08
 _ENOUGH: Final = 5
 _NEARLY_EXACT: Final = 1e-3
+#: ln age over the scale from which a record may be of two lives.
+_OLD: Final = 0.1
 
 
-def trust(lives: LifeHistories, law: Law) -> Floats:
+def trust(lives: LifeHistories, law: Law, habit: Floats) -> Floats:
     """Chance that each record is the life of one edge, shape (lives,).
 
     How common double records are, the records themselves tell (a few rounds of expectation and
     maximisation).
+
+    Args:
+        lives: Believable lives.
+        law: The keys' laws as far as they are known.
+        habit: What ``log_habit`` says of each life.
     """
-    if not len(lives):
-        return np.zeros(0)
-    two = _log_chance(lives, law, np.log(2.0)) - _log_chance(lives, law, 0.0)
-    ratio = np.exp(np.clip(two + _log_habit(lives, len(law.promise)), -50, 50))
-    turned = _TURNED
-    belief = np.ones(len(lives))
+    result = np.ones(len(lives))
+    middle = np.sum(law.weights * law.scale, axis=1) + law.promise
+    with np.errstate(divide="ignore"):
+        old = np.log(lives.wear) > middle[lives.key_index] + _OLD
+    rows = np.flatnonzero(old | (habit > 0))
+    if not len(rows):
+        return result
+    some = lives.take(rows)
+    two = _log_chance(some, law, np.log(2.0)) - _log_chance(some, law, 0.0)
+    ratio = np.exp(np.clip(two + habit[rows], -50, 50))
+    turned, belief = _TURNED, result[rows]
     for _ in range(4):
         belief = 1 / (1 + turned / (1 - turned) * ratio)
         lost = float(np.sum(1 - belief))
         turned = (_TURNED * _TURNED_WORTH + lost) / (_TURNED_WORTH + len(lives))
     # The shortest explanation is never doubted.
-    return np.where(ratio > 1, belief, 1.0)
+    result[rows] = np.where(ratio > 1, belief, 1.0)
+    return result
 
 
 def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
@@ -67,11 +80,13 @@ def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
             step = np.maximum(hazard[between] - low, 1e-12)
             chance[between] = -low + np.log(-np.expm1(-step))
         terms[:, s] = chance
-    result: Floats = logsumexp(terms, axis=1, b=np.maximum(law.weights[key], 1e-12))
+    top = terms.max(axis=1)
+    weights = np.maximum(law.weights[key], 1e-12)
+    result: Floats = top + np.log(np.sum(weights * np.exp(terms - top[:, None]), axis=1))
     return result
 
 
-def _log_habit(lives: LifeHistories, keys: int) -> Floats:
+def log_habit(lives: LifeHistories, keys: int) -> Floats:
     """Ln odds of two lives against one by the age at which edges are usually taken out."""
     early = (lives.ended == CENSORED) & (lives.wear > 0)
     log_age = np.log(np.maximum(lives.wear, 1e-12))
