@@ -130,6 +130,28 @@ def test_the_night_of_a_clock_change_is_an_hour_shorter_or_longer(day, hours):
     assert nights.running_seconds(start, start + timedelta(days=2)) == hours * 3600
 
 
+@pytest.mark.parametrize(
+    ("day", "start", "end", "hours"),
+    [
+        # 02:30 does not exist in spring: it is read as 03:30 summer time
+        ((2026, 3, 29), "02:30", "05:00", 1.5),
+        ((2026, 3, 28), "22:00", "02:30", 4.5),
+        # 02:30 comes twice in autumn: the first is meant, at either end of a span
+        ((2026, 10, 25), "02:30", "05:00", 3.5),
+        ((2026, 10, 24), "22:00", "02:30", 4.5),
+        ((2026, 3, 29), "00:00", "24:00", 23),
+        ((2026, 10, 25), "00:00", "24:00", 25),
+    ],
+)
+def test_a_span_that_meets_a_clock_change_is_read_by_one_rule(day, start, end, hours):
+    weekday = WEEKDAYS[datetime(*day, tzinfo=PARIS).weekday()]
+    calendar = WorkCalendar((week_span(weekday, start, end, True),), "Europe/Paris")
+
+    begin = paris(*day)
+
+    assert calendar.running_seconds(begin, begin + timedelta(days=3)) == hours * 3600
+
+
 def test_advance_waits_for_the_machine_to_run():
     sunday = paris(2026, 1, 18, 9)
 
