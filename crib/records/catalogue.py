@@ -210,6 +210,8 @@ OPERATIONS = Record(
         Column("cutting_speed_m_min", "number", above=0, maximum=10_000),
         Column("spindle_rpm", "number", above=0, maximum=200_000),
         Column("engaged_s", "number", minimum=0, maximum=1_000_000),
+        Column("contact_share", "number", above=0, maximum=1,
+               explains="share of the feed time in contact; a feed that oscillates: below 1"),
     ),
     owner="parts",
 )  # fmt: skip

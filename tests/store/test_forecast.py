@@ -369,6 +369,17 @@ def test_a_silent_counter_stops_the_forecast_from_running_on(floor):
     assert late.run_out_at["p50"] > soon.run_out_at["p50"] + timedelta(hours=3)
 
 
+def test_a_feed_that_oscillates_wears_by_its_share_in_contact(floor, store):
+    floor.mount(floor.sister())
+    whole = floor.plan().forecasts[0].basis.wear_per_part
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE operations SET contact_share = 0.4")
+
+    share = floor.plan().forecasts[0].basis.wear_per_part
+
+    assert share / whole == pytest.approx(0.4, rel=1e-9)
+
+
 def test_a_holder_that_turns_slower_wears_its_edge_slower(floor, store, shop):
     floor.mount(floor.sister())
     fast = floor.plan().forecasts[0].basis.wear_per_part

@@ -11,12 +11,12 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Inspector, inspect
+from sqlalchemy import Inspector, Table, inspect
 
 import crib.store.migrations
 from crib.errors import Refusal
 from crib.records.catalogue import CATALOGUE, CLOSURES
-from crib.store.engine import Store, revision
+from crib.store.engine import Store, Tx, revision
 from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schema_version
 from crib.store.records import list_records
 from crib.store.tables import metadata
@@ -117,19 +117,23 @@ def test_a_migration_keeps_the_rows_that_it_finds(store, shop):
         assert tx.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
 
 
+#: Tables and columns that the first shape did not have.
+LATER = {"closures", "kept_forecasts"}
+LATER_COLUMNS = {"operations.contact_share"}
+
+
 def everything(store: Store, besides: set[str]) -> dict[str, list[tuple[object, ...]]]:
+    def rows(tx: Tx, table: Table) -> list[tuple[object, ...]]:
+        columns = [column.name for column in table.c if str(column) not in LATER_COLUMNS]
+        found = tx.exec_driver_sql(f"SELECT {', '.join(columns)} FROM {table.name}")
+        return sorted((tuple(row) for row in found), key=repr)
+
     with store.read() as tx:
         return {
-            table: sorted(
-                (tuple(row) for row in tx.exec_driver_sql(f"SELECT * FROM {table}")), key=repr
-            )
-            for table in metadata.tables
-            if table not in besides
+            name: rows(tx, table)
+            for name, table in metadata.tables.items()
+            if name not in besides
         }
-
-
-#: Tables that the first shape did not have.
-LATER = {"closures", "kept_forecasts"}
 
 
 def test_a_filled_database_of_the_first_shape_comes_up_with_every_row(store, shop):
