@@ -51,6 +51,33 @@ BODIES: dict[str, dict[str, Any]] = {
         "end": "2026-12-26T06:00",
         "kind": "closed",
     },
+    "/v1/workings/gauge-study": {
+        "readings_mm": [25.001, 25.002],
+        "master_mm": 25.0,
+        "tolerance_width_mm": 0.02,
+    },
+    "/v1/workings/gauge-drift": {
+        "checks": [{"day": 0, "bias_mm": 0.0}, {"day": 1, "bias_mm": 0.001}],
+        "limit_mm": 0.005,
+    },
+    "/v1/workings/gauge-repeatability": {"values": [[[1.0, 2.0], [1.1, 2.1]]] * 2},
+    "/v1/workings/uncertainty-budget": {
+        "contributions": [
+            {
+                "name": "a",
+                "value": 1.0,
+                "distribution": "normal",
+                "sensitivity": 2.0,
+                "degrees_of_freedom": 3,
+            }
+        ],
+        "level": 0.95,
+    },
+    "/v1/workings/station-datum": {
+        "recorded_mm": 10.0,
+        "looks_mm": [10.001, None, 10.2],
+        "look_sd_mm": 0.002,
+    },
     "/v1/workings/clock-time": {
         "parts": 500,
         "cycle_s": 45,
