@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import text
 
 from crib.demo.floor import new_shop, step
+from crib.demo.looks import look, looks_between
 from crib.demo.shop import import_demo
 from crib.demo.staging import stage
 from crib.demo.state import TICK, Shop
@@ -64,8 +65,12 @@ def build(
     for day in range(days):
         until = begin + timedelta(days=day + 1) if day < days - 1 else present
         with store.write() as tx:
+            seen = shop.at
             while shop.at + TICK <= until:
                 step(shop)
+            shop.journal.write(tx)
+            for at in looks_between(shop.hours, seen, shop.at):
+                look(tx, at)
             if day == days - 1:
                 stage(shop, tx, present)
             shop.journal.write(tx)
