@@ -118,8 +118,9 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
     datum = None
     if kind == "first_off":
         followed = follow_station(tx, station, told.at)
-        learned = _learned_first_off(tx, station, axis, steps, followed, told.at)
-        datum = next(one for one in datum_told(station, followed) if one.axis == axis)
+        learned = _learned_first_off(tx, station, mount, axis, steps, followed, told.at)
+        known = {one.axis: one for one in datum_told(station, followed)}
+        datum = known.get(axis)
     else:
         learned = _learned_size(station, axis, steps)
     return OffsetCorrected(
@@ -177,6 +178,7 @@ def _signed(length_tenths_um: int) -> str:
 def _learned_first_off(
     tx: Tx,
     station: StationRow,
+    mount: MountRow,
     axis: str,
     steps: list[CorrectionRow],
     followed: StationFollowed,
@@ -184,11 +186,11 @@ def _learned_first_off(
 ) -> str:
     """The datum of the station: this error, where it puts the datum, and why it jumped."""
     this = sum(step.change_tenths_um for step in steps if step.correction_kind == "first_off")
-    one = followed.axes[axis]
+    one = followed.axes.get(axis)
     how = _figures(station, axis)
     seen = f"{axis} of station {station.mark} lay {_signed(this)} mm{how} off what was keyed in"
-    if one.verdict == "none":  # the datum on record was changed since the tool went in
-        return f"{seen}; the datum on record was changed since, it counts from now on."
+    if one is None or one.verdict == "none" or not followed.speaks(mount.id, axis):
+        return f"{seen}; the station's record was changed since, it counts from now on."
     sigmas = abs(float(one.track.sigmas[0, -1]))
     far = f" ({sigmas:.1f} standard deviations)" if np.isfinite(sigmas) else ""
     radius = " as radius" if how else ""

@@ -130,10 +130,11 @@ def cause_sentence(told: Diagnosis, residuals: Sequence[Residual], measure: str)
             f"is that {_words(best)}, {best.probability:.0%})."
         )
     if told.clear is not None:
-        others = [(f"that {_words(one)}", one.probability) for one in told.causes[1:]] + [
-            ("chance", told.chance)
-        ]
-        against = "; ".join(f"{_odds(best.probability, p)} against {w}" for w, p in others)
+        others = [(f"that {_words(one)}", one.probability) for one in told.causes[1:]]
+        others.append(("chance", told.chance))
+        against = "; ".join(
+            f"{_times(best.probability, p)} as likely as {w}" for w, p in others
+        )
         return (
             f"Most likely {_words(best)}, by {best.change_mm:+.4f} ± "
             f"{2 * best.change_sd_mm:.4f} mm in {measure} (k=2): {against}; "
@@ -153,10 +154,10 @@ def _words(cause: Cause) -> str:
     return _SAID[cause.cause].format(name=cause.name)
 
 
-def _odds(best: float, other: float) -> str:
+def _times(best: float, other: float) -> str:
     if other <= 0 or best / other > 1_000:
-        return "more than 1000 to 1"
-    return f"{best / other:.0f} to 1"
+        return "more than 1000 times"
+    return f"{best / other:.0f} times"
 
 
 def _advice(told: Diagnosis, residuals: Sequence[Residual]) -> str:

@@ -53,6 +53,11 @@ class StationFollowed:
 
     stays: tuple[FirstOffRow, ...]
     axes: Mapping[str, FollowedAxis]
+    newest: Mapping[str, int | None]
+
+    def speaks(self, mount_id: int, axis: str) -> bool:
+        """Whether a mount is the newest that spoke of an axis."""
+        return self.newest.get(axis) == mount_id
 
     def learned(self) -> dict[str, LearnedDatum]:
         """What goes into the offset to key in; nothing for an axis without a first-off."""
@@ -68,7 +73,7 @@ class StationFollowed:
 def follow_station(tx: Tx, station: StationRow, up_to: datetime) -> StationFollowed:
     """Follow each axis of a station through its stays; reversed facts are left out."""
     stays = stays_with_first_offs(tx, station.id, up_to)
-    axes = {}
+    axes, newest = {}, {}
     for axis, mapping, datum in geometry_of(station).axes():
         if mapping is None and datum == 0:
             continue
@@ -80,7 +85,10 @@ def follow_station(tx: Tx, station: StationRow, up_to: datetime) -> StationFollo
             on_diameter=axis == "X" and station.x_on_diameter,
             increment_tenths_um=station.offset_increment_tenths_um,
         )
-    return StationFollowed(stays, axes)
+        newest[axis] = next(
+            (stay.mount_id for stay, one in reversed(speaking) if one is not None), None
+        )
+    return StationFollowed(stays, axes, newest)
 
 
 def stays_of_axis(

@@ -172,6 +172,20 @@ def test_a_new_datum_on_record_counts_from_then_on(swaps: Swaps) -> None:
     assert told.datum.datum_mm == pytest.approx(10.201, abs=0.0005)
 
 
+def test_a_mapping_that_was_changed_under_a_tool_still_takes_its_correction(
+    swaps: Swaps,
+) -> None:
+    swaps.swap(None)
+    station = swaps.acts.shop.ids["stations"]["M1/T01"]
+
+    for gone in ({"axis_x": "+HF"}, {"axis_x": None, "datum_x_mm": None}):
+        update_record(swaps.acts.tx, STATIONS, station, gone)
+        learned = step(swaps.acts, 10, 20)
+        assert "record was changed since" in learned.learned
+
+    assert learned.datum is None
+
+
 def test_each_axis_is_on_its_own(swaps: Swaps) -> None:
     swaps.swap(-300)
 
