@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from crib.planning.demand import parts_ahead
 from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, signs_of
+from crib.planning.found_swaps import Events
 from crib.planning.moving_cost import LEAST_ALIVE, REACH, STEP_SHARE, MovingCost
-from crib.planning.succession import Events, Succession
+from crib.planning.succession import Succession
 from crib.planning.swaps import (
     BEFORE_THE_DARK,
     NOBODY_NOW,

@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 
 from crib.planning.due import MachineAhead, MountedEdge
+from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, carriers_of
-from crib.planning.succession import NightSeen, Succession
+from crib.planning.succession import Succession
 
 #: Parts of a stretch within which the hazard is taken as a straight line.
 POINTS = 12

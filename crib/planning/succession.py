@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from copy import copy
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -21,9 +20,10 @@ from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
+from crib.planning.found_swaps import Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
-from crib.planning.night import NightChoice, choose_swaps
+from crib.planning.night import choose_swaps
 from crib.planning.own_points import OwnPoints
 from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
 from crib.planning.swaps import COST, GATHERED, PAST, UNATTENDED
@@ -51,48 +51,6 @@ _STATE: Final = (
 
 _LEAST_STEP_S = 60.0
 _SOME_WEAR = 1e-4
-
-
-@dataclass(frozen=True, slots=True)
-class Events:
-    """Swaps in the order in which they were planned; of one station in order of time.
-
-    Attributes:
-        row: Edge in the station now, shape (swaps,).
-        seconds: Running seconds.
-        age: Wear of the edge that comes out.
-        why: Place in ``WHYS``.
-        stop: Kind of stop joined.
-    """
-
-    row: Ints
-    seconds: Floats
-    age: Floats
-    why: Ints
-    stop: Ints
-
-
-@dataclass(frozen=True, slots=True)
-class NightSeen:
-    """The machines' stretches of one ordinal and what was chosen for them.
-
-    Attributes:
-        begin_s: Begin of each machine's, NaN where it has none, shape (machines,).
-        end_s: End likewise.
-        choice: What the rule says.
-        age: Age of each edge at the begin, chosen swaps made, shape (edges,).
-        signs: What is known of each beside.
-        hazard: Cumulative hazard of each edge over it, likewise.
-        own: The same had it stayed.
-    """
-
-    begin_s: Floats
-    end_s: Floats
-    choice: NightChoice
-    age: Floats
-    signs: EdgeSigns
-    hazard: Floats
-    own: Floats
 
 
 class Succession:
