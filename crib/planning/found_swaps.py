@@ -1,4 +1,4 @@
-"""What the walk through a horizon finds: swaps in columns, and each stretch that it looked at."""
+"""What the walk through a horizon finds: swaps in columns, and each stretch looked at."""
 
 from __future__ import annotations
 
