@@ -147,6 +147,9 @@ class Night(Shape):
     fail_probability_floor = Number(
         required=True, explains="If every edge were swapped that a fresh one is better than."
     )
+    fail_probability_breakage = Number(
+        required=True, explains="By chipping and breaking alone, which no swap lowers."
+    )
     limit = Number(required=True)
     safe = YesNo(required=True, explains="Whether the limit is kept with the swaps.")
     swaps = listed(Text(), most=1_000)

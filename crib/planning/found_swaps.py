@@ -45,6 +45,7 @@ class NightSeen:
         signs: What is known of each beside.
         hazard: Cumulative hazard of each edge over it, likewise.
         own: The same had it stayed.
+        breaks: Cumulative hazard of breakage alone, likewise.
     """
 
     begin_s: Floats
@@ -54,3 +55,4 @@ class NightSeen:
     signs: EdgeSigns
     hazard: Floats
     own: Floats
+    breaks: Floats

@@ -57,6 +57,7 @@ class MachineNight:
         as_planned: Chance that an edge fails in it with the swaps planned anyway.
         with_swaps: The same after the swaps that this rule adds.
         floor: The same if every edge were swapped that a fresh one is better than.
+        breakage: Chance that one of them breaks or chips, worn or not: no swap lowers it.
         added: Stations whose swap it brought forward.
         limit: Chance that was asked for.
         ordinal: 0 for the machine's next stretch, 1 for the one after it, …
@@ -73,6 +74,7 @@ class MachineNight:
     as_planned: float
     with_swaps: float
     floor: float
+    breakage: float
     added: tuple[int, ...]
     limit: float
     ordinal: int = 0
@@ -102,7 +104,8 @@ class MachineNight:
         helped = f"With {swaps}" if self.added else "As planned, since no swap helps much,"
         over = (
             f"{helped} the chance of a failure is {self.with_swaps:.1%}; even with every edge "
-            f"fresh it would be {self.floor:.1%}, over the limit of {self.limit:.1%}."
+            f"fresh it would be {self.floor:.1%} ({self.breakage:.1%} by breakage, which no "
+            f"swap lowers), over the limit of {self.limit:.1%}."
             if self.floor > self.limit
             else f"{helped} the chance of a failure is {self.with_swaps:.1%}, over the limit "
             f"of {self.limit:.1%}."

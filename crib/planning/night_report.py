@@ -40,6 +40,7 @@ def report_nights(
             row = _row(machines[index], ordinal, night, index, walk.limit)
             row = replace(
                 row,
+                breakage=float(-np.expm1(-night.breaks[members].sum())),
                 added=tuple(stations[added].tolist()),
                 carriers=carriers_of(stations[members].tolist(), night.hazard[members]),
             )
@@ -64,6 +65,7 @@ def _row(
         as_planned=float(night.choice.before[index]),
         with_swaps=float(night.choice.after[index]),
         floor=float(night.choice.floor[index]),
+        breakage=0.0,
         added=(),
         limit=limit,
         ordinal=ordinal,

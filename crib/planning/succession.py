@@ -49,6 +49,9 @@ _STATE: Final = (
     "nearest_s", "_found",
 )  # fmt: skip
 
+#: Share of a planned life in which an edge has not worn yet.
+_NO_WEAR_YET: Final = 1e-3
+
 _LEAST_STEP_S = 60.0
 _SOME_WEAR = 1e-4
 
@@ -296,8 +299,19 @@ class Succession:
                 self.signs.take(self.all),
                 after,
                 kept,
+                self._breaks(night),
             )
         )
+
+    def _breaks(self, night: Floats) -> Floats:
+        """Hazard of breakage alone over so much wear: what fails an edge that has no wear yet.
+
+        Breakage has a constant rate and wear-out none at first, so the rate over the first
+        thousandth of a life is that of breakage.
+        """
+        first = _NO_WEAR_YET * self.own.best_age
+        rate = self.hazard(self.all, np.zeros(len(first)), first, NO_SIGNS) / first
+        return rate * night
 
     def hazard(self, rows: Ints, age: Floats, ahead: Floats, signs: EdgeSigns) -> Floats:
         """Cumulative hazard of edges of an age over so much wear ahead."""

@@ -9,7 +9,7 @@ import pytest
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import BROKEN, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
@@ -176,6 +176,20 @@ def test_a_night_beyond_help_changes_no_nearly_new_edge(chipping):
     assert not night.safe
     assert 0 not in night.added
     assert 0.02 < night.floor <= night.with_swaps <= night.as_planned
+
+
+def test_breakage_is_the_part_of_a_nights_risk_that_no_swap_lowers(chipping, model):
+    edges = tuple(replace(edge, per_part=(0.001,)) for edge in _nearly_new())
+    _, swaps = _swaps(chipping, _machine(), *edges, limit=0.02)
+    night = swaps.nights[0]
+
+    # 20 breaks in so many parts, and two edges through a night of 480 parts
+    seen = 1000 * (np.random.default_rng(7).weibull(4.0, 200).sum() + 20 * 0.3)
+    assert night.breakage == pytest.approx(1 - np.exp(-2 * 480 * 20 / seen), rel=0.05)
+    assert night.breakage <= night.floor
+    assert f"{night.breakage:.1%} by breakage" in night.sentence
+    calm = _swaps(model, _machine(), *edges, limit=0.02)[1].nights[0]
+    assert calm.breakage < 0.1 * night.breakage
 
 
 def test_a_night_beyond_help_says_until_when_to_run(chipping):
