@@ -19,7 +19,8 @@ _FACTS = (
     "gauge-checks", "counts", "audit",
 )  # fmt: skip
 _VIEWS = (
-    "forecasts", "swap-list?hours=72", "bench-queue?hours=72", "holder-needs?hours=72",
+    "forecasts", "swap-list?hours=72", "bench-queue?hours=72",
+    "holder-needs?hours=72", "planned-stops?hours=24",
     "reorder-list", "life", "costs",
     "kits/1", "scan/M1/T01", "scan/TH-1", "scan/LOT-I1", "scan/PG-1", "scan/B1",
     "assemblies/TH-1", "life/CNMG-408~M~turn", "label-stocks", "forecasts-kept",

@@ -19,6 +19,7 @@ from crib.usecases.forecast import forecast_shop
 from crib.usecases.holder_needs import holder_needs
 from crib.usecases.kit_for_run import kit_for_run
 from crib.usecases.machine_stops import machine_stops
+from crib.usecases.planned_stops import planned_stops
 from crib.usecases.swap_list import make_swap_list
 
 #: A Wednesday in the middle of a shift.
@@ -147,6 +148,24 @@ def test_bars_and_shifts_of_the_shop_are_stops(demo):
         assert over == pytest.approx(np.rint(over), abs=1e-6)  # whole bars of the run
         seen += len(bars)
     assert seen > 20
+
+
+def test_every_swap_of_the_list_is_made_at_a_planned_stop(demo):
+    plan = demo.plan
+    stops = planned_stops(plan, 48)
+    listed = make_swap_list(plan, 48)
+
+    at_stops = Counter((row.machine, station) for row in stops.rows for station in row.swaps)
+    assert at_stops == Counter((r.forecast.machine, r.forecast.station) for r in listed.rows)
+    for row in stops.rows:
+        assert PRESENT <= row.at <= stops.until
+        assert row.swaps or row.kind != "own"
+        assert (
+            row.stop_min
+            == {"own": 5, "bar_change": 3, "shift_start": 3, "changeover": 0}[row.kind]
+        )
+    assert {"own", "bar_change"} <= {row.kind for row in stops.rows if row.swaps}
+    assert [row.at for row in stops.rows] == sorted(row.at for row in stops.rows)
 
 
 def test_nights_that_keep_no_limit_say_until_when_to_run(demo):
