@@ -37,37 +37,60 @@ class SetAside:
     reason: str
 
 
-def set_aside(
-    histories: LifeHistories, promised: Floats
-) -> tuple[LifeHistories, list[SetAside]]:
-    """Keep absurd ages out: one of them would move a whole key's forecast.
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What is usual for each key, arrays of shape (keys,).
 
-    The yardstick is the promised life, or the median of the key's worn edges where there are
-    at least six (a promise may be wrong by a large factor; the lives then agree with each
-    other). With three to five of them it is the larger of the two.
+    Attributes:
+        usual: Usual life [wear units].
+        most: How many times that may be believed.
+    """
+
+    usual: Floats
+    most: Floats
+
+
+def yardstick(histories: LifeHistories, promised: Floats) -> Yardstick:
+    """The promised life, or the median of the key's worn edges where there are at least six.
+
+    A promise may be wrong by a large factor; six lives then agree with each other. With three
+    to five of them it is the larger of the two.
 
     Args:
         histories: All lives.
         promised: Promised life of each key [wear units], shape (keys,).
+    """
+    usable = np.isfinite(histories.wear) & (histories.wear >= 0)
+    median, worn = _worn_median(histories, len(promised), usable)
+    usual = np.where(worn >= _FEW, np.maximum(median, promised), promised)
+    usual = np.where(worn >= _ENOUGH, median, usual)
+    return Yardstick(usual, np.where(worn >= _FEW, TIMES_THE_REST, MOST_LIVES))
+
+
+def set_aside(
+    histories: LifeHistories, measure: Yardstick, first: int = 0
+) -> tuple[LifeHistories, list[SetAside]]:
+    """Keep absurd ages out: one of them would move a whole key's forecast.
+
+    Args:
+        histories: Lives to judge.
+        measure: What is usual.
+        first: Number of the first life among all.
 
     Returns:
         The believable lives and the others with the reason: ages that are no numbers, ended
-        below 1/1000 of the yardstick, over 100 promised lives, over 5 times the key's median.
+        below 1/1000 of the usual life, over 100 promised lives, over 5 times the key's median.
     """
     if not len(histories):
         return histories, []
     wear, parts = histories.wear, histories.parts
     broken_number = ~(np.isfinite(wear) & (wear >= 0) & np.isfinite(parts) & (parts >= 0))
-    median, worn = _worn_median(histories, len(promised), ~broken_number)
-    usual = np.where(worn >= _FEW, np.maximum(median, promised), promised)
-    usual = np.where(worn >= _ENOUGH, median, usual)
-    yardstick = usual[histories.key_index]
-    most = np.where(worn >= _FEW, TIMES_THE_REST, MOST_LIVES)[histories.key_index]
+    usual, most = measure.usual[histories.key_index], measure.most[histories.key_index]
     with np.errstate(invalid="ignore"):
         # An edge taken out at once tells nothing and harms nothing; one that failed so early
         # points at the mounting, not at wear.
-        young = (wear < LEAST_LIFE * yardstick) & (histories.ended != CENSORED)
-        old = wear > most * yardstick
+        young = (wear < LEAST_LIFE * usual) & (histories.ended != CENSORED)
+        old = wear > most * usual
     bad = broken_number | young | old
     listed = []
     for row in np.flatnonzero(bad):
@@ -75,10 +98,10 @@ def set_aside(
         if broken_number[row]:
             reason = "the age is not a number from 0 up"
         elif young[row]:
-            reason = f"ended at less than 1/1000 of the usual life {yardstick[row]:.4g}"
+            reason = f"ended at less than 1/1000 of the usual life {usual[row]:.4g}"
         else:
-            reason = f"over {most[row]:g} times the usual life {yardstick[row]:.4g}"
-        listed.append(SetAside(int(row), key, float(wear[row]), reason))
+            reason = f"over {most[row]:g} times the usual life {usual[row]:.4g}"
+        listed.append(SetAside(first + int(row), key, float(wear[row]), reason))
     return (histories.take(~bad) if listed else histories), listed
 
 

@@ -39,6 +39,16 @@ class Breakage:
         """``beta`` in wear units at a wear per part, shape (edges,)."""
         return self.prior_wear[key] + self.parts[key] * wear_per_part
 
+    def after(self, lives: LifeHistories) -> Breakage:
+        """After a few more lives; what like keys say of each other stays as it was."""
+        keys, index = len(self.alpha), lives.key_index
+        broke = (lives.ended == BROKEN).astype(np.float64)
+        return Breakage(
+            self.alpha + per_key(index, broke, keys),
+            self.prior_wear,
+            self.parts + per_key(index, lives.parts, keys),
+        )
+
 
 def fit_breakage(
     histories: LifeHistories, levels: tuple[Ints, ...], promised: Floats

@@ -54,6 +54,23 @@ class Cells:
         found = (self.code[at] == wanted) & (lot >= 0) & (lot + 1 < self.lots)
         return np.where(found, at, -1)
 
+    def grown(self, lives: LifeHistories, sums: Sums) -> tuple[Cells, Sums, Ints]:
+        """With the boxes of new lives among them; their sums, and the cell of each new life."""
+        lot = np.maximum(lives.lot, -1)
+        lots = max(self.lots, int(lot.max(initial=-1)) + 2)
+        old = self.key * lots + self.code % max(self.lots, 1)
+        new = lives.key_index * lots + lot + 1
+        code = np.union1d(old, new)
+        place = np.searchsorted(code, old)
+        columns = []
+        for column in (sums.worn, sums.powers, sums.constant):
+            wide = np.zeros((len(code), column.shape[1]))
+            wide[place] = column
+            columns.append(wide)
+        cell = np.searchsorted(code, new)
+        cells = Cells(cell, code // lots, code, lots, code % lots > 0)
+        return cells, Sums(*columns), cell
+
 
 def cells_of(lives: LifeHistories) -> Cells:
     """The cells that lives fall into."""

@@ -11,22 +11,22 @@ A forecast is a probability, not a promise: an edge can fail at any time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
-from crib.life.aside import SetAside, set_aside
+from crib.life.aside import SetAside, Yardstick, set_aside
 from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
 from crib.life.basis import Basis
-from crib.life.breakage import Breakage, fit_breakage
+from crib.life.breakage import Breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
 from crib.life.kept_curves import KeptCurves
 from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
 from crib.life.pooling import KeyTable
-from crib.life.posterior import Posterior, fit_posterior, promised_curves
+from crib.life.posterior import Posterior, promised_curves
 from crib.life.replacement import GridSwap
 from crib.life.reshaped import stretched, tilted
 from crib.life.signs import NO_SIGNS, EdgeSigns
@@ -38,7 +38,7 @@ _CREEP: Final = 4 / 3
 
 @dataclass(frozen=True, slots=True)
 class LifeModel:
-    """Fitted model; made by ``fit_life_model``.
+    """Fitted model; made by ``crib.life.fitting.fit_life_model``.
 
     All methods take arrays of shape (edges,) or single numbers, broadcast together, and give
     arrays. ``key`` is a row of the key table; ages and ways ahead are in wear units;
@@ -49,11 +49,16 @@ class LifeModel:
         keys: The table it was fitted for.
         aside: Lives that were not believed, for a person to check.
         widening: Factor on the spread of ln life of each key, shape (keys,).
+        histories: The lives that it was fitted to, in their order.
+        settled: How many of them the keys' leaning on each other was learned from.
     """
 
     keys: KeyTable
     aside: list[SetAside]
     widening: Floats
+    histories: LifeHistories
+    settled: int
+    _measure: Yardstick
     _wear: Posterior
     _breakage: Breakage
     _kept: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
@@ -219,6 +224,22 @@ class LifeModel:
             result[part] = cost_of_waiting(curves, edges, wide[part], extra, rate[part])
         return result if way.ndim == 2 else result.reshape(asked.shape)
 
+    def after(self, more: LifeHistories) -> LifeModel:
+        """The model after a few more lives; takes the same time however many there were.
+
+        What keys share stays as the settled lives said. Adding lives one by one or at once
+        gives the same model.
+        """
+        believed, aside = set_aside(more, self._measure, len(self.histories))
+        return replace(
+            self,
+            aside=[*self.aside, *aside],
+            histories=self.histories.then(more),
+            _wear=self._wear.after(believed),
+            _breakage=self._breakage.after(believed),
+            _kept=KeptCurves(),
+        )
+
     def basis(self, key: ArrayLike) -> Basis:
         """Counts, prior and a new edge's wear-out life (breakage apart) of each key."""
         asked = asked_for(len(self.keys), key, NO_SIGNS)
@@ -246,7 +267,7 @@ class LifeModel:
             Shape, and scale [wear units], each of the shape of ``key``.
         """
         asked = asked_for(len(self.keys), key, NO_SIGNS)
-        return self._wear.law(asked.rows, asked.shape)
+        return self._wear.shape_and_scale(asked.rows, asked.shape)
 
     def _curves(self, asked: Asked, part: Ints, *, widened: bool = True) -> tuple[Curves, Ints]:
         """Curves that some of the edges asked for follow, and each edge's row among them.
@@ -329,32 +350,3 @@ class LifeModel:
             alone = least_cost(promised, at_promise, planned[unseen], failure[unseen], None)
             latest[unseen] = np.maximum(_CREEP * self._wear.oldest[some], alone.age)
         return least_cost(curves, edges, planned, failure, latest)
-
-
-def fit_life_model(
-    keys: KeyTable, histories: LifeHistories, widening: ArrayLike | None = None
-) -> LifeModel:
-    """Fit the model to all lives of the shop.
-
-    The same lives in any order give the same model. Absurd ages are kept out and listed in
-    ``aside``.
-
-    Args:
-        keys: Keys with their promises and groups.
-        histories: Lives; may be empty.
-        widening: Factor from 1 up on the spread of ln life of each key, shape (keys,), where
-            forecasts turned out too sure of themselves (``crib.life.calibration``).
-
-    Raises:
-        OutsideModel: A life of a key that the table does not have; a widening that is not one
-            number from 1 to 5 per key.
-    """
-    if len(histories) and int(histories.key_index.max()) >= len(keys):
-        raise OutsideModel("A life belongs to a key that is not in the key table.")
-    wide = np.ones(len(keys)) if widening is None else np.asarray(widening, dtype=np.float64)
-    if wide.shape != (len(keys),) or not np.all((wide >= 1) & (wide <= 5)):
-        raise OutsideModel("The widening has to be one number from 1 to 5 per key.")
-    promised = np.exp(keys.prior_mean)
-    believed, aside = set_aside(histories, promised)
-    breakage = fit_breakage(believed, (keys.operation, keys.item), promised)
-    return LifeModel(keys, aside, wide, fit_posterior(keys, believed), breakage)

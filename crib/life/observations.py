@@ -57,6 +57,13 @@ class LifeHistories:
     def __len__(self) -> int:
         return len(self.wear)
 
+    def then(self, more: LifeHistories) -> LifeHistories:
+        """These rows, and more of them after."""
+        names = [column.name for column in fields(self)]
+        return LifeHistories(
+            *(np.concatenate([getattr(self, name), getattr(more, name)]) for name in names)
+        )
+
     def take(self, rows: NDArray[np.bool_] | Ints) -> LifeHistories:
         """Only some rows."""
         return LifeHistories(*(getattr(self, column.name)[rows] for column in fields(self)))

@@ -1,4 +1,4 @@
-"""What lives say by themselves: the forecast's model with one key, beside plain estimates."""
+"""What lives say by themselves: the forecast's closed forms, beside maximum likelihood."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 
 from crib.errors import OutsideModel
+from crib.life.aside import set_aside, yardstick
 from crib.life.fit import ExponentialFit, WeibullFit, fit_exponential, fit_weibull
-from crib.life.model import LifeModel, fit_life_model
 from crib.life.observations import CENSORED, WORN, life_histories
-from crib.life.pooling import key_table
+from crib.life.one_key import OneKey, fit_one_key
 
 PROBS: Final = (0.05, 0.1, 0.5, 0.9)
 
@@ -26,9 +26,6 @@ _LEAST_AGE, _MOST_AGE = 1e-6, 1e12
 _MOST_LIVES = 100_000
 # Survival is shown at these shares of a middling life.
 _SHOWN: Final = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0)
-# So many parts without a break stand behind each life that no break is expected ahead: the
-# lives given are all the lives there were, whatever ended them.
-_PARTS_WITHOUT_BREAK = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +97,10 @@ def fit_own_lives(
 ) -> OwnLives:
     """Estimate a Weibull life from lives in any unit of use (minutes, parts, metres).
 
-    Maximum likelihood, and the posterior of the very model that the forecast uses, fitted to
-    one key. Without a promised life its prior is centred on the lives' own median and so wide
-    that it says next to nothing; the prior on the shape (1.5 to 8, about 3) stays.
+    Maximum likelihood, and the posterior by the closed forms that the forecast uses. Without a
+    promised life its prior is centred on the lives' own median and so wide that it says next
+    to nothing; the prior on the shape (1.5 to 8, about 3) stays. Lives that the forecast would
+    set aside are left out of the posterior and named.
 
     Args:
         ages: Ages reached.
@@ -127,11 +125,11 @@ def fit_own_lives(
         raise _outside("spread", f"is {sd!r}; it has to be from 0.01 to 3")
     unit = promised or float(np.sort(ages)[(len(ages) - 1) // 2])
     marks = [WORN if one else CENSORED for one in ended]
-    parts = np.full(len(ages), _PARTS_WITHOUT_BREAK)
+    parts = np.zeros(len(ages))
     lives = life_histories(np.zeros(len(ages)), np.asarray(ages) / unit, parts, marks)
-    model = fit_life_model(key_table([0], [0], [0], prior_sd=sd), lives)
-    shape, scale = (float(figure) for figure in model.law(0))
-    middling = scale * unit
+    believed, aside = set_aside(lives, yardstick(lives, np.ones(1)))
+    posterior = fit_one_key(believed.wear, believed.ended == WORN, sd)
+    middling = posterior.scale * unit
     shown = tuple(share * middling for share in _SHOWN) if ahead is None else tuple(ahead)
     for value in shown:
         if not (math.isfinite(value) and 0 <= value <= _MOST_AGE * _MOST_AGE):
@@ -143,22 +141,21 @@ def fit_own_lives(
         likelihood=likelihood,
         why_none=why_none,
         constant=fit_exponential(ages, ended) if any(ended) else None,
-        shape=shape,
+        shape=posterior.shape,
         scale=middling,
-        new=_ahead(model, 0.0, unit, shown),
-        aged=None if age is None else _ahead(model, age, unit, shown),
+        new=_ahead(posterior, 0.0, unit, shown),
+        aged=None if age is None else _ahead(posterior, age, unit, shown),
         doubted=tuple(
             f"lives[{row.row}] of age {row.wear * unit:.6g}: {_told(row.reason)}"
-            for row in model.aside
+            for row in aside
         ),
     )
 
 
-def _ahead(model: LifeModel, age: float, unit: float, shown: tuple[float, ...]) -> AheadOfEdge:
-    p05, p10, p50, p90 = (
-        float(use) for use in model.remaining(0, age / unit, 1.0, PROBS)[0] * unit
-    )
-    alive = model.survival(0, age / unit, np.asarray(shown) / unit, 1.0)
+def _ahead(posterior: OneKey, age: float, unit: float, shown: tuple[float, ...]) -> AheadOfEdge:
+    left = posterior.remaining(age / unit, np.array(PROBS)) * unit
+    p05, p10, p50, p90 = (float(use) for use in left)
+    alive = posterior.survival(age / unit, np.asarray(shown) / unit)
     chances = (Chance(use, float(one)) for use, one in zip(shown, alive, strict=True))
     return AheadOfEdge(age, p05, p10, p50, p90, tuple(chances))
 

@@ -2,39 +2,25 @@
 
 from __future__ import annotations
 
-from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, sums_of
 from crib.life.law import SHAPES, Law
 from crib.life.looks import Looks, learn_looks
-from crib.life.lots import (
-    Cells,
-    KeySums,
-    cell_moments,
-    cells_of,
-    key_sums,
-    lot_variance,
-    tempering,
-)
+from crib.life.lots import cell_moments, cells_of, tempering
 from crib.life.observations import BROKEN, WORN, Ints, LifeHistories, per_key
 from crib.life.pooling import Hierarchy, KeyTable, Lives
+from crib.life.scales import Scales, add_to_scales, fit_scales
+from crib.life.shapes import class_opinion, normalised, shape_prior, widened
 from crib.life.taylor import Floats
-from crib.life.trust import log_habit, trust
+from crib.life.trust import Doubts, learn_doubts, learn_habit
 
-Bools = NDArray[np.bool_]
-
-# Wear-out of cutting edges usually has a shape of 2 to 5: common practice, no source.
-_SHAPE_CENTRE, _SHAPE_SD = 3.0, 0.45
-_SHAPE_BETWEEN_KEYS = 0.15
 _STEEP, _STEEP_SD = 4.0, 0.2
-_SHAPE_CLASS_WORTH = 20.0
 _PASSES: Final = 2
 
 
@@ -49,6 +35,9 @@ class Posterior:
         looks: What looks at the wear are worth.
         weights: Weights of ``SHAPES``, shape (keys, shapes).
         scales: What the fit left of each key and box.
+        law: The same in short, for judging new records.
+        opinion: Log weights of each key's shapes as the others say, shape (keys, shapes).
+        doubts: What gives away a record of two lives.
     """
 
     counts: Ints
@@ -57,6 +46,9 @@ class Posterior:
     looks: Looks
     weights: Floats
     scales: Scales
+    law: Law
+    opinion: Floats
+    doubts: Doubts
 
     @property
     def lean_mean(self) -> Floats:
@@ -69,13 +61,13 @@ class Posterior:
             SHAPES, self.weights[rows], self.scales.a[rows], self.scales.log_b[rows]
         )
 
-    def law(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+    def shape_and_scale(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
         """Weibull shape and scale at the means of their logarithms, arrays of ``shape``."""
         weights = self.weights[rows]
         log_scale = self.scales.scale[rows] + self.promise[rows, None]
         means = (np.sum(weights * logs, axis=1) for logs in (np.log(SHAPES), log_scale))
-        law = [np.exp(mean).reshape(shape) for mean in means]
-        return law[0], law[1]
+        found = [np.exp(mean).reshape(shape) for mean in means]
+        return found[0], found[1]
 
     def cell_curves(self, cells: Ints) -> Curves:
         """Life curves of edges out of boxes that have shown lives, breakage apart."""
@@ -96,45 +88,32 @@ class Posterior:
             )
         return mixture_curves(SHAPES, self.weights[key], a, log_b)
 
+    def after(self, lives: LifeHistories) -> Posterior:
+        """What is known after a few more believable lives.
 
-@dataclass(frozen=True, slots=True)
-class Scales:
-    """Scales at every shape, arrays of shape (keys, shapes) unless said otherwise.
-
-    Attributes:
-        cells: Boxes.
-        sums: Their sums, shape (cells, shapes).
-        lot_variance: Variance of ln life between boxes.
-        lean: Prior mean of ln scale over the promise at a middling shape, shape (keys,).
-        mean: Prior mean of ln scale over the promise from like keys.
-        variance: Its variance.
-        worn: Tempered ``d``.
-        powers: Tempered ``b``.
-        evidence: ln marginal likelihood.
-        scale: Posterior mean of ln scale over the promise.
-        spread: Its variance, boxes apart.
-        a: Closed form ``S(x) = (b / (b + x^k))^a`` of an edge out of a new box.
-        log_b: Likewise.
-    """
-
-    cells: Cells
-    sums: Sums
-    lot_variance: float
-    lean: Floats
-    mean: Floats
-    variance: Floats
-    worn: Floats
-    powers: Floats
-    evidence: Floats
-    scale: Floats
-    spread: Floats
-    a: Floats
-    log_b: Floats
+        Takes the same time however many lives there were. What is shared between keys (their
+        leaning on each other, what looks are worth, how common double records are) stays as it
+        was; adding lives one by one or at once gives the same.
+        """
+        rows = np.unique(lives.key_index)
+        counts, oldest = self.counts.copy(), self.oldest.copy()
+        np.add.at(counts, (lives.key_index, lives.ended.astype(np.int64)), 1)
+        np.maximum.at(oldest, lives.key_index, lives.wear)
+        believed = self.doubts.belief(lives, self.law)
+        cells, sums, cell = self.scales.cells.grown(lives, self.scales.sums)
+        more = sums_of(cell, len(cells), lives, believed, self.law, self.looks)
+        sums = Sums(
+            sums.worn + more.worn, sums.powers + more.powers, sums.constant + more.constant
+        )
+        scales = add_to_scales(self.scales, self.promise, cells, sums, rows)
+        weights = self.weights.copy()
+        weights[rows] = normalised(self.opinion[rows] + scales.evidence[rows])
+        return replace(self, counts=counts, oldest=oldest, scales=scales, weights=weights)
 
 
 def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
     """Life curves of some keys as if no life had been seen anywhere."""
-    weights = np.tile(_widened(_normalised(_shape_prior()[None, :])), (len(rows), 1))
+    weights = np.tile(widened(normalised(shape_prior()[None, :])), (len(rows), 1))
     a, log_b = np.empty_like(weights), np.empty_like(weights)
     for s, shape in enumerate(SHAPES):
         a[:, s], log_b[:, s] = rate_from_moments(
@@ -158,18 +137,23 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     group = np.unique(
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
-    cells, habit = cells_of(lives), log_habit(lives, size)
+    seen, worn = counts.sum(axis=1) > 0, counts[:, WORN].astype(np.float64)
+    cells, habit = cells_of(lives), learn_habit(lives, size)
     law = _first_law(keys, lives)
     looks = learn_looks(lives, law)
     for _ in range(_PASSES):
-        sums = sums_of(cells.of_life, len(cells), lives, trust(lives, law, habit), law, looks)
-        scales = _fit_scales(keys, cells, sums, counts.sum(axis=1) > 0)
-        weights = _shape_weights(scales.evidence, group, counts[:, WORN].astype(np.float64))
+        doubts, belief = learn_doubts(lives, law, habit)
+        sums = sums_of(cells.of_life, len(cells), lives, belief, law, looks)
+        scales = fit_scales(keys, cells, sums, seen)
+        opinion = class_opinion(scales.evidence, group, worn)
+        weights = normalised(opinion + scales.evidence)
         law = Law(
             keys.prior_mean, scales.scale, weights, np.sum(weights * scales.spread, axis=1)
         )
         looks = learn_looks(lives, law)
-    return Posterior(counts, oldest, keys.prior_mean, looks, weights, scales)
+    return Posterior(
+        counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts
+    )
 
 
 def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
@@ -177,7 +161,7 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     size, flat = len(keys), float(SHAPES[0])
     # Steep, or a record of two lives would not stand out.
     steep = -0.5 * (np.log(SHAPES / _STEEP) / _STEEP_SD) ** 2
-    weights = np.tile(_normalised(steep[None, :]), (size, 1))
+    weights = np.tile(normalised(steep[None, :]), (size, 1))
     if not size:
         return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights, np.zeros(0))
     age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
@@ -195,80 +179,3 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     log_median = mean + np.log(np.log(2)) / flat
     scale = log_median[:, None] - np.log(np.log(2)) / SHAPES
     return Law(keys.prior_mean, scale, weights, variance)
-
-
-def _shape_prior() -> Floats:
-    """Log weights of the shapes before any life."""
-    return -0.5 * (np.log(SHAPES / _SHAPE_CENTRE) / _SHAPE_SD) ** 2
-
-
-def _fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales:
-    """Pooled priors, then each key's closed form at every shape."""
-    size, many = len(keys), len(SHAPES)
-    # From a middling shape upwards and downwards, each starts from its neighbour's priors.
-    middle = int(np.argmax(_shape_prior()))
-    tables = [np.zeros((size, many)) for _ in range(9)]
-    mean, variance, worn, powers, evidence, scale, left, a, log_b = tables
-    if not size:
-        return Scales(cells, sums, 0.0, np.zeros(0), *tables)
-    between = lot_variance(sums, cells, size, middle, float(SHAPES[middle]))
-    hierarchy = Hierarchy(keys)
-    settled = copy(hierarchy)
-    for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
-        if s == middle - 1:
-            hierarchy = copy(settled)
-        shape = float(SHAPES[s])
-        own: KeySums = key_sums(sums, cells, size, s, shape, between)
-        with np.errstate(divide="ignore"):
-            log_powers = np.log(own.powers)
-        hierarchy.learn(
-            Lives(own.worn, log_powers, seen), shape, rounds=6 if s == middle else 1
-        )
-        if s == middle:
-            settled = copy(hierarchy)
-        mean[:, s], variance[:, s] = hierarchy.mean, hierarchy.variance
-        worn[:, s], powers[:, s] = own.worn, own.powers
-        centre, spread = hierarchy.mean.copy(), hierarchy.variance.copy()
-        after = posterior_moments(
-            centre[seen], spread[seen], own.worn[seen], log_powers[seen], shape
-        )
-        centre[seen], spread[seen] = after.mean, after.variance
-        evidence[seen, s] = after.log_evidence + own.constant[seen]
-        scale[:, s], left[:, s] = centre, spread
-        a[:, s], log_b[:, s] = rate_from_moments(
-            centre + keys.prior_mean, spread + between, shape
-        )
-    return Scales(cells, sums, between, settled.mean, *tables)
-
-
-def _shape_weights(evidence: Floats, group: Ints, worn: Floats) -> Floats:
-    """Posterior weights of the shapes per key, shape (keys, shapes).
-
-    A key leans on its class, and a class on the shop (as much as about twenty worn edges);
-    between keys of a class the shape may differ, so the class's opinion is widened first.
-    """
-    classes = int(group.max(initial=0)) + 1
-    by_class = np.zeros((classes, evidence.shape[1]))
-    np.add.at(by_class, group, evidence)
-    everything = evidence.sum(axis=0)
-    elsewhere = np.maximum(worn.sum() - per_key(group, worn, classes), 1e-9)
-    worth = np.minimum(1.0, _SHAPE_CLASS_WORTH / elsewhere)
-    pooled = _shape_prior() + worth[:, None] * (everything - by_class) + by_class
-    opinion = _normalised(pooled[group] - evidence)
-    widened = _widened(opinion)
-    return _normalised(np.log(np.maximum(widened, 1e-300)) + evidence)
-
-
-def _widened(weights: Floats) -> Floats:
-    """Weights of a class as those of one of its keys, whose shape may differ a little."""
-    distance = np.subtract.outer(np.log(SHAPES), np.log(SHAPES)) / _SHAPE_BETWEEN_KEYS
-    blur = np.exp(-0.5 * distance**2)
-    result: Floats = weights @ (blur / blur.sum(axis=0)).T
-    return result
-
-
-def _normalised(log_weights: Floats) -> Floats:
-    top = log_weights - log_weights.max(axis=1, keepdims=True)
-    weights = np.exp(top)
-    result: Floats = weights / weights.sum(axis=1, keepdims=True)
-    return result

@@ -7,9 +7,11 @@ which edges of the key are usually taken out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from crib.life.law import SHAPES, Law
@@ -29,35 +31,105 @@ _NEARLY_EXACT: Final = 1e-3
 _OLD: Final = 0.1
 
 
-def trust(lives: LifeHistories, law: Law, habit: Floats) -> Floats:
-    """Chance that each record is the life of one edge, shape (lives,).
+@dataclass(frozen=True, slots=True)
+class Habit:
+    """At which age edges are usually taken out, arrays of shape (keys,).
 
-    How common double records are, the records themselves tell (a few rounds of expectation and
-    maximisation).
+    Attributes:
+        usual: Median of ln age.
+        spread: Deviation about it.
+        told: Whether enough were taken out to tell.
+    """
+
+    usual: Floats
+    spread: Floats
+    told: NDArray[np.bool_]
+
+    def log_odds(self, lives: LifeHistories) -> Floats:
+        """Ln odds of two lives against one by this habit, shape (lives,)."""
+        key, sd = lives.key_index, self.spread[lives.key_index]
+        off = np.log(np.maximum(lives.wear, 1e-12)) - self.usual[key]
+        rest = (1 - _USUAL_SHARE) / _ANYWHERE
+
+        def density(gap: Floats) -> Floats:
+            normal = np.exp(-0.5 * (gap / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+            result: Floats = np.log(_USUAL_SHARE * normal + rest)
+            return result
+
+        def left_in(gap: Floats) -> Floats:
+            result: Floats = np.log(_USUAL_SHARE * ndtr(-gap / sd) + 1 - _USUAL_SHARE)
+            return result
+
+        twice = off - np.log(2.0)
+        early = lives.ended == CENSORED
+        odds = np.where(early, density(twice) - density(off), left_in(twice) - left_in(off))
+        return np.where(self.told[key], odds, 0.0)
+
+
+def learn_habit(lives: LifeHistories, keys: int) -> Habit:
+    """Learn from the edges that were taken out early."""
+    early = (lives.ended == CENSORED) & (lives.wear > 0)
+    label, taken = lives.key_index[early], np.log(lives.wear[early])
+    usual, count = medians(label, taken, keys)
+    spread, _ = medians(label, np.abs(taken - usual[label]), keys)
+    return Habit(usual, np.maximum(1.48 * spread, _LEAST_SPREAD), count >= _ENOUGH)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What gives a record of two lives away.
+
+    Attributes:
+        habit: The usual age of removals.
+        turned: Share of edges that somebody turned without telling.
+    """
+
+    habit: Habit
+    turned: float = _TURNED
+
+    def belief(self, lives: LifeHistories, law: Law) -> Floats:
+        """Chance that each record is the life of one edge, shape (lives,)."""
+        return self.weighed(len(lives), *_suspects(lives, law, self.habit))
+
+    def weighed(self, lives: int, rows: Ints, ratio: Floats) -> Floats:
+        """The same where only some rows are suspect, each so much likelier two than one."""
+        result = np.ones(lives)
+        odds = self.turned / (1 - self.turned)
+        # The shortest explanation is never doubted.
+        result[rows] = np.where(ratio > 1, 1 / (1 + odds * ratio), 1.0)
+        return result
+
+
+def learn_doubts(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Doubts, Floats]:
+    """Learn how common double records are (rounds of expectation and maximisation).
 
     Args:
         lives: Believable lives.
         law: The keys' laws as far as they are known.
-        habit: What ``log_habit`` says of each life.
+        habit: The usual age of removals.
+
+    Returns:
+        The doubts, and the belief in each of these lives, shape (lives,).
     """
-    result = np.ones(len(lives))
+    rows, ratio = _suspects(lives, law, habit)
+    turned = _TURNED
+    for _ in range(4):
+        lost = float(np.sum(1 - 1 / (1 + turned / (1 - turned) * ratio)))
+        turned = (_TURNED * _TURNED_WORTH + lost) / (_TURNED_WORTH + len(lives))
+    doubts = Doubts(habit, turned)
+    return doubts, doubts.weighed(len(lives), rows, ratio)
+
+
+def _suspects(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Ints, Floats]:
+    """Lives long enough to be two, and how much likelier two are than one."""
     middle = np.sum(law.weights * law.scale, axis=1) + law.promise
+    usual = habit.log_odds(lives)
     with np.errstate(divide="ignore"):
         old = np.log(lives.wear) > middle[lives.key_index] + _OLD
-    rows = np.flatnonzero(old | (habit > 0))
-    if not len(rows):
-        return result
+    rows = np.flatnonzero(old | (usual > 0))
     some = lives.take(rows)
     two = _log_chance(some, law, np.log(2.0)) - _log_chance(some, law, 0.0)
-    ratio = np.exp(np.clip(two + habit[rows], -50, 50))
-    turned, belief = _TURNED, result[rows]
-    for _ in range(4):
-        belief = 1 / (1 + turned / (1 - turned) * ratio)
-        lost = float(np.sum(1 - belief))
-        turned = (_TURNED * _TURNED_WORTH + lost) / (_TURNED_WORTH + len(lives))
-    # The shortest explanation is never doubted.
-    result[rows] = np.where(ratio > 1, belief, 1.0)
-    return result
+    return rows, np.exp(np.clip(two + usual[rows], -50, 50))
 
 
 def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
@@ -80,35 +152,10 @@ def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
             step = np.maximum(hazard[between] - low, 1e-12)
             chance[between] = -low + np.log(-np.expm1(-step))
         terms[:, s] = chance
-    top = terms.max(axis=1)
+    top = terms.max(axis=1, initial=-np.inf)
     weights = np.maximum(law.weights[key], 1e-12)
     result: Floats = top + np.log(np.sum(weights * np.exp(terms - top[:, None]), axis=1))
     return result
-
-
-def log_habit(lives: LifeHistories, keys: int) -> Floats:
-    """Ln odds of two lives against one by the age at which edges are usually taken out."""
-    early = (lives.ended == CENSORED) & (lives.wear > 0)
-    log_age = np.log(np.maximum(lives.wear, 1e-12))
-    label, taken = lives.key_index[early], log_age[early]
-    usual, count = medians(label, taken, keys)
-    spread, _ = medians(label, np.abs(taken - usual[label]), keys)
-    sd = np.maximum(1.48 * spread, _LEAST_SPREAD)[lives.key_index]
-    off = log_age - usual[lives.key_index]
-    rest = (1 - _USUAL_SHARE) / _ANYWHERE
-
-    def density(gap: Floats) -> Floats:
-        normal = np.exp(-0.5 * (gap / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-        result: Floats = np.log(_USUAL_SHARE * normal + rest)
-        return result
-
-    def left_in(gap: Floats) -> Floats:
-        result: Floats = np.log(_USUAL_SHARE * ndtr(-gap / sd) + 1 - _USUAL_SHARE)
-        return result
-
-    twice = off - np.log(2.0)
-    odds = np.where(early, density(twice) - density(off), left_in(twice) - left_in(off))
-    return np.where(count[lives.key_index] >= _ENOUGH, odds, 0.0)
 
 
 def medians(label: Ints, values: Floats, size: int) -> tuple[Floats, Ints]:

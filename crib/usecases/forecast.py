@@ -134,6 +134,7 @@ def forecast_shop(
     *,
     night_limit: float = NIGHT_LIMIT,
     kept: KeptOutput | None = None,
+    before: LifeModel | None = None,
 ) -> ShopPlan:
     """Forecast every mounted edge from the facts dated up to an instant.
 
@@ -142,9 +143,11 @@ def forecast_shop(
         now: The instant.
         night_limit: Chance of a failure that a machine may run with while nobody is there.
         kept: What the process kept of the counters, if it makes plans one after the other.
+        before: The life model of the plan before this one, likewise.
     """
     with collector_rests():
-        return _plan_of(foresee(tx, refine_view(view_shop(tx, now, kept))), night_limit)
+        view = refine_view(view_shop(tx, now, kept))
+        return _plan_of(foresee(tx, view, before), night_limit)
 
 
 def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from crib.life.model import LifeModel, fit_life_model
+from crib.life.fitting import fit_life_model
+from crib.life.model import LifeModel
 from crib.planning.due import EdgesDue, MountedEdge, edges_due
 from crib.store.engine import Tx
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
@@ -39,17 +40,18 @@ class Foresight:
     due: EdgesDue
 
 
-def foresee(tx: Tx, view: ShopView) -> Foresight:
+def foresee(tx: Tx, view: ShopView, before: LifeModel | None = None) -> Foresight:
     """Fit the life model to the shop's lives and look ahead along its runs.
 
     Args:
         tx: An open transaction.
         view: The shop.
+        before: The last model, to go on from where lives were only added.
     """
     ahead = cuts_ahead(view)
     lives = gather_lives(view, ahead)
     wider = widening_of_keys(tx, view, lives.keys)
-    model = fit_life_model(table_of_keys(view, lives), lives.histories, wider)
+    model = fit_life_model(table_of_keys(view, lives), lives.histories, wider, before)
     mounted, edges = mounted_edges(view, ahead, lives)
     due = edges_due(list(view.ahead.values()), edges, model)
     return Foresight(view, ahead, lives, model, mounted, edges, due)

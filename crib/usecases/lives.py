@@ -68,14 +68,18 @@ def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
             continue
         if (row := _life(view, final[assembly], wear[assembly], parts[assembly], good)) is None:
             continue  # its forecast is conditioned on its age: as a life it would count twice
-        rows.append((index, *row, *looks.get(assembly, _NO_LOOK)))
+        # In the order in which they ended, so that a new life comes last.
+        ended_us = final[assembly].row.end_us or 0
+        torn_us = view.rows.assemblies[assembly].torn_down_us or 0
+        rows.append((max(ended_us, torn_us), index, *row, *looks.get(assembly, _NO_LOOK)))
     # edges that have cut nothing yet, or will cut another part next
     for cut in ahead.values():
         if cut.key is not None and cut.key not in keys:
             keys[cut.key] = len(keys)
             spreads.append(cut.spread)
-    columns = zip(*rows, strict=True) if rows else ([] for _ in range(9))
-    key, used, made_of, ends, lot, since_of, share, at, kind = columns
+    rows.sort(key=lambda row: row[0])
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(10))
+    _, key, used, made_of, ends, lot, since_of, share, at, kind = columns
     histories = life_histories(
         key,
         used,

@@ -44,7 +44,9 @@ class PlanCache:
                     or made[0] != present
                     or not (timedelta(0) <= now - made[1] <= self._stale_after)
                 ):
-                    made = (present, now, forecast_shop(tx, now, kept=self._kept))
+                    before = made[2].model if made else None
+                    plan = forecast_shop(tx, now, kept=self._kept, before=before)
+                    made = (present, now, plan)
                     self._made = made
                     self.keeper.show(made[2].sight)
             return made[2]

@@ -9,7 +9,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from crib.life.model import LifeModel, fit_life_model
+from crib.life.fitting import fit_life_model
+from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
 

@@ -8,7 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from crib.life.fit import fit_weibull, kaplan_meier
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import CENSORED, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.life.replacement import weibull_swap_point

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from crib.life.model import LifeModel, fit_life_model
+from crib.life.fitting import fit_life_model
+from crib.life.model import LifeModel
 from crib.life.observations import life_histories
 from crib.life.pooling import KeyTable, key_table
 from crib.life.signs import EdgeSigns, edge_signs

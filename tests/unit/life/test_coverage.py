@@ -7,7 +7,7 @@ differ, and the world draws its effects with other spreads than the model's star
 import numpy as np
 import pytest
 
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import life_histories
 from crib.life.pooling import key_table
 

@@ -5,10 +5,10 @@ import pytest
 
 from crib.errors import OutsideModel
 from crib.life.fit import fit_weibull
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
+from crib.life.law import SHAPES
 from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
 from crib.life.pooling import key_table
-from crib.life.law import SHAPES
 from crib.life.replacement import weibull_swap_point
 from crib.life.weibull import quantile
 

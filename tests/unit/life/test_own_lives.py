@@ -1,15 +1,16 @@
-"""Lives by themselves: the forecast's model with one key, beside maximum likelihood."""
+"""Lives by themselves: the forecast's closed forms beside maximum likelihood."""
 
 import math
 
 import numpy as np
 import pytest
+from scipy import integrate
 
 from crib.errors import OutsideModel
-from crib.life.model import fit_life_model
-from crib.life.observations import CENSORED, WORN, life_histories
+from crib.life.law import SHAPES
+from crib.life.one_key import fit_one_key
 from crib.life.own_lives import fit_own_lives
-from crib.life.pooling import key_table
+from crib.life.shapes import normalised, shape_prior, widened
 from crib.life.weibull import quantile
 
 
@@ -25,18 +26,27 @@ def test_many_lives_bring_both_estimates_to_their_law():
     assert found.new.p05 == pytest.approx(float(quantile(0.05, 2.5, 80.0)), rel=0.15)
 
 
-def test_the_answer_is_the_forecast_model_s_own():
-    ages, ended = [0.7, 1.2, 0.9, 1.0], [True, True, False, True]
-    marks = [WORN if one else CENSORED for one in ended]
-    model = fit_life_model(
-        key_table([0], [0], [0], prior_sd=0.4), life_histories([0] * 4, ages, [1e12] * 4, marks)
-    )
+@pytest.mark.parametrize("shape", [1.8, 2.5, 4.0, 6.0])
+def test_the_posterior_is_the_mixture_that_quadrature_gives(shape):
+    """Against numerical integration over the scale by scipy, shape by shape."""
+    ages = quantile(np.array([0.1, 0.4, 0.6, 0.8]), shape, 1.0)
+    ended = np.array([True, True, False, True])
+    found = fit_one_key(ages, ended, 0.5)
 
-    found = fit_own_lives(ages, ended, age=0.6, promised=1.0)
+    u = np.linspace(-3, 3, 6001)
+    prior = widened(normalised(shape_prior()[None, :]))[0]
+    alive, total = np.zeros(3), 0.0
+    ahead = np.array([0.3, 0.8, 1.5])
+    for k, weight in zip(SHAPES, prior, strict=True):
+        log_f = -0.5 * (u / 0.5) ** 2 + ended.sum() * (np.log(k) - k * u)
+        log_f += (k - 1) * np.log(ages[ended]).sum()
+        log_f -= np.sum((ages[:, None] / np.exp(u)) ** k, axis=0)
+        density = weight * np.exp(log_f)
+        total += integrate.trapezoid(density, u)
+        for i, x in enumerate(ahead):
+            alive[i] += integrate.trapezoid(density * np.exp(-((x / np.exp(u)) ** k)), u)
 
-    left = model.remaining([0, 0], [0.0, 0.6], 1.0, (0.05, 0.5, 0.9))
-    assert (found.new.p05, found.new.p50, found.new.p90) == pytest.approx(tuple(left[0]))
-    assert (found.aged.p05, found.aged.p50, found.aged.p90) == pytest.approx(tuple(left[1]))
+    assert found.survival(0.0, ahead) == pytest.approx(alive / total, abs=0.012)
 
 
 def test_quantiles_and_survival_tell_one_law():

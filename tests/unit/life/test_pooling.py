@@ -5,7 +5,7 @@ import pytest
 
 from crib.errors import OutsideModel
 from crib.life.conjugate import posterior_moments
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import WORN, life_histories
 from crib.life.pooling import Hierarchy, Lives, _messages, key_table
 

@@ -5,7 +5,7 @@ import pytest
 from scipy import integrate, stats
 
 from crib.errors import OutsideModel
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import (
     BROKEN,
     CENSORED,

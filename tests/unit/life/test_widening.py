@@ -10,7 +10,7 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import weibull_min
 
 from crib.errors import OutsideModel
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import life_histories
 from crib.life.pooling import key_table
 from crib.life.widening import _log_likelihood, shown_lives, widening

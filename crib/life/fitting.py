@@ -1,0 +1,105 @@
+"""Fits the life model: anew at settled numbers of lives, by additions in between.
+
+What keys share with each other needs all lives at once; a key's own sums only need the new
+ones. So the shared part is learned from the first so many lives, at numbers that grow by a
+twentieth, and the lives since then are added one by one. The same lives in the same order give
+the same model, whichever way it was reached.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import fields, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from crib.errors import OutsideModel
+from crib.life.aside import set_aside, yardstick
+from crib.life.breakage import fit_breakage
+from crib.life.kept_curves import KeptCurves
+from crib.life.model import LifeModel
+from crib.life.observations import LifeHistories
+from crib.life.pooling import KeyTable
+from crib.life.posterior import fit_posterior
+
+#: Up to so many lives everything is learned anew with each.
+ALWAYS_ANEW: Final = 400
+_GROWTH: Final = 1.05
+
+
+def settled_count(lives: int) -> int:
+    """How many of the first lives the shared part is learned from."""
+    if lives <= ALWAYS_ANEW:
+        return lives
+    steps = math.floor(math.log(lives / ALWAYS_ANEW) / math.log(_GROWTH))
+    counts = (math.floor(ALWAYS_ANEW * _GROWTH**k) for k in (steps + 1, steps, steps - 1))
+    return max(count for count in counts if count <= lives)
+
+
+def fit_life_model(
+    keys: KeyTable,
+    histories: LifeHistories,
+    widening: ArrayLike | None = None,
+    before: LifeModel | None = None,
+) -> LifeModel:
+    """Fit the model to all lives of the shop, in the order in which they ended.
+
+    Absurd ages are kept out and listed in ``aside``.
+
+    Args:
+        keys: Keys with their promises and groups.
+        histories: Lives; may be empty.
+        widening: Factor from 1 up on the spread of ln life of each key, shape (keys,), where
+            forecasts turned out too sure of themselves (``crib.life.calibration``).
+        before: A model of the same keys and of the first of these lives, if there is one; it
+            saves time and changes nothing.
+
+    Raises:
+        OutsideModel: A life of a key that the table does not have; a widening that is not one
+            number from 1 to 5 per key.
+    """
+    if len(histories) and int(histories.key_index.max()) >= len(keys):
+        raise OutsideModel("A life belongs to a key that is not in the key table.")
+    wide = np.ones(len(keys)) if widening is None else np.asarray(widening, dtype=np.float64)
+    if wide.shape != (len(keys),) or not np.all((wide >= 1) & (wide <= 5)):
+        raise OutsideModel("The widening has to be one number from 1 to 5 per key.")
+    settled = settled_count(len(histories))
+    if before is None or not _goes_on(before, keys, histories, settled):
+        before = _anew(keys, histories.take(np.arange(settled)))
+    more = histories.take(np.arange(len(before.histories), len(histories)))
+    model = before.after(more) if len(more) else before
+    return replace(model, widening=wide, _kept=KeptCurves())
+
+
+def _anew(keys: KeyTable, histories: LifeHistories) -> LifeModel:
+    promised = np.exp(keys.prior_mean)
+    measure = yardstick(histories, promised)
+    believed, aside = set_aside(histories, measure)
+    return LifeModel(
+        keys,
+        aside,
+        np.ones(len(keys)),
+        histories,
+        len(histories),
+        measure,
+        fit_posterior(keys, believed),
+        fit_breakage(believed, (keys.operation, keys.item), promised),
+    )
+
+
+def _goes_on(before: LifeModel, keys: KeyTable, histories: LifeHistories, settled: int) -> bool:
+    """Whether a model is that of the first of these lives, settled alike."""
+    known = len(before.histories)
+    if before.settled != settled or known > len(histories):
+        return False
+    return _same(before.keys, keys, len(keys)) and _same(before.histories, histories, known)
+
+
+def _same(first: object, second: object, rows: int) -> bool:
+    for column in fields(first):  # type: ignore[arg-type]
+        one, other = getattr(first, column.name), getattr(second, column.name)
+        if len(one) != rows or not np.array_equal(one, other[:rows], equal_nan=True):
+            return False
+    return True
