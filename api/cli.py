@@ -161,17 +161,19 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     """Print what to swap within a horizon, the most urgent first."""
     from api.text_lists import swap_lines, swap_rows
     from crib.clock import now
-    from crib.usecases.forecast import forecast_shop
+    from crib.usecases.plan_cache import PlanCache
     from crib.usecases.swap_list import make_swap_list
 
     zone = Settings.from_environment().time_zone
-    with the_store() as store, store.read() as tx:
-        found = make_swap_list(forecast_shop(tx, now()), hours, machine)
-    if as_json:
-        print_json(swap_rows(found))
-        return
-    for line in swap_lines(found, zone):
-        click.echo(line)
+    with the_store() as store:
+        plans = PlanCache(store)
+        found = make_swap_list(plans.plan(now()), hours, machine)
+        if as_json:
+            print_json(swap_rows(found))
+        else:
+            for line in swap_lines(found, zone):
+                click.echo(line)
+        plans.keeper.keep()
 
 
 @main.command()

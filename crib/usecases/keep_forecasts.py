@@ -15,7 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from crib.errors import Refusal
 from crib.floor.timeline import us_of
 from crib.life.calibration import KEPT_PROBS
-from crib.planning.due import MountedEdge
+from crib.planning.due import MountedEdge, signs_of
 from crib.store.engine import Store, Tx
 from crib.store.kept_rows import LAST, SHIFT, KeptForecast, insert_kept
 from crib.store.shop_rows import StayRow
@@ -48,9 +48,10 @@ def rows_to_keep(sight: Foresight, occasion: str, wanted: Wanted) -> list[KeptFo
         return []
     view, due = sight.view, sight.due
     row = np.array([one[0] for one in found], dtype=np.int64)
-    key = np.array([sight.edges[place].key for place in row], dtype=np.int64)
-    age = np.array([sight.edges[place].age for place in row], dtype=np.float64)
-    left = sight.model.remaining(key, age, due.wear_now[row], KEPT_PROBS)
+    edges = [sight.edges[place] for place in row.tolist()]
+    key = np.array([edge.key for edge in edges], dtype=np.int64)
+    age = np.array([edge.age for edge in edges], dtype=np.float64)
+    left = sight.model.remaining(key, age, due.wear_now[row], KEPT_PROBS, signs_of(edges))
     basis = sight.model.basis(key)
     names = {number: sight.lives.keys[number].text(view.rows.items) for number in set(key)}
     dark = _stretches(view)

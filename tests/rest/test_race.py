@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 
 from crib.records.catalogue import HOLDERS
+from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.records import insert_record
 
@@ -108,3 +110,16 @@ def test_a_key_that_comes_eight_times_at_once_makes_one_fact(server: Any, store:
         assert {answer.status for answer in answers} == {201}
         assert len({answer.body for answer in answers}) == 1
         assert len(server.get("/v1/stops?machine=M2")["items"]) == turn + 1
+
+
+def test_two_processes_that_show_one_forecast_keep_it_once(server, store):
+    server.post("/v1/mounts", station="M1/T01", assembly=_ready(server, 0))
+
+    for _ in range(12):  # both processes answer
+        assert len(server.get("/v1/forecasts")["items"]) == 1
+
+    until = time.monotonic() + 30
+    while not (kept := server.get("/v1/forecasts-kept")["items"]):
+        assert time.monotonic() < until, "what was shown is not kept"
+    assert [row["occasion"] for row in kept] == ["shift"]
+    assert check(store) == []

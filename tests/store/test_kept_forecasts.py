@@ -17,6 +17,7 @@ from crib.store.checking import check
 from crib.store.engine import Store, revision
 from crib.store.kept_rows import KeptForecast, first_of_stays, kept_between
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.correct_offset import CorrectOffset, correct_offset
 from crib.usecases.forecast import forecast_shop
 from crib.usecases.keep_forecasts import keep_all
 from crib.usecases.kept_outcomes import outcomes
@@ -117,6 +118,19 @@ def test_the_first_forecast_of_a_shift_is_kept_as_it_was_shown(floor):
     assert row.shift_ends_us == row.unattended_begins_us == us_of(begin)
     assert row.unattended_ends_us == us_of(begin + timedelta(hours=8))
     assert not floor.plans.keeper.waiting
+
+
+def test_what_size_corrections_said_of_the_edge_is_kept_with_it(floor):
+    floor.mount()
+    for _ in range(4):
+        floor.make(10)
+        floor.act(correct_offset, CorrectOffset("M1/T01", "X", -90, "size"))
+    shown = floor.plans.plan(floor.now).forecasts[0]
+    floor.plans.keeper.keep()
+
+    (row,) = floor.kept()
+    kept = [int(row.left[place] / row.wear_per_part) for place in (0, 1, 3, 5)]
+    assert kept == [shown.parts_left[name] for name in ("p05", "p10", "p50", "p90")]
 
 
 def test_a_shift_keeps_one_forecast_however_often_it_is_shown(floor):
@@ -360,6 +374,22 @@ def test_shifts_and_lives_are_counted(floor):
     assert score.life_80.verdict == "too_few"
     assert 0 <= score.shift_brier <= 1
     assert score.life_pinball > 0
+
+
+def test_an_edge_counts_once_however_often_its_forecast_was_kept(floor):
+    floor.mount()
+    for _ in range(3):
+        floor.show()
+        floor.make(20)
+    floor.show()
+    floor.remove("worn_early")
+    floor.show()
+
+    (score,) = floor.scores().scores
+
+    assert (score.forecasts, score.edges) == (2, 1)
+    assert score.life_80.known_held + score.life_80.known_failed == pytest.approx(1.0)
+    assert score.shift.known_failed == 1  # one statement a shift
 
 
 def test_forecasts_that_ran_wrong_are_pointed_out_and_widened(floor):
