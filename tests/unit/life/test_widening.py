@@ -210,14 +210,13 @@ def simulated(seed: int, shape: float, sd: float, keys: int = 20, rounds: int = 
     factor, rows = np.ones(keys), []
     for _ in range(rounds):
         key, wear, ended = (np.concatenate(one) if one else np.zeros(0) for one in past)
-        basis = fit_life_model(table, life_histories(key, wear, 100 * wear, ended)).basis(
-            number
-        )
-        low = basis.life_p50 * (basis.life_p10 / basis.life_p50) ** factor
-        high = basis.life_p50 * (basis.life_p90 / basis.life_p50) ** factor
+        lives = life_histories(key, wear, 100 * wear, ended)
+        bare = fit_life_model(table, lives).basis(number)
+        basis = fit_life_model(table, lives, factor).basis(number)
         new = scale * rng.weibull(shape, (300, keys))
-        plain = (basis.life_p10 <= new) & (new <= basis.life_p90)
-        rows.append((plain.mean(), ((low <= new) & (new <= high)).mean(), factor.mean()))
+        plain = (bare.life_p10 <= new) & (new <= bare.life_p90)
+        wide = (basis.life_p10 <= new) & (new <= basis.life_p90)
+        rows.append((plain.mean(), wide.mean(), factor.mean()))
         life = scale * rng.weibull(shape, keys)
         early = np.where(rng.random(keys) < 0.3, scale * rng.uniform(0.3, 1, keys), np.inf)
         broken = rng.exponential(30.0, keys)
@@ -226,7 +225,7 @@ def simulated(seed: int, shape: float, sd: float, keys: int = 20, rounds: int = 
         for column, value in zip(past, (number, end, kind), strict=True):
             column.append(value)
         seen = (
-            number, low, basis.life_p50, high, factor, 0 * end, end,
+            number, basis.life_p10, basis.life_p50, basis.life_p90, factor, 0 * end, end,
             np.where(kind == 1, end, np.inf),
         )  # fmt: skip
         for column, value in zip(told, seen, strict=True):
