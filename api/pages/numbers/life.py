@@ -24,7 +24,7 @@ from api.schemas.tool_life import ConstantsAnswer, ConstantsBody
 from crib.errors import Invalid
 from crib.life.constants import estimate_constants
 from crib.life.fit import fit_weibull
-from crib.life.model import fit_life_model
+from crib.life.one_key import fit_one_key
 from crib.life.own_lives import fit_own_lives
 from crib.life.taylor import life_min
 
@@ -199,8 +199,8 @@ def _chances(_body: Body, answer: Body) -> list[Table]:
 LIFE_FIT: Final = Working(
     slug="life-fit",
     title="Law of life from lives",
-    says="What lives say by themselves: maximum likelihood, and the posterior of the model "
-    "that the forecast uses. Any unit of use, the same for all.",
+    says="What lives say by themselves: maximum likelihood, and the posterior by the "
+    "closed forms of the forecast. Any unit of use, the same for all.",
     entries=(
         Entry(
             "lives",
@@ -237,7 +237,7 @@ LIFE_FIT: Final = Working(
     source="Weibull's law under right censoring: Lawless, Statistical Models and Methods for "
     "Lifetime Data (from memory); x are all ages, y those that ended. The posterior weighs "
     "shapes by prior and likelihood (see the code).",
-    functions=(fit_weibull, fit_own_lives, fit_life_model),
+    functions=(fit_weibull, fit_own_lives, fit_one_key),
     call="POST /v1/workings/life-fit",
     tables=_chances,
 )
