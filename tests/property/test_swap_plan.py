@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
-from crib.life.model import fit_life_model
+from crib.life.fitting import fit_life_model
 from crib.life.observations import BROKEN, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
