@@ -9,8 +9,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from sqlalchemy.exc import IntegrityError
 
-from crib.errors import Conflict, Invalid, StoreFull
+from crib.errors import Conflict, Invalid, Refusal, StoreFull
 from crib.floor.timeline import us_of
 from crib.metrology.preset import Reading
 from crib.store.checking import check
@@ -390,6 +391,88 @@ def test_an_edge_counts_once_however_often_its_forecast_was_kept(floor):
     assert (score.forecasts, score.edges) == (2, 1)
     assert score.life_80.known_held + score.life_80.known_failed == pytest.approx(1.0)
     assert score.shift.known_failed == 1  # one statement a shift
+
+
+def test_an_edge_taken_out_within_the_shift_leaves_its_statement_open(floor):
+    lived(floor, [60], "worn as planned")
+
+    ((row, outcome),) = floor.judged()
+    (score,) = floor.scores().scores
+
+    assert outcome.good_us < row.shift_ends_us
+    assert (score.shift.known_held, score.shift.known_failed) == (0, 0)
+    assert score.shift.trials < 1
+
+
+@pytest.mark.parametrize(("failed", "held"), [(False, 1), (True, 0)])
+def test_nights_are_judged_by_the_last_word_before_them(floor, failed, held):
+    floor.mount()
+    floor.show()
+    floor.make(50)
+    floor.rest(floor.start + timedelta(hours=12))
+    night = floor.start.replace(hour=21)
+    floor.rest(night - timedelta(minutes=10))
+    floor.show()
+    floor.make(100)
+    floor.rest(night + timedelta(hours=8, minutes=20))
+    if failed:
+        floor.remove("broken")
+    floor.show()
+
+    (score,) = floor.scores().scores
+
+    assert score.unattended.trials == 1
+    assert (score.unattended.known_held, score.unattended.known_failed) == (held, 1 - held)
+    # good until the night began, so it lasted the late shift; the morning's is not over yet
+    assert (score.shift.known_held, score.shift.known_failed) == (1, 0)
+
+
+def test_a_forecast_of_an_edge_that_had_failed_in_the_night_is_not_judged(floor):
+    floor.mount()
+    floor.make(50)
+    floor.rest(floor.start.replace(hour=21) + timedelta(hours=8))
+    floor.now += timedelta(minutes=5)
+    floor.show()  # nobody has looked into the machine yet
+    floor.now += timedelta(minutes=10)
+    floor.remove("broken")
+
+    assert floor.scores().failed_before == 1
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("widening", 0.9),
+        ("left_p10", 0.0),
+        ("life_p90", 1e-9),
+        ("wear_per_part", 0.0),
+        ("lasts_shift", 1.1),
+        ("fails_unattended", None),
+        ("occasion", "whim"),
+        ("mount_id", 10_000),
+        ("age", None),
+    ],
+)
+def test_the_database_refuses_a_forecast_that_contradicts_itself(floor, column, value):
+    floor.mount()
+    floor.make(20)
+    floor.show()
+    with floor.store.read() as tx:
+        names = [row[1] for row in tx.exec_driver_sql("PRAGMA table_info(kept_forecasts)")][1:]
+    taken = [f":{name}" if name == column else name for name in names]
+    taken[names.index("first_of_stay")] = "0"
+    taken[names.index("shift_ends_at")] = "shift_ends_at + 1"
+    statement = (
+        f"INSERT INTO kept_forecasts ({', '.join(names)})"
+        f" SELECT {', '.join(taken)} FROM kept_forecasts"
+    )
+
+    with pytest.raises((Refusal, IntegrityError)), floor.store.write() as tx:
+        tx.exec_driver_sql(statement, {column: value})
+    assert len(floor.kept()) == 1
+    with floor.store.write() as tx:  # as it was shown, it is taken
+        tx.exec_driver_sql(statement.replace(f":{column}", column))
+    assert len(floor.kept()) == 2
 
 
 def test_forecasts_that_ran_wrong_are_pointed_out_and_widened(floor):
