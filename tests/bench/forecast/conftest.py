@@ -1,9 +1,11 @@
-"""Seeds of the forecast benchmarks, and a way to print past pytest's capture."""
+"""Seeds of the forecast benchmarks, two processes to run them, a way to print at once."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from multiprocessing import get_context
 
 import pytest
 
@@ -14,6 +16,13 @@ _USUAL = "1,2,3"
 def seeds() -> tuple[int, ...]:
     """Seeds: the usual ones, or ``CRIB_FORECAST_SEEDS=11,12``."""
     return tuple(int(seed) for seed in os.environ.get("CRIB_FORECAST_SEEDS", _USUAL).split(","))
+
+
+@pytest.fixture(scope="session")
+def two_processes() -> Iterator[Executor]:
+    """Runs shops side by side."""
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        yield pool
 
 
 @pytest.fixture

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
 from typing import Final
 
 import numpy as np
@@ -101,14 +100,17 @@ def _policy(plant: Plant, seed: int, name: str) -> Policy:
 
 
 def live_through_all(
-    worlds: Sequence[World], seeds: Sequence[int], policies: Sequence[str], days: int = DAYS
+    pool: Executor,
+    worlds: Sequence[World],
+    seeds: Sequence[int],
+    policies: Sequence[str],
+    days: int = DAYS,
 ) -> dict[tuple[str, str], list[Months]]:
-    """Every policy in every shop, two processes at a time; by world and policy."""
+    """Every policy in every shop, side by side in processes; by world and policy."""
     cases = [
         (world, seed, name, days) for world in worlds for name in policies for seed in seeds
     ]
-    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        results = list(pool.map(live_through, *zip(*cases, strict=True)))
+    results = pool.map(live_through, *zip(*cases, strict=True))
     found: dict[tuple[str, str], list[Months]] = {}
     for (world, _, name, _), months in zip(cases, results, strict=True):
         found.setdefault((world.name, name), []).append(months)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
 from dataclasses import astuple, replace
 
 import numpy as np
@@ -34,6 +35,21 @@ def _line(label: str, stages: Iterable[Stage]) -> str:
     )
 
 
+def _run(
+    pool: Executor,
+    cases: Sequence[tuple[World, Ablation]],
+    seeds: Sequence[int],
+    stages: tuple[int, ...],
+    watch: bool,
+) -> list[list[dict[int, Stage]]]:
+    """Scores by case and seed, side by side in processes."""
+    work = [(world, seed, told, stages, watch) for world, told in cases for seed in seeds]
+    flat = list(pool.map(after_lives, *zip(*work, strict=True)))
+    for scores in flat:
+        _sane(scores)
+    return [flat[i : i + len(seeds)] for i in range(0, len(flat), len(seeds))]
+
+
 def _sane(stages: dict[int, Stage]) -> None:
     for stage in stages.values():
         values = np.array([*astuple(stage.score), *stage.half, stage.failures, stage.cost])
@@ -47,7 +63,10 @@ def _sane(stages: dict[int, Stage]) -> None:
 @pytest.mark.bench
 @pytest.mark.parametrize("world", WORLDS, ids=lambda world: world.name)
 def test_forecasts_after_so_many_lives(
-    world: World, seeds: tuple[int, ...], show: Callable[[str], None]
+    world: World,
+    seeds: tuple[int, ...],
+    two_processes: Executor,
+    show: Callable[[str], None],
 ) -> None:
     """Without looks (no lands, no size corrections) and with all that the shop wrote down."""
     counts = [by_count(world, seed) for seed in seeds]
@@ -55,20 +74,22 @@ def test_forecasts_after_so_many_lives(
     for name in counts[0]:
         failures, used, cost = np.mean([count[name] for count in counts], axis=0)
         lines.append(f"{name:68}{failures:5.0f}{used:6.2f}{cost:8.3f}")
-    for told, note in ((PLAIN, ""), (Ablation(), ", looks")):
-        runs = [after_lives(world, seed, told) for seed in seeds]
+    cases = [(world, PLAIN), (world, Ablation())]
+    runs = _run(two_processes, cases, seeds, STAGES, watch=True)
+    for by_seed, note in zip(runs, ("", ", looks"), strict=True):
         for stage in STAGES:
             label = f"{stage}{' (handbook)' if stage == 0 else ''}{note}"
-            lines.append(_line(label, [run[stage] for run in runs]))
-        for run in runs:
-            _sane(run)
+            lines.append(_line(label, [run[stage] for run in by_seed]))
     show("\n".join(lines))
 
 
 @pytest.mark.bench
 @pytest.mark.parametrize("world", WORLDS[:2], ids=lambda world: world.name)
 def test_which_trouble_costs_what(
-    world: World, seeds: tuple[int, ...], show: Callable[[str], None]
+    world: World,
+    seeds: tuple[int, ...],
+    two_processes: Executor,
+    show: Callable[[str], None],
 ) -> None:
     """The same shop with one trouble only, and with all but one, at 20 lives per key."""
     cases = {"no trouble": _TROUBLES}
@@ -76,28 +97,28 @@ def test_which_trouble_costs_what(
     cases |= {"all troubles": ()}
     cases |= {f"all but {t}": (t,) for t in _TROUBLES}
     lines = [f"\n{world.name}, 20 lives per key, no signals, seeds {seeds[:2]}", _HEAD]
-    for label, gone in cases.items():
-        calm = without(world, *gone)
-        runs = [after_lives(calm, seed, PLAIN, (20,), watch=False) for seed in seeds[:2]]
-        lines.append(_line(label, [run[20] for run in runs]))
-        for run in runs:
-            _sane(run)
+    calm = [(without(world, *gone), PLAIN) for gone in cases.values()]
+    runs = _run(two_processes, calm, seeds[:2], (20,), watch=False)
+    for label, by_seed in zip(cases, runs, strict=True):
+        lines.append(_line(label, [run[20] for run in by_seed]))
     show("\n".join(lines))
 
 
 @pytest.mark.bench
 @pytest.mark.parametrize("world", WORLDS[:2], ids=lambda world: world.name)
 def test_what_each_part_of_the_records_brings(
-    world: World, seeds: tuple[int, ...], show: Callable[[str], None]
+    world: World,
+    seeds: tuple[int, ...],
+    two_processes: Executor,
+    show: Callable[[str], None],
 ) -> None:
     """All that the model can be told, and all but one part of it, at 20 lives per key."""
     cases = {"all": Ablation()}
     for part in ("signals", "lots", "nights", "widening"):
         cases[f"all but {part}"] = replace(Ablation(), **{part: False})
     lines = [f"\n{world.name}, 20 lives per key, seeds {seeds[:2]}", _HEAD]
-    for label, told in cases.items():
-        runs = [
-            after_lives(world, seed, told, (0, 5, 10, 20), watch=False) for seed in seeds[:2]
-        ]
-        lines.append(_line(label, [run[20] for run in runs]))
+    told = [(world, case) for case in cases.values()]
+    runs = _run(two_processes, told, seeds[:2], (0, 5, 10, 20), watch=False)
+    for label, by_seed in zip(cases, runs, strict=True):
+        lines.append(_line(label, [run[20] for run in by_seed]))
     show("\n".join(lines))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 
 import numpy as np
 import pytest
@@ -55,13 +56,18 @@ def _line(name: str, ours: Sequence[Months], counted: Sequence[Months]) -> str:
 
 
 @pytest.mark.bench
-def test_a_shop_over_months(seeds: tuple[int, ...], show: Callable[[str], None]) -> None:
+def test_a_shop_over_months(
+    seeds: tuple[int, ...], two_processes: Executor, show: Callable[[str], None]
+) -> None:
     """Each policy meets the same edges in the same stations, one after the other."""
     some = seeds[:2] if seeds == (1, 2, 3) else seeds
     show(f"\nsix machines, {DAYS} days, seeds {', '.join(map(str, some))}")
     extra = [NO_SIGNALS, NO_NIGHT_RULE]
-    results = live_through_all(WORLDS, some, [p for p in POLICIES if p not in extra])
-    results |= live_through_all(WORLDS[:2], some[:1] if some != seeds else some, extra)
+    results = live_through_all(
+        two_processes, WORLDS, some, [p for p in POLICIES if p not in extra]
+    )
+    few = some[:1] if some != seeds else some
+    results |= live_through_all(two_processes, WORLDS[:2], few, extra)
     for world in WORLDS:
         counted = results[world.name, HANDBOOK]
         lines = [f"\n{world.name}", _HEAD]
