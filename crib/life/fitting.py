@@ -70,7 +70,7 @@ def fit_life_model(
         before = _anew(keys, histories.take(np.arange(settled)))
     more = histories.take(np.arange(len(before.histories), len(histories)))
     model = before.after(more) if len(more) else before
-    return replace(model, widening=wide, _kept=KeptCurves())
+    return replace(model, widening=wide, _kept_wide=KeptCurves())
 
 
 def _anew(keys: KeyTable, histories: LifeHistories) -> LifeModel:

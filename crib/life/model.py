@@ -62,6 +62,7 @@ class LifeModel:
     _wear: Posterior
     _breakage: Breakage
     _kept: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
+    _kept_wide: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
 
     def survival(
         self,
@@ -238,6 +239,7 @@ class LifeModel:
             _wear=self._wear.after(believed),
             _breakage=self._breakage.after(believed),
             _kept=KeptCurves(),
+            _kept_wide=KeptCurves(),
         )
 
     def basis(self, key: ArrayLike) -> Basis:
@@ -281,7 +283,10 @@ class LifeModel:
         used = np.zeros(keys + len(cells), dtype=bool)
         used[code] = True
         row = (np.cumsum(used) - 1)[code]
-        curves = self._kept.of(np.flatnonzero(used), len(used), self._made_curves)
+        kept, make = self._kept, self._made_curves
+        if widened and np.any(self.widening > 1):
+            kept, make = self._kept_wide, self._wide_curves
+        curves = kept.of(np.flatnonzero(used), len(used), make)
         looked = np.flatnonzero(signs.looked)
         if len(looked):
             mean, deviation = self._wear.looks.life_seen(
@@ -302,8 +307,13 @@ class LifeModel:
         curves = self._wear.curves(own)
         if len(boxes):
             curves = joined(curves, self._wear.cell_curves(boxes))
-        of_key = np.concatenate([own, self._wear.scales.cells.key[boxes]])
-        return stretched(curves, self.widening[of_key])
+        return curves
+
+    def _wide_curves(self, codes: Ints) -> Curves:
+        """The same, spread as far as each key's forecasts have to be."""
+        keys, cells = len(self.keys), self._wear.scales.cells
+        of_key = np.concatenate([codes[codes < keys], cells.key[codes[codes >= keys] - keys]])
+        return stretched(self._made_curves(codes), self.widening[of_key])
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
         beta = self._breakage.exposure_wear(rows, wear_per_part)

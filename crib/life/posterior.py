@@ -20,7 +20,7 @@ from crib.life.shapes import class_opinion, normalised, shape_prior, widened
 from crib.life.taylor import Floats
 from crib.life.trust import Doubts, learn_doubts, learn_habit
 
-_STEEP, _STEEP_SD = 4.0, 0.2
+_STEEP, _STEEP_SD = 3.0, 0.3
 _PASSES: Final = 2
 
 

@@ -19,9 +19,10 @@ from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
 from crib.life.taylor import Floats
 
 #: Share of edges that somebody turned without telling, before any life was seen: common
-#: practice, no source. Worth as much as a hundred lives.
+#: practice, no source. Worth as much as a thousand lives, or a law with a long tail would pass
+#: for one of many double records.
 _TURNED: Final = 0.02
-_TURNED_WORTH: Final = 100.0
+_TURNED_WORTH: Final = 1000.0
 # Planned removals: most at the usual age, the rest anywhere over a range of ln age.
 _USUAL_SHARE, _ANYWHERE = 0.8, 2.5
 _LEAST_SPREAD: Final = 0.08

@@ -18,13 +18,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
 from crib.life.observations import Ints
 from crib.life.taylor import Floats
 
-#: How many lives back one counts half: about the last thirty tell.
+#: How many lives back one counts half at most: about the last thirty tell.
 HALF_LIFE: Final = 15.0
 
 #: What the shop's factor of 1, and a key's being like the shop's, are worth in lives.
@@ -44,7 +44,7 @@ _LEAST_WEIGHT: Final = 0.02
 
 @dataclass(frozen=True, slots=True)
 class ShownLives:
-    """First forecasts of edges and what followed, arrays of shape (edges,), oldest end first.
+    """First forecasts of edges and what followed, arrays of shape (edges,), oldest first.
 
     Attributes:
         key: Number of the key, from 0.
@@ -55,6 +55,7 @@ class ShownLives:
         age: Wear on the edge then.
         since: Wear at which the edge was last known not to be worn out.
         wear: Wear at which it was known to be; infinite where it never was.
+        running: Whether the edge goes on still.
     """
 
     key: Ints
@@ -65,6 +66,7 @@ class ShownLives:
     age: Floats
     since: Floats
     wear: Floats
+    running: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.key)
@@ -79,10 +81,12 @@ def shown_lives(
     age: ArrayLike,
     since: ArrayLike,
     wear: ArrayLike,
+    running: ArrayLike | None = None,
 ) -> ShownLives:
-    """Shown lives from anything array-like, ordered by the end of the lives.
+    """Shown lives from anything array-like, in the order in which the edges began.
 
-    A life known exactly has ``since`` equal to ``wear``.
+    A life known exactly has ``since`` equal to ``wear``. Where edges that go on are left out,
+    those that live long are missed: then order the others by their end.
 
     Raises:
         OutsideModel: Unequal lengths, quantiles that do not rise from above 0, a factor below
@@ -93,7 +97,8 @@ def shown_lives(
         for v in (p10, p50, p90, widening, age, since, wear)
     ]
     keys = np.atleast_1d(np.asarray(key, dtype=np.int64))
-    if {one.shape for one in numbers} != {keys.shape}:
+    going = np.zeros(keys.shape) if running is None else np.atleast_1d(np.asarray(running))
+    if {one.shape for one in (*numbers, going)} != {keys.shape}:
         raise OutsideModel("Every shown life needs a key, quantiles, a factor, age and end.")
     low, mid, high, w, a, s, x = numbers
     right = (
@@ -114,14 +119,14 @@ def shown_lives(
             "A shown life has rising quantiles, a factor from 1, and ends after its forecast.",
             facts={"row": int(np.flatnonzero(~right)[0])},
         )
-    return ShownLives(keys, *numbers)
+    return ShownLives(keys, *numbers, going.astype(np.bool_))
 
 
 def widening(shown: ShownLives, keys: int) -> Floats:
     """Factor by which to widen each key's life about its median in ln life, shape (keys,).
 
     Args:
-        shown: First forecasts of edges and what followed, oldest end first.
+        shown: First forecasts of edges and what followed, oldest first.
         keys: How many keys there are; those without lives get the shop's factor.
 
     Returns:
@@ -133,7 +138,7 @@ def widening(shown: ShownLives, keys: int) -> Floats:
     if len(shown) and int(shown.key.max()) >= keys:
         raise OutsideModel("A shown life belongs to a key that is not counted.")
     seen, place = np.unique(shown.key, return_inverse=True)
-    weighed = _log_likelihood(shown) * _recency(shown.key)[:, None]
+    weighed = _log_likelihood(shown) * _recency(shown)[:, None]
     by_key = np.zeros((len(seen), len(_LOG_W)))
     np.add.at(by_key, place, weighed)
     by_key -= by_key.max(axis=1, keepdims=True) if len(seen) else 0.0
@@ -158,13 +163,19 @@ def _mean(log_weights: Floats, values: Floats) -> float:
     return float((weights * values).sum() / weights.sum())
 
 
-def _recency(key: Ints) -> Floats:
-    """Weight of each life: the newest of a key counts 1, older ones ever less."""
+def _recency(shown: ShownLives) -> Floats:
+    """Weight of each life: the newest of a key counts 1, older ones ever less.
+
+    Where many edges of a key run side by side, the newest are all running: they tell little,
+    and those that ended before them must count still.
+    """
+    key = shown.key
     order = np.lexsort((np.arange(len(key)), key))
     ends = np.searchsorted(key[order], key[order], side="right")
     back = np.empty(len(key))
     back[order] = ends - 1 - np.arange(len(key))
-    weight = np.exp2(-back / HALF_LIFE)
+    beside = np.bincount(key, shown.running)[key] if len(key) else np.zeros(0)
+    weight = np.exp2(-back / (HALF_LIFE + beside))
     return np.where(weight < _LEAST_WEIGHT, 0.0, weight)
 
 

@@ -208,3 +208,13 @@ def test_no_keys_and_no_edges_are_no_trouble():
         2,
         0,
     )
+
+
+@pytest.mark.parametrize("shape", [1.8, 2.5, 3.5, 5.0])
+def test_hundreds_of_clean_lives_are_believed_whatever_their_shape(shape):
+    lives = weibull(400, shape, seed=1)
+
+    basis = model_of(lives).basis(0)
+
+    for name, p in (("life_p10", 0.1), ("life_p50", 0.5), ("life_p90", 0.9)):
+        assert getattr(basis, name)[0] == pytest.approx(np.quantile(lives, p), rel=0.06)

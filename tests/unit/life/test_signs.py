@@ -44,7 +44,7 @@ def test_a_large_land_shortens_and_a_small_one_lengthens_the_life_left():
     assert worn < plain < fresh
 
 
-def test_an_edge_seen_half_worn_is_given_about_as_long_again():
+def test_an_edge_seen_half_worn_is_given_as_long_again_or_a_little_more():
     seen = edge_signs(-1, 0.5, 0.4, SIZE_SEEN)
     lives = drawn(20, seed=3)
     told = model_of(
@@ -54,7 +54,8 @@ def test_an_edge_seen_half_worn_is_given_about_as_long_again():
     low, half, high = told.remaining(0, 0.4, WPP, (0.1, 0.5, 0.9), signs=seen)[0]
 
     assert low < 0.4 < high
-    assert half == pytest.approx(0.4, rel=0.35)
+    # The run-in takes its part of the land in no time.
+    assert 0.35 < half < 0.65
 
 
 def test_a_look_that_nothing_bears_out_widens_the_answer():
