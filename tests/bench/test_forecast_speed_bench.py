@@ -13,6 +13,7 @@ from crib.life.fitting import fit_life_model
 from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
+from crib.life.signs import edge_signs
 
 EDGES = 1_000_000
 KEYS = 10_000
@@ -43,7 +44,7 @@ def _table(rng: np.random.Generator) -> KeyTable:
 
 
 def _lives(rng: np.random.Generator, per_key: int) -> LifeHistories:
-    key = np.repeat(np.arange(KEYS), per_key)
+    key = rng.permutation(np.repeat(np.arange(KEYS), per_key))
     wear = np.exp(0.3 * rng.standard_normal(KEYS)[key] + 0.3 * rng.standard_normal(len(key)))
     ended = rng.choice([0, 1, 2], len(key), p=[0.45, 0.52, 0.03])
     return life_histories(key, wear, np.rint(500 * wear), ended)
@@ -76,12 +77,24 @@ def test_a_million_mounted_edges_in_one_call(
     def survive() -> float:
         return float(model.survival(key, age, ahead, rate).sum())
 
+    # Every tenth edge was looked at and so has a curve of its own.
+    looked = rng.random(EDGES) < 0.1
+    share = np.where(looked, 0.2 + 0.5 * age, np.nan)
+    signs = edge_signs(-1, share, np.where(looked, age, np.nan), np.where(looked, 2, 0))
+
+    def survive_looked() -> float:
+        return float(model.survival(key, age, ahead, rate, signs).sum())
+
     def left() -> float:
         return float(model.remaining(key, age, rate).sum())
 
     assert np.isfinite(bare())
     ceiling = _best(bare)
-    rows = {"chance to live on": survive, "four quantiles of the life left": left}
+    rows = {
+        "chance to live on": survive,
+        "the same, a tenth of them looked at": survive_looked,
+        "four quantiles of the life left": left,
+    }
     with capsys.disabled():
         print(f"\na million edges, bare numpy pass: {ceiling:.3f} s")
         for name, work in rows.items():
@@ -121,19 +134,28 @@ def test_refit_of_10000_keys_of_50_lives(
 
 @pytest.mark.bench
 def test_one_removal_folded_in(capsys: pytest.CaptureFixture[str]) -> None:
-    """A shop of 300 keys and 6,000 lives gets one life more."""
+    """A shop of 300 keys gets one life more, after 6,000 and after 60,000."""
     rng = np.random.default_rng(9)
-    keys, lives = 300, 6_000
+    keys = 300
     item = rng.integers(0, 75, keys)
     table = key_table(item, item % 6, rng.integers(0, 6, keys), rng.integers(0, 5, keys))
-    key = rng.integers(0, keys, lives + 1)
-    wear = np.exp(0.3 * rng.standard_normal(keys)[key] + 0.3 * rng.standard_normal(lives + 1))
-    ended = rng.choice([0, 1, 2], lives + 1, p=[0.45, 0.52, 0.03])
-    more = life_histories(key, wear, np.rint(500 * wear), ended)
-
-    seconds = _best(lambda: fit_life_model(table, more))
-    with capsys.disabled():
-        print(
-            f"\none removal more, {keys} keys of {lives // keys} lives refitted whole: "
-            f"{seconds * 1000:.1f} ms"
-        )
+    level = np.exp(0.3 * rng.standard_normal(keys))
+    for lives in (6_000, 60_000):
+        key = rng.integers(0, keys, lives + 1)
+        wear = level[key] * np.exp(0.3 * rng.standard_normal(lives + 1))
+        ended = rng.choice([0, 1, 2], lives + 1, p=[0.45, 0.52, 0.03])
+        every = life_histories(key, wear, np.rint(500 * wear), ended)
+        last = np.arange(lives + 1) == lives
+        before = fit_life_model(table, every.take(~last))
+        one = every.take(last)
+        added = _best(lambda: before.after(one), 20)  # noqa: B023
+        checked = _best(lambda: fit_life_model(table, every, before=before))  # noqa: B023
+        anew = _best(lambda: fit_life_model(table, every))  # noqa: B023
+        swap = before.after(one).swap_age(np.arange(keys), 1.0, 8.0, 0.002)[0]
+        assert np.all(np.isfinite(swap))
+        with capsys.disabled():
+            print(
+                f"\none removal after {lives:,} lives of {keys} keys: {added * 1000:.2f} ms, "
+                f"with all lives compared first {checked * 1000:.1f} ms, anew "
+                f"{anew * 1000:.0f} ms, {added / anew:.4f} of that"
+            )

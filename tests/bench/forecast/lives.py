@@ -20,6 +20,7 @@ from tests.bench.forecast.watched import (
 from tests.bench.forecast.worlds import ShopKeys, World, draw_keys
 
 STAGES: Final = (0, 1, 2, 3, 5, 10, 20, 50)
+_SEVERAL: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,7 @@ class Stage:
         failures: Per 1,000 lives when every edge is swapped by what is known of it.
         used: Share of life used then.
         cost: Cost over the oracle's then.
+        strangers: Score on the keys that have no lives of their own, if they are several.
     """
 
     score: Score
@@ -88,6 +90,7 @@ class Stage:
     failures: float
     used: float
     cost: float
+    strangers: Score | None = None
 
 
 def after_lives(
@@ -132,6 +135,8 @@ def _stage(
     if not watch:
         half = np.array([score.half50, score.half80, score.half90])
         return Stage(score, half, score.failures, score.used, score.cost)
+    none = had == 0
+    strangers = score_model(model, keys, shop.laws, none) if none.sum() >= _SEVERAL else None
     at = np.minimum(had, shop.kept.order.max())
     order = np.lexsort((shop.kept.order, shop.kept.key))
     per_key = int(shop.kept.order.max()) + 1
@@ -146,6 +151,7 @@ def _stage(
         score.failures * by_signs.failures / max(blind.failures, 1e-9),
         score.used * by_signs.used / blind.used,
         score.cost * gain,
+        strangers,
     )
 
 

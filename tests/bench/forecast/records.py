@@ -53,8 +53,8 @@ class Records:
     def __len__(self) -> int:
         return len(self.key)
 
-    def take(self, rows: NDArray[np.bool_]) -> Records:
-        """Only the rows marked True."""
+    def take(self, rows: NDArray[np.bool_] | Ints) -> Records:
+        """Some of the rows."""
         return Records(*(getattr(self, f.name)[rows] for f in fields(self)))
 
 
@@ -125,7 +125,8 @@ def keep_records(
         key, order, wear, np.maximum(np.rint(wear / wear_per_part), 1.0), ended, lot,
         first.since + extra, share, at + extra, kind,
     )  # fmt: skip
-    return kept, effect
+    # In the order in which they ended, as far as a shop would have it: each key's first, …
+    return kept.take(np.argsort(order, kind="stable")), effect
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import pytest
 
 from tests.bench.forecast.lives import STAGES, Stage, after_lives, by_count, without
 from tests.bench.forecast.predictor import PLAIN, Ablation
-from tests.bench.forecast.scores import mean_score
+from tests.bench.forecast.scores import Score, mean_score
 from tests.bench.forecast.worlds import WORLDS, World
 
 _HEAD = (
@@ -33,6 +33,16 @@ def _line(label: str, stages: Iterable[Stage]) -> str:
         f"{label:28}{new:>11}  {half:>11}  {score.off:4.1f}%{score.bias:+4.0f}%"
         f"  {failures:5.0f}{used:6.2f}{cost:8.3f}"
     )
+
+
+def _strangers(label: str, scores: Sequence[Score]) -> str:
+    """Keys that have no lives of their own, in a shop where others have many."""
+    blind = [
+        Stage(score, np.array([score.half50, score.half80, score.half90]), score.failures,
+              score.used, score.cost)
+        for score in scores
+    ]  # fmt: skip
+    return _line(label, blind)
 
 
 def _run(
@@ -80,6 +90,10 @@ def test_forecasts_after_so_many_lives(
         for stage in STAGES:
             label = f"{stage}{' (handbook)' if stage == 0 else ''}{note}"
             lines.append(_line(label, [run[stage] for run in by_seed]))
+        strangers = [run[20].strangers for run in by_seed]
+        scores = [score for score in strangers if score is not None]
+        if scores:
+            lines.append(_strangers(f"20{note}: keys without any", scores))
     show("\n".join(lines))
 
 
