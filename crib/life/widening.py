@@ -40,6 +40,7 @@ _KEY_SDS: Final = _SHOP_SD * np.array([0.15, 0.4, 1.0, 1.6])
 _BELOW, _ABOVE = np.log(np.log(2) / -np.log(0.9)), np.log(np.log(10) / np.log(2))
 _MEDIAN_HAZARD: Final = float(np.log(2))
 _LEAST_WEIGHT: Final = 0.02
+_LEAST_HALF_LIFE: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ def shown_lives(
             "A shown life has rising quantiles, a factor from 1, and ends after its forecast.",
             facts={"row": int(np.flatnonzero(~right)[0])},
         )
-    return ShownLives(keys, *numbers, going.astype(np.bool_))
+    return ShownLives(keys, low, mid, high, w, a, s, x, going.astype(np.bool_))
 
 
 def widening(shown: ShownLives, keys: int) -> Floats:
@@ -166,16 +167,20 @@ def _mean(log_weights: Floats, values: Floats) -> float:
 def _recency(shown: ShownLives) -> Floats:
     """Weight of each life: the newest of a key counts 1, older ones ever less.
 
-    Where many edges of a key run side by side, the newest are all running: they tell little,
-    and those that ended before them must count still.
+    With few lives seen, the forecasts of before were made with half as many: they say little
+    of those made now, so one half back counts half already. Where many edges of a key run
+    side by side, the newest are all running: they tell little, and those that ended before
+    them must count still.
     """
     key = shown.key
     order = np.lexsort((np.arange(len(key)), key))
     ends = np.searchsorted(key[order], key[order], side="right")
     back = np.empty(len(key))
     back[order] = ends - 1 - np.arange(len(key))
-    beside = np.bincount(key, shown.running)[key] if len(key) else np.zeros(0)
-    weight = np.exp2(-back / (HALF_LIFE + beside))
+    many = np.bincount(key).astype(np.float64)
+    beside = np.bincount(key, shown.running, len(many))
+    half = np.clip((many - beside) / 2, _LEAST_HALF_LIFE, HALF_LIFE) + beside
+    weight = np.exp2(-back / half[key])
     return np.where(weight < _LEAST_WEIGHT, 0.0, weight)
 
 

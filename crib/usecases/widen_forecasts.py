@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,12 +14,13 @@ from crib.life.taylor import Floats
 from crib.life.widening import shown_lives, widening
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, first_of_stays
-from crib.usecases.kept_outcomes import NOT_JUDGED, Outcome, outcomes
+from crib.usecases.kept_outcomes import GOING_ON, NOT_JUDGED, Outcome, outcomes
 from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Key
 
-#: First forecasts of stays looked at per key; the last thirty tell nearly all.
-_MOST_STAYS = 80
+#: First forecasts of stays looked at per key, beside the running ones; the last thirty tell
+#: nearly all.
+_MOST_STAYS = 64
 
 #: From this factor on a key is pointed out: chance alone seldom gives as much.
 POINTED_OUT = 1.2
@@ -51,9 +53,8 @@ def widening_of_keys(tx: Tx, view: ShopView, keys: Sequence[Key]) -> Floats:
     """
     names = [key.text(view.rows.items) for key in keys]
     number = {name: place for place, name in enumerate(names)}
-    kept = first_of_stays(tx, names, us_of(view.now), _MOST_STAYS)
+    kept = _first_ones(tx, view, dict(zip(keys, names, strict=True)))
     told = _of_edges(kept, outcomes(view, kept))
-    told.sort(key=lambda pair: (pair[1].failed_us or pair[1].good_us, pair[0].id))
     rows = [row for row, _ in told]
     ended = [outcome for _, outcome in told]
     age = np.array([row.age for row in rows])
@@ -68,8 +69,25 @@ def widening_of_keys(tx: Tx, view: ShopView, keys: Sequence[Key]) -> Floats:
         age,
         age + good,
         age + failed,
+        [one.state == GOING_ON for one in ended],
     )
     return widening(shown, len(names))
+
+
+def _first_ones(tx: Tx, view: ShopView, names: Mapping[Key, str]) -> list[KeptForecast]:
+    """The latest first forecasts of stays of each key, by number: the running ones and more.
+
+    Edges that go on belong to it: without them those that live long would be missed.
+    """
+    running = Counter(stay.key for stay in view.stays if stay.row.end_us is None)
+    alike: dict[int, list[str]] = defaultdict(list)
+    for key, name in names.items():
+        alike[1 << (_MOST_STAYS + running[key] - 1).bit_length()].append(name)
+    until_us = us_of(view.now)
+    found = [
+        row for most, some in alike.items() for row in first_of_stays(tx, some, until_us, most)
+    ]
+    return sorted(found, key=lambda row: row.id)
 
 
 def _of_edges(
