@@ -134,7 +134,7 @@ def kept_page(
 
 
 def first_of_stays(
-    tx: Tx, life_keys: Collection[str], until_us: int, most: int
+    tx: Tx, life_keys: Collection[str], until_us: int, most: int, every: int = 1
 ) -> list[KeptForecast]:
     """The latest first forecasts of stays, at most so many of each key, by ascending id.
 
@@ -143,15 +143,18 @@ def first_of_stays(
         life_keys: Names of the keys.
         until_us: Only those shown up to then [µs].
         most: How many of each key.
+        every: Only those whose number it divides: a sample where there are very many.
     """
     statement = (
         f"{_SELECT} JOIN json_each(:life_keys) AS wanted"  # noqa: S608 - our own names
         " ON k.id IN (SELECT id FROM kept_forecasts WHERE life_key = wanted.value"
-        " AND first_of_stay AND at <= :until_us ORDER BY id DESC LIMIT :most) ORDER BY k.id"
+        " AND first_of_stay AND at <= :until_us AND id % :every = 0"
+        " ORDER BY id DESC LIMIT :most) ORDER BY k.id"
     )
     values: dict[str, object] = {
         "life_keys": json.dumps(sorted(life_keys)),
         "until_us": until_us,
         "most": most,
+        "every": every,
     }
     return list(_found(tx, statement, values))

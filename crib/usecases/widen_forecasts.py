@@ -18,9 +18,9 @@ from crib.usecases.kept_outcomes import GOING_ON, NOT_JUDGED, Outcome, outcomes
 from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Key
 
-#: First forecasts of stays looked at per key, beside the running ones; the last thirty tell
-#: nearly all.
-_MOST_STAYS = 64
+#: Stays wanted per key beside the running ones, and the most looked at: where there are more,
+#: every second, third, … one. The last thirty tell nearly all.
+_ENDED_STAYS, _MOST_STAYS = 48, 128
 
 #: From this factor on a key is pointed out: chance alone seldom gives as much.
 POINTED_OUT = 1.2
@@ -82,10 +82,12 @@ def _first_ones(tx: Tx, view: ShopView, names: Mapping[Key, str]) -> list[KeptFo
     running = Counter(stay.key for stay in view.stays if stay.row.end_us is None)
     alike: dict[int, list[str]] = defaultdict(list)
     for key, name in names.items():
-        alike[1 << (_MOST_STAYS + running[key] - 1).bit_length()].append(name)
+        alike[-(-(_ENDED_STAYS + running[key]) // _MOST_STAYS)].append(name)
     until_us = us_of(view.now)
     found = [
-        row for most, some in alike.items() for row in first_of_stays(tx, some, until_us, most)
+        row
+        for every, some in alike.items()
+        for row in first_of_stays(tx, some, until_us, _MOST_STAYS, every)
     ]
     return sorted(found, key=lambda row: row.id)
 
