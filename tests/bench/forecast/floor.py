@@ -199,7 +199,8 @@ class Floor:
 
     def attended(self, day: int, seconds: float, plan: Plan) -> None:
         """A shift with people: swaps as planned, failures seen at once."""
-        due, ages = plan[0].copy(), plan[1]
+        # A swap planned for the last minute of the shift is made in it, rounding or not.
+        due, ages = np.where(np.abs(plan[0] - seconds) < 60, seconds, plan[0]), plan[1]
         parts, wear, true = self.rates(day)
         done = 0.0
         while done < seconds - 1:
@@ -210,7 +211,7 @@ class Floor:
                 stays = block - here
                 wait = np.maximum(due - here, 0.0)
                 fails = dies < np.minimum(wait, stays)
-                planned = ~fails & (wait <= stays)
+                planned = ~fails & (wait <= stays + 1e-6)
                 if not (fails | planned).any():
                     break
                 step = np.where(fails, dies, np.where(planned, wait, 0.0))
