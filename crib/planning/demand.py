@@ -153,9 +153,3 @@ def wear_ahead(segments: Segments, per_part: Sequence[float]) -> WearAhead:
         initial=0.0,
     )
     return WearAhead(segments.points_s, tuple(put_on))
-
-
-def parts_ahead(segments: Segments) -> WearAhead:
-    """The line of parts made: as if every part wore by 1."""
-    made = accumulate([parts for _, parts in segments.steps], initial=0.0)
-    return WearAhead(segments.points_s, tuple(made))

@@ -8,8 +8,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.planning.demand import parts_ahead
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, signs_of
+from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.found_swaps import Events
 from crib.planning.moving_cost import LEAST_ALIVE, REACH, STEP_SHARE, MovingCost
 from crib.planning.succession import Succession
@@ -27,12 +26,12 @@ from crib.planning.wear_lines import WearLines
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 _IDLE = "No run ahead uses this station."
 
 
 def first_swaps(
-    machines: Sequence[MachineAhead],
     edges: Sequence[MountedEdge],
     due: EdgesDue,
     walk: Succession,
@@ -42,7 +41,6 @@ def first_swaps(
     """The first swap of every edge, or its own point where the walk did not come so far.
 
     Args:
-        machines: Their time and work ahead.
         edges: The mounted edges.
         due: What lies ahead of them.
         walk: The walk through the nights.
@@ -55,9 +53,8 @@ def first_swaps(
     worn = due.wear_now > 0
     per_part = np.where(worn, due.wear_now, 1.0)
     spare = np.where(worn, np.maximum(own.mounted_best - start, 0.0) / per_part, math.inf)
-    made = WearLines([parts_ahead(machine.segments) for machine in machines])
-    parts = _parts(made, walk.machine, seconds, spare)
-    own_parts = _parts(made, walk.machine, walk.own_s, spare)
+    parts = _parts(walk.lines, seconds, per_part, spare)
+    own_parts = _parts(walk.lines, walk.own_s, per_part, spare)
     steps = np.where(worn, STEP_SHARE * own.mounted_best / per_part, math.inf)
     earlier, later = moving.measured_by(own.mounted_best).steps(walk.all, age, start)
     _by_model(walk, edges, age, earlier, later)
@@ -66,11 +63,12 @@ def first_swaps(
     columns = (
         seconds, age, why, stop, parts, own_parts, start, own.mounted_best, own.failing, steps,
         earlier, later, own.size_sets, own.size_parts, worn, walk.own_s,
+        walk.own_why == UNATTENDED, _held_back(walk, later),
     )  # fmt: skip
     plans = []
     for row, values in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
         (at, out, reason, join, count, own_count, used, best, failing, step, early, late,
-         by_size, size_parts, wears, own_at) = values  # fmt: skip
+         by_size, size_parts, wears, own_at, dark, held) = values  # fmt: skip
         if not wears:
             sentence = _IDLE
         elif reason == UNATTENDED:
@@ -80,7 +78,16 @@ def first_swaps(
             sentence = sentence_of_first(
                 reason,
                 join,
-                Figures(used, best, failing, own_count, count, size_parts if by_size else None),
+                Figures(
+                    used,
+                    best,
+                    failing,
+                    own_count,
+                    count,
+                    size_parts if by_size else None,
+                    dark,
+                    held,
+                ),
             )
         plans.append(
             StationPlan(
@@ -123,6 +130,15 @@ def _by_model(
     later[rows] = (cost[:, 2] - cost[:, 0]) / alive[0]
 
 
+def _held_back(walk: Succession, later: Floats) -> Bools:
+    """Edges that would rather wait, of kinds of which none was seen worn."""
+    held: Bools = later < 0
+    rows = np.flatnonzero(held)
+    if rows.size:
+        held[rows] = walk.model.basis(walk.key[rows]).worn == 0
+    return held
+
+
 def _first(walk: Succession) -> tuple[Floats, Floats, Ints, Ints]:
     """Second, age, why and stop of every edge's first swap."""
     events = walk.events()
@@ -143,7 +159,13 @@ def _first_places(events: Events, count: int) -> Ints:
     return place
 
 
-def _parts(made: WearLines, machine: Ints, seconds: Floats, spare: Floats) -> Floats:
-    """Parts made by running seconds; as many as the edge has to spare where there are none."""
+def _parts(lines: WearLines, seconds: Floats, per_part: Floats, spare: Floats) -> Floats:
+    """Parts cut by running seconds; as many as the edge has to spare where there are none.
+
+    Counted in parts like the next one, as quantiles of parts left are: what a machine makes
+    of parts that leave the station idle is none of its.
+    """
     finite = np.isfinite(seconds)
-    return np.where(finite, made.at(machine, np.where(finite, seconds, 0.0)), spare)
+    worn = lines.at(np.arange(len(seconds)), np.where(finite, seconds, 0.0))
+    # a hair of grace: a stop after whole parts must not read as one part less
+    return np.where(finite, worn / per_part * (1 + 1e-12), spare)

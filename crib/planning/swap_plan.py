@@ -151,7 +151,7 @@ def plan_swaps(
     walk.keep_nights()
     nights, told = report_nights(machines, edges, walk)
     return SwapPlan(
-        first_swaps(machines, edges, due, walk, moving, told),
+        first_swaps(edges, due, walk, moving, told),
         nights,
         walk,
         attended,

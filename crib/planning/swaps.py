@@ -30,7 +30,7 @@ NOT_THE_DARK = (
     "split the work."
 )
 NOBODY_NOW = "It runs out before anybody is there to swap it: expect the machine to stand."
-BEFORE_THE_DARK = "It would run out while nobody is there; swap it before."
+BEFORE_THE_DARK = "Its own point falls where nobody is there; swap it before."
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +57,16 @@ class StationPlan:
 
     Attributes:
         first: Swap of the edge that is mounted now.
-        parts: Parts that it makes until then; infinite where no plan wears it.
+        parts: Parts that it still cuts until then, counted in parts like the next one, as
+            ``EdgesDue.parts_left`` is; infinite where no plan wears it.
         swap_age: Wear at which an edge like it costs least [wear units].
         failing_first: Share of like edges that fail before that age.
         step_parts: A quarter of a planned life in parts; infinite where nothing wears it.
         cost_if_earlier: Expected cost, beside the plan, of swapping that many parts earlier
             (now, where the plan is nearer); None where it is due now or never.
         cost_if_later: The same that many parts later; below 0 where the edge alone would
-            rather wait, and the night or another stop does not let it.
+            rather wait, and the night, another stop or want of worn edges of its kind does
+            not let it.
         size_sets: Whether the size limit sets its own point.
     """
 
@@ -85,10 +87,13 @@ class Figures(NamedTuple):
         used: Its wear now [wear units].
         best: Age of least cost.
         failing: Share of such edges that fail before it.
-        own_parts: Parts until its own point.
+        own_parts: Parts until its own point, or until the last moment before it at which
+            somebody is there.
         parts: Parts until it comes out.
         size_parts: Parts until the wear limit, where size corrections set its point; infinite
             where they only show that it wears faster than its kind.
+        dark: Whether its own point falls where nobody is there.
+        unseen: Whether its point is held back because no edge of its kind was seen worn.
     """
 
     used: float
@@ -97,6 +102,8 @@ class Figures(NamedTuple):
     own_parts: float
     parts: float
     size_parts: float | None
+    dark: bool = False
+    unseen: bool = False
 
 
 def sentence_of_first(why: int, stop: int, of: Figures) -> str:
@@ -108,10 +115,15 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         of: The figures.
     """
     if why == GATHERED:
+        own, out = math.floor(of.own_parts), math.floor(of.parts)
+        point = (
+            f"Its own point falls where nobody is there, so that it is due after {own} parts"
+            if of.dark
+            else f"Its own point is after {own} parts"
+        )
         return (
-            f"Its own point is after {of.own_parts:.0f} parts; "
-            f"{of.own_parts - of.parts:.0f} parts earlier it joins {IN_WORDS[stop]}, which "
-            "saves more than they are worth."
+            f"{point}; {own - out} parts earlier it joins {IN_WORDS[stop]}, which saves more "
+            "than they are worth."
         )
     if why in (PAST, SIZE_LIMIT) and of.size_parts is not None:
         if math.isinf(of.size_parts):
@@ -135,6 +147,12 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         return (
             f"It has used {of.used:.2f} of the promised life; {of.best:.2f} was the age of "
             "least cost."
+        )
+    if why == COST and of.unseen:
+        return (
+            "No edge of its kind was seen worn yet, so that its point creeps: "
+            f"{of.best:.2f} of the promised life for now, though by its odds a later swap "
+            "would cost less."
         )
     if why in (COST, SIZE_LIMIT):
         return (

@@ -10,7 +10,7 @@ from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.fitting import fit_life_model
-from crib.life.observations import BROKEN, WORN, life_histories
+from crib.life.observations import BROKEN, CENSORED, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
@@ -348,3 +348,58 @@ def test_a_swap_near_a_bar_change_waits_for_no_stop_of_its_own(model):
     assert plan.first.why == "gathered"
     assert plan.parts == pytest.approx(parts)
     assert "a bar change" in plan.first.sentence
+
+
+def test_parts_that_leave_the_station_idle_are_not_counted_as_its_own(model):
+    runs = (RunAhead("pin", 5000, 60.0), RunAhead("bush", float("inf"), 60.0))
+    edge = replace(_edge(0.1), per_part=(0.0, 0.001))
+    due, (plan,) = _plan(model, _machine(DAYS_ONLY, runs), edge)
+
+    assert plan.first.seconds > 5000 * 60
+    assert plan.parts == pytest.approx((plan.swap_age - 0.1) / 0.001)
+    assert plan.parts < due.parts_left[0, 2]
+
+
+def test_a_point_in_the_dark_that_joins_a_stop_says_that_it_lies_in_the_dark(model):
+    machine = _machine()
+    stops = [stops_ahead(machine, [Bar(950, 0.0)], (), 72 * HOUR)]
+    _, (alone,) = _plan(model, machine, _edge(0.0, per_part=0.0004))
+    # nobody is there from the 960th part on, 16 h after the begin
+    _, swaps = _swaps(
+        model,
+        machine,
+        _edge(alone.swap_age - 1000 * 0.0004, per_part=0.0004),
+        limit=1.0,
+        minute_cost=1.0,
+        stops=stops,
+    )
+
+    plan = swaps.stations[0]
+    assert plan.first.why == "gathered"
+    assert plan.parts == pytest.approx(950)
+    assert plan.first.sentence == (
+        "Its own point falls where nobody is there, so that it is due after 960 parts; 10 "
+        "parts earlier it joins a bar change, which saves more than they are worth."
+    )
+
+
+def test_a_point_held_back_for_want_of_worn_edges_does_not_claim_to_be_the_best():
+    rng = np.random.default_rng(8)
+    early = np.full(300, 0.3)
+    seen = rng.weibull(4.0, 60)
+    unseen = fit_life_model(
+        key_table([0, 1], [0, 1], [0, 0]),
+        life_histories(
+            np.repeat([0, 1], [300, 60]),
+            np.concatenate([early, seen]),
+            np.concatenate([early, seen]) * 1000,
+            np.repeat([CENSORED, WORN], [300, 60]),
+        ),
+    )
+    machine = _machine(DAYS_ONLY)
+    _, (held, free) = _plan(unseen, machine, _edge(0.0), replace(_edge(0.0), key=1))
+
+    assert (held.first.why, free.first.why) == ("cost", "cost")
+    assert held.cost_if_later < 0 < free.cost_if_later
+    assert "No edge of its kind was seen worn yet" in held.first.sentence
+    assert "costs more than a fresh edge" in free.first.sentence
