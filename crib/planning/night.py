@@ -90,9 +90,11 @@ class MachineNight:
     @property
     def sentence(self) -> str:
         """What to make of it, in words."""
+        if self.as_planned <= 0:
+            return "As planned no edge cuts in it."
         if self.as_planned <= self.limit:
             return (
-                f"Left as planned it meets a failure with {self.as_planned:.1%}, within the "
+                f"As planned the chance of a failure is {self.as_planned:.1%}, within the "
                 f"limit of {self.limit:.1%}."
             )
         swaps = f"{len(self.added)} swap{'' if len(self.added) == 1 else 's'} before it"
@@ -112,11 +114,11 @@ class MachineNight:
         )
         if self.run_until_us is None:
             return over
-        hours = (self.run_until_us - self.begin_us) / 3.6e9
+        hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
         parts = "" if self.run_until_parts is None else f" ({self.run_until_parts} parts)"
         return (
-            f"{over} Stop the machine {math.floor(hours)} h {math.floor(hours % 1 * 60)} min "
-            f"into the stretch{parts}, or accept {self.with_swaps:.1%}."
+            f"{over} Stop the machine {f'{hours} h ' if hours else ''}{minutes} min into the "
+            f"stretch{parts}, or accept {self.with_swaps:.1%}."
         )
 
 

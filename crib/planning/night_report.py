@@ -122,6 +122,6 @@ def _sentence(row: MachineNight, own: float) -> str:
             f"{row.limit:.1%}"
         )
     return (
-        "The machine would meet a failure in the unattended stretch with "
-        f"{row.as_planned:.1%}, this edge alone with {own:.1%}; {end}."
+        "The machine's chance of a failure in the unattended stretch would be "
+        f"{row.as_planned:.1%}, this edge's alone {own:.1%}; {end}."
     )
