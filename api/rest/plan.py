@@ -113,9 +113,10 @@ def forecast_row(one: Forecast) -> dict[str, Any]:
 
 def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str, Any]:
     until_us = night.run_until_us
+    begins_at = instant_from_us(night.begin_us)
     return {
         "machine": night.machine,
-        "begins_at": instant_from_us(night.begin_us),
+        "begins_at": begins_at,
         "ends_at": instant_from_us(night.end_us),
         "ordinal": night.ordinal,
         "fail_probability": night.as_planned,
@@ -128,18 +129,27 @@ def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str,
         "run_until": None if until_us is None else instant_from_us(until_us),
         "run_until_parts": night.run_until_parts,
         "carried_by": [
-            _carrier(by_station[one.station_id], one.fail_probability) for one in night.carriers
+            carrier_row(by_station[one.station_id], one.fail_probability, begins_at)
+            for one in night.carriers
         ],
         "sentence": night.sentence,
     }
 
 
-def _carrier(one: Forecast, fail_probability: float) -> dict[str, Any]:
+def carrier_row(one: Forecast, fail_probability: float, begins_at: datetime) -> dict[str, Any]:
+    """An edge that carries part of a stretch's risk, unnamed where a sister is in by then.
+
+    Args:
+        one: Forecast of what is mounted in its station now.
+        fail_probability: Its chance to fail in the stretch, swaps made.
+        begins_at: Begin of the stretch.
+    """
+    stays = one.swap_by is None or one.swap_by > begins_at
     return {
         "station": one.station,
         "tool_number": one.tool_number,
         "path": one.path,
-        "assembly": one.assembly,
+        "assembly": one.assembly if stays else None,
         "fail_probability": fail_probability,
     }
 

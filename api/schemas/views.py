@@ -56,7 +56,10 @@ class FailProbability(Shape):
     """Chance that the edge gives out before it is swapped."""
 
     shift = Number(allow_none=True, explains="In the running shift.")
-    unattended = Number(allow_none=True, explains="In the next unattended stretch.")
+    unattended = Number(
+        allow_none=True,
+        explains="In the next unattended stretch, if it sees it alive and not swapped.",
+    )
 
 
 class BasisShape(Shape):
@@ -88,9 +91,10 @@ _EARLIER = (
     "now [hundredths of the currency]; null: due now, or never."
 )
 _LATER = (
-    "The same that many parts later; below 0: the edge alone would rather wait, and a night or "
-    "a shared stop does not let it."
+    "The same that many parts later; below 0: the edge alone would rather wait, and a night, a "
+    "shared stop or want of worn edges of its kind does not let it."
 )
+_AFTER = "From now on, counted like parts_left: parts like the next that the edge cuts."
 
 
 class ForecastRow(Shape):
@@ -108,10 +112,17 @@ class ForecastRow(Shape):
     parts_made = Whole(required=True)
     engaged_min = Number(allow_none=True)
     share_used = Number(required=True, explains="Of the life that the constants promise.")
-    parts_left = fields.Nested(Quantiles, required=True)
+    parts_left = fields.Nested(
+        Quantiles,
+        required=True,
+        metadata={
+            "description": "At p05, p10, … that share of like edges has given out; counted in "
+            "parts like the next that the edge cuts."
+        },
+    )
     run_out_at = fields.Nested(InstantQuantiles, required=True)
     fail_probability = fields.Nested(FailProbability, required=True)
-    swap_after_parts = Whole(allow_none=True)
+    swap_after_parts = Whole(allow_none=True, explains=_AFTER)
     swap_by = At(allow_none=True)
     why = Text(required=True, explains=_WHY)
     why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
@@ -129,7 +140,11 @@ class CarrierShape(Shape):
     station = Text(required=True)
     tool_number = Whole(required=True)
     path = Whole(required=True)
-    assembly = Text(required=True)
+    assembly = Text(
+        required=True,
+        allow_none=True,
+        explains="What is mounted now; null where the swaps made put a sister in its place.",
+    )
     fail_probability = Number(required=True, explains="Its own, with the swaps made.")
 
 
@@ -231,7 +246,7 @@ class SwapShape(Shape):
     part = Text(allow_none=True)
     ordinal = Whole(required=True, explains="0: the edge in the machine, 1: the one after it.")
     swap_by = At(required=True)
-    swap_after_parts = Whole(allow_none=True)
+    swap_after_parts = Whole(allow_none=True, explains=_AFTER)
     why = Text(required=True, explains=_WHY)
     why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
     cost_step_parts = Whole(allow_none=True, explains=_STEP)
