@@ -115,6 +115,7 @@ def engage(
         raise OutsideModel(
             f"Taylor's exponent n is {taylor_n!r}; it has to be from 0.01 to 2.",
             facts={"quantity": "n", "range": "0.01 to 2"},
+            errors=[{"field": "n", "detail": "from 0.01 to 2"}],
         )
     speeds = _speeds(operation, limits or {})
     if operation.engaged_s is not None:

@@ -9,9 +9,12 @@ under a clamp are derived here and checked by quadrature in the tests.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from crib.errors import OutsideModel
+
+#: Strokes of the headstock that a part can be fed through.
+_MOST_STROKES: Final = 10_000
 
 
 def require_positive(value: float, column: str, *, most: float) -> float:
@@ -140,7 +143,7 @@ def regrips(length_mm: float, stroke_mm: float) -> int:
     ``ceil(length / stroke) - 1``; the length is all that is fed: part, cut-off, facing stock.
 
     Raises:
-        OutsideModel: A length or stroke that is not above 0.
+        OutsideModel: A length or stroke that is not above 0, a stroke of next to nothing.
 
     Examples:
         >>> regrips(300, 210), regrips(210, 210)
@@ -148,6 +151,12 @@ def regrips(length_mm: float, stroke_mm: float) -> int:
     """
     length = require_positive(length_mm, "length_mm", most=100_000)
     stroke = require_positive(stroke_mm, "headstock_stroke_mm", most=100_000)
+    if length > _MOST_STROKES * stroke:
+        raise OutsideModel(
+            f"headstock_stroke_mm is {stroke_mm!r}; the part would be gripped anew more than "
+            f"{_MOST_STROKES} times.",
+            errors=[{"field": "headstock_stroke_mm", "detail": "too short for the part"}],
+        )
     # A part of exactly n strokes needs n, however the division rounds.
     return max(0, math.ceil(length / stroke - 1e-9) - 1)
 

@@ -168,11 +168,13 @@ def lowest_limit(
             )
         if rpm is None:
             continue
-        if not (math.isfinite(rpm) and 0 < rpm <= _MOST["spindle_rpm"]):
+        if not (math.isfinite(rpm) and _LEAST <= rpm <= _MOST["spindle_rpm"]):
+            fits = f"from {_LEAST:g} to {_MOST['spindle_rpm']:g} revolutions per minute"
+            field = "spindle_max_rpm" if name == "machine" else f"{name}_max_rpm"
             raise OutsideModel(
-                f"The speed limit of the {name} is {rpm!r}; it has to be above 0 and at most "
-                f"{_MOST['spindle_rpm']:g} revolutions per minute.",
+                f"The speed limit of the {name} is {rpm!r}; it has to be {fits}.",
                 facts={"limit": name},
+                errors=[{"field": field, "detail": f"has to be {fits}"}],
             )
         if rpm < lowest:
             lowest, whose = rpm, name

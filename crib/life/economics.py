@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants, life_min, speed_for_life_m_min
@@ -32,6 +33,11 @@ class SpeedChoice:
     cut_min: float | None
     part_min: float | None
     part_cost: float | None
+
+
+#: Cuts that can be meant [min].
+_SHORTEST_MIN: Final = 1e-9
+_LONGEST_MIN: Final = 1e6
 
 
 def edge_cost(price: float, edges: int, used_share: float = 1.0) -> float:
@@ -79,8 +85,21 @@ def most_output_life_min(n: float, costs: CutCosts) -> float:
 def cut_minutes(
     cutting_speed_m_min: float, diameter_mm: float, path_length_mm: float, feed_mm_rev: float
 ) -> float:
-    """Minutes in cut ``pi D L / (1000 v f)``."""
-    return math.pi * diameter_mm * path_length_mm / (1000 * cutting_speed_m_min * feed_mm_rev)
+    """Minutes in cut ``pi D L / (1000 v f)``.
+
+    Raises:
+        OutsideModel: A cut that is over at once, or never ends.
+    """
+    per_min = 1000 * cutting_speed_m_min * feed_mm_rev
+    area = math.pi * diameter_mm * path_length_mm
+    if not (_SHORTEST_MIN * per_min <= area <= _LONGEST_MIN * per_min and area > 0):
+        names = ("diameter_mm", "path_length_mm", "feed_mm_rev")
+        raise OutsideModel(
+            f"The cut is over at once or never ends; {', '.join(names)} together have to make "
+            f"between {_SHORTEST_MIN:g} and {_LONGEST_MIN:g} minutes of it.",
+            errors=[{"field": name, "detail": "makes no such cut"} for name in names],
+        )
+    return area / per_min
 
 
 def at_speed(

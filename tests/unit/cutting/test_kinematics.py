@@ -65,3 +65,8 @@ def test_a_bar_without_a_part_length_is_refused():
         parts_per_bar(3000, 250, 0, 2)
     with pytest.raises(OutsideModel, match="bar_remnant_mm"):
         parts_per_bar(3000, -1, 20, 2)
+
+
+def test_a_stroke_of_next_to_nothing_is_refused():
+    with pytest.raises(OutsideModel, match="headstock_stroke_mm"):
+        regrips(300, 5e-324)

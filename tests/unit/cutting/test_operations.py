@@ -39,10 +39,14 @@ def test_the_lowest_limit_holds_and_is_named():
     assert lowest_limit({}) == (math.inf, None)
 
 
-@pytest.mark.parametrize("rpm", [0, -5, math.nan, math.inf])
+@pytest.mark.parametrize("rpm", [0, -5, 5e-324, 1e12, math.nan, math.inf])
 def test_a_limit_that_cannot_be_is_refused(rpm):
-    with pytest.raises(OutsideModel, match="machine"):
+    with pytest.raises(OutsideModel, match="machine") as refused:
         lowest_limit({"machine": rpm})
+    assert refused.value.errors[0]["field"] == "spindle_max_rpm"
+    with pytest.raises(OutsideModel, match="holder") as refused:
+        lowest_limit({"holder": rpm})
+    assert refused.value.errors[0]["field"] == "holder_max_rpm"
 
 
 def test_a_limit_of_nobody_is_refused():
