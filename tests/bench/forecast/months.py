@@ -10,8 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.bench.forecast.floor import Floor, Plant, Policy, build_plant, run_floor
+from tests.bench.forecast.floor import Floor, Policy, run_floor
 from tests.bench.forecast.planner import Planner
+from tests.bench.forecast.plant import Plant, build_plant
 from tests.bench.forecast.policies import ByCount
 from tests.bench.forecast.predictor import Ablation
 from tests.bench.forecast.scores import best_share

@@ -18,7 +18,8 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.swap_plan import plan_swaps
-from tests.bench.forecast.floor import DAY_S, MACHINES, Floor, Plan, Plant
+from tests.bench.forecast.floor import Floor, Plan
+from tests.bench.forecast.plant import DAY_S, MACHINES, Plant
 from tests.bench.forecast.predictor import Ablation, Shown, fit, swap_ages, table_of
 from tests.bench.forecast.records import SIZE_SEEN
 from tests.bench.forecast.truth import Floats
