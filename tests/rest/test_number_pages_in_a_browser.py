@@ -106,3 +106,16 @@ def test_text_stands_out_in_light_and_dark(address, browser, scheme):
     assert min(found) >= 4.5
     paper = browser.value("getComputedStyle(document.body).backgroundColor")
     assert (min(map(int, re.findall("[0-9]+", paper))) > 128) == (scheme == "light")
+
+
+def test_no_word_of_a_table_is_broken_on_a_narrow_screen(address, browser):
+    browser.look(NARROW)
+    browser.open(f"{address}/workings/insert-designation")
+    broken = browser.value(
+        "[...document.querySelectorAll('th, td')].filter(cell => {"
+        "if (!cell.firstChild || /\\s/.test(cell.textContent.trim())) return false;"
+        "const range = document.createRange(); range.selectNodeContents(cell);"
+        "return range.getClientRects().length > 1}).map(cell => cell.textContent)"
+    )
+
+    assert broken == []
