@@ -312,15 +312,18 @@ def test_a_calculation_that_is_none_is_a_problem(client):
     [
         (0, "0"),
         (5, "5"),
-        (12732.395, "12732"),
+        (12732.395447, "12732"),
+        (25.0012, "25.0012"),
+        (-144.7926, "-144.7926"),
+        (0.1 + 0.2, "0.3"),
         (0.05, "0.05"),
-        (3.819719, "3.8197"),
+        (3.8197186342, "3.8197"),
         (-1.5, "-1.5"),
         (1234567.0, "1.2346 × 10<sup>6</sup>"),
         (7.5e-7, "7.5 × 10<sup>−7</sup>"),
-        (999999.6, "1 × 10<sup>6</sup>"),
+        (999999.62341, "1 × 10<sup>6</sup>"),
         (math.inf, "∞"),
     ],
 )
-def test_numbers_are_shown_to_five_digits(value, text):
+def test_numbers_are_shown_to_five_digits_or_in_full(value, text):
     assert number_text(value) == text

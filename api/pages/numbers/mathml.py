@@ -35,6 +35,9 @@ _AROUND: Final = {"ceil": ("⌈", "⌉"), "floor": ("⌊", "⌋"), "abs": ("|", 
 _MOST_TERMS = 4
 _PLUS, _TIMES, _RAISED, _ATOM = range(1, 5)
 
+#: Digits up to which a number that has no more is shown whole.
+_WHOLE: Final = 8
+
 
 def formula_markup(text: str, figures: Mapping[str, Figure] | None = None) -> Markup:
     """One ``left = right`` with its letters.
@@ -88,7 +91,7 @@ def sides_of(text: str) -> tuple[ast.expr, ast.expr]:
 
 
 def number_markup(value: float) -> Markup:
-    """A number to five digits."""
+    """A number to five digits; to its last one where it has at most eight."""
     if not math.isfinite(value):
         return Markup("<mi>∞</mi>")
     digits, exponent = _digits(value)
@@ -122,12 +125,12 @@ def symbol_markup(name: str, index: str = "") -> Markup:
 def _digits(value: float) -> tuple[str, str | None]:
     if value == 0:
         return "0", None
-    rounded = float(f"{value:.5g}")
-    if value == int(value) and abs(value) < 1e6:
-        rounded = value
+    # what somebody typed or measured stands in full: 25.0012 less 25.0005 is not 0
+    digits = _WHOLE if math.isclose(value, float(f"{value:.{_WHOLE}g}"), rel_tol=1e-12) else 5
+    rounded = float(f"{value:.{digits}g}")
     size = math.floor(math.log10(abs(rounded)))
     if -4 <= size < 6:
-        return f"{rounded:.{max(0, 4 - size)}f}".rstrip("0").rstrip(".") if (
+        return f"{rounded:.{max(0, digits - 1 - size)}f}".rstrip("0").rstrip(".") if (
             rounded != int(rounded)
         ) else f"{int(rounded)}", None
     return f"{rounded / 10.0**size:.4f}".rstrip("0").rstrip("."), str(size).replace("-", "−")
