@@ -16,6 +16,8 @@ LEAST_LIFE: Final = 1e-3
 MOST_LIVES: Final = 100.0
 TIMES_THE_REST: Final = 5.0
 """Even at the flattest shape, 1.5, one life in 2,000 passes five medians."""
+MOST_WRONG: Final = 1e6
+"""A promise more wrong than this is a slip of the pen, or a unit mixed up."""
 _FEW: Final = 3
 _ENOUGH: Final = 6
 
@@ -64,6 +66,7 @@ def yardstick(histories: LifeHistories, promised: Floats) -> Yardstick:
     median, worn = _worn_median(histories, len(promised), usable)
     usual = np.where(worn >= _FEW, np.maximum(median, promised), promised)
     usual = np.where(worn >= _ENOUGH, median, usual)
+    usual = np.clip(usual, promised / MOST_WRONG, promised * MOST_WRONG)
     return Yardstick(usual, np.where(worn >= _FEW, TIMES_THE_REST, MOST_LIVES))
 
 

@@ -145,7 +145,7 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
     alone = _power_law_start(curves, edges, now, slope, target)
     breaks = edges.beta * np.expm1(np.minimum(target / np.maximum(edges.alpha, 1e-12), 600))
     y = np.log(np.maximum(np.minimum(alone, breaks), _SMALL))
-    low = y - 60.0
+    low = np.full_like(y, np.log(_SMALL))
     high = np.minimum(np.log(np.maximum(breaks, _SMALL)), y + 60.0)
     answer = y.copy()
     open_rows = np.arange(len(y))

@@ -106,7 +106,8 @@ def key_sums(
     d, b = sums.worn[:, s], sums.powers[:, s]
     tempered = (weight < 1) & (b > 0)
     # What tempering takes from the likelihood at its mode, and the normal's own factor.
-    mode = np.where(tempered, d * np.log(np.maximum(d, 1e-300) / np.maximum(b, 1e-300)) - d, 0)
+    log_rate = np.log(np.maximum(d, 1e-300)) - np.log(np.maximum(b, 1e-300))
+    mode = np.where(tempered, d * log_rate - d, 0.0)
     constant = sums.constant[:, s] + (1 - weight) * mode + 0.5 * np.log(weight)
     return KeySums(
         per_key(cells.key, weight * d, keys),

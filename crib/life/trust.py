@@ -150,7 +150,7 @@ def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
         chance = np.where(exact, np.log(shape) + power - hazard, -hazard)
         if between.any():
             low = np.exp(np.minimum(shape * (log_lo - scale)[between], 50.0))
-            step = np.maximum(hazard[between] - low, 1e-12)
+            step = np.maximum(hazard[between] - low, 1e-250)
             chance[between] = -low + np.log(-np.expm1(-step))
         terms[:, s] = chance
     top = terms.max(axis=1, initial=-np.inf)

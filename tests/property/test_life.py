@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from crib.life.fit import fit_weibull, kaplan_meier
 from crib.life.fitting import fit_life_model
-from crib.life.observations import CENSORED, WORN, life_histories
+from crib.life.observations import CENSORED, LAND_SEEN, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.life.replacement import weibull_swap_point
+from crib.life.signs import NO_SIGNS, edge_signs
 from crib.life.wear import wear_per_part_from_plain_guess
 from crib.life.weibull import conditional_survival, failure, quantile, survival
 
@@ -71,6 +72,68 @@ def test_every_shop_has_a_swap_point_cheaper_than_waiting(shop, cost, ratio, wpp
     # Where nothing was seen worn the age may only creep, and may then be dearer than waiting.
     worn = model.basis(np.arange(4)).worn > 0
     assert np.all(rate[worn] <= waiting[worn] * (1 + 1e-9))
+
+
+ODD_AGE = st.one_of(
+    st.floats(0, 20),
+    st.sampled_from([0.0, 1e-300, 1e-12, 1e6, 1e15, 1e300, np.nan, np.inf, -1.0]),
+)
+ODD_SHARE = st.sampled_from([np.nan, -1.0, 0.0, 0.02, 0.5, 1.0, 5.0, 100.0, np.inf])
+ODD_LIFE = st.tuples(
+    st.integers(0, 3),
+    ODD_AGE,
+    st.sampled_from([0.0, 10.0, 1e300, np.nan]),
+    st.sampled_from([0, 1, 2]),
+    st.integers(-1, 2),
+    st.one_of(st.just(np.nan), ODD_AGE),
+    ODD_SHARE,
+    st.one_of(st.just(np.nan), ODD_AGE),
+    st.sampled_from([0, 1, 2]),
+)
+PROMISES = st.lists(st.sampled_from([-20.0, -5.0, 0.0, 5.0, 20.0]), min_size=4, max_size=4)
+SPREADS = st.lists(st.sampled_from([0.01, 0.4, 3.0]), min_size=4, max_size=4)
+
+
+@pytest.mark.filterwarnings("error")
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(ODD_LIFE, st.integers(1, 30)), max_size=8),
+    PROMISES,
+    SPREADS,
+    st.lists(st.floats(1, 5), min_size=4, max_size=4),
+    st.sampled_from([0.0, 1e-12, 0.5, 1e6]),
+    ODD_SHARE,
+)
+# A thousand promises and none of them worn; lives of nearly no age wide apart.
+@example([((0, 1000.0, 0.0, 1, -1, np.nan, np.nan, np.nan, 0), 8),
+          ((0, 1001.0, 0.0, 0, 1, np.nan, np.nan, np.nan, 0), 2)],
+         [0.0] * 4, [0.4] * 4, [1.0] * 4, 0.0, 0.5)  # fmt: skip
+@example([], [-20.0] * 4, [3.0] * 4, [5.0] * 4, 0.0, np.nan)
+def test_whatever_is_written_down_the_answers_are_numbers_in_order(
+    lives, promises, spreads, widening, age, share
+):
+    table = key_table([0, 0, 1, 2], [0, 0, 0, 1], [0, 1, 0, 1], [0, 1, 0, 1], promises, spreads)
+    rows = [life for life, times in lives for _ in range(times)]
+    names = ("lot", "since", "seen_share", "seen_at", "seen_kind")
+    columns = list(zip(*rows, strict=True)) or [()] * 9
+    histories = life_histories(*columns[:4], **dict(zip(names, columns[4:], strict=True)))
+    keys, p = np.arange(4), np.array([1e-4, 0.05, 0.5, 0.9, 0.999])
+
+    model = fit_life_model(table, histories, widening)
+
+    for signs in (NO_SIGNS, edge_signs(0, share, age, LAND_SEEN)):
+        left = model.remaining(keys, age, 0.01, p, signs)
+        assert np.all(np.isfinite(left) & (left > 0))
+        assert np.all(np.diff(left, axis=1) > 0)
+        failed = model.fail_probability(keys, age, 0.1, 0.01, signs)
+        assert np.all((failed >= 0) & (failed <= 1))
+        for numbers in model.swap_age(keys, 1, 8, 0.01, signs):
+            assert np.all(np.isfinite(numbers) & (numbers >= 0))
+        cost = model.swap_cost(keys, age, 0.1, 1, 8, 0.01, signs)
+        assert np.all(np.isfinite(cost) & (cost >= 0))
+    # Never a confident guess: even a law known to the full spreads by a third.
+    basis = model.basis(keys)
+    assert np.all(basis.life_p90 > 1.3 * basis.life_p10)
 
 
 @settings(max_examples=15, deadline=None)

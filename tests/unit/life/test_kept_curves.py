@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor, wait
+from threading import Event
+
 import numpy as np
 
 from crib.life.curves import NODES, Curves
@@ -36,3 +39,23 @@ def test_a_large_shop_keeps_no_curves():
         kept.of(np.array([3]), MOST_KEPT + 1, _make(asked))
 
     assert asked == [[3], [3]]
+
+
+def test_a_thread_that_asks_while_another_makes_waits_for_what_is_made():
+    kept, asked = KeptCurves(), list[list[int]]()
+    make, begun, go = _make(asked), Event(), Event()
+
+    def slowly(codes: Ints) -> Curves:
+        begun.set()
+        go.wait(10)
+        return make(codes)
+
+    with ThreadPoolExecutor(2) as pool:
+        first = pool.submit(kept.of, np.arange(5), 5, slowly)
+        assert begun.wait(10)
+        second = pool.submit(kept.of, np.arange(5), 5, make)
+        wait([second], 0.1)
+        go.set()
+
+    assert asked == [[0, 1, 2, 3, 4]]
+    assert first.result().centre.tolist() == second.result().centre.tolist()

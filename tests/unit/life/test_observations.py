@@ -32,6 +32,14 @@ def test_a_life_ten_times_the_rest_is_asked_about():
     assert "5 times" in aside[0].reason
 
 
+@pytest.mark.parametrize(("age", "words"), [(1e15, "5 times"), (1e-12, "1/1000")])
+def test_a_promise_is_never_wrong_by_a_million_however_many_lives_say_so(age, words):
+    kept, aside = judged(lives([age] * 20, [WORN] * 20), np.ones(1))
+
+    assert len(kept) == 0
+    assert all(words in one.reason for one in aside)
+
+
 def test_lives_that_agree_with_each_other_are_believed_against_the_promise():
     ages = np.linspace(120, 180, 8)
 
