@@ -12,7 +12,7 @@ from api.http.operation import Call, computes, reads
 from api.rest.cut_units import metric_curve, metric_cut
 from api.schemas import workings as shapes
 from crib.codes import check_character
-from crib.errors import Invalid
+from crib.errors import Invalid, OutsideModel
 from crib.life.economics import (
     CutCosts,
     at_speed,
@@ -23,7 +23,7 @@ from crib.life.economics import (
 )
 from crib.life.own_lives import fit_own_lives
 from crib.life.replacement import weibull_swap_point
-from crib.life.taylor import TaylorConstants, life_min
+from crib.life.taylor import LONGEST_LIFE_MIN, SHORTEST_LIFE_MIN, TaylorConstants, life_min
 from crib.life.wear import size_growth_mm
 from crib.metrology.series import judge_series
 from crib.planning.bench_order import OrderJob, order_jobs
@@ -88,7 +88,20 @@ def work_out_tool_life(call: Call) -> dict[str, Any]:
     """Work out the life that Taylor's curve promises."""
     given = metric_cut(call.body, "", "cutting_speed", "feed", "reference_feed")
     cut = [given.pop(name, None) for name in ("cutting_speed_m_min", "feed_mm_rev", "depth_mm")]
-    return {"life_min": float(life_min(cut[0], cut[1], cut[2], metric_curve(given)))}
+    field = next(name for name in call.body if name.startswith("cutting_speed"))
+    life = float(life_min(cut[0], cut[1], cut[2], metric_curve(given)))
+    if not SHORTEST_LIFE_MIN * (1 + 1e-9) < life < LONGEST_LIFE_MIN * (1 - 1e-9):
+        bound = (
+            f"less than {SHORTEST_LIFE_MIN:g}"
+            if life < 1
+            else f"more than {LONGEST_LIFE_MIN:g}"
+        )
+        raise OutsideModel(
+            f"At {cut[0]:g} m/min the curve promises {bound} minutes: so far from the speed "
+            "of one minute's life it says nothing.",
+            errors=[{"field": field, "detail": "too far from the speed of one minute's life"}],
+        )
+    return {"life_min": life}
 
 
 @computes(

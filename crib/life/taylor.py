@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,6 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from crib.errors import OutsideModel
 
 Floats = NDArray[np.float64]
+
+#: Lives that the curve answers with [min].
+SHORTEST_LIFE_MIN: Final = 1e-9
+LONGEST_LIFE_MIN: Final = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +117,7 @@ def life_min(
     f = _bite(feed_mm_rev, c.reference_feed_mm_rev, c.feed_exponent, "feed_mm_rev")
     d = _bite(depth_mm, c.reference_depth_mm, c.depth_exponent, "depth_mm")
     log_life = (math.log(c.c_m_min) - np.log(v * f * d)) / c.n
-    return np.exp(np.clip(log_life, math.log(1e-9), math.log(1e12)))
+    return np.exp(np.clip(log_life, math.log(SHORTEST_LIFE_MIN), math.log(LONGEST_LIFE_MIN)))
 
 
 def speed_for_life_m_min(

@@ -284,3 +284,29 @@ def test_repeats_are_judged_under_the_names_of_the_contract(client):
         "mean", "standard_deviation", "type_a", "expanded_uncertainty", "accepted",
         "outlier", "budget",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("cut", "field", "bound"),
+    [
+        (
+            {"cutting_speed_m_min": 1e-3, "c_m_min": 70},
+            "cutting_speed_m_min",
+            "more than 1e+12",
+        ),
+        (
+            {"cutting_speed_ft_min": 1e9, "c_m_min": 70},
+            "cutting_speed_ft_min",
+            "less than 1e-09",
+        ),
+    ],
+)
+def test_a_speed_at_which_the_curve_says_nothing_is_refused(
+    client: FlaskClient, cut: dict[str, float], field: str, bound: str
+) -> None:
+    answer = client.post("/v1/workings/tool-life", json={"n": 0.25, **cut})
+
+    assert answer.status_code == 422
+    found = answer.get_json()
+    assert bound in found["detail"]
+    assert [one["field"] for one in found["errors"]] == [field]
