@@ -14,7 +14,7 @@ import pytest
 from scipy.integrate import quad
 
 from api import create_app
-from api.pages.numbers.mathml import names_of, number_text, sides_of
+from api.pages.numbers.mathml import formula_markup, names_of, number_text, sides_of
 from api.pages.numbers.page import WORKINGS
 from api.pages.numbers.shown import code_place
 from api.settings import Settings
@@ -323,7 +323,40 @@ def test_a_calculation_that_is_none_is_a_problem(client):
         (7.5e-7, "7.5 × 10<sup>−7</sup>"),
         (999999.62341, "1 × 10<sup>6</sup>"),
         (math.inf, "∞"),
+        (5e-324, "4.9407 × 10<sup>−324</sup>"),
     ],
 )
 def test_numbers_are_shown_to_five_digits_or_in_full(value, text):
     assert number_text(value) == text
+
+
+def test_a_fraction_in_an_exponent_is_written_in_one_line():
+    shown = formula_markup("T = (C / v) ** (1 / n)")
+
+    assert shown.count("<mfrac>") == 1
+    assert "<mn>1</mn><mo>/</mo><mi>n</mi>" in shown
+    assert "<mfrac>" not in formula_markup("S = exp(-x / (2 * t))")
+    assert "<mo>/</mo><mrow><mo>(</mo>" in formula_markup("S = exp(-x / (2 * t))")
+
+
+def test_the_life_at_a_slower_cut_stands_beside_the_life_asked_for(client):
+    """Ten per cent slower at n = 0.25 lasts (1/0.9)^4 = 1.524 times as long (derived)."""
+    text = open_page(client, "tool-life", cutting_speed_m_min=100, n=0.25, c_m_min=200)
+    cells = re.findall(r"<td>(.*?)</td>", text)
+    rows = [cells[i : i + 4] for i in range(0, len(cells), 4)]
+
+    assert ["-10%", "90", "24.39", "1.52"] in rows
+    assert ["as typed", "100", "16", "1"] in rows
+
+
+def test_a_speed_next_to_the_end_of_the_curve_leaves_out_what_lies_beyond(client):
+    text = open_page(client, "tool-life", cutting_speed_m_min=0.21, n=0.25, c_m_min=200)
+
+    assert re.findall(r"<td>([+-]\d+%)</td>", text) == ["+10%", "+20%"]
+
+
+def test_values_of_positions_carry_no_idle_zeros(client):
+    text = open_page(client, "holder-designation")
+
+    assert "<td>12</td>" in text
+    assert "12.0" not in text

@@ -41,11 +41,17 @@ def _positions(_body: Body, answer: Body) -> list[Table]:
             str(one["position"]),
             one["text"],
             one["meaning"],
-            "" if one["value"] is None else str(one["value"]),
+            _shown(one["value"]),
         )
         for one in answer["positions"]
     ]
     return [Table("Position by position", ("Position", "Text", "Meaning", "Value"), rows)]
+
+
+def _shown(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _no_figures(_body: Body, _answer: Body) -> Figures:

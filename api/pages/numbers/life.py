@@ -52,6 +52,29 @@ def _life_figures(body: Body, answer: Body) -> Figures:
     return Figures(found, frozenset({" and ".join(cases) or "speed"}))
 
 
+_work_out_life: Final = by_call(
+    calls.work_out_tool_life, shapes.ToolLifeBody(), shapes.ToolLifeAnswer()
+)
+
+#: Speeds beside the one typed: what a slower or faster cut would bring.
+_OTHER_SPEEDS: Final = (0.8, 0.9, 1.0, 1.1, 1.2)
+
+
+def _other_speeds(body: Body, answer: Body) -> list[Table]:
+    rows = []
+    for share in _OTHER_SPEEDS:
+        speed = share * body["cutting_speed_m_min"]
+        told = f"{share - 1:+.0%}" if share != 1 else "as typed"
+        try:
+            life = _work_out_life(body | {"cutting_speed_m_min": speed})["life_min"]
+        except Invalid:  # the curve says nothing so far out
+            continue
+        times = life / answer["life_min"]
+        rows.append((told, f"{speed:.5g}", f"{life:.4g}", f"{times:.3g}"))
+    heads = ("Speed", "in m/min", "Life in min", "Times as long")
+    return [Table("And slower, or faster", heads, rows)]
+
+
 _CURVE_ENTRIES: Final = (
     Entry("n", "Exponent of life", "0.25", "", "n"),
     Entry("c_m_min", "Speed for a life of one minute", "180", "m/min", "C"),
@@ -72,7 +95,7 @@ TOOL_LIFE: Final = Working(
         Entry("depth_exponent", "Exponent of the depth", "0.15", "", "b"),
         Entry("reference_depth_mm", "Depth at which C holds", "", "mm", "d_ref"),
     ),
-    work=by_call(calls.work_out_tool_life, shapes.ToolLifeBody(), shapes.ToolLifeAnswer()),
+    work=_work_out_life,
     figures=_life_figures,
     lines=(
         Line("T = (C / v) ** (1 / n)", "min", "speed"),
@@ -89,6 +112,7 @@ TOOL_LIFE: Final = Working(
     "ISO 3685 (from memory).",
     functions=(life_min,),
     call="POST /v1/workings/tool-life",
+    tables=_other_speeds,
 )
 
 

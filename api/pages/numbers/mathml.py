@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final
 
@@ -133,7 +133,8 @@ def _digits(value: float) -> tuple[str, str | None]:
         return f"{rounded:.{max(0, digits - 1 - size)}f}".rstrip("0").rstrip(".") if (
             rounded != int(rounded)
         ) else f"{int(rounded)}", None
-    return f"{rounded / 10.0**size:.4f}".rstrip("0").rstrip("."), str(size).replace("-", "−")
+    front = f"{rounded:.4e}".partition("e")[0].rstrip("0").rstrip(".")
+    return front, str(size).replace("-", "−")
 
 
 def _called(node: ast.AST, name: str) -> list[ast.expr]:
@@ -189,6 +190,7 @@ class _Writer:
     many: frozenset[str]
     term: int | None = None
     in_sum: bool = False
+    raised: bool = False
 
     def side(self, place: int) -> Markup:
         return self._piece(sides_of(self.text)[place]).markup
@@ -222,7 +224,12 @@ class _Writer:
         return self._number(value)
 
     def _two(self, node: ast.BinOp) -> _Piece:
-        left, right = self._piece(node.left), self._piece(node.right)
+        above = replace(self, raised=True) if isinstance(node.op, ast.Pow) else self
+        left, right = self._piece(node.left), above._piece(node.right)
+        if isinstance(node.op, ast.Div) and self.raised:
+            # a fraction of raised letters is too small to read
+            over, under = left.held(_TIMES), right.held(_TIMES + 0.5)
+            return _Piece(Markup("{}<mo>/</mo>{}").format(over, under), _TIMES)
         if isinstance(node.op, ast.Div):
             fraction = Markup("<mfrac><mrow>{}</mrow><mrow>{}</mrow></mfrac>")
             return _Piece(fraction.format(left.markup, right.markup), _RAISED)
@@ -240,7 +247,8 @@ class _Writer:
     def _call(self, name: str, args: list[ast.expr]) -> _Piece:
         if name == "total":
             return self._sum(args)
-        inner = [self._piece(arg) for arg in args]
+        writer = replace(self, raised=True) if name == "exp" else self
+        inner = [writer._piece(arg) for arg in args]
         first = inner[0].markup
         if name == "sqrt":
             return _atom(Markup("<msqrt><mrow>{}</mrow></msqrt>").format(first))
@@ -272,7 +280,7 @@ class _Writer:
 
     def _sum(self, args: list[ast.expr]) -> _Piece:
         if not self.figures:
-            writer = _Writer(self.text, {}, self.many, in_sum=True)
+            writer = replace(self, figures={}, term=None, in_sum=True)
             parts = (self._piece(args[1]).markup, writer._piece(args[0]).held(_TIMES))
             sign = Markup(
                 "<munderover><mo>∑</mo><mrow><mi>i</mi><mo>=</mo><mn>1</mn></mrow>"
@@ -287,7 +295,7 @@ class _Writer:
         ]
         count = max(many, default=1)
         terms = [
-            _Writer(self.text, self.figures, self.many, term=i)._piece(args[0])
+            replace(self, term=i, in_sum=False)._piece(args[0])
             for i in range(min(count, _MOST_TERMS))
         ]
         if count == 1:
