@@ -73,18 +73,15 @@ def posterior_moments(
     y = np.asarray(wrightomega(log_z), dtype=np.float64)
     mode = shift + y / shape
     width = np.sqrt(2 * variance / (1 + y))
-    u = mode + width * _NODES[:, None]
-    log_f = (
-        -((u - mean) ** 2) / (2 * variance)
-        - shape * worn * u
-        - np.exp(np.minimum(log_sum_powers - shape * u, 600))
-        + _LOG_NODE_WEIGHTS[:, None]
-    )
-    top = log_f.max(axis=0)
-    weights = np.exp(log_f - top)
+    # Relative to the mode: u = mode + t, and the log density there less that at the mode. From
+    # y = v k^2 B e^(-k mode) the lives' part is y / (v k^2) e^(-k t).
+    t = width * _NODES[:, None]
+    lean, pull = (mode - mean) / variance + shape * worn, y / (variance * shape**2)
+    fall = t * (t * (0.5 / variance) + lean) + pull * np.expm1(np.minimum(-shape * t, 600))
+    weights = np.exp(_LOG_NODE_WEIGHTS[:, None] - fall)
     total = weights.sum(axis=0)
-    weights /= total
-    centre = np.sum(weights * u, axis=0)
-    spread = np.sum(weights * (u - centre) ** 2, axis=0)
+    offset = np.sum(weights * t, axis=0) / total
+    spread = np.sum(weights * (t - offset) ** 2, axis=0) / total
+    top = -0.5 * (mode - mean) ** 2 / variance - shape * worn * mode - pull
     evidence = top + np.log(total * width / np.sqrt(2 * np.pi * variance))
-    return Moments(centre, spread, evidence)
+    return Moments(mode + offset, spread, evidence)

@@ -15,7 +15,9 @@ the same whether it is the tenth or the ten-thousandth.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.special import logsumexp, wrightomega
@@ -78,25 +80,27 @@ def sums_of(
     clear = deviation < _VAGUE
     seen, mean, deviation = seen[clear], mean[clear], deviation[clear]
     mean = mean - law.promise[lives.key_index[seen]]
-    result = Sums(*(np.zeros((cells, len(SHAPES))) for _ in range(3)))
+    special: list[tuple[Ints, Callable[[Floats, float], tuple[Floats, ...]]]] = [
+        (between, partial(_between, log_lo[between], log_hi[between])),
+        (seen, partial(_looked_at, log_hi[seen], mean, deviation)),
+    ]
+    special = [(rows, form) for rows, form in special if len(rows)]
+    plain = trust.copy()
+    plain[between] = plain[seen] = 0.0
+    ended = np.bincount(cell, plain * exact, minlength=cells).astype(np.float64)
+    log_sum = np.bincount(cell, plain * exact * log_hi, minlength=cells)
+    result = Sums(*(np.empty((cells, len(SHAPES))) for _ in range(3)))
     for s, shape in enumerate(SHAPES):
         power = np.exp(shape * log_age)
-        d = exact.astype(np.float64)
-        c = np.where(exact, np.log(shape) + shape * log_hi, 0.0)
-        if len(between):
-            d[between], power[between], c[between] = _between(
-                log_lo[between],
-                log_hi[between],
-                law.scale[lives.key_index[between], s],
-                shape,
-            )
-        if len(seen):
-            d[seen], power[seen], c[seen] = _looked_at(
-                log_hi[seen], mean, deviation, law.scale[lives.key_index[seen], s], shape
-            )
-        result.worn[:, s] = np.bincount(cell, trust * d, minlength=cells)
-        result.powers[:, s] = np.bincount(cell, trust * power, minlength=cells)
-        result.constant[:, s] = np.bincount(cell, trust * c, minlength=cells)
+        power *= plain
+        result.worn[:, s] = ended
+        result.powers[:, s] = np.bincount(cell, power, minlength=cells)
+        result.constant[:, s] = np.log(shape) * ended + shape * log_sum
+        columns = (result.worn, result.powers, result.constant)
+        for rows, form in special:
+            terms = form(law.scale[lives.key_index[rows], s], float(shape))
+            for column, term in zip(columns, terms, strict=True):
+                column[:, s] += np.bincount(cell[rows], trust[rows] * term, minlength=cells)
     return result
 
 

@@ -76,8 +76,20 @@ def cells_of(lives: LifeHistories) -> Cells:
     """The cells that lives fall into."""
     lot = np.maximum(lives.lot, -1)
     lots = int(lot.max(initial=-1)) + 2
-    code, of_life = np.unique(lives.key_index * lots + lot + 1, return_inverse=True)
-    return Cells(of_life.reshape(-1), code // lots, code, lots, code % lots > 0)
+    code, of_life = _distinct(lives.key_index * lots + lot + 1)
+    return Cells(of_life, code // lots, code, lots, code % lots > 0)
+
+
+def _distinct(code: Ints) -> tuple[Ints, Ints]:
+    """The numbers that occur, rising, and the place of each among them."""
+    most = int(code.max(initial=-1))
+    if most > 4 * len(code):
+        some, place = np.unique(code, return_inverse=True)
+        return some, place.reshape(-1)
+    # Few numbers are ticked off, several times as fast as sorting.
+    occurs = np.zeros(most + 1, dtype=np.bool_)
+    occurs[code] = True
+    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[code]
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,19 +52,22 @@ class Habit:
         off = np.log(np.maximum(lives.wear, 1e-12)) - self.usual[key]
         rest = (1 - _USUAL_SHARE) / _ANYWHERE
 
-        def density(gap: Floats) -> Floats:
+        def density(gap: Floats, sd: Floats) -> Floats:
             normal = np.exp(-0.5 * (gap / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
             result: Floats = np.log(_USUAL_SHARE * normal + rest)
             return result
 
-        def left_in(gap: Floats) -> Floats:
+        def left_in(gap: Floats, sd: Floats) -> Floats:
             result: Floats = np.log(_USUAL_SHARE * ndtr(-gap / sd) + 1 - _USUAL_SHARE)
             return result
 
-        twice = off - np.log(2.0)
+        odds = np.zeros(len(lives))
         early = lives.ended == CENSORED
-        odds = np.where(early, density(twice) - density(off), left_in(twice) - left_in(off))
-        return np.where(self.told[key], odds, 0.0)
+        for law, which in ((density, early), (left_in, ~early)):
+            rows = np.flatnonzero(which & self.told[key])
+            gap, spread = off[rows], sd[rows]
+            odds[rows] = law(gap - np.log(2.0), spread) - law(gap, spread)
+        return odds
 
 
 def learn_habit(lives: LifeHistories, keys: int) -> Habit:
@@ -129,40 +132,51 @@ def _suspects(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Ints, Float
         old = np.log(lives.wear) > middle[lives.key_index] + _OLD
     rows = np.flatnonzero(old | (usual > 0))
     some = lives.take(rows)
-    two = _log_chance(some, law, np.log(2.0)) - _log_chance(some, law, 0.0)
+    two = _log_ratio(some, law)
     return rows, np.exp(np.clip(two + usual[rows], -50, 50))
 
 
-def _log_chance(lives: LifeHistories, law: Law, longer: float) -> Floats:
-    """Ln likelihood of each life, its law's ages stretched by ``exp(longer)``."""
+def _log_ratio(lives: LifeHistories, law: Law) -> Floats:
+    """Ln of how much likelier each life is if the law's ages are doubled, shape (lives,)."""
     key = lives.key_index
-    log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[key] - longer
-    log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[key] - longer
+    log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[key]
+    log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[key]
     worn = lives.ended == WORN
     exact = worn & (log_hi - log_lo <= _NEARLY_EXACT)
-    between = worn & ~exact
+    between = np.flatnonzero(worn & ~exact)
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
-    terms = np.empty((len(lives), len(SHAPES)))
+    one, two = (np.empty((len(SHAPES), len(lives))) for _ in range(2))
+    weights = np.maximum(law.weights.T, 1e-12)
     for s, shape in enumerate(SHAPES):
-        scale = law.scale[key, s]
+        scale = law.scale[:, s].take(key)
         power = shape * (log_age - scale)
         hazard = np.exp(np.minimum(power, 50.0))
-        chance = np.where(exact, np.log(shape) + power - hazard, -hazard)
-        if between.any():
-            low = np.exp(np.minimum(shape * (log_lo - scale)[between], 50.0))
+        # Doubled ages have 2^-k of the hazard, and of a worn life's density.
+        less = 2.0**-shape
+        weight = np.log(weights[s]).take(key)
+        one[s] = weight - hazard
+        one[s] += (np.log(shape) + power) * exact
+        two[s] = one[s] + hazard * (1 - less) - shape * np.log(2.0) * exact
+        if len(between):
+            low = np.exp(np.minimum(shape * (log_lo[between] - scale[between]), 50.0))
             step = np.maximum(hazard[between] - low, 1e-250)
-            chance[between] = -low + np.log(-np.expm1(-step))
-        terms[:, s] = chance
-    top = terms.max(axis=1, initial=-np.inf)
-    weights = np.maximum(law.weights[key], 1e-12)
-    result: Floats = top + np.log(np.sum(weights * np.exp(terms - top[:, None]), axis=1))
+            one[s, between] = weight[between] - low + np.log(-np.expm1(-step))
+            low, step = low * less, step * less
+            two[s, between] = weight[between] - low + np.log(-np.expm1(-step))
+    return _log_sum(two) - _log_sum(one)
+
+
+def _log_sum(terms: Floats) -> Floats:
+    """``ln sum exp`` down the columns of terms (shapes, lives)."""
+    top = terms.max(axis=0, initial=-np.inf)
+    terms -= top
+    result: Floats = top + np.log(np.exp(terms, out=terms).sum(axis=0))
     return result
 
 
 def medians(label: Ints, values: Floats, size: int) -> tuple[Floats, Ints]:
     """Median of values by label (0 where there are none), and how many they are."""
-    order = np.lexsort((values, label))
-    ranked = values[order]
+    ranked = values[_order(label, values, size)]
     count = np.bincount(label, minlength=size)
     start = np.cumsum(count) - count
     some = count > 0
@@ -171,3 +185,12 @@ def medians(label: Ints, values: Floats, size: int) -> tuple[Floats, Ints]:
     high = start[some] + count[some] // 2
     result[some] = (ranked[low] + ranked[high]) / 2
     return result, count
+
+
+def _order(label: Ints, values: Floats, size: int) -> Ints:
+    """By label, and by value within each."""
+    if size > np.iinfo(np.uint16).max:
+        return np.lexsort((values, label))
+    # Short labels are sorted by counting, several times as fast.
+    order = np.argsort(values)
+    return order[np.argsort(label[order].astype(np.uint16), kind="stable")]
