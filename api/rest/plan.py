@@ -189,7 +189,7 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "swap_after_parts": row.swap_after_parts,
         "why": row.why,
         "why_sentence": row.why_sentence,
-        "cost_step_parts": one.cost_step_parts,
+        "cost_step_parts": row.cost_step_parts,
         "cost_if_earlier_minor": row.cost_if_earlier_minor,
         "cost_if_later_minor": row.cost_if_later_minor,
         "sister": row.sister,

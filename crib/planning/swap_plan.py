@@ -12,7 +12,7 @@ from crib.life.model import LifeModel
 from crib.planning.attended import Attended
 from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
 from crib.planning.first_swaps import first_swaps
-from crib.planning.moving_cost import MovingCost
+from crib.planning.moving_cost import STEP_SHARE, MovingCost
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.night_report import report_nights
 from crib.planning.own_points import own_points
@@ -39,6 +39,7 @@ class LaterSwaps:
         stop: Kind of stop joined (``stops_ahead.KINDS``).
         cost_if_earlier: Cost of swapping a quarter of a life earlier, NaN for due now.
         cost_if_later: The same later.
+        step_parts: That quarter in parts like the next one.
     """
 
     row: Ints
@@ -50,6 +51,7 @@ class LaterSwaps:
     stop: Ints
     cost_if_earlier: Floats
     cost_if_later: Floats
+    step_parts: Floats
 
 
 @dataclass(slots=True)
@@ -78,7 +80,7 @@ class SwapPlan:
         walk, attended, moving = self._walk, self._attended, self._moving
         if walk is None or attended is None or moving is None:
             none, never = np.empty(0), np.empty(0, dtype=np.int64)
-            return LaterSwaps(never, never, none, never, none, never, never, none, none)
+            return LaterSwaps(never, never, none, never, none, never, never, none, none, none)
         walk = walk.gone_on(horizon_s)
         found = walk.events()
         at_us = attended.clock_us(walk.machine[found.row], found.seconds)
@@ -98,6 +100,7 @@ class SwapPlan:
             found.stop[kept],
             earlier,
             later,
+            STEP_SHARE * walk.own.best_age[row] / walk.rate[row],
         )
 
     def sentence(self, row: int, seconds: float, why: int, stop: int, age: float) -> str:
@@ -106,7 +109,11 @@ class SwapPlan:
             told = self._night_sentences.get((row, seconds))
             if told is not None:
                 return told
-        return sentence_of_successor(why, stop, self.stations[row].swap_age, age)
+        # the edge that comes out is a new one, whatever was seen of the one mounted now
+        best = self.stations[row].swap_age
+        if self._walk is not None:
+            best = float(self._walk.own.best_age[row])
+        return sentence_of_successor(why, stop, best, age)
 
 
 def plan_swaps(

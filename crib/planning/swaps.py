@@ -135,6 +135,8 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         limit = (
             "Size corrections so far put the wear limit about "
             f"{math.floor(of.size_parts)} parts ahead"
+            if of.size_parts >= 1
+            else "Size corrections so far say that the wear limit is reached"
         )
         if why == PAST:
             return f"{limit}: by its own odds the edge is due now."
@@ -165,12 +167,17 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
 
 
 def sentence_of_successor(why: int, stop: int, best: float, age: float) -> str:
-    """The same for a swap after the first."""
+    """The same for a swap after the first.
+
+    Args:
+        why: Place in ``WHYS``.
+        stop: Kind of stop that it joins.
+        best: Age of least cost of a new edge [wear units].
+        age: Wear of the edge that comes out.
+    """
     if why == UNATTENDED:
         return BEFORE_THE_DARK if age < best else NOT_THE_DARK
+    used = f"The edge that comes out will have used {age:.2f} of its promised life"
     if why == GATHERED and stop != OWN:
-        return (
-            f"The one before it will have used {age:.2f} of its promised life, {best:.2f} "
-            f"being the age of least cost, and comes out with {IN_WORDS[stop]}."
-        )
-    return f"The one before it will have used {age:.2f} of its promised life."
+        return f"{used}, {best:.2f} being the age of least cost; it joins {IN_WORDS[stop]}."
+    return f"{used}, the age of least cost."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -53,10 +54,11 @@ class SwapRow:
         why_sentence: The same in words.
         sister: What stands behind it.
         bench: Its job in the bench queue, if the sister needs one.
-        cost_if_earlier_minor: What swapping ``forecast.cost_step_parts`` earlier would cost
-            beside the plan [hundredths of the currency]; None where it is due now.
+        cost_if_earlier_minor: What swapping ``cost_step_parts`` earlier would cost beside the
+            plan [hundredths of the currency]; None where it is due now.
         cost_if_later_minor: The same that many parts later; below 0 where the edge alone
             would rather wait.
+        cost_step_parts: A quarter of a planned life of the edge that comes out.
     """
 
     forecast: Forecast
@@ -69,6 +71,7 @@ class SwapRow:
     bench: QueueRow | None
     cost_if_earlier_minor: int | None = None
     cost_if_later_minor: int | None = None
+    cost_step_parts: int | None = None
 
     @property
     def ready_by(self) -> datetime | None:
@@ -149,6 +152,7 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
             job_of.get(place),
             row.cost_if_earlier_minor,
             row.cost_if_later_minor,
+            row.cost_step_parts,
         )
         for place, (row, sister) in enumerate(zip(planned, sisters, strict=True))
     ]
@@ -165,6 +169,7 @@ class _Planned:
     sentence: str
     cost_if_earlier_minor: int | None
     cost_if_later_minor: int | None
+    cost_step_parts: int | None
 
 
 def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
@@ -186,18 +191,20 @@ def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
         later.stop.tolist(),
         later.cost_if_earlier.tolist(),
         later.cost_if_later.tolist(),
+        later.step_parts.tolist(),
         strict=True,
     )
     found: list[_Planned] = []
-    for row, ordinal, seconds, at_us, age, why, stop, cost_earlier, cost_later in columns:
+    for row, ordinal, seconds, at_us, age, why, stop, cost_earlier, cost_later, step in columns:
         one = foreseen[row]
         if ordinal == 0:
             sentence = one.why_sentence
             earlier, dearer = one.cost_if_earlier_minor, one.cost_if_later_minor
+            parts = one.cost_step_parts
         else:
             sentence = plan.swaps.sentence(row, seconds, why, stop, age)
             earlier = None if cost_earlier != cost_earlier else round(cost_earlier)
-            dearer = round(cost_later)
+            dearer, parts = round(cost_later), math.floor(step)
         need = SwapNeed(
             station_id=one.station_id,
             machine=one.machine,
@@ -211,7 +218,7 @@ def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
             releases_holder=holder_mark.get(one.holder_id) if ordinal == 0 else None,
             why=WHYS[why],
         )
-        found.append(_Planned(need, one, sentence, earlier, dearer))
+        found.append(_Planned(need, one, sentence, earlier, dearer, parts))
     found.sort(key=lambda row: (row.need.swap_by, row.need.machine, row.need.station_id))
     return found
 

@@ -10,13 +10,14 @@ from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.life.fitting import fit_life_model
-from crib.life.observations import BROKEN, CENSORED, WORN, life_histories
+from crib.life.observations import BROKEN, CENSORED, LAND_SEEN, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
-from crib.planning.stops_ahead import Bar, stops_ahead
+from crib.planning.stops_ahead import BAR_CHANGE, Bar, stops_ahead
 from crib.planning.swap_plan import plan_swaps
+from crib.planning.swaps import GATHERED
 
 MONDAY = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = 3600.0
@@ -403,3 +404,25 @@ def test_a_point_held_back_for_want_of_worn_edges_does_not_claim_to_be_the_best(
     assert held.cost_if_later < 0 < free.cost_if_later
     assert "No edge of its kind was seen worn yet" in held.first.sentence
     assert "costs more than a fresh edge" in free.first.sentence
+
+
+def test_what_was_seen_of_a_mounted_edge_says_nothing_of_its_successors(model):
+    machine = _machine(DAYS_ONLY)
+    worn = _edge(0.3, seen_share=0.9, seen_at=0.3, seen_kind=LAND_SEEN)
+    _, (fresh,) = _plan(model, machine, _edge(0.0))
+    _, swaps = _swaps(model, machine, worn, limit=1.0)
+    found = _seconds(swaps, machine, 72)
+
+    assert swaps.stations[0].swap_age < 0.8 * fresh.swap_age
+    said = swaps.sentence(0, float(found.seconds[1]), GATHERED, BAR_CHANGE, 0.2)
+    assert f"{fresh.swap_age:.2f} being the age of least cost" in said
+    assert found.age[1] == pytest.approx(fresh.swap_age)
+    assert found.step_parts[1] == pytest.approx(fresh.step_parts)
+
+
+def test_a_wear_limit_that_is_reached_is_not_said_to_be_0_parts_ahead(model):
+    _, (plan,) = _plan(model, _machine(DAYS_ONLY), _edge(0.0, size_parts_left=0.4))
+
+    assert plan.first.sentence == (
+        "Size corrections so far say that the wear limit is reached."
+    )
