@@ -29,6 +29,10 @@ GAUGE_DEVIATION_MM: Final = 0.0015
 #: What a gauge may drift by between checks, per day [mm].
 GAUGE_DRIFT_MM_PER_DAY: Final = 0.001
 
+#: Most that a station, a seat or a gauge moves by unnoticed; beyond it a figure or a tool is
+#: wrong [mm]; common practice, no source.
+MOST_CHANGE_MM: Final = 1.0
+
 #: Sizes of change that are thought of, each as likely as the others [mm].
 _CHANGES_MM: Final = np.array([0.01, 0.03, 0.1, 0.3])
 

@@ -7,7 +7,14 @@ from datetime import datetime
 
 import numpy as np
 
-from crib.metrology.causes import CLEAR_ODDS, Cause, Diagnosis, Residual, diagnose
+from crib.metrology.causes import (
+    CLEAR_ODDS,
+    MOST_CHANGE_MM,
+    Cause,
+    Diagnosis,
+    Residual,
+    diagnose,
+)
 from crib.metrology.datum_noise import DatumPrior
 from crib.metrology.first_off import look_at_axis
 from crib.store.engine import Tx
@@ -124,6 +131,12 @@ _SAID = {
 def cause_sentence(told: Diagnosis, residuals: Sequence[Residual], measure: str) -> str:
     """A diagnosis in words, with what would tell more where it tells too little."""
     best = told.causes[0]
+    if abs(best.change_mm) > MOST_CHANGE_MM:
+        return (
+            f"A change of {best.change_mm:+.4f} mm in {measure} is more than a station, a seat "
+            "or a gauge moves by: do not run on it. Look first at the figure, its sign and the "
+            "axis, and at the tool that is mounted; take the step back if it was mistyped."
+        )
     if told.chance >= CLEAR_ODDS * best.probability:
         return (
             f"Nothing need have changed: chance explains it ({told.chance:.0%}, the next best "
