@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
-from crib.life.observations import Ints
+from crib.life.observations import Ints, by_label
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.taylor import Floats
 
@@ -38,7 +38,7 @@ class Asked:
         size = LOOKED_CHUNK if self.signs.looked.any() else _CHUNK
         if len(self.rows) <= size:
             return [np.arange(len(self.rows))]
-        order = np.argsort(self.rows, kind="stable")
+        order = by_label(self.rows)
         return [order[i : i + size] for i in range(0, len(order), size)]
 
 

@@ -21,6 +21,7 @@ _BELOW, _ABOVE = 5, 4
 NODES: Final = (_BELOW + _ABOVE) * STEPS_PER_UNIT + 1
 GRID: Final[Floats] = np.arange(NODES) / STEPS_PER_UNIT - _BELOW
 _SMALL = 1e-300
+_PIECE: Final = 8_192
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,31 +77,29 @@ def mixture_curves(shapes: Floats, weights: Floats, a: Floats, log_b: Floats) ->
     log_median = (log_b + np.log(np.expm1(np.minimum(np.log(2) / a, 500)))) / shapes
     centre = np.sum(kept * log_median, axis=1)
     table = np.empty((len(centre), NODES))
-    used = np.flatnonzero(kept.any(axis=0))
-    block = max(1, 4_000_000 // (NODES * max(1, len(used))))
+    block = max(1, 100_000 // NODES)
     for start in range(0, len(centre), block):
         rows = slice(start, start + block)
         log_x = centre[rows, None] + GRID
-        terms = np.empty((len(used), *log_x.shape))
-        for i, s in enumerate(used):
-            terms[i] = _term(shapes[s], a[rows, s], log_b[rows, s], log_x)
-        table[rows] = np.log(np.maximum(_mix(terms, kept[rows][:, used]), _SMALL))
+        table[rows] = _mixed(shapes, kept[rows], a[rows], log_b[rows], log_x)
     return Curves(centre, table)
 
 
-def _term(shape: float, a: Floats, log_b: Floats, log_x: Floats) -> Floats:
-    power = np.minimum(shape * log_x - log_b[:, None], 600)
-    result: Floats = a[:, None] * np.log1p(np.exp(power))
-    return result
-
-
-def _mix(terms: Floats, weights: Floats) -> Floats:
-    """``-ln sum w exp(-h)``, exact for tiny and for large h; terms (shapes, keys, nodes)."""
-    heavy = weights.T[:, :, None]
-    least = np.where(heavy > 0, terms, np.inf).min(axis=0)
-    more = np.where(heavy > 0, terms - least, 0.0)
-    result: Floats = least - np.log1p(np.sum(heavy * np.expm1(-more), axis=0))
-    return result
+def _mixed(shapes: Floats, weights: Floats, a: Floats, log_b: Floats, log_x: Floats) -> Floats:
+    """``ln -ln sum w S(x)`` of terms ``S = (b / (b + x^k))^a``, shape (keys, nodes)."""
+    used = np.flatnonzero(weights.any(axis=0))
+    hazard = np.full((len(used), *log_x.shape), np.inf)
+    for term, s in zip(hazard, used, strict=True):
+        rows = np.flatnonzero(weights[:, s])
+        power = np.minimum(shapes[s] * log_x[rows] - log_b[rows, s, None], 600)
+        term[rows] = a[rows, s, None] * np.log1p(np.exp(power, out=power))
+    # Exact for tiny and for large hazards.
+    least = hazard.min(axis=0)
+    more = np.zeros_like(least)
+    for term, s in zip(hazard, used, strict=True):
+        more += weights[:, s, None] * np.expm1(least - term)
+    mixed: Floats = np.log(np.maximum(least - np.log1p(more), _SMALL))
+    return mixed
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +127,10 @@ class Edges:
             np.repeat(self.beta, times),
         )
 
+    def take(self, rows: Ints | slice) -> Edges:
+        """Only some edges."""
+        return Edges(self.row[rows], self.age[rows], self.alpha[rows], self.beta[rows])
+
     def hazard_ahead(self, curves: Curves, ahead: Floats) -> Floats:
         """``-ln`` of the chance to live ``ahead`` longer, shape (edges,)."""
         now, _ = curves.hazard(self.row, self.age)
@@ -141,6 +144,15 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
     Newton's method on logarithms within a bracket, halving where it leaves it; the hazard
     rises with the way ahead, so there is one answer.
     """
+    answer = np.empty(len(target))
+    # In pieces that stay in the processor's cache.
+    for start in range(0, len(target), _PIECE):
+        part = slice(start, start + _PIECE)
+        answer[part] = _ahead(curves, edges.take(part), target[part])
+    return answer
+
+
+def _ahead(curves: Curves, edges: Edges, target: Floats) -> Floats:
     now, slope = curves.hazard(edges.row, edges.age)
     alone = _power_law_start(curves, edges, now, slope, target)
     breaks = edges.beta * np.expm1(np.minimum(target / np.maximum(edges.alpha, 1e-12), 600))
@@ -151,16 +163,10 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
     open_rows = np.arange(len(y))
     log_target = np.log(target)
     for turn in range(120):
-        part = Edges(
-            edges.row[open_rows],
-            edges.age[open_rows],
-            edges.alpha[open_rows],
-            edges.beta[open_rows],
-        )
         x = np.exp(y)
-        later, bend = curves.hazard(part.row, part.age + x)
-        total = np.maximum(later - now, 0) + part.alpha * np.log1p(x / part.beta)
-        rate = later * bend / (part.age + x) + part.alpha / (part.beta + x)
+        later, bend = curves.hazard(edges.row, edges.age + x)
+        total = np.maximum(later - now, 0) + edges.alpha * np.log1p(x / edges.beta)
+        rate = later * bend / (edges.age + x) + edges.alpha / (edges.beta + x)
         total = np.maximum(total, _SMALL)
         miss = np.log(total) - log_target
         low = np.where(miss < 0, y, low)
@@ -177,8 +183,8 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
         answer[open_rows] = np.where(np.abs(miss) < 1e-12, y, following)
         if done.all():
             break
-        going = ~done
-        open_rows, now = open_rows[going], now[going]
+        going = np.flatnonzero(~done)
+        open_rows, now, edges = open_rows[going], now[going], edges.take(going)
         y, low, high = following[going], low[going], high[going]
         log_target = log_target[going]
     return np.exp(answer)

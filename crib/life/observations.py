@@ -133,6 +133,14 @@ def per_key(label: Ints, values: Floats, size: int = 0) -> Floats:
     return np.bincount(label, values, minlength=size).astype(np.float64)
 
 
+def by_label(label: Ints) -> Ints:
+    """Order of labels from 0 up in which equal ones stay as they are, shape (labels,)."""
+    if int(label.max(initial=0)) > np.iinfo(np.uint16).max:
+        return np.argsort(label, kind="stable")
+    # Short numbers are sorted by counting, several times as fast.
+    return np.argsort(label.astype(np.uint16), kind="stable")
+
+
 def no_histories() -> LifeHistories:
     """A shop on its first day."""
     return life_histories([], [], [], [])

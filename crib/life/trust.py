@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from crib.life.law import SHAPES, Law
-from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
+from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories, by_label
 from crib.life.taylor import Floats
 
 #: Share of edges that somebody turned without telling, before any life was seen: common
@@ -176,7 +176,8 @@ def _log_sum(terms: Floats) -> Floats:
 
 def medians(label: Ints, values: Floats, size: int) -> tuple[Floats, Ints]:
     """Median of values by label (0 where there are none), and how many they are."""
-    ranked = values[_order(label, values, size)]
+    order = np.argsort(values)
+    ranked = values[order[by_label(label[order])]]
     count = np.bincount(label, minlength=size)
     start = np.cumsum(count) - count
     some = count > 0
@@ -185,12 +186,3 @@ def medians(label: Ints, values: Floats, size: int) -> tuple[Floats, Ints]:
     high = start[some] + count[some] // 2
     result[some] = (ranked[low] + ranked[high]) / 2
     return result, count
-
-
-def _order(label: Ints, values: Floats, size: int) -> Ints:
-    """By label, and by value within each."""
-    if size > np.iinfo(np.uint16).max:
-        return np.lexsort((values, label))
-    # Short labels are sorted by counting, several times as fast.
-    order = np.argsort(values)
-    return order[np.argsort(label[order].astype(np.uint16), kind="stable")]

@@ -5,7 +5,14 @@ import pytest
 
 from crib.errors import OutsideModel
 from crib.life.aside import set_aside, yardstick
-from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
+from crib.life.observations import (
+    BROKEN,
+    CENSORED,
+    WORN,
+    by_label,
+    life_histories,
+    no_histories,
+)
 
 
 def lives(wear, ended, key=0):
@@ -88,3 +95,12 @@ def test_six_short_lives_are_a_yardstick_of_their_own():
 
     assert len(kept) == 7
     assert aside[0].wear == 0.5
+
+
+@pytest.mark.parametrize("most", [3, 65_535, 65_536, 10**9])
+def test_labels_are_ordered_and_equal_ones_stay_as_they_were(most):
+    label = np.random.default_rng(2).choice([0, 1, most - 1, most], 500)
+
+    order = by_label(label)
+
+    assert order.tolist() == sorted(range(500), key=lambda row: (label[row], row))
