@@ -9,6 +9,7 @@ import numpy as np
 
 from crib.clock import print_instant
 from crib.errors import Invalid, NotMounted
+from crib.metrology.causes import MOST_CHANGE_MM
 from crib.metrology.offset import AXES, AxisOffset
 from crib.metrology.uncertainty import COVERAGE
 from crib.store.assemblies import assembly_row
@@ -220,6 +221,12 @@ def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) ->
     total = sum(sizes)
     count = f"{len(sizes)} size step{'s' if len(sizes) > 1 else ''}"
     sentence = f"{count} on {axis} since the mount come to {_signed(total)} mm"
+    one_side = abs(total) / (2 if axis == "X" and station.x_on_diameter else 1)
+    if one_side > MOST_CHANGE_MM * 10_000:
+        return (
+            f"{sentence}{_figures(station, axis)}: more than wear makes. Do not run on it: look "
+            "at the figure and its sign, and take the step back if it was mistyped."
+        )
     if axis != "X":
         return f"{sentence}: the edge has worn by as much along {axis}."
     growth = abs(total) * (1 if station.x_on_diameter else 2)

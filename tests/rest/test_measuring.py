@@ -79,6 +79,21 @@ def test_a_size_step_teaches_no_datum(bench: SimpleNamespace, clock: Any) -> Non
     assert learned["datum"] is None
 
 
+@pytest.mark.parametrize(("axis", "slip"), [("X", "-9.000"), ("Z", "5.000")])
+def test_a_size_step_of_millimetres_is_no_wear(
+    bench: SimpleNamespace, clock: Any, axis: str, slip: str
+) -> None:
+    bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready())
+    clock.go_on(minutes=5)
+    step = {"station": "M1/T01", "axis": axis, "kind": "size"}
+
+    small = bench.post("/v1/corrections", **step, change_mm="-0.010")["learned"]
+    large = bench.post("/v1/corrections", **step, change_mm=slip)["learned"]
+
+    assert "more than wear makes" not in small
+    assert "more than wear makes. Do not run on it" in large
+
+
 def test_the_study_of_a_gauge_lays_its_checks_open(
     client: FlaskClient, bench: SimpleNamespace, clock: Any
 ) -> None:
