@@ -189,8 +189,11 @@ def _need(
 
 
 def _sentence(name: str, stock: HolderStock, most: int, needed: int, short: int) -> str:
+    spare = stock.owned - needed
+    if not needed:
+        return f"None of type {name} is wanted; {spare} to spare."
+    wanted = f"{needed} of type {name} {'is' if needed == 1 else 'are'} wanted"
     where = f"{stock.mounted} in machines and {most} as sisters at one time"
     if short:
-        return f"{needed} of type {name} are wanted, {where}: {short} more than there are."
-    spare = stock.owned - needed
-    return f"{needed} of type {name} are wanted, {where}; {spare} to spare."
+        return f"{wanted}, {where}: {short} more than there are."
+    return f"{wanted}, {where}; {spare} to spare."

@@ -34,6 +34,24 @@ def test_swaps_far_apart_go_round_with_one_spare_holder():
     assert "0 to spare" in row.sentence
 
 
+@pytest.mark.parametrize(
+    ("mounted", "told"),
+    [
+        (0, "None of type SQ12 is wanted; 3 to spare."),
+        (
+            1,
+            "1 of type SQ12 is wanted, 1 in machines and 0 as sisters at one time; 2 to spare.",
+        ),
+        (
+            2,
+            "2 of type SQ12 are wanted, 2 in machines and 0 as sisters at one time; 1 to spare.",
+        ),
+    ],
+)
+def test_what_is_wanted_is_said_in_whole_sentences(mounted, told):
+    assert _need([], _hours((0, 24)), mounted=mounted).sentence == told
+
+
 def test_two_stations_due_at_once_want_two_sisters():
     row = _need([_swap(4), _swap(4)], _hours((0, 24)), owned=3, mounted=2)
 
