@@ -224,8 +224,8 @@ def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) ->
     one_side = abs(total) / (2 if axis == "X" and station.x_on_diameter else 1)
     if one_side > MOST_CHANGE_MM * 10_000:
         return (
-            f"{sentence}{_figures(station, axis)}: more than wear makes. Do not run on it: look "
-            "at the figure and its sign, and take the step back if it was mistyped."
+            f"{sentence}{_figures(station, axis)}: more than wear makes. Do not run on it: "
+            "look at the figure and its sign, and take the step back if it was mistyped."
         )
     if axis != "X":
         return f"{sentence}: the edge has worn by as much along {axis}."

@@ -44,7 +44,8 @@ def test_swaps_far_apart_go_round_with_one_spare_holder():
         ),
         (
             2,
-            "2 of type SQ12 are wanted, 2 in machines and 0 as sisters at one time; 1 to spare.",
+            "2 of type SQ12 are wanted, 2 in machines and 0 as sisters at one time; "
+            "1 to spare.",
         ),
     ],
 )
