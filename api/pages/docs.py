@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from flask import Blueprint, Response, current_app
+from markupsafe import Markup, escape
 
 from api.http.json_body import dump_json
 from api.pages.front import page
 
 blueprint = Blueprint("docs", __name__)
+
+_CODE: Final = re.compile(r"``?([^`]+)``?")
+_BOUNDS: Final = (
+    ("exclusiveMinimum", "more than"),
+    ("minimum", "at least"),
+    ("exclusiveMaximum", "less than"),
+    ("maximum", "at most"),
+)
+#: Bounds that only say that a number is stored or sent as one.
+_ENDLESS: Final = 1e9
 
 
 @blueprint.get("/v1/openapi.json")
@@ -27,7 +39,7 @@ class Member:
     name: str
     kind: str
     required: bool
-    explains: str
+    explains: Markup
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +50,7 @@ class CallText:
     method: str
     path: str
     summary: str
-    description: str
+    description: Markup
     parameters: list[Member]
     takes: str | None
     answers: list[tuple[str, str, str | None]]
@@ -60,7 +72,8 @@ def docs() -> Response:
         name: _members(schema)
         for name, schema in sorted(document["components"]["schemas"].items())
     }
-    return page("docs.html", groups=groups, shapes=shapes, info=document["info"])
+    says = told(document["info"].get("description", ""))
+    return page("docs.html", groups=groups, shapes=shapes, says=says)
 
 
 def _call(path: str, method: str, operation: dict[str, Any], shared: list[Any]) -> CallText:
@@ -70,13 +83,13 @@ def _call(path: str, method: str, operation: dict[str, Any], shared: list[Any]) 
         method=method.upper(),
         path=path,
         summary=operation.get("summary", ""),
-        description=operation.get("description", ""),
+        description=told(operation.get("description", "")),
         parameters=[
             Member(
                 given["name"],
                 f"{given['in']}, {_kind(given.get('schema', {}))}",
                 bool(given.get("required")),
-                given.get("description", ""),
+                told(given.get("description", "")),
             )
             for given in [*shared, *operation.get("parameters", [])]
         ],
@@ -102,7 +115,7 @@ def _shape_name(schema: dict[str, Any]) -> str | None:
 def _members(schema: dict[str, Any]) -> list[Member]:
     required = set(schema.get("required", ()))
     return [
-        Member(name, _kind(inner), name in required, inner.get("description", ""))
+        Member(name, _kind(inner), name in required, told(inner.get("description", "")))
         for name, inner in schema.get("properties", {}).items()
     ]
 
@@ -119,4 +132,20 @@ def _kind(schema: dict[str, Any]) -> str:
         kind = " or ".join(kind)
     if "items" in schema:
         return f"list of {_kind(schema['items'])}"
-    return f"{kind} ({schema['format']})" if "format" in schema else str(kind)
+    if "format" in schema:
+        return f"{kind} ({schema['format']})"
+    bounds = [
+        f"{words} {schema[name]:.10g}"
+        for name, words in _BOUNDS
+        if name in schema and abs(schema[name]) < _ENDLESS
+    ]
+    return ", ".join([str(kind), *bounds])
+
+
+def told(text: str) -> Markup:
+    """A description with its code spans as such."""
+    plain = _CODE.split(text)  # every second piece stood between marks
+    return Markup("").join(
+        Markup('<span class="code">{}</span>').format(piece) if number % 2 else escape(piece)
+        for number, piece in enumerate(plain)
+    )

@@ -4,6 +4,8 @@ from html import escape
 
 import pytest
 
+from api.pages.docs import told
+
 
 @pytest.mark.parametrize(
     "mark", ["<script>alert(1)</script>", 'Otto "Ox" O\'Neil', "أمينة", "Zoë 🛠"]
@@ -57,3 +59,15 @@ def test_an_unknown_and_a_mistyped_code_are_told_apart(client):
     mistyped = client.get("/C/A00001X")
     assert mistyped.status_code == 422
     assert "mistyped" in mistyped.get_data(as_text=True)
+
+
+def test_the_docs_say_bounds_and_show_no_raw_marks(client):
+    text = client.get("/v1/docs").get_data(as_text=True)
+
+    assert "`" not in text
+    assert '<span class="code">next</span> of the page before.' in text
+    assert "query, number, more than 0, at most 720: How far to look ahead [h]." in text
+
+
+def test_descriptions_are_escaped_before_their_code_spans():
+    assert told("a < ``b & c``") == 'a &lt; <span class="code">b &amp; c</span>'
