@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crib.life.observations import Ints
+import numpy as np
+
+from crib.life.curves import Curves, Edges, ahead_for_hazard
+from crib.life.observations import BROKEN, CENSORED, WORN, Ints
+from crib.life.pooling import KeyTable
+from crib.life.posterior import Posterior
 from crib.life.taylor import Floats
 
 
@@ -31,3 +36,31 @@ class Basis:
     life_p10: Floats
     life_p50: Floats
     life_p90: Floats
+
+
+def new_lives(curves: Curves, row: Ints) -> list[Floats]:
+    """Ages that 10, 50 and 90 % of new edges do not reach, breakage apart; each (edges,)."""
+    zero = np.zeros(len(row))
+    edges = Edges(row, zero, zero, np.ones(len(row)))
+    hazards = (np.full(len(row), -np.log1p(-p)) for p in (0.1, 0.5, 0.9))
+    return [ahead_for_hazard(curves, edges, hazard) for hazard in hazards]
+
+
+def basis_of(keys: KeyTable, wear: Posterior, rows: Ints, lives: list[Floats]) -> Basis:
+    """Basis of some keys.
+
+    Args:
+        keys: The key table.
+        wear: What is known of each key's wear-out.
+        rows: Keys asked for.
+        lives: A new edge's life at 10, 50 and 90 %, each of shape (keys asked,).
+    """
+    counts = wear.counts[rows]
+    return Basis(
+        counts[:, WORN],
+        counts[:, BROKEN],
+        counts[:, CENSORED],
+        np.exp(keys.prior_mean[rows]),
+        np.exp(wear.lean_mean[rows]),
+        *lives,
+    )

@@ -20,11 +20,11 @@ from numpy.typing import ArrayLike
 from crib.errors import OutsideModel
 from crib.life.aside import SetAside, Yardstick, set_aside
 from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
-from crib.life.basis import Basis
+from crib.life.basis import Basis, basis_of, new_lives
 from crib.life.breakage import Breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
 from crib.life.kept_curves import KeptCurves
-from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
+from crib.life.observations import WORN, Ints, LifeHistories
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior, promised_curves
 from crib.life.replacement import GridSwap
@@ -245,22 +245,8 @@ class LifeModel:
     def basis(self, key: ArrayLike) -> Basis:
         """Counts, prior and a new edge's wear-out life (breakage apart) of each key."""
         asked = asked_for(len(self.keys), key, NO_SIGNS)
-        rows = asked.rows
-        curves, row = self._curves(asked, np.arange(len(rows)))
-        lives = []
-        for p in (0.1, 0.5, 0.9):
-            zero = np.zeros(len(rows))
-            edges = Edges(row, zero, zero, np.ones(len(rows)))
-            lives.append(ahead_for_hazard(curves, edges, np.full(len(rows), -np.log1p(-p))))
-        counts = self._wear.counts[rows]
-        return Basis(
-            counts[:, WORN],
-            counts[:, BROKEN],
-            counts[:, CENSORED],
-            np.exp(self.keys.prior_mean[rows]),
-            np.exp(self._wear.lean_mean[rows]),
-            *lives,
-        )
+        curves, row = self._curves(asked, np.arange(len(asked.rows)))
+        return basis_of(self.keys, self._wear, asked.rows, new_lives(curves, row))
 
     def law(self, key: ArrayLike) -> tuple[Floats, Floats]:
         """Shape and scale of each key's wear-out, at the posterior means of their logarithms.

@@ -117,6 +117,31 @@ def test_a_model_that_goes_on_is_not_fitted_anew(monkeypatch):
     assert len(after.histories) == 405
 
 
+def test_curves_kept_by_a_model_never_answer_for_one_that_went_on_from_it():
+    lives, narrow, wide = shop(405), np.array([1, 1, 1.2, 1]), np.array([1, 2.5, 1, 1.5])
+    before = fit_life_model(TABLE, part(lives, 0, 404), narrow)
+    answers(before)
+
+    for count, widening in ((404, wide), (405, wide), (404, None), (405, narrow)):
+        after = fit_life_model(TABLE, part(lives, 0, count), widening, before=before)
+        anew = fit_life_model(TABLE, part(lives, 0, count), widening)
+        assert answers(after) == pytest.approx(answers(anew), rel=1e-12)
+        before = after if count == 404 else before
+
+
+def test_a_key_table_that_grew_is_fitted_anew():
+    lives = shop(405)
+    before = fit_life_model(TABLE, lives)
+    answers(before)
+    grown = key_table([0, 1, 2, 2, 3], [0, 0, 1, 1, 1], [0, 1, 0, 1, 0], [0, 0, 1, 1, 0])
+
+    model = fit_life_model(grown, lives, before=before)
+
+    keys, anew = np.arange(5), fit_life_model(grown, lives)
+    left = model.remaining(keys, 0.2, 0.01)
+    assert left == pytest.approx(anew.remaining(keys, 0.2, 0.01))
+
+
 def test_an_absurd_life_among_the_added_is_named_by_its_number():
     model = fit_life_model(TABLE, shop(404, absurd=True))
 
