@@ -210,6 +210,13 @@ def _score(
     shift = where[judged.shift[where] != NOT_DUE]
     night = where[judged.night[where] != NOT_DUE]
     sure = shift[judged.lasts_shift[shift] >= SURE]
+    of_shift = _statements(judged, shift)
+    of_night = statements_held(
+        judged.lasts_night[night],
+        judged.night[night],
+        np.zeros(len(night)),
+        np.ones(len(night)),
+    )
     known = shift[judged.shift[shift] >= 0]
     brier = (judged.lasts_shift[known] - judged.shift[known]) ** 2
     loss = judged.loss[where][np.isfinite(judged.loss[where])]
@@ -226,20 +233,15 @@ def _score(
         life_50,
         life_80,
         life_90,
-        _statements(judged, shift),
+        of_shift,
         _statements(judged, sure),
         _bins(judged, shift),
-        statements_held(
-            judged.lasts_night[night],
-            judged.night[night],
-            np.zeros(len(night)),
-            np.ones(len(night)),
-        ),
+        of_night,
         float(brier.mean()) if len(brier) else None,
         float(loss.mean()) if len(loss) else None,
         factor,
         life_80.verdict,
-        _sentence(name, life_80, factor),
+        score_sentence(name, len(ended), life_80, of_shift, of_night, factor),
     )
 
 
@@ -265,15 +267,39 @@ def _badness(score: ForecastScore) -> tuple[float, str]:
     return (-gap * math.sqrt(held.trials), score.name)
 
 
-def _sentence(name: str, held: Held, factor: float | None) -> str:
-    if held.held is None or held.verdict == "too_few":
-        said = f"{name}: too few edges have come to their end to judge its forecasts."
+def score_sentence(
+    name: str, ended: int, life: Held, shift: Held, night: Held, factor: float | None
+) -> str:
+    """A score in words: the intervals of life, then statements that were too sure.
+
+    Args:
+        name: The group.
+        ended: How many of its edges have come to their end.
+        life: The 80 % interval of life.
+        shift: Statements that an edge lasts the shift.
+        night: Statements that it lasts the next unattended stretch.
+        factor: Widening in force, if it is a key.
+    """
+    if life.held is None or life.verdict == "too_few":
+        out = (
+            f"{ended} of its edges have come out, most too early to tell (worth "
+            f"{life.trials:.1f} edges with a known end)"
+            if ended
+            else "none of its edges has come out"
+        )
+        said = f"{name}: its intervals of life cannot be judged yet; {out}."
     else:
         said = (
-            f"{name}: of intervals that claimed {held.claimed:.0%} of lives, {held.held:.0%} "
-            f"came true; seen from {held.trials:.0f} edges, {held.band_low:.0%} to "
-            f"{held.band_high:.0%} agree with that: {_WORDS[held.verdict]}."
+            f"{name}: of intervals that claimed {life.claimed:.0%} of lives, {life.held:.0%} "
+            f"came true; worth {life.trials:.0f} edges with a known end, {life.band_low:.0%} "
+            f"to {life.band_high:.0%} agree with that: {_WORDS[life.verdict]}."
         )
+    for held, what in ((shift, "the shift"), (night, "the next unattended stretch")):
+        if held.held is not None and held.verdict == "too_sure":
+            said += (
+                f" That they last {what} was claimed too surely: {held.claimed:.1%} on "
+                f"average, {held.held:.1%} did."
+            )
     if factor is not None and factor >= 1.05:
         said += f" Its lives are now forecast {factor:.1f} times as wide."
     return said
