@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import math
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from enum import Enum
@@ -72,8 +74,34 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
     except RecursionError as problem:
         raise HalfJson("The JSON body is nested too deeply.") from problem
     except ValueError as problem:
+        field = _endless_number(raw)
+        if field is not None:
+            raise HalfJson(
+                f"{field or 'The body'} is not a finite number, and JSON has no other. Leave "
+                "out what is not known. Nothing was recorded.",
+                errors=[{"field": field, "detail": "not a finite number"}],
+            ) from problem
         raise HalfJson(_sentence(raw, problem)) from problem
     return value
+
+
+def _endless_number(raw: bytes) -> str | None:
+    """Path of the first NaN, infinity or overflow, if those are all that is wrong."""
+    try:
+        rest: list[tuple[str, Any]] = [("", json.loads(raw))]
+    except (ValueError, RecursionError):
+        return None
+    while rest:
+        path, value = rest.pop()
+        if isinstance(value, float) and not math.isfinite(value):
+            return path
+        inner: Iterable[tuple[object, Any]] = ()
+        if isinstance(value, dict):
+            inner = value.items()
+        elif isinstance(value, list):
+            inner = enumerate(value)
+        rest += [(f"{path}.{name}".lstrip("."), one) for name, one in reversed([*inner])]
+    return None
 
 
 def _sentence(raw: bytes, problem: ValueError) -> str:

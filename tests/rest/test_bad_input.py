@@ -128,6 +128,25 @@ def test_half_a_body_is_no_body(client: FlaskClient, raw: bytes) -> None:
     _problem(answer, 400, "half-json")
 
 
+@pytest.mark.parametrize(
+    ("raw", "field"),
+    [
+        (b'{"tolerance_mm": NaN, "readings_mm": [1]}', "tolerance_mm"),
+        (b'{"tolerance_mm": 1, "readings_mm": [1, -Infinity, NaN]}', "readings_mm.1"),
+        (b'{"readings_mm": [1], "tolerance_mm": 1e400}', "tolerance_mm"),
+    ],
+)
+def test_what_is_no_number_is_named_by_its_field(
+    client: FlaskClient, raw: bytes, field: str
+) -> None:
+    answer = client.post("/v1/workings/preset", data=raw, content_type="application/json")
+
+    _problem(answer, 400, "half-json")
+    found = answer.get_json()
+    assert [one["field"] for one in found["errors"]] == [field]
+    assert found["detail"].startswith(f"{field} is not a finite number")
+
+
 @pytest.mark.parametrize("raw", ["[]", '"x"', "7", "null", "true"])
 def test_a_body_that_is_no_object(client: FlaskClient, raw: str) -> None:
     answer = client.post("/v1/stops", data=raw, content_type="application/json")
