@@ -193,6 +193,13 @@ def _doubts(tests: LifeTests, fit: LifeRegression, coefficients: int) -> list[st
             f"Only {ended} of the tests ran to the end: too few to tell how much edges differ; "
             "the residual deviation leans on the prior."
         )
+    if ended >= 2 and coefficients == 2:  # only the speed was varied
+        speed, life = np.log(tests.cutting_speed_m_min), np.log(tests.life_min)
+        if np.cov(speed[tests.ended], life[tests.ended])[0, 1] > 0:
+            notes.append(
+                "Faster tests lived longer here, which no tool's do: check speeds and lives "
+                "before n is used."
+            )
     if ended >= 4:
         off = fit.residuals - float(np.median(fit.residuals[tests.ended]))
         for row in np.flatnonzero(tests.ended & (np.abs(off) > _ASK)):

@@ -117,6 +117,14 @@ def test_an_absurd_life_widens_the_answer_and_is_asked_about():
     assert 0.1 < found.constants.n < 0.6
 
 
+def test_two_lives_that_grow_with_the_speed_are_asked_about():
+    found = estimate_constants(life_tests([100, 150], [5, 50]))
+    sound = estimate_constants(life_tests([160, 100], [5, 41]))
+
+    assert any("Faster tests lived longer" in note for note in found.notes)
+    assert not any("Faster tests lived longer" in note for note in sound.notes)
+
+
 def test_lives_that_grow_with_speed_are_refused():
     with pytest.raises(OutsideModel, match="do not fall") as refused:
         estimate_constants(life_tests([100, 120, 140] * 4, [10, 20, 40] * 4))
