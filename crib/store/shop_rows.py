@@ -49,11 +49,11 @@ _PRESETS = f"""
     """  # noqa: S608 - no value from outside
 
 _SIZE_CORRECTIONS = f"""
-    SELECT c.mount_id, COUNT(*), SUM(c.change_tenths_um), MAX(f.at)
+    SELECT c.mount_id, f.at, c.change_tenths_um
     FROM corrections c JOIN facts f ON f.id = c.fact_id
     WHERE f.at <= :as_of AND c.correction_kind = 'size' AND c.axis = 'X'
       AND c.fact_id NOT IN ({_REVERSED})
-    GROUP BY c.mount_id
+    ORDER BY f.at, c.fact_id
     """  # noqa: S608 - no value from outside
 
 _STATIONS = text(
@@ -170,6 +170,13 @@ class PresetRow(NamedTuple):
     void_after_us: int
 
 
+class SizeStep(NamedTuple):
+    """A size correction of X: when, and the sum of all in that stay up to it."""
+
+    at_us: int
+    sum_tenths_um: int
+
+
 @dataclass(frozen=True, slots=True)
 class ShopRows:
     """Everything that the forecast reads, by id; see the statements for the columns."""
@@ -177,7 +184,7 @@ class ShopRows:
     stays: list[StayRow]
     assemblies: dict[int, AssemblyRow]
     presets: dict[int, PresetRow]
-    size_corrections: Mapping[int, tuple[int, int, int]]
+    size_corrections: Mapping[int, list[SizeStep]]
     readings: Mapping[int, Readings]
     stations: dict[int, Any]
     runs: Mapping[int, list[Any]]
@@ -226,9 +233,7 @@ def load_shop(
             row[0]: AssemblyRow._make(row) for row in _plain(tx, _ASSEMBLIES, as_of_us)
         },
         presets={row[0]: PresetRow._make(row) for row in _plain(tx, _PRESETS, as_of_us)},
-        size_corrections={
-            row[0]: (row[1], row[2], row[3]) for row in _plain(tx, _SIZE_CORRECTIONS, as_of_us)
-        },
+        size_corrections=_load_size_corrections(tx, as_of_us),
         readings=load_readings(tx, as_of_us) if readings is None else readings,
         stations={row.id: row for row in tx.execute(_STATIONS)},
         runs=runs,
@@ -253,6 +258,15 @@ def load_shop(
         holders=list(tx.execute(_HOLDERS)),
         lots=list(tx.execute(_LOTS, at)),
     )
+
+
+def _load_size_corrections(tx: Tx, as_of_us: int) -> dict[int, list[SizeStep]]:
+    """Steps of each stay in order, by mount id."""
+    steps: dict[int, list[SizeStep]] = defaultdict(list)
+    for mount_id, at_us, change in _plain(tx, _SIZE_CORRECTIONS, as_of_us):
+        before = steps[mount_id][-1].sum_tenths_um if steps[mount_id] else 0
+        steps[mount_id].append(SizeStep(at_us, before + change))
+    return steps
 
 
 def _plain(tx: Tx, statement: str, as_of_us: int) -> list[Any]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from crib.life.observations import LAND_SEEN, SIZE_SEEN
+from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN
 from crib.life.wear import size_growth_mm
-from crib.usecases.shop_view import ShopView
+from crib.store.shop_rows import SizeStep
+from crib.usecases.shop_view import GOES_ON, ShopView, ending
 from crib.usecases.stays import Stay
 from crib.usecases.unseen import stays_up_to
 
@@ -26,12 +27,19 @@ class Look(NamedTuple):
     kind: int
 
 
+#: Share of the growth at the limit under which a correction is one in the middle of a life.
+_MIDDLE = 2 / 3
+
+
 def looks_at_edges(view: ShopView) -> dict[int, Look]:
     """The last look at each edge, by assembly id; edges nobody looked at are left out.
 
     A measured land tells more than corrections, so it is taken where both belong to one stay.
+    Of every other edge that was worn out a correction in the middle of its life is taken: its
+    end is known, and the middle says how looks there are to be read.
     """
-    corrected = _corrected(view)
+    worn = _worn_out(view)
+    corrected = _corrected(view, worn)
     before: dict[int, float] = {}
     found: dict[int, Look] = {}
     for stay in view.stays:
@@ -39,31 +47,49 @@ def looks_at_edges(view: ShopView) -> dict[int, Look]:
         used = before.get(assembly, 0.0)
         spec = view.rows.specs[view.rows.assemblies[assembly].tool_spec_id]
         land_mm = (stay.row.flank_wear_tenths_um or 0) / 10_000
-        if land_mm and spec.wear_limit_mm and used + stay.wear > 0:
+        share, wear, middle = corrected.get(stay.row.mount_id, (0.0, 0.0, False))
+        if land_mm and spec.wear_limit_mm and used + stay.wear > 0 and not middle:
             found[assembly] = Look(land_mm / spec.wear_limit_mm, used + stay.wear, LAND_SEEN)
-        elif stay.row.mount_id in corrected:
-            share, wear = corrected[stay.row.mount_id]
-            if used + wear > 0:
-                found[assembly] = Look(share, used + wear, SIZE_SEEN)
+        elif share > 0 and used + wear > 0:
+            found[assembly] = Look(share, used + wear, SIZE_SEEN)
         before[assembly] = used + stay.wear
     return found
 
 
-def _corrected(view: ShopView) -> Mapping[int, tuple[float, float]]:
-    """Share of the growth at the wear limit corrected in a stay, and its wear by then."""
-    shares: dict[int, float] = {}
+def _worn_out(view: ShopView) -> set[int]:
+    """Mounts at whose end the edge was worn out."""
+    found = set()
+    for stay in view.stays:
+        row = stay.row
+        spec = view.rows.specs[view.rows.assemblies[row.assembly_id].tool_spec_id]
+        if row.end_us is not None and row.reason not in GOES_ON:
+            said = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
+            if said == WORN:
+                found.add(row.mount_id)
+    return found
+
+
+def _corrected(view: ShopView, worn: set[int]) -> Mapping[int, tuple[float, float, bool]]:
+    """Share of the growth at the limit, wear by then, and whether in the middle; by mount."""
+    shares: dict[int, tuple[float, bool]] = {}
     cut = []
     for stay in view.stays:
-        said = view.rows.size_corrections.get(stay.row.mount_id)
-        share = _share(view, stay, said[1]) if said else 0.0
-        if said and share > 0:
-            shares[stay.row.mount_id] = share
-            cut.append(stay.row._replace(end_us=max(said[2], stay.row.begin_us)))
+        steps = view.rows.size_corrections.get(stay.row.mount_id, ())
+        seen = [(step, share) for step in steps if (share := _share(view, stay, step)) > 0]
+        if not seen:
+            continue
+        early = [one for one in seen if one[1] < _MIDDLE]
+        middle = bool(early) and stay.row.mount_id in worn and stay.row.assembly_id % 2 == 0
+        step, share = early[-1] if middle else seen[-1]
+        shares[stay.row.mount_id] = share, middle
+        cut.append(stay.row._replace(end_us=max(step.at_us, stay.row.begin_us)))
     by_then = stays_up_to(view, cut)
-    return {mount: (share, by_then[mount].wear) for mount, share in shares.items()}
+    return {
+        mount: (share, by_then[mount].wear, middle) for mount, (share, middle) in shares.items()
+    }
 
 
-def _share(view: ShopView, stay: Stay, change_tenths_um: int) -> float:
+def _share(view: ShopView, stay: Stay, step: SizeStep) -> float:
     station = view.rows.stations.get(stay.row.station_id)
     spec = view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
     if station is None or not spec.wear_limit_mm or not spec.clearance_deg:
@@ -73,4 +99,4 @@ def _share(view: ShopView, stay: Stay, change_tenths_um: int) -> float:
             spec.wear_limit_mm, spec.clearance_deg, on_diameter=bool(station.x_on_diameter)
         )
     )
-    return abs(change_tenths_um) / 10_000 / limit_mm
+    return abs(step.sum_tenths_um) / 10_000 / limit_mm

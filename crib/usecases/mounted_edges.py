@@ -89,10 +89,11 @@ def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
 
 def _size_parts_left(view: ShopView, stay: Stay) -> float | None:
     """Parts until the growth seen by size corrections reaches the wear limit's growth."""
-    count, change, _ = view.rows.size_corrections.get(stay.row.mount_id, (0, 0, 0))
+    steps = view.rows.size_corrections.get(stay.row.mount_id, [])
+    change = steps[-1].sum_tenths_um if steps else 0
     station = view.rows.stations[stay.row.station_id]
     spec = view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
-    if count < 2 or not change or not stay.parts:
+    if len(steps) < 2 or not change or not stay.parts:
         return None
     if not spec.wear_limit_mm or not spec.clearance_deg:
         return None

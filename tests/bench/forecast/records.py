@@ -60,15 +60,19 @@ class Records:
 
 @dataclass(frozen=True, slots=True)
 class Corrections:
-    """The last size correction of edges so far, arrays of shape (edges,).
+    """The last size correction of edges so far and one in the middle, shape (edges,).
 
     Attributes:
         grown: Sum of the corrections over the growth at the wear limit.
         at_share: Share of the use so far at which the last one was made; NaN: none yet.
+        middle: Sum by the last correction that left it under two thirds.
+        middle_at: Share of the use so far at which that was; NaN: none.
     """
 
     grown: Floats
     at_share: Floats
+    middle: Floats
+    middle_at: Floats
 
 
 def corrections(
@@ -81,6 +85,7 @@ def corrections(
     """
     grown = np.zeros(len(used))
     at = np.full(len(used), np.nan)
+    middle, middle_at = at.copy(), at.copy()
     checks = np.clip(np.ceil(_CHECKS * used / edges.stands), 4, _CHECKS * 2)
     for check in range(1, int(checks.max(initial=0)) + 1):
         share = np.minimum(check / checks, 1.0)
@@ -88,7 +93,10 @@ def corrections(
         made = (check <= checks) & (off > CORRECTED_FROM)
         grown += np.where(made, off, 0.0)
         at = np.where(made, share, at)
-    return Corrections(grown, at)
+        early = made & (grown < 2 / 3)
+        middle = np.where(early, grown, middle)
+        middle_at = np.where(early, share, middle_at)
+    return Corrections(grown, at, middle, middle_at)
 
 
 def keep_records(
@@ -222,4 +230,8 @@ def _seen_at_the_end(
     kind = np.where(measured, LAND_SEEN, np.where(sized, SIZE_SEEN, NOTHING_SEEN))
     share = np.where(measured, land, np.where(sized, made.grown, np.nan))
     at = np.where(measured, turn.wear, np.where(sized, made.at_share * turn.wear, np.nan))
-    return share, at, kind
+    # Of every other worn edge an earlier correction is looked at, since its end is known.
+    half = (turn.ended == WORN) & sized & ~measured & (np.arange(size) % 2 == 0)
+    half &= np.isfinite(made.middle_at)
+    share = np.where(half, made.middle, share)
+    return share, np.where(half, made.middle_at * turn.wear, at), kind
