@@ -140,7 +140,7 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     seen, worn = counts.sum(axis=1) > 0, counts[:, WORN].astype(np.float64)
     cells, habit = cells_of(lives), learn_habit(lives, size)
     law = _first_law(keys, lives)
-    looks = learn_looks(lives, law)
+    looks = learn_looks(lives, size)
     for _ in range(_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
         sums = sums_of(cells.of_life, len(cells), lives, belief, law, looks)
@@ -150,7 +150,6 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
         law = Law(
             keys.prior_mean, scales.scale, weights, np.sum(weights * scales.spread, axis=1)
         )
-        looks = learn_looks(lives, law)
     return Posterior(
         counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts
     )
