@@ -132,7 +132,11 @@ def range_shape(holds: CurveRange) -> dict[str, Any]:
     """The range of a curve as its shape wants it."""
 
     def ends(held: tuple[float, float] | None) -> dict[str, float] | None:
-        return None if held is None else {"lowest": held[0], "highest": held[1]}
+        if held is None:
+            return None
+        # cuts are averaged in logarithms: 90 m/min must not come back as 89.99999999999983
+        lowest, highest = (float(f"{value:.9g}") for value in held)
+        return {"lowest": lowest, "highest": highest}
 
     return {
         "cutting_speed_m_min": ends(holds.cutting_speed_m_min),

@@ -205,8 +205,18 @@ class SeriesAnswer(Shape):
     mean = Length(named=False, required=True)
     standard_deviation = Length(named=False, required=True, allow_none=True)
     type_a = Length(named=False, required=True, allow_none=True)
-    expanded_uncertainty = Length(named=False, required=True, allow_none=True)
-    accepted = YesNo(required=True, allow_none=True)
+    expanded_uncertainty = Length(
+        named=False,
+        required=True,
+        allow_none=True,
+        explains="With k = 2, as accepted goes by; budget gives the wider one of few repeats.",
+    )
+    accepted = YesNo(
+        required=True,
+        allow_none=True,
+        explains="Every repeat within the tolerance less the uncertainty; null: one repeat "
+        "alone shows no spread, measure again.",
+    )
     outlier = fields.Nested(OutlierShape, required=True, allow_none=True)
     budget = fields.Nested(LengthBudgetShape, required=True, allow_none=True)
 

@@ -6,6 +6,9 @@ import math
 
 import pytest
 
+from api.rest.workings_constants import range_shape
+from crib.life.taylor_range import CurveRange
+
 CALL = "/v1/workings/tool-life-constants"
 GROOVER = [
     {"cutting_speed_m_min": 160, "life_min": 5},
@@ -217,3 +220,10 @@ def test_the_shops_own_edges_are_listed_with_what_they_tell(client, bench, clock
     assert row["range"]["cutting_speed_m_min"]["lowest"] == pytest.approx(120)
     assert client.get("/v1/tool-life-estimates?cutting_item=DRILL-3").get_json()["items"] == []
     assert client.get("/v1/tool-life-estimates?cutting_item=NONE").status_code == 404
+
+
+def test_a_range_shows_the_speeds_that_were_run_without_the_noise_of_averaging():
+    shown = range_shape(CurveRange((89.99999999999983, 95.00000000000007), None, None))
+
+    assert shown["cutting_speed_m_min"] == {"lowest": 90.0, "highest": 95.0}
+    assert shown["depth_mm"] is None

@@ -41,8 +41,25 @@ def _series_figures(body: Body, answer: Body) -> Figures:
             "u": answer["type_a"],
             "u_g": body.get("gauge_uncertainty_mm", 0.0),
             "U": answer["expanded_uncertainty"],
+            "T": body["tolerance_mm"],
+            "A": body["tolerance_mm"] - answer["expanded_uncertainty"],
         }
     return Figures(figures)
+
+
+def _repeats(body: Body, answer: Body) -> list[Table]:
+    if answer["expanded_uncertainty"] is None:
+        return [
+            Table("Not judged", ("Why",), [("One repeat shows no spread: measure again.",)])
+        ]
+    allowed = body["tolerance_mm"] - answer["expanded_uncertainty"]
+    rows = []
+    for reading in body["readings_mm"]:
+        off = reading - answer["mean"]
+        within = "yes" if abs(off) <= allowed else "no"
+        rows.append((f"{reading:.4f}", f"{off:+.5f}", f"{allowed:.5f}", within))
+    heads = ("Repeat in mm", "Off the mean", "Allowed, ±", "Within")
+    return [Table("Why it is accepted, or not", heads, rows)]
 
 
 PRESET: Final = Working(
@@ -59,7 +76,7 @@ PRESET: Final = Working(
             lines=2,
             symbol="x",
         ),
-        Entry("tolerance_mm", "Tolerance, ±", "0.01", "mm"),
+        Entry("tolerance_mm", "Tolerance, ±", "0.01", "mm", "T"),
         Entry(
             "gauge_uncertainty_mm", "Standard uncertainty of the gauge", "0.001", "mm", "u_g"
         ),
@@ -71,6 +88,7 @@ PRESET: Final = Working(
         Line("s = sqrt(total((x - x_m) ** 2, m) / (m - 1))", "mm"),
         Line("u = s / sqrt(m)", "mm"),
         Line("U = 2 * sqrt(u ** 2 + u_g ** 2)", "mm"),
+        Line("A = T - U", "mm"),
     ),
     results=(
         Result("mean", "Mean", "mm"),
@@ -82,6 +100,7 @@ PRESET: Final = Working(
     source="JCGM 100:2008, 4.2, 5.1 and 6.2; guard band after ISO 14253-1 (both from memory).",
     functions=(judge_series, sample_statistics),
     call="POST /v1/workings/preset",
+    tables=_repeats,
     caution="Prove every offset as the machine's manual and your shop's rules say before the "
     "tool goes near the work.",
 )
