@@ -2,7 +2,8 @@
 
 Every box of a key has a cell of its own. Towards the key, a cell's likelihood is tempered: its
 weight falls as if it were one look with the boxes' spread added. Back from the key, an edge of
-a known box leans on its own cell in full, an edge of a new box carries the spread.
+a known box leans on its own cell in full, an edge of a new box carries the spread. At the usual
+spread the key's mean comes out within a fifth of its deviation of a two-level model's.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaln
 
 from crib.life.conjugate import posterior_moments
 from crib.life.evidence import Sums
@@ -105,9 +107,21 @@ def tempering(sums: Sums, cells: Cells, s: int, shape: float, variance: float) -
     """Weight of each cell's likelihood towards its key, shape (cells,).
 
     A cell's likelihood of ln scale has precision ``k^2 d`` at its mode; with the boxes' spread
-    added to that variance it is the same likelihood at the power ``1 / (1 + k^2 d variance)``.
+    added to that variance it has that of the same likelihood at the power
+    ``1 / (1 + k^2 d variance)``.
     """
     return np.where(cells.known, 1 / (1 + shape**2 * sums.worn[:, s] * variance), 1.0)
+
+
+def tempered(
+    d: Floats, b: Floats, weight: Floats, shape: float, variance: float
+) -> tuple[Floats, Floats]:
+    """``d`` and ``b`` of cells at their weight.
+
+    Over boxes ``x^k`` is larger by ``exp(k^2 variance / 2)`` on average than in the middling
+    one; the power alone would leave that in and make the key's life too long.
+    """
+    return weight * d, weight * b * np.exp(-0.5 * (1 - weight) * shape**2 * variance)
 
 
 def key_sums(
@@ -116,14 +130,15 @@ def key_sums(
     """Tempered sums of all keys at one shape."""
     weight = tempering(sums, cells, s, shape, variance)
     d, b = sums.worn[:, s], sums.powers[:, s]
-    tempered = (weight < 1) & (b > 0)
-    # What tempering takes from the likelihood at its mode, and the normal's own factor.
-    log_rate = np.log(np.maximum(d, 1e-300)) - np.log(np.maximum(b, 1e-300))
-    mode = np.where(tempered, d * log_rate - d, 0.0)
-    constant = sums.constant[:, s] + (1 - weight) * mode + 0.5 * np.log(weight)
+    less_d, less_b = tempered(d, b, weight, shape, variance)
+    constant = sums.constant[:, s].copy()
+    rows = np.flatnonzero((weight < 1) & (b > 0))
+    # Spreading a likelihood of ln scale leaves its integral as it was.
+    constant[rows] += gammaln(d[rows]) - d[rows] * np.log(b[rows])
+    constant[rows] -= gammaln(less_d[rows]) - less_d[rows] * np.log(less_b[rows])
     return KeySums(
-        per_key(cells.key, weight * d, keys),
-        per_key(cells.key, weight * b, keys),
+        per_key(cells.key, less_d, keys),
+        per_key(cells.key, less_b, keys),
         per_key(cells.key, constant, keys),
     )
 
@@ -172,7 +187,8 @@ def cell_moments(
         variance: Spread of boxes.
     """
     d, b, weight = own
-    others = np.maximum(key[0] - weight * d, 0.0), np.maximum(key[1] - weight * b, 0.0)
+    less_d, less_b = tempered(d, b, weight, shape, variance)
+    others = np.maximum(key[0] - less_d, 0.0), np.maximum(key[1] - less_b, 0.0)
     with np.errstate(divide="ignore"):
         before = posterior_moments(*prior, others[0], np.log(others[1]), shape)
         after = posterior_moments(before.mean, before.variance + variance, d, np.log(b), shape)
