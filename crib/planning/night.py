@@ -29,6 +29,10 @@ LEAST_GAIN = 0.05
 #: edge's chance: a nearly new edge is not changed for another new one.
 MOST_LEFT = 0.5
 
+#: And then only those that cost no more than so many times the failures they prevent: one that
+#: nobody sees spoils parts until somebody comes (common practice, no source).
+DARK_PRICE = 3.0
+
 #: Edges named that carry most of what is left.
 _NAMED = 3
 
@@ -147,10 +151,12 @@ def choose_swaps(
     given_away: Floats,
     able: Bools,
     limit: float = NIGHT_LIMIT,
+    failure_extra: Floats | None = None,
 ) -> NightChoice:
     """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
 
-    Where no swaps keep the limit, those remain that help much (``MOST_LEFT``).
+    Where no swaps keep the limit, those remain that help much (``MOST_LEFT``) and are worth
+    it (``DARK_PRICE``).
 
     Args:
         machine: Machine of each edge, shape (edges,).
@@ -160,6 +166,7 @@ def choose_swaps(
         given_away: What swapping it before the stretch costs.
         able: Whether it can be swapped then: in a machine with somebody there before.
         limit: Chance that is allowed.
+        failure_extra: What a failure of each costs over a swap; None: not asked.
     """
     count = (machines,)
     relief = np.where(able, np.maximum(kept - fresh, 0.0), 0.0)
@@ -173,6 +180,8 @@ def choose_swaps(
     reachable = over & (off >= need * (1 - 1e-12))
     gain = able & (relief > limit * LEAST_GAIN)
     swap = gain & (fresh <= kept * MOST_LEFT) & (over & ~reachable)[machine]
+    if failure_extra is not None:
+        swap &= given_away <= DARK_PRICE * failure_extra * relief
     rows = np.flatnonzero(reachable[machine] & (relief > 0))
     rows = rows[np.argsort(machine[rows], kind="stable")]
     bounds = np.flatnonzero(np.diff(machine[rows])) + 1

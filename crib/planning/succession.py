@@ -93,6 +93,7 @@ class Succession:
         self.machine = np.array([e.machine for e in edges], dtype=np.int64)
         self.key = np.array([e.key for e in edges], dtype=np.int64)
         self.planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
+        self.extra = np.array([e.failure_cost for e in edges], dtype=np.float64) - self.planned
         self.signs = signs_of(edges).take(np.arange(count))
         self.best = own.mounted_best.copy()
         self.rate = np.where(due.wear_now > 0, due.wear_now, _SOME_WEAR)
@@ -283,6 +284,7 @@ class Succession:
             given + _LEAST_COST * self.planned,
             (at > 0) & (night > 0) & (age > 0),
             self.limit,
+            self.extra,
         )
         rows = np.flatnonzero(choice.swap)
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]
