@@ -13,8 +13,8 @@ from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.taylor import Floats
 
 _CHUNK = 250_000
-#: Each edge that was looked at has a curve of its own.
-LOOKED_CHUNK = 20_000
+#: Each edge that was looked at has a curve of its own; so few of them stay in the cache.
+LOOKED_CHUNK = 4_000
 
 
 @dataclass(frozen=True, slots=True)
