@@ -53,6 +53,8 @@ _STATE: Final = (
 _NO_WEAR_YET: Final = 1e-3
 
 _LEAST_STEP_S = 60.0
+#: An edge is not taken out again so soon after it was put in, only since nobody is there later.
+_JUST_PUT_IN_S = 900.0
 _SOME_WEAR = 1e-4
 
 
@@ -183,7 +185,8 @@ class Succession:
         planned = self.next_s[rows]
         at, moved = self.attended.last_attended(self.machine[rows], planned)
         since = self.since[rows]
-        soon = (at <= since + _LEAST_STEP_S) & (at <= planned - _LEAST_STEP_S)
+        step = np.where(since > 0, _JUST_PUT_IN_S, _LEAST_STEP_S)
+        soon = (at <= since + step) & (at <= planned - step)
         hopeless = moved & (soon | (at <= since))
         rows, at, hopeless = rows[moved], at[moved], hopeless[moved]
         worn = self.lines.at(rows, at) - self.base_wear[rows]

@@ -115,16 +115,7 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         of: The figures.
     """
     if why == GATHERED:
-        own, out = math.floor(of.own_parts), math.floor(of.parts)
-        point = (
-            f"Its own point falls where nobody is there, so that it is due after {own} parts"
-            if of.dark
-            else f"Its own point is after {own} parts"
-        )
-        return (
-            f"{point}; {own - out} parts earlier it joins {IN_WORDS[stop]}, which saves more "
-            "than they are worth."
-        )
+        return _sentence_of_gathered(stop, of)
     if why in (PAST, SIZE_LIMIT) and of.size_parts is not None:
         if math.isinf(of.size_parts):
             return (
@@ -164,6 +155,21 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
     if why == UNATTENDED:
         return BEFORE_THE_DARK
     return "The runs planned end before this edge has to go."
+
+
+def _sentence_of_gathered(stop: int, of: Figures) -> str:
+    own, out = math.floor(of.own_parts), math.floor(of.parts)
+    point = (
+        f"Its own point falls where nobody is there, so that it is due after {own} parts"
+        if of.dark
+        else f"Its own point is after {own} parts"
+    )
+    if own == out:
+        return f"{point}; just before it joins {IN_WORDS[stop]}, which saves a stop."
+    return (
+        f"{point}; {own - out} parts earlier it joins {IN_WORDS[stop]}, which saves more "
+        "than they are worth."
+    )
 
 
 def sentence_of_successor(why: int, stop: int, best: float, age: float) -> str:

@@ -17,7 +17,7 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.stops_ahead import BAR_CHANGE, Bar, stops_ahead
 from crib.planning.swap_plan import plan_swaps
-from crib.planning.swaps import GATHERED
+from crib.planning.swaps import GATHERED, Figures, sentence_of_first
 
 MONDAY = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = 3600.0
@@ -426,3 +426,34 @@ def test_a_wear_limit_that_is_reached_is_not_said_to_be_0_parts_ahead(model):
     assert plan.first.sentence == (
         "Size corrections so far say that the wear limit is reached."
     )
+
+
+@pytest.mark.parametrize("first_of", range(0, 190, 10))
+def test_an_edge_put_in_minutes_before_the_dark_is_not_taken_out_again_for_it(model, first_of):
+    machine = _machine()
+    stops = [stops_ahead(machine, [Bar(958, 0.0)], (), 72 * HOUR)]  # two minutes before
+    edge = _edge(first_of * 0.003, per_part=0.003)
+    _, swaps = _swaps(model, machine, edge, limit=1.0, minute_cost=1.0, stops=stops)
+    seconds = _seconds(swaps, machine, 30).seconds
+
+    assert (np.diff(seconds) > 15 * 60).all()
+
+
+def test_a_swap_that_joins_a_stop_of_the_same_part_does_not_count_to_0():
+    figures = Figures(0.3, 0.5, 0.1, 128.4, 128.1, None, dark=True)
+
+    assert sentence_of_first(GATHERED, BAR_CHANGE, figures) == (
+        "Its own point falls where nobody is there, so that it is due after 128 parts; just "
+        "before it joins a bar change, which saves a stop."
+    )
+
+
+def test_a_worn_edge_still_comes_out_when_the_plan_is_made_just_before_the_dark(model):
+    late = MONDAY + timedelta(hours=15, minutes=50)  # ten minutes before
+    time = lay_out(WorkCalendar(NIGHTS, "UTC"), late, late + timedelta(days=30))
+    machine = MachineAhead("M1", time, plan_segments(time, ENDLESS), HOUR)
+    _, (fresh,) = _plan(model, machine, _edge(0.0))
+    _, (plan,) = _plan(model, machine, _edge(fresh.swap_age - 0.1))  # 100 parts to go
+
+    assert plan.first.why == "unattended_stretch"
+    assert plan.first.seconds == pytest.approx(600)
