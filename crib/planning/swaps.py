@@ -165,7 +165,7 @@ def _sentence_of_gathered(stop: int, of: Figures) -> str:
         else f"Its own point is after {own} parts"
     )
     if own == out:
-        return f"{point}; just before it joins {IN_WORDS[stop]}, which saves a stop."
+        return f"{point}; it joins {IN_WORDS[stop]} just before, which saves a stop."
     return (
         f"{point}; {own - out} parts earlier it joins {IN_WORDS[stop]}, which saves more "
         "than they are worth."

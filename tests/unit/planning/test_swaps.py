@@ -443,8 +443,8 @@ def test_a_swap_that_joins_a_stop_of_the_same_part_does_not_count_to_0():
     figures = Figures(0.3, 0.5, 0.1, 128.4, 128.1, None, dark=True)
 
     assert sentence_of_first(GATHERED, BAR_CHANGE, figures) == (
-        "Its own point falls where nobody is there, so that it is due after 128 parts; just "
-        "before it joins a bar change, which saves a stop."
+        "Its own point falls where nobody is there, so that it is due after 128 parts; it "
+        "joins a bar change just before, which saves a stop."
     )
 
 
