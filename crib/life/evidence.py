@@ -169,4 +169,5 @@ def _where_the_mass_lies(
     bend = shape**2 * at_cut + deviation**-2
     with np.errstate(divide="ignore"):
         after_cut = np.minimum(18 / np.maximum(fall, 0.0), 6 / np.sqrt(bend))
+    after_cut = np.maximum(after_cut, 1e-9)
     return start, np.where(log_age > peak, log_age + after_cut, peak + beyond)

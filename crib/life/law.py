@@ -21,10 +21,8 @@ class Law:
         promise: ln of the promised life, shape (keys,).
         scale: ln Weibull scale over the promise at each shape, shape (keys, shapes).
         weights: Weights of ``SHAPES``, shape (keys, shapes).
-        variance: Variance of ln scale, shape (keys,).
     """
 
     promise: Floats
     scale: Floats
     weights: Floats
-    variance: Floats

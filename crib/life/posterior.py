@@ -125,8 +125,8 @@ def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
 def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     """Fit all keys to believable lives.
 
-    A first rough law tells how far each record is to be trusted and what looks say; a second
-    pass uses what the first one found.
+    A first rough law tells how far each record is to be trusted and where looks and unseen
+    failures point; a second pass uses what the first one found.
     """
     size, key = len(keys), lives.key_index
     counts = np.stack(
@@ -147,9 +147,7 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
         scales = fit_scales(keys, cells, sums, seen)
         opinion = class_opinion(scales.evidence, group, worn)
         weights = normalised(opinion + scales.evidence)
-        law = Law(
-            keys.prior_mean, scales.scale, weights, np.sum(weights * scales.spread, axis=1)
-        )
+        law = Law(keys.prior_mean, scales.scale, weights)
     return Posterior(
         counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts
     )
@@ -162,7 +160,7 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     steep = -0.5 * (np.log(SHAPES / _STEEP) / _STEEP_SD) ** 2
     weights = np.tile(normalised(steep[None, :]), (size, 1))
     if not size:
-        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights, np.zeros(0))
+        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights)
     age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
     log_x = np.log(np.maximum(age, 1e-12)) - keys.prior_mean[lives.key_index]
     worn = per_key(lives.key_index, (lives.ended == WORN).astype(np.float64), size)
@@ -172,9 +170,8 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     with np.errstate(divide="ignore"):
         log_powers = np.log(powers)
     hierarchy.learn(Lives(worn, log_powers, seen), flat, rounds=4)
-    mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
-    after = posterior_moments(mean[seen], variance[seen], worn[seen], log_powers[seen], flat)
-    mean[seen], variance[seen] = after.mean, after.variance
+    mean, prior = hierarchy.mean.copy(), (hierarchy.mean[seen], hierarchy.variance[seen])
+    mean[seen] = posterior_moments(*prior, worn[seen], log_powers[seen], flat).mean
     log_median = mean + np.log(np.log(2)) / flat
     scale = log_median[:, None] - np.log(np.log(2)) / SHAPES
-    return Law(keys.prior_mean, scale, weights, variance)
+    return Law(keys.prior_mean, scale, weights)

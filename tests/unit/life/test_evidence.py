@@ -20,12 +20,7 @@ SHAPES_TRIED = (0, 5, 11)
 def form(lives: LifeHistories, s: int, scale: float, looks: LookAt) -> Callable[[float], float]:
     """``d ln L - L b + c`` of one life by ln scale over the promise."""
     many = len(SHAPES)
-    law = Law(
-        np.array([PROMISE]),
-        np.full((1, many), scale),
-        np.full((1, many), 1 / many),
-        np.zeros(1),
-    )
+    law = Law(np.array([PROMISE]), np.full((1, many), scale), np.full((1, many), 1 / many))
     zero = np.zeros(1, dtype=np.int64)
     sums = sums_of(zero, 1, lives, np.ones(1), law, looks)
     d, b, c = (float(table[0, s]) for table in (sums.worn, sums.powers, sums.constant))
@@ -69,6 +64,15 @@ def test_a_failure_nobody_saw_weighs_as_its_likelihood_says(s, since, wear, scal
     assert slope_and_bend(made, scale) == pytest.approx(
         slope_and_bend(truth, scale), rel=1e-3, abs=1e-4
     )
+
+
+# An edge far beyond the law, of which a look says that it was over long ago.
+def test_a_look_at_an_edge_that_outlived_all_bounds_is_still_a_number():
+    lives = life_histories([0], [1e6], [1], [CENSORED], seen_share=[0.5], seen_kind=[LAND_SEEN])
+
+    made = form(lives, 11, 0.0, LookAt(-3.0, 0.1))
+
+    assert np.isfinite(made(0.0))
 
 
 # Life that the look points at, its error, age: near the law, beyond it, and far from it.
