@@ -67,11 +67,7 @@ def _calendar_span(values: Values) -> Iterator[Problem]:
 
 def _closure(values: Values) -> Iterator[Problem]:
     start, end = values.get("start"), values.get("end")
-    if (
-        isinstance(start, str)
-        and isinstance(end, str)
-        and local_end(end) <= local_start(start)
-    ):
+    if isinstance(start, str) and isinstance(end, str) and local_end(end) <= local_start(start):
         yield Problem("end", "does not lie after start", "write when it ends")
     kind, attended = values.get("kind"), values.get("attended")
     if kind == "open" and attended is None:
