@@ -116,7 +116,9 @@ def life_min(
     c = constants
     f = _bite(feed_mm_rev, c.reference_feed_mm_rev, c.feed_exponent, "feed_mm_rev")
     d = _bite(depth_mm, c.reference_depth_mm, c.depth_exponent, "depth_mm")
-    log_life = (math.log(c.c_m_min) - np.log(v * f * d)) / c.n
+    # a product too small for a float lies beyond the longest life anyway
+    speed = np.maximum(v * f * d, np.finfo(np.float64).tiny)
+    log_life = (math.log(c.c_m_min) - np.log(speed)) / c.n
     return np.exp(np.clip(log_life, math.log(SHORTEST_LIFE_MIN), math.log(LONGEST_LIFE_MIN)))
 
 

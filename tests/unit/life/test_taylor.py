@@ -7,7 +7,12 @@ import pytest
 
 from crib.errors import OutsideModel
 from crib.life.starter import MATERIAL_GROUPS, TOOL_MATERIALS, starter_constants
-from crib.life.taylor import TaylorConstants, constants_from_two_tests, life_min
+from crib.life.taylor import (
+    LONGEST_LIFE_MIN,
+    TaylorConstants,
+    constants_from_two_tests,
+    life_min,
+)
 
 
 def test_life_is_vectorised_and_falls_with_speed_feed_and_depth():
@@ -60,3 +65,9 @@ def test_every_starting_row_says_how_little_it_rests_on(tool, group):
 def test_a_tool_material_without_a_row_is_refused():
     with pytest.raises(OutsideModel, match="starting constants"):
         starter_constants("wood", "P")
+
+
+def test_a_cut_too_small_for_a_number_still_has_the_longest_life():
+    curve = TaylorConstants(0.25, 180, feed_exponent=0.5, reference_feed_mm_rev=1.0)
+
+    assert float(life_min(5e-324, 1e-5, None, curve)) == pytest.approx(LONGEST_LIFE_MIN)
