@@ -29,8 +29,8 @@ from crib.life.taylor import Floats
 
 _NEARLY_EXACT = 1e-3
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(20)
-#: Looks less certain than this [ln life] add nothing that the age does not say already.
-_VAGUE = 1.0
+#: Looks less certain than this [ln life] are early ones, whose error many edges share.
+_VAGUE = 0.35
 _LEAST = 1e-250
 
 
@@ -47,6 +47,19 @@ class Sums:
     worn: Floats
     powers: Floats
     constant: Floats
+
+
+def told_by_looks(lives: LifeHistories, looks: Looks) -> tuple[Ints, Floats, Floats]:
+    """Rows of lives whose end only a look tells; ln life that it points at, its deviation."""
+    rows = np.flatnonzero((lives.ended == CENSORED) & (lives.seen_kind > 0) & (lives.wear > 0))
+    mean, deviation = looks.life_seen(
+        lives.key_index[rows],
+        lives.seen_kind[rows].astype(np.int64),
+        lives.seen_share[rows],
+        lives.seen_at[rows],
+    )
+    clear = deviation < _VAGUE
+    return rows[clear], mean[clear], deviation[clear]
 
 
 def sums_of(
@@ -70,15 +83,7 @@ def sums_of(
     exact[between] = False
     # A break ends no wear: the edge was good when last seen.
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
-    seen = np.flatnonzero((lives.ended == CENSORED) & (lives.seen_kind > 0) & (lives.wear > 0))
-    mean, deviation = looks.life_seen(
-        lives.key_index[seen],
-        lives.seen_kind[seen].astype(np.int64),
-        lives.seen_share[seen],
-        lives.seen_at[seen],
-    )
-    clear = deviation < _VAGUE
-    seen, mean, deviation = seen[clear], mean[clear], deviation[clear]
+    seen, mean, deviation = told_by_looks(lives, looks)
     mean = mean - law.promise[lives.key_index[seen]]
     special: list[tuple[Ints, Callable[[Floats, float], tuple[Floats, ...]]]] = [
         (between, partial(_between, log_lo[between], log_hi[between])),

@@ -29,6 +29,8 @@ _RUN_IN, _RUN_IN_SD, _MOST_RUN_IN = 0.15, 0.08, 0.45
 _GROWTH, _GROWTH_WORTH = 0.15, 10.0
 _LEAST_GROWTH, _MOST_GROWTH = 0.03, 0.6
 _CLIP: Final = 3.0
+_SHARED, _SHARED_WORTH, _LEAST_SHARED = 0.30, 6.0, 0.07
+_MIDDLE: Final = 0.9
 _EARLIEST: Final = -4.0
 _LEAST_RISE: Final = 0.15
 
@@ -42,17 +44,19 @@ class Looks:
         run_in: Share of the limit that the run-in takes, shape (kinds,).
         error: Standard deviation of ``ln share`` at the limit, shape (kinds,).
         growth: What is added to it per unit of ``1 / share - 1``, shape (kinds,).
+        shared: Deviation of ln life that all looks may have wrong in common.
     """
 
     level: Floats
     run_in: Floats
     error: Floats
     growth: Floats
+    shared: float
 
     def life_seen(
         self, key: Ints, kind: Ints, share: Floats, at: Floats
     ) -> tuple[Floats, Floats]:
-        """Mean and deviation of ln life that each look points at, shape (looks,)."""
+        """Mean and own deviation of ln life that each look points at, shape (looks,)."""
         r = self.run_in[kind]
         seen = share * np.exp(-self.level[kind, key])
         y = np.maximum((seen - r) / (1 - r), np.exp(_EARLIEST))
@@ -83,7 +87,12 @@ def learn_looks(lives: LifeHistories, keys: int) -> Looks:
             level[kind], run_in[kind], error[kind], growth[kind] = found
         # The parts grow as the land does; lands are mostly measured at the end.
         usual = run_in[kind] = found[1] if len(some) else usual
-    return Looks(level, run_in, error, growth)
+    # Only looks in the middle of lives whose end is known prove how looks are to be read.
+    middle = worn & (lives.seen_kind > 0) & (lives.seen_at < _MIDDLE * lives.wear)
+    proven = _SHARED_WORTH / (_SHARED_WORTH + np.count_nonzero(middle))
+    return Looks(
+        level, run_in, error, growth, float(np.hypot(_LEAST_SHARED, _SHARED * proven**0.5))
+    )
 
 
 def _regress(

@@ -2,8 +2,9 @@
 
 Every box of a key has a cell of its own. Towards the key, a cell's likelihood is tempered: its
 weight falls as if it were one look with the boxes' spread added. Back from the key, an edge of
-a known box leans on its own cell in full, an edge of a new box carries the spread. At the usual
-spread the key's mean comes out within a fifth of its deviation of a two-level model's.
+a known box leans on its own cell in full, an edge of a new box carries the spread. Lives that
+only looks tell share a cell too: what is wrong with the looks is wrong with all of them. At the
+usual spread the key's mean comes out within a fifth of its deviation of a two-level model's.
 """
 
 from __future__ import annotations
@@ -12,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from crib.life.conjugate import posterior_moments
@@ -24,6 +24,7 @@ from crib.life.taylor import Floats
 _LOT_SD: Final = 0.10
 _LOT_WORTH: Final = 10.0
 _MOST_SD: Final = 0.5
+_UNKNOWN, _LOOKED, _BOXES = 0, 1, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +34,22 @@ class Cells:
     Attributes:
         of_life: Cell of each life, shape (lives,).
         key: Key of each cell.
-        code: Sorted, ``key * lots + lot + 1``; what a cell is found by.
-        lots: One more than the largest label, and one for unknown.
-        known: Whether the box is known.
+        code: Sorted, ``key * lots + slot``; what a cell is found by. Slot 0 holds lives of
+            unknown boxes, slot 1 those that looks tell, others the boxes from label 0 on.
+        lots: Number of slots.
+        shared: Deviation of ln life that looks may have wrong in common.
     """
 
     of_life: Ints
     key: Ints
     code: Ints
     lots: int
-    known: NDArray[np.bool_]
+    shared: float = 0.0
+
+    @property
+    def slot(self) -> Ints:
+        """Slot of each cell."""
+        return self.code % max(self.lots, 1)
 
     def __len__(self) -> int:
         return len(self.key)
@@ -51,17 +58,17 @@ class Cells:
         """Cells of edges, -1 where the box is not known or had no life yet."""
         if not len(self.code):
             return np.full(len(key), -1, dtype=np.int64)
-        wanted = key * self.lots + lot + 1
+        wanted = key * self.lots + lot + _BOXES
         at = np.minimum(np.searchsorted(self.code, wanted), len(self.code) - 1)
-        found = (self.code[at] == wanted) & (lot >= 0) & (lot + 1 < self.lots)
+        found = (self.code[at] == wanted) & (lot >= 0) & (lot + _BOXES < self.lots)
         return np.where(found, at, -1)
 
-    def grown(self, lives: LifeHistories, sums: Sums) -> tuple[Cells, Sums, Ints]:
+    def grown(self, lives: LifeHistories, looked: Ints, sums: Sums) -> tuple[Cells, Sums, Ints]:
         """With the boxes of new lives among them; their sums, and the cell of each new life."""
-        lot = np.maximum(lives.lot, -1)
-        lots = max(self.lots, int(lot.max(initial=-1)) + 2)
-        old = self.key * lots + self.code % max(self.lots, 1)
-        new = lives.key_index * lots + lot + 1
+        slot = _slots(lives, looked)
+        lots = max(self.lots, int(slot.max(initial=0)) + 1)
+        old = self.key * lots + self.slot
+        new = lives.key_index * lots + slot
         code = np.union1d(old, new)
         place = np.searchsorted(code, old)
         columns = []
@@ -70,16 +77,28 @@ class Cells:
             wide[place] = column
             columns.append(wide)
         cell = np.searchsorted(code, new)
-        cells = Cells(cell, code // lots, code, lots, code % lots > 0)
+        cells = Cells(cell, code // lots, code, lots, self.shared)
         return cells, Sums(*columns), cell
 
 
-def cells_of(lives: LifeHistories) -> Cells:
-    """The cells that lives fall into."""
-    lot = np.maximum(lives.lot, -1)
-    lots = int(lot.max(initial=-1)) + 2
-    code, of_life = _distinct(lives.key_index * lots + lot + 1)
-    return Cells(of_life, code // lots, code, lots, code % lots > 0)
+def cells_of(lives: LifeHistories, looked: Ints, shared: float = 0.0) -> Cells:
+    """The cells that lives fall into.
+
+    Args:
+        lives: Believable lives.
+        looked: Rows of those whose end only a look tells.
+        shared: Deviation of ln life that looks may have wrong in common.
+    """
+    slot = _slots(lives, looked)
+    lots = int(slot.max(initial=0)) + 1
+    code, of_life = _distinct(lives.key_index * lots + slot)
+    return Cells(of_life, code // lots, code, lots, shared)
+
+
+def _slots(lives: LifeHistories, looked: Ints) -> Ints:
+    slot = np.where(lives.lot >= 0, lives.lot + _BOXES, _UNKNOWN)
+    slot[looked] = _LOOKED
+    return slot
 
 
 def _distinct(code: Ints) -> tuple[Ints, Ints]:
@@ -89,7 +108,7 @@ def _distinct(code: Ints) -> tuple[Ints, Ints]:
         some, place = np.unique(code, return_inverse=True)
         return some, place.reshape(-1)
     # Few numbers are ticked off, several times as fast as sorting.
-    occurs = np.zeros(most + 1, dtype=np.bool_)
+    occurs = np.zeros(most + 1, dtype=bool)
     occurs[code] = True
     return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[code]
 
@@ -110,11 +129,18 @@ def tempering(sums: Sums, cells: Cells, s: int, shape: float, variance: float) -
     added to that variance it has that of the same likelihood at the power
     ``1 / (1 + k^2 d variance)``.
     """
-    return np.where(cells.known, 1 / (1 + shape**2 * sums.worn[:, s] * variance), 1.0)
+    return 1 / (1 + shape**2 * sums.worn[:, s] * spread_of(cells, variance))
+
+
+def spread_of(cells: Cells, variance: float) -> Floats:
+    """What the lives of each cell share, as a variance of ln life, shape (cells,)."""
+    slot = cells.slot
+    boxes = np.where(slot == _LOOKED, cells.shared**2, variance)
+    return np.where(slot == _UNKNOWN, 0.0, boxes)
 
 
 def tempered(
-    d: Floats, b: Floats, weight: Floats, shape: float, variance: float
+    d: Floats, b: Floats, weight: Floats, shape: float, variance: Floats | float
 ) -> tuple[Floats, Floats]:
     """``d`` and ``b`` of cells at their weight.
 
@@ -130,7 +156,7 @@ def key_sums(
     """Tempered sums of all keys at one shape."""
     weight = tempering(sums, cells, s, shape, variance)
     d, b = sums.worn[:, s], sums.powers[:, s]
-    less_d, less_b = tempered(d, b, weight, shape, variance)
+    less_d, less_b = tempered(d, b, weight, shape, spread_of(cells, variance))
     constant = sums.constant[:, s].copy()
     rows = np.flatnonzero((weight < 1) & (b > 0))
     # Spreading a likelihood of ln scale leaves its integral as it was.
@@ -150,7 +176,7 @@ def lot_variance(sums: Sums, cells: Cells, keys: int, s: int, shape: float) -> f
     usual spread.
     """
     d, b = sums.worn[:, s], sums.powers[:, s]
-    rows = cells.known & (d >= 1) & (b > 0)
+    rows = (cells.slot >= _BOXES) & (d >= 1) & (b > 0)
     base = _LOT_SD**2
     key = cells.key[rows]
     if not len(key):

@@ -281,7 +281,8 @@ class LifeModel:
                 signs.seen_share[looked],
                 signs.seen_at[looked],
             )
-            single = tilted(curves, row[looked], mean, deviation)
+            doubt = np.hypot(deviation, self._wear.looks.shared)
+            single = tilted(curves, row[looked], mean, doubt)
             row[looked] = len(curves.centre) + np.arange(len(looked))
             curves = joined(curves, single)
         return curves, row

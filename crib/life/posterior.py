@@ -9,7 +9,7 @@ import numpy as np
 
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
-from crib.life.evidence import Sums, sums_of
+from crib.life.evidence import Sums, sums_of, told_by_looks
 from crib.life.law import SHAPES, Law
 from crib.life.looks import Looks, learn_looks
 from crib.life.lots import cell_moments, cells_of, tempering
@@ -100,7 +100,9 @@ class Posterior:
         np.add.at(counts, (lives.key_index, lives.ended.astype(np.int64)), 1)
         np.maximum.at(oldest, lives.key_index, lives.wear)
         believed = self.doubts.belief(lives, self.law)
-        cells, sums, cell = self.scales.cells.grown(lives, self.scales.sums)
+        cells, sums, cell = self.scales.cells.grown(
+            lives, told_by_looks(lives, self.looks)[0], self.scales.sums
+        )
         more = sums_of(cell, len(cells), lives, believed, self.law, self.looks)
         sums = Sums(
             sums.worn + more.worn, sums.powers + more.powers, sums.constant + more.constant
@@ -138,9 +140,9 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
         keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
     )[1].reshape(-1)
     seen, worn = counts.sum(axis=1) > 0, counts[:, WORN].astype(np.float64)
-    cells, habit = cells_of(lives), learn_habit(lives, size)
     law = _first_law(keys, lives)
-    looks = learn_looks(lives, size)
+    looks, habit = learn_looks(lives, size), learn_habit(lives, size)
+    cells = cells_of(lives, told_by_looks(lives, looks)[0], looks.shared)
     for _ in range(_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
         sums = sums_of(cells.of_life, len(cells), lives, belief, law, looks)

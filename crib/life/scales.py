@@ -118,7 +118,7 @@ def add_to_scales(
         place[cells.key[some]],
         cells.code[some],
         cells.lots,
-        cells.known[some],
+        cells.shared,
     )
     of_them = Sums(sums.worn[some], sums.powers[some], sums.constant[some])
     for s, value in enumerate(SHAPES):

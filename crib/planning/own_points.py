@@ -72,7 +72,8 @@ def own_points(
         [np.inf if e.size_parts_left is None else max(e.size_parts_left, 0.0) for e in edges]
     )
     size = np.where(np.isfinite(size_parts), size_parts, 0.0) * due.wear_now
-    by_size = np.isfinite(size_parts) & (size < left)
+    # A look at the edge says the same, with the run-in and its doubt reckoned in.
+    by_size = np.isfinite(size_parts) & (size < left) & ~looked
     wear = np.where(by_size, size, left)
     seconds = lines.until(rows, wear)
     # what size corrections show of this edge may also make its risk too dear before the limit

@@ -40,6 +40,8 @@ class Told:
         lot: Box of the edge.
         grown: Size corrections so far over the growth at the wear limit.
         grown_at: Reckoned wear at the last one.
+        middle: The same sum by the last correction that left it under two thirds.
+        middle_at: Reckoned wear at that one; NaN: none.
         corrections: How many there were.
         fresh: Whether the station got a new edge since the policy last looked.
     """
@@ -49,6 +51,8 @@ class Told:
     lot: Ints
     grown: Floats
     grown_at: Floats
+    middle: Floats
+    middle_at: Floats
     corrections: Ints
     fresh: NDArray[np.bool_]
 
@@ -101,7 +105,8 @@ class Floor:
         self._good = np.full(n, np.nan)
         self.told = Told(
             np.zeros(n), np.zeros(n), self.plant.lot[self._number], np.zeros(n),
-            np.full(n, np.nan), np.zeros(n, dtype=np.int64), np.ones(n, dtype=np.bool_),
+            np.full(n, np.nan), np.zeros(n), np.full(n, np.nan), np.zeros(n, dtype=np.int64),
+            np.ones(n, dtype=np.bool_),
         )  # fmt: skip
         self.tally = Tally(
             np.zeros(n), np.zeros(n), np.zeros(n, dtype=np.int64),
@@ -258,6 +263,9 @@ class Floor:
                 end = WORN if end == CENSORED and share >= 1 else end
             elif end != BROKEN and keys.sized[row] and told.corrections[row]:
                 share, at, kind = told.grown[row], told.grown_at[row], SIZE_SEEN
+                # Of every other worn edge an earlier one is looked at: its end is known.
+                if end == WORN and self._number[row] % 2 == 0 and told.middle_at[row] > 0:
+                    share, at = told.middle[row], told.middle_at[row]
             known = np.nan if since is None else since[row]
             if told.wear[row] > 0:
                 self.kept.append((
@@ -270,6 +278,7 @@ class Floor:
         self._used[rows] = self._parts[rows] = 0.0
         # The size is set anew on every edge; the rest goes on where nothing was told.
         told.grown[rows], told.grown_at[rows], told.corrections[rows] = 0.0, np.nan, 0
+        told.middle[rows], told.middle_at[rows] = 0.0, np.nan
         logged = rows[~silent]
         told.wear[logged] = told.parts[logged] = 0.0
         told.lot[logged] = self.plant.lot[self._number[logged]]
@@ -282,6 +291,9 @@ class Floor:
         made = self.plant.keys.sized & (off > CORRECTED_FROM)
         self.told.grown = np.where(made, self.told.grown + off, self.told.grown)
         self.told.grown_at = np.where(made, self.told.wear, self.told.grown_at)
+        early = made & (self.told.grown < 2 / 3)
+        self.told.middle = np.where(early, self.told.grown, self.told.middle)
+        self.told.middle_at = np.where(early, self.told.wear, self.told.middle_at)
         self.told.corrections += made
 
 

@@ -9,7 +9,7 @@ from crib.life.conjugate import posterior_moments
 from crib.life.evidence import Sums
 from crib.life.law import SHAPES
 from crib.life.lots import Cells, cell_moments, cells_of, key_sums, tempering
-from crib.life.observations import WORN, life_histories
+from crib.life.observations import CENSORED, WORN, life_histories
 
 GRID = np.linspace(-3.5, 3.5, 2801)
 STEP = GRID[1] - GRID[0]
@@ -69,7 +69,7 @@ class OneKey:
         tables[0][:, self.s], tables[1][:, self.s] = self.worn, self.powers
         number = np.arange(count)
         return Sums(*tables), Cells(
-            number, np.zeros(count, dtype=np.int64), number + 1, count + 1, number >= 0
+            number, np.zeros(count, dtype=np.int64), number + 2, count + 2
         )
 
     def told(self):
@@ -142,12 +142,27 @@ def test_lives_of_one_box_of_a_key_share_a_cell_and_unknown_boxes_are_one(lots):
     key = [2, 0, 2, 2]
     lives = life_histories(key, [1.0] * 4, [1] * 4, [WORN] * 4, lot=lots)
 
-    cells = cells_of(lives)
+    cells = cells_of(lives, np.empty(0, dtype=np.int64))
 
     pairs = sorted(set(zip(key, lots, strict=True)))
-    assert list(zip(cells.key.tolist(), cells.known.tolist(), strict=True)) == [
+    assert list(zip(cells.key.tolist(), (cells.slot >= 2).tolist(), strict=True)) == [
         (owner, lot >= 0) for owner, lot in pairs
     ]
     assert cells.of_life.tolist() == [pairs.index(pair) for pair in zip(key, lots, strict=True)]
     found = cells.find(np.array([2, 2, 0]), np.array([lots[0], 5, lots[1]]))
     assert found.tolist() == [pairs.index((2, lots[0])) if lots[0] >= 0 else -1, -1, -1]
+
+
+def test_lives_that_only_looks_tell_share_a_cell_and_count_the_less_the_less_proven_looks_are():
+    lives = life_histories([0] * 4, [1.0] * 4, [1] * 4, [CENSORED] * 4, lot=[1, 2, 3, 3])
+    looked = np.array([0, 1])
+
+    cells = cells_of(lives, looked, shared=0.3)
+
+    assert cells.of_life[0] == cells.of_life[1]
+    assert cells.of_life[2] == cells.of_life[3] != cells.of_life[0]
+    assert cells.find(np.array([0, 0]), np.array([1, 3])).tolist() == [-1, cells.of_life[2]]
+    sums = Sums(*(np.full((len(cells), len(SHAPES)), 4.0) for _ in range(3)))
+    told, box = tempering(sums, cells, 3, float(SHAPES[3]), 0.01)
+    assert told == pytest.approx(1 / (1 + SHAPES[3] ** 2 * 4 * 0.09))
+    assert box == pytest.approx(1 / (1 + SHAPES[3] ** 2 * 4 * 0.01))

@@ -201,11 +201,12 @@ def test_a_tilted_edge_agrees_with_bayes_by_quadrature():
     mean, deviation = WORN_TEN._wear.looks.life_seen(
         np.array([0]), np.array([LAND_SEEN]), np.array([0.6]), np.array([0.5])
     )
+    doubt = np.hypot(deviation[0], WORN_TEN._wear.looks.shared)
     log_x = np.linspace(-4, 2.5, 20001)
     alive = WORN_TEN.survival(0, 0.0, np.exp(log_x), 1e-12)
     mass = -np.diff(alive)
     middle = (log_x[1:] + log_x[:-1]) / 2
-    mass = mass * (0.95 * stats.norm.pdf(middle, mean[0], deviation[0]) + 0.05 / 3)
+    mass = mass * (0.95 * stats.norm.pdf(middle, mean[0], doubt) + 0.05 / 3)
     beyond = middle > np.log(0.5)
     by_hand = mass[middle > np.log(0.9)].sum() / mass[beyond].sum()
 
