@@ -153,6 +153,7 @@ def test_a_new_box_and_a_known_one_go_on_too():
     for column in fields(lives):
         if column.name == "lot":
             lives.lot[-2:] = (50, lives.lot[0])
+            lives.seen_kind[-2:] = 0
 
     model = fit_life_model(TABLE, lives)
 
