@@ -78,7 +78,7 @@ def test_the_bench_works_for_the_swaps_of_the_list(demo):
 
 
 def test_every_swap_says_why_and_what_moving_it_costs(demo):
-    listed = make_swap_list(demo.plan, 72)
+    listed = make_swap_list(demo.plan, 240)
 
     seen = Counter(row.why for row in listed.rows)
     assert {"gathered", "cost", "unattended_stretch"} <= seen.keys()
@@ -90,7 +90,8 @@ def test_every_swap_says_why_and_what_moving_it_costs(demo):
         )
         if row.why == "cost":  # at its own point nothing is cheaper
             assert row.cost_if_earlier_minor >= 0
-            assert row.cost_if_later_minor >= 0
+            # or it is held back, since no edge of its kind was seen worn yet
+            assert row.cost_if_later_minor >= 0 or row.forecast.basis.worn == 0
 
 
 def test_swaps_are_made_while_somebody_is_there(demo):
