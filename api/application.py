@@ -45,7 +45,8 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     app.url_map.merge_slashes = False  # a scanned address may be part of a path
     app.url_map.strict_slashes = False
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_mb * 1024 * 1024
-    app.extensions["crib"] = Site(settings, store, clock or now, PlanCache(store))
+    plans = PlanCache(store, night_limit=settings.night_limit)
+    app.extensions["crib"] = Site(settings, store, clock or now, plans)
     problems.register(app)
     document = Document(app)
     for blueprint in blueprints():

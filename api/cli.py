@@ -164,14 +164,14 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     from crib.usecases.plan_cache import PlanCache
     from crib.usecases.swap_list import make_swap_list
 
-    zone = Settings.from_environment().time_zone
+    settings = Settings.from_environment()
     with the_store() as store:
-        plans = PlanCache(store)
+        plans = PlanCache(store, night_limit=settings.night_limit)
         found = make_swap_list(plans.plan(now()), hours, machine)
         if as_json:
             print_json(swap_rows(found))
         else:
-            for line in swap_lines(found, zone):
+            for line in swap_lines(found, settings.time_zone):
                 click.echo(line)
         plans.keeper.keep()
 

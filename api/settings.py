@@ -25,6 +25,8 @@ VARIABLES = {
     "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default UTC.",
     "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
     "with the package.",
+    "CRIB_NIGHT_LIMIT_PERCENT": "chance of a failure that a machine may run with through one "
+    "unattended stretch, 0.1 to 50 [%]. Default 2.",
     "CRIB_MAX_BODY_MB": "largest request body taken, 1 to 256 [MB]. Default 16.",
 }
 
@@ -55,6 +57,7 @@ class Settings:
         public_address: Host that QR symbols name, or None for bare codes.
         time_zone: Zone in which people read times.
         stocks_file: Label stocks of the site's own, or None.
+        night_limit: Chance of a failure that a machine may run with unattended, from 0 to 1.
         max_body_mb: Largest request body [MB].
     """
 
@@ -65,6 +68,7 @@ class Settings:
     public_address: str | None = None
     time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     stocks_file: Path | None = None
+    night_limit: float = 0.02
     max_body_mb: int = 16
 
     def local(self, at: datetime | None) -> str:
@@ -91,6 +95,7 @@ class Settings:
             public_address=_public_address(given),
             time_zone=_time_zone(given),
             stocks_file=_stocks_file(given),
+            night_limit=_night_limit(given),
             max_body_mb=_whole(given, "CRIB_MAX_BODY_MB", 16, 1, 256),
         )
 
@@ -135,6 +140,13 @@ def _time_zone(given: Mapping[str, str]) -> ZoneInfo:
         return ZoneInfo(name)
     except (ValueError, OSError, KeyError):  # OSError: the name of a folder of zones
         raise BadSetting("CRIB_TIME_ZONE", name) from None
+
+
+def _night_limit(given: Mapping[str, str]) -> float:
+    text = given.get("CRIB_NIGHT_LIMIT_PERCENT", "2")
+    if not re.fullmatch(r"\d{1,2}(\.\d{1,3})?", text, re.ASCII) or not 0.1 <= float(text) <= 50:
+        raise BadSetting("CRIB_NIGHT_LIMIT_PERCENT", text)
+    return float(text) / 100
 
 
 def _stocks_file(given: Mapping[str, str]) -> Path | None:

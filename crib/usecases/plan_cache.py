@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from datetime import datetime, timedelta
 
+from crib.planning.night import NIGHT_LIMIT
 from crib.store.engine import Store, revision
 from crib.usecases.forecast import ShopPlan, forecast_shop
 from crib.usecases.keep_forecasts import ForecastKeeper
@@ -20,13 +21,20 @@ class PlanCache:
     Args:
         store: Where the facts are.
         stale_after: Age at which a plan is made anew although nothing was written.
+        night_limit: Chance of a failure that a machine may run with unattended.
 
     Attributes:
         keeper: Keeps the forecasts that were shown; told of every plan but those of the past.
     """
 
-    def __init__(self, store: Store, stale_after: timedelta = STALE_AFTER) -> None:
+    def __init__(
+        self,
+        store: Store,
+        stale_after: timedelta = STALE_AFTER,
+        night_limit: float = NIGHT_LIMIT,
+    ) -> None:
         self._store = store
+        self._night_limit = night_limit
         self._stale_after = stale_after
         self._lock = threading.Lock()
         self._made: tuple[int, datetime, ShopPlan] | None = None
@@ -45,7 +53,13 @@ class PlanCache:
                     or not (timedelta(0) <= now - made[1] <= self._stale_after)
                 ):
                     before = made[2].model if made else None
-                    plan = forecast_shop(tx, now, kept=self._kept, before=before)
+                    plan = forecast_shop(
+                        tx,
+                        now,
+                        night_limit=self._night_limit,
+                        kept=self._kept,
+                        before=before,
+                    )
                     made = (present, now, plan)
                     self._made = made
                     self.keeper.show(made[2].sight)
@@ -54,4 +68,4 @@ class PlanCache:
     def as_of(self, at: datetime) -> ShopPlan:
         """The plan from the facts dated up to an instant; never kept."""
         with self._store.read() as tx:
-            return forecast_shop(tx, at)
+            return forecast_shop(tx, at, night_limit=self._night_limit)
