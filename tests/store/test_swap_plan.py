@@ -223,3 +223,12 @@ def test_a_kit_keeps_no_edge_that_is_due(demo):
     assert past
     assert len(kept) > 10
     assert not past & set(kept)
+
+
+def test_a_wider_limit_of_the_site_s_own_asks_for_fewer_swaps(demo):
+    with demo.store.read() as tx:
+        wide = forecast_shop(tx, PRESENT, night_limit=0.4)
+
+    assert {night.limit for night in wide.nights} == {0.4}
+    added = [sum(len(n.added) for n in plan.nights) for plan in (wide, demo.plan)]
+    assert added[0] < added[1]
