@@ -19,6 +19,8 @@ from crib.life.pooling import key_table
 from crib.life.signs import edge_signs
 
 WPP = 0.01
+#: Worn edges that prove how looks are to be read.
+MANY = 120
 
 
 def drawn(number, shape=3.5, seed=0):
@@ -71,19 +73,19 @@ def test_a_look_that_nothing_bears_out_widens_the_answer():
 def test_looks_at_planned_removals_tell_what_their_ages_do_not():
     # Another key's edges, worn out, showed half the land at half their life. Of this key all
     # were taken out at one age, alive.
-    worn, rng = drawn(25, seed=9), np.random.default_rng(9)
-    half = worn * rng.uniform(0.3, 0.9, 25)
-    error = np.exp(0.05 * rng.standard_normal(25))
+    worn, rng = drawn(MANY, seed=9), np.random.default_rng(9)
+    half = worn * rng.uniform(0.3, 0.85, MANY)
+    error = np.exp(0.05 * rng.standard_normal(MANY))
 
     def basis(share):
         lives = life_histories(
-            [0] * 15 + [1] * 25,
+            [0] * 15 + [1] * MANY,
             [*np.full(15, 0.3), *worn],
-            [30] * 40,
-            [CENSORED] * 15 + [WORN] * 25,
+            [30] * (15 + MANY),
+            [CENSORED] * 15 + [WORN] * MANY,
             seen_share=[share] * 15 + list(half / worn * error),
             seen_at=[0.3] * 15 + list(half),
-            seen_kind=[LAND_SEEN] * 40,
+            seen_kind=[LAND_SEEN] * (15 + MANY),
         )
         return fit_life_model(key_table([0, 1], [0, 1], [0, 0]), lives).basis(0)
 
@@ -91,7 +93,7 @@ def test_looks_at_planned_removals_tell_what_their_ages_do_not():
 
     lives = [float(one.life_p50[0]) for one in (nearly, blind, hardly)]
     assert lives == sorted(lives)
-    assert lives[0] == pytest.approx(0.3 / 0.8, rel=0.25)
+    assert lives[0] == pytest.approx(0.3 / 0.8, rel=0.3)
     assert nearly.life_p90[0] / nearly.life_p10[0] < blind.life_p90[0] / blind.life_p10[0]
 
 
