@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.store.kept_rows import KeptForecast
 from crib.store.shop_rows import StayRow
 from crib.usecases.shop_view import GOES_ON, ShopView, ending
-from crib.usecases.stays import work_out_stays
 from crib.usecases.unseen import last_good_us
 
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
@@ -83,7 +82,7 @@ def outcomes(view: ShopView, kept: Sequence[KeptForecast]) -> list[Outcome]:
         if life.failed_us is not None and life.failed_us > life.good_us:
             pieces += _pieces(life, max(life.good_us, row.at_us), life.failed_us)
         spans.append((slice(start, middle), slice(middle, len(pieces))))
-    wear = _wear_of(view, pieces)
+    wear = [stay.wear for stay in view.work_out(pieces)]
     found = []
     for row, span in zip(kept, spans, strict=True):
         if span is None:
@@ -167,19 +166,6 @@ def _pieces(life: _Life, from_us: int, to_us: int) -> list[StayRow]:
         if begin < end:
             found.append(stay._replace(begin_us=begin, end_us=end))
     return found
-
-
-def _wear_of(view: ShopView, pieces: Sequence[StayRow]) -> list[float]:
-    began = {
-        machine_id: sorted(
-            (run for run in view.rows.runs.get(machine_id, ()) if run.state != "planned"),
-            key=lambda run: run.start_at or 0,
-        )
-        for machine_id in view.rows.machines
-    }
-    rows = replace(view.rows, stays=list(pieces))
-    worked = work_out_stays(rows, view.cutting, view.outputs, began, us_of(view.now))
-    return [stay.wear for stay in worked]
 
 
 def _unit(view: ShopView, row: KeptForecast, stay: StayRow) -> float:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from crib.floor.timeline import us_of
 from crib.life.constants_own import OwnEstimate, estimate_from_own_lives
 from crib.planning.part_wear import Curve
 from crib.usecases.lives_by_cut import lives_by_cut
 from crib.usecases.shop_view import ShopView
-from crib.usecases.stays import work_out_stays
 
 #: Spread of 1/n before any life was seen: a shop's own constants are better known than the
 #: starter table's (common practice, no source).
@@ -57,16 +55,7 @@ def refine_view(view: ShopView) -> ShopView:
     }
     if adopted:
         view.cutting.adopt(adopted)
-        began = {
-            machine_id: sorted(
-                (run for run in view.rows.runs.get(machine_id, []) if run.state != "planned"),
-                key=lambda run: run.start_at or 0,
-            )
-            for machine_id in view.rows.machines
-        }
-        view.stays = work_out_stays(
-            view.rows, view.cutting, view.outputs, began, us_of(view.now)
-        )
+        view.stays = view.work_out(view.rows.stays)
     return view
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -21,7 +22,7 @@ from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS
-from crib.store.shop_rows import ShopRows, load_shop
+from crib.store.shop_rows import ShopRows, StayRow, load_shop
 from crib.store.wear_rows import CuttingData
 from crib.usecases.kept_output import KeptOutput
 from crib.usecases.stays import Stay, windows_of, work_out_stays
@@ -71,6 +72,7 @@ class ShopView:
         untold: Parts that a running machine should have made since its last reading, by id.
         estimates: Constants from the shop's own edges, as ``own_constants`` fills them in.
         shares: Share of its open time that each machine really cuts, by id.
+        began: Runs that began, in order of time, of each machine by id.
     """
 
     now: datetime
@@ -86,6 +88,12 @@ class ShopView:
     untold: dict[int, float] = field(default_factory=dict)
     estimates: list[Any] = field(default_factory=list)
     shares: dict[int, RunningShare] = field(default_factory=dict)
+    began: dict[int, list[Any]] = field(default_factory=dict)
+
+    def work_out(self, stays: Sequence[StayRow]) -> list[Stay]:
+        """What such stays took, or would have taken, of their edges; in their order."""
+        rows = replace(self.rows, stays=list(stays))
+        return work_out_stays(rows, self.cutting, self.outputs, self.began, us_of(self.now))
 
 
 def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView:
@@ -105,11 +113,10 @@ def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView
         if rows.calendars[calendar_id].calendar.lower() in BENCH_CALENDARS:
             view.bench = calendar
     times: dict[int, TimeAhead] = {}
-    began: dict[int, list[Any]] = {}
     for machine_id in rows.machines:
         runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
         runs.sort(key=lambda run: run.start_at or 0)
-        began[machine_id] = runs
+        view.began[machine_id] = runs
         read = rows.readings.get(machine_id, NO_READINGS)
         view.outputs[machine_id] = (
             kept.output(machine_id, read, runs, us_of(now))
@@ -120,7 +127,7 @@ def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView
         if id(calendar) not in times:
             times[id(calendar)] = lay_out(calendar, now, now + LOOK_AHEAD)
         _plan_machine(view, machine_id, times[id(calendar)], runs)
-    view.stays = work_out_stays(rows, cutting, view.outputs, began, us_of(now))
+    view.stays = view.work_out(rows.stays)
     return view
 
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from datetime import timedelta
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +14,7 @@ from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
 from crib.store.shop_rows import StayRow
 from crib.usecases.shop_view import GOES_ON, ShopView, ending
-from crib.usecases.stays import Stay, work_out_stays
+from crib.usecases.stays import Stay
 
 Ints = NDArray[np.int64]
 
@@ -89,13 +87,4 @@ def stays_up_to(view: ShopView, rows: Sequence[StayRow]) -> dict[int, Stay]:
     """What stays took, worked out as if they had ended when these rows say, by mount id."""
     if not rows:
         return {}
-    began: Mapping[int, list[Any]] = {
-        machine_id: sorted(
-            (run for run in view.rows.runs.get(machine_id, ()) if run.state != "planned"),
-            key=lambda run: run.start_at or 0,
-        )
-        for machine_id in view.rows.machines
-    }
-    shortened = replace(view.rows, stays=list(rows))
-    worked = work_out_stays(shortened, view.cutting, view.outputs, began, us_of(view.now))
-    return {stay.row.mount_id: stay for stay in worked}
+    return {stay.row.mount_id: stay for stay in view.work_out(rows)}
