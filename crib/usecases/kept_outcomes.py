@@ -14,7 +14,7 @@ from crib.floor.timeline import us_of
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.store.kept_rows import KeptForecast
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.shop_view import GOES_ON, ShopView
 from crib.usecases.unseen import last_good_us
 
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
@@ -131,8 +131,7 @@ def _state(view: ShopView, last: StayRow) -> str:
     built = view.rows.assemblies[last.assembly_id]
     if last.end_us is None or (last.reason in GOES_ON and built.torn_down_us is None):
         return GOING_ON
-    limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
-    return _ENDED[ending(last.reason, last.flank_wear_tenths_um, limit_mm)]
+    return _ENDED[view.ending(last)]
 
 
 def _unseen(view: ShopView, failed: Sequence[StayRow]) -> dict[int, tuple[int, int]]:

@@ -10,7 +10,7 @@ from crib.life.observations import BROKEN, LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
 from crib.usecases.cuts_ahead import CutAhead
 from crib.usecases.looks_at_edges import Look, looks_at_edges
-from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.shop_view import GOES_ON, ShopView
 from crib.usecases.stays import Key, Stay
 from crib.usecases.unseen import seen_last
 
@@ -109,8 +109,7 @@ def _life(
     row, built = stay.row, view.rows.assemblies[stay.row.assembly_id]
     if (row.end_us is None or row.reason in GOES_ON) and built.torn_down_us is None:
         return None
-    limit_mm = view.rows.specs[built.tool_spec_id].wear_limit_mm
-    ended = ending(row.reason, row.flank_wear_tenths_um, limit_mm)
+    ended = view.ending(row)
     since, made = wear, float(parts)
     if (unseen := good.get(row.mount_id)) is not None:
         since -= stay.wear - unseen.wear

@@ -11,7 +11,7 @@ import numpy as np
 from crib.life.constants_own import OwnLives
 from crib.life.observations import WORN
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.shop_view import GOES_ON, ShopView
 from crib.usecases.stays import Stay, WornSums
 from crib.usecases.unseen import seen_last
 
@@ -123,8 +123,7 @@ def _one_cut(edge: _Edge) -> tuple[float, float, float] | None:
 def _end(view: ShopView, edge: _Edge, good: Mapping[int, Stay]) -> tuple[float, bool]:
     """Wear at the end of an edge's life, and whether wear ended it."""
     row = edge.out.row
-    spec = view.rows.specs[view.rows.assemblies[row.assembly_id].tool_spec_id]
-    worn = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm) == WORN
+    worn = view.ending(row) == WORN
     seen = good.get(row.mount_id)
     if seen is None:
         return edge.wear, worn

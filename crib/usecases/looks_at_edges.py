@@ -8,7 +8,7 @@ from typing import NamedTuple
 from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN
 from crib.life.wear import size_growth_mm
 from crib.store.shop_rows import SizeStep
-from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.shop_view import GOES_ON, ShopView
 from crib.usecases.stays import Stay
 from crib.usecases.unseen import stays_up_to
 
@@ -58,15 +58,13 @@ def looks_at_edges(view: ShopView) -> dict[int, Look]:
 
 def _worn_out(view: ShopView) -> set[int]:
     """Mounts at whose end the edge was worn out."""
-    found = set()
-    for stay in view.stays:
-        row = stay.row
-        spec = view.rows.specs[view.rows.assemblies[row.assembly_id].tool_spec_id]
-        if row.end_us is not None and row.reason not in GOES_ON:
-            said = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
-            if said == WORN:
-                found.add(row.mount_id)
-    return found
+    return {
+        stay.row.mount_id
+        for stay in view.stays
+        if stay.row.end_us is not None
+        and stay.row.reason not in GOES_ON
+        and view.ending(stay.row) == WORN
+    }
 
 
 def _corrected(view: ShopView, worn: set[int]) -> Mapping[int, tuple[float, float, bool]]:

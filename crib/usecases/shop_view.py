@@ -90,6 +90,11 @@ class ShopView:
     shares: dict[int, RunningShare] = field(default_factory=dict)
     began: dict[int, list[Any]] = field(default_factory=dict)
 
+    def ending(self, row: StayRow) -> int:
+        """What the end of a stay says of its edge's life."""
+        spec = self.rows.specs[self.rows.assemblies[row.assembly_id].tool_spec_id]
+        return ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm)
+
     def work_out(self, stays: Sequence[StayRow]) -> list[Stay]:
         """What such stays took, or would have taken, of their edges; in their order."""
         rows = replace(self.rows, stays=list(stays))

@@ -13,7 +13,7 @@ from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.mounted_edges import swap_costs
-from crib.usecases.shop_view import GOES_ON, ending
+from crib.usecases.shop_view import GOES_ON
 
 LONGEST_DAYS = 400.0
 
@@ -73,7 +73,7 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> list[ToolCost]:
         if row.reason is None or row.reason in GOES_ON:
             continue
         planned, failure = swap_costs(spec, view.rows.items[assembly.cutting_item_id])
-        failed = ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm) != CENSORED
+        failed = view.ending(row) != CENSORED
         sums[0] += 1
         sums[1] += failed
         sums[3] += failure if failed else planned

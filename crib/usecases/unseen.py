@@ -13,7 +13,7 @@ from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView, ending
+from crib.usecases.shop_view import GOES_ON, ShopView
 from crib.usecases.stays import Stay
 
 Ints = NDArray[np.int64]
@@ -67,8 +67,7 @@ def seen_last(view: ShopView) -> dict[int, Stay]:
         station = view.rows.stations.get(row.station_id)
         if row.end_us is None or row.reason in GOES_ON or station is None:
             continue
-        spec = view.rows.specs[view.rows.assemblies[row.assembly_id].tool_spec_id]
-        if ending(row.reason, row.flank_wear_tenths_um, spec.wear_limit_mm) != CENSORED:
+        if view.ending(row) != CENSORED:
             calendars.setdefault(station.machine_id, []).append(row)
     cut: list[StayRow] = []
     for machine_id, rows in calendars.items():
