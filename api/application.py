@@ -7,7 +7,7 @@ import sys
 
 from flask import Flask, Response
 
-from api import problems
+from api import language, problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
@@ -48,6 +48,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     plans = PlanCache(store, night_limit=settings.night_limit)
     app.extensions["crib"] = Site(settings, store, clock or now, plans)
     problems.register(app)
+    language.register(app)
     document = Document(app)
     for blueprint in blueprints():
         document.register_blueprint(blueprint)

@@ -27,6 +27,8 @@ VARIABLES = {
     "with the package.",
     "CRIB_NIGHT_LIMIT_PERCENT": "chance of a failure that a machine may run with through one "
     "unattended stretch, 0.1 to 50 [%]. Default 2.",
+    "CRIB_LANGUAGE": "language of pages where neither the reader nor the browser says one: "
+    "en or another that is here, such as de. Default en.",
     "CRIB_MAX_BODY_MB": "largest request body taken, 1 to 256 [MB]. Default 16.",
 }
 
@@ -58,6 +60,7 @@ class Settings:
         time_zone: Zone in which people read times.
         stocks_file: Label stocks of the site's own, or None.
         night_limit: Chance of a failure that a machine may run with unattended, from 0 to 1.
+        language: Language of pages where neither the reader nor the browser says one.
         max_body_mb: Largest request body [MB].
     """
 
@@ -69,6 +72,7 @@ class Settings:
     time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     stocks_file: Path | None = None
     night_limit: float = 0.02
+    language: str = "en"
     max_body_mb: int = 16
 
     def local(self, at: datetime | None) -> str:
@@ -96,6 +100,7 @@ class Settings:
             time_zone=_time_zone(given),
             stocks_file=_stocks_file(given),
             night_limit=_night_limit(given),
+            language=_language(given),
             max_body_mb=_whole(given, "CRIB_MAX_BODY_MB", 16, 1, 256),
         )
 
@@ -147,6 +152,15 @@ def _night_limit(given: Mapping[str, str]) -> float:
     if not re.fullmatch(r"\d{1,2}(\.\d{1,3})?", text, re.ASCII) or not 0.1 <= float(text) <= 50:
         raise BadSetting("CRIB_NIGHT_LIMIT_PERCENT", text)
     return float(text) / 100
+
+
+def _language(given: Mapping[str, str]) -> str:
+    from api.language.catalogue import languages  # it asks for the settings in its turn
+
+    code = given.get("CRIB_LANGUAGE", "en")
+    if code not in languages():
+        raise BadSetting("CRIB_LANGUAGE", code)
+    return code
 
 
 def _stocks_file(given: Mapping[str, str]) -> Path | None:

@@ -14,9 +14,7 @@ blueprint = Blueprint("front", __name__)
 
 def page(template: str, status: int = 200, **values: object) -> Response:
     """A page as a response."""
-    response = make_response(render_template(template, **values), status)
-    response.headers["Content-Language"] = "en"
-    return response
+    return make_response(render_template(template, **values), status)
 
 
 @blueprint.get("/")

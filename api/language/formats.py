@@ -1,0 +1,93 @@
+"""Instants, numbers and lengths as the reader wants to see them, by the language's locale."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+from functools import cache
+from typing import TYPE_CHECKING
+
+from api.http.site import this_site
+from api.language.preferences import preferences
+from crib.units import in_from_tenths_um, mm_from_tenths_um
+
+if TYPE_CHECKING:
+    from babel import Locale
+
+
+@cache
+def _locale(language: str) -> Locale:
+    from babel import Locale
+
+    # plain "en" puts the month first; a day before its month reads the same everywhere
+    return Locale.parse("en_GB" if language == "en" else language)
+
+
+def _written(at: date, skeleton: str) -> str:
+    from babel.dates import format_skeleton
+
+    text: str = format_skeleton(skeleton, at, locale=_locale(preferences().language))
+    return text.replace("\u202f", " ")
+
+
+def _in_locale(plain: str) -> str:
+    from babel.numbers import get_decimal_symbol
+
+    mark = get_decimal_symbol(_locale(preferences().language))
+    return plain.replace(",", "\u202f").replace(".", mark)
+
+
+def _at_site(at: datetime) -> datetime:
+    return at.astimezone(this_site().settings.time_zone)
+
+
+def local_clock(at: datetime | None) -> str:
+    """The time of day at the site, such as 06:05 or 6:05 am; nothing where there is none."""
+    if at is None:
+        return ""
+    return _written(_at_site(at), "Hm" if preferences().hours == 24 else "hm")
+
+
+def local_day(at: datetime | date | None, *, year: bool = False) -> str:
+    """The day at the site, such as Thu 26 Nov; nothing where there is none."""
+    if at is None:
+        return ""
+    there = _at_site(at) if isinstance(at, datetime) else at
+    return _written(there, "yMMMEd" if year else "MMMEd")
+
+
+def local_time(at: datetime | None, *, year: bool = False) -> str:
+    """Day and time of day at the site, such as Thu 26 Nov 06:05; nothing without one."""
+    if at is None:
+        return ""
+    return f"{local_day(at, year=year)} {local_clock(at)}"
+
+
+def number(value: float | Decimal | None, digits: int = 0) -> str:
+    """A number with so many places; nothing where there is none.
+
+    Thousands stand apart by a narrow space (ISO 80000-1): a point or comma there would be read
+    as a decimal mark by whoever thinks in another language.
+    """
+    if value is None:
+        return ""
+    return _in_locale(f"{value:,.{digits}f}")
+
+
+def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> str:
+    """An exact length in the reader's unit: mm with 4 places, or inches with 5.
+
+    Not for offsets to key in: those keep the control's own unit and text.
+
+    Args:
+        tenths_um: The length [0.1 µm]; nothing is written where there is none.
+        sign: Whether a plus is written too; zero has no sign.
+        unit: Whether the unit stands behind it.
+    """
+    if tenths_um is None:
+        return ""
+    asked = preferences()
+    text = (in_from_tenths_um if asked.unit == "in" else mm_from_tenths_um)(tenths_um)
+    text = _in_locale(text)
+    plus = "+" if sign and tenths_um > 0 else ""
+    return f"{plus}{text} {asked.unit}" if unit else f"{plus}{text}"

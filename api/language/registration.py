@@ -1,0 +1,35 @@
+"""Gives templates their functions and every page its Content-Language."""
+
+from __future__ import annotations
+
+from flask import Flask, Response
+
+from api.language import formats
+from api.language.preferences import preferences
+from api.language.sentences import say
+from api.language.texts import _, _n
+
+
+def register(app: Flask) -> None:
+    """Let the templates of an app speak the reader's language."""
+    app.jinja_env.globals.update(
+        {
+            "_": _,
+            "_n": _n,
+            "say": say,
+            "preferences": preferences,
+            "local_clock": formats.local_clock,
+            "local_day": formats.local_day,
+            "local_time": formats.local_time,
+            "number": formats.number,
+            "length": formats.length,
+        }
+    )
+    app.after_request(_tell_language)
+
+
+def _tell_language(response: Response) -> Response:
+    if response.mimetype == "text/html":
+        response.content_language.add(preferences().language)
+        response.vary.update(("Accept-Language", "Cookie"))
+    return response
