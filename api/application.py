@@ -11,8 +11,10 @@ from api import language, problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
-from api.pages import code, docs, front, health
+from api.pages import code, docs, front, health, who
+from api.pages.frame import add_frame
 from api.pages.numbers import page as numbers
+from api.pages.render import CONTENT_POLICY
 from api.rest.all import blueprints
 from api.settings import Settings
 from crib.clock import Clock, now
@@ -22,11 +24,7 @@ from crib.usecases.plan_cache import PlanCache
 
 #: Nothing is loaded from anywhere else, nothing is framed, nothing is guessed.
 SECURITY_HEADERS = (
-    (
-        "Content-Security-Policy",
-        "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
-        "base-uri 'none'; frame-ancestors 'none'",
-    ),
+    ("Content-Security-Policy", CONTENT_POLICY),
     ("X-Content-Type-Options", "nosniff"),
     ("Referrer-Policy", "no-referrer"),
     ("Cross-Origin-Opener-Policy", "same-origin"),
@@ -52,8 +50,9 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     document = Document(app)
     for blueprint in blueprints():
         document.register_blueprint(blueprint)
-    for page in (front, code, numbers, docs, health):
+    for page in (front, who, code, numbers, docs, health):
         app.register_blueprint(page.blueprint)
+    add_frame(app)
     app.after_request(_secure)
     app.after_request(_keep_shown)
     return app

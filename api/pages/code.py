@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response
 
 from api.http.site import this_site
-from api.pages.front import page
+from api.pages.render import page
 from api.problems import row_of
 from crib.errors import Refusal
 from crib.floor.cautions import mount_cautions

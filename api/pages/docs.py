@@ -10,7 +10,7 @@ from flask import Blueprint, Response, current_app
 from markupsafe import Markup, escape
 
 from api.http.json_body import dump_json
-from api.pages.front import page
+from api.pages.render import page
 
 blueprint = Blueprint("docs", __name__)
 

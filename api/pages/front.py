@@ -4,23 +4,28 @@ from __future__ import annotations
 
 from urllib.parse import quote
 
-from flask import Blueprint, Response, make_response, render_template, request
+from flask import Blueprint, Response, request
 
+from api.http.site import this_site
+from api.pages.render import page
 from api.problems import WEB, Row, answer_problem, rows_by_kind
 from crib.codes import strip_address
+from crib.store.engine import revision
 
 blueprint = Blueprint("front", __name__)
-
-
-def page(template: str, status: int = 200, **values: object) -> Response:
-    """A page as a response."""
-    return make_response(render_template(template, **values), status)
 
 
 @blueprint.get("/")
 def index() -> Response:
     """Where to go from here."""
-    return page("front.html")
+    return page("front.html", wasm=True)
+
+
+@blueprint.get("/live")
+def live() -> dict[str, int]:
+    """A number that grows with whatever is recorded: pages ask it whether to read again."""
+    with this_site().store.read() as tx:
+        return {"revision": revision(tx)}
 
 
 @blueprint.get("/C")
@@ -28,7 +33,7 @@ def find_code() -> Response:
     """The form of the first page: a typed or scanned code leads to its page."""
     text = strip_address(request.args.get("code", ""))
     if not text:
-        return page("front.html", 422, told="Type or scan a code first.")
+        return page("front.html", 422, wasm=True, told="Type or scan a code first.")
     return Response(status=303, headers={"Location": f"/C/{quote(text, safe='/')}"})
 
 
