@@ -8,10 +8,10 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 from markupsafe import Markup
 
-from api.pages.render import page
 from api.pages.numbers import bench, costs, cutting, designations, life, measuring
 from api.pages.numbers.mathml import figured_rows, formula_markup, number_text, symbol_markup
 from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working, code_place
+from api.pages.render import page
 from api.problems import WEB, answer_problem
 from crib.errors import Refusal
 
