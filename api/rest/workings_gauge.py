@@ -15,8 +15,9 @@ from crib.metrology.datum import follow_datum
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.drift import Drift, study_drift
 from crib.metrology.gauge_check import judge_errors
+from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.outliers import find_outlier
-from crib.metrology.preset import DEFAULT_REPEATABILITY_MM
+from crib.metrology.preset import DEFAULT_REPEATABILITY_MM, Reading
 from crib.metrology.repeatability import StudyResult, study
 from crib.metrology.uncertainty import COVERAGE
 
@@ -117,3 +118,15 @@ def work_out_station_datum(call: Call) -> dict[str, Any]:
             for look in range(len(looks))
         ],
     }
+
+
+@computes(
+    blueprint,
+    "/v1/workings/gauge-line",
+    shapes.GaugeLineAnswer(),
+    body=shapes.GaugeLineBody(),
+)
+def work_out_gauge_line(call: Call) -> Reading:
+    """Read a line that a gauge sent, by the pattern it writes by."""
+    text = call.body.get("pattern")
+    return read_line(None if text is None else compile_pattern(text), call.body["line"])

@@ -6,10 +6,21 @@ from typing import Any
 
 from marshmallow import fields
 
-from api.schemas.fields import Choice, Length, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import (
+    Choice,
+    ExactLength,
+    Length,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+    listed,
+)
 from api.schemas.metrology import OutlierShape
 from crib.metrology.budget import DISTRIBUTIONS
 from crib.metrology.datum_filter import VERDICTS
+from crib.metrology.gauge_line import LONGEST_LINE
 
 _LENGTH: dict[str, Any] = {"least": -100_000, "most": 100_000}
 
@@ -147,3 +158,32 @@ class DatumAnswer(Shape):
     scatter_mm = Length(required=True, explains="Mounting scatters by, as learned (sd).")
     held_mm = Length(allow_none=True, required=True, explains="A jump that waits.")
     looks = fields.List(fields.Nested(DatumLookShape), required=True)
+
+
+class SentLine(Text):
+    """A line as a gauge sent it: tabs are white space, its end may come with it."""
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
+        text = value.replace("\t", " ") if isinstance(value, str) else value
+        return super()._deserialize(text, attr, data, **kwargs)
+
+
+class GaugeLineBody(Shape):
+    """A line that a gauge sent."""
+
+    pattern = Text(
+        allow_none=True,
+        explains="How it is written: words, {lf} {wf} {hf} {re} for numbers, * for any word; "
+        "a word in makes them inches. Left out: LF, WF, HF, RE in any order, each followed by "
+        "its number in mm.",
+    )
+    line = SentLine(required=True, longest=LONGEST_LINE)
+
+
+class GaugeLineAnswer(Shape):
+    """What the line says, exact; null where it does not say."""
+
+    lf_mm = ExactLength(attribute="lf_tenths_um", allow_none=True, required=True)
+    wf_mm = ExactLength(attribute="wf_tenths_um", allow_none=True, required=True)
+    hf_mm = ExactLength(attribute="hf_tenths_um", allow_none=True, required=True)
+    re_mm = ExactLength(attribute="re_tenths_um", allow_none=True, required=True)

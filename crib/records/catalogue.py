@@ -257,6 +257,8 @@ GAUGES = Record(
         Column("master_hf_mm", "length"),
         Column("check_tolerance_mm", "length", above=0, maximum=1),
         Column("check_hours", "number", above=0, maximum=10_000, default=24.0),
+        Column("line_pattern",
+               explains="how a line that it sends is written, such as LF {lf} WF {wf}"),
     ),
     code_kind="G",
 )  # fmt: skip

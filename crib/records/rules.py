@@ -8,7 +8,9 @@ from functools import lru_cache
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from crib.errors import Invalid
 from crib.floor.closures import local_end, local_start
+from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 
 _DAY_MINUTES = 24 * 60
@@ -106,6 +108,16 @@ def _run(values: Values) -> Iterator[Problem]:
         yield Problem("end_at", "lies before start_at", "write when the run ended")
 
 
+def _gauge(values: Values) -> Iterator[Problem]:
+    pattern = values.get("line_pattern")
+    if isinstance(pattern, str):
+        try:
+            compile_pattern(pattern)
+        except Invalid as problem:
+            why = problem.sentence.removeprefix("The pattern ").rstrip(".")
+            yield Problem("line_pattern", why, "write it like LF {lf} WF {wf}")
+
+
 _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {
     "calendar_spans": _calendar_span,
     "closures": _closure,
@@ -113,4 +125,5 @@ _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {
     "cutting_items": _cutting_item,
     "tool_life": _tool_life,
     "runs": _run,
+    "gauges": _gauge,
 }

@@ -147,6 +147,7 @@ class GaugeRow:
     master_hf_tenths_um: int | None
     check_tolerance_tenths_um: int | None
     check_hours: float
+    line_pattern: str | None
     retired: bool
 
 
@@ -160,6 +161,7 @@ _GAUGE: Select[Any] = select(
     _gauges.c.master_hf_tenths_um,
     _gauges.c.check_tolerance_tenths_um,
     func.coalesce(_gauges.c.check_hours, 24.0),
+    _gauges.c.line_pattern,
     _gauges.c.retired_at.is_not(None),
 ).where(_gauges.c.id == bindparam("id"))
 _LAST_CHECK: Select[Any] = (

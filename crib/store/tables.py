@@ -22,6 +22,9 @@ from sqlalchemy import (
     text,
 )
 
+from crib.store.bench_tables import label_prints as label_prints
+from crib.store.bench_tables import preset_overrides as preset_overrides
+from crib.store.bench_tables import rack_places as rack_places
 from crib.store.kept_tables import kept_forecasts as kept_forecasts
 from crib.store.record_tables import metadata as metadata
 from crib.store.record_tables import tool_spec_items as tool_spec_items
@@ -67,7 +70,7 @@ facts = Table(
     Column("reverses_id", ForeignKey("facts.id"), unique=True),
     CheckConstraint(
         "kind IN ('build', 'preset', 'mount', 'removal', 'correction', 'count', 'gauge_check',"
-        " 'stock_move', 'stop', 'teardown', 'reversal')",
+        " 'stock_move', 'stop', 'teardown', 'label_print', 'rack_place', 'reversal')",
         name="known_kind",
     ),
     CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
@@ -337,4 +340,7 @@ APPEND_ONLY = (
     "stops",
     "teardowns",
     "kept_forecasts",
+    "preset_overrides",
+    "label_prints",
+    "rack_places",
 )

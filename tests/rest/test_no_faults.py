@@ -60,6 +60,7 @@ BODIES: dict[str, dict[str, Any]] = {
         "checks": [{"day": 0, "bias_mm": 0.0}, {"day": 1, "bias_mm": 0.001}],
         "limit_mm": 0.005,
     },
+    "/v1/workings/gauge-line": {"pattern": "LF {lf} in", "line": "LF 1.0 in"},
     "/v1/workings/gauge-repeatability": {"values": [[[1.0, 2.0], [1.1, 2.1]]] * 2},
     "/v1/workings/uncertainty-budget": {
         "contributions": [
