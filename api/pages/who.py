@@ -41,7 +41,7 @@ def say_who() -> Response:
     except Refusal as refusal:
         return _form(back, Complaint.of(refusal), code)
     response.set_cookie(
-        COOKIE, person.code, max_age=_DAY_S, httponly=True, samesite="Strict", path="/"
+        COOKIE, str(person.code), max_age=_DAY_S, httponly=True, samesite="Strict", path="/"
     )
     return response
 
