@@ -30,11 +30,16 @@ def _written(at: date, skeleton: str) -> str:
     return text.replace("\u202f", " ")
 
 
-def _in_locale(plain: str) -> str:
+def in_locale(plain: str, language: str) -> str:
+    """A number written with points and commas, as a language writes it.
+
+    Thousands stand apart by a narrow space (ISO 80000-1): a point or comma there would be read
+    as a decimal mark by whoever thinks in another language.
+    """
     from babel.numbers import get_decimal_symbol
 
-    mark = get_decimal_symbol(_locale(preferences().language))
-    return plain.replace(",", "\u202f").replace(".", mark)
+    decimal: str = get_decimal_symbol(_locale(language))
+    return plain.replace(",", "\u202f").replace(".", decimal)
 
 
 def _at_site(at: datetime) -> datetime:
@@ -64,14 +69,10 @@ def local_time(at: datetime | None, *, year: bool = False) -> str:
 
 
 def number(value: float | Decimal | None, digits: int = 0) -> str:
-    """A number with so many places; nothing where there is none.
-
-    Thousands stand apart by a narrow space (ISO 80000-1): a point or comma there would be read
-    as a decimal mark by whoever thinks in another language.
-    """
+    """A number with so many places; nothing where there is none."""
     if value is None:
         return ""
-    return _in_locale(f"{value:,.{digits}f}")
+    return in_locale(f"{value:,.{digits}f}", preferences().language)
 
 
 def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> str:
@@ -88,6 +89,6 @@ def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> s
         return ""
     asked = preferences()
     text = (in_from_tenths_um if asked.unit == "in" else mm_from_tenths_um)(tenths_um)
-    text = _in_locale(text)
+    text = in_locale(text, asked.language)
     plus = "+" if sign and tenths_um > 0 else ""
     return f"{plus}{text} {asked.unit}" if unit else f"{plus}{text}"

@@ -1,0 +1,100 @@
+"""Finds the template that a finished sentence was made from, among hundreds, quickly."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+_HOLE = re.compile(r"\{(\w*)\}")
+_WORD = re.compile(r"[A-Za-z]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A value that was in a template, with what stands around it.
+
+    Attributes:
+        name: Its name in the template.
+        value: What the sentence has there.
+        before: The written-out text before it.
+        after: The written-out text after it.
+    """
+
+    name: str
+    value: str
+    before: str
+    after: str
+
+
+@dataclass(slots=True)
+class _Template:
+    text: str
+    literals: list[str]
+    names: list[str]
+    pattern: re.Pattern[str] | None = None
+
+    @property
+    def weight(self) -> int:
+        return sum(map(len, self.literals))
+
+    def match(self, sentence: str) -> list[Hole] | None:
+        if self.pattern is None:
+            self.pattern = re.compile("(.*?)".join(map(re.escape, self.literals)), re.DOTALL)
+        found = self.pattern.fullmatch(sentence)
+        if found is None:
+            return None
+        around = zip(self.literals, self.literals[1:], strict=False)
+        return [
+            Hole(name, value, before, after)
+            for name, value, (before, after) in zip(
+                self.names, found.groups(), around, strict=True
+            )
+        ]
+
+    def words(self) -> set[str]:
+        """Words that a sentence of this template certainly holds whole."""
+        marked = "\0".join(self.literals)
+        return {
+            found.group()
+            for found in _WORD.finditer(marked)
+            if "\0" not in marked[max(found.start() - 1, 0) : found.end() + 1]
+        }
+
+
+@dataclass(slots=True)
+class Patterns:
+    """Templates by the rarest word that each of them holds; compiled when first tried."""
+
+    _by_word: dict[str, list[_Template]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, texts: Iterable[str]) -> Patterns:
+        """Index the texts that have holes; one without a whole word would fit anything."""
+        templates = [
+            _Template(text, _HOLE.split(text)[::2], _HOLE.findall(text))
+            for text in texts
+            if _HOLE.search(text)
+        ]
+        words = [template.words() for template in templates]
+        common = Counter(word for each in words for word in each)
+        patterns = cls()
+        for template, each in zip(templates, words, strict=True):
+            if each:
+                rarest = min(sorted(each), key=common.__getitem__)
+                patterns._by_word.setdefault(rarest, []).append(template)
+        return patterns
+
+    def find(self, sentence: str) -> tuple[str, list[Hole]] | None:
+        """The most written-out template that makes the sentence, and its values."""
+        fitting = [
+            template
+            for word in set(_WORD.findall(sentence))
+            for template in self._by_word.get(word, ())
+        ]
+        for template in sorted(fitting, key=lambda each: (-each.weight, each.text)):
+            holes = template.match(sentence)
+            if holes is not None:
+                return template.text, holes
+        return None
