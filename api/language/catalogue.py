@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from babel import Locale
     from babel.messages.catalog import Catalog
 
 #: The language that the sources speak; it needs no file.
@@ -21,7 +22,7 @@ SOURCE = "en"
 FOLDER = Path(__file__).resolve().parent
 
 _HOLE = re.compile(r"\{(\w*)\}")
-_CODE = re.compile(r"[a-z]{2,3}(_[A-Z][A-Za-z]+)?", re.ASCII)
+_CODE = re.compile(r"[a-z]{2,3}(-[A-Z][A-Za-z]+)?", re.ASCII)
 _log = logging.getLogger("crib.language")
 
 
@@ -76,7 +77,7 @@ def read(language: str, folder: Path = FOLDER) -> Catalogue:
     if not path.is_file():
         return Catalogue(language)
     with path.open("rb") as file:
-        found: Catalog = read_po(file, locale=language)
+        found: Catalog = read_po(file, locale=locale_of(language))
     texts: dict[str, str] = {}
     plurals: dict[str, tuple[str, ...]] = {}
     for message in found:
@@ -113,10 +114,16 @@ def catalogue(language: str) -> Catalogue:
     return Catalogue(SOURCE) if language == SOURCE else read(language)
 
 
+def locale_of(language: str) -> Locale:
+    """The locale by which a language writes numbers and dates."""
+    from babel import Locale
+
+    # plain "en" puts the month first; a day before its month reads the same everywhere
+    return Locale.parse("en-GB" if language == SOURCE else language, sep="-")
+
+
 @cache
 def own_name(language: str) -> str:
     """What a language calls itself, such as Deutsch."""
-    from babel import Locale
-
-    name = Locale.parse(language).get_display_name(language) or language
+    name = locale_of(language).language_name or language
     return name[0].upper() + name[1:]

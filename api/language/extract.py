@@ -13,7 +13,7 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
-from api.language.catalogue import FOLDER
+from api.language.catalogue import FOLDER, locale_of
 from api.language.domain_texts import domain_texts
 from api.language.page_texts import page_texts
 
@@ -53,7 +53,7 @@ def missing(catalog: Catalog) -> list[str]:
 def in_step(path: Path, template: Catalog) -> Catalog:
     """A language's catalogue with exactly the texts that are needed."""
     with path.open("rb") as file:
-        catalog = read_po(file, locale=path.stem, ignore_obsolete=True)
+        catalog = read_po(file, locale=locale_of(path.stem), ignore_obsolete=True)
     catalog.update(template, no_fuzzy_matching=True)
     catalog.obsolete.clear()
     for message in catalog:
@@ -64,7 +64,9 @@ def in_step(path: Path, template: Catalog) -> Catalog:
 def written(catalog: Catalog) -> bytes:
     """A catalogue as its file holds it, by text, so that two people's changes seldom meet."""
     file = io.BytesIO()
-    header = _HEADER.format(code=catalog.locale, plurals=catalog.plural_forms)
+    header = _HEADER.format(
+        code=str(catalog.locale).replace("_", "-"), plurals=catalog.plural_forms
+    )
     file.write(header.encode())
     write_po(file, catalog, width=96, sort_output=True, include_lineno=False, omit_header=True)
     return file.getvalue().rstrip(b"\n") + b"\n"

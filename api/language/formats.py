@@ -4,29 +4,17 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from decimal import Decimal
-from functools import cache
-from typing import TYPE_CHECKING
 
 from api.http.site import this_site
+from api.language.catalogue import locale_of
 from api.language.preferences import preferences
 from crib.units import in_from_tenths_um, mm_from_tenths_um
-
-if TYPE_CHECKING:
-    from babel import Locale
-
-
-@cache
-def _locale(language: str) -> Locale:
-    from babel import Locale
-
-    # plain "en" puts the month first; a day before its month reads the same everywhere
-    return Locale.parse("en_GB" if language == "en" else language)
 
 
 def _written(at: date, skeleton: str) -> str:
     from babel.dates import format_skeleton
 
-    text: str = format_skeleton(skeleton, at, locale=_locale(preferences().language))
+    text: str = format_skeleton(skeleton, at, locale=locale_of(preferences().language))
     return text.replace("\u202f", " ")
 
 
@@ -38,7 +26,7 @@ def in_locale(plain: str, language: str) -> str:
     """
     from babel.numbers import get_decimal_symbol
 
-    decimal: str = get_decimal_symbol(_locale(language))
+    decimal: str = get_decimal_symbol(locale_of(language))
     return plain.replace(",", "\u202f").replace(".", decimal)
 
 

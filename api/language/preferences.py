@@ -68,7 +68,7 @@ def _asked() -> Preferences:
 def _language(accepted: LanguageAccept) -> str:
     """The browser's best language that is here, else the site's."""
     known = languages()
-    by_tag = {code.replace("_", "-").lower(): code for code in known}
+    by_tag = {code.lower(): code for code in known}
     for tag, weight in accepted:
         if weight <= 0:
             continue
