@@ -70,7 +70,8 @@ def _command(*words: str) -> list[str]:
 
 
 @contextmanager
-def _serving(environment: dict[str, str], workers: int, log: Path) -> Iterator[RealServer]:
+def serving(environment: dict[str, str], workers: int, log: Path) -> Iterator[RealServer]:
+    """A server process that lives as long as the body, with nothing but this environment."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -121,6 +122,6 @@ def start_server(tmp_path: Path) -> Iterator[Callable[..., RealServer]]:
         def start(database_url: str, workers: int = 1, **settings: str) -> RealServer:
             environment = os.environ | {"CRIB_DATABASE_URL": database_url} | settings
             log = tmp_path / f"server-{time.monotonic_ns()}.log"
-            return running.enter_context(_serving(environment, workers, log))
+            return running.enter_context(serving(environment, workers, log))
 
         yield start

@@ -1,0 +1,106 @@
+"""A real browser on the demonstration shop, served for real."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, Playwright, sync_playwright
+
+from tests.browser import windows
+from tests.browser.shop import DemoShop, build_once, serve_shop
+
+#: Length of the demonstration shop's history in tests [d].
+DAYS = 8
+
+OpenWindow = Callable[..., Page]
+
+
+@pytest.fixture(scope="session")
+def steering() -> Iterator[Playwright]:
+    """What steers browsers; tests are skipped where there is none."""
+    if windows.chromium() is None:
+        pytest.skip(windows.MISSING)
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(steering: Playwright) -> Iterator[Browser]:
+    """One browser for all tests; each test opens windows of its own in it."""
+    browser = windows.launch(steering)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture(scope="session")
+def demo_database(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demonstration shop's database, built once for all processes; copy it."""
+    base = tmp_path_factory.getbasetemp()
+    # each process of pytest-xdist has a folder of its own inside the run's
+    return build_once(base.parent if base.name.startswith("popen-") else base, DAYS)
+
+
+@pytest.fixture(scope="session")
+def demo_shop(
+    demo_database: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[DemoShop]:
+    """The demonstration shop for tests that only look."""
+    with serve_shop(demo_database, tmp_path_factory.mktemp("demo-shop")) as shop:
+        yield shop
+
+
+@pytest.fixture
+def own_shop(demo_database: Path, tmp_path: Path) -> Iterator[DemoShop]:
+    """The demonstration shop for one test that changes it."""
+    with serve_shop(demo_database, tmp_path) as shop:
+        yield shop
+
+
+@pytest.fixture
+def open_window(browser: Browser) -> Iterator[OpenWindow]:
+    """Open windows: (size, scheme, options of a browser context); watched until the test ends.
+
+    What a test expects to go wrong it names first: ``open_window.allowed.append("/v1/mounts")``.
+    """
+    with ExitStack() as opened:
+        watches: list[windows.Watch] = []
+        allowed: list[str] = []
+
+        def open_one(size: str = "desk", scheme: str = "light", **options: Any) -> Page:
+            page, watch = opened.enter_context(windows.window(browser, size, scheme, **options))
+            watch.allowed = allowed
+            watches.append(watch)
+            return page
+
+        open_one.allowed = allowed  # type: ignore[attr-defined]
+        yield open_one
+        for watch in watches:
+            watch.check()
+
+
+@pytest.fixture
+def phone(open_window: OpenWindow) -> Page:
+    """A window of 360 x 740 that is touched."""
+    return open_window("phone")
+
+
+@pytest.fixture
+def tablet(open_window: OpenWindow) -> Page:
+    """A window of 820 x 1180 that is touched."""
+    return open_window("tablet")
+
+
+@pytest.fixture
+def desk(open_window: OpenWindow) -> Page:
+    """A window of 1440 x 900 with mouse and keyboard."""
+    return open_window("desk")
+
+
+@pytest.fixture(scope="session")
+def no_violations() -> Callable[[Page], None]:
+    """Fail on anything that axe-core finds against WCAG 2.2 AA on the page as it is now."""
+    return windows.no_violations

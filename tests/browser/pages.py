@@ -1,0 +1,58 @@
+"""Every page that a person opens: add a new one here, and it is walked and can be shot."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from tests.browser.shop import DemoShop
+
+#: Name of the page (of its screenshot too) and its address. Braces name something of the
+#: demonstration shop, see ``known``.
+PAGES: Final[dict[str, str]] = {
+    "front": "/",
+    "code-tool-mounted": "/C/{tool}",
+    "code-holder": "/C/{holder}",
+    "code-station": "/C/{station}",
+    "code-lot": "/C/{lot}",
+    "code-gauge": "/C/{gauge}",
+    "code-person": "/C/{person}",
+    "code-mistyped": "/C/A00001A",
+    "workings": "/workings",
+    "working-tool-life": "/workings/tool-life",
+    "working-filled": "/workings/tool-life?cutting_speed_m_min=0&n=0.2&c_m_min=90",
+    "docs": "/v1/docs",
+    "problems": "/problems",
+    "problem": "/problems/bad-code",
+}
+#: Status of pages that say no; all others answer 200.
+SAYS_NO: Final = {"code-mistyped": 422}
+#: Pages that say the same thousands of times, which axe-core takes minutes over: how many parts
+#: of their main landmark it looks at.
+FIRST_PARTS: Final = {"docs": 60}
+
+
+def known(shop: DemoShop) -> dict[str, str]:
+    """What braces in an address stand for: codes of the shop, its first machine."""
+    codes = {
+        name: str(shop.get(f"/v1/{records}?limit=1")["items"][0]["code"])
+        for name, records in (
+            ("holder", "holders"),
+            ("station", "stations"),
+            ("lot", "lots"),
+            ("gauge", "gauges"),
+            ("person", "people"),
+        )
+    }
+    urgent = shop.get("/v1/swap-list?limit=1")["items"][0]
+    return {**codes, "tool": str(urgent["assembly"]), "machine": str(urgent["machine"])}
+
+
+def address(name: str, shop: DemoShop, found: dict[str, str]) -> str:
+    """Where a page is.
+
+    Args:
+        name: Of ``PAGES``.
+        shop: Served.
+        found: What ``known`` answered for it.
+    """
+    return shop.address + PAGES[name].format(**found)

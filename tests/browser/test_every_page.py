@@ -1,0 +1,74 @@
+"""Every page at three widths, light and dark: readable by all, whole, quiet, from one host."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.pages import FIRST_PARTS, PAGES, SAYS_NO, address, known
+from tests.browser.shop import DemoShop
+from tests.browser.windows import SIZES
+
+
+@pytest.fixture(scope="module")
+def found(demo_shop: DemoShop) -> dict[str, str]:
+    return known(demo_shop)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_serves_everybody(
+    name: str,
+    demo_shop: DemoShop,
+    found: dict[str, str],
+    desk: Page,
+    no_violations: Callable[[Page], None],
+) -> None:
+    answer = desk.goto(address(name, demo_shop, found))
+
+    assert answer is not None
+    assert answer.status == SAYS_NO.get(name, 200)
+    assert desk.locator("h1").count() == 1
+    assert desk.title()
+    for size, (width, height, _) in SIZES.items():
+        desk.set_viewport_size({"width": width, "height": height})
+        drawn = desk.evaluate("document.documentElement.scrollWidth")
+        assert drawn <= width, f"{name} is {drawn} wide on a {size}"
+    if name in FIRST_PARTS:
+        parts = f"[...document.querySelectorAll('main > *')].slice({FIRST_PARTS[name]})"
+        desk.evaluate(f"{parts}.forEach(part => part.remove())")
+    for width, height, _ in SIZES.values():
+        desk.set_viewport_size({"width": width, "height": height})
+        for scheme in ("light", "dark"):
+            desk.emulate_media(color_scheme=scheme)
+            no_violations(desk)
+
+
+def test_the_walk_would_see_a_fault(
+    demo_shop: DemoShop, open_window, no_violations: Callable[[Page], None]
+) -> None:
+    open_window.allowed += [
+        "no-such",
+        "elsewhere.invalid",
+        "Content Security Policy",
+        "told off",
+    ]
+    page = open_window("phone")
+    told: list[str] = []
+    page.on("console", lambda message: told.append(message.text))
+    page.goto(demo_shop.address)
+    page.evaluate(
+        """async () => {
+        document.body.insertAdjacentHTML('beforeend', '<input><img src="/static/no-such.png">'
+          + '<script>1</script><p style="color: #bbb">pale</p>');
+        document.querySelector('main').style.width = '500px';
+        console.error('told off');
+        await fetch('http://elsewhere.invalid/').catch(() => {});
+        }"""
+    )
+
+    assert page.evaluate("document.documentElement.scrollWidth") > SIZES["phone"][0]
+    with pytest.raises(AssertionError, match="label"):
+        no_violations(page)
+    assert any("Content Security Policy" in one for one in told)
