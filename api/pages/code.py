@@ -5,26 +5,26 @@ from __future__ import annotations
 from flask import Blueprint, Response
 
 from api.http.site import this_site
+from api.language import _, mark
 from api.pages.render import page
 from api.problems import row_of
 from crib.errors import Refusal
 from crib.floor.cautions import mount_cautions
-from crib.units import mm_from_tenths_um
 from crib.usecases.scan_code import scan_code
 
 blueprint = Blueprint("code", __name__)
 
 #: What an act is called on the page.
 ACTS = {
-    "build": "Build a tool with it",
-    "preset": "Measure it on the gauge",
-    "mount": "Mount it in a station",
-    "remove": "Take it out and say why",
-    "correct": "Enter an offset step",
-    "print-label": "Print its label",
-    "tear-down": "Take it apart",
-    "check-gauge": "Check it on the setting master",
-    "move-stock": "Book stock in or out",
+    "build": mark("Build a tool with it"),
+    "preset": mark("Measure it on the gauge"),
+    "mount": mark("Mount it in a station"),
+    "remove": mark("Take it out and say why"),
+    "correct": mark("Enter an offset step"),
+    "print-label": mark("Print its label"),
+    "tear-down": mark("Take it apart"),
+    "check-gauge": mark("Check it on the setting master"),
+    "move-stock": mark("Book stock in or out"),
 }
 
 
@@ -56,8 +56,6 @@ def code_page(text: str) -> Response:
         found=found,
         tool=tool,
         cautions=cautions,
-        acts=[(act, ACTS.get(act.slug, act.slug.replace("-", " "))) for act in found.acts],
-        local=site.settings.local,
+        acts=[(act, _(ACTS[act.slug])) for act in found.acts],
         zone=site.settings.time_zone.key,
-        mm=mm_from_tenths_um,
     )

@@ -7,6 +7,7 @@ from urllib.parse import quote
 from flask import Blueprint, Response, request
 
 from api.http.site import this_site
+from api.language import _
 from api.pages.render import page
 from api.problems import WEB, Row, answer_problem, rows_by_kind
 from crib.codes import strip_address
@@ -33,7 +34,7 @@ def find_code() -> Response:
     """The form of the first page: a typed or scanned code leads to its page."""
     text = strip_address(request.args.get("code", ""))
     if not text:
-        return page("front.html", 422, wasm=True, told="Type or scan a code first.")
+        return page("front.html", 422, wasm=True, told=_("Type or scan a code first."))
     return Response(status=303, headers={"Location": f"/C/{quote(text, safe='/')}"})
 
 
