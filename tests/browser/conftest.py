@@ -64,7 +64,8 @@ def own_shop(demo_database: Path, tmp_path: Path) -> Iterator[DemoShop]:
 def open_window(browser: Browser) -> Iterator[OpenWindow]:
     """Open windows: (size, scheme, options of a browser context); watched until the test ends.
 
-    What a test expects to go wrong it names first: ``open_window.allowed.append("/v1/mounts")``.
+    What a test expects to go wrong it names first:
+    ``open_window.allowed.append("/v1/mounts")``.
     """
     with ExitStack() as opened:
         watches: list[windows.Watch] = []

@@ -1,4 +1,4 @@
-"""Windows of a real browser: sizes, what they may ask for, and what must not go wrong in them."""
+"""Windows of a real browser: their sizes, and what must not go wrong in them."""
 
 from __future__ import annotations
 
