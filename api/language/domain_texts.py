@@ -38,7 +38,8 @@ RAISED_ONLY = ("api/http", "api/pages", "api/rest", "api/schemas")
 _CODE = re.compile(
     r"\b(SELECT|INSERT|UPDATE|DELETE|CREATE|ROLLBACK|RELEASE|SAVEPOINT|PRAGMA|COLLATE|ORDER BY"
     r"|IS NULL|IS NOT NULL|IN \(|VALUES|BEGIN IMMEDIATE|VACUUM)"
-    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\.\*"
+    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\|\||coalesce\(|\bJOIN |^WHERE |^AND \w+"
+    r"|^q \{|\} re$|\.offset_|\.\*"
 )
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
 _CALLS_FOR_LOGS = {"debug", "info", "warning", "error", "exception", "log"}

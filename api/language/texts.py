@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 from markupsafe import Markup, escape
 
 from api.language.catalogue import catalogue
 from api.language.preferences import preferences
+
+_HOLE = re.compile(r"\{([A-Za-z_]\w*)\}")
 
 
 def fill(text: str, values: dict[str, object]) -> str:
@@ -15,8 +19,9 @@ def fill(text: str, values: dict[str, object]) -> str:
     link), the text and the other values are escaped here, and the whole is markup.
     """
     if any(hasattr(value, "__html__") for value in values.values()):
-        return Markup(escape(text)).format(**values)  # noqa: S704 - the text was just escaped
-    return text.format(**values) if values else text
+        filled = _HOLE.sub(lambda hole: str(escape(values[hole[1]])), str(escape(text)))
+        return Markup(filled)  # noqa: S704 - the text and every value were just escaped
+    return _HOLE.sub(lambda hole: str(values[hole[1]]), text)
 
 
 def _(english: str, /, **values: object) -> str:
