@@ -70,6 +70,14 @@ _LAST_IN_STATION = (
     .order_by(mounts.c.fact_id.desc())
     .limit(1)
 )
+_BEFORE = (
+    STAYS.where(
+        mounts.c.station_id == bindparam("in_station_id"),
+        mounts.c.fact_id < bindparam("before_id"),
+    )
+    .order_by(mounts.c.fact_id.desc())
+    .limit(1)
+)
 _COVERING = (
     STAYS.where(
         mounts.c.station_id == bindparam("in_station_id"),
@@ -92,6 +100,12 @@ def mount_row(tx: Tx, mount_id: int) -> MountRow | None:
 def last_in_station(tx: Tx, station_id: int) -> MountRow | None:
     """The latest stay in a station, over or not."""
     return _one(tx.execute(_LAST_IN_STATION, {"in_station_id": station_id}).one_or_none())
+
+
+def stay_before(tx: Tx, mount: MountRow) -> MountRow | None:
+    """The stay in the same station before a stay."""
+    ids = {"in_station_id": mount.station_id, "before_id": mount.id}
+    return _one(tx.execute(_BEFORE, ids).one_or_none())
 
 
 def mount_covering(tx: Tx, station_id: int, at: datetime) -> MountRow | None:
@@ -212,6 +226,16 @@ def corrections_of(tx: Tx, mount_id: int) -> tuple[CorrectionRow, ...]:
     return tuple(CorrectionRow(*row) for row in rows)
 
 
+_CORRECTION = select(corrections.c.mount_id).where(corrections.c.fact_id == bindparam("id"))
+
+
+def correction_row(tx: Tx, correction_id: int) -> CorrectionRow | None:
+    """A correction that stands, of a stay that stands."""
+    mount_id = tx.execute(_CORRECTION, {"id": correction_id}).scalar()
+    steps = corrections_of(tx, mount_id) if mount_id is not None else ()
+    return next((step for step in steps if step.id == correction_id), None)
+
+
 def insert_correction(
     tx: Tx, fact_id: int, *, mount_id: int, axis: str, change_tenths_um: int, kind: str
 ) -> None:
@@ -226,6 +250,14 @@ def insert_correction(
             "correction_kind": kind,
         },
     )
+
+
+_OF_REMOVAL = STAYS.where(removals.c.fact_id == bindparam("id"))
+
+
+def stay_of_removal(tx: Tx, removal_id: int) -> MountRow | None:
+    """The stay that a standing removal ended."""
+    return _one(tx.execute(_OF_REMOVAL, {"id": removal_id}).one_or_none())
 
 
 _REMOVED = select(removals.c.mount_id).where(removals.c.fact_id == bindparam("id"))

@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from crib.clock import print_instant
-from crib.errors import Invalid, NotMounted
+from crib.errors import Invalid, NotKnown, NotMounted
 from crib.metrology.causes import MOST_CHANGE_MM
 from crib.metrology.offset import AXES, AxisOffset
 from crib.metrology.uncertainty import COVERAGE
@@ -17,9 +17,11 @@ from crib.store.engine import Tx
 from crib.store.mounts import (
     CorrectionRow,
     MountRow,
+    correction_row,
     corrections_of,
     insert_correction,
     mount_covering,
+    mount_row,
 )
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
@@ -105,7 +107,7 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
         )
     earlier = corrections_of(tx, mount.id)
     before = _axis_now(station, mount, earlier, axis)
-    offset = apply_step(station, before, command.change_tenths_um)
+    apply_step(station, before, command.change_tenths_um)  # refuses what no control can hold
     fact_id = record(tx, "correction", told)
     insert_correction(
         tx,
@@ -115,22 +117,38 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
         change_tenths_um=command.change_tenths_um,
         kind=kind,
     )
-    steps = [step for step in corrections_of(tx, mount.id) if step.axis == axis]
+    return tell_correction(tx, fact_id)
+
+
+def tell_correction(tx: Tx, correction_id: int) -> OffsetCorrected:
+    """What the control holds of the axis of a step on record, and what its steps tell.
+
+    Raises:
+        NotKnown: No step that stands has that number.
+    """
+    step = correction_row(tx, correction_id)
+    mount = mount_row(tx, step.mount_id) if step else None
+    if step is None or mount is None:
+        raise NotKnown(
+            f"There is no offset step number {correction_id} that still stands.",
+            facts={"fact": correction_id},
+        )
+    station, axis = station_row(tx, mount.station_id), step.axis
+    steps = [one for one in corrections_of(tx, mount.id) if one.axis == axis]
     datum = None
-    if kind == "first_off":
-        followed = follow_station(tx, station, told.at)
-        learned = _learned_first_off(tx, station, mount, axis, steps, followed, told.at)
-        known = {one.axis: one for one in datum_told(station, followed)}
-        datum = known.get(axis)
+    if step.correction_kind == "first_off":
+        followed = follow_station(tx, station, step.at)
+        learned = _learned_first_off(tx, station, mount, axis, steps, followed, step.at)
+        datum = {one.axis: one for one in datum_told(station, followed)}.get(axis)
     else:
         learned = _learned_size(station, axis, steps)
     return OffsetCorrected(
-        fact_id=fact_id,
+        fact_id=correction_id,
         code=assembly_row(tx, mount.assembly_id).code,
         station=station.mark,
-        at=told.at,
-        offset=offset,
-        steps_tenths_um=sum(step.change_tenths_um for step in steps),
+        at=step.at,
+        offset=_axis_now(station, mount, tuple(steps), axis),
+        steps_tenths_um=sum(one.change_tenths_um for one in steps),
         learned=learned,
         datum=datum,
     )

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
-from crib.errors import Conflict, Invalid, NotMounted
+from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.stock.assembly import BROKEN, STAYS_BUILT, read_reason, status_after_removal
 from crib.stock.pieces import EdgeFate
 from crib.store.assemblies import AssemblyRow, assembly_row, set_state
@@ -16,6 +16,7 @@ from crib.store.mounts import (
     insert_removal,
     last_in_station,
     mount_row,
+    stay_of_removal,
     stays_of_assembly,
 )
 from crib.store.resolve import resolve_station
@@ -25,7 +26,7 @@ from crib.usecases.named import named_assembly
 from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import Said, record, refuse_before, said
 from crib.usecases.station_wear import NOTHING, StayWear, wear_of_stays
-from crib.usecases.use_up import use_up_edges
+from crib.usecases.use_up import fates_of_edges, use_up_edges
 
 #: A worn land beyond this is a slip of the keyboard [0.1 µm].
 MOST_FLANK_WEAR_TENTHS_UM = 100_000
@@ -137,13 +138,33 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
         preset_id=assembly.preset_id,
         ended_at=told.at if ended else None,
     )
-    fates = use_up_edges(tx, assembly, broken=reason == "broken") if ended else ()
-    this, in_all = _worn(tx, assembly, mount.id, told.at)
+    if ended:
+        use_up_edges(tx, assembly, broken=reason == "broken")
+    return replace(tell_removal(tx, fact_id), part_count_refused=count_refused)
+
+
+def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
+    """What a removal on record came to; a count that was kept aside is not told again.
+
+    Raises:
+        NotKnown: No removal that stands has that number.
+    """
+    mount = stay_of_removal(tx, removal_id)
+    if mount is None or mount.reason is None or mount.removed_at is None:
+        raise NotKnown(
+            f"There is no removal number {removal_id} that still stands.",
+            facts={"fact": removal_id},
+        )
+    assembly = assembly_row(tx, mount.assembly_id)
+    reason, status = mount.reason, status_after_removal(mount.reason)
+    ended = reason not in STAYS_BUILT
+    fates = fates_of_edges(tx, assembly, broken=reason == "broken") if ended else ()
+    this, in_all = _worn(tx, assembly, mount.id, mount.removed_at)
     return ToolRemoved(
-        fact_id=fact_id,
+        fact_id=removal_id,
         code=assembly.code,
-        station=station.mark,
-        at=told.at,
+        station=station_row(tx, mount.station_id).mark,
+        at=mount.removed_at,
         reason=reason,
         cutter_status=status,
         ended=ended,
@@ -157,7 +178,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
         edges=fates,
         edge_sentence=_edge_sentence(fates, assembly),
         holder_sentence=_holder_sentence(tx, assembly, status, ended=ended),
-        part_count_refused=count_refused,
+        part_count_refused=None,
     )
 
 
