@@ -105,6 +105,11 @@ def assembly_label(printing: Printing, named: NamedAssembly) -> AssemblyLabel:
         measured_by=(preset.by if preset else None) or "",
         gauge=(preset.gauge if preset else None) or "",
         void_after=printing.local(preset.void_after if preset else None),
+        gauge_override=(
+            f"{preset.override_by}, {preset.override_reason}"
+            if preset and preset.override_by
+            else ""
+        ),
     )
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from labels.kinds import AssemblyLabel, OffsetText
 from labels.layout import Grid, Piece, Row
 from labels.typeface import Face
 
 CAUTION = "Prove the offset: single block, reduced rapid."
 NOT_MEASURED = "NOT MEASURED"
+GAUGE_NOT_CHECKED = "Gauge not checked"
 
 
 def beside_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
@@ -71,6 +74,9 @@ def below_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
         if label.is_measured
         else Row((), 6.5 * scale, 4.8)
     )
+    # where the smallest labels have no room for both, the doubt goes before who measured
+    doubt = _gauge_override(label)
+    doubted = Row((Piece(doubt, Face.BOLD),) if doubt else (), 6.5 * scale, 4.8)
     has_target = bool(label.machine.strip() or label.station.strip())
     void = f"void after {label.void_after}" if label.void_after else ""
     holder = f"holder {label.holder}" if label.holder else ""
@@ -93,7 +99,7 @@ def below_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
             6.5 * scale,
             4.8,
         ),
-        measured,
+        *([doubted, replace(measured, optional=1)] if doubted.pieces else [measured]),
         Row((Piece(label.note), Piece(holder, right=True)), 6.5 * scale, 4.8, optional=1),
         Row(
             (Piece(CAUTION if label.is_measured else "", may_cut=False),),
@@ -102,6 +108,12 @@ def below_symbol(label: AssemblyLabel, scale: float) -> list[Row | Grid]:
             optional=2,
         ),
     ]
+
+
+def _gauge_override(label: AssemblyLabel) -> str:
+    if not (label.is_measured and label.gauge_override):
+        return ""
+    return f"{GAUGE_NOT_CHECKED}: {label.gauge_override}"
 
 
 def _edge(label: AssemblyLabel) -> str:

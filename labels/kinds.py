@@ -28,6 +28,7 @@ class AssemblyLabel:
 
     Without a machine and station it is a label for the rack; without offsets or an instant of
     measuring it says that it is not measured. Instants are text in the site's time zone.
+    ``gauge_override`` is who let the preset count although its gauge was not checked, and why.
     """
 
     code: str
@@ -48,6 +49,7 @@ class AssemblyLabel:
     measured_by: str = ""
     gauge: str = ""
     void_after: str = ""
+    gauge_override: str = ""
     note: str = ""
 
     @property

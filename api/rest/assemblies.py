@@ -12,6 +12,7 @@ from api.schemas.bodies import TeardownBody
 from api.schemas.results import shape_from
 from crib.metrology.preset import Reading
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
+from crib.usecases.gauge_trust import Override
 from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
 from crib.usecases.show_assembly import AssemblyShown, show_assembly
 from crib.usecases.tear_down import TearDown, TornDown, tear_down
@@ -39,7 +40,11 @@ def post_preset(call: Call, code: str) -> Reply:
     """Record a preset: its repeats become means, an uncertainty and a verdict."""
     body = dict(call.body)
     readings = [Reading(**reading) for reading in body.pop("readings")]
-    done = preset_tool(call.tx, call.present, PresetTool(code, readings, **body))
+    override = body.pop("override", None)
+    command = PresetTool(
+        code, readings, override=Override(**override) if override else None, **body
+    )
+    done = preset_tool(call.tx, call.present, command)
     headers = {"Location": f"/v1/presets/{done.fact_id}"}
     return Reply(preset_answer(done), headers=headers)
 
@@ -88,4 +93,5 @@ def preset_answer(done: PresetDone) -> dict[str, Any]:
         "why_not": list(done.why_not),
         "void_after": done.void_after,
         "gauge": done.gauge,
+        "overridden": done.overridden,
     }

@@ -49,10 +49,21 @@ class ReadingBody(Shape):
     re_mm = ExactLength(attribute="re_tenths_um", explains="Corner radius (ISO 13399).")
 
 
+class OverrideBody(Shape):
+    """A supervisor lets a preset count although its gauge was not checked."""
+
+    by = Text(required=True, explains="Badge or code of the supervisor.")
+    reason = Text(required=True, explains="Why; it stands on the label.")
+
+
 class PresetBody(FactBody):
     """Measure a tool off the machine."""
 
-    gauge = Text(explains="Code or mark of the gauge.")
+    gauge = Text(explains="Code or mark of the gauge; wanted where the shop has any.")
+    override = fields.Nested(
+        OverrideBody,
+        metadata={"description": "For a gauge without a valid check; measures still count."},
+    )
     readings = listed(ReadingBody, most=1_000, least=1, required=True)
 
 
@@ -88,6 +99,15 @@ class MeasureBudget(Shape):
     budget = fields.Nested(LengthBudgetShape, required=True)
 
 
+class GaugeOverriddenShape(Shape):
+    """What a supervisor overrode."""
+
+    by = Text(required=True, explains="Name of the supervisor.")
+    reason = Text(required=True)
+    problems = listed(Text(), most=100, required=True, explains="What spoke against the gauge.")
+    sentence = Text(required=True)
+
+
 class PresetShape(FactAnswer):
     """What a preset came to."""
 
@@ -106,3 +126,4 @@ class PresetShape(FactAnswer):
     why_not = listed(Text(), most=100, required=True)
     void_after = At(required=True)
     gauge = Text(allow_none=True)
+    overridden = fields.Nested(GaugeOverriddenShape, allow_none=True, required=True)

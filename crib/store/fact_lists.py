@@ -21,6 +21,7 @@ from crib.store.tables import (
     label_codes,
     metadata,
     mounts,
+    preset_overrides,
     presets,
     removals,
     station_state,
@@ -38,6 +39,7 @@ _specs, _holders, _lots, _items = (
     _T["cutting_items"],
 )
 _gauges = _T["gauges"]
+_supervisors = _people.alias("supervisors")
 _mark = (_machines.c.machine + "/" + _stations.c.station).label("station")
 _reversed = (~stands(facts.c.id)).label("reversed")
 _out = facts.alias("out")
@@ -118,7 +120,12 @@ _PRESETS = _with_label(
         presets.c.standard_deviation_mm,
         presets.c.expanded_uncertainty_mm,
         presets.c.void_after,
-    ).outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id),
+        _supervisors.c.name.label("override_by"),
+        preset_overrides.c.reason.label("override_reason"),
+    )
+    .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
+    .outerjoin(preset_overrides, preset_overrides.c.preset_id == presets.c.fact_id)
+    .outerjoin(_supervisors, _supervisors.c.id == preset_overrides.c.person_id),
     presets.c.assembly_id,
 )
 _MOUNTS = _with_label(

@@ -7,19 +7,31 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, func, insert, select
+from sqlalchemy import Select, bindparam, exists, func, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
-from crib.store.tables import facts, gauge_checks, metadata, preset_readings, presets
+from crib.store.tables import (
+    facts,
+    gauge_checks,
+    metadata,
+    preset_overrides,
+    preset_readings,
+    presets,
+)
 
 _T = metadata.tables
 _gauges, _people = _T["gauges"], _T["people"]
+_supervisors = _people.alias("supervisors")
 
 
 @dataclass(frozen=True, slots=True)
 class PresetRow:
-    """One preset with its means [0.1 µm] and uncertainties [mm]."""
+    """One preset with its means [0.1 µm] and uncertainties [mm].
+
+    ``override_by`` and ``override_reason`` say who let it count, and why, where its gauge was
+    not checked.
+    """
 
     id: int
     assembly_id: int
@@ -35,6 +47,8 @@ class PresetRow:
     standard_deviation_mm: Mapping[str, float | None]
     expanded_uncertainty_mm: Mapping[str, float]
     void_after: datetime
+    override_by: str | None
+    override_reason: str | None
 
     def measures_tenths_um(self) -> dict[str, int]:
         """The lengths that were measured, by LF, WF and HF."""
@@ -58,10 +72,14 @@ PRESET_ROWS: Select[Any] = (
         presets.c.standard_deviation_mm,
         presets.c.expanded_uncertainty_mm,
         presets.c.void_after,
+        _supervisors.c.name.label("override_by"),
+        preset_overrides.c.reason.label("override_reason"),
     )
     .join(facts, facts.c.id == presets.c.fact_id)
     .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
     .outerjoin(_people, _people.c.id == facts.c.person_id)
+    .outerjoin(preset_overrides, preset_overrides.c.preset_id == presets.c.fact_id)
+    .outerjoin(_supervisors, _supervisors.c.id == preset_overrides.c.person_id)
 )
 _LATEST = (
     PRESET_ROWS.where(presets.c.assembly_id == bindparam("of_assembly_id"))
@@ -127,6 +145,21 @@ def insert_preset(
             {"preset_id": fact_id, "position": position, **_columns(reading)}
             for position, reading in enumerate(readings)
         ],
+    )
+
+
+def insert_override(
+    tx: Tx, preset_id: int, *, person_id: int, reason: str, problems: Sequence[str]
+) -> None:
+    """Write that a supervisor let a preset count although its gauge did not."""
+    tx.execute(
+        insert(preset_overrides),
+        {
+            "preset_id": preset_id,
+            "person_id": person_id,
+            "reason": reason,
+            "problems": list(problems),
+        },
     )
 
 
@@ -199,6 +232,14 @@ class CheckRow:
 def gauge_row(tx: Tx, gauge_id: int) -> GaugeRow:
     """The gauge of an id."""
     return GaugeRow(*tx.execute(_GAUGE, {"id": gauge_id}).one())
+
+
+_ANY_GAUGE = select(exists(select(1).where(_gauges.c.retired_at.is_(None))))
+
+
+def has_gauges(tx: Tx) -> bool:
+    """Whether any gauge is on record that was not retired."""
+    return bool(tx.execute(_ANY_GAUGE).scalar_one())
 
 
 def last_check(tx: Tx, gauge_id: int, up_to: datetime) -> CheckRow | None:

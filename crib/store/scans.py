@@ -22,6 +22,7 @@ _ASSEMBLY = f"""
            i.cutting_item, i.grade, l.lot, l.code, a.edge, coalesce(i.edges, 1),
            p.fact_id, measured.at, p.accepted, p.why_not, p.void_after, p.lf_tenths_um,
            p.wf_tenths_um, p.hf_tenths_um, p.re_tenths_um, g.gauge, person.name,
+           supervisor.name, overridden.reason,
            s.code, machine.machine, s.station, s.tool_number, coalesce(s.path, 1),
            coalesce(machine.x_on_diameter, 1), coalesce(machine.offset_unit, 'mm'),
            coalesce(machine.offset_increment_tenths_um, 1), m.fact_id, mounted.at, {_OFFSETS}
@@ -40,6 +41,8 @@ _ASSEMBLY = f"""
     LEFT JOIN facts AS measured ON measured.id = p.fact_id
     LEFT JOIN gauges AS g ON g.id = p.gauge_id
     LEFT JOIN people AS person ON person.id = measured.person_id
+    LEFT JOIN preset_overrides AS overridden ON overridden.preset_id = p.fact_id
+    LEFT JOIN people AS supervisor ON supervisor.id = overridden.person_id
     LEFT JOIN station_state AS sits ON sits.assembly_id = a.fact_id
     LEFT JOIN mounts AS m ON m.fact_id = sits.mount_id
     LEFT JOIN facts AS mounted ON mounted.id = m.fact_id
@@ -83,6 +86,8 @@ class AssemblyScan(NamedTuple):
     re_tenths_um: int | None
     gauge: str | None
     measured_by: str | None
+    override_by: str | None
+    override_reason: str | None
     station_code: str | None
     machine: str | None
     station: str | None
@@ -100,7 +105,7 @@ class AssemblyScan(NamedTuple):
 
 def scan_assembly(tx: Tx, code: str) -> AssemblyScan | None:
     """The assembly whose label carries a code, current or earlier."""
-    # past SQLAlchemy, which would describe 44 columns anew on every scan: four times as fast
+    # past SQLAlchemy, which would describe 46 columns anew on every scan: four times as fast
     driver: Any = tx.connection.driver_connection
     row = driver.execute(_ASSEMBLY, (code,)).fetchone()
     return None if row is None else AssemblyScan(*row)

@@ -1,14 +1,53 @@
-"""Whether a gauge may be believed at an instant, and how far."""
+"""Whether a gauge may be believed at an instant, how far, and who may say otherwise."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from crib.clock import print_instant
+from crib.errors import Invalid, NotAllowed
 from crib.metrology.gauge_check import BIAS_SHARE, DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
 from crib.metrology.preset import DEFAULT_GAUGE_UNCERTAINTY_MM
+from crib.records.catalogue import PEOPLE
+from crib.records.columns import LONGEST_TEXT
 from crib.store.engine import Tx
-from crib.store.presets import GaugeRow, last_check
+from crib.store.presets import GaugeRow, has_gauges, last_check
+from crib.store.records import get_record
+from crib.store.resolve import resolve_person
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """A preset is to count although its gauge does not.
+
+    Attributes:
+        by: Badge or code of the supervisor who says so.
+        reason: Why, for whoever finds it on the label.
+    """
+
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeOverridden:
+    """What a supervisor overrode.
+
+    Attributes:
+        person_id: The supervisor.
+        by: Their name.
+        reason: Why.
+        problems: What spoke against the gauge, in sentences.
+        sentence: All of it for a reader.
+    """
+
+    person_id: int
+    by: str
+    reason: str
+    problems: tuple[str, ...]
+    sentence: str
 
 
 def gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
@@ -19,9 +58,17 @@ def gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
 
 
 def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, ...]:
-    """Why a gauge may not be believed at an instant, in sentences."""
+    """Why a preset of an instant may not lean on its gauge, in sentences.
+
+    A shop that has gauges on record names one for each preset; one that has none may not.
+    """
     if gauge is None:
-        return ()
+        if not has_gauges(tx):
+            return ()
+        return (
+            "No gauge was named: scan the gauge that it was measured on, so that its check "
+            "counts.",
+        )
     again = "Check the gauge on the setting master first, then measure again."
     check = last_check(tx, gauge.id, at)
     if check is None:
@@ -41,3 +88,49 @@ def width_tenths_um(gauge: GaugeRow) -> int:
     if gauge.check_tolerance_tenths_um is None:
         return DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
     return round(gauge.check_tolerance_tenths_um / BIAS_SHARE)
+
+
+def gauge_overridden(
+    tx: Tx, override: Override | None, problems: Sequence[str]
+) -> GaugeOverridden | None:
+    """What an override comes to; None where nobody overrides, or nothing needs it.
+
+    Args:
+        tx: An open transaction.
+        override: Who overrides and why, as it was sent.
+        problems: What speaks against the gauge.
+
+    Raises:
+        NotAllowed: Whoever overrides is no supervisor.
+        Invalid: No reason, or a pasted page.
+        NotKnown: Nobody here has that badge or code.
+    """
+    if override is None:
+        return None
+    person = resolve_person(tx, override.by, field="override.by")
+    known = get_record(tx, PEOPLE, person.id)
+    if known["role"] != "supervisor":
+        raise NotAllowed(
+            f"{known['name']} is {known['role']} here: only a supervisor may let a preset "
+            "count whose gauge was not checked.",
+            facts={"role": known["role"]},
+            errors=[{"field": "override.by", "detail": "is no supervisor"}],
+        )
+    reason = override.reason.strip()
+    if not 0 < len(reason) <= LONGEST_TEXT:
+        raise Invalid(
+            f"An override takes a reason of 1 to {LONGEST_TEXT} characters: say why the preset "
+            "may count although its gauge was not checked.",
+            errors=[{"field": "override.reason", "detail": f"1 to {LONGEST_TEXT} characters"}],
+        )
+    if not problems:
+        return None
+    name = str(known["name"])
+    return GaugeOverridden(
+        person.id, name, reason, tuple(problems), override_sentence(name, reason)
+    )
+
+
+def override_sentence(by: str, reason: str) -> str:
+    """What an accepted preset says of its gauge that was not checked."""
+    return f"Gauge not checked: {by} let the preset count ({reason})."

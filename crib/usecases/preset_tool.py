@@ -25,10 +25,16 @@ from crib.store.assemblies import (
 )
 from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
-from crib.store.presets import gauge_row, insert_preset
+from crib.store.presets import gauge_row, insert_override, insert_preset
 from crib.store.resolve import resolve_gauge
 from crib.store.stockrows import SpecRow, spec_row
-from crib.usecases.gauge_trust import gauge_problems, gauge_uncertainty_mm
+from crib.usecases.gauge_trust import (
+    GaugeOverridden,
+    Override,
+    gauge_overridden,
+    gauge_problems,
+    gauge_uncertainty_mm,
+)
 from crib.usecases.named import named_assembly
 from crib.usecases.said import record, refuse_before, said
 
@@ -44,11 +50,14 @@ class PresetTool:
         assembly: Code of its label, or its holder.
         readings: The repeats, exact lengths.
         gauge: Code or mark of the gauge; None where nobody said.
+        override: A supervisor lets the preset count although its gauge does not; what was
+            measured is judged all the same.
     """
 
     assembly: str
     readings: Sequence[Reading]
     gauge: str | None = None
+    override: Override | None = None
     at: datetime | None = None
     by: str | None = None
     note: str | None = None
@@ -69,6 +78,7 @@ class PresetDone:
         at: When it was measured.
         void_after: Until when it holds.
         gauge: Mark of the gauge.
+        overridden: What a supervisor overrode; None where nothing had to be.
     """
 
     fact_id: int
@@ -81,6 +91,7 @@ class PresetDone:
     at: datetime
     void_after: datetime
     gauge: str | None
+    overridden: GaugeOverridden | None
 
 
 def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
@@ -93,6 +104,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         Conflict: The tool sits in a machine, is over, or has a later fact.
         Invalid: Readings that cannot be meant.
         NotKnown: A code that nothing carries.
+        NotAllowed: Whoever overrides the gauge's check is no supervisor.
     """
     told = said(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
@@ -110,7 +122,9 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         spec.tolerance_tenths_um,
         gauge_uncertainty_mm(gauge),
     )
-    why_not = (*gauge_problems(tx, gauge, told.at), *verdict.why_not)
+    problems = gauge_problems(tx, gauge, told.at)
+    overridden = gauge_overridden(tx, command.override, problems)
+    why_not = (*(() if overridden else problems), *verdict.why_not)
     fact_id = record(tx, "preset", told)
     void_after = told.at + PRESET_HOLDS
     insert_preset(
@@ -130,6 +144,14 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         void_after=void_after,
         readings=[{name: one.value(name) for name in MEASURES} for one in command.readings],
     )
+    if overridden is not None:
+        insert_override(
+            tx,
+            fact_id,
+            person_id=overridden.person_id,
+            reason=overridden.reason,
+            problems=overridden.problems,
+        )
     status = status_after_preset(accepted=not why_not)
     set_state(tx, assembly.id, status=status, preset_id=None if why_not else fact_id)
     code, superseded = _relabel(tx, assembly.id, told.at, None if why_not else fact_id)
@@ -144,6 +166,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         at=told.at,
         void_after=void_after,
         gauge=gauge.gauge if gauge else None,
+        overridden=overridden,
     )
 
 

@@ -45,7 +45,10 @@ class AssemblyListed:
 
 @dataclass(frozen=True, slots=True)
 class PresetListed:
-    """One preset; lengths in 0.1 µm."""
+    """One preset; lengths in 0.1 µm.
+
+    ``override_by`` let it count, for ``override_reason``, although its gauge was not checked.
+    """
 
     id: int
     at: datetime
@@ -64,6 +67,8 @@ class PresetListed:
     standard_deviation_mm: Mapping[str, float | None]
     expanded_uncertainty_mm: Mapping[str, float]
     void_after: datetime
+    override_by: str | None
+    override_reason: str | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import holder_row, lot_row
 from crib.units import TenthsUm
 from crib.usecases.expected_tool import expected_tool
-from crib.usecases.gauge_trust import gauge_problems
+from crib.usecases.gauge_trust import gauge_problems, override_sentence
 from crib.usecases.scan_shapes import (
     Act,
     GaugeShown,
@@ -108,6 +108,11 @@ def _tool(row: AssemblyScan) -> ToolShown:
         measured_at=_instant(row.preset_us),
         measured_by=row.measured_by,
         gauge=row.gauge,
+        gauge_override=(
+            override_sentence(row.override_by, row.override_reason)
+            if row.override_by is not None and row.override_reason is not None
+            else None
+        ),
         accepted=None if row.accepted is None else bool(row.accepted),
         why_not=tuple(json.loads(row.why_not)) if row.why_not else (),
         void_after=_instant(row.void_after_us),
@@ -156,7 +161,8 @@ def _said_of_tool(tool: ToolShown, present: datetime) -> str:
         return f"{name}: measured, not accepted. {' '.join(tool.why_not)}"
     if tool.void_after is not None and present > tool.void_after:
         return f"{name}: its preset is void since {print_instant(tool.void_after)}; measure it."
-    return f"{name}: ready to be mounted."
+    ready = f"{name}: ready to be mounted."
+    return ready if tool.gauge_override is None else f"{ready} {tool.gauge_override}"
 
 
 def _print(code: str) -> Act:

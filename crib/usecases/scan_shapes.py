@@ -21,7 +21,10 @@ class Act:
 
 @dataclass(frozen=True, slots=True)
 class ToolShown:
-    """An assembly as a scan shows it; lengths in 0.1 µm."""
+    """An assembly as a scan shows it; lengths in 0.1 µm.
+
+    ``gauge_override`` says who let its preset count, and why, where its gauge was not checked.
+    """
 
     code: str
     cutter_status: str
@@ -43,6 +46,7 @@ class ToolShown:
     measured_at: datetime | None
     measured_by: str | None
     gauge: str | None
+    gauge_override: str | None
     accepted: bool | None
     why_not: tuple[str, ...]
     void_after: datetime | None

@@ -313,3 +313,16 @@ def test_offsets_stand_in_columns_with_their_points_below_each_other(
     ends = {round(text.x_mm + text.width_mm, 6) for text in numbers}
     assert len(numbers) == 3
     assert len(ends) == 1
+
+
+@pytest.mark.parametrize("name", sorted(STOCKS))
+def test_a_gauge_that_was_not_checked_stands_on_every_label(
+    name: str, measured: Callable[..., AssemblyLabel]
+) -> None:
+    label = measured(gauge_override="S. Brask, master is away")
+
+    text = " ".join(characters(render_labels([label], STOCKS[name]))[0].split())
+
+    assert "Gauge not checked: S. Brask" in text
+    assert label.code in text
+    assert "+12.3456" in text

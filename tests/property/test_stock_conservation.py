@@ -24,6 +24,7 @@ from crib.usecases.remove_tool import RemoveTool, remove_tool
 from crib.usecases.report_counts import ReportCounts, report_counts
 from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from crib.usecases.tear_down import TearDown, tear_down
+from tests.gauges import checked_gauge
 
 HOLDERS = ("TH-1", "TH-2", "DH-1", "DH-2")
 STATIONS = ("M1/T01", "M2/T01", "M1/T11", "M2/T11")
@@ -48,7 +49,9 @@ def _preset(holder: str) -> Act:
     lf = 600_000 if holder.startswith("DH") else 800_000
     wf = None if holder.startswith("DH") else TenthsUm(160_000)
     readings = [Reading(TenthsUm(lf), wf)] * 3
-    return lambda tx, at: preset_tool(tx, at, PresetTool(holder, readings))
+    return lambda tx, at: preset_tool(
+        tx, at, PresetTool(holder, readings, checked_gauge(tx, at))
+    )
 
 
 def _mount(holder: str, station: str) -> Act:
@@ -211,7 +214,8 @@ def test_parts_of_stays_that_follow_each_other_add_up_to_what_was_counted(
             tx, late, BuildAssembly("TURN-OD", "TH-1", "LOT-I1", at=shop.start)
         )
         looks = [Reading(TenthsUm(800_000), TenthsUm(160_000))] * 3
-        preset_tool(tx, late, PresetTool(built.code, looks, at=shop.start))
+        gauge = checked_gauge(tx, late, shop.start)
+        preset_tool(tx, late, PresetTool(built.code, looks, gauge, at=shop.start))
         stays = []
         for begin, until in zip([shop.start, *borders], [*borders, end], strict=True):
             mount_tool(tx, late, MountTool("M1/T01", built.code, at=begin))

@@ -283,3 +283,27 @@ def test_a_code_typed_in_small_letters_opens_its_page(client, bench):
 
     assert page.status_code == 200
     assert code in page.get_data(as_text=True)
+
+
+def test_a_supervisor_overrides_a_gauge_that_was_not_checked(
+    client: FlaskClient, bench: SimpleNamespace
+) -> None:
+    code = bench.build()["code"]
+    body = {"gauge": "PG-1", "readings": [{"lf_mm": "80.001", "wf_mm": "16.0103"}] * 3}
+    path = f"/v1/assemblies/{code}/presets"
+
+    bench.post(path, 403, **body, override={"by": "B1", "reason": "no time"})
+    bench.post(path, 422, **body, override={"by": "B3"})
+    done = bench.post(path, **body, override={"by": "B3", "reason": "master is away"})
+
+    assert done["accepted"]
+    assert done["overridden"]["by"] == "Sunniva Brask"
+    assert done["overridden"]["sentence"] == (
+        "Gauge not checked: Sunniva Brask let the preset count (master is away)."
+    )
+    scan = client.get(f"/v1/scan/{code}").get_json()
+    assert scan["tool"]["gauge_override"] == done["overridden"]["sentence"]
+    kept = client.get(f"/v1/presets/{done['fact']}").get_json()
+    assert (kept["override_by"], kept["override_reason"]) == ("Sunniva Brask", "master is away")
+    shown = client.get(f"/v1/assemblies/{code}").get_json()
+    assert shown["preset"]["override_reason"] == "master is away"

@@ -20,6 +20,7 @@ from crib.usecases.mount_tool import MountTool, ToolMounted, mount_tool
 from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
 from crib.usecases.remove_tool import RemoveTool, ToolRemoved, remove_tool
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
+from tests.gauges import checked_gauge
 
 
 def reading(lf: int = 800_010, wf: int | None = 160_005, re: int | None = None) -> Reading:
@@ -65,6 +66,8 @@ class Acts:
     def preset(
         self, code: str, minutes: float = 1, readings: Sequence[Reading] = GOOD, **values: Any
     ) -> PresetDone:
+        if "gauge" not in values:
+            values["gauge"] = checked_gauge(self.tx, self.present, self.at(minutes))
         command = PresetTool(code, readings, at=self.at(minutes), **values)
         return preset_tool(self.tx, self.present, command)
 

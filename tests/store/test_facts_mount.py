@@ -22,6 +22,7 @@ from crib.records.catalogue import HOLDERS, MACHINES, RUNS, STATIONS, TOOL_SPECS
 from crib.store.engine import Store
 from crib.store.records import update_record
 from crib.usecases.mount_tool import MountTool, mount_tool
+from tests.gauges import checked_gauge
 
 
 def change(acts: Any, record: Any, key: str, **values: Any) -> None:
@@ -337,7 +338,8 @@ def test_two_who_mount_into_one_station_at_once_get_one_yes(
         with store.write() as tx:
             built = build_assembly(tx, shop.start, BuildAssembly("TURN-OD", holder, "LOT-I1"))
             readings = [Reading(TenthsUm(800_000), TenthsUm(160_000))] * 3
-            preset_tool(tx, shop.start, PresetTool(built.code, readings))
+            gauge = checked_gauge(tx, shop.start)
+            preset_tool(tx, shop.start, PresetTool(built.code, readings, gauge))
             codes.append(built.code)
     answers: list[str] = []
     gate = threading.Barrier(2)

@@ -7,10 +7,12 @@ from typing import Any
 
 import pytest
 
-from crib.errors import Conflict, DoesNotFit, Invalid
+from crib.errors import Conflict, DoesNotFit, Invalid, NotAllowed
 from crib.metrology.preset import Reading
+from crib.store.presets import latest_preset
 from crib.units import TenthsUm
 from crib.usecases.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
+from crib.usecases.gauge_trust import Override
 from crib.usecases.scan_code import scan_code
 
 
@@ -189,3 +191,84 @@ def test_the_holder_names_the_tool_that_is_built_on_it(acts: Any) -> None:
     built = acts.build()
 
     assert acts.preset("TH-1").code == built.code
+
+
+SUPERVISOR = Override("B3", "master is out for calibration")
+
+
+def test_where_the_shop_has_a_gauge_a_preset_names_one(acts: Any) -> None:
+    built = acts.build()
+
+    done = acts.preset(built.code, gauge=None)
+
+    assert not done.accepted
+    assert done.why_not == (
+        "No gauge was named: scan the gauge that it was measured on, so that its check counts.",
+    )
+
+
+def test_without_any_gauge_on_record_none_is_asked_for(acts: Any) -> None:
+    acts.tx.exec_driver_sql("UPDATE gauges SET retired_at = 1")
+    built = acts.build()
+
+    assert acts.preset(built.code, gauge=None).accepted
+
+
+@pytest.mark.parametrize("gauge", ["PG-1", None])
+def test_a_supervisor_lets_a_preset_count_without_a_checked_gauge(
+    acts: Any, gauge: str | None
+) -> None:
+    built = acts.build()
+
+    done = acts.preset(built.code, gauge=gauge, override=SUPERVISOR)
+
+    assert done.accepted
+    assert done.overridden is not None
+    assert (done.overridden.by, done.overridden.reason) == ("Sunniva Brask", SUPERVISOR.reason)
+    assert len(done.overridden.problems) == 1
+    shown = scan_code(acts.tx, acts.present, done.code)
+    assert shown.tool is not None
+    assert shown.tool.gauge_override == done.overridden.sentence
+    kept = latest_preset(acts.tx, acts.one("SELECT fact_id FROM assemblies"))
+    assert kept is not None
+    assert (kept.override_by, kept.override_reason) == ("Sunniva Brask", SUPERVISOR.reason)
+    acts.mount(done.code)
+
+
+def test_an_override_does_not_let_a_wrong_measure_pass(acts: Any) -> None:
+    built = acts.build()
+
+    done = acts.preset(
+        built.code, readings=[acts.reading(805_000)] * 3, gauge="PG-1", override=SUPERVISOR
+    )
+
+    assert not done.accepted
+    assert all("Gauge" not in sentence for sentence in done.why_not)
+
+
+def test_an_override_that_nothing_needed_leaves_no_trace(acts: Any) -> None:
+    built = acts.build()
+
+    done = acts.preset(built.code, override=SUPERVISOR)
+
+    assert done.accepted
+    assert done.overridden is None
+    assert acts.one("SELECT count(*) FROM preset_overrides") == 0
+
+
+@pytest.mark.parametrize("badge", ["B1", "B2"])
+def test_only_a_supervisor_overrides(acts: Any, badge: str) -> None:
+    built = acts.build()
+
+    with pytest.raises(NotAllowed, match="only a supervisor"):
+        acts.preset(built.code, gauge="PG-1", override=Override(badge, "no time"))
+    assert acts.one("SELECT count(*) FROM presets") == 0
+
+
+@pytest.mark.parametrize("reason", ["", "  ", "x" * 501])
+def test_an_override_says_why(acts: Any, reason: str) -> None:
+    built = acts.build()
+
+    with pytest.raises(Invalid, match="reason"):
+        acts.preset(built.code, gauge="PG-1", override=Override("B3", reason))
+    assert acts.one("SELECT count(*) FROM presets") == 0

@@ -189,7 +189,7 @@ def test_every_list_shows_its_facts(acts: Any) -> None:
     assert (correction.by, correction.note, correction.kind) == ("B2", "late shift", "size")
     assert list_facts(tx, TEARDOWNS).rows[0].reason == "no longer needed"
     assert [row.change for row in list_facts(tx, STOCK_MOVES).rows] == [-1, 5]
-    assert list_facts(tx, GAUGE_CHECKS).rows == ()
+    assert [row.gauge for row in list_facts(tx, GAUGE_CHECKS).rows] == ["PG-1"]
     assert list_facts(tx, STOPS).rows[0].machine == "M2"
     assert [row.accepted for row in list_facts(tx, COUNT_BATCHES).rows] == [1, 0]
     refused = list_facts(tx, REFUSED_COUNTS).rows[0]

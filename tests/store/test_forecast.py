@@ -22,6 +22,7 @@ from crib.usecases.reorder_items import reorder_items
 from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
 from crib.usecases.swap_list import make_swap_list
 from crib.usecases.tool_costs import tool_costs
+from tests.gauges import checked_gauge
 
 CYCLE = timedelta(seconds=45)
 TURNING = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
@@ -45,7 +46,9 @@ class Floor:
         code = self.act(build_assembly, BuildAssembly(spec, holder, lot)).code
         if measured:
             readings = TURNING if spec == "TURN-OD" else DRILLING
-            assert self.act(preset_tool, PresetTool(code, readings)).accepted
+            with self.store.write() as tx:
+                gauge = checked_gauge(tx, self.now)
+            assert self.act(preset_tool, PresetTool(code, readings, gauge)).accepted
         return code
 
     def mount(self, code, station="M1/T01"):

@@ -30,6 +30,7 @@ from crib.usecases.report_counts import CountReading, ReportCounts, report_count
 from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from crib.usecases.score_forecasts import score_forecasts
 from crib.usecases.widen_forecasts import distrusted, widening_of_keys
+from tests.gauges import checked_gauge
 
 CYCLE = timedelta(seconds=45)
 GOOD = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
@@ -50,7 +51,9 @@ class Floor:
 
     def mount(self, station: str = "M1/T01") -> Any:
         code = self.act(build_assembly, BuildAssembly("TURN-OD", "TH-1", "LOT-I1")).code
-        assert self.act(preset_tool, PresetTool(code, GOOD)).accepted
+        with self.store.write() as tx:
+            gauge = checked_gauge(tx, self.now)
+        assert self.act(preset_tool, PresetTool(code, GOOD, gauge)).accepted
         return self.act(mount_tool, MountTool(station, code))
 
     def make(self, parts: int) -> None:

@@ -18,6 +18,7 @@ from crib.usecases.preset_tool import PresetTool, preset_tool
 from crib.usecases.remove_tool import RemoveTool, remove_tool
 from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
 from crib.usecases.shop_view import view_shop
+from tests.gauges import checked_gauge
 
 READINGS = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
 SPEEDS = (90.0, 120.0, 160.0)
@@ -84,7 +85,9 @@ class Floor:
 
     def mount(self):
         code = self.act(build_assembly, BuildAssembly("TURN-OD", "TH-1", "LOT-I1")).code
-        self.act(preset_tool, PresetTool(code, READINGS))
+        with self.store.write() as tx:
+            gauge = checked_gauge(tx, self.now)
+        self.act(preset_tool, PresetTool(code, READINGS, gauge))
         self.act(mount_tool, MountTool("M1/T01", code))
 
     def make(self, parts):
