@@ -43,6 +43,8 @@ class StationRow:
     offset_unit: str
     offset_increment_tenths_um: int
     block_template: str | None
+    slide: str | None
+    spindle: str | None
 
     @property
     def mark(self) -> str:
@@ -50,40 +52,48 @@ class StationRow:
         return f"{self.machine}/{self.station}"
 
 
-_STATION: Select[Any] = (
-    select(
-        _stations.c.id,
-        _stations.c.code,
-        _stations.c.machine_id,
-        _machines.c.machine,
-        _stations.c.station,
-        _stations.c.tool_number,
-        func.coalesce(_stations.c.path, 1),
-        _stations.c.kind,
-        _stations.c.interface,
-        _stations.c.max_rpm,
-        _stations.c.offset_register,
-        _stations.c.axis_x,
-        _stations.c.axis_y,
-        _stations.c.axis_z,
-        func.coalesce(_stations.c.datum_x_tenths_um, 0),
-        func.coalesce(_stations.c.datum_y_tenths_um, 0),
-        func.coalesce(_stations.c.datum_z_tenths_um, 0),
-        _stations.c.retired_at.is_not(None) | _machines.c.retired_at.is_not(None),
-        _machines.c.spindle_max_rpm,
-        func.coalesce(_machines.c.x_on_diameter, True),
-        func.coalesce(_machines.c.offset_unit, "mm"),
-        func.coalesce(_machines.c.offset_increment_tenths_um, 1),
-        _machines.c.block_template,
-    )
-    .join(_machines, _machines.c.id == _stations.c.machine_id)
-    .where(_stations.c.id == bindparam("id"))
-)
+_STATION: Select[Any] = select(
+    _stations.c.id,
+    _stations.c.code,
+    _stations.c.machine_id,
+    _machines.c.machine,
+    _stations.c.station,
+    _stations.c.tool_number,
+    func.coalesce(_stations.c.path, 1),
+    _stations.c.kind,
+    _stations.c.interface,
+    _stations.c.max_rpm,
+    _stations.c.offset_register,
+    _stations.c.axis_x,
+    _stations.c.axis_y,
+    _stations.c.axis_z,
+    func.coalesce(_stations.c.datum_x_tenths_um, 0),
+    func.coalesce(_stations.c.datum_y_tenths_um, 0),
+    func.coalesce(_stations.c.datum_z_tenths_um, 0),
+    _stations.c.retired_at.is_not(None) | _machines.c.retired_at.is_not(None),
+    _machines.c.spindle_max_rpm,
+    func.coalesce(_machines.c.x_on_diameter, True),
+    func.coalesce(_machines.c.offset_unit, "mm"),
+    func.coalesce(_machines.c.offset_increment_tenths_um, 1),
+    _machines.c.block_template,
+    _stations.c.slide,
+    _stations.c.spindle,
+).join(_machines, _machines.c.id == _stations.c.machine_id)
+_BY_ID = _STATION.where(_stations.c.id == bindparam("id"))
+_OF_MACHINE = _STATION.where(
+    _stations.c.machine_id == bindparam("of_machine_id"), _stations.c.retired_at.is_(None)
+).order_by(func.coalesce(_stations.c.path, 1), _stations.c.tool_number, _stations.c.station)
 
 
 def station_row(tx: Tx, station_id: int) -> StationRow:
     """The station of an id."""
-    return StationRow(*tx.execute(_STATION, {"id": station_id}).one())
+    return StationRow(*tx.execute(_BY_ID, {"id": station_id}).one())
+
+
+def stations_of(tx: Tx, machine_id: int) -> tuple[StationRow, ...]:
+    """Every station of a machine that is not retired, by path and tool number."""
+    rows = tx.execute(_OF_MACHINE, {"of_machine_id": machine_id}).all()
+    return tuple(StationRow(*row) for row in rows)
 
 
 @dataclass(frozen=True, slots=True)

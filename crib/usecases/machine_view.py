@@ -1,0 +1,178 @@
+"""One machine for whoever stands at it: its stations, what is left in each, what is due."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.planning.shelf import Sister, WaitingAssembly
+from crib.store.engine import Tx
+from crib.store.resolve import machine_id_by_name
+from crib.store.stations import RunRow, StationRow, station_row, stations_of
+from crib.usecases.expected_tool import ExpectedTool, expected_tool, runs_that_count
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.swap_list import SwapRow, make_shelf, make_swap_list
+
+#: A swap that is nearer than this is soon; common practice, no source.
+SOON = timedelta(hours=2)
+
+
+@dataclass(frozen=True, slots=True)
+class StationNow:
+    """One station as it is now.
+
+    Attributes:
+        row: The station.
+        forecast: Of the tool in it; None where it is empty.
+        wants: What the program expects there.
+        swap: The tool's swap within the horizon, if it is due in it.
+        sister: What stands behind that swap; of an empty station a tool that waits for it.
+        sister_place: Where the sister, or its holder, lies.
+        state: ``empty`` (and expected), ``unused``, ``due``, ``soon``, ``runs`` or ``rests``
+            (nothing that runs uses it).
+    """
+
+    row: StationRow
+    forecast: Forecast | None
+    wants: ExpectedTool
+    swap: SwapRow | None
+    sister: Sister | None
+    sister_place: str | None
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineNow:
+    """One machine as it is now.
+
+    Attributes:
+        machine: Its name.
+        run: The run on it, else the next one planned.
+        stations: Every station, by path and tool number.
+        due: Those that are to be swapped within the horizon, the most urgent first.
+    """
+
+    machine: str
+    run: RunRow | None
+    stations: tuple[StationNow, ...]
+    due: tuple[StationNow, ...]
+
+    def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
+        """Its stations by slide, in the order of their first station."""
+        slides: dict[str | None, list[StationNow]] = defaultdict(list)
+        for station in self.stations:
+            slides[station.row.slide].append(station)
+        return list(slides.items())
+
+
+def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
+    """A machine with every station.
+
+    Args:
+        tx: An open transaction.
+        plan: The shop's forecast.
+        name: Name of the machine, in any case.
+
+    Raises:
+        NotKnown: There is no such machine.
+    """
+    machine_id = machine_id_by_name(tx, name)
+    rows = stations_of(tx, machine_id)
+    runs = runs_that_count(tx, machine_id, plan.view.now)
+    machine = rows[0].machine if rows else plan.view.rows.machines[machine_id].machine
+    stations = _stations(tx, plan, rows)
+    due = [one for one in stations if one.swap is not None]
+    due.sort(key=lambda one: one.swap.swap_by if one.swap else plan.view.now)
+    return MachineNow(machine, runs[0] if runs else None, tuple(stations), tuple(due))
+
+
+def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:
+    """One station as it is now."""
+    return _stations(tx, plan, [station_row(tx, station_id)])[0]
+
+
+def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[StationNow]:
+    now = plan.view.now
+    forecasts = {one.station_id: one for one in plan.forecasts}
+    swaps = {
+        row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
+    }
+    places = {row.holder: row.location for row in plan.view.rows.holders}
+    ready: dict[str, WaitingAssembly] = {}
+    for waiting in make_shelf(plan.view).ready:
+        ready.setdefault(waiting.tool_spec, waiting)
+    found = []
+    for row in rows:
+        wants = expected_tool(tx, row, now)
+        forecast, swap = forecasts.get(row.id), swaps.get(row.id)
+        sister = swap.sister if swap else None
+        if forecast is None and wants.spec is not None:
+            waiting_here = ready.get(wants.spec.tool_spec)
+            if waiting_here is not None:
+                sister = Sister("ready", waiting_here.code, waiting_here.holder)
+        place = places.get(sister.holder) if sister and sister.holder else None
+        state = _state(forecast, wants, swap, now)
+        found.append(StationNow(row, forecast, wants, swap, sister, place, state))
+    return found
+
+
+def _state(
+    forecast: Forecast | None, wants: ExpectedTool, swap: SwapRow | None, now: datetime
+) -> str:
+    if forecast is None:
+        return "unused" if wants.spec is None else "empty"
+    if swap is not None and swap.swap_by <= now:
+        return "due"
+    if swap is not None and swap.swap_by <= now + SOON:
+        return "soon"
+    return "rests" if forecast.parts_left.get("p50") is None else "runs"
+
+
+@dataclass(frozen=True, slots=True)
+class MachineLine:
+    """One machine in the list of all.
+
+    Attributes:
+        machine: Its name.
+        part: What runs on it.
+        mounted: Tools in it.
+        next_swap: Its most urgent swap within the horizon.
+        due_now: Swaps that are due.
+        not_ready: Swaps within the horizon whose sister does not stand ready.
+    """
+
+    machine: str
+    part: str | None
+    mounted: int
+    next_swap: SwapRow | None
+    due_now: int
+    not_ready: int
+
+
+def machines_now(plan: ShopPlan) -> list[MachineLine]:
+    """Every machine and what is due next at it, by name."""
+    now, view = plan.view.now, plan.view
+    swaps: dict[str, list[SwapRow]] = defaultdict(list)
+    for row in make_swap_list(plan).rows:
+        if row.ordinal == 0:
+            swaps[row.forecast.machine].append(row)
+    mounted: dict[str, int] = defaultdict(int)
+    for one in plan.forecasts:
+        mounted[one.machine] += 1
+    lines = []
+    for machine in view.rows.machines.values():
+        running = [run for run in view.rows.runs.get(machine.id, ()) if run.state == "running"]
+        due = swaps[machine.machine]
+        lines.append(
+            MachineLine(
+                machine.machine,
+                running[0].part if running else None,
+                mounted[machine.machine],
+                due[0] if due else None,
+                sum(row.swap_by <= now for row in due),
+                sum(row.sister.state != "ready" for row in due),
+            )
+        )
+    return sorted(lines, key=lambda line: line.machine)
