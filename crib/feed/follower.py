@@ -1,0 +1,280 @@
+"""One agent followed: what to ask next, what an answer means, what is kept with it.
+
+No request is made here and nothing is written: an answer becomes a :class:`Step`, which holds
+what to book and the place to continue from; whoever books writes both in one transaction, so
+that nothing is counted twice or lost, whenever the process ends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+from urllib.parse import quote
+
+from crib.feed.choice import FOLLOWED, Followed, choose_items
+from crib.feed.documents import (
+    DataItem,
+    Devices,
+    Document,
+    Errors,
+    Observation,
+    Streams,
+)
+from crib.feed.problems import AgentRefuses, BadDocument
+
+#: Observations in one answer.
+COUNT = 1000
+_FEWEST = 10
+
+
+class Ask(StrEnum):
+    """What is asked of an agent."""
+
+    PROBE = "probe"
+    CURRENT = "current"
+    SAMPLE = "sample"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """How far an agent was read: the run of the agent, and the next observation."""
+
+    instance_id: int
+    next_sequence: int
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Observations that nobody will see: why, and between which sequences where known.
+
+    Attributes:
+        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly).
+        from_sequence: First one that was not seen, of the agent's run at that time.
+        until_sequence: First one seen again; None after a restart.
+    """
+
+    reason: str
+    from_sequence: int
+    until_sequence: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """What the part counter said."""
+
+    at: datetime
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What else the machine said: kind of data item, path, value (None: unknown)."""
+
+    at: datetime
+    kind: str
+    path: str
+    text: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one answer came to.
+
+    Attributes:
+        counts: Part counts in the order of the agent; unknown ones left out.
+        states: Execution, program and tool states in that order.
+        place: Where to continue; None where the agent has to be asked from the beginning.
+        gap: What was missed, found out just now.
+        skipped: Observations that could not be read.
+        at_end: Whether nothing newer was there to be asked for.
+    """
+
+    counts: tuple[Count, ...] = ()
+    states: tuple[State, ...] = ()
+    place: Place | None = None
+    gap: Gap | None = None
+    skipped: int = 0
+    at_end: bool = True
+
+
+class Follower:
+    """Follows one machine at one agent.
+
+    Args:
+        machine: Name of the machine here.
+        place: Where it was read to, as kept; None at the first time.
+        wanted: Id or name of the part count to follow; None for the best one.
+    """
+
+    def __init__(self, machine: str, place: Place | None, wanted: str | None = None) -> None:
+        self._machine = machine
+        self._wanted = wanted
+        self._place = place
+        self._pending: Gap | None = None
+        self._followed: Followed | None = None
+        self._items: dict[str, DataItem] = {}
+        self._by_path = True
+        self._count = COUNT
+        self._model_as_of: str | None = None
+        self._needs_current = place is None
+
+    @property
+    def followed(self) -> Followed | None:
+        """The data items, once the agent was asked for them."""
+        return self._followed
+
+    @property
+    def ask(self) -> Ask:
+        """What to ask next."""
+        if self._followed is None:
+            return Ask.PROBE
+        return Ask.CURRENT if self._needs_current or self._place is None else Ask.SAMPLE
+
+    def request(self, stream_ms: int | None = None) -> str:
+        """Path and query of the next request, behind the machine's feed_url.
+
+        Args:
+            stream_ms: Ask for a stream with at most this pause [ms]; None for one answer.
+        """
+        ask = self.ask
+        if ask is Ask.PROBE:
+            return "/probe"
+        query = []
+        if ask is Ask.SAMPLE and self._place is not None:
+            query += [f"from={self._place.next_sequence}", f"count={self._count}"]
+            if stream_ms is not None:
+                query += [f"interval={stream_ms}", "heartbeat=10000"]
+        if self._by_path:
+            kinds = " or ".join(f'@type="{kind}"' for kind in FOLLOWED)
+            query.append("path=" + quote(f"//DataItem[{kinds}]", safe="/@[]"))
+        return f"/{ask}" + ("?" + "&".join(query) if query else "")
+
+    def take(self, answer: Document) -> Step:
+        """What an answer to :meth:`request` comes to.
+
+        The follower is ready for its next request at once; the step's place only has to be
+        kept by whoever books it.
+
+        Raises:
+            NothingToFollow: The agent has no such machine, or the machine no part count.
+            AgentRefuses: It refuses what there is no way around.
+            BadDocument: The answer belongs to no such request.
+        """
+        if isinstance(answer, Errors):
+            return self._refused(answer)
+        if isinstance(answer, Devices):
+            return self._described(answer)
+        if self._followed is None:
+            raise BadDocument("The agent answered a probe with a stream.")
+        return self._streamed(answer)
+
+    def _described(self, found: Devices) -> Step:
+        self._followed = choose_items(found, self._machine, self._wanted)
+        self._items = self._followed.by_id()
+        self._model_as_of = found.header.model_changed
+        restarted = (
+            self._place is not None
+            and found.header.instance_id is not None
+            and found.header.instance_id != self._place.instance_id
+        )
+        if restarted:
+            self._miss("restarted")
+        return Step(place=self._place, at_end=False)
+
+    def _streamed(self, found: Streams) -> Step:
+        header = found.header
+        instance = header.instance_id if header.instance_id is not None else 0
+        if self._place is not None and instance != self._place.instance_id:
+            # its sequences have nothing to do with ours: the answer to an old `from` is skipped
+            if self.ask is Ask.SAMPLE:
+                self._miss("restarted")
+                self._followed = None
+                return Step(at_end=False)
+            self._pending = self._pending or Gap("restarted", self._place.next_sequence, None)
+        was_sample = self._place is not None and not self._needs_current
+        following = self._following(found)
+        gap, self._pending = self._closed(self._pending, following, was_sample), None
+        self._place, self._needs_current = Place(instance, following), False
+        last = header.last_sequence
+        counts, states = self._sorted_out(found.observations)
+        if self._model_changed(found):
+            self._followed = None  # other items may mean the same now: ask again
+        return Step(
+            counts,
+            states,
+            self._place,
+            gap,
+            found.skipped,
+            at_end=last is None or following > last,
+        )
+
+    def _model_changed(self, found: Streams) -> bool:
+        known, said = self._model_as_of, found.header.model_changed
+        return known is not None and said is not None and known != said
+
+    def _following(self, found: Streams) -> int:
+        if found.header.next_sequence is not None:
+            return found.header.next_sequence
+        if found.observations:
+            return found.observations[-1].sequence + 1
+        return self._place.next_sequence if self._place else 1
+
+    @staticmethod
+    def _closed(gap: Gap | None, following: int, was_sample: bool) -> Gap | None:
+        if gap is None or was_sample:
+            return gap
+        return replace(gap, until_sequence=following) if gap.reason == "overrun" else gap
+
+    def _sorted_out(
+        self, observations: tuple[Observation, ...]
+    ) -> tuple[tuple[Count, ...], tuple[State, ...]]:
+        counts, states = [], []
+        followed = self._followed
+        count_id = followed.count.item_id if followed else None
+        for one in observations:
+            item = self._items.get(one.item_id)
+            if item is None:
+                continue
+            if one.item_id == count_id:
+                if one.text is not None:
+                    counts.append(Count(one.at, one.text))
+                continue
+            states.append(State(one.at, item.kind, item.path, one.text))
+        return tuple(counts), tuple(states)
+
+    def _refused(self, found: Errors) -> Step:
+        ask = self.ask
+        if ask is Ask.SAMPLE and found.says("OUT_OF_RANGE"):
+            self._after_out_of_range(found)
+            return Step(at_end=False)
+        if self._by_path and ask is not Ask.PROBE and _blames_path(found):
+            self._by_path = False  # some agents know no such path: read all, keep ours
+            return Step(place=self._place, at_end=False)
+        if ask is Ask.SAMPLE and self._count > _FEWEST and _blames_count(found):
+            self._count = max(_FEWEST, self._count // 4)
+            return Step(place=self._place, at_end=False)
+        words = "; ".join(f"{one.code} {one.text}".strip() for one in found.errors)
+        raise AgentRefuses(f"The agent refuses /{ask}: {words[:300] or 'without a word'}.")
+
+    def _after_out_of_range(self, found: Errors) -> None:
+        instance = found.header.instance_id
+        kept = self._place
+        other = instance is not None and kept is not None and instance != kept.instance_id
+        self._miss("restarted" if other else "overrun")
+        if other:
+            self._followed = None
+
+    def _miss(self, reason: str) -> None:
+        if self._place is not None:
+            self._pending = Gap(reason, self._place.next_sequence, None)
+        self._needs_current = True
+
+
+def _blames_path(found: Errors) -> bool:
+    codes = ("INVALID_XPATH", "INVALID_PATH", "UNSUPPORTED", "QUERY_ERROR")
+    return any(found.says(code) for code in codes)
+
+
+def _blames_count(found: Errors) -> bool:
+    return found.says("OUT_OF_RANGE") or found.says("INVALID_REQUEST") or found.says("TOO_MANY")

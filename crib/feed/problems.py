@@ -1,0 +1,19 @@
+"""What may be wrong with a feed: said in its state, never answered to a request."""
+
+from __future__ import annotations
+
+
+class FeedProblem(Exception):  # noqa: N818 - said of a feed, not a fault of the service
+    """Why a machine cannot be read just now; the text is a sentence for a person."""
+
+
+class BadDocument(FeedProblem):
+    """What came is no MTConnect document: cut off, not XML, or something that XML may hide."""
+
+
+class NothingToFollow(FeedProblem):
+    """A device that tells no part count, or an agent whose device is not named."""
+
+
+class AgentRefuses(FeedProblem):
+    """The agent refuses what every agent has to answer; says its words."""
