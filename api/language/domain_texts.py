@@ -38,8 +38,8 @@ RAISED_ONLY = ("api/http", "api/pages", "api/rest", "api/schemas")
 _CODE = re.compile(
     r"\b(SELECT|INSERT|UPDATE|DELETE|CREATE|ROLLBACK|RELEASE|SAVEPOINT|PRAGMA|COLLATE|ORDER BY"
     r"|IS NULL|IS NOT NULL|IN \(|VALUES|BEGIN IMMEDIATE|VACUUM)"
-    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\|\||coalesce\(|\bJOIN |^WHERE |^AND \w+"
-    r"|^q \{|\} re$|\.offset_|\.\*"
+    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\|\||coalesce\(|, total$|\bJOIN |^WHERE |^AND \w+"
+    r"|^q \{|\} re\n?$|\.offset_|\.\*"
 )
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
 _CALLS_FOR_LOGS = {"debug", "info", "warning", "error", "exception", "log"}
@@ -143,7 +143,7 @@ def texts_of(source: str, *, raised_only: bool = False) -> list[str]:
             for way in _ways(node):
                 template = _numbered(way.template())
                 if _reads_like_words(template):
-                    found[template.strip()] = None
+                    found[template.strip().lstrip(" ;,:")] = None
     return list(found)
 
 
@@ -156,7 +156,7 @@ def _numbered(template: str) -> str:
 def _reads_like_words(template: str) -> bool:
     written = re.sub(r"\{\w*\}", "", template)
     return bool(_WORDS.search(written.strip() and template)) and (
-        bool(re.search(r"[a-z]{2,}", written)) and not _CODE.search(template)
+        bool(re.search(r"[a-z]{2,}", written)) and not _CODE.search(template.strip())
     )
 
 

@@ -26,8 +26,11 @@ def in_locale(plain: str, language: str) -> str:
     """
     from babel.numbers import get_decimal_symbol
 
-    decimal: str = get_decimal_symbol(locale_of(language))
-    return plain.replace(",", "\u202f").replace(".", decimal)
+    locale = locale_of(language)
+    decimal: str = get_decimal_symbol(locale)
+    percent = locale.percent_formats[None].pattern.removeprefix("#,##0")
+    text = plain.replace(",", "\u202f").replace(".", decimal)
+    return text.replace(" %", "%").replace("%", percent)
 
 
 def _at_site(at: datetime) -> datetime:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-_HOLE = re.compile(r"\{(\w*)\}")
+#: Where a value goes.
+HOLE = re.compile(r"\{(\w*)\}")
 _WORD = re.compile(r"[A-Za-z]+")
 
 
@@ -73,9 +74,9 @@ class Patterns:
     def of(cls, texts: Iterable[str]) -> Patterns:
         """Index the texts that have holes; one without a whole word would fit anything."""
         templates = [
-            _Template(text, _HOLE.split(text)[::2], _HOLE.findall(text))
+            _Template(text, HOLE.split(text)[::2], HOLE.findall(text))
             for text in texts
-            if _HOLE.search(text)
+            if HOLE.search(text)
         ]
         words = [template.words() for template in templates]
         common = Counter(word for each in words for word in each)
@@ -86,8 +87,8 @@ class Patterns:
                 patterns._by_word.setdefault(rarest, []).append(template)
         return patterns
 
-    def find(self, sentence: str) -> tuple[str, list[Hole]] | None:
-        """The most written-out template that makes the sentence, and its values."""
+    def find(self, sentence: str) -> Iterator[tuple[str, list[Hole]]]:
+        """Templates that make the sentence, with their values; the longest one first."""
         fitting = [
             template
             for word in set(_WORD.findall(sentence))
@@ -96,5 +97,4 @@ class Patterns:
         for template in sorted(fitting, key=lambda each: (-each.weight, each.text)):
             holes = template.match(sentence)
             if holes is not None:
-                return template.text, holes
-        return None
+                yield template.text, holes

@@ -12,20 +12,23 @@ from functools import cache, lru_cache
 
 from api.language.catalogue import SOURCE, catalogue
 from api.language.formats import in_locale, local_time
-from api.language.patterns import Hole, Patterns
+from api.language.patterns import HOLE, Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
 
-#: An instant among the words; an example of how to write one, or a typed text, stays as it is.
-_INSTANT = re.compile(
-    r"(?<!like )(?<!')\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)\b"
-)
+_INSTANT = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)")
+#: An example of how to write an instant, or a typed one: it stays as it is.
+_AS_WRITTEN = re.compile(rf"(?:\blike |'){_INSTANT.pattern}")
 _NEXT_SENTENCE = re.compile(r"(?<=[.?!]) (?=[A-Z0-9'])")
+_JOINTS = ((_NEXT_SENTENCE, " "), (re.compile("; "), "; "), (re.compile(", "), ", "))
+_COLON = (re.compile(": "), ": ")
+_LISTED = re.compile(r"\S+(?:, \S+)* (or|and) \S+")
+_FIELD_SAYS = re.compile(r"(\w[\w.\[\]]*) (.+)", re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?\d+\.\d+")
-_WITH_UNIT = re.compile(r"[±+-]?\d+\.\d+ ?(%|mm|µm|min|s|h|N m|m/min|°)")
+_WITH_UNIT = re.compile(r"[±+-]?\d+(?:\.\d+)? ?(%|mm|µm|min|s|h|N m|m/min|°)")
 _UNIT_AFTER = re.compile(
     r" ?(%|mm\b|µm\b|min\b|s\b|h\b|N m\b|m/min\b|°|degrees\b|times\b|standard deviations\b"
-    r"|of the promised life\b|(was|being) the age\b)"
+    r"|of the promised life\b|of its life\b|(was|being) the age\b)"
 )
 _DEEPEST = 5
 
@@ -35,9 +38,13 @@ def say(sentence: object) -> str:
 
     Where the catalogue has no entry it stays in English.
     """
-    language = preferences().language
-    said = str(sentence) if language == SOURCE else _said(language, str(sentence))
-    return _INSTANT.sub(lambda found: local_time(parse_instant(found.group())), said)
+    language, english = preferences().language, str(sentence)
+    said = english if language == SOURCE else _said(language, english)
+    kept = "".join(_AS_WRITTEN.findall(english))
+    return _INSTANT.sub(
+        lambda found: found[0] if found[0] in kept else local_time(parse_instant(found[0])),
+        said,
+    )
 
 
 @cache
@@ -52,17 +59,13 @@ def _said(language: str, sentence: str) -> str:
 
 def _known(language: str, text: str, depth: int) -> str | None:
     """A text said in a language; None where the catalogue knows nothing of it."""
-    bare = text.strip()
+    bare = text.strip().lstrip(" ;,:")
     if depth > _DEEPEST or not bare:
         return None
-    said = (
-        _whole(language, bare, depth)
-        or _pieces(language, bare, depth, _NEXT_SENTENCE, " ")
-        or _without_stop(language, bare, depth)
-        or _pieces(language, bare, depth, re.compile("; "), "; ")
-        or _pieces(language, bare, depth, re.compile(", "), ", ")
-        or _pieces(language, bare, depth, re.compile(": "), ": ")
-    )
+    said = _whole(language, bare, depth) or _without_stop(language, bare, depth)
+    for at, joint in (*_JOINTS, _COLON):
+        said = said or _pieces(language, bare, depth, at, joint)
+    said = said or _of_field(language, bare, depth)
     return None if said is None else text.replace(bare, said, 1)
 
 
@@ -70,18 +73,27 @@ def _whole(language: str, text: str, depth: int) -> str | None:
     texts = catalogue(language).texts
     if text in texts:
         return texts[text]
-    found = _patterns(language).find(text)
-    if found is None:
-        return None
-    template, holes = found
-    return texts[template].format(
-        *(_value(language, hole, depth) for hole in holes if hole.name.isdigit()),
-        **{
-            hole.name: _value(language, hole, depth)
+    for template, holes in _patterns(language).find(text):
+        if any(_NEXT_SENTENCE.search(hole.value) for hole in holes) and not all(
+            _known(language, hole.value, depth + 1)
             for hole in holes
-            if not hole.name.isdigit()
-        },
-    )
+            if _NEXT_SENTENCE.search(hole.value)
+        ):
+            continue  # it swallowed a sentence that another template knows
+        values = {hole.name: _value(language, hole, depth) for hole in holes}
+        return _filled(texts[template], values)
+    return None
+
+
+def _filled(text: str, values: dict[str, str]) -> str:
+    return HOLE.sub(lambda hole: values[hole[1]], text)
+
+
+def _of_field(language: str, text: str, depth: int) -> str | None:
+    """What is said of a field whose name stands in front."""
+    found = _FIELD_SAYS.fullmatch(text)
+    said = found and _known(language, found[2], depth + 1)
+    return f"{found[1]} {said}" if found and said else None
 
 
 def _value(language: str, hole: Hole, depth: int) -> str:
@@ -92,6 +104,9 @@ def _value(language: str, hole: Hole, depth: int) -> str:
         _DECIMAL.fullmatch(value) and (_UNIT_AFTER.match(hole.after) or hole.before[-1:] == "±")
     ):
         return in_locale(value, language)
+    if _LISTED.fullmatch(value):
+        texts = catalogue(language).texts
+        return re.sub(r" (or|and) ", lambda found: f" {texts.get(found[1], found[1])} ", value)
     return _known(language, value, depth + 1) or value
 
 
