@@ -113,6 +113,18 @@ def mean_tenths_um(values_tenths_um: Sequence[int]) -> TenthsUm:
     return TenthsUm(whole + up)
 
 
+def half_width_tenths_um(name: str, nominal_tenths_um: int, tolerance_tenths_um: int) -> int:
+    """Half the width of the limits of a measure [0.1 µm]; wider for a radius.
+
+    Examples:
+        >>> half_width_tenths_um("LF", 800_000, 200), half_width_tenths_um("RE", 8_000, 200)
+        (200, 800)
+    """
+    if name != "RE":
+        return tolerance_tenths_um
+    return max(tolerance_tenths_um, nominal_tenths_um // RADIUS_SHARE)
+
+
 def measure(
     readings: Sequence[Reading],
     nominals_tenths_um: Mapping[str, int | None] | None = None,
@@ -235,7 +247,7 @@ def _judge(
     expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
     why_not: tuple[str, ...]
     if nominal is not None and tolerance is not None:
-        half = max(tolerance, nominal // RADIUS_SHARE) if name == "RE" else tolerance
+        half = half_width_tenths_um(name, nominal, tolerance)
         why_not = _outside(name, mean, nominal, half, expanded_mm)
     else:
         why_not = _too_wide(

@@ -118,7 +118,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
     verdict = measure(
         command.readings,
-        _nominals(spec),
+        nominals_of(spec),
         spec.tolerance_tenths_um,
         gauge_uncertainty_mm(gauge),
     )
@@ -184,7 +184,8 @@ def _refuse_unmeasurable(assembly: AssemblyRow) -> None:
         )
 
 
-def _nominals(spec: SpecRow) -> dict[str, int | None]:
+def nominals_of(spec: SpecRow) -> dict[str, int | None]:
+    """What a tool of a spec should measure, by LF, WF, HF and RE [0.1 µm]."""
     return {
         "LF": spec.lf_nominal_tenths_um,
         "WF": spec.wf_nominal_tenths_um,
