@@ -13,7 +13,6 @@ from flask.testing import FlaskClient
 from api import create_app
 from api.settings import Settings
 from crib.store.engine import Store
-from tests.browsers import browser  # noqa: F401 - a fixture
 from tests.servers import crib_command, start_server  # noqa: F401 - fixtures
 
 
