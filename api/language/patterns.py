@@ -10,6 +10,9 @@ from dataclasses import dataclass, field
 #: Where a value goes.
 HOLE = re.compile(r"\{(\w*)\}")
 _WORD = re.compile(r"[A-Za-z]+")
+#: A template with fewer letters written out takes only short values, such as "{0} to {1}".
+_FEW_LETTERS = 8
+_WORDY = re.compile(r"[;:,]|\S+ \S+ \S+ \S+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +43,18 @@ class _Template:
     def weight(self) -> int:
         return sum(map(len, self.literals))
 
+    @property
+    def weak(self) -> bool:
+        """Whether so little is written out that it fits where it is not meant."""
+        return len("".join(_WORD.findall(" ".join(self.literals)))) < _FEW_LETTERS
+
     def match(self, sentence: str) -> list[Hole] | None:
         if self.pattern is None:
             self.pattern = re.compile("(.*?)".join(map(re.escape, self.literals)), re.DOTALL)
         found = self.pattern.fullmatch(sentence)
         if found is None:
+            return None
+        if self.weak and any(map(_WORDY.search, found.groups())):
             return None
         around = zip(self.literals, self.literals[1:], strict=False)
         return [
