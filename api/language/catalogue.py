@@ -21,14 +21,15 @@ SOURCE = "en"
 #: Where a language is one file, ``<code>.po``.
 FOLDER = Path(__file__).resolve().parent
 
-_HOLE = re.compile(r"\{(\w*)\}")
+#: Where a value goes in a text.
+HOLE = re.compile(r"\{(\w*)\}")
 _CODE = re.compile(r"[a-z]{2,3}(-[A-Z][A-Za-z]+)?", re.ASCII)
 _log = logging.getLogger("crib.language")
 
 
 def holes(text: str) -> list[str]:
     """Names of the values that a text has room for, sorted."""
-    return sorted(_HOLE.findall(text))
+    return sorted(HOLE.findall(text))
 
 
 @dataclass(frozen=True, slots=True)

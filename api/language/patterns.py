@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-#: Where a value goes.
-HOLE = re.compile(r"\{(\w*)\}")
+from api.language.catalogue import HOLE
+
 _WORD = re.compile(r"[A-Za-z]+")
 #: A template with fewer letters written out takes only short values, such as "{0} to {1}".
 _FEW_LETTERS = 8

@@ -10,9 +10,9 @@ from __future__ import annotations
 import re
 from functools import cache, lru_cache
 
-from api.language.catalogue import SOURCE, catalogue
+from api.language.catalogue import HOLE, SOURCE, catalogue
 from api.language.formats import in_locale, local_time
-from api.language.patterns import HOLE, Hole, Patterns
+from api.language.patterns import Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
 
