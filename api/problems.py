@@ -11,6 +11,7 @@ from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
 from api.http.json_body import HalfJson, NotJson, dump_json
+from api.print_queue import NotPrinted
 from crib import errors
 from crib.errors import Refusal
 
@@ -92,6 +93,12 @@ TABLE: dict[type[Refusal], Row] = {
         "Holder in use",
         "The holder is built into another tool. Take that one apart first, or use another "
         "holder of the same type.",
+    ),
+    NotPrinted: Row(
+        409,
+        "Not printed",
+        "The print system did not take the label; the sentence says what it answered. Nothing "
+        "was recorded. See to the printer, or open the label and print it from there.",
     ),
     errors.EdgeUsed: Row(
         409,

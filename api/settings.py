@@ -12,6 +12,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 _HOST = re.compile(r"[A-Za-z0-9]([A-Za-z0-9.-]{0,251}[A-Za-z0-9])?(:\d{1,5})?", re.ASCII)
+_QUEUE = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.@+-]{0,126}", re.ASCII)
 
 #: Every variable, what it takes and what it is for; the reference that the help prints.
 VARIABLES = {
@@ -25,6 +26,8 @@ VARIABLES = {
     "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default UTC.",
     "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
     "with the package.",
+    "CRIB_PRINT_QUEUE": "name of a print queue of this machine's print system, to which lp "
+    "sends labels. Default: none; whoever prints opens the PDF.",
     "CRIB_NIGHT_LIMIT_PERCENT": "chance of a failure that a machine may run with through one "
     "unattended stretch, 0.1 to 50 [%]. Default 2.",
     "CRIB_LANGUAGE": "language of pages where neither the reader nor the browser says one: "
@@ -59,6 +62,7 @@ class Settings:
         public_address: Host that QR symbols name, or None for bare codes.
         time_zone: Zone in which people read times.
         stocks_file: Label stocks of the site's own, or None.
+        print_queue: Print queue that labels are sent to, or None.
         night_limit: Chance of a failure that a machine may run with unattended, from 0 to 1.
         language: Language of pages where neither the reader nor the browser says one.
         max_body_mb: Largest request body [MB].
@@ -71,6 +75,7 @@ class Settings:
     public_address: str | None = None
     time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     stocks_file: Path | None = None
+    print_queue: str | None = None
     night_limit: float = 0.02
     language: str = "en"
     max_body_mb: int = 16
@@ -99,6 +104,7 @@ class Settings:
             public_address=_public_address(given),
             time_zone=_time_zone(given),
             stocks_file=_stocks_file(given),
+            print_queue=_print_queue(given),
             night_limit=_night_limit(given),
             language=_language(given),
             max_body_mb=_whole(given, "CRIB_MAX_BODY_MB", 16, 1, 256),
@@ -145,6 +151,13 @@ def _time_zone(given: Mapping[str, str]) -> ZoneInfo:
         return ZoneInfo(name)
     except (ValueError, OSError, KeyError):  # OSError: the name of a folder of zones
         raise BadSetting("CRIB_TIME_ZONE", name) from None
+
+
+def _print_queue(given: Mapping[str, str]) -> str | None:
+    name = given.get("CRIB_PRINT_QUEUE")
+    if name is not None and not _QUEUE.fullmatch(name):
+        raise BadSetting("CRIB_PRINT_QUEUE", name)
+    return name
 
 
 def _night_limit(given: Mapping[str, str]) -> float:

@@ -14,9 +14,11 @@ from api.rest import (
     fact_lists,
     forecast_scores,
     holder_needs,
+    label_prints,
     machine_time,
     metrology_views,
     mounts,
+    mtconnect_assets,
     paper,
     plan,
     planned_stops,
@@ -35,6 +37,7 @@ def blueprints() -> tuple[Blueprint, ...]:
     """The groups, facts first."""
     return (
         assemblies.blueprint,
+        label_prints.blueprint,
         mounts.blueprint,
         counts.blueprint,
         bench.blueprint,
@@ -47,6 +50,7 @@ def blueprints() -> tuple[Blueprint, ...]:
         views.blueprint,
         metrology_views.blueprint,
         paper.blueprint,
+        mtconnect_assets.blueprint,
         designations.blueprint,
         workings.blueprint,
         workings_clock.blueprint,

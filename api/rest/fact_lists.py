@@ -69,6 +69,8 @@ LISTS = (
     FactList("removals", queries.REMOVALS),
     FactList("corrections", queries.CORRECTIONS),
     FactList("teardowns", queries.TEARDOWNS),
+    FactList("label-prints", queries.LABEL_PRINTS),
+    FactList("rack-places", queries.RACK_PLACES),
     FactList("stock-moves", queries.STOCK_MOVES),
     FactList("gauge-checks", queries.GAUGE_CHECKS),
     FactList("stops", queries.STOPS),

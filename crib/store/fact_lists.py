@@ -19,10 +19,12 @@ from crib.store.tables import (
     facts,
     gauge_checks,
     label_codes,
+    label_prints,
     metadata,
     mounts,
     preset_overrides,
     presets,
+    rack_places,
     removals,
     station_state,
     stock_moves,
@@ -180,6 +182,27 @@ _TEARDOWNS = _with_label(
     _facts_of(teardowns, label_codes.c.code.label("assembly"), teardowns.c.reason),
     teardowns.c.assembly_id,
 )
+_LABEL_PRINTS = _with_label(
+    _facts_of(
+        label_prints,
+        label_codes.c.code.label("assembly"),
+        label_prints.c.code.label("printed_code"),
+        label_prints.c.preset_id,
+        label_prints.c.stock,
+        label_prints.c.reason,
+        label_prints.c.queue,
+    ),
+    label_prints.c.assembly_id,
+)
+_RACK_PLACES = _with_label(
+    _facts_of(
+        rack_places,
+        label_codes.c.code.label("assembly"),
+        _machines.c.machine,
+        rack_places.c.place,
+    ).outerjoin(_machines, _machines.c.id == rack_places.c.machine_id),
+    rack_places.c.assembly_id,
+)
 _STOCK_MOVES = (
     _facts_of(
         stock_moves,
@@ -231,6 +254,8 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
     "removals": _REMOVALS,
     "corrections": _CORRECTIONS,
     "teardowns": _TEARDOWNS,
+    "label_prints": _LABEL_PRINTS,
+    "rack_places": _RACK_PLACES,
     "stock_moves": _STOCK_MOVES,
     "gauge_checks": _GAUGE_CHECKS,
     "stops": _STOPS,

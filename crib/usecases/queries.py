@@ -15,9 +15,11 @@ from crib.usecases.query_shapes import (
     CorrectionListed,
     CountBatchListed,
     GaugeCheckListed,
+    LabelPrintListed,
     MountListed,
     Page,
     PresetListed,
+    RackPlaceListed,
     RefusedCountListed,
     RemovalListed,
     Row,
@@ -65,6 +67,10 @@ REMOVALS = FactKind("removals", RemovalListed, _STAY)
 CORRECTIONS = FactKind("corrections", CorrectionListed, _STAY)
 #: Tools that were taken apart.
 TEARDOWNS = FactKind("teardowns", TeardownListed, ("assembly_id",))
+#: Labels on paper.
+LABEL_PRINTS = FactKind("label_prints", LabelPrintListed, ("assembly_id",))
+#: Where tools were put.
+RACK_PLACES = FactKind("rack_places", RackPlaceListed, ("assembly_id", "machine_id"))
 #: The ledger: every move, builds and moves taken back among them.
 STOCK_MOVES = FactKind("stock_moves", StockMoveListed, ("lot_id",))
 #: Checks of gauges on their masters.

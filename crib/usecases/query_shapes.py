@@ -144,6 +144,39 @@ class TeardownListed:
 
 
 @dataclass(frozen=True, slots=True)
+class LabelPrintListed:
+    """One print of a tool's label; ``reason`` says why again, ``queue`` what took it."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    printed_code: str
+    preset_id: int | None
+    stock: str
+    reason: str | None
+    queue: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RackPlaceListed:
+    """One time that a tool was put in a rack."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    machine: str | None
+    place: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class StockMoveListed:
     """One line of the ledger; ``reverses_id`` where it takes another back."""
 

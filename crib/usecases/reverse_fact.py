@@ -71,7 +71,7 @@ class FactReversed:
 
 
 def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReversed:
-    """Take back a mount, a removal, a correction, a stock move or a stop.
+    """Take back a mount, a removal, a correction, a stock move, a stop, a print or a place.
 
     Raises:
         Conflict: It was taken back before, something was built on it since, or facts of its
@@ -213,6 +213,14 @@ def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return reversal_id, f"Lot {lot.mark} has {left} in the box."
 
 
+def _label_print(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+    return _take_back(tx, told, fact_id), "That label was not printed; destroy it if it was."
+
+
+def _rack_place(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+    return _take_back(tx, told, fact_id), "The tool was not put there; its place before holds."
+
+
 def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), "The machine did not stop then."
 
@@ -223,4 +231,6 @@ _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {
     "correction": _correction,
     "stock_move": _stock_move,
     "stop": _stop,
+    "label_print": _label_print,
+    "rack_place": _rack_place,
 }

@@ -1,0 +1,55 @@
+"""Sending a document to a print queue of this machine's own print system."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+from crib.errors import Conflict
+
+#: How long the print system may take to accept a document [s]; it prints later.
+MOST_SECONDS = 10.0
+
+
+class NotPrinted(Conflict):
+    """The print queue did not take the document; nothing was recorded."""
+
+    kind = "not-printed"
+
+
+def send_to_queue(queue: str, pdf: bytes, title: str) -> None:
+    """Hand a PDF to a queue by the system's ``lp``.
+
+    Args:
+        queue: Name of the queue, as the print system knows it.
+        pdf: The document.
+        title: What the queue lists it as.
+
+    Raises:
+        NotPrinted: There is no ``lp`` here, it refused the document, or it did not answer.
+    """
+    program = shutil.which("lp")
+    if program is None:
+        raise _refused(queue, "this machine has no command lp to print with")
+    try:
+        done = subprocess.run(  # noqa: S603 - no shell, and every word is one argument
+            [program, "-d", queue, "-t", title],
+            input=pdf,
+            capture_output=True,
+            timeout=MOST_SECONDS,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        raise _refused(queue, f"lp gave no answer within {MOST_SECONDS:g} s") from None
+    except OSError as problem:
+        raise _refused(queue, f"lp did not start ({problem.strerror})") from problem
+    if done.returncode:
+        told = " ".join(done.stderr.decode("utf-8", "replace").split())[:300]
+        raise _refused(queue, told or f"lp ended with {done.returncode}")
+
+
+def _refused(queue: str, why: str) -> NotPrinted:
+    return NotPrinted(
+        f"Print queue {queue} did not take the label: {why}. Nothing was recorded.",
+        facts={"queue": queue, "why": why},
+    )
