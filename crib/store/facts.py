@@ -127,6 +127,14 @@ def list_facts(
     return [dict(row) for row in tx.execute(statement).mappings()]
 
 
+def first_recorded_us(tx: Tx) -> int | None:
+    """When the first fact was recorded [µs since 1970]; None where there is none."""
+    row = tx.connection.driver_connection.execute(  # type: ignore[union-attr]
+        "SELECT recorded_at FROM facts ORDER BY id LIMIT 1"
+    ).fetchone()
+    return None if row is None else int(row[0])
+
+
 def count_facts(
     tx: Tx,
     *,
