@@ -1,4 +1,4 @@
-"""Tools in the open format: what stands in it, and that the standard's own schema accepts it."""
+"""Tools in the open format: what stands in it, and that the standard's schema accepts it."""
 
 from __future__ import annotations
 
