@@ -1,0 +1,83 @@
+"""Whether the shop's gauges count just now, as the bench shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.records.catalogue import GAUGES
+from crib.store.engine import Tx
+from crib.store.presets import GaugeRow, gauge_row, last_check
+from crib.store.records import list_records
+from crib.usecases.gauge_trust import gauge_problems
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeState:
+    """A gauge and its last check.
+
+    Attributes:
+        row: The gauge.
+        checked_at: When it was last on its setting master.
+        passed: Whether it passed there.
+        valid_until: Until when that check counts; None where it does not.
+        problems: Why presets on it do not count, in sentences; empty where they do.
+    """
+
+    row: GaugeRow
+    checked_at: datetime | None
+    passed: bool
+    valid_until: datetime | None
+    problems: tuple[str, ...]
+
+    @property
+    def counts(self) -> bool:
+        """Whether presets on it count."""
+        return not self.problems
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """The measures that its setting master has."""
+        lengths = (
+            self.row.master_lf_tenths_um,
+            self.row.master_wf_tenths_um,
+            self.row.master_hf_tenths_um,
+        )
+        named = zip(("LF", "WF", "HF"), lengths, strict=True)
+        return tuple(name for name, length in named if length is not None)
+
+
+def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
+    """The state of one gauge at an instant."""
+    row = gauge_row(tx, gauge_id)
+    check = last_check(tx, gauge_id, present)
+    problems = gauge_problems(tx, row, present)
+    until = None
+    if check is not None and not problems:
+        until = check.at + timedelta(hours=row.check_hours)
+    return GaugeState(
+        row,
+        check.at if check else None,
+        bool(check and check.valid),
+        until,
+        problems,
+    )
+
+
+def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
+    """Every gauge in use, by its mark."""
+    rows = list_records(tx, GAUGES)
+    return [gauge_state(tx, int(row["id"]), present) for row in rows]
+
+
+def usual_gauge(states: Sequence[GaugeState], asked: str = "") -> GaugeState | None:
+    """The gauge asked for by mark; else the one that counts and was checked last."""
+    named = [one for one in states if one.row.gauge == asked]
+    if named:
+        return named[0]
+    return max(
+        states,
+        key=lambda one: (one.counts, one.checked_at.timestamp() if one.checked_at else 0.0),
+        default=None,
+    )

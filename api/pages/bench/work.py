@@ -1,0 +1,173 @@
+"""The work on one tool: recipe, readings to scale, the verdict, its label, its place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from urllib.parse import quote
+
+from flask import Blueprint, Response, request
+
+from api.http.site import this_site
+from api.pages.acts import Complaint, act, go_to
+from api.pages.bench.gauge_state import GaugeState, gauge_states, usual_gauge
+from api.pages.bench.measures import MeasureShown, asked_measures, measures_shown
+from api.pages.bench.readings import Draft, added, draft_from
+from api.pages.here import person_here
+from api.pages.render import page
+from api.problems import row_of
+from crib.errors import Refusal
+from crib.floor.cautions import build_cautions
+from crib.store.engine import Tx
+from crib.usecases.gauge_trust import Override
+from crib.usecases.preset_tool import PresetTool, preset_tool
+from crib.usecases.preview_preset import PresetPreview, preview_preset
+from crib.usecases.scan_code import scan_code
+from crib.usecases.show_assembly import AssemblyShown, show_assembly
+
+blueprint = Blueprint("bench_work", __name__)
+
+
+def work_address(code: str) -> str:
+    """Where the work on a tool is."""
+    return f"/bench/work/{quote(code)}"
+
+
+@blueprint.get("/bench/work/<path:code>")
+def work_page(code: str) -> Response:
+    """What a tool is made of, what it measures, and what comes next."""
+    try:
+        draft = draft_from(request.args, request.args.getlist("r"))
+    except Refusal as refusal:
+        return _show(code, Draft(), Complaint.of(refusal))
+    site = this_site()
+    present = site.clock()
+    line = request.args.get("line", "").strip()
+    try:
+        with site.store.read() as tx:
+            elsewhere = _scanned(tx, present, line, draft, code)
+            if elsewhere is not None:
+                return go_to(elsewhere)
+            gauge = usual_gauge(gauge_states(tx, present), draft.gauge)
+        more = added(draft, gauge.row.line_pattern if gauge else None)
+    except Refusal as refusal:
+        return _show(code, draft, Complaint.of(refusal))
+    if more is not None:
+        return go_to(more.address(work_address(code)))
+    return _show(code, draft)
+
+
+@blueprint.post("/bench/work/<path:code>")
+def record_preset(code: str) -> Response:
+    """Record the readings as a preset."""
+    lines = request.form.getlist("r")
+    reason = request.form.get("override_reason", "").strip()
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        draft = draft_from(request.form, lines)
+        override = Override(by or "", reason) if reason else None
+        gauge = draft.gauge or None
+        done = preset_tool(
+            tx, present, PresetTool(code, draft.readings, gauge, override, by=by)
+        )
+        return work_address(done.code)
+
+    try:
+        return act(work)
+    except Refusal as refusal:
+        complaint = Complaint.of(refusal)
+    try:
+        return _show(code, draft_from(request.form, lines), complaint)
+    except Refusal:
+        return _show(code, Draft(), complaint)
+
+
+def _scanned(tx: Tx, present: datetime, text: str, draft: Draft, code: str) -> str | None:
+    """Where to go for a text that is no line of a gauge but a code or a mark."""
+    if not text or " " in text or "\t" in text:
+        return None
+    try:
+        found = scan_code(tx, present, text)
+    except Refusal:
+        return None  # then it has to be a line; what cannot be read says so itself
+    if found.gauge is not None:
+        return Draft(found.gauge.gauge, draft.readings).address(work_address(code))
+    return f"/bench/find?code={quote(text)}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What the readings came to so far."""
+
+    preview: PresetPreview | None
+    measures: Sequence[MeasureShown]
+    complaint: Complaint | None
+
+
+def _judge(tx: Tx, present: datetime, code: str, draft: Draft) -> _Judged:
+    if not draft.readings:
+        return _Judged(None, (), None)
+    try:
+        preview = preview_preset(tx, present, code, draft.readings, draft.gauge or None)
+    except Refusal as refusal:
+        return _Judged(None, (), Complaint.of(refusal))
+    return _Judged(preview, measures_shown(preview, draft.readings), None)
+
+
+def _show(code: str, draft: Draft, complaint: Complaint | None = None) -> Response:
+    site = this_site()
+    present = site.clock()
+    try:
+        with site.store.read() as tx:
+            tool = show_assembly(tx, present, code)
+            states = gauge_states(tx, present)
+            gauge = usual_gauge(states, draft.gauge)
+            if gauge is not None:
+                draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
+            judged = _judge(tx, present, tool.code, draft)
+    except Refusal as refusal:
+        row = row_of(type(refusal))
+        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=code)
+    return page(
+        "bench_work.html",
+        complaint.status if complaint else 200,
+        wasm=True,
+        tool=tool,
+        asked_as=tool.superseded_code,
+        ready=_is_ready(tool, present),
+        measurable=tool.ended_at is None and tool.station is None,
+        gauges=states,
+        gauge=gauge,
+        draft=draft,
+        fields=asked_measures(tool.recipe, draft.readings),
+        judged=judged,
+        complaint=complaint,
+        may_override=_may_override(gauge, judged),
+        cautions=build_cautions(tool.recipe.torque_nm),
+        at=work_address(tool.code),
+        typed=request.values,
+    )
+
+
+def _is_ready(tool: AssemblyShown, present: datetime) -> bool:
+    preset = tool.preset
+    return bool(
+        preset is not None
+        and preset.accepted
+        and present <= preset.void_after
+        and tool.ended_at is None
+        and tool.station is None
+    )
+
+
+def _may_override(gauge: GaugeState | None, judged: _Judged) -> bool:
+    """Whether only the gauge speaks against the readings, and a supervisor stands here."""
+    person = person_here()
+    return (
+        judged.preview is not None
+        and bool(judged.preview.gauge_problems)
+        and not judged.preview.why_not
+        and person is not None
+        and person.role == "supervisor"
+    )

@@ -1,0 +1,10 @@
+// One key for each act of the bench: a button says its key by data-key. Function keys are no
+// characters, so they act from within a field too.
+
+document.addEventListener("keydown", (event) => {
+  if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey) return;
+  const button = document.querySelector(`[data-key="${CSS.escape(event.key)}"]`);
+  if (!button || button.disabled) return;
+  event.preventDefault();
+  button.click();
+});
