@@ -56,6 +56,6 @@ def code_page(text: str) -> Response:
         found=found,
         tool=tool,
         cautions=cautions,
-        acts=[(act, _(ACTS[act.slug])) for act in found.acts],
+        acts=[(act, _(ACTS.get(act.slug, act.slug))) for act in found.acts],
         zone=site.settings.time_zone.key,
     )
