@@ -22,6 +22,19 @@ class PlanQuery(AsOfQuery):
     after = Whole(query=True, load_default=0, explains="``next`` of the page before.")
 
 
+class RackQuery(PlainQuery):
+    """What the view of the racks takes."""
+
+    machine = Text(explains="Only what this machine needs or what stands in its rack.")
+    hours = Number(
+        above=0,
+        most=720,
+        query=True,
+        load_default=24.0,
+        explains="How far to look for the swaps that need them [h].",
+    )
+
+
 class HoursQuery(PlanQuery):
     """What the views of a horizon take."""
 

@@ -27,6 +27,7 @@ BODIES: dict[str, dict[str, Any]] = {
     },
     "/v1/assemblies/TH-1/teardown": {"reason": "x"},
     "/v1/assemblies/TH-1/label-prints": {"stock": "roll-62x29", "reason": "torn"},
+    "/v1/assemblies/TH-1/rack-places": {"machine": "M1", "place": "2"},
     "/v1/mounts": {"station": "M1/T01", "assembly": "TH-1", "part_count": 7, "scanned": {}},
     "/v1/removals": {"station": "M1/T01", "reason": "size", "flank_wear_mm": "0.1"},
     "/v1/corrections": {"station": "M1/T01", "axis": "X", "change_mm": "0.01", "kind": "size"},
