@@ -1,0 +1,150 @@
+"""Right or wrong: a tool held against a station, what to key in, and the mount itself."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from flask import Blueprint, Response, request
+
+from api.http.site import this_site
+from api.language import _
+from api.pages.acts import Complaint, act, go_to, typed
+from api.pages.machine.places import act_address, machine_address, says_no
+from api.pages.machine.station import station_page
+from api.pages.machine.words import reasons
+from api.pages.render import page
+from crib.codes import strip_address
+from crib.errors import Invalid, Refusal
+from crib.store.engine import Tx
+from crib.store.resolve import machine_id_by_name
+from crib.store.stations import stations_of
+from crib.store.stockrows import holder_row, spec_row
+from crib.usecases.expected_tool import expected_tool
+from crib.usecases.mount_ahead import MountAhead, look_at_mount
+from crib.usecases.mount_tool import MountTool, mount_tool
+from crib.usecases.named import named_assembly
+
+blueprint = Blueprint("machine_mount", __name__)
+
+
+@blueprint.get("/machines/<machine>/mount")
+@says_no
+def ask_mount(machine: str) -> Response:
+    """What the next scan is for, or yes or no."""
+    station, tool = _asked("station"), _asked("tool")
+    if station and tool:
+        return _verdict(machine, station, tool)
+    if station:
+        return station_page(station)
+    if tool:
+        return _tool_alone(machine, tool)
+    return go_to(machine_address(machine))
+
+
+@blueprint.post("/machines/<machine>/mount")
+@says_no
+def record_mount(machine: str) -> Response:
+    """Record the mount, or show why not with everything kept."""
+    given = typed()
+    station, tool = given.get("station", ""), given.get("tool", "")
+
+    def mount(tx: Tx, present: datetime, by: str | None) -> str:
+        done = mount_tool(
+            tx,
+            present,
+            MountTool(
+                station=station,
+                assembly=tool,
+                part_count=whole_number(given, "part_count"),
+                by=by,
+            ),
+        )
+        aside = "aside" if done.part_count_refused else None
+        return act_address(machine, f"mounts/{done.fact_id}", count=aside)
+
+    try:
+        return act(mount)
+    except Refusal as refusal:
+        complaint = Complaint.of(refusal)
+        return _verdict(machine, station, tool, complaint, given.get("part_count", ""))
+
+
+def whole_number(given: dict[str, str], name: str) -> int | None:
+    """A count as it was typed; spaces between digits do not matter.
+
+    Raises:
+        Invalid: It is no whole number.
+    """
+    text = given.get(name, "").replace(" ", "").replace("\u202f", "")
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit()) or len(text) > 15:
+        raise Invalid(
+            _("Type the counter as it stands there, with digits alone."),
+            errors=[{"field": name, "detail": _("digits alone, such as 12480")}],
+        )
+    return int(text)
+
+
+def _asked(name: str) -> str:
+    return strip_address(request.args.get(name, ""))[:200]
+
+
+def _verdict(
+    machine: str,
+    station: str,
+    tool: str,
+    complaint: Complaint | None = None,
+    part_count: str = "",
+) -> Response:
+    site = this_site()
+    with site.store.read() as tx:
+        ahead = look_at_mount(tx, site.clock(), station, tool)
+    occupied = [one for one in ahead.problems if one.slug == "station-occupied"]
+    return page(
+        "machine_mount.html",
+        complaint.status if complaint else 200,
+        wasm=True,
+        machine=ahead.station.machine,
+        from_machine=machine,
+        ahead=ahead,
+        tool=tool,
+        key_in=ahead.key_in,
+        only_occupied=bool(occupied) and len(occupied) == len(ahead.problems),
+        occupied=bool(occupied),
+        # what the check says by itself is not said twice
+        complaint=complaint if complaint and not ahead.problems else None,
+        part_count=part_count,
+        reasons=reasons(),
+        again=_again(ahead, tool),
+    )
+
+
+def _again(ahead: MountAhead, tool: str) -> str:
+    return act_address(ahead.station.machine, "mount", station=ahead.station.code, tool=tool)
+
+
+def _tool_alone(machine: str, tool: str) -> Response:
+    site = this_site()
+    present = site.clock()
+    with site.store.read() as tx:
+        named = named_assembly(tx, tool)
+        spec = spec_row(tx, named.row.tool_spec_id)
+        holder = holder_row(tx, named.row.holder_id)
+        rows = stations_of(tx, machine_id_by_name(tx, machine))
+        fitting = [
+            row
+            for row in rows
+            if (wanted := expected_tool(tx, row, present, spec.id)).spec
+            and wanted.spec.id == spec.id
+        ]
+    return page(
+        "machine_tool.html",
+        wasm=True,
+        machine=rows[0].machine if rows else machine,
+        named=named,
+        spec=spec,
+        holder=holder,
+        fitting=fitting,
+        tool=tool,
+    )

@@ -1,0 +1,26 @@
+"""A mount on record: what was keyed in, and the first-off as the next step."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, request
+
+from api.http.site import this_site
+from api.pages.machine.places import says_no
+from api.pages.render import page
+from crib.usecases.show_mount import show_mount
+
+blueprint = Blueprint("machine_mounted", __name__)
+
+
+@blueprint.get("/machines/<machine>/mounts/<int:fact>")
+@says_no
+def show_mounted(machine: str, fact: int) -> Response:
+    """A mount."""
+    with this_site().store.read() as tx:
+        found = show_mount(tx, min(fact, 2**53))
+    return page(
+        "machine_mounted.html",
+        machine=found.station.machine,
+        found=found,
+        count_aside=request.args.get("count") == "aside",
+    )

@@ -1,0 +1,43 @@
+"""All machines, and one machine drawn as its slides and stations."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response
+
+from api.http.site import this_site
+from api.pages.machine.places import act_address, machine_address, says_no, station_address
+from api.pages.machine.words import groups
+from api.pages.render import page
+from crib.usecases.machine_view import machine_now, machines_now
+
+blueprint = Blueprint("machine_overview", __name__)
+
+
+@blueprint.app_context_processor
+def _addresses() -> dict[str, object]:
+    return {
+        "machine_address": machine_address,
+        "station_address": station_address,
+        "act_address": act_address,
+        "groups": groups,
+    }
+
+
+@blueprint.get("/machines")
+@says_no
+def list_machines() -> Response:
+    """Every machine and what is due next at it."""
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    return page("machines.html", machines=machines_now(plan), now=plan.view.now)
+
+
+@blueprint.get("/machines/<machine>")
+@says_no
+def show_machine(machine: str) -> Response:
+    """One machine: the next scan, what is due, every station."""
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    with site.store.read() as tx:
+        found = machine_now(tx, plan, machine)
+    return page("machine.html", wasm=True, found=found, now=plan.view.now)

@@ -1,0 +1,52 @@
+"""Addresses of the machine pages, and the answer where they cannot say what was asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from urllib.parse import quote, urlencode
+
+from flask import Response, request
+
+from api.pages.render import page
+from api.problems import row_of
+from crib.errors import Refusal
+
+
+def machine_address(machine: str) -> str:
+    """The page of a machine."""
+    return f"/machines/{quote(machine, safe='')}"
+
+
+def station_address(machine: str, code: str) -> str:
+    """The page of a station."""
+    return f"{machine_address(machine)}/stations/{quote(code, safe='')}"
+
+
+def act_address(machine: str, act: str, **query: str | None) -> str:
+    """The page of an act at a machine: mount, remove, correct, scan.
+
+    Args:
+        machine: Its name.
+        act: Last part of the address.
+        query: What is known already; what is not is left out.
+    """
+    given = {name: text for name, text in query.items() if text}
+    return f"{machine_address(machine)}/{act}" + (f"?{urlencode(given)}" if given else "")
+
+
+def says_no(view: Callable[..., Response]) -> Callable[..., Response]:
+    """Tell a refusal of a page as a page, with a field for the next code."""
+
+    @wraps(view)
+    def answered(**path: str | int) -> Response:
+        try:
+            return view(**path)
+        except Refusal as refusal:
+            row = row_of(type(refusal))
+            text = request.args.get("code", "")[:200]
+            return page(
+                "refused.html", row.status, row=row, sentence=refusal.sentence, text=text
+            )
+
+    return answered

@@ -1,0 +1,79 @@
+// Comfort at a machine: plus and minus by the control's least step, the block copied or saved.
+// Figures are added as whole numbers of their last place, so that no digit is ever lost.
+
+/** A decimal text as a whole number of its last place. */
+function whole(text, places) {
+  const found = /^([+-]?)(\d*)[.,]?(\d*)$/.exec(text.trim().replace(/\s/g, ""));
+  if (!found || found[3].length > places || !(found[2] || found[3])) return null;
+  const digits = BigInt(found[2] + found[3].padEnd(places, "0"));
+  return found[1] === "-" ? -digits : digits;
+}
+
+function written(value, places) {
+  const digits = (value < 0n ? -value : value).toString().padStart(places + 1, "0");
+  const sign = value < 0n ? "-" : value > 0n ? "+" : "";
+  return `${sign}${digits.slice(0, -places)}.${digits.slice(-places)}`;
+}
+
+function grouped(output, text) {
+  const [left, right] = text.split(".");
+  output.replaceChildren(
+    ...[`${left}.`, ...right.match(/.{1,3}/g)].map((group) => {
+      const span = document.createElement("span");
+      span.textContent = group;
+      return span;
+    }),
+  );
+}
+
+function stepper(axis) {
+  const field = axis.querySelector("input");
+  const told = axis.querySelector("[data-then]");
+  const output = axis.querySelector("[data-will-hold]");
+  const places = axis.dataset.now.split(".")[1].length;
+  const now = whole(axis.dataset.now, places);
+  const increment = whole(axis.dataset.increment, places);
+  const show = () => {
+    const change = field.value.trim() ? whole(field.value, places) : null;
+    told.hidden = change === null;
+    if (change !== null) grouped(output, written(now + change, places));
+  };
+  for (const button of axis.querySelectorAll("[data-step]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => {
+      const change = (whole(field.value, places) ?? 0n) + increment * BigInt(button.dataset.step);
+      field.value = change === 0n ? `0.${"0".repeat(places)}` : written(change, places);
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+  }
+  field.addEventListener("input", show);
+  show();
+}
+
+function blockButtons(details) {
+  const copied = details.querySelector("[data-copied]");
+  const copy = details.querySelector("[data-copy]");
+  const save = details.querySelector("[data-download]");
+  const text = document.getElementById(copy.dataset.copy).textContent;
+  copy.hidden = save.hidden = false;
+  copy.addEventListener("click", async () => {
+    const pre = document.getElementById(copy.dataset.copy);
+    try {
+      await navigator.clipboard.writeText(text);
+    } catch {
+      getSelection().selectAllChildren(pre); // plain http has no clipboard: marked, to be copied by hand
+      if (!document.execCommand("copy")) return;
+    }
+    copied.textContent = copy.dataset.told;
+  });
+  save.addEventListener("click", () => {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([text], { type: "text/plain" }));
+    link.download = save.dataset.name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+  });
+}
+
+document.querySelectorAll("[data-axis]").forEach(stepper);
+document.querySelectorAll("details").forEach((one) => one.querySelector("[data-copy]") && blockButtons(one));

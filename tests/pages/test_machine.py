@@ -1,0 +1,85 @@
+"""A machine drawn: what is in it, what is left, what is due; empty states."""
+
+from __future__ import annotations
+
+import pytest
+
+from api import create_app
+from api.pages.machine.words import groups
+from api.settings import Settings
+from tests.pages.test_machine_mount import asked, read, send, words
+
+
+def test_a_shop_without_machines_says_what_to_do_first(store, clock):
+    empty = create_app(Settings(store.url), store, clock).test_client()
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE machines SET retired_at = 1")
+
+    assert "Import machines.csv" in words(read(empty, "/machines").main)
+
+
+def test_the_list_leads_to_each_machine(client):
+    page = read(client, "/machines")
+
+    links = [link["href"] for link in page.select(".machine-line h2 a")]
+    assert links == ["/machines/M1", "/machines/M2"]
+    assert "Runs PIN-8." in words(page.select_one(".machine-line"))
+
+
+def test_a_machine_shows_each_station_and_keeps_the_next_scan_in_focus(client, shop):
+    page = read(client, "/machines/M1")
+
+    stations = page.select(".slide li")
+    assert len(stations) == 3
+    assert words(stations[0]) == "T1 T01 empty wants TURN-OD"
+    assert words(stations[1]) == "T2 T02 free"
+    assert stations[0].a["href"] == f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}"
+    assert page.select_one("form[data-scan-on] input[name=code]").has_attr("autofocus")
+
+
+def test_an_empty_station_names_the_tool_that_waits_for_it(client, bench, shop):
+    tool = bench.ready()
+
+    page = read(client, f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}")
+
+    assert f"sister ready {tool} , shelf 1" in words(page.main)
+
+
+def test_a_mounted_tool_shows_what_is_left(client, bench, shop):
+    station = shop.codes["stations"]["M1/T01"]
+    send(client, read(client, asked(station, bench.ready())), "mount")
+
+    line = words(read(client, "/machines/M1").select_one(".slide li"))
+    page = read(client, f"/machines/M1/stations/{station}")
+
+    assert "parts left" in line
+    assert "Take it out" in words(page.main)
+    assert page.select_one(".key-in .figure").get_text() == "+52.0210"
+
+
+def test_the_scan_of_a_station_opens_it(client, bench, shop):
+    station = shop.codes["stations"]["M1/T01"]
+    tool = bench.ready()
+
+    empty = client.get(f"/machines/M2/scan?code={station.lower()}")
+    send(client, read(client, asked(station, tool)), "mount")
+    full = client.get(f"/machines/M2/scan?code=HTTPS://CRIB.EXAMPLE/C/{station}")
+    of_tool = client.get(f"/machines/M2/scan?code={tool}")
+
+    assert empty.headers["Location"] == f"/machines/M1/mount?station={station}"
+    assert full.headers["Location"] == f"/machines/M1/stations/{station}"
+    assert of_tool.headers["Location"] == f"/machines/M1/stations/{station}"
+
+
+@pytest.mark.parametrize(
+    ("figure", "shown"),
+    [
+        ("+12.3456", ["+12.", "345", "6"]),
+        ("-1234.5678", ["-1", "234.", "567", "8"]),
+        ("0.48605", ["0.", "486", "05"]),
+        ("-123456.0000", ["-123", "456.", "000", "0"]),
+    ],
+)
+def test_digits_are_grouped_from_the_point_and_none_is_lost(figure, shown):
+    assert groups(figure) == shown
+    assert "".join(shown) == figure
