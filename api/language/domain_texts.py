@@ -42,6 +42,8 @@ _CODE = re.compile(
     r"|^q \{|\} re\n?$|\.offset_|\.\*"
 )
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
+#: A label or title begins with a capital; a call or a designation has no small letter after it.
+_SAID = re.compile(r"^[A-Z][a-z]|^[A-Z] |^[a-z]+ .*[a-z]{2} |^on (diameter|radius)$")
 _CALLS_FOR_LOGS = {"debug", "info", "warning", "error", "exception", "log"}
 
 
@@ -160,6 +162,24 @@ def _reads_like_words(template: str) -> bool:
     )
 
 
+def number_page_texts(source: str) -> list[str]:
+    """What a page of calculations says: titles, labels, heads and cells, not its formulas."""
+    tree = ast.parse(source)
+    passed = _no_texts(tree)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", "")
+            silent = node.args if name == "Line" else node.args[2:] if name == "Entry" else []
+            passed.update(id(inner) for given in silent for inner in ast.walk(given))
+    found: dict[str, None] = {}
+    for node in _outermost(tree, passed):
+        for way in _ways(node):
+            text = _numbered(way.template()).strip()
+            if id(node) not in passed and _SAID.search(text) and not _CODE.search(text):
+                found[text] = None
+    return list(found)
+
+
 def domain_texts(root: Path) -> dict[str, list[str]]:
     """Every such text of the packages under a folder, with the files that hold it."""
     found: dict[str, list[str]] = {}
@@ -169,6 +189,9 @@ def domain_texts(root: Path) -> dict[str, list[str]]:
             if place.startswith(ELSEWHERE):
                 continue
             source = path.read_text(encoding="utf-8")
+            if place.startswith("api/pages/numbers"):
+                for text in number_page_texts(source):
+                    found.setdefault(text, []).append(place)
             for text in texts_of(source, raised_only=place.startswith(RAISED_ONLY)):
                 found.setdefault(text, []).append(place)
     return found
