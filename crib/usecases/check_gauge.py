@@ -84,10 +84,7 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
     told = said(tx, present, command)
     gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
     columns = _columns(command.readings)
-    judged = {
-        name: check_gauge(values, _master(gauge, name), width_tenths_um(gauge))
-        for name, values in columns.items()
-    }
+    judged = judge_on_master(gauge, command.readings)
     why_not = tuple(
         f"{name}: {sentence}" for name, one in judged.items() for sentence in one.why_not
     )
@@ -117,6 +114,18 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
             for name, one in judged.items()
         ),
     )
+
+
+def judge_on_master(gauge: GaugeRow, readings: Sequence[Reading]) -> dict[str, GaugeCheck]:
+    """What readings of the master say of a gauge, by measure; nothing is recorded.
+
+    Raises:
+        Invalid: As ``check_gauge_on_master`` does.
+    """
+    return {
+        name: check_gauge(values, _master(gauge, name), width_tenths_um(gauge))
+        for name, values in _columns(readings).items()
+    }
 
 
 def _measure_checked(

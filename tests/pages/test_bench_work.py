@@ -5,21 +5,12 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pytest
-from bs4 import BeautifulSoup, Tag
+from bs4 import BeautifulSoup
 from flask.testing import FlaskClient
 
+from tests.pages.reading import form_data, read, words
+
 LINE = "LF 80.001 WF 16.0103 RE 0.8"
-
-
-def read(client: FlaskClient, address: str, status: int = 200) -> BeautifulSoup:
-    answer = client.get(address, follow_redirects=True)
-    assert answer.status_code == status, answer.get_data(as_text=True)
-    return BeautifulSoup(answer.get_data(), "html.parser")
-
-
-def words(found: Tag | None) -> str:
-    assert found is not None
-    return " ".join(found.get_text(" ").split())
 
 
 def take(client: FlaskClient, code: str, *lines: str) -> str:
@@ -28,8 +19,8 @@ def take(client: FlaskClient, code: str, *lines: str) -> str:
     for line in lines:
         page = read(client, address)
         form = page.select_one("form:has([name=line])")
-        pairs = [(one["name"], one["value"]) for one in form.select("[type=hidden]")]
-        answer = client.get(f"/bench/work/{code}", query_string=[*pairs, ("line", line)])
+        sent = form_data(form) | {"line": [line]}
+        answer = client.get(f"/bench/work/{code}", query_string=sent)
         assert answer.status_code == 303, words(BeautifulSoup(answer.get_data(), "html.parser"))
         address = answer.headers["Location"]
     return address
@@ -38,10 +29,8 @@ def take(client: FlaskClient, code: str, *lines: str) -> str:
 def accept(client: FlaskClient, address: str, **more: str):
     """Send the form that records the readings."""
     form = read(client, address).select_one("form[method=post]:has([name=r])")
-    data: dict[str, list[str]] = {}
-    for one in form.select("[type=hidden]"):
-        data.setdefault(one["name"], []).append(one["value"])
-    return client.post(form["action"], data=data | {k: [v] for k, v in more.items()})
+    typed = {name: [text] for name, text in more.items()}
+    return client.post(form["action"], data=form_data(form) | typed)
 
 
 @pytest.fixture
@@ -148,9 +137,8 @@ def test_what_was_accepted_is_what_was_shown(client, code, rows):
 def test_a_form_that_is_sent_twice_records_once(client, code, rows):
     address = take(client, code, LINE)
     form = read(client, address).select_one("form[method=post]:has([name=r])")
-    data = {one["name"]: one["value"] for one in form.select("[type=hidden]")}
 
-    first, second = (client.post(form["action"], data=data) for _ in range(2))
+    first, second = (client.post(form["action"], data=form_data(form)) for _ in range(2))
 
     assert (first.status_code, second.headers["Location"]) == (303, first.headers["Location"])
     assert rows("presets") == 1

@@ -1,0 +1,32 @@
+"""Reads a page as a person does: its words, its forms with what they carry."""
+
+from __future__ import annotations
+
+from bs4 import BeautifulSoup, Tag
+from flask.testing import FlaskClient
+
+
+def read(client: FlaskClient, address: str, status: int = 200) -> BeautifulSoup:
+    """The page at an address, redirects followed."""
+    answer = client.get(address, follow_redirects=True)
+    assert answer.status_code == status, answer.get_data(as_text=True)
+    return BeautifulSoup(answer.get_data(), "html.parser")
+
+
+def words(found: Tag | None) -> str:
+    """What a part of a page says, white space made one."""
+    assert found is not None
+    return " ".join(found.get_text(" ").split())
+
+
+def form_data(form: Tag | None) -> dict[str, list[str]]:
+    """What a form sends if nobody touches it."""
+    assert form is not None
+    data: dict[str, list[str]] = {}
+    for one in form.select("input[name], textarea[name]"):
+        data.setdefault(str(one["name"]), []).append(str(one.get("value", "")))
+    for one in form.select("select[name]"):
+        chosen = one.select_one("option[selected]") or one.select_one("option")
+        if chosen is not None:
+            data[str(one["name"])] = [str(chosen.get("value", chosen.get_text()))]
+    return data
