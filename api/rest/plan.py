@@ -22,6 +22,7 @@ from crib.clock import instant_from_us, refuse_future
 from crib.errors import NotKnown
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
+from crib.usecases.bench_card import BenchCard, bench_cards
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
 
@@ -209,12 +210,14 @@ def read_bench_queue(call: Call) -> Reply:
     put_off = set(found.queue.fewest_late_names)
     names = {row.position: row.job.name for row in found.queue.rows}
     shown, following, headers = _page(call, rows)
+    with call.site.store.read() as tx:
+        cards = bench_cards(tx, found, {row["position"] for row in shown})
     return Reply(
         {
             "as_of": plan.view.now,
             "until": found.until,
             "next": following,
-            "items": shown,
+            "items": [row | card_members(cards[row["position"]]) for row in shown],
             "greatest_lateness_min": found.queue.greatest_lateness_minutes,
             "put_off": [row for row in rows if names[row["position"]] in put_off],
             "relief": found.queue.relief,
@@ -234,6 +237,15 @@ def bench_rows(found: SwapList) -> list[dict[str, Any]]:
         _bench_row(job, swap)
         for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
     ]
+
+
+def card_members(card: BenchCard) -> dict[str, Any]:
+    """What a row of the bench queue says of the things to take."""
+    return {
+        "recipe": card.recipe,
+        "fresh_pieces": card.fresh_pieces,
+        "recipe_problem": card.problem,
+    }
 
 
 def _bench_row(row: QueueRow, swap: SwapRow) -> dict[str, Any]:

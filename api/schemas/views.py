@@ -5,6 +5,7 @@ from __future__ import annotations
 from marshmallow import fields
 
 from api.http.query import PlainQuery
+from api.schemas.facts import RecipeShape
 from api.schemas.fields import At, Number, Shape, Text, Whole, YesNo, listed
 
 
@@ -306,6 +307,13 @@ class BenchRowShape(Shape):
     cause = Text(allow_none=True, explains="bench_time, holder or closed.")
     holder_from = At(allow_none=True)
     missing = fields.List(fields.Nested(MissingThing), required=True)
+    recipe = fields.Nested(
+        RecipeShape,
+        allow_none=True,
+        metadata={"description": "What to take and to measure; not told in put_off."},
+    )
+    fresh_pieces = Whole(explains="Pieces out of the box; the recipe names opened ones.")
+    recipe_problem = Text(allow_none=True, explains="Why there is no recipe.")
 
 
 class ReliefShape(Shape):
