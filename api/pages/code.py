@@ -6,6 +6,7 @@ from flask import Blueprint, Response
 
 from api.http.site import this_site
 from api.language import _, mark
+from api.pages.act_pages import page_of
 from api.pages.render import page
 from api.problems import row_of
 from crib.errors import Refusal
@@ -56,6 +57,8 @@ def code_page(text: str) -> Response:
         found=found,
         tool=tool,
         cautions=cautions,
-        acts=[(act, _(ACTS.get(act.slug, act.slug))) for act in found.acts],
+        acts=[
+            (act, _(ACTS.get(act.slug, act.slug)), page_of(act, found)) for act in found.acts
+        ],
         zone=site.settings.time_zone.key,
     )

@@ -71,6 +71,25 @@ def test_the_scan_of_a_station_opens_it(client, bench, shop):
     assert of_tool.headers["Location"] == f"/machines/M1/stations/{station}"
 
 
+def test_the_page_of_a_code_leads_to_the_acts_at_the_machine(client, bench, shop):
+    station = shop.codes["stations"]["M1/T01"]
+    tool = bench.ready()
+
+    of_tool = [link["href"] for link in read(client, f"/C/{tool}").select("main ul a")]
+    machines = read(client, of_tool[0])
+    send(client, read(client, asked(station, tool)), "mount")
+    of_station = [link["href"] for link in read(client, f"/C/{station}").select("main ul a")]
+
+    assert of_tool[0] == f"/machines?tool={tool}"
+    assert machines.select_one("h2 a")["href"] == f"/machines/M1/mount?tool={tool}"
+    assert of_station == [
+        f"/machines/M1/remove?station={station}",
+        f"/machines/M1/correct?station={station}",
+    ]
+    of_tool = [link["href"] for link in read(client, f"/C/{tool}").select("main ul a")]
+    assert of_tool[:2] == of_station
+
+
 @pytest.mark.parametrize(
     ("figure", "shown"),
     [

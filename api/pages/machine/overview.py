@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.machine.places import act_address, machine_address, says_no, station_address
 from api.pages.machine.words import groups
 from api.pages.render import page
+from crib.codes import strip_address
 from crib.usecases.machine_view import machine_now, machines_now
 
 blueprint = Blueprint("machine_overview", __name__)
@@ -29,7 +30,8 @@ def list_machines() -> Response:
     """Every machine and what is due next at it."""
     site = this_site()
     plan = site.plans.plan(site.clock())
-    return page("machines.html", machines=machines_now(plan), now=plan.view.now)
+    tool = strip_address(request.args.get("tool", ""))[:200]
+    return page("machines.html", machines=machines_now(plan), now=plan.view.now, tool=tool)
 
 
 @blueprint.get("/machines/<machine>")
