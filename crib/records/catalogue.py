@@ -74,6 +74,8 @@ MACHINES = Record(
         Column("offset_increment_mm", "length", above=0, maximum=1),
         Column("feed_url"),
         Column("calendar", reference="calendars"),
+        Column("count_item", explains="id or name of the part count that a feed follows"),
+        Column("parts_per_cycle", "integer", minimum=1, maximum=1000, default=1),
     ),
 )  # fmt: skip
 

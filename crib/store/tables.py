@@ -25,6 +25,13 @@ from sqlalchemy import (
 from crib.store.bench_tables import label_prints as label_prints
 from crib.store.bench_tables import preset_overrides as preset_overrides
 from crib.store.bench_tables import rack_places as rack_places
+from crib.store.feed_tables import breakages as breakages
+from crib.store.feed_tables import count_verdicts as count_verdicts
+from crib.store.feed_tables import feed_gaps as feed_gaps
+from crib.store.feed_tables import feeds as feeds
+from crib.store.feed_tables import machine_now as machine_now
+from crib.store.feed_tables import machine_rests as machine_rests
+from crib.store.feed_tables import tools_seen as tools_seen
 from crib.store.kept_tables import kept_forecasts as kept_forecasts
 from crib.store.record_tables import metadata as metadata
 from crib.store.record_tables import tool_spec_items as tool_spec_items
@@ -70,7 +77,8 @@ facts = Table(
     Column("reverses_id", ForeignKey("facts.id"), unique=True),
     CheckConstraint(
         "kind IN ('build', 'preset', 'mount', 'removal', 'correction', 'count', 'gauge_check',"
-        " 'stock_move', 'stop', 'teardown', 'label_print', 'rack_place', 'reversal')",
+        " 'stock_move', 'stop', 'teardown', 'label_print', 'rack_place', 'count_verdict',"
+        " 'breakage', 'reversal')",
         name="known_kind",
     ),
     CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
@@ -343,4 +351,7 @@ APPEND_ONLY = (
     "preset_overrides",
     "label_prints",
     "rack_places",
+    "feed_gaps",
+    "count_verdicts",
+    "breakages",
 )

@@ -1,0 +1,90 @@
+"""Tables of what machines say of themselves: how far each is read, what it is doing."""
+
+from __future__ import annotations
+
+from sqlalchemy import CheckConstraint, Column, ForeignKey, Integer, String, Table
+
+from crib.store.record_tables import metadata
+from crib.store.types import Instant, Whole
+
+#: How far a machine's feed was read; changed in the transaction that books what was read.
+feeds = Table(
+    "feeds",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True, autoincrement=False),
+    Column("source", String, nullable=False),
+    Column("state", String, nullable=False),
+    Column("problem", String),
+    Column("heard_at", Instant),
+    Column("counted_at", Instant),
+    Column("lag_us", Whole),
+    Column("instance_id", Whole),
+    Column("next_sequence", Whole),
+    CheckConstraint("source IN ('mtconnect', 'mqtt', 'folder', 'http')", name="known_source"),
+    CheckConstraint("state IN ('following', 'waiting', 'stopped')", name="known_state"),
+)
+
+#: What nobody will see: an agent restarted, or held its observations too briefly.
+feed_gaps = Table(
+    "feed_gaps",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("found_at", Instant, nullable=False),
+    Column("reason", String, nullable=False),
+    Column("from_sequence", Whole),
+    Column("until_sequence", Whole),
+)
+
+#: The last value of each state that a machine tells, since when it holds.
+machine_now = Table(
+    "machine_now",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("kind", String, primary_key=True),
+    Column("path", String, primary_key=True),
+    Column("since", Instant, nullable=False),
+    Column("value", String),
+)
+
+#: Stretches in which a machine did not cut, as it told them, longer than a minute.
+machine_rests = Table(
+    "machine_rests",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("path", String, primary_key=True),
+    Column("begins_at", Instant, primary_key=True),
+    Column("ends_at", Instant, nullable=False),
+    Column("value", String),
+)
+
+#: Tools that machines named by their asset id, by tool number.
+tools_seen = Table(
+    "tools_seen",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("path", String, primary_key=True),
+    Column("tool_number", Integer, primary_key=True),
+    Column("asset", String, primary_key=True),
+    Column("first_at", Instant, nullable=False),
+    Column("last_at", Instant, nullable=False),
+)
+
+#: A person says of a reading that was kept aside: it is true, or it is not.
+count_verdicts = Table(
+    "count_verdicts",
+    metadata,
+    Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
+    Column("refusal_id", ForeignKey("count_refusals.id"), nullable=False, index=True),
+    Column("verdict", String, nullable=False),
+    CheckConstraint("verdict IN ('accepted', 'discarded')", name="known_verdict"),
+)
+
+#: A machine, or whatever watches it, says that an edge broke: its clock stops there.
+breakages = Table(
+    "breakages",
+    metadata,
+    Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
+    Column("mount_id", ForeignKey("mounts.fact_id"), nullable=False, index=True),
+    Column("signal", String, nullable=False),
+)
