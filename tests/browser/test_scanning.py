@@ -308,6 +308,7 @@ def test_the_camera_can_be_stopped_again(
     expect(camera).to_have_attribute("aria-pressed", "true")
     expect(page.get_by_role("status")).to_contain_text("in front of the camera")
     no_violations(page)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     camera.tap()
 
     expect(page.locator("video")).to_be_hidden()
