@@ -17,8 +17,12 @@ from crib.usecases.build_assembly import BuildAssembly
 from crib.usecases.check_gauge import CheckGauge
 from crib.usecases.move_stock import MoveStock, Regrind
 from crib.usecases.preset_tool import PresetTool
+from crib.usecases.print_label import PrintLabel
+from crib.usecases.put_in_rack import PutInRack
 from crib.usecases.tear_down import TearDown
 
+#: What the demo's labels are printed on.
+LABELS = "roll-62x29"
 #: How used up the edge in a machine is, as a share of the habit, when its sister is begun.
 _SISTER_FROM = 0.5
 #: What the bench finishes in a step comes after all that the machines give up in it, so that
@@ -211,7 +215,20 @@ def measure(shop: Shop, tool: Tool, at: datetime, badge: str, *, smooth: bool = 
         shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
         at += timedelta(seconds=2)
     shop.journal.say(at, PresetTool(tool.holder, _readings(shop, tool), GAUGE, by=badge))
+    _label_and_rack(shop, tool, at, badge)
     shop.drying.append(tool)
+
+
+def _label_and_rack(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
+    """The label goes on, the tool into the rack of the first machine that uses its kind."""
+    at += timedelta(microseconds=1)
+    shop.journal.say(at, PrintLabel(tool.holder, LABELS, by=badge))
+    for machine in shop.machines.values():
+        if tool.spec in {machine.spec(op) for op in machine.needs().values()}:
+            at += timedelta(microseconds=1)
+            place = f"place {tool.op.tool}"
+            shop.journal.say(at, PutInRack(tool.holder, machine.mark, place, by=badge))
+            return
 
 
 def _readings(shop: Shop, tool: Tool, off: int = 0) -> list[Reading]:

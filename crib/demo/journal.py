@@ -20,6 +20,8 @@ from crib.usecases.correct_offset import CorrectOffset, correct_offset
 from crib.usecases.mount_tool import MountTool, mount_tool
 from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
 from crib.usecases.preset_tool import PresetTool, preset_tool
+from crib.usecases.print_label import PrintLabel, print_label
+from crib.usecases.put_in_rack import PutInRack, put_in_rack
 from crib.usecases.remove_tool import RemoveTool, remove_tool
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from crib.usecases.report_stop import ReportStop, report_stop
@@ -65,6 +67,8 @@ class Entry(NamedTuple):
 _FACTS: dict[type, Callable[[Tx, datetime, Any], Any]] = {
     BuildAssembly: build_assembly,
     PresetTool: preset_tool,
+    PrintLabel: print_label,
+    PutInRack: put_in_rack,
     MountTool: mount_tool,
     RemoveTool: remove_tool,
     CorrectOffset: correct_offset,

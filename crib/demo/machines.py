@@ -232,10 +232,11 @@ def gauge_rows() -> list[Row]:
             "master_wf_mm": MASTER_WF,
             "check_tolerance_mm": 40,
             "check_hours": 26.0,
+            "line_pattern": pattern,
         }
-        for mark, words, uncertainty in (
-            (GAUGE, "presetter beside the window", 10),
-            ("PG-2", "older presetter, kept as a spare", 20),
+        for mark, words, uncertainty, pattern in (
+            (GAUGE, "presetter beside the window", 10, "LF {lf} WF {wf}"),
+            ("PG-2", "older presetter, kept as a spare", 20, "W={wf} L={lf} *"),
         )
     ]
 
