@@ -8,3 +8,8 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   button.click();
 });
+
+// A choice that only changes what is shown needs no second press.
+document.addEventListener("change", (event) => {
+  if (event.target.matches("[data-send-on-change]")) event.target.form.requestSubmit();
+});

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from bs4 import BeautifulSoup, Tag
 from flask.testing import FlaskClient
 
@@ -16,7 +18,7 @@ def read(client: FlaskClient, address: str, status: int = 200) -> BeautifulSoup:
 def words(found: Tag | None) -> str:
     """What a part of a page says, white space made one."""
     assert found is not None
-    return " ".join(found.get_text(" ").split())
+    return re.sub(r" ([,.:])", r"\1", " ".join(found.get_text(" ").split()))
 
 
 def form_data(form: Tag | None) -> dict[str, list[str]]:

@@ -11,6 +11,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act, go_to
+from api.pages.bench.finish import finish_of
 from api.pages.bench.gauge_state import GaugeState, gauge_states, usual_gauge
 from api.pages.bench.measures import MeasureShown, asked_measures, measures_shown
 from api.pages.bench.readings import Draft, added, draft_from
@@ -40,7 +41,7 @@ def work_page(code: str) -> Response:
     try:
         draft = draft_from(request.args, request.args.getlist("r"))
     except Refusal as refusal:
-        return _show(code, Draft(), Complaint.of(refusal))
+        return show_work(code, complaint=Complaint.of(refusal))
     site = this_site()
     present = site.clock()
     line = request.args.get("line", "").strip()
@@ -52,10 +53,10 @@ def work_page(code: str) -> Response:
             gauge = usual_gauge(gauge_states(tx, present), draft.gauge)
         more = added(draft, gauge.row.line_pattern if gauge else None)
     except Refusal as refusal:
-        return _show(code, draft, Complaint.of(refusal))
+        return show_work(code, draft, Complaint.of(refusal))
     if more is not None:
         return go_to(more.address(work_address(code)))
-    return _show(code, draft)
+    return show_work(code, draft)
 
 
 @blueprint.post("/bench/work/<path:code>")
@@ -78,9 +79,9 @@ def record_preset(code: str) -> Response:
     except Refusal as refusal:
         complaint = Complaint.of(refusal)
     try:
-        return _show(code, draft_from(request.form, lines), complaint)
+        return show_work(code, draft_from(request.form, lines), complaint)
     except Refusal:
-        return _show(code, Draft(), complaint)
+        return show_work(code, complaint=complaint)
 
 
 def _scanned(tx: Tx, present: datetime, text: str, draft: Draft, code: str) -> str | None:
@@ -115,12 +116,26 @@ def _judge(tx: Tx, present: datetime, code: str, draft: Draft) -> _Judged:
     return _Judged(preview, measures_shown(preview, draft.readings), None)
 
 
-def _show(code: str, draft: Draft, complaint: Complaint | None = None) -> Response:
+def show_work(
+    code: str, draft: Draft | None = None, complaint: Complaint | None = None
+) -> Response:
+    """The page of the work on a tool.
+
+    Args:
+        code: Code of its label, or its holder.
+        draft: Readings taken so far.
+        complaint: What a refusal said of the form that was sent.
+    """
+    draft = draft or Draft()
     site = this_site()
     present = site.clock()
     try:
         with site.store.read() as tx:
             tool = show_assembly(tx, present, code)
+            ready = _is_ready(tool, present)
+            finish = None
+            if ready:
+                finish = finish_of(tx, site, site.plans.plan(present), tool.code)
             states = gauge_states(tx, present)
             gauge = usual_gauge(states, draft.gauge)
             if gauge is not None:
@@ -135,7 +150,8 @@ def _show(code: str, draft: Draft, complaint: Complaint | None = None) -> Respon
         wasm=True,
         tool=tool,
         asked_as=tool.superseded_code,
-        ready=_is_ready(tool, present),
+        ready=ready,
+        finish=finish,
         measurable=tool.ended_at is None and tool.station is None,
         gauges=states,
         gauge=gauge,

@@ -1,0 +1,47 @@
+"""The racks as a person reads them: what waits for whom, and what is wrong with it."""
+
+from __future__ import annotations
+
+from tests.pages.reading import read, words
+
+
+def test_empty_racks_say_what_fills_them(client):
+    page = read(client, "/rack")
+
+    assert "No measured tool waits" in words(page)
+    assert page.select_one("#racks a")["href"] == "/bench"
+
+
+def test_a_sister_stands_with_the_machine_that_needs_it(client, bench, clock):
+    bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready("TH-1"))
+    clock.go_on(minutes=10)
+    sister = bench.measure(bench.build("TH-2")["code"])["assembly"]
+    bench.post(f"/v1/assemblies/{sister}/rack-places", machine="M1", place="R1-3")
+
+    page = read(client, "/rack")
+
+    tool = words(page.select_one(f"section[aria-labelledby=tool-{sister}]"))
+    assert words(page.select_one("#racks h2")) == "M1"
+    assert "ready for M1/T01, tool number 1" in tool
+    assert "rack of M1, R1-3" in tool
+    assert "no print on record" in tool
+    links = [one["href"] for one in page.select("#racks a")]
+    assert f"/C/{sister}" in links
+    assert f"/bench/work/{sister}" in links
+
+
+def test_a_superseded_label_and_a_holder_lent_out_are_told(client, bench):
+    code = bench.ready()
+    bench.post(f"/v1/assemblies/{code}/label-prints")
+    code = bench.measure(code)["assembly"]
+    tag = client.get("/v1/holders/TH-1").headers["ETag"]
+    patched = client.patch(
+        "/v1/holders/TH-1", json={"condition": "lent"}, headers={"If-Match": tag}
+    )
+    assert patched.status_code == 200
+
+    tool = words(read(client, "/rack").select_one(f"section[aria-labelledby=tool-{code}]"))
+
+    assert "not as it is" in tool
+    assert "superseded: take it off" in tool
+    assert "Holder TH-1 is out of service (lent)" in tool
