@@ -1,0 +1,175 @@
+"""Rows of feeds: how far each is read, what machines said last, rests, tools they named."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from crib.clock import instant_from_us, us_from_instant
+from crib.store.engine import Tx
+
+_KEEP = """
+    INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
+                       instance_id, next_sequence)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+    ON CONFLICT (machine_id) DO UPDATE SET
+      source = excluded.source, state = excluded.state, problem = excluded.problem,
+      heard_at = coalesce(excluded.heard_at, heard_at),
+      counted_at = coalesce(excluded.counted_at, counted_at),
+      lag_us = coalesce(excluded.lag_us, lag_us),
+      instance_id = coalesce(excluded.instance_id, instance_id),
+      next_sequence = coalesce(excluded.next_sequence, next_sequence)
+"""
+_GAP = (
+    "INSERT INTO feed_gaps (machine_id, found_at, reason, from_sequence, until_sequence)"
+    " VALUES (?, ?, ?, ?, ?)"
+)
+_NOW = """
+    INSERT INTO machine_now (machine_id, kind, path, since, value) VALUES (?, ?, ?, ?, ?)
+    ON CONFLICT (machine_id, kind, path) DO UPDATE SET
+      since = excluded.since, value = excluded.value
+"""
+_REST = (
+    "INSERT INTO machine_rests (machine_id, path, begins_at, ends_at, value)"
+    " VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
+)
+_SEEN = """
+    INSERT INTO tools_seen (machine_id, path, tool_number, asset, first_at, last_at)
+    VALUES (?, ?, ?, ?, ?, ?)
+    ON CONFLICT (machine_id, path, tool_number, asset) DO UPDATE SET
+      first_at = min(first_at, excluded.first_at), last_at = max(last_at, excluded.last_at)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class FeedRow:
+    """The feed of one machine as it is kept."""
+
+    machine_id: int
+    machine: str
+    source: str
+    state: str
+    problem: str | None
+    heard_at: datetime | None
+    counted_at: datetime | None
+    lag_s: float | None
+    instance_id: int | None
+    next_sequence: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class GapRow:
+    """What nobody will see of a machine."""
+
+    id: int
+    machine: str
+    found_at: datetime
+    reason: str
+    from_sequence: int | None
+    until_sequence: int | None
+
+
+class NowRow(NamedTuple):
+    """The last value of one state of a machine."""
+
+    kind: str
+    path: str
+    since_us: int
+    value: str | None
+
+
+def _driver(tx: Tx) -> Any:
+    # past SQLAlchemy: a thousand machines say something every second
+    return tx.connection.driver_connection
+
+
+def keep_feed(
+    tx: Tx,
+    machine_id: int,
+    source: str,
+    state: str,
+    problem: str | None,
+    heard_at: datetime | None,
+    counted_at: datetime | None,
+    place: tuple[int, int] | None,
+) -> None:
+    """Keep how far a feed was read; what is None stays as it was."""
+    heard_us = None if heard_at is None else us_from_instant(heard_at)
+    counted_us = None if counted_at is None else us_from_instant(counted_at)
+    lag_us = None
+    if heard_us is not None and counted_us is not None:
+        lag_us = max(0, heard_us - counted_us)
+    instance, following = place or (None, None)
+    values = (machine_id, source, state, problem, heard_us, counted_us, lag_us)
+    _driver(tx).execute(_KEEP, (*values, instance, following))
+
+
+def insert_gap(
+    tx: Tx,
+    machine_id: int,
+    found_at: datetime,
+    reason: str,
+    from_sequence: int | None,
+    until_sequence: int | None,
+) -> None:
+    """Record a gap."""
+    values = (machine_id, us_from_instant(found_at), reason, from_sequence, until_sequence)
+    _driver(tx).execute(_GAP, values)
+
+
+def list_feeds(tx: Tx) -> list[FeedRow]:
+    """Every feed that was ever read, by machine."""
+    rows = _driver(tx).execute(
+        "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
+        " f.counted_at, f.lag_us, f.instance_id, f.next_sequence"
+        " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
+    )
+    return [
+        FeedRow(
+            *row[:5],
+            None if row[5] is None else instant_from_us(row[5]),
+            None if row[6] is None else instant_from_us(row[6]),
+            None if row[7] is None else row[7] / 1e6,
+            row[8],
+            row[9],
+        )
+        for row in rows
+    ]
+
+
+def list_gaps(tx: Tx, since: datetime | None = None, limit: int = 1000) -> list[GapRow]:
+    """Gaps found since an instant, the one found last first."""
+    rows = _driver(tx).execute(
+        "SELECT g.id, m.machine, g.found_at, g.reason, g.from_sequence, g.until_sequence"
+        " FROM feed_gaps AS g JOIN machines AS m ON m.id = g.machine_id"
+        " WHERE g.found_at >= ? ORDER BY g.id DESC LIMIT ?",
+        (0 if since is None else us_from_instant(since), limit),
+    )
+    return [GapRow(row[0], row[1], instant_from_us(row[2]), *row[3:]) for row in rows]
+
+
+def now_of(tx: Tx, machine_id: int) -> dict[tuple[str, str], NowRow]:
+    """What a machine said last, by kind and path."""
+    rows = _driver(tx).execute(
+        "SELECT kind, path, since, value FROM machine_now WHERE machine_id = ?", (machine_id,)
+    )
+    return {(row[0], row[1]): NowRow(*row) for row in rows}
+
+
+def keep_now(tx: Tx, machine_id: int, rows: Sequence[NowRow]) -> None:
+    """Keep what a machine said last."""
+    _driver(tx).executemany(_NOW, [(machine_id, *row) for row in rows])
+
+
+def insert_rests(
+    tx: Tx, machine_id: int, rows: Sequence[tuple[str, int, int, str | None]]
+) -> None:
+    """Record rests: path, begin, end [µs], what the machine called it; known ones stay."""
+    _driver(tx).executemany(_REST, [(machine_id, *row) for row in rows])
+
+
+def see_tools(tx: Tx, machine_id: int, rows: Sequence[tuple[str, int, str, int, int]]) -> None:
+    """Record tools that a machine named: path, tool number, asset, first and last [µs]."""
+    _driver(tx).executemany(_SEEN, [(machine_id, *row) for row in rows])

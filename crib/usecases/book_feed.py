@@ -1,0 +1,183 @@
+"""What a machine said of itself, booked: counts, states and the place, in one transaction.
+
+Every way in ends here (agents, brokers, dropped files, posted counts go through
+``report_counts`` alike). What comes twice changes nothing: a count is known by its instant,
+and the place is kept with what was read up to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from crib.clock import print_instant, us_from_instant
+from crib.store.engine import Tx
+from crib.store.feeds import (
+    NowRow,
+    insert_gap,
+    insert_rests,
+    keep_feed,
+    keep_now,
+    now_of,
+    see_tools,
+)
+from crib.store.resolve import machine_id_by_name
+from crib.usecases.count_columns import columns_from_json
+from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
+
+#: Execution states in which a machine cuts (MTConnect, part 2).
+CUTTING = frozenset({"ACTIVE"})
+#: A pause shorter than this is a bar change or a door, and part of the running share.
+SHORTEST_REST_US = 60_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class CountNews:
+    """What a part counter said; the text as it came."""
+
+    at: datetime
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StateNews:
+    """A state that a machine told: EXECUTION, PROGRAM, TOOL_NUMBER or TOOL_ASSET_ID."""
+
+    at: datetime
+    kind: str
+    path: str
+    text: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class GapNews:
+    """What was missed, see ``crib.feed.follower.Gap``."""
+
+    reason: str
+    from_sequence: int | None = None
+    until_sequence: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FeedNews:
+    """What one machine's feed brought.
+
+    Attributes:
+        machine: Name of the machine.
+        source: ``mtconnect``, ``mqtt``, ``folder`` or ``http``.
+        heard_at: When it came; None where nothing was heard (only a problem is told).
+        counts: Part counts.
+        states: States in the order in which they came to be.
+        place: Run of the agent and next sequence; None keeps the place on record.
+        gap: What was missed.
+        state: ``following``, ``waiting`` (tried again soon) or ``stopped`` (a person has to
+            do something).
+        problem: Why it is not following, in a sentence.
+    """
+
+    machine: str
+    source: str
+    heard_at: datetime | None
+    counts: Sequence[CountNews] = ()
+    states: Sequence[StateNews] = ()
+    place: tuple[int, int] | None = None
+    gap: GapNews | None = None
+    state: str = "following"
+    problem: str | None = None
+
+    @property
+    def tells_something(self) -> bool:
+        """Whether a view of the shop may differ by it."""
+        return bool(self.counts or self.states or self.gap)
+
+
+@dataclass(slots=True)
+class _Seen:
+    now: dict[tuple[str, str], NowRow]
+    changed: set[tuple[str, str]] = field(default_factory=set)
+    rests: list[tuple[str, int, int, str | None]] = field(default_factory=list)
+    tools: dict[tuple[str, int, str], tuple[int, int]] = field(default_factory=dict)
+
+
+def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | None:
+    """Book what a feed brought; what became of its counts, None where it brought none.
+
+    Raises:
+        NotKnown: No such machine.
+    """
+    machine_id = machine_id_by_name(tx, news.machine)
+    done = None
+    if news.counts:
+        readings = columns_from_json(
+            [{"at": print_instant(one.at), "count": _number(one.text)} for one in news.counts]
+        )
+        done = report_counts(tx, present, ReportCounts(news.machine, readings))
+    if news.states:
+        _book_states(tx, machine_id, news.states)
+    if news.gap is not None:
+        gap = news.gap
+        insert_gap(tx, machine_id, present, gap.reason, gap.from_sequence, gap.until_sequence)
+    keep_feed(
+        tx,
+        machine_id,
+        news.source,
+        news.state,
+        news.problem,
+        news.heard_at,
+        max((one.at for one in news.counts), default=None),
+        news.place,
+    )
+    return done
+
+
+def _number(text: str) -> object:
+    """A count as its text says it; what is no number stays text and is kept aside as such."""
+    plain = text.strip()
+    try:
+        value = float(plain)
+    except ValueError:
+        return plain
+    return int(value) if value.is_integer() and abs(value) < 2**53 else plain
+
+
+def _book_states(tx: Tx, machine_id: int, states: Iterable[StateNews]) -> None:
+    seen = _Seen(now_of(tx, machine_id))
+    for one in states:
+        _take(seen, one)
+    keep_now(tx, machine_id, [seen.now[key] for key in sorted(seen.changed)])
+    insert_rests(tx, machine_id, seen.rests)
+    see_tools(tx, machine_id, [(*key, *span) for key, span in seen.tools.items()])
+
+
+def _take(seen: _Seen, one: StateNews) -> None:
+    key, at_us = (one.kind, one.path), us_from_instant(one.at)
+    before = seen.now.get(key)
+    if before is not None and at_us < before.since_us:
+        return  # late news of what is over
+    if one.kind == "EXECUTION" and before is not None:
+        _end_rest(seen, before, one, at_us)
+    if before is None or before.value != one.text:
+        seen.now[key] = NowRow(one.kind, one.path, at_us, one.text)
+        seen.changed.add(key)
+    if one.kind in ("TOOL_ASSET_ID", "TOOL_NUMBER"):
+        _see_tool(seen, one.path, at_us)
+
+
+def _end_rest(seen: _Seen, before: NowRow, one: StateNews, at_us: int) -> None:
+    rested = before.value is not None and before.value not in CUTTING
+    if rested and one.text != before.value and at_us - before.since_us >= SHORTEST_REST_US:
+        seen.rests.append((one.path, before.since_us, at_us, before.value))
+
+
+def _see_tool(seen: _Seen, path: str, at_us: int) -> None:
+    """The tool number and the asset that a path names at the same instant belong together."""
+    number = seen.now.get(("TOOL_NUMBER", path))
+    asset = seen.now.get(("TOOL_ASSET_ID", path))
+    if number is None or asset is None or not number.value or not asset.value:
+        return
+    if number.since_us != asset.since_us or not number.value.isdecimal():
+        return  # one of them is still that of the tool before
+    key = (path, int(number.value), asset.value)
+    first, last = seen.tools.get(key, (at_us, at_us))
+    seen.tools[key] = (min(first, at_us), max(last, at_us))
