@@ -128,7 +128,11 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     )
     return [
         FeedRow(
-            *row[:5],
+            row[0],
+            row[1],
+            row[2],
+            row[3],
+            row[4],
             None if row[5] is None else instant_from_us(row[5]),
             None if row[6] is None else instant_from_us(row[6]),
             None if row[7] is None else row[7] / 1e6,
