@@ -13,6 +13,7 @@ from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
 from api.pages import bench, code, docs, front, health, machine, shown, who
 from api.pages.frame import add_frame
+from api.pages.number_links import add_number_links
 from api.pages.numbers import page as numbers
 from api.pages.render import CONTENT_POLICY
 from api.rest.all import blueprints
@@ -53,6 +54,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     for page in (front, who, shown, code, *bench.PAGES, *machine.PAGES, numbers, docs, health):
         app.register_blueprint(page.blueprint)
     add_frame(app)
+    add_number_links(app)
     app.after_request(_secure)
     app.after_request(_keep_shown)
     return app
