@@ -20,6 +20,7 @@ ELSEWHERE = (
     "api/cli.py", "api/demo.py", "api/language", "api/print_labels.py", "api/print_sheets.py",
     "api/pages/docs.py", "api/serving.py", "api/settings.py",
     "api/shop_commands.py", "api/terminal.py", "api/text_lists.py", "api/http/document.py",
+    "api/http/operation.py", "api/http/paging.py",
     "api/worker.py", "api/wsgi.py", "api/application.py",
     "crib/demo", "crib/shopfiles", "crib/records/catalogue.py", "crib/records/columns.py",
     "crib/store/migrations", "crib/store/migrate.py", "crib/store/tables.py",
@@ -33,7 +34,7 @@ ELSEWHERE = (
 )  # fmt: skip
 
 #: Where only what is raised comes from here: pages mark their own texts, calls are English.
-RAISED_ONLY = ("api/http", "api/pages", "api/rest", "api/schemas")
+RAISED_ONLY = ("api/pages", "api/rest", "api/schemas")
 
 _CODE = re.compile(
     r"\b(SELECT|INSERT|UPDATE|DELETE|CREATE|ROLLBACK|RELEASE|SAVEPOINT|PRAGMA|COLLATE|ORDER BY"
@@ -44,6 +45,7 @@ _CODE = re.compile(
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
 #: A label or title begins with a capital; a call or a designation has no small letter after it.
 _SAID = re.compile(r"^[A-Z][a-z]|^[A-Z] |^[a-z]+ .*[a-z]{2} |^on (diameter|radius)$")
+_MESSAGES = {"error_messages", "messages"}
 _CALLS_FOR_LOGS = {"debug", "info", "warning", "error", "exception", "log"}
 
 
@@ -139,7 +141,7 @@ def texts_of(source: str, *, raised_only: bool = False) -> list[str]:
     tree = ast.parse(source)
     passed = _no_texts(tree)
     found: dict[str, None] = {}
-    roots = [node for node in ast.walk(tree) if isinstance(node, ast.Raise)]
+    roots = [node for node in ast.walk(tree) if _complains(node)]
     for root in roots if raised_only else [tree]:
         for node in _outermost(root, passed):
             for way in _ways(node):
@@ -147,6 +149,15 @@ def texts_of(source: str, *, raised_only: bool = False) -> list[str]:
                 if _reads_like_words(template):
                     found[template.strip().lstrip(" ;,:")] = None
     return list(found)
+
+
+def _complains(node: ast.AST) -> bool:
+    """Whether a piece of code holds what is said about bad input."""
+    if isinstance(node, ast.keyword):
+        return node.arg == "error_messages"
+    if isinstance(node, ast.Assign):
+        return any(getattr(target, "id", "") in _MESSAGES for target in node.targets)
+    return isinstance(node, ast.Raise)
 
 
 def _numbered(template: str) -> str:

@@ -23,7 +23,7 @@ _NEXT_SENTENCE = re.compile(r"(?<=[.?!]) (?=[A-Z0-9'])")
 _JOINTS = ((_NEXT_SENTENCE, " "), (re.compile("; "), "; "), (re.compile(", "), ", "))
 _COLON = (re.compile(": "), ": ")
 _LISTED = re.compile(r"\S+(?:, \S+)* (or|and) \S+")
-_FIELD_SAYS = re.compile(r"(\w[\w.\[\]]*) (.+)", re.DOTALL)
+_FIELD_SAYS = re.compile(r"([a-z][a-z0-9_]*(?:[.\[]\w+\]?)*|[A-Z]{1,2}) (\S+ .+)", re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?\d+\.\d+")
 _WITH_UNIT = re.compile(r"[±+-]?\d+(?:\.\d+)? ?(%|mm|µm|min|s|h|N m|m/min|°)")
 _UNIT_AFTER = re.compile(
@@ -62,11 +62,23 @@ def _known(language: str, text: str, depth: int) -> str | None:
     bare = text.strip().lstrip(" ;,:")
     if depth > _DEEPEST or not bare:
         return None
-    said = _whole(language, bare, depth) or _without_stop(language, bare, depth)
+    said = (
+        _whole(language, bare, depth)
+        or _begun_large(language, bare, depth)
+        or _without_stop(language, bare, depth)
+        or _of_field(language, bare, depth)
+    )
     for at, joint in (*_JOINTS, _COLON):
         said = said or _pieces(language, bare, depth, at, joint)
-    said = said or _of_field(language, bare, depth)
     return None if said is None else text.replace(bare, said, 1)
+
+
+def _begun_large(language: str, text: str, depth: int) -> str | None:
+    """A text that became a sentence by its first letter alone."""
+    if not text[0].isupper():
+        return None
+    said = _whole(language, text[0].lower() + text[1:], depth)
+    return None if said is None else said[0].upper() + said[1:]
 
 
 def _whole(language: str, text: str, depth: int) -> str | None:
@@ -92,7 +104,7 @@ def _filled(text: str, values: dict[str, str]) -> str:
 def _of_field(language: str, text: str, depth: int) -> str | None:
     """What is said of a field whose name stands in front."""
     found = _FIELD_SAYS.fullmatch(text)
-    said = found and _known(language, found[2], depth + 1)
+    said = found and _whole(language, found[2], depth + 1)
     return f"{found[1]} {said}" if found and said else None
 
 
@@ -117,8 +129,10 @@ def _pieces(
     if len(pieces) == 1:
         return None
     said = [_known(language, piece, depth + 1) for piece in pieces]
-    if not any(said):
-        return None
+    if not any(
+        new and (" " in piece or depth) for new, piece in zip(said, pieces, strict=True)
+    ):
+        return None  # a lone word that has an entry makes no sentence German
     return joint.join(new or old for new, old in zip(said, pieces, strict=True))
 
 

@@ -18,6 +18,8 @@ def fill(text: str, values: dict[str, object]) -> str:
     A plain text stays plain, and a template escapes it as a whole. Where a value is markup (a
     link), the text and the other values are escaped here, and the whole is markup.
     """
+    if not values:
+        return text
     if any(hasattr(value, "__html__") for value in values.values()):
         filled = _HOLE.sub(lambda hole: str(escape(values[hole[1]])), str(escape(text)))
         return Markup(filled)  # noqa: S704 - the text and every value were just escaped
