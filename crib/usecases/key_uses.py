@@ -1,0 +1,172 @@
+"""Tool keys with where they are used: machines, specs, the part they cut now, costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.mounted_edges import swap_costs
+from crib.usecases.widen_forecasts import Distrust, distrusted
+
+
+@dataclass(frozen=True, slots=True)
+class KeyUse:
+    """Where a key is used, and what a part takes from its edges.
+
+    Attributes:
+        machines: Machines whose edges ran or run under it.
+        specs: Tool specs of these edges.
+        running: Wear of the edges in the machines now [wear units].
+        part: Part that they cut now, or cut last; None where nothing is known.
+        wear_per_part: Wear units that one costs; None likewise.
+        costs: Of a planned swap and of a failure [hundredths of the currency]; None likewise.
+    """
+
+    machines: tuple[str, ...] = ()
+    specs: tuple[str, ...] = ()
+    running: tuple[float, ...] = ()
+    part: str | None = None
+    wear_per_part: float | None = None
+    costs: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyListed:
+    """One key in the list.
+
+    Attributes:
+        key: Its name.
+        cutting_item: The item.
+        material_group: ISO 513 group.
+        operation_class: What it does.
+        worn: Lives ended by wear.
+        broken: Lives ended by breakage.
+        taken_out_early: Lives cut short.
+        use: Where it is used.
+        swap_age: Age of least cost [wear units]; None where its costs are not known.
+        swap_parts: The same in parts of ``use.part``.
+        distrust: Set where its forecasts ran wrong.
+    """
+
+    key: str
+    cutting_item: str
+    material_group: str
+    operation_class: str
+    worn: int
+    broken: int
+    taken_out_early: int
+    use: KeyUse
+    swap_age: float | None
+    swap_parts: float | None
+    distrust: Distrust | None
+
+
+@dataclass(slots=True)
+class _Gathered:
+    machines: set[str] = field(default_factory=set)
+    specs: set[str] = field(default_factory=set)
+    running: list[float] = field(default_factory=list)
+    use: KeyUse = field(default_factory=KeyUse)
+
+
+def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> list[KeyListed]:
+    """Keys of the shop in order of their names.
+
+    Args:
+        plan: The shop's plan.
+        machine: Only those used on it; empty: all.
+        spec: Only those used by this tool spec; empty: all.
+    """
+    uses = key_uses(plan)
+    swaps = swap_ages(plan, uses)
+    seen = plan.model.basis(np.arange(len(uses)))
+    items = plan.view.rows.items
+    names = [key.text(items) for key in plan.keys]
+    wrong = {one.key: one for one in distrusted(names, plan.model.widening)}
+    found = [
+        KeyListed(
+            names[row],
+            items[key.cutting_item_id].cutting_item,
+            key.material_group,
+            key.operation_class,
+            int(seen.worn[row]),
+            int(seen.broken[row]),
+            int(seen.censored[row]),
+            use,
+            swaps.get(row),
+            _in_parts(swaps.get(row), use),
+            wrong.get(names[row]),
+        )
+        for row, (key, use) in enumerate(zip(plan.keys, uses, strict=True))
+        if (not machine or machine in use.machines) and (not spec or spec in use.specs)
+    ]
+    return sorted(found, key=lambda one: one.key)
+
+
+def key_uses(plan: ShopPlan) -> list[KeyUse]:
+    """Use of each key, in the order of ``plan.keys``: of edges in a machine, else the last."""
+    view = plan.view
+    number = {key: row for row, key in enumerate(plan.keys)}
+    found = [_Gathered() for _ in plan.keys]
+    parts = {run.part_id: run.part for runs in view.rows.runs.values() for run in runs}
+    for stay in view.stays:
+        station = view.rows.stations.get(stay.row.station_id)
+        row = number.get(stay.key) if stay.key is not None else None
+        if row is None or station is None:
+            continue
+        built = view.rows.assemblies[stay.row.assembly_id]
+        spec = view.rows.specs[built.tool_spec_id]
+        found[row].machines.add(station.machine)
+        found[row].specs.add(spec.tool_spec)
+        if stay.parts and stay.wear > 0:
+            found[row].use = KeyUse(
+                part=parts.get(stay.part_id or -1),
+                wear_per_part=stay.wear / stay.parts,
+                costs=swap_costs(spec, view.rows.items[built.cutting_item_id]),
+            )
+    _add_mounted(plan, found, parts)
+    return [
+        replace(
+            one.use,
+            machines=tuple(sorted(one.machines)),
+            specs=tuple(sorted(one.specs)),
+            running=tuple(sorted(one.running)),
+        )
+        for one in found
+    ]
+
+
+def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str]) -> None:
+    view = plan.view
+    for stay, edge in zip(plan.sight.mounted, plan.edges, strict=True):
+        one = found[edge.key]
+        station = view.rows.stations[stay.row.station_id]
+        built = view.rows.assemblies[stay.row.assembly_id]
+        one.machines.add(station.machine)
+        one.specs.add(view.rows.specs[built.tool_spec_id].tool_spec)
+        one.running.append(edge.age)
+        ahead = zip(view.ahead_parts[station.machine_id], edge.per_part, strict=False)
+        for part_id, wear in ahead:
+            if wear > 0:
+                costs = edge.planned_cost, edge.failure_cost
+                one.use = KeyUse(part=parts.get(part_id), wear_per_part=wear, costs=costs)
+                break
+
+
+def swap_ages(plan: ShopPlan, uses: list[KeyUse]) -> dict[int, float]:
+    """Age of least cost of each key whose costs are known, by its row [wear units]."""
+    rows = [row for row, use in enumerate(uses) if use.costs and use.wear_per_part]
+    if not rows:
+        return {}
+    known = [uses[row] for row in rows]
+    costs = np.array([use.costs for use in known])
+    rates = np.array([use.wear_per_part for use in known])
+    ages, _, _ = plan.model.swap_age(np.array(rows), costs[:, 0], costs[:, 1], rates)
+    return dict(zip(rows, ages.tolist(), strict=True))
+
+
+def _in_parts(age: float | None, use: KeyUse) -> float | None:
+    return age / use.wear_per_part if age is not None and use.wear_per_part else None
