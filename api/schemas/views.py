@@ -180,6 +180,11 @@ class Night(Shape):
         required=True, explains="By chipping and breaking alone, which no swap lowers."
     )
     limit = Number(required=True)
+    scale = Number(
+        required=True,
+        explains="Factor that the chances stand under: failures seen in earlier stretches over "
+        "those forecast, held near 1 until there are many.",
+    )
     safe = YesNo(required=True, explains="Whether the limit is kept with the swaps.")
     swaps = listed(Text(), most=1_000)
     run_until = At(

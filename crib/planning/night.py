@@ -70,6 +70,7 @@ class MachineNight:
             and for later stretches.
         run_until_parts: Parts from the begin of the stretch (or now) until then.
         carriers: The edges that carry most of what is left, the worst first.
+        scale: Factor that all its chances stand under, from how earlier stretches went.
     """
 
     machine: str
@@ -85,6 +86,7 @@ class MachineNight:
     run_until_us: int | None = None
     run_until_parts: int | None = None
     carriers: tuple[Carrier, ...] = ()
+    scale: float = 1.0
 
     @property
     def safe(self) -> bool:

@@ -38,6 +38,7 @@ def report_nights(
             members = order[bounds[index] : bounds[index + 1]]
             added = members[night.choice.swap[members]]
             row = _row(machines[index], ordinal, night, index, walk.limit)
+            row = replace(row, scale=walk.scale)
             row = replace(
                 row,
                 breakage=float(-np.expm1(-night.breaks[members].sum())),

@@ -72,6 +72,7 @@ class Succession:
         stops: Stops of each machine that are made anyway.
         minute_cost: Cost of a minute of a machine.
         limit: Chance of a failure allowed in an unattended stretch.
+        scale: Factor on the chances of stretches, from how earlier ones went.
     """
 
     def __init__(
@@ -86,11 +87,12 @@ class Succession:
         stops: Sequence[Stops],
         minute_cost: float,
         limit: float,
+        scale: float = 1.0,
     ) -> None:
         count = len(edges)
         self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
         self.model, self.minute_cost, self.limit = model, minute_cost, limit
-        self.stops = stops
+        self.stops, self.scale = stops, scale
         self.anyway = self.table = StopTable(stops)
         self.machine = np.array([e.machine for e in edges], dtype=np.int64)
         self.key = np.array([e.key for e in edges], dtype=np.int64)
@@ -319,7 +321,7 @@ class Succession:
         return rate * night
 
     def hazard(self, rows: Ints, age: Floats, ahead: Floats, signs: EdgeSigns) -> Floats:
-        """Cumulative hazard of edges of an age over so much wear ahead."""
+        """Cumulative hazard of edges of an age over so much wear ahead in a stretch, scaled."""
         failed = self.model.fail_probability(self.key[rows], age, ahead, self.rate[rows], signs)
-        hazard: Floats = -np.log1p(-np.minimum(failed, 1 - 1e-15))
+        hazard: Floats = -np.log1p(-np.minimum(failed, 1 - 1e-15)) * self.scale
         return hazard

@@ -125,6 +125,7 @@ def plan_swaps(
     stops: Sequence[Stops] | None = None,
     minute_cost: float = 0.0,
     limit: float = NIGHT_LIMIT,
+    scale: float = 1.0,
 ) -> SwapPlan:
     """Plan every swap of the machines.
 
@@ -137,6 +138,7 @@ def plan_swaps(
         minute_cost: Cost of a minute of a machine, in the currency of the edges' costs; at 0
             no swap comes forward to share a stop.
         limit: Chance of a failure allowed in an unattended stretch of a machine.
+        scale: Factor on the chances of those stretches (``night_scale``).
     """
     if not edges:
         return SwapPlan([], [])
@@ -154,6 +156,7 @@ def plan_swaps(
         stops if stops is not None else [NO_STOPS] * len(machines),
         minute_cost,
         limit,
+        scale,
     )
     walk.keep_nights()
     nights, told = report_nights(machines, edges, walk)

@@ -95,6 +95,22 @@ def kept_between(tx: Tx, from_us: int, to_us: int) -> list[KeptForecast]:
     return list(_found(tx, _SELECT + where, {"from_us": from_us, "to_us": to_us}))
 
 
+def kept_before_nights(tx: Tx, until_us: int, most: int) -> list[KeptForecast]:
+    """The latest that spoke of unattended stretches which are over, by ascending id.
+
+    Args:
+        tx: An open transaction.
+        until_us: Only stretches that ended up to then [µs], as shown up to then.
+        most: How many at most.
+    """
+    where = (
+        " WHERE k.at <= :until_us AND k.unattended_ends_at <= :until_us"
+        " ORDER BY k.id DESC LIMIT :most"
+    )
+    found = list(_found(tx, _SELECT + where, {"until_us": until_us, "most": most}))
+    return found[::-1]
+
+
 def kept_page(
     tx: Tx,
     *,

@@ -161,6 +161,7 @@ def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
         stops=machine_stops(view),
         minute_cost=MINUTE_MINOR,
         limit=night_limit,
+        scale=sight.night_scale,
     )
     forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, swaps.stations)
     planned = {stay.row.mount_id for stay in mounted}

@@ -12,6 +12,7 @@ from crib.store.engine import Tx
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
 from crib.usecases.lives import Lives, gather_lives, table_of_keys
 from crib.usecases.mounted_edges import mounted_edges
+from crib.usecases.scale_nights import scale_of_nights
 from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Stay
 from crib.usecases.widen_forecasts import widening_of_keys
@@ -29,6 +30,7 @@ class Foresight:
         mounted: Stays of the mounted edges whose key is known.
         edges: The same as the planner takes them, in this order.
         due: What lies ahead of them, likewise.
+        night_scale: Factor on the hazard of unattended stretches, from how earlier ones went.
     """
 
     view: ShopView
@@ -38,6 +40,7 @@ class Foresight:
     mounted: list[Stay]
     edges: list[MountedEdge]
     due: EdgesDue
+    night_scale: float = 1.0
 
 
 def foresee(tx: Tx, view: ShopView, before: LifeModel | None = None) -> Foresight:
@@ -54,4 +57,5 @@ def foresee(tx: Tx, view: ShopView, before: LifeModel | None = None) -> Foresigh
     model = fit_life_model(table_of_keys(view, lives), lives.histories, wider, before)
     mounted, edges = mounted_edges(view, ahead, lives)
     due = edges_due(list(view.ahead.values()), edges, model)
-    return Foresight(view, ahead, lives, model, mounted, edges, due)
+    scale = scale_of_nights(tx, view)
+    return Foresight(view, ahead, lives, model, mounted, edges, due, scale)

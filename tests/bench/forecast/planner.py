@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -17,6 +18,7 @@ from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.night_scale import night_scale
 from crib.planning.swap_plan import plan_swaps
 from tests.bench.forecast.floor import Floor, Plan
 from tests.bench.forecast.plant import DAY_S, MACHINES, Plant
@@ -54,18 +56,25 @@ class Planner:
     _plan: Plan = field(init=False)
     _new_ages: Floats = field(init=False)
     _kept: int = field(init=False, default=0)
+    _scale: float = field(init=False, default=1.0)
+    _dark: Floats = field(init=False)
+    _expected: list[float] = field(init=False, default_factory=list)
+    _failed: list[bool] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
         count = len(self.plant.keys)
         self._calendar = _calendar_of(self.plant)
         self._table = table_of(self.plant.keys)
         self._shown = Shown(count)
+        self._dark = np.zeros(MACHINES)
         # Quantiles and widening that were shown of the edge in each station when it was new.
         self._told_new = np.full((4, count), np.nan)
 
     def __call__(self, floor: Floor, day: int, begin_s: float, shift_s: float) -> Plan:
         """Seconds until each swap, as the planner has it."""
         self._hold_against(floor)
+        if day > 0 and begin_s == 0:
+            self._judge_night(day - 1, floor)
         if day % _REFIT_DAYS == 0 and begin_s == 0:
             self._fit(floor)
         if begin_s == 0 and day > 0:
@@ -75,8 +84,10 @@ class Planner:
         machines = self._machines(now, day, begin_s, shift_s)
         edges = self._edges(floor, day)
         due = edges_due(machines, edges, self._model)
-        swaps = plan_swaps(machines, edges, due, self._model, limit=self.limit)
+        scale = night_scale(self._expected, self._failed)
+        swaps = plan_swaps(machines, edges, due, self._model, limit=self.limit, scale=scale)
         self.nights[day] = [night for night in swaps.nights if night.ordinal == 0]
+        self._scale = scale
         self._plan = (
             np.array([plan.first.seconds for plan in swaps.stations]),
             self._new_ages,
@@ -91,6 +102,15 @@ class Planner:
         left = np.where(floor.told.fresh, by_age, left)
         self._show(floor)
         return left, ages
+
+    def _judge_night(self, day: int, floor: Floor) -> None:
+        """Hold the night that is over against its forecast, the factor in force undone."""
+        dark = np.bincount(self.plant.machine, floor.tally.dark, minlength=MACHINES)
+        failed = dark > self._dark
+        self._dark = dark
+        for night, hurt in zip(self.nights.get(day, []), failed.tolist(), strict=False):
+            self._expected.append(-math.log1p(-min(night.with_swaps, 0.999)) / self._scale)
+            self._failed.append(hurt)
 
     def _fit(self, floor: Floor) -> None:
         self._widened = self._shown.widening()

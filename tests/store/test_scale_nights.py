@@ -1,0 +1,76 @@
+"""Chances kept before nights, and what came of them, scale those of the nights ahead."""
+
+from __future__ import annotations
+
+import math
+from datetime import timedelta
+
+import pytest
+
+from crib.usecases.forecast import ShopPlan, forecast_shop
+from tests.store.test_kept_forecasts import Floor
+
+
+@pytest.fixture
+def floor(store, shop) -> Floor:
+    return Floor(store, shop.start)
+
+
+def _plan(floor: Floor) -> ShopPlan:
+    with floor.store.read() as tx:
+        return forecast_shop(tx, floor.now)
+
+
+def _through_a_night(floor: Floor, *, failed: bool) -> float:
+    """Live through the first night with an edge well used; gives its chance as kept."""
+    floor.mount()
+    floor.make(100)
+    night = floor.start.replace(hour=21)
+    floor.rest(night - timedelta(minutes=10))
+    floor.show()
+    kept = floor.kept()[-1].fails_unattended
+    assert kept is not None
+    floor.make(100)
+    floor.rest(night + timedelta(hours=8, minutes=20))
+    if failed:
+        floor.remove("broken")
+    return kept
+
+
+def test_before_any_night_nothing_is_scaled(floor):
+    floor.mount()
+    floor.make(50)
+    floor.show()
+
+    assert _plan(floor).sight.night_scale == 1.0
+
+
+@pytest.mark.parametrize("failed", [False, True])
+def test_a_night_that_is_over_counts_by_the_chance_that_was_kept_before_it(floor, failed):
+    chance = _through_a_night(floor, failed=failed)
+
+    scale = _plan(floor).sight.night_scale
+
+    assert chance > 0
+    assert scale == pytest.approx((4 + failed) / (4 - math.log1p(-chance)))
+
+
+def test_the_nights_ahead_say_which_factor_they_stand_under(floor):
+    _through_a_night(floor, failed=False)
+
+    plan = _plan(floor)
+
+    assert {night.scale for night in plan.nights} == {plan.sight.night_scale}
+    assert plan.sight.night_scale < 1
+
+
+def test_what_is_kept_of_an_edge_stands_under_no_factor(floor):
+    """Otherwise the factor would learn from itself."""
+    _through_a_night(floor, failed=False)
+    plan = _plan(floor)
+    floor.show()
+
+    assert floor.kept()[-1].fails_unattended == pytest.approx(
+        float(plan.sight.due.fail_dark[0])
+    )
+    assert plan.sight.night_scale < 1
