@@ -66,6 +66,7 @@ def _known(language: str, text: str, depth: int) -> str | None:
         _whole(language, bare, depth)
         or _begun_large(language, bare, depth)
         or _without_stop(language, bare, depth)
+        or _with_stop(language, bare, depth)
         or _of_field(language, bare, depth)
     )
     for at, joint in (*_JOINTS, _COLON):
@@ -104,7 +105,9 @@ def _filled(text: str, values: dict[str, str]) -> str:
 def _of_field(language: str, text: str, depth: int) -> str | None:
     """What is said of a field whose name stands in front."""
     found = _FIELD_SAYS.fullmatch(text)
-    said = found and _whole(language, found[2], depth + 1)
+    said = found and (
+        _whole(language, found[2], depth + 1) or _with_stop(language, found[2], depth + 1)
+    )
     return f"{found[1]} {said}" if found and said else None
 
 
@@ -141,3 +144,9 @@ def _without_stop(language: str, text: str, depth: int) -> str | None:
         return None
     said = _known(language, text[:-1], depth + 1)
     return None if said is None else f"{said}."
+
+
+def _with_stop(language: str, text: str, depth: int) -> str | None:
+    """A sentence that lost its full stop within another one."""
+    said = None if text.endswith(".") else _whole(language, f"{text}.", depth + 1)
+    return None if said is None else said.removesuffix(".")

@@ -18,6 +18,9 @@ WORDS = (
     mark("chipped"), mark("broken"), mark("built_up_edge"), mark("job_change"),
     mark("inspection"), mark("worn as planned"), mark("worn early"), mark("built up edge"),
     mark("job change"),
+    # what a refusal is called in one word
+    mark("Refused"),
+    mark("Busy"),
     # roles, and what a run, an insert or a station is
     mark("attendant"), mark("operator"), mark("supervisor"), mark("planned"), mark("running"),
     mark("done"), mark("turning"), mark("live"), mark("drilling"), mark("round"),

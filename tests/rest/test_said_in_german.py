@@ -1,0 +1,200 @@
+"""Refusals and sentences, made for real, are German from end to end on a German page."""
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from itertools import product
+from math import inf
+
+import pytest
+
+from api.language import say
+from api.problems import rows_by_kind
+from crib.floor.cautions import build_cautions, mount_cautions, removal_cautions
+from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
+from crib.planning.night import MachineNight
+from crib.planning.stops_ahead import IN_WORDS
+from crib.planning.swaps import WHYS, Figures, sentence_of_first, sentence_of_successor
+
+NOW = datetime(2026, 5, 4, 8, tzinfo=UTC)
+
+#: Words of English that German has not, and that nearly every English sentence holds.
+ENGLISH = re.compile(
+    r"\b(the|and|of|is|are|not|it|its|with|from|take|give|there|this|that|to|by|at|on|for"
+    r"|has|have|no|or|then|before|after)\b",
+    re.IGNORECASE,
+)
+#: Words that both languages write alike.
+ALIKE = re.compile(r"\b(in|Station|Stationen|am|um)\b")
+
+
+@pytest.fixture
+def german(client):
+    """Say a sentence on a German page; what somebody typed is left out of the answer."""
+
+    def said(sentence):
+        headers = {"Cookie": "crib_shown=de.mm.24"}
+        with client.application.test_request_context("/", headers=headers):
+            return str(say(sentence))
+
+    return said
+
+
+def left(text):
+    """English words in a German sentence, those in quotes aside."""
+    return ENGLISH.findall(ALIKE.sub("", re.sub(r"'[^']*'|\"[^\"]*\"|\S*[/_]\S*", "", text)))
+
+
+def refused(client, method, path, **body):
+    answer = client.open(path, method=method, json=body)
+    told = answer.get_json()
+    details = [told["detail"]] if "detail" in told else []
+    for each in (*told.get("errors", ()), *told.get("refused", ())):
+        details.append(each["detail"])
+    assert details, answer.text
+    return details
+
+
+BUILD = {"tool_spec": "TURN-OD", "holder": "TH-1", "lot": "LOT-I1"}
+FUTURE = {"at": "2099-01-01T00:00:00Z", "count": 1}
+
+
+def test_what_english_words_are_left_is_seen():
+    assert left("Die Station holds it.") == ["it"]
+    assert left("'the holder' ist hier nicht bekannt") == []
+
+
+REFUSED = (
+        ("/v1/assemblies", {"tool_spec": "TURN-OD", "holder": "TH-99", "lot": "LOT-I1"}),
+        ("/v1/assemblies", {"tool_spec": "TURN-OD", "holder": "TH-1", "lot": "LOT-D1"}),
+        ("/v1/assemblies", BUILD | {"edge": 9}),
+        ("/v1/assemblies", {"holder": "TH-1"}),
+        ("/v1/assemblies", {"tool_spec": 5, "holder": "", "lot": "LOT-I1", "more": 1}),
+        ("/v1/mounts", {"station": "M1/T01", "assembly": "A00001X"}),
+        ("/v1/mounts", {"station": "M9/T01", "assembly": "TH-1"}),
+        ("/v1/removals", {"station": "M1/T01", "reason": "worn_as_planned"}),
+        ("/v1/removals", {"station": "M1/T01", "reason": "bored"}),
+        ("/v1/removals", {"reason": "size"}),
+        ("/v1/corrections", {"station": "M1/T01", "axis": "X", "change_mm": "0.01"}),
+        ("/v1/counts", {"machine": "M1", "readings": []}),
+        ("/v1/counts", {"machine": "M1", "readings": [FUTURE]}),
+        ("/v1/counts", {"machine": "M1", "readings": [{"at": "yesterday", "count": 1.5}]}),
+        ("/v1/gauge-checks", {"gauge": "PG-1", "readings": []}),
+        ("/v1/gauge-checks", {"gauge": "PG-1", "readings": [{"lf_mm": 1.5}]}),
+        ("/v1/gauge-checks", {"gauge": "PG-1", "readings": [{"lf_mm": "1.23456"}]}),
+        ("/v1/stock-moves", {"lot": "LOT-I1", "move": "issue", "quantity": 9999}),
+)  # fmt: skip
+
+
+def test_refusals_are_german_from_end_to_end(client, german):
+    for path, body in REFUSED:
+        for sentence in refused(client, "POST", path, **body):
+            assert left(german(sentence)) == [], (sentence, german(sentence))
+
+
+def test_what_the_bench_refuses_is_german(client, bench, german):
+    code = bench.ready()
+    again = refused(
+        client, "POST", "/v1/assemblies", tool_spec="TURN-OD", holder="TH-1", lot="LOT-I1"
+    )
+    wild = refused(
+        client, "POST", f"/v1/assemblies/{code}/presets",
+        gauge="PG-1", readings=[{"lf_mm": "80.0"}, {"wf_mm": "16.0"}],
+    )  # fmt: skip
+
+    for sentence in (*again, *wild):
+        assert left(german(sentence)) == [], (sentence, german(sentence))
+    assert code in german(again[0])
+
+
+def test_why_a_measured_tool_is_not_accepted_is_german(client, bench, german):
+    bench.check_gauge()
+    told = bench.measure(bench.build()["code"], lf="81.5")
+
+    assert told["why_not"]
+    for sentence in told["why_not"]:
+        assert left(german(sentence)) == [], (sentence, german(sentence))
+
+
+EXPECTED = Expected("PIN-12", "TURN-R", 2, 4_000, "R", 6_000)
+OFFERED = Offered(
+    code="A00001N", tool_spec="TURN-R", holder="H-17", holder_interface="12 mm",
+    holder_kind="turning", max_rpm=8_000, tip_orientation=2, nose_radius_tenths_um=4_000,
+    hand="R", cutter_status="MEASURED", share_used=0.0, preset_accepted=True,
+    preset_at=NOW - timedelta(hours=2), void_after=NOW + timedelta(days=7), gauge_valid=True,
+    label_current=True,
+)  # fmt: skip
+PLACE = Place("L1", "T03", "S00003J", "12MM", "turning", 7_000)
+
+
+LOOK_ALIKES = (
+        {"tool_spec": "DRILL-3"}, {"tip_orientation": 3}, {"hand": "L"},
+        {"nose_radius_tenths_um": 2_000}, {"preset_accepted": None}, {"preset_accepted": False},
+        {"void_after": NOW - timedelta(hours=1)}, {"gauge_valid": False},
+        {"label_current": False}, {"cutter_status": "BROKEN"}, {"cutter_status": "EXPIRED"},
+        {"cutter_status": "TAGGED_OUT"}, {"holder_interface": "16 mm"}, {"max_rpm": 5_000},
+)  # fmt: skip
+
+
+def test_every_mismatch_at_the_station_is_german(german):
+    for changed in LOOK_ALIKES:
+        found = mismatches(EXPECTED, replace(OFFERED, **changed), PLACE, None, NOW)
+
+        assert found
+        for row in found:
+            assert left(german(row.sentence)) == [], (row.sentence, german(row.sentence))
+
+
+@pytest.mark.parametrize("wanted_at", [(), ("L2/T04",), ("L2/T04", "L2/T05")])
+def test_a_tool_in_the_wrong_place_is_told_in_german_where_it_belongs(german, wanted_at):
+    expected = replace(EXPECTED, tool_spec="DRILL-3", wanted_at=wanted_at)
+    scanned = Scanned("S00001N", "A00002L")
+
+    for row in mismatches(expected, OFFERED, PLACE, scanned, NOW):
+        said = german(row.sentence)
+        assert left(said) == [], (row.sentence, said)
+        assert row.slug != "wrong-station" or all(place in said for place in wanted_at)
+
+
+def test_why_a_swap_is_when_it_is_is_german(german):
+    for why, stop, size_parts, dark in product(
+        range(len(WHYS)), range(len(IN_WORDS)), (None, inf, 120.0, 0.0), (False, True)
+    ):
+        figures = Figures(0.3, 0.75, 0.1, 128.4, 112.0, size_parts, dark=dark, unseen=dark)
+
+        first = sentence_of_first(why, stop, figures)
+        later = sentence_of_successor(why, stop, 0.75, 0.6)
+
+        for sentence in (first, later):
+            assert left(german(sentence)) == [], (sentence, german(sentence))
+            assert "0.75" not in german(sentence)
+
+
+def test_whether_the_night_is_safe_is_said_in_german(german):
+    begin = 60_000_000_000
+    for added, floor, with_swaps, minutes in product(
+        ((), (4,), (4, 7)), (0.01, 0.05), (0.0, 0.015, 0.08), (None, 55, 163)
+    ):
+        night = MachineNight(
+            "M1", begin, begin * 2, max(with_swaps, 0.1), with_swaps, floor, 0.01, added, 0.02,
+            run_until_us=None if minutes is None else begin + minutes * 60_000_000,
+            run_until_parts=minutes,
+        )  # fmt: skip
+
+        assert left(german(night.sentence)) == [], (night.sentence, german(night.sentence))
+        assert not re.search(r"\d\.\d", german(night.sentence))
+
+
+def test_cautions_and_problems_are_german(german):
+    cautions = (
+        *mount_cautions(x_on_diameter=True, offset_unit="in", max_rpm=8_000.0),
+        *mount_cautions(x_on_diameter=False, offset_unit="mm", max_rpm=None),
+        *build_cautions(2.5),
+        *build_cautions(None),
+        *removal_cautions(),
+    )
+    rows = rows_by_kind().values()
+
+    for sentence in (*cautions, *(row.title for row in rows), *(row.advice for row in rows)):
+        assert german(sentence) != sentence
+        assert left(german(sentence)) == [], (sentence, german(sentence))
