@@ -99,7 +99,7 @@ def _no_texts(tree: ast.AST) -> set[int]:
             passed.update(id(inner) for inner in ast.walk(node.format_spec))
         if isinstance(node, ast.Call):
             name = getattr(node.func, "attr", getattr(node.func, "id", ""))
-            if name in _CALLS_FOR_LOGS or name in {"compile", "fullmatch", "NewType", "text"}:
+            if name in _CALLS_FOR_LOGS or name in {"compile", "fullmatch", "NewType"}:
                 passed.update(id(inner) for inner in ast.walk(node))
     return passed
 

@@ -87,12 +87,10 @@ def _whole(language: str, text: str, depth: int) -> str | None:
     if text in texts:
         return texts[text]
     for template, holes in _patterns(language).find(text):
-        if any(_NEXT_SENTENCE.search(hole.value) for hole in holes) and not all(
-            _known(language, hole.value, depth + 1)
-            for hole in holes
-            if _NEXT_SENTENCE.search(hole.value)
+        if any(
+            hole.before and hole.after and _NEXT_SENTENCE.search(hole.value) for hole in holes
         ):
-            continue  # it swallowed a sentence that another template knows
+            continue  # it swallowed the end of one sentence and the begin of another
         values = {hole.name: _value(language, hole, depth) for hole in holes}
         return _filled(texts[template], values)
     return None

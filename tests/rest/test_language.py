@@ -183,9 +183,13 @@ def test_a_value_that_looks_like_a_hole_stays_a_value(shown):
     assert shown("de.mm.24", lambda: _("by {person}", person="{person}")) == "von {person}"
 
 
-def test_a_text_without_its_value_is_a_fault():
+def test_a_text_that_lacks_one_of_its_values_is_a_fault():
     with pytest.raises(KeyError):
-        _("by {person}")
+        _("{free} (edges per piece: {edges})", free=1)
+
+
+def test_a_text_about_braces_keeps_them():
+    assert _("Write {lf} where the length stands.") == "Write {lf} where the length stands."
 
 
 def test_a_number_chooses_one_or_many(shown):
