@@ -35,10 +35,7 @@ def longest_plausible(at_us: Int, count: Int, trusted: Bool, pace: Pace) -> Bool
     """
 
     def can(left: Int, right: Int) -> Bool:
-        pairs = pair_pace(
-            Pace(pace.cycle_s[left], pace.guessed[left]),
-            Pace(pace.cycle_s[right], pace.guessed[right]),
-        )
+        pairs = pair_pace(pace.take(left), pace.take(right))
         step = steps(count[left], count[right], at_us[right] - at_us[left], pairs)
         return np.asarray(step.plausible | (trusted[left] & trusted[right]))
 

@@ -79,7 +79,10 @@ def absorb(
     known: KnownCounts,
     at_us: npt.ArrayLike,
     count: npt.ArrayLike,
-    fastest_s_per_part: npt.ArrayLike | None = None,
+    fastest_s_per_cycle: npt.ArrayLike | None = None,
+    *,
+    parts_per_cycle: int = 1,
+    believed: bool = False,
 ) -> Absorbed:
     """Take a batch of readings of one machine into what is known.
 
@@ -87,8 +90,10 @@ def absorb(
         known: Accepted readings around the batch.
         at_us: Instants [µs since 1970], any order, shape (batch,).
         count: What the counter said, shape (batch,).
-        fastest_s_per_part: Shortest cycle time that could run between a reading and its
+        fastest_s_per_cycle: Shortest cycle time that could run between a reading and its
             neighbours [s], scalar or shape (batch,); None or NaN where unknown.
+        parts_per_cycle: Parts that one cycle makes; the counter goes up by that many at once.
+        believed: Somebody says that the batch is true: its pace is not questioned.
 
     Raises:
         Invalid: Arrays of unequal length.
@@ -100,12 +105,13 @@ def absorb(
         raise Invalid("Each reading needs one instant and one count.")
     if (np.diff(known.at_us) <= 0).any():
         raise ValueError("known readings are not in strict order")
-    cycle = np.nan if fastest_s_per_part is None else fastest_s_per_part
+    cycle = np.nan if fastest_s_per_cycle is None else fastest_s_per_cycle
     if np.ndim(cycle) and np.shape(cycle) != when.shape:
         raise Invalid("Give one cycle time, or one for each reading.")
     whole, refused = impossible(when, said)
     fresh, duplicate = _fresh(known, when, whole, refused)
-    return _merge(known, when, whole, fresh, duplicate, pace_of(cycle, when.size), refused)
+    pace = pace_of(cycle, when.size, parts_per_cycle)
+    return _merge(known, when, whole, (fresh, duplicate), pace, refused, believed=believed)
 
 
 def _fresh(
@@ -143,11 +149,13 @@ def _merge(
     known: KnownCounts,
     when: Int,
     count: Int,
-    fresh: Int,
-    duplicate: Bool,
+    sorted_out: tuple[Int, Bool],
     pace: Pace,
     refused: list[RefusedReading],
+    *,
+    believed: bool,
 ) -> Absorbed:
+    fresh, duplicate = sorted_out
     size = known.at_us.size
     at = np.concatenate([known.at_us, when[fresh]])
     order = np.argsort(at, kind="stable")
@@ -158,13 +166,14 @@ def _merge(
     both = Pace(
         np.concatenate([np.full(size, np.inf), pace.cycle_s[fresh]])[order],
         np.concatenate([np.zeros(size, dtype=np.bool_), pace.guessed[fresh]])[order],
+        pace.at_once,
     )
-    keep = longest_plausible(at, said, origin >= 0, both)
+    keep = longest_plausible(at, said, (origin >= 0) | believed, both)
     for i in np.flatnonzero(~keep):
         refused.append(outlier(int(fresh[-1 - origin[i]]), int(i), at, said, keep, both))
     kept = np.flatnonzero(keep)
     at, said, origin = at[kept], said[kept], origin[kept]
-    both = Pace(both.cycle_s[kept], both.guessed[kept])
+    both = both.take(kept)
     parts, kind, old = _steps_kept(known, at, said, origin, both)
     life, total = _accumulate(known, said, origin, parts, kind)
     mine, theirs = origin < 0, origin >= 0
@@ -196,9 +205,8 @@ def _steps_kept(
     known: KnownCounts, at: Int, said: Int, origin: Int, pace: Pace
 ) -> tuple[Int, npt.NDArray[np.int8], Bool]:
     """Parts and kind of each step; steps between known neighbours stay as they were."""
-    left = Pace(pace.cycle_s[:-1], pace.guessed[:-1])
-    right = Pace(pace.cycle_s[1:], pace.guessed[1:])
-    step = steps(said[:-1], said[1:], np.diff(at), pair_pace(left, right))
+    pairs = pair_pace(pace.take(slice(None, -1)), pace.take(slice(1, None)))
+    step = steps(said[:-1], said[1:], np.diff(at), pairs)
     old = (origin[:-1] >= 0) & (origin[1:] >= 0)
     if old.any():
         here = origin[:-1][old]

@@ -31,10 +31,21 @@ FORWARD, RESET, ROLLOVER = 0, 1, 2
 
 
 class Pace(NamedTuple):
-    """Cycle time of a pair of readings [s], and whether it is a guess; shape (pairs,)."""
+    """How fast a machine counts around readings.
+
+    Attributes:
+        cycle_s: Time of one cycle [s], shape (readings,).
+        guessed: Whether it is a guess, shape (readings,).
+        at_once: Parts that one cycle makes: the counter goes up by that many at once.
+    """
 
     cycle_s: Float
     guessed: Bool
+    at_once: int = 1
+
+    def take(self, which: Int | Bool | slice) -> Pace:
+        """The pace around some of the readings."""
+        return Pace(self.cycle_s[which], self.guessed[which], self.at_once)
 
 
 class Steps(NamedTuple):
@@ -45,21 +56,24 @@ class Steps(NamedTuple):
     plausible: Bool
 
 
-def pace_of(cycle_s: npt.ArrayLike, size: int) -> Pace:
+def pace_of(cycle_s: npt.ArrayLike, size: int, at_once: int = 1) -> Pace:
     """Pace from cycle times [s], scalar or shape (size,); NaN, zero or less is unknown."""
     given = np.broadcast_to(np.asarray(cycle_s, dtype=np.float64), (size,))
     guessed = ~(given > 0) | ~np.isfinite(given)
-    return Pace(np.where(guessed, FASTEST_UNKNOWN_S / FASTEST_SHARE, given), guessed)
+    return Pace(np.where(guessed, FASTEST_UNKNOWN_S / FASTEST_SHARE, given), guessed, at_once)
 
 
 def pair_pace(left: Pace, right: Pace) -> Pace:
     """Pace between two readings: the faster of both."""
-    return Pace(np.minimum(left.cycle_s, right.cycle_s), left.guessed | right.guessed)
+    return Pace(
+        np.minimum(left.cycle_s, right.cycle_s), left.guessed | right.guessed, left.at_once
+    )
 
 
 def most_parts(elapsed_us: Int, pace: Pace) -> Float:
-    """Most parts that can lie between two readings, one being under way at the first."""
-    return np.asarray(np.floor(elapsed_us / (1e6 * FASTEST_SHARE * pace.cycle_s)) + 1)
+    """Most parts that can lie between two readings, one cycle being under way at the first."""
+    cycles = np.floor(elapsed_us / (1e6 * FASTEST_SHARE * pace.cycle_s)) + 1
+    return np.asarray(cycles * pace.at_once)
 
 
 def steps(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Steps:
@@ -73,8 +87,7 @@ def steps(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Steps:
     kind = np.zeros(parts.shape, dtype=np.int8)
     drop = np.flatnonzero(parts < 0)
     if drop.size:
-        paired = Pace(pace.cycle_s[drop], pace.guessed[drop])
-        rolled = _rolled(before[drop], after[drop], elapsed_us[drop], paired)
+        rolled = _rolled(before[drop], after[drop], elapsed_us[drop], pace.take(drop))
         parts[drop] = np.where(rolled >= 0, rolled, after[drop])
         kind[drop] = np.where(rolled >= 0, ROLLOVER, RESET)
     plausible = (elapsed_us > 0) & (parts <= most_parts(elapsed_us, pace))
@@ -85,7 +98,7 @@ def _rolled(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Int:
     """Parts of a rollover, -1 where the drop is none."""
     near = np.where(pace.guessed, _NEAR_END_UNKNOWN, _NEAR_END)
     share = np.where(pace.guessed, FASTEST_SHARE, _ROLLOVER_SHARE)
-    most = elapsed_us / (1e6 * share * pace.cycle_s) + 1
+    most = (elapsed_us / (1e6 * share * pace.cycle_s) + 1) * pace.at_once
     rolled = np.full(before.shape, -1, dtype=np.int64)
     for limit in LIMITS:
         gap = limit - before

@@ -103,10 +103,7 @@ def outlier(
             return conflicting(index, int(at_us[place]), int(count[place]), int(count[other]))
     for other in neighbours:
         left, right = min(other, place), max(other, place)
-        pairs = pair_pace(
-            Pace(pace.cycle_s[[left]], pace.guessed[[left]]),
-            Pace(pace.cycle_s[[right]], pace.guessed[[right]]),
-        )
+        pairs = pair_pace(pace.take(slice(left, left + 1)), pace.take(slice(right, right + 1)))
         elapsed = np.array([at_us[right] - at_us[left]], dtype=np.int64)
         step = steps(count[[left]], count[[right]], elapsed, pairs)
         if not step.plausible[0]:

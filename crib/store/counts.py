@@ -58,6 +58,14 @@ def known_around(tx: Tx, machine_id: int, first_us: int, last_us: int) -> KnownC
     return KnownCounts(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
 
 
+def parts_per_cycle(tx: Tx, machine_id: int) -> int:
+    """Parts that one cycle of a machine makes."""
+    cursor = tx.exec_driver_sql(
+        "SELECT coalesce(parts_per_cycle, 1) FROM machines WHERE id = ?", (machine_id,)
+    )
+    return int(cursor.scalar_one())
+
+
 class Refused(NamedTuple):
     """A reading that is kept aside: what came, why, and a sentence."""
 

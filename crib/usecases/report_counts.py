@@ -20,6 +20,7 @@ from crib.store.counts import (
     insert_refusals,
     known_around,
     new_refusals,
+    parts_per_cycle,
     renumber,
 )
 from crib.store.engine import Tx
@@ -97,6 +98,7 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         at_us,
         columns.count[good],
         _fastest_s(runs, known.at_us, at_us, None if run_ids is None else run_ids[good]),
+        parts_per_cycle=parts_per_cycle(tx, machine_id),
     )
     for row in taken.refused:
         problems[int(good[row.index])] = (row.reason, row.sentence)
@@ -277,6 +279,36 @@ def _write(
     insert_readings(
         tx, fact_id, machine_id, (taken.at_us, taken.count, taken.life, taken.total), named
     )
+
+
+def take_as_true(tx: Tx, fact_id: int, machine_id: int, at_us: int, count: int) -> Absorbed:
+    """Take in one reading that somebody says is true, however fast the machine would be.
+
+    Args:
+        tx: A write transaction.
+        fact_id: The fact by which it comes in.
+        machine_id: Its machine.
+        at_us: Its instant [µs].
+        count: What the counter said.
+
+    Returns:
+        What changed; a reading that contradicts another of the same instant is not taken but
+        ``refused``, one that is known already is a ``duplicate``.
+    """
+    known = known_around(tx, machine_id, at_us, at_us)
+    when = np.array([at_us], dtype=np.int64)
+    taken = absorb(
+        known,
+        when,
+        np.array([count], dtype=np.int64),
+        _fastest_s(runs_of(tx, machine_id), known.at_us, when, None),
+        parts_per_cycle=parts_per_cycle(tx, machine_id),
+        believed=True,
+    )
+    if taken.index.size:
+        insert_batch(tx, fact_id, machine_id, accepted=1, duplicates=0, refused=0)
+        _write(tx, fact_id, machine_id, known, taken, None)
+    return taken
 
 
 def refuse_part_count(part_count: int | None) -> None:
