@@ -87,7 +87,7 @@ def test_a_printed_tool_is_put_in_the_rack_and_the_next_job_comes(client, code, 
     assert answer.headers["Location"] == f"/bench?racked={code}"
     assert f"{code} stands in the rack" in words(read(client, answer.headers["Location"]))
     assert rows("rack_places") == 1
-    assert "In the rack of M1, place R1-3" in words(read(client, f"/bench/work/{code}"))
+    assert "In the rack of M1: R1-3" in words(read(client, f"/bench/work/{code}"))
 
 
 def test_a_rack_without_machine_and_place_is_told_at_its_field(client, code):

@@ -20,10 +20,10 @@ def test_a_sister_stands_with_the_machine_that_needs_it(client, bench, clock):
 
     page = read(client, "/rack")
 
-    tool = words(page.select_one(f"section[aria-labelledby=tool-{sister}]"))
+    tool = words(page.select_one(f"tr#tool-{sister}"))
     assert words(page.select_one("#racks h2")) == "M1"
     assert "ready for M1/T01, tool number 1" in tool
-    assert "rack of M1, R1-3" in tool
+    assert "rack of M1: R1-3" in tool
     assert "no print on record" in tool
     links = [one["href"] for one in page.select("#racks a")]
     assert f"/C/{sister}" in links
@@ -40,7 +40,7 @@ def test_a_superseded_label_and_a_holder_lent_out_are_told(client, bench):
     )
     assert patched.status_code == 200
 
-    tool = words(read(client, "/rack").select_one(f"section[aria-labelledby=tool-{code}]"))
+    tool = words(read(client, "/rack").select_one(f"tr#tool-{code}"))
 
     assert "not as it is" in tool
     assert "superseded: take it off" in tool
