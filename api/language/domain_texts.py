@@ -21,7 +21,7 @@ ELSEWHERE = (
     "api/pages/docs.py", "api/serving.py", "api/settings.py",
     "api/shop_commands.py", "api/terminal.py", "api/text_lists.py", "api/http/document.py",
     "api/http/operation.py", "api/http/paging.py",
-    "api/worker.py", "api/wsgi.py", "api/application.py",
+    "api/pages/numbers/mathml.py", "api/worker.py", "api/wsgi.py", "api/application.py",
     "crib/demo", "crib/shopfiles", "crib/records/catalogue.py", "crib/records/columns.py",
     "crib/store/migrations", "crib/store/migrate.py", "crib/store/tables.py",
     "crib/store/kept_tables.py", "crib/store/record_tables.py", "crib/store/triggers.py",
@@ -44,7 +44,9 @@ _CODE = re.compile(
 )
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
 #: A label or title begins with a capital; a call or a designation has no small letter after it.
-_SAID = re.compile(r"^[A-Z][a-z]|^[A-Z] |^[a-z]+ .*[a-z]{2} |^on (diameter|radius)$")
+_SAID = re.compile(
+    r"^[A-Z][a-z]|^[A-Z] |^[a-z]+ .*[a-z]{2} |^on (diameter|radius)$|[a-z]{2,}.* [a-z]{2,}"
+)
 _MESSAGES = {"error_messages", "messages"}
 _CALLS_FOR_LOGS = {"debug", "info", "warning", "error", "exception", "log"}
 

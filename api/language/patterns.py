@@ -11,7 +11,7 @@ from api.language.catalogue import HOLE
 
 _WORD = re.compile(r"[A-Za-z]+")
 #: A template with fewer letters written out takes only short values, such as "{0} to {1}".
-_FEW_LETTERS = 8
+_FEW_LETTERS = 6
 #: Holes of the domain's sentences; pages name theirs, and no sentence is made from those.
 _OF_DOMAIN = frozenset({*map(str, range(20)), "name"})
 _WORDY = re.compile(r"[;:,]|[^\d\s]\S* \S|\S+ \S+ \S")
@@ -48,7 +48,8 @@ class _Template:
     @property
     def weak(self) -> bool:
         """Whether so little is written out that it fits where it is not meant."""
-        return len("".join(_WORD.findall(" ".join(self.literals)))) < _FEW_LETTERS
+        literal = " ".join(self.literals)
+        return ":" not in literal and len("".join(_WORD.findall(literal))) < _FEW_LETTERS
 
     def match(self, sentence: str) -> list[Hole] | None:
         if self.pattern is None:

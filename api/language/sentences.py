@@ -114,7 +114,8 @@ def _value(language: str, hole: Hole, depth: int) -> str:
     if hole.before.endswith("'") and hole.after.startswith("'"):
         return value  # what somebody typed
     if _WITH_UNIT.fullmatch(value) or (
-        _DECIMAL.fullmatch(value) and (_UNIT_AFTER.match(hole.after) or hole.before[-1:] == "±")
+        _DECIMAL.fullmatch(value)
+        and (_UNIT_AFTER.match(hole.after) or hole.before.rstrip().endswith("±"))
     ):
         return in_locale(value, language)
     if _LISTED.fullmatch(value):

@@ -18,6 +18,11 @@ WORDS = (
     mark("chipped"), mark("broken"), mark("built_up_edge"), mark("job_change"),
     mark("inspection"), mark("worn as planned"), mark("worn early"), mark("built up edge"),
     mark("job change"),
+    # said beside each other
+    mark("moves by {0} µm a day ± {1} (standard error)"),
+    # answers of calculations
+    mark("A planned swap never pays: run each edge until it fails."),
+    mark("Swapping at {0} costs least per unit of use; {1} of edges fail before."),
     # what a refusal is called in one word
     mark("Refused"),
     mark("Busy"),
