@@ -26,15 +26,17 @@ function grouped(output, text) {
   );
 }
 
-function stepper(axis) {
+/** Plus and minus of one axis; what it will hold is shown where what it holds is known. */
+export function stepper(axis) {
   const field = axis.querySelector("input");
   const told = axis.querySelector("[data-then]");
   const output = axis.querySelector("[data-will-hold]");
-  const places = axis.dataset.now.split(".")[1].length;
-  const now = whole(axis.dataset.now, places);
+  const places = axis.dataset.increment.split(".")[1].length;
+  const now = axis.dataset.now ? whole(axis.dataset.now, places) : null;
   const increment = whole(axis.dataset.increment, places);
   const show = () => {
     const change = field.value.trim() ? whole(field.value, places) : null;
+    if (now === null) return;
     told.hidden = change === null;
     if (change !== null) grouped(output, written(now + change, places));
   };
@@ -50,14 +52,15 @@ function stepper(axis) {
   show();
 }
 
-function blockButtons(details) {
+/** Copy and download of the text for the control. */
+export function blockButtons(details) {
   const copied = details.querySelector("[data-copied]");
   const copy = details.querySelector("[data-copy]");
   const save = details.querySelector("[data-download]");
-  const text = document.getElementById(copy.dataset.copy).textContent;
+  const pre = details.querySelector("pre");
+  const text = pre.textContent;
   copy.hidden = save.hidden = false;
   copy.addEventListener("click", async () => {
-    const pre = document.getElementById(copy.dataset.copy);
     try {
       await navigator.clipboard.writeText(text);
     } catch {
@@ -76,4 +79,4 @@ function blockButtons(details) {
 }
 
 document.querySelectorAll("[data-axis]").forEach(stepper);
-document.querySelectorAll("details").forEach((one) => one.querySelector("[data-copy]") && blockButtons(one));
+document.querySelectorAll("details:has([data-copy])").forEach(blockButtons);

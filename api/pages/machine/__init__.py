@@ -3,6 +3,6 @@
 Each module serves one step under ``/machines``; ``PAGES`` lists them for the application.
 """
 
-from api.pages.machine import correct, mount, mounted, overview, remove, scan, station
+from api.pages.machine import correct, known, mount, mounted, overview, remove, scan, station
 
-PAGES = (overview, station, scan, mount, mounted, remove, correct)
+PAGES = (overview, station, scan, mount, mounted, remove, correct, known)

@@ -126,6 +126,12 @@ def _stay(tx: Tx, row: StationRow) -> MountShown:
     return stay
 
 
+def increment_text(row: StationRow) -> str:
+    """The least step of a station's control in its unit, without a sign."""
+    least = row.offset_increment_tenths_um
+    return key_in_text(least, row.offset_unit, least).lstrip("+")
+
+
 def _form(
     station: str, complaint: Complaint | None = None, given: dict[str, str] | None = None
 ) -> Response:
@@ -133,9 +139,7 @@ def _form(
     with this_site().store.read() as tx:
         row = station_row(tx, resolve_station(tx, station).id)
         stay = _stay(tx, row)
-    increment = key_in_text(
-        row.offset_increment_tenths_um, row.offset_unit, row.offset_increment_tenths_um
-    ).lstrip("+")
+    increment = increment_text(row)
     was_first = any(step.correction_kind == "first_off" for step in stay.steps)
     return page(
         "machine_correct.html",

@@ -15,6 +15,7 @@ from api.pages.machine.words import reasons
 from api.pages.render import page
 from crib.codes import strip_address
 from crib.errors import Invalid, Refusal
+from crib.store.assemblies import assembly_in_station
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
@@ -100,6 +101,7 @@ def _verdict(
     site = this_site()
     with site.store.read() as tx:
         ahead = look_at_mount(tx, site.clock(), station, tool)
+        inside = assembly_in_station(tx, ahead.station.id)
     occupied = [one for one in ahead.problems if one.slug == "station-occupied"]
     return page(
         "machine_mount.html",
@@ -112,6 +114,7 @@ def _verdict(
         key_in=ahead.key_in,
         only_occupied=bool(occupied) and len(occupied) == len(ahead.problems),
         occupied=bool(occupied),
+        holds=inside.code if inside else "",
         # what the check says by itself is not said twice
         complaint=complaint if complaint and not ahead.problems else None,
         part_count=part_count,

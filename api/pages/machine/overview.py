@@ -5,9 +5,12 @@ from __future__ import annotations
 from flask import Blueprint, Response, request
 
 from api.http.site import this_site
+from api.language.catalogue import locale_of
+from api.language.preferences import preferences
 from api.pages.machine.places import act_address, machine_address, says_no, station_address
-from api.pages.machine.words import groups
+from api.pages.machine.words import groups, reasons
 from api.pages.render import page
+from crib.clock import print_instant
 from crib.codes import strip_address
 from crib.usecases.machine_view import machine_now, machines_now
 
@@ -21,6 +24,18 @@ def _addresses() -> dict[str, object]:
         "station_address": station_address,
         "act_address": act_address,
         "groups": groups,
+        "page_given": _page_given,
+        "reason_words": reasons,
+    }
+
+
+def _page_given() -> dict[str, str]:
+    """What the scripts of a machine page are told: when it was made, how instants are read."""
+    site = this_site()
+    return {
+        "shown_at": print_instant(site.clock()),
+        "zone": site.settings.time_zone.key,
+        "locale": str(locale_of(preferences().language)).replace("_", "-"),
     }
 
 

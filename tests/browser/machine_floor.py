@@ -1,0 +1,96 @@
+"""What a test finds at the machines of the demonstration shop, and how a scanner types."""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from typing import Any
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.shop import DemoShop
+
+# the machine that tests share is often slow
+expect.set_options(timeout=20_000)
+
+
+@dataclass(frozen=True, slots=True)
+class Floor:
+    """One machine with a tool that may go in at once, and one whose station is taken.
+
+    Attributes:
+        machine: Its name.
+        empty: Code of a station that is empty.
+        tool: Code of the tool that may go into it.
+        taken: Code of a station that holds a tool.
+        sister: Code of the tool that waits for that station.
+        inside: Code of the tool in it.
+    """
+
+    shop: DemoShop
+    machine: str
+    empty: str
+    tool: str
+    taken: str
+    sister: str
+    inside: str
+
+    @property
+    def address(self) -> str:
+        return f"{self.shop.address}/machines/{self.machine}"
+
+    def known(self) -> dict[str, Any]:
+        found: dict[str, Any] = self.shop.get(f"/machines/{self.machine}/known.json")
+        return found
+
+    def mark(self, code: str) -> str:
+        stations = self.known()["stations"]
+        return next(str(one["mark"]) for one in stations if one["code"] == code)
+
+    def rows(self, statement: str) -> list[Any]:
+        """Rows of the shop's database."""
+        path = self.shop.database_url.removeprefix("sqlite:///")
+        with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as database:
+            return database.execute(statement).fetchall()
+
+    def mounts_of(self, code: str) -> list[tuple[int, int]]:
+        """Standing stays of the tool with a label: fact and instant [µs]."""
+        return self.rows(
+            "SELECT mounts.fact_id, facts.at FROM mounts"
+            " JOIN facts ON facts.id = mounts.fact_id"
+            " JOIN label_codes ON label_codes.assembly_id = mounts.assembly_id"
+            f" WHERE label_codes.code = '{code}' ORDER BY mounts.fact_id"
+        )
+
+
+def floor_of(shop: DemoShop) -> Floor:
+    """A machine that has both."""
+    for one in shop.get("/v1/machines?limit=50")["items"]:
+        known = shop.get(f"/machines/{one['machine']}/known.json")
+        holds = {station["code"]: station["holds"] for station in known["stations"]}
+        free, behind = [], []
+        for tool in known["tools"]:
+            for station, look in tool["looks"].items():
+                slugs = [reason["slug"] for reason in look["against"]]
+                if not slugs:
+                    free.append((station, tool["code"]))
+                if slugs == ["station-occupied"]:
+                    behind.append((station, tool["code"]))
+        if free and behind:
+            taken, sister = behind[0]
+            return Floor(shop, one["machine"], *free[0], taken, sister, holds[taken])
+    raise AssertionError("no machine has a free station and a sister in wait")
+
+
+def ready(page: Page) -> Page:
+    """The page, once its scripts are at work."""
+    expect(page.locator("[data-strip]")).not_to_be_empty()
+    return page
+
+
+def scan(page: Page, text: str, *, enter: bool = True) -> None:
+    """Type as a scanner on a cable does, wherever the focus is."""
+    ready(page)
+    page.keyboard.type(text, delay=5)
+    if enter:
+        page.keyboard.press("Enter")
