@@ -11,7 +11,7 @@ from api import language, problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
-from api.pages import bench, code, docs, front, health, machine, shown, who
+from api.pages import bench, code, curves, docs, front, health, machine, shown, who
 from api.pages.frame import add_frame
 from api.pages.number_links import add_number_links
 from api.pages.numbers import page as numbers
@@ -51,7 +51,18 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     document = Document(app)
     for blueprint in blueprints():
         document.register_blueprint(blueprint)
-    for page in (front, who, shown, code, *bench.PAGES, *machine.PAGES, numbers, docs, health):
+    for page in (
+        front,
+        who,
+        shown,
+        code,
+        *bench.PAGES,
+        *machine.PAGES,
+        *curves.PAGES,
+        numbers,
+        docs,
+        health,
+    ):
         app.register_blueprint(page.blueprint)
     add_frame(app)
     add_number_links(app)
