@@ -39,8 +39,8 @@ RAISED_ONLY = ("api/pages", "api/rest", "api/schemas")
 _CODE = re.compile(
     r"\b(SELECT|INSERT|UPDATE|DELETE|CREATE|ROLLBACK|RELEASE|SAVEPOINT|PRAGMA|COLLATE|ORDER BY"
     r"|IS NULL|IS NOT NULL|IN \(|VALUES|BEGIN IMMEDIATE|VACUUM)"
-    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\*/\*|\|\||coalesce\(|, total$|\bJOIN |^WHERE |^AND \w+"
-    r"|^q \{|\} re\n?$|\.offset_|\.\*"
+    r"|\\d|%[sd]|\$\w+|= \?|>= 0|^id = 1|^<\{|\|\||coalesce\(|, total$|\bJOIN |^WHERE |^AND \w+"
+    r"|\*/\*|^q \{|\} re\n?$|\.offset_|\.\*"
 )
 _WORDS = re.compile(r"[A-Za-z]{2,}.* |.* .*[A-Za-z]{2,}", re.DOTALL)
 #: A label or title begins with a capital; a call or a designation has no small letter after it.
