@@ -20,11 +20,20 @@ def page_of(act: Act, found: Scan) -> str | None:
         return _at_station(act, found.station.machine, found.station.code)
     if act.slug == "mount" and tool is not None:
         return f"/machines?{urlencode({'tool': tool.code})}"
-    if act.slug == "preset" and tool is not None:
-        return f"/bench/work/{quote(tool.code)}"
+    return _at_bench(act, found, tool) or _of_mounted(act, tool)
+
+
+def _at_bench(act: Act, found: Scan, tool: ToolShown | None) -> str | None:
+    if act.slug == "build":
+        return f"/bench/build?{urlencode(act.body)}"
     if act.slug == "check-gauge" and found.gauge is not None:
         return f"/bench/gauges/{quote(found.gauge.gauge, safe='')}"
-    return _of_mounted(act, tool)
+    if tool is None:
+        return None
+    pages = {"preset": "work", "tear-down": "take-apart"}
+    if tool.station is None:  # a mounted tool's label is printed without the bench's work
+        pages["print-label"] = "work"
+    return f"/bench/{pages[act.slug]}/{quote(tool.code)}" if act.slug in pages else None
 
 
 def _of_mounted(act: Act, tool: ToolShown | None) -> str | None:
