@@ -17,7 +17,8 @@ _MOST_CHOICES = 8
 
 #: What only programs, logs and whoever starts the service read.
 ELSEWHERE = (
-    "api/cli.py", "api/demo.py", "api/feed_command.py", "api/language", "api/print_labels.py", "api/print_sheets.py",
+    "api/cli.py", "api/demo.py", "api/feed_command.py", "api/language",
+    "api/print_labels.py", "api/print_sheets.py",
     "api/pages/docs.py", "api/serving.py", "api/settings.py",
     "api/shop_commands.py", "api/terminal.py", "api/text_lists.py", "api/http/document.py",
     "api/http/operation.py", "api/http/paging.py",
