@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from api.feed_command import feed
 from api.settings import VARIABLES, BadSetting, Settings
 from api.shop_commands import export_folder, import_folder
 from api.terminal import a_file, as_json_option, print_json, say, the_store
@@ -46,6 +47,7 @@ def main() -> None:
 
 main.add_command(import_folder)
 main.add_command(export_folder)
+main.add_command(feed)
 
 
 @main.command()

@@ -38,6 +38,7 @@ class Header:
         first_sequence: Oldest observation that it still holds.
         last_sequence: Newest one.
         model_changed: When its devices changed last, as it says it.
+        created_at: When it wrote the answer, by its own clock.
     """
 
     instance_id: int | None
@@ -45,6 +46,7 @@ class Header:
     first_sequence: int | None
     last_sequence: int | None
     model_changed: str | None
+    created_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +212,7 @@ def _header(element: Element | None) -> Header:
         _whole(get("firstSequence")),
         _whole(get("lastSequence")),
         get("deviceModelChangeTime"),
+        read_instant(get("creationTime", "")),
     )
 
 

@@ -194,6 +194,7 @@ class Follower:
             self._pending = self._pending or Gap("restarted", self._place.next_sequence, None)
         was_sample = self._place is not None and not self._needs_current
         following = self._following(found)
+        self._notice_overrun(header.first_sequence, was_sample=was_sample)
         gap, self._pending = self._closed(self._pending, following, was_sample), None
         self._place, self._needs_current = Place(instance, following), False
         last = header.last_sequence
@@ -208,6 +209,13 @@ class Follower:
             found.skipped,
             at_end=last is None or following > last,
         )
+
+    def _notice_overrun(self, first: int | None, *, was_sample: bool) -> None:
+        """Some agents answer an old ``from`` with what they still hold, without a word."""
+        if not was_sample or self._place is None or first is None or self._pending is not None:
+            return
+        if first > self._place.next_sequence:
+            self._pending = Gap("overrun", self._place.next_sequence, first)
 
     def _model_changed(self, found: Streams) -> bool:
         known, said = self._model_as_of, found.header.model_changed

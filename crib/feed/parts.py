@@ -27,6 +27,11 @@ class DocumentCutter:
         self._held = bytearray()
         self._searched = 0
 
+    @property
+    def rest(self) -> bytes:
+        """What is held of a document that has not ended."""
+        return bytes(self._held)
+
     def feed(self, piece: bytes) -> Iterator[bytes]:
         """Take in what arrived; the documents that are whole by now.
 

@@ -17,3 +17,11 @@ class NothingToFollow(FeedProblem):
 
 class AgentRefuses(FeedProblem):
     """The agent refuses what every agent has to answer; says its words."""
+
+
+class NoAnswer(FeedProblem):
+    """No connection, no answer in time, an answer broken off, or a status without a word."""
+
+
+class NotBooked(FeedProblem):
+    """What a machine said was refused, and by what."""

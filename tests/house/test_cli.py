@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from api.cli import main
 
 COMMANDS = (
-    "backup", "check", "demo", "export", "import", "label", "migrate", "person", "restore",
+    "backup", "check", "demo", "export", "feed", "import", "label", "migrate", "person", "restore",
     "serve", "swap-list",
 )  # fmt: skip
 

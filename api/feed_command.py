@@ -1,0 +1,177 @@
+"""The command that follows the machines: ``crib feed``."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import signal
+import sys
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from api.settings import Settings
+from api.terminal import as_json_option, print_json, say, the_store
+
+if TYPE_CHECKING:
+    from crib.feed.agents import Outcome
+    from crib.feed.runner import Beside, FeedPlan
+    from crib.store.engine import Store
+
+_TO_END_S = 5.0
+
+
+@click.command()
+@click.option(
+    "--once", is_flag=True, help="Ask every agent once, then end: exit 0 where all answered."
+)
+@click.option("--machine", help="Only this machine.")
+@click.option(
+    "--agent", metavar="URL", help="Ask this agent in the place of the machine's feed_url."
+)
+@click.option("--dry-run", is_flag=True, help="Print what is read, record nothing.")
+@click.option(
+    "--poll",
+    type=click.FloatRange(0.05, 3600),
+    default=1.0,
+    show_default=True,
+    help="Pause between two questions, and of a stream [s].",
+)
+@click.option("--stream/--no-stream", default=True, help="Whether streams are asked for.")
+@as_json_option
+def feed(
+    once: bool,
+    machine: str | None,
+    agent: str | None,
+    dry_run: bool,
+    poll: float,
+    stream: bool,
+    as_json: bool,
+) -> None:
+    """Follow the machines: part counts and states from their agents, a broker, a folder.
+
+    To try any agent without a shop: crib feed --agent http://HOST:5000 --dry-run
+    """  # fmt: skip
+    from crib.feed.agents import Pace
+    from crib.feed.runner import FeedPlan
+
+    if agent and not agent.lower().startswith(("http://", "https://")):
+        raise click.UsageError("--agent takes an address like http://HOST:5000.")
+    if agent and not dry_run and not machine:
+        raise click.UsageError(
+            "--agent wants --dry-run, or --machine to say whose counts they are."
+        )
+    _tell_on_stderr()
+    plan = FeedPlan(machine, agent, Pace(poll_s=poll, stream=stream))
+    if agent and dry_run:
+        _try_out(agent, machine or "agent", plan, once=once, as_json=as_json)
+        return
+    _follow_shop(plan, once=once, dry_run=dry_run, as_json=as_json)
+
+
+def _tell_on_stderr() -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s", "%Y-%m-%d %H:%M:%S"))
+    log = logging.getLogger("crib.feed")
+    log.handlers = [handler]
+    log.propagate = False
+    log.setLevel(logging.INFO)
+
+
+def _try_out(url: str, machine: str, plan: FeedPlan, *, once: bool, as_json: bool) -> None:
+    from crib.clock import now
+    from crib.feed.agents import Source
+    from crib.feed.runner import ask_once, watch_one
+    from crib.feed.shown import Printer
+
+    printer = Printer(click.echo, as_json=as_json)
+    source = Source(machine, url)
+    if once:
+        _end_with(_run(lambda _: ask_once([(source, None)], printer, now, plan)))
+    else:
+        _run(lambda stop: watch_one(source, printer, now, plan, stop))
+
+
+def _follow_shop(plan: FeedPlan, *, once: bool, dry_run: bool, as_json: bool) -> None:
+    from dataclasses import replace
+
+    from crib.clock import now
+    from crib.feed.runner import follow_all, only_one, read_once
+    from crib.feed.shown import Printer
+
+    printer = Printer(click.echo, as_json=as_json) if dry_run else None
+    with the_store() as store:
+        if once:
+            outcomes = _run(lambda _: read_once(store, now, plan, printer))
+            if not dry_run:
+                _print_outcomes(outcomes, as_json=as_json)
+            _end_with(outcomes)
+        if printer is not None:
+            _run(lambda stop: follow_all(store, now, plan, stop, printer))
+            return
+        if plan.machine is None:
+            plan = replace(plan, beside=_beside(store))
+        with only_one(store):
+            say(f"following the machines of {store.path}")
+            _run(lambda stop: follow_all(store, now, plan, stop))
+
+
+def _beside(store: Store) -> tuple[Beside, ...]:
+    """The other ways in that the settings name."""
+    _ = store, Settings
+    return ()
+
+
+def _run(work: Any) -> Any:
+    """Run until done, or until ctrl-C or SIGTERM sets the event that work is given."""
+
+    async def run() -> Any:
+        stop = asyncio.Event()
+        loop = asyncio.get_running_loop()
+        for told in (signal.SIGINT, signal.SIGTERM):
+            loop.add_signal_handler(told, stop.set)
+        task = asyncio.ensure_future(work(stop))
+        waiting = asyncio.ensure_future(stop.wait())
+        await asyncio.wait([task, waiting], return_when=asyncio.FIRST_COMPLETED)
+        waiting.cancel()
+        # what follows ends by itself when it is told; what asks once may hang in a question
+        await asyncio.wait([task], timeout=_TO_END_S)
+        if not task.done():
+            task.cancel()
+        return await task
+
+    try:
+        return asyncio.run(run())
+    except asyncio.CancelledError:
+        say("ended before all was read")
+        sys.exit(1)
+    except BaseExceptionGroup as group:
+        found: BaseException = group
+        while isinstance(found, BaseExceptionGroup):
+            found = found.exceptions[0]
+        raise found from group
+
+
+def _print_outcomes(outcomes: list[Outcome], *, as_json: bool) -> None:
+    if as_json:
+        print_json(
+            [
+                {
+                    "machine": one.machine,
+                    "state": one.state,
+                    "problem": one.problem,
+                    "counts": one.counts,
+                }
+                for one in outcomes
+            ]
+        )
+        return
+    for one in outcomes:
+        click.echo(
+            f"{one.machine}  {one.state}  {one.counts} counts  {one.problem or ''}".rstrip()
+        )
+
+
+def _end_with(outcomes: list[Outcome]) -> None:
+    """Exit 1 where a machine did not answer, 0 where all did."""
+    sys.exit(0 if all(one.state == "following" for one in outcomes) else 1)

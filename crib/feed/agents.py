@@ -1,0 +1,268 @@
+"""One machine followed at its agent: asked again and again, each answer booked before the next.
+
+The place that counts is the one in the database: what could not be booked is asked for again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import random
+import re
+from contextlib import aclosing
+from dataclasses import dataclass
+from datetime import datetime
+
+import aiohttp
+
+from crib.clock import Clock
+from crib.feed.asking import Agent, Answer, Limits
+from crib.feed.documents import Document, Errors, Header
+from crib.feed.follower import Ask, Follower, Place, Step
+from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
+from crib.feed.writer import Booker
+from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews
+
+_LOG = logging.getLogger("crib.feed")
+_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
+#: That an agent still answers is booked this often where it says nothing new [s].
+_HEARD_EVERY_S = 5.0
+#: Answers in a row that bring nothing new before a pause is made.
+_MOST_IDLE = 4
+#: A clock further off than this is spoken of [s].
+_CLOCK_OFF_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Which machine is read where.
+
+    Attributes:
+        machine: Name of the machine.
+        url: Its feed_url.
+        count_item: The part count to follow; None for the best one.
+    """
+
+    machine: str
+    url: str
+    count_item: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often agents are asked.
+
+    Attributes:
+        poll_s: Pause between two questions, and of a stream [s].
+        stream: Whether streams are asked for.
+        first_pause_s: Pause after the first failure; it doubles up to a minute [s].
+    """
+
+    poll_s: float = 1.0
+    stream: bool = True
+    first_pause_s: float = _FIRST_PAUSE_S
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What became of a machine so far, for whoever looks."""
+
+    machine: str
+    state: str = "waiting"
+    problem: str | None = "Not asked yet."
+    counts: int = 0
+
+
+class MachineFeed:
+    """Follows one machine.
+
+    Args:
+        source: Which machine, where.
+        place: Where it was read to, as kept.
+        session: What asks.
+        booker: Takes in what it says.
+        clock: Tells the time.
+        pace: How often.
+        limits: How long and how large answers may be.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        place: Place | None,
+        session: aiohttp.ClientSession,
+        booker: Booker,
+        clock: Clock,
+        pace: Pace,
+        limits: Limits,
+    ) -> None:
+        self._source, self._pace = source, pace
+        self._booker, self._clock = booker, clock
+        self._agent = Agent(session, source.url, limits)
+        self._booked = self._reached = place
+        self._follower = self._new_follower()
+        self._streams = pace.stream
+        self._at_end = False
+        self._idle = 0
+        self._heard_booked = 0.0
+        self._skipped_told = False
+        self.outcome = Outcome(source.machine)
+
+    def _new_follower(self) -> Follower:
+        return Follower(self._source.machine, self._booked, self._source.count_item)
+
+    async def follow(self) -> None:
+        """Read on until cancelled."""
+        pause = self._pace.first_pause_s
+        # many machines do not all ask in the same moment
+        await asyncio.sleep(random.uniform(0, self._pace.poll_s / 2))  # noqa: S311 - no secret
+        while True:
+            if await self._tried():
+                pause = self._pace.first_pause_s
+                if self._at_end or self._idle > _MOST_IDLE:
+                    await asyncio.sleep(self._pace.poll_s)
+                continue
+            await asyncio.sleep(pause * random.uniform(0.5, 1.0))  # noqa: S311 - no secret
+            pause = min(2 * pause, _LONGEST_PAUSE_S)
+
+    async def read_once(self) -> Outcome:
+        """Read to the present end; what came of it."""
+        while await self._tried():
+            if self._at_end or self._idle > _MOST_IDLE:
+                break
+        return self.outcome
+
+    async def _tried(self) -> bool:
+        """One question, booked; whether it was answered."""
+        try:
+            await self._ask()
+        except NothingToFollow as problem:
+            self._start_over()
+            await self._tell("stopped", str(problem))
+        except FeedProblem as problem:
+            if isinstance(problem, NotBooked):
+                self._start_over()
+            await self._tell("waiting", str(problem))
+        except Exception as problem:
+            _LOG.exception("reading %s failed", self._source.machine)
+            self._start_over()
+            await self._tell("waiting", f"Reading the agent failed: {problem!r:.200}.")
+        else:
+            return True
+        return False
+
+    def _start_over(self) -> None:
+        self._follower = self._new_follower()
+        self._at_end = False
+
+    async def _ask(self) -> None:
+        wants_stream = self._streams and self._at_end and self._follower.ask is Ask.SAMPLE
+        stream_ms = max(1, int(self._pace.poll_s * 1000)) if wants_stream else None
+        request = self._follower.request(stream_ms)
+        async with self._agent.asked(request, stream=wants_stream) as answer:
+            if wants_stream and answer.is_stream:
+                await self._read_stream(answer)
+                return
+            try:
+                document = await answer.whole()
+            except FeedProblem:
+                self._streams = self._streams and not wants_stream
+                raise
+        if wants_stream:
+            self._streams = False  # this agent answers once: it is asked again and again
+            if isinstance(document, Errors) and not document.says("OUT_OF_RANGE"):
+                return
+        await self._take(document)
+
+    async def _read_stream(self, answer: Answer) -> None:
+        some = False
+        async with aclosing(answer.documents()) as documents:
+            async for document in documents:
+                some = True
+                await self._take(document)
+                if self._follower.ask is not Ask.SAMPLE:
+                    return
+        # an agent whose streams end before they tell anything is asked instead
+        self._streams = some
+
+    async def _take(self, document: Document) -> None:
+        heard_at = self._clock()
+        step = self._follower.take(document)
+        self._at_end = step.at_end and self._follower.ask is Ask.SAMPLE
+        news = self._news(step, heard_at, clock_words(document.header, heard_at))
+        new = news.tells_something or not _alike((news.state, news.problem), self._told)
+        advanced = step.place is not None and step.place != self._reached
+        self._idle = 0 if advanced else self._idle + 1
+        self._reached = step.place or self._reached
+        now = asyncio.get_running_loop().time()
+        if new or now - self._heard_booked >= _HEARD_EVERY_S:
+            await self._booker.book(news)
+            self._heard_booked = now
+            self._booked = step.place or self._booked
+        self.outcome.counts += len(step.counts)
+        self._mention(news.state, news.problem)
+        if step.skipped and not self._skipped_told:
+            self._skipped_told = True
+            _LOG.warning(
+                "%s: %d observations without an instant or a number were left out",
+                self._source.machine,
+                step.skipped,
+            )
+
+    def _news(self, step: Step, heard_at: datetime, problem: str | None) -> FeedNews:
+        gap, place = step.gap, step.place
+        return FeedNews(
+            self._source.machine,
+            "mtconnect",
+            heard_at,
+            [CountNews(one.at, one.text) for one in step.counts],
+            [StateNews(one.at, one.kind, one.path, one.text) for one in step.states],
+            None if place is None else (place.instance_id, place.next_sequence),
+            None if gap is None else GapNews(gap.reason, gap.from_sequence, gap.until_sequence),
+            problem=problem,
+        )
+
+    @property
+    def _told(self) -> tuple[str, str | None]:
+        return self.outcome.state, self.outcome.problem
+
+    async def _tell(self, state: str, problem: str) -> None:
+        """Book why it cannot be read, once; the place stays."""
+        self._at_end = False
+        if _alike(self._told, (state, problem)):
+            return
+        try:
+            await self._booker.book(
+                FeedNews(self._source.machine, "mtconnect", None, state=state, problem=problem)
+            )
+        except NotBooked as refused:
+            problem = f"{problem} {refused}"
+        self._mention(state, problem)
+
+    def _mention(self, state: str, problem: str | None) -> None:
+        if not _alike(self._told, (state, problem)):
+            _LOG.info("%s: %s%s", self._source.machine, state, f": {problem}" * bool(problem))
+        self.outcome.state, self.outcome.problem = state, problem
+
+
+def clock_words(header: Header, heard_at: datetime) -> str | None:
+    """What is to be said of the agent's clock; None where it is about right."""
+    if header.created_at is None:
+        return None
+    off_s = (header.created_at - heard_at).total_seconds()
+    if abs(off_s) <= _CLOCK_OFF_S:
+        return None
+    side = "ahead of" if off_s > 0 else "behind"
+    return (
+        f"The agent's clock is {abs(off_s) / 60:.0f} min {side} ours: set it right, or counts "
+        "seem to be made at another time."
+    )
+
+
+def _alike(one: tuple[str, str | None], other: tuple[str, str | None]) -> bool:
+    """Whether two states say the same but for their figures."""
+    return one[0] == other[0] and _bare(one[1]) == _bare(other[1])
+
+
+def _bare(text: str | None) -> str | None:
+    return None if text is None else re.sub(r"\d+", "", text)

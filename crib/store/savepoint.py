@@ -1,0 +1,35 @@
+"""Parts of one transaction that fail by themselves, and failures that nobody's data caused."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy.exc import OperationalError
+
+from crib.errors import StoreFull
+from crib.store.engine import Tx
+
+
+@contextmanager
+def savepoint(tx: Tx) -> Iterator[None]:
+    """What is written inside is undone by an exception; the rest of the transaction stays.
+
+    After a failure of the database itself the whole transaction is over, and nothing is undone
+    here.
+    """
+    tx.exec_driver_sql("SAVEPOINT part")
+    try:
+        yield
+    except Exception as problem:
+        if not is_failure_to_write(problem):
+            tx.exec_driver_sql("ROLLBACK TO part")
+            tx.exec_driver_sql("RELEASE part")
+        raise
+    tx.exec_driver_sql("RELEASE part")
+
+
+def is_failure_to_write(problem: BaseException) -> bool:
+    """Whether the database took nothing (locked, full, unreadable), whatever was written."""
+    return isinstance(problem, (OperationalError, sqlite3.OperationalError, StoreFull, OSError))
