@@ -17,10 +17,20 @@ PAGES: Final[dict[str, str]] = {
     "code-gauge": "/C/{gauge}",
     "code-person": "/C/{person}",
     "code-mistyped": "/C/A00001A",
+    "bench": "/bench",
+    "bench-build": "/bench/build",
+    "bench-ready": "/bench/work/{racked}",
+    "bench-readings": "/bench/work/{racked}?{readings}",
+    "bench-take-apart": "/bench/take-apart/{racked}",
+    "bench-gauges": "/bench/gauges",
+    "bench-gauge": "/bench/gauges/{gauge}",
+    "rack": "/rack",
     "workings": "/workings",
     "working-tool-life": "/workings/tool-life",
     "working-filled": "/workings/tool-life?cutting_speed_m_min=50&n=0.125&c_m_min=70",
     "working-complains": "/workings/tool-life?cutting_speed_m_min=0&n=0.2&c_m_min=90",
+    "lives": "/lives",
+    "were-we-right": "/were-we-right",
     "docs": "/v1/docs",
     "problems": "/problems",
     "problem": "/problems/bad-code",
@@ -45,7 +55,25 @@ def known(shop: DemoShop) -> dict[str, str]:
         )
     }
     urgent = shop.get("/v1/swap-list?limit=1")["items"][0]
-    return {**codes, "tool": str(urgent["assembly"]), "machine": str(urgent["machine"])}
+    racked = str(shop.get("/v1/rack")["racks"][0]["tools"][0]["code"])
+    return {
+        **codes,
+        "tool": str(urgent["assembly"]),
+        "machine": str(urgent["machine"]),
+        "racked": racked,
+        "readings": _readings(shop, racked),
+    }
+
+
+def _readings(shop: DemoShop, code: str) -> str:
+    """Two readings of a tool as an address carries them, one of them far out."""
+    preset = shop.get(f"/v1/assemblies/{code}")["preset"]
+    names = [name for name in ("LF", "WF") if preset[f"{name.lower()}_mm"] is not None]
+    lines = (
+        "+".join(f"{name}+{float(preset[f'{name.lower()}_mm']) + off:.4f}" for name in names)
+        for off in (0.0, 0.5)
+    )
+    return "&".join(f"r={line}" for line in lines)
 
 
 def address(name: str, shop: DemoShop, found: dict[str, str]) -> str:
