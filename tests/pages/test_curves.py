@@ -1,0 +1,94 @@
+"""The pages of tool keys and of forecasts judged, over a shop that has seen lives."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from lifelines import KaplanMeierFitter
+
+from api.pages.curves.figures import Field, rows_apart, ticks
+from crib.usecases.key_curve import curve_of_key
+from crib.usecases.key_uses import list_keys
+from tests.pages.reading import read, words
+from tests.rest.conftest import SetClock
+from tests.store.test_forecast import floor  # noqa: F401 - a fixture
+
+
+def test_an_empty_shop_is_told_what_fills_the_pages(client: FlaskClient) -> None:
+    assert "No edge has cut yet" in words(read(client, "/lives").main)
+    assert "No forecast can be judged yet" in words(read(client, "/were-we-right").main)
+
+
+def test_a_key_that_nobody_knows_is_refused_in_words(client: FlaskClient) -> None:
+    assert "No edge was ever mounted under 'none/such~M~turn'" in words(
+        read(client, "/lives/none/such~M~turn", 404).main
+    )
+
+
+def test_ticks_are_round_and_marks_of_one_age_stand_in_rows() -> None:
+    assert ticks(11_400) == [0.0, 5000.0, 10000.0]
+    assert rows_apart([10, 12, 14, 40], 15, 3) == [0, 1, 2, 0]
+    field = Field(100.0, 1.0)
+    assert field.stairs([(50.0, 0.5)], 100.0) == (
+        "M84.0,16.0 L387.0,16.0 L387.0,158.0 L690.0,158.0"
+    )
+
+
+KEY = "CNMG-408~M~turn"
+
+
+@pytest.fixture
+def lived(floor: Any, clock: SetClock) -> Any:  # noqa: F811 - the fixture
+    """Four lives of one key, and one more edge that runs."""
+    for parts, reason in (
+        (60, "worn_early"),
+        (40, "broken"),
+        (70, "size"),
+        (50, "worn_as_planned"),
+    ):
+        floor.mount(floor.sister())
+        floor.make(parts)
+        floor.remove(reason)
+    floor.mount(floor.sister())
+    floor.make(30)
+    clock.at = floor.plan().view.now
+    return floor
+
+
+def test_the_share_alive_is_what_lifelines_makes_of_the_same_lives(lived: Any) -> None:
+    found = curve_of_key(lived.plan(), KEY)
+    failed = [one.ended in ("worn", "broken") for one in found.lives]
+
+    fitter = KaplanMeierFitter().fit([one.age for one in found.lives], failed)
+
+    assert any(one.ended == "running" for one in found.lives)
+    assert len(found.steps) == sum(failed)
+    for step in found.steps:
+        assert step.survival == pytest.approx(float(fitter.predict(step.age)), abs=1e-12)
+
+
+def test_a_key_page_shows_its_lives_and_leads_to_the_sums(
+    lived: Any, client: FlaskClient
+) -> None:
+    page = read(client, f"/lives/{KEY}")
+    said = words(page.main)
+
+    assert "still running: 1" in said
+    assert "a swap costs at most 2 % more per part" in said
+    assert len(page.select("svg.plot[role=img] title")) == 3
+    assert not page.select("[style]")
+    for link in page.select("a[href^='/workings/']"):
+        assert words(read(client, str(link["href"])).select_one("#result"))
+    assert len(page.select("#removals ~ div tbody tr")) == 4
+
+
+def test_the_list_of_keys_is_filtered_by_machine_and_spec(
+    lived: Any, client: FlaskClient
+) -> None:
+    (key,) = list_keys(lived.plan())
+
+    assert key.use.machines == ("M1",)
+    assert KEY in words(read(client, "/lives?machine=M1").main)
+    assert "No tool key is used so" in words(read(client, "/lives?spec=none").main)
