@@ -11,7 +11,7 @@ from api import language, problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
-from api.pages import bench, code, curves, docs, front, health, machine, shown, who
+from api.pages import bench, code, curves, docs, front, health, machine, shift, shown, who
 from api.pages.frame import add_frame
 from api.pages.number_links import add_number_links
 from api.pages.numbers import page as numbers
@@ -59,6 +59,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
         *bench.PAGES,
         *machine.PAGES,
         *curves.PAGES,
+        *shift.PAGES,
         numbers,
         docs,
         health,

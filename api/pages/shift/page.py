@@ -1,0 +1,86 @@
+"""The pages of a shift: the whole shop, one machine large, and its unattended stretches."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import quote
+
+from flask import Blueprint, Response, request
+
+from api.http.site import this_site
+from api.pages.machine.places import says_no
+from api.pages.render import page
+from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine, draw_shop
+from crib.usecases.forecast import ShopPlan
+from crib.usecases.shift_view import ShiftView, machine_of, nights_of, shift_view
+
+blueprint = Blueprint("shift", __name__)
+
+#: Horizons to choose from, the usual one first [h].
+HOURS = (24, 48, 72)
+
+
+def shift_machine_address(machine: str, hours: int = HOURS[0]) -> str:
+    """The page of one machine's timeline."""
+    more = "" if hours == HOURS[0] else f"?hours={hours}"
+    return f"/shift/machines/{quote(machine, safe='')}{more}"
+
+
+def night_address(machine: str) -> str:
+    """The page of one machine's unattended stretches."""
+    return f"/shift/nights/{quote(machine, safe='')}"
+
+
+@blueprint.app_context_processor
+def _addresses() -> dict[str, object]:
+    return {"shift_machine_address": shift_machine_address, "night_address": night_address}
+
+
+def _given() -> tuple[ShopPlan, ShiftView, int]:
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    asked = request.args.get("hours", "")
+    hours = int(asked) if asked in map(str, HOURS) else HOURS[0]
+    return plan, shift_view(plan, hours), hours
+
+
+def _frame(view: ShiftView, hours: int) -> dict[str, Any]:
+    axis = TimeAxis(view.now, view.until)
+    return {
+        "view": view,
+        "axis": axis,
+        "hours": hours,
+        "choices": HOURS,
+        "ticks": axis.hours(this_site().settings.time_zone),
+        "field": {"left": LEFT, "right": RIGHT, "top": TOP, "row": ROW},
+    }
+
+
+@blueprint.get("/shift")
+@says_no
+def show_shift() -> Response:
+    """The whole shop over the shift."""
+    _, view, hours = _given()
+    given = _frame(view, hours)
+    drawing = draw_shop(TimeAxis(view.now, view.until), view.machines)
+    return page("shift.html", drawing=drawing, **given)
+
+
+@blueprint.get("/shift/machines/<machine>")
+@says_no
+def show_machine(machine: str) -> Response:
+    """All stations of one machine."""
+    _, view, hours = _given()
+    found = machine_of(view, machine)
+    drawing = draw_machine(TimeAxis(view.now, view.until), found)
+    return page("shift_machine.html", drawing=drawing, found=found, **_frame(view, hours))
+
+
+@blueprint.get("/shift/nights/<machine>")
+@says_no
+def show_nights(machine: str) -> Response:
+    """The unattended stretches ahead of one machine."""
+    plan, view, _ = _given()
+    found = machine_of(view, machine)
+    nights = nights_of(plan, found.machine)
+    return page("shift_night.html", found=found, nights=nights, now=view.now)

@@ -1,0 +1,220 @@
+"""What a supervisor needs of a plan for the shift: lines to run-out, nights, blocks, counts."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.clock import instant_from_us
+from crib.errors import NotKnown
+from crib.floor.calendar import Stretch
+from crib.planning.night import MachineNight
+from crib.store.readings import NO_READINGS
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.swap_list import SwapRow, blocked_rows, make_swap_list
+
+
+@dataclass(frozen=True, slots=True)
+class StationLine:
+    """One mounted tool and its swaps within the horizon."""
+
+    forecast: Forecast
+    swaps: tuple[SwapRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MachineShift:
+    """One machine over the horizon.
+
+    Attributes:
+        machine: Its name.
+        lines: Its tools, the one that runs out first in front.
+        open: When it is open within the horizon, attended or not.
+        last_count_at: Its last part count; None: it never told one.
+        silent_since: Set where a run is on and it stopped telling.
+        night: Its next unattended stretch; None where none lies ahead or nothing is mounted.
+    """
+
+    machine: str
+    lines: tuple[StationLine, ...]
+    open: tuple[Stretch, ...]
+    last_count_at: datetime | None
+    silent_since: datetime | None
+    night: MachineNight | None
+
+
+@dataclass(frozen=True, slots=True)
+class NightCarrier:
+    """A station that carries risk of a stretch, its own chance to fail in it."""
+
+    forecast: Forecast
+    fail_probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class NightSwap:
+    """A swap before a stretch that lowers its risk; minutes where the tool spec gives them."""
+
+    forecast: Forecast
+    minutes: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class NightView:
+    """One unattended stretch in full.
+
+    Attributes:
+        night: What the plan says of it.
+        begin_at: Its begin, or now where it is in progress.
+        end_at: Its end.
+        run_until_at: Where the limit is not kept: stop the machine by then.
+        carriers: Stations that carry most of what is left.
+        swaps: Swaps that the plan adds before it.
+    """
+
+    night: MachineNight
+    begin_at: datetime
+    end_at: datetime
+    run_until_at: datetime | None
+    carriers: tuple[NightCarrier, ...]
+    swaps: tuple[NightSwap, ...]
+
+    @property
+    def state(self) -> str:
+        """``safe`` as planned, ``swaps`` (safe once they are made) or ``unsafe``."""
+        if not self.night.safe:
+            return "unsafe"
+        return "swaps" if self.swaps else "safe"
+
+    @property
+    def minutes(self) -> float | None:
+        """Work of all swaps added; None where a tool spec gives no minutes."""
+        each = [swap.minutes for swap in self.swaps]
+        known = [minutes for minutes in each if minutes is not None]
+        return sum(known) if len(known) == len(each) else None
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftView:
+    """The whole shop over a horizon.
+
+    Attributes:
+        now: Its begin.
+        until: Its end.
+        machines: By name.
+        nights: Next unattended stretches, the unsafe first, the greatest chance first.
+        swaps: Every swap due within the horizon, the most urgent first.
+        blocked: Those whose sister will not be ready in time.
+    """
+
+    now: datetime
+    until: datetime
+    machines: tuple[MachineShift, ...]
+    nights: tuple[NightView, ...]
+    swaps: tuple[SwapRow, ...]
+    blocked: tuple[SwapRow, ...]
+
+
+def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
+    """The shop over so many hours.
+
+    Args:
+        plan: The shop's plan.
+        hours: Horizon [h].
+
+    Raises:
+        Invalid: A horizon that cannot be meant.
+    """
+    now = plan.view.now
+    listed = make_swap_list(plan, hours)
+    until = now + timedelta(hours=hours)
+    lines = _lines(plan, listed.rows)
+    first = {night.machine: night for night in plan.nights if night.ordinal == 0}
+    machines = tuple(
+        _machine(plan, machine_id, row.machine, until, lines, first)
+        for machine_id, row in sorted(
+            plan.view.rows.machines.items(), key=lambda one: one[1].machine
+        )
+    )
+    nights = sorted((_night(plan, night) for night in first.values()), key=_unsafe_first)
+    return ShiftView(
+        now, until, machines, tuple(nights), listed.rows, tuple(blocked_rows(listed.rows))
+    )
+
+
+def machine_of(view: ShiftView, name: str) -> MachineShift:
+    """One machine of the view, its name in any case.
+
+    Raises:
+        NotKnown: There is no such machine.
+    """
+    for one in view.machines:
+        if one.machine.casefold() == name.strip().casefold():
+            return one
+    raise NotKnown(f"There is no machine {name}.", facts={"machine": name})
+
+
+def nights_of(plan: ShopPlan, machine: str) -> list[NightView]:
+    """The unattended stretches ahead of one machine, the next one first."""
+    rows = [night for night in plan.nights if night.machine == machine]
+    return [_night(plan, night) for night in sorted(rows, key=lambda one: one.ordinal)]
+
+
+def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLine]]:
+    swaps: dict[int, list[SwapRow]] = defaultdict(list)
+    for row in rows:
+        swaps[row.forecast.station_id].append(row)
+    lines: dict[str, list[StationLine]] = defaultdict(list)
+    for forecast in plan.forecasts:
+        found = tuple(swaps.get(forecast.station_id, ()))
+        lines[forecast.machine].append(StationLine(forecast, found))
+    last = datetime.max.replace(tzinfo=plan.view.now.tzinfo)
+    for found_lines in lines.values():
+        found_lines.sort(key=lambda line: line.forecast.run_out_at["p50"] or last)
+    return lines
+
+
+def _machine(
+    plan: ShopPlan,
+    machine_id: int,
+    name: str,
+    until: datetime,
+    lines: dict[str, list[StationLine]],
+    nights: dict[str, MachineNight],
+) -> MachineShift:
+    view = plan.view
+    told = view.rows.readings.get(machine_id, NO_READINGS).at_us
+    return MachineShift(
+        name,
+        tuple(lines.get(name, ())),
+        tuple(view.calendars[machine_id].stretches(view.now, until)),
+        instant_from_us(int(told[-1])) if len(told) else None,
+        view.silent_since.get(machine_id),
+        nights.get(name),
+    )
+
+
+def _night(plan: ShopPlan, night: MachineNight) -> NightView:
+    seated = {forecast.station_id: forecast for forecast in plan.forecasts}
+    minutes = {spec.tool_spec: spec.swap_minutes for spec in plan.view.rows.specs.values()}
+    until = night.run_until_us
+    return NightView(
+        night,
+        instant_from_us(night.begin_us),
+        instant_from_us(night.end_us),
+        None if until is None else instant_from_us(until),
+        tuple(
+            NightCarrier(seated[one.station_id], one.fail_probability) for one in night.carriers
+        ),
+        tuple(
+            NightSwap(seated[station], minutes.get(seated[station].tool_spec))
+            for station in night.added
+        ),
+    )
+
+
+def _unsafe_first(one: NightView) -> tuple[int, float, str]:
+    order = {"unsafe": 0, "swaps": 1, "safe": 2}
+    return order[one.state], -one.night.with_swaps, one.night.machine

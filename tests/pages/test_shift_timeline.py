@@ -1,0 +1,111 @@
+"""Where the parts of a timeline lie: by real time, inside the field, without gaps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from types import SimpleNamespace
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api.pages.shift.timeline import LEFT, RIGHT, TimeAxis, draw_machine, draw_shop, ground_of
+from crib.floor.calendar import Stretch
+from crib.usecases.shift_view import MachineShift, StationLine
+
+BERLIN = ZoneInfo("Europe/Berlin")
+BEGIN = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+MINUTES = st.integers(-2_000, 10_000)
+
+
+def axis(hours=24, begin=BEGIN):
+    return TimeAxis(begin, begin + timedelta(hours=hours))
+
+
+def line(*minutes, station="T01"):
+    at = [None if m is None else BEGIN + timedelta(minutes=m) for m in minutes]
+    forecast = SimpleNamespace(
+        station=station,
+        run_out_at=dict(zip(("p10", "p50", "p90"), at, strict=True)),
+        parts_left={"p50": 100},
+    )
+    return StationLine(forecast, ())
+
+
+def machine(*lines, stretches=()):
+    return MachineShift("M1", tuple(lines), tuple(stretches), None, None, None)
+
+
+@given(MINUTES, MINUTES)
+def test_a_later_instant_never_lies_further_left_nor_outside(one, other):
+    first, last = sorted((one, other))
+    places = [axis().x(BEGIN + timedelta(minutes=m)) for m in (first, last)]
+
+    assert LEFT <= places[0] <= places[1] <= RIGHT
+
+
+@given(st.lists(st.integers(0, 10_000), min_size=3, max_size=3))
+def test_early_median_and_late_keep_their_order_inside_the_field(minutes):
+    row = draw_machine(axis(), machine(line(*sorted(minutes)))).rows[0]
+
+    assert LEFT <= row.early <= row.late <= RIGHT
+    if row.middle is not None:
+        assert row.early <= row.middle <= row.late
+
+
+def test_a_line_that_goes_on_beyond_the_field_does_not_look_ended_there():
+    ends, goes_on = (
+        draw_machine(axis(), machine(line(600, 1_000, late))).rows[0] for late in (1_440, 2_880)
+    )
+
+    assert ends.late == goes_on.late == RIGHT
+    assert ends.early + ends.fade == pytest.approx(RIGHT)
+    assert goes_on.early + goes_on.fade == pytest.approx(RIGHT + (RIGHT - LEFT), abs=0.2)
+
+
+def test_a_tool_that_lasts_beyond_what_is_foreseen_has_no_median():
+    row = draw_machine(axis(), machine(line(None, None, None))).rows[0]
+
+    assert row.middle is None
+    assert row.early == RIGHT
+
+
+@pytest.mark.parametrize(("day", "length"), [((2026, 3, 29), 23), ((2026, 10, 25), 25)])
+def test_the_day_on_which_clocks_change_has_its_real_length(day, length):
+    begin = datetime(*day, tzinfo=BERLIN).astimezone(UTC)
+    whole = TimeAxis(begin, begin + timedelta(hours=length))
+
+    ticks = whole.hours(BERLIN)
+
+    assert [at.astimezone(BERLIN).hour for _, at in ticks] == [0, 3, 6, 9, 12, 15, 18, 21, 0]
+    hours = [(x - LEFT) / (RIGHT - LEFT) * length for x, _ in ticks]
+    assert hours[1] - hours[0] == pytest.approx(3 + (length - 24), abs=0.01)
+    assert hours[2] - hours[1] == pytest.approx(3, abs=0.01)
+
+
+def test_the_ground_is_without_gaps_and_says_who_is_there():
+    day = Stretch(BEGIN + timedelta(hours=2), BEGIN + timedelta(hours=8), True)
+    night = Stretch(day.end_at, BEGIN + timedelta(hours=20), False)
+
+    ground = ground_of(axis(), (day, night))
+
+    assert [part.kind for part in ground] == ["shut", "day", "night", "shut"]
+    assert ground[0].x == LEFT
+    for before, after in pairwise(ground):
+        assert before.x + before.width == pytest.approx(after.x)
+    assert ground[-1].x + ground[-1].width == pytest.approx(RIGHT)
+
+
+def test_the_shop_has_a_row_per_machine_with_the_medians_of_its_other_tools():
+    one = machine(line(60, 120, 180), line(200, 300, 400), line(None, None, None))
+
+    drawing = draw_shop(axis(), [one, replace(one, machine="M2", lines=())])
+
+    first, empty = drawing.rows
+    assert first.line is one.lines[0]
+    assert first.others == (axis().x(BEGIN + timedelta(minutes=300)),)
+    assert empty.line is None
+    assert drawing.height > empty.y
