@@ -76,6 +76,8 @@ LISTS = (
     FactList("stops", queries.STOPS),
     FactList("counts", queries.COUNT_BATCHES),
     FactList("refused-counts", queries.REFUSED_COUNTS),
+    FactList("count-verdicts", queries.COUNT_VERDICTS),
+    FactList("breakages", queries.BREAKAGES),
 )
 
 

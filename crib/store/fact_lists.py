@@ -13,9 +13,11 @@ from crib.store.engine import Tx
 from crib.store.tables import (
     assemblies,
     assembly_state,
+    breakages,
     corrections,
     count_batches,
     count_refusals,
+    count_verdicts,
     facts,
     gauge_checks,
     label_codes,
@@ -45,6 +47,8 @@ _supervisors = _people.alias("supervisors")
 _mark = (_machines.c.machine + "/" + _stations.c.station).label("station")
 _reversed = (~stands(facts.c.id)).label("reversed")
 _out = facts.alias("out")
+_verdicts = facts.alias("verdicts")
+_judges = _people.alias("judges")
 
 
 def _facts_of(table: Table, *columns: ColumnElement[Any]) -> Select[Any]:
@@ -240,11 +244,44 @@ _REFUSED_COUNTS: Select[Any] = (
         count_refusals.c.reading,
         count_refusals.c.reason,
         count_refusals.c.detail,
+        count_verdicts.c.fact_id.label("verdict_id"),
+        count_verdicts.c.verdict,
+        _judges.c.badge.label("judged_by"),
     )
     .select_from(count_refusals)
     .join(facts, facts.c.id == count_refusals.c.batch_id)
     .join(_machines, _machines.c.id == count_refusals.c.machine_id)
     .outerjoin(_people, _people.c.id == facts.c.person_id)
+    .outerjoin(
+        count_verdicts,
+        (count_verdicts.c.refusal_id == count_refusals.c.id) & stands(count_verdicts.c.fact_id),
+    )
+    .outerjoin(_verdicts, _verdicts.c.id == count_verdicts.c.fact_id)
+    .outerjoin(_judges, _judges.c.id == _verdicts.c.person_id)
+)
+_COUNT_VERDICTS = (
+    _facts_of(
+        count_verdicts,
+        _machines.c.machine,
+        count_verdicts.c.refusal_id,
+        count_verdicts.c.verdict,
+        count_refusals.c.at.label("counted_at"),
+        count_refusals.c.reading,
+    )
+    .join(count_refusals, count_refusals.c.id == count_verdicts.c.refusal_id)
+    .join(_machines, _machines.c.id == count_refusals.c.machine_id)
+)
+_BREAKAGES = _with_label(
+    _at_station(
+        _facts_of(
+            breakages,
+            label_codes.c.code.label("assembly"),
+            _mark,
+            breakages.c.mount_id,
+            breakages.c.signal,
+        ).join(mounts, mounts.c.fact_id == breakages.c.mount_id)
+    ),
+    mounts.c.assembly_id,
 )
 
 _STATEMENTS: Mapping[str, Select[Any]] = {
@@ -261,6 +298,8 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
     "stops": _STOPS,
     "count_batches": _COUNT_BATCHES,
     "refused_counts": _REFUSED_COUNTS,
+    "count_verdicts": _COUNT_VERDICTS,
+    "breakages": _BREAKAGES,
 }
 
 # filter -> the column that has to equal it
@@ -273,6 +312,14 @@ _FILTERS: Mapping[str, ColumnElement[Any]] = {
     "machine_id": _machines.c.id,
     "lot_id": _lots.c.id,
     "gauge_id": _gauges.c.id,
+}
+
+
+# kind -> what is so of one that is not over
+_STILL_OPEN: Mapping[str, ColumnElement[bool]] = {
+    "assemblies": assembly_state.c.ended_at.is_(None),
+    "mounts": removals.c.fact_id.is_(None) & stands(facts.c.id),
+    "refused_counts": count_verdicts.c.fact_id.is_(None),
 }
 
 
@@ -292,7 +339,8 @@ def fact_rows(
         tx: An open transaction.
         kind: A key of the statements above.
         filters: Filter name -> value; the caller knows which fit the kind.
-        open_only: Assemblies that are not over only, mounts that still last only.
+        open_only: Assemblies that are not over only, mounts that still last only, refused
+            counts that nobody judged only.
         as_of: Only facts dated up to then.
         after_id: Only ids above (the last one of the page before).
         limit: How many at most.
@@ -302,12 +350,7 @@ def fact_rows(
     for name, value in filters.items():
         statement = statement.where(_FILTERS[name] == value)
     if open_only:
-        still = (
-            assembly_state.c.ended_at.is_(None)
-            if kind == "assemblies"
-            else removals.c.fact_id.is_(None) & stands(facts.c.id)
-        )
-        statement = statement.where(still)
+        statement = statement.where(_STILL_OPEN[kind])
     if as_of is not None:
         statement = statement.where(facts.c.at <= as_of)
     statement = statement.where(number > after_id).order_by(number).limit(limit)

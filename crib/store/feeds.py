@@ -154,6 +154,22 @@ def list_gaps(tx: Tx, since: datetime | None = None, limit: int = 1000) -> list[
     return [GapRow(row[0], row[1], instant_from_us(row[2]), *row[3:]) for row in rows]
 
 
+def gaps_by_machine(tx: Tx, since: datetime) -> dict[int, tuple[int, GapRow]]:
+    """Of each machine with gaps: how many were found since an instant, and the last one."""
+    rows = _driver(tx).execute(
+        "SELECT g.machine_id, (SELECT count(*) FROM feed_gaps AS n"
+        " WHERE n.machine_id = g.machine_id AND n.found_at >= ?),"
+        " g.id, m.machine, g.found_at, g.reason, g.from_sequence, g.until_sequence"
+        " FROM feed_gaps AS g JOIN machines AS m ON m.id = g.machine_id"
+        " WHERE g.id IN (SELECT max(id) FROM feed_gaps GROUP BY machine_id)",
+        (us_from_instant(since),),
+    )
+    return {
+        row[0]: (row[1], GapRow(row[2], row[3], instant_from_us(row[4]), *row[5:]))
+        for row in rows
+    }
+
+
 def now_of(tx: Tx, machine_id: int) -> dict[tuple[str, str], NowRow]:
     """What a machine said last, by kind and path."""
     rows = _driver(tx).execute(

@@ -118,7 +118,9 @@ class GrowingReadings:
             return False
         known = held.all()
         rows = _rows(tx, _OF_MACHINE, (machine_id, int(known.at_us[-1])))
-        if len(rows) != accepted + 1 or rows[0][2] != known.total[-1]:
+        if not rows or len(rows) != accepted + 1:
+            return False
+        if (rows[0][1], rows[0][2]) != (known.at_us[-1], known.total[-1]):
             return False
         held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 4)))
         return True

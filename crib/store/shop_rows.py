@@ -18,13 +18,19 @@ from crib.store.readings import Readings, load_readings
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
 _STAYS = f"""
-    SELECT m.fact_id, f.at, m.station_id, m.assembly_id, rf.at, r.reason,
-           r.flank_wear_tenths_um
+    SELECT m.fact_id, f.at, m.station_id, m.assembly_id, min(rf.at, coalesce(b.at, rf.at)),
+           CASE WHEN rf.at IS NOT NULL AND b.at IS NOT NULL THEN 'broken' ELSE r.reason END,
+           r.flank_wear_tenths_um, b.at
     FROM mounts m JOIN facts f ON f.id = m.fact_id
     LEFT JOIN (SELECT r.* FROM removals r JOIN facts x ON x.id = r.fact_id
                WHERE x.at <= :as_of AND r.fact_id NOT IN ({_REVERSED})) r
       ON r.mount_id = m.fact_id
     LEFT JOIN facts rf ON rf.id = r.fact_id
+    LEFT JOIN (SELECT b.mount_id, min(x.at) AS at FROM breakages b
+               JOIN facts x ON x.id = b.fact_id
+               WHERE x.at <= :as_of AND b.fact_id NOT IN ({_REVERSED})
+               GROUP BY b.mount_id) b
+      ON b.mount_id = m.fact_id
     WHERE f.at <= :as_of AND m.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, m.fact_id
     """  # noqa: S608 - no value from outside
@@ -137,7 +143,11 @@ _LOTS = text(
 
 
 class StayRow(NamedTuple):
-    """One stay of an assembly in a station; ``end_us`` is None while it lasts."""
+    """One stay of an assembly in a station; ``end_us`` is None while it lasts.
+
+    Where a breakage was signalled (``broken_us``) the edge's life ended there: a stay that is
+    over ends then, and ends as broken.
+    """
 
     mount_id: int
     begin_us: int
@@ -146,6 +156,12 @@ class StayRow(NamedTuple):
     end_us: int | None
     reason: str | None
     flank_wear_tenths_um: int | None
+    broken_us: int | None = None
+
+    @property
+    def worn_until_us(self) -> int | None:
+        """Until when the edge was worn; None while it is."""
+        return self.broken_us if self.end_us is None else self.end_us
 
 
 class AssemblyRow(NamedTuple):

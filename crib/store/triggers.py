@@ -53,8 +53,11 @@ _COUNTS = {
         " SELECT RAISE(ABORT, 'append only: count_readings'); END"
     ),
     "count_readings_no_delete": (
-        "CREATE TRIGGER count_readings_no_delete BEFORE DELETE ON count_readings BEGIN"
-        " SELECT RAISE(ABORT, 'append only: count_readings'); END"
+        "CREATE TRIGGER count_readings_no_delete BEFORE DELETE ON count_readings"
+        # one that came in by a person's word goes when that word is taken back
+        " WHEN NOT EXISTS (SELECT 1 FROM count_verdicts AS v JOIN facts AS f"
+        " ON f.reverses_id = v.fact_id WHERE v.fact_id = OLD.batch_id)"
+        " BEGIN SELECT RAISE(ABORT, 'append only: count_readings'); END"
     ),
 }
 

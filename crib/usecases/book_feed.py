@@ -7,11 +7,13 @@ and the place is kept with what was read up to it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from crib.clock import print_instant, us_from_instant
+from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.feeds import (
     NowRow,
@@ -25,11 +27,14 @@ from crib.store.feeds import (
 from crib.store.resolve import machine_id_by_name
 from crib.usecases.count_columns import columns_from_json
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
+from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
 
 #: Execution states in which a machine cuts (MTConnect, part 2).
 CUTTING = frozenset({"ACTIVE"})
 #: A pause shorter than this is a bar change or a door, and part of the running share.
 SHORTEST_REST_US = 60_000_000
+#: A tool number follows the asset of the same tool within this time, if it follows.
+SETTLED_US = 10_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +65,23 @@ class GapNews:
 
 
 @dataclass(frozen=True, slots=True)
+class BreakageNews:
+    """A signal that the edge in a tool number of a path broke.
+
+    Attributes:
+        at: When.
+        path: Path of the control, as the machine calls it; empty where it names none.
+        tool_number: The tool's number in the program.
+        signal: What says so, in its own words.
+    """
+
+    at: datetime
+    path: str
+    tool_number: int
+    signal: str
+
+
+@dataclass(frozen=True, slots=True)
 class FeedNews:
     """What one machine's feed brought.
 
@@ -74,6 +96,8 @@ class FeedNews:
         state: ``following``, ``waiting`` (tried again soon) or ``stopped`` (a person has to
             do something).
         problem: Why it is not following, in a sentence.
+        breakages: Signals that an edge broke; one of a number in which no tool is on record
+            is told in the feed's problem.
     """
 
     machine: str
@@ -85,16 +109,18 @@ class FeedNews:
     gap: GapNews | None = None
     state: str = "following"
     problem: str | None = None
+    breakages: Sequence[BreakageNews] = ()
 
     @property
     def tells_something(self) -> bool:
         """Whether a view of the shop may differ by it."""
-        return bool(self.counts or self.states or self.gap)
+        return bool(self.counts or self.states or self.gap or self.breakages)
 
 
 @dataclass(slots=True)
 class _Seen:
     now: dict[tuple[str, str], NowRow]
+    said_us: dict[tuple[str, str], int] = field(default_factory=dict)
     changed: set[tuple[str, str]] = field(default_factory=set)
     rests: list[tuple[str, int, int, str | None]] = field(default_factory=list)
     tools: dict[tuple[str, int, str], tuple[int, int]] = field(default_factory=dict)
@@ -118,17 +144,37 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
     if news.gap is not None:
         gap = news.gap
         insert_gap(tx, machine_id, present, gap.reason, gap.from_sequence, gap.until_sequence)
+    nobodys = _book_breakages(tx, present, news)
     keep_feed(
         tx,
         machine_id,
         news.source,
         news.state,
-        news.problem,
+        news.problem or nobodys,
         news.heard_at,
         max((one.at for one in news.counts), default=None),
         news.place,
     )
     return done
+
+
+def _book_breakages(tx: Tx, present: datetime, news: FeedNews) -> str | None:
+    """Book the signals; why one of them could not be, None where all could."""
+    problem = None
+    for one in news.breakages:
+        number = re.search(r"[0-9]+\Z", one.path)
+        command = SignalBreakage(
+            one.signal,
+            machine=news.machine,
+            tool_number=one.tool_number,
+            path=int(number[0]) if number else None,
+            at=min(one.at, present),
+        )
+        try:
+            signal_breakage(tx, present, command)
+        except Refusal as refusal:
+            problem = refusal.sentence
+    return problem
 
 
 def _number(text: str) -> object:
@@ -155,11 +201,13 @@ def _take(seen: _Seen, one: StateNews) -> None:
     before = seen.now.get(key)
     if before is not None and at_us < before.since_us:
         return  # late news of what is over
+    _settle(seen, one.path, at_us)
     if one.kind == "EXECUTION" and before is not None:
         _end_rest(seen, before, one, at_us)
     if before is None or before.value != one.text:
         seen.now[key] = NowRow(one.kind, one.path, at_us, one.text)
         seen.changed.add(key)
+    seen.said_us[key] = at_us
     if one.kind in ("TOOL_ASSET_ID", "TOOL_NUMBER"):
         _see_tool(seen, one.path, at_us)
 
@@ -172,12 +220,25 @@ def _end_rest(seen: _Seen, before: NowRow, one: StateNews, at_us: int) -> None:
 
 def _see_tool(seen: _Seen, path: str, at_us: int) -> None:
     """The tool number and the asset that a path names at the same instant belong together."""
+    number, asset = ("TOOL_NUMBER", path), ("TOOL_ASSET_ID", path)
+    if seen.said_us.get(number) == seen.said_us.get(asset) == at_us:
+        _name_tool(seen, path, at_us)  # else one of them is still that of the tool before
+
+
+def _settle(seen: _Seen, path: str, at_us: int) -> None:
+    """An asset that came alone is of the number before it, once no other followed."""
     number = seen.now.get(("TOOL_NUMBER", path))
     asset = seen.now.get(("TOOL_ASSET_ID", path))
-    if number is None or asset is None or not number.value or not asset.value:
+    if number is None or asset is None or asset.since_us <= number.since_us:
         return
-    if number.since_us != asset.since_us or not number.value.isdecimal():
-        return  # one of them is still that of the tool before
+    if at_us >= asset.since_us + SETTLED_US:
+        _name_tool(seen, path, asset.since_us)
+
+
+def _name_tool(seen: _Seen, path: str, at_us: int) -> None:
+    number, asset = seen.now[("TOOL_NUMBER", path)], seen.now[("TOOL_ASSET_ID", path)]
+    if not number.value or not asset.value or not number.value.isdecimal():
+        return
     key = (path, int(number.value), asset.value)
     first, last = seen.tools.get(key, (at_us, at_us))
     seen.tools[key] = (min(first, at_us), max(last, at_us))

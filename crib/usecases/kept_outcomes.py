@@ -139,7 +139,7 @@ def _unseen(view: ShopView, failed: Sequence[StayRow]) -> dict[int, tuple[int, i
     of_machine: dict[int, list[StayRow]] = defaultdict(list)
     for row in failed:
         station = view.rows.stations.get(row.station_id)
-        if station is not None:
+        if station is not None and row.broken_us is None:
             of_machine[station.machine_id].append(row)
     found: dict[int, tuple[int, int]] = {}
     for machine_id, rows in of_machine.items():

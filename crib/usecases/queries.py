@@ -12,8 +12,10 @@ from crib.store.engine import Tx
 from crib.store.fact_lists import fact_rows
 from crib.usecases.query_shapes import (
     AssemblyListed,
+    BreakageListed,
     CorrectionListed,
     CountBatchListed,
+    CountVerdictListed,
     GaugeCheckListed,
     LabelPrintListed,
     MountListed,
@@ -79,7 +81,13 @@ STOPS = FactKind("stops", StopListed, ("machine_id",))
 #: Batches of counter readings.
 COUNT_BATCHES = FactKind("count_batches", CountBatchListed, ("machine_id",))
 #: Counter readings that are kept aside.
-REFUSED_COUNTS = FactKind("refused_counts", RefusedCountListed, ("machine_id",))
+REFUSED_COUNTS = FactKind(
+    "refused_counts", RefusedCountListed, ("machine_id",), can_be_open=True
+)
+#: What people said of them.
+COUNT_VERDICTS = FactKind("count_verdicts", CountVerdictListed, ("machine_id",))
+#: Signals that an edge broke.
+BREAKAGES = FactKind("breakages", BreakageListed, _STAY)
 
 
 def list_facts(

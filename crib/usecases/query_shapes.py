@@ -242,7 +242,10 @@ class CountBatchListed:
 
 @dataclass(frozen=True, slots=True)
 class RefusedCountListed:
-    """One counter reading that is kept aside; ``at`` is None where it could not be read."""
+    """One counter reading that is kept aside; ``at`` is None where it could not be read.
+
+    ``verdict`` is accepted, discarded or None where nobody judged it; ``verdict_id`` its fact.
+    """
 
     id: int
     at: datetime | None
@@ -253,3 +256,39 @@ class RefusedCountListed:
     reading: Mapping[str, Any]
     reason: str
     sentence: str
+    verdict_id: int | None
+    verdict: str | None
+    judged_by: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CountVerdictListed:
+    """One word of a person about a reading that was kept aside."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    machine: str
+    refusal_id: int
+    verdict: str
+    counted_at: datetime | None
+    reading: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class BreakageListed:
+    """One signal that an edge broke."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    assembly: str
+    station: str
+    mount_id: int
+    signal: str

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.stock.assembly import BROKEN, STAYS_BUILT, read_reason, status_after_removal
 from crib.stock.pieces import EdgeFate
 from crib.store.assemblies import AssemblyRow, assembly_row, set_state
+from crib.store.breakage_rows import breakage_of
 from crib.store.engine import Tx
 from crib.store.mounts import (
     MountRow,
@@ -115,6 +117,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
     assembly = assembly_row(tx, mount.assembly_id)
     station = station_row(tx, mount.station_id)
     _refuse_too_early(tx, told, mount, assembly, station)
+    _refuse_to_go_on_broken(tx, mount, assembly, reason)
     fact_id = record(tx, "removal", told)
     insert_removal(
         tx,
@@ -240,6 +243,21 @@ def _refuse_too_early(
     steps = corrections_of(tx, mount.id)
     if steps:
         refuse_before(told.at, steps[-1].at, f"the offset of {station.mark} was stepped")
+
+
+def _refuse_to_go_on_broken(
+    tx: Tx, mount: MountRow, assembly: AssemblyRow, reason: str
+) -> None:
+    """A tool whose edge is on record as broken does not stay built."""
+    signal = breakage_of(tx, mount.id)
+    if signal is not None and reason in STAYS_BUILT:
+        raise Conflict(
+            f"The edge of {assembly.code} is on record as broken since "
+            f"{print_instant(signal.at)} ({signal.signal}): take it out as broken, or take the "
+            f"signal back first (fact {signal.fact_id}) if the edge is whole.",
+            facts={"assembly": assembly.code, "fact_id": signal.fact_id},
+            errors=[{"field": "reason", "detail": "the edge is on record as broken"}],
+        )
 
 
 def _worn(

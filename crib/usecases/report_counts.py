@@ -222,6 +222,13 @@ def _fastest_s(
     return fastest
 
 
+def fastest_between(
+    runs: Sequence[RunRow], left_us: NDArray[np.int64], right_us: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    """Shortest cycle time that could run between two readings [s], NaN where none is known."""
+    return _fastest_s(runs, left_us, right_us, None)
+
+
 def _windows(runs: Sequence[RunRow]) -> tuple[list[int], list[int]]:
     """From when to when each run was on its machine [µs]; one ends where the next begins."""
     begins = [us_from_instant(run.start_at) if run.start_at else -_FAR_US for run in runs]

@@ -17,6 +17,7 @@ from crib.store.assemblies import (
     set_state,
     stays_of,
 )
+from crib.store.breakage_rows import breakage_mount
 from crib.store.engine import Tx
 from crib.store.facts import get_fact
 from crib.store.ledger_rows import book_move, move_row
@@ -32,6 +33,7 @@ from crib.store.mounts import (
 from crib.store.piece_rows import later_edge_use, pieces_of_assembly, set_scrapped
 from crib.store.stations import station_row
 from crib.store.stockrows import lot_row
+from crib.usecases.judge_count import take_back_verdict
 from crib.usecases.said import Said, record, refuse_before, said
 
 #: Why other kinds of facts are not taken back, and what to do instead.
@@ -71,7 +73,7 @@ class FactReversed:
 
 
 def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReversed:
-    """Take back a mount, a removal, a correction, a stock move, a stop, a print or a place.
+    """Take back a mount, removal, correction, move, stop, print, place, verdict or breakage.
 
     Raises:
         Conflict: It was taken back before, something was built on it since, or facts of its
@@ -221,6 +223,18 @@ def _rack_place(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), "The tool was not put there; its place before holds."
 
 
+def _count_verdict(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+    reversal_id = _take_back(tx, told, fact_id)
+    return reversal_id, take_back_verdict(tx, fact_id, reversal_id)
+
+
+def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+    mount = _standing_mount(tx, breakage_mount(tx, fact_id))
+    code = assembly_row(tx, mount.assembly_id).code
+    reversal_id = _take_back(tx, told, fact_id)
+    return reversal_id, f"The edge of {code} did not break then; it wears on by the counter."
+
+
 def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), "The machine did not stop then."
 
@@ -233,4 +247,6 @@ _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {
     "stop": _stop,
     "label_print": _label_print,
     "rack_place": _rack_place,
+    "count_verdict": _count_verdict,
+    "breakage": _breakage,
 }

@@ -12,6 +12,7 @@ from crib.clock import us_from_instant
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, run_windows
 from crib.planning.part_wear import PartWear, part_wear
 from crib.store.assemblies import AssemblyRow
+from crib.store.breakage_rows import breakages_of
 from crib.store.counts import totals_around
 from crib.store.cutting_rows import (
     constants_for,
@@ -74,12 +75,14 @@ def wear_of_stays(
         until: End of a stay that still lasts.
     """
     spec = spec_row(tx, assembly.tool_spec_id)
-    return tuple(
-        wear_of_stay(
-            tx, spec, assembly.lot_id, stay.station_id, stay.at, stay.removed_at or until
-        )
-        for stay in stays
-    )
+    broken = breakages_of(tx, [stay.id for stay in stays])
+    found = []
+    for stay in stays:
+        end = stay.removed_at or until
+        if stay.id in broken:
+            end = min(end, broken[stay.id].at)  # a broken edge cuts no more
+        found.append(wear_of_stay(tx, spec, assembly.lot_id, stay.station_id, stay.at, end))
+    return tuple(found)
 
 
 def wear_of_stay(

@@ -142,7 +142,8 @@ def _on_one_machine(
     """The stays on one machine; a case is an item, built to a spec, in a station."""
     begin = np.array([row.begin_us for row in stays], dtype=np.int64)
     end = np.array(
-        [now_us if row.end_us is None else row.end_us for row in stays], dtype=np.int64
+        [now_us if row.worn_until_us is None else row.worn_until_us for row in stays],
+        dtype=np.int64,
     )
     numbers: dict[tuple[int, int, int], int] = {}
     cases = []

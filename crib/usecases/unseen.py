@@ -67,6 +67,8 @@ def seen_last(view: ShopView) -> dict[int, Stay]:
         station = view.rows.stations.get(row.station_id)
         if row.end_us is None or row.reason in GOES_ON or station is None:
             continue
+        if row.broken_us is not None:
+            continue  # something watched it, and said when
         if view.ending(row) != CENSORED:
             calendars.setdefault(station.machine_id, []).append(row)
     cut: list[StayRow] = []

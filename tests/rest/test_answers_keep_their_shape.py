@@ -16,7 +16,7 @@ _RECORDS = (
 )  # fmt: skip
 _FACTS = (
     "assemblies", "presets", "mounts", "removals", "corrections", "stock-moves",
-    "gauge-checks", "counts", "audit",
+    "gauge-checks", "counts", "refused-counts", "count-verdicts", "breakages", "audit",
 )  # fmt: skip
 _VIEWS = (
     "forecasts", "swap-list?hours=72", "bench-queue?hours=72",
@@ -25,7 +25,7 @@ _VIEWS = (
     "kits/1", "scan/M1/T01", "scan/TH-1", "scan/LOT-I1", "scan/PG-1", "scan/B1",
     "assemblies/TH-1", "life/CNMG-408~M~turn", "label-stocks", "forecasts-kept",
     "forecast-scores?by=key", "forecast-scores?by=month", "machines/M1/time-ahead",
-    "tool-life-estimates",
+    "tool-life-estimates", "feeds", "feed-gaps", "questions",
 )  # fmt: skip
 
 

@@ -125,6 +125,24 @@ def test_number_and_asset_of_one_instant_belong_together(
     assert seen == [(1, "TL-1", "path1"), (3, "TL-3", "path1")]
 
 
+def test_an_asset_that_changes_alone_is_of_the_number_before_it(
+    store: Store, shop: SimpleNamespace
+) -> None:
+    def said(second: float, kind: str, text: str) -> StateNews:
+        return StateNews(shop.start + timedelta(seconds=second), kind, "path1", text)
+
+    first = [said(1, "TOOL_NUMBER", "1"), said(1, "TOOL_ASSET_ID", "TL-1")]
+    exchanged = [said(600, "TOOL_ASSET_ID", "TL-2"), said(605, "EXECUTION", "READY")]
+    later = [said(700, "EXECUTION", "ACTIVE")]
+    next_tool = [said(800, "TOOL_ASSET_ID", "TL-9"), said(801, "TOOL_NUMBER", "9")]
+
+    for states in (first, exchanged, later, next_tool):
+        _book(store, shop, FeedNews("M1", "mtconnect", shop.start, states=states))
+
+    seen = _rows(store, "tools_seen", "tool_number, asset, path")
+    assert seen == [(1, "TL-1", "path1"), (1, "TL-2", "path1")]
+
+
 @settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )

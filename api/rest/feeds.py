@@ -1,0 +1,71 @@
+"""What machines say of themselves: feeds and gaps, counts kept aside, questions, breakages."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from flask_smorest import Blueprint
+
+from api.http.operation import Call, Reply, reads, writes
+from api.schemas.feeds import BreakageBody, GapsQuery, MachineQuery, VerdictBody
+from api.schemas.records import page_shape
+from api.schemas.results import shape_from
+from crib.store.feeds import GapRow, list_gaps
+from crib.store.resolve import machine_id_by_name
+from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
+from crib.usecases.questions import Question, list_questions
+from crib.usecases.show_feeds import FeedShown, show_feeds
+from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
+
+blueprint = Blueprint("feeds", __name__, description="What machines say of themselves.")
+
+FeedShape = shape_from(FeedShown, "FeedShape", leave_out=("machine_id",))
+GapShape = shape_from(GapRow, "GapShape")
+QuestionShape = shape_from(Question, "QuestionShape")
+VerdictShape = shape_from(CountJudged, "VerdictShape", rename={"fact_id": "fact"})
+BreakageShape = shape_from(
+    BreakageSignalled, "BreakageShape", rename={"fact_id": "fact", "mount_id": "mount"}
+)
+
+
+def _asked_machine(call: Call) -> int | None:
+    name = call.query.get("machine")
+    return None if name is None else machine_id_by_name(call.tx, name)
+
+
+@reads(blueprint, "/v1/feeds", page_shape(FeedShape)(), query=MachineQuery())
+def list_feeds(call: Call) -> dict[str, Any]:
+    """List what is heard of each machine, how late, what was missed, and how fast it cuts."""
+    return {"items": show_feeds(call.tx, call.present, _asked_machine(call)), "next": None}
+
+
+@reads(blueprint, "/v1/feed-gaps", page_shape(GapShape)(), query=GapsQuery(), problems=())
+def list_feed_gaps(call: Call) -> dict[str, Any]:
+    """List what nobody will see of machines, the gap found last first."""
+    since = call.present - timedelta(hours=call.query["hours"])
+    return {"items": list_gaps(call.tx, since, call.query["limit"]), "next": None}
+
+
+@reads(blueprint, "/v1/questions", page_shape(QuestionShape)(), query=MachineQuery())
+def read_questions(call: Call) -> dict[str, Any]:
+    """List where machines and records disagree about what sits in a station."""
+    return {"items": list_questions(call.tx, call.present, _asked_machine(call)), "next": None}
+
+
+@writes(
+    blueprint, "/v1/count-verdicts", VerdictShape(), body=VerdictBody(), problems=(403, 404)
+)
+def post_count_verdict(call: Call) -> Reply:
+    """Accept or discard a count that was kept aside, as a supervisor."""
+    done = judge_count(call.tx, call.present, JudgeCount(**call.body))
+    return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
+
+
+@writes(blueprint, "/v1/breakages", BreakageShape(), body=BreakageBody())
+def post_breakage(call: Call) -> Reply:
+    """Signal that an edge broke: parts made after it are not charged to it."""
+    done = signal_breakage(call.tx, call.present, SignalBreakage(**call.body))
+    if done.fact_id is None:
+        return Reply(done, 200)
+    return Reply(done, headers={"Location": f"/v1/breakages/{done.fact_id}"})

@@ -1,0 +1,42 @@
+"""Shapes of what is asked and said of feeds, counts kept aside and breakages."""
+
+from __future__ import annotations
+
+from api.http.query import PlainQuery
+from api.schemas.facts import FactBody
+from api.schemas.fields import Choice, Text, Whole
+from crib.usecases.judge_count import VERDICTS
+
+
+class MachineQuery(PlainQuery):
+    """Of one machine, or of all."""
+
+    machine = Text(explains="Only this machine.")
+
+
+class GapsQuery(PlainQuery):
+    """How far back, and how many."""
+
+    hours = Whole(
+        least=1, most=8_784, query=True, load_default=24, explains="Found within so many hours."
+    )
+    limit = Whole(least=1, most=1_000, query=True, load_default=100, explains="At most.")
+
+
+class VerdictBody(FactBody):
+    """What a supervisor says of a count that was kept aside."""
+
+    refusal = Whole(
+        required=True, least=1, most=2**53, explains="Its number among the refused counts."
+    )
+    verdict = Choice(VERDICTS, required=True)
+
+
+class BreakageBody(FactBody):
+    """An edge broke."""
+
+    station = Text(explains="Code or MACHINE/STATION; this, or machine and tool_number.")
+    machine = Text(explains="Name of the machine.")
+    tool_number = Whole(most=10**9, explains="The tool's number in the program.")
+    path = Whole(least=1, most=100, explains="Path of the control, where several use it.")
+    signal = Text(required=True, explains="What says so, in its own words.")

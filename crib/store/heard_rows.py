@@ -1,0 +1,116 @@
+"""Rows of what was heard of machines: states, rests, tools they named, counts posted."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
+from typing import NamedTuple
+
+from crib.clock import instant_from_us, us_from_instant
+from crib.store.engine import Tx
+
+_MACHINES = """
+    SELECT m.id, m.machine, m.feed_url,
+           (SELECT max(at) FROM count_readings AS c WHERE c.machine_id = m.id),
+           (SELECT f.recorded_at FROM facts AS f WHERE f.id =
+             (SELECT max(b.fact_id) FROM count_batches AS b
+              WHERE b.machine_id = m.id AND b.accepted > 0))
+    FROM machines AS m WHERE m.retired_at IS NULL ORDER BY m.machine
+"""
+
+
+class HeardMachine(NamedTuple):
+    """A machine, where it is heard, and its last count."""
+
+    id: int
+    machine: str
+    feed_url: str | None
+    counted_at: datetime | None
+    reported_at: datetime | None
+
+
+class State(NamedTuple):
+    """The last value of one state of a machine; None where the machine does not know it."""
+
+    machine_id: int
+    kind: str
+    path: str
+    since: datetime
+    value: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """A stretch without cutting; ``ends_at`` is None while it lasts."""
+
+    path: str
+    begins_at: datetime
+    ends_at: datetime | None
+    value: str | None
+
+
+class ToolSeen(NamedTuple):
+    """A tool that a machine named in a tool number of a path."""
+
+    machine_id: int
+    machine: str
+    path: str
+    tool_number: int
+    asset: str
+    first_at: datetime
+    last_at: datetime
+
+
+def _instant(at_us: int | None) -> datetime | None:
+    return None if at_us is None else instant_from_us(at_us)
+
+
+def heard_machines(tx: Tx) -> list[HeardMachine]:
+    """Every machine in use, by name."""
+    return [
+        HeardMachine(row[0], row[1], row[2], _instant(row[3]), _instant(row[4]))
+        for row in tx.exec_driver_sql(_MACHINES)
+    ]
+
+
+def states_now(tx: Tx) -> dict[int, list[State]]:
+    """What each machine said last, by machine id; paths and kinds in order."""
+    found: dict[int, list[State]] = defaultdict(list)
+    for row in tx.exec_driver_sql(
+        "SELECT machine_id, kind, path, since, value FROM machine_now ORDER BY 1, 3, 2"
+    ):
+        found[row[0]].append(State(row[0], row[1], row[2], instant_from_us(row[3]), row[4]))
+    return found
+
+
+def rests_since(tx: Tx, machine_id: int, since: datetime) -> list[Rest]:
+    """Rests of a machine that ended after an instant, in order."""
+    rows = tx.exec_driver_sql(
+        "SELECT path, begins_at, ends_at, value FROM machine_rests"
+        " WHERE machine_id = ? AND ends_at > ? ORDER BY begins_at, path",
+        (machine_id, us_from_instant(since)),
+    )
+    return [Rest(row[0], instant_from_us(row[1]), _instant(row[2]), row[3]) for row in rows]
+
+
+def tools_named(tx: Tx) -> list[ToolSeen]:
+    """Every tool that a machine named, by machine, path and number, the last named last."""
+    rows = tx.exec_driver_sql(
+        "SELECT t.machine_id, m.machine, t.path, t.tool_number, t.asset, t.first_at, t.last_at"
+        " FROM tools_seen AS t JOIN machines AS m ON m.id = t.machine_id"
+        " WHERE m.retired_at IS NULL"
+        " ORDER BY m.machine, t.path, t.tool_number, t.last_at, t.first_at"
+    )
+    return [
+        ToolSeen(
+            row[0],
+            row[1],
+            row[2],
+            row[3],
+            row[4],
+            instant_from_us(row[5]),
+            instant_from_us(row[6]),
+        )
+        for row in rows
+    ]

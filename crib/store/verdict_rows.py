@@ -1,0 +1,127 @@
+"""Rows of readings that were kept aside and of what people said of them since."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from crib.clock import instant_from_us
+from crib.store.engine import Tx
+
+_SELECT = """
+    SELECT r.id, r.machine_id, m.machine, r.at, r.reading, r.reason, r.detail,
+           b.recorded_at, v.fact_id, v.verdict, p.name, vf.at, vf.note
+    FROM count_refusals AS r
+    JOIN machines AS m ON m.id = r.machine_id
+    JOIN facts AS b ON b.id = r.batch_id
+    LEFT JOIN count_verdicts AS v ON v.refusal_id = r.id
+      AND NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = v.fact_id)
+    LEFT JOIN facts AS vf ON vf.id = v.fact_id
+    LEFT JOIN people AS p ON p.id = vf.person_id
+"""
+_ONE = _SELECT + " WHERE r.id = ?"
+_WAITING = _SELECT + " WHERE v.fact_id IS NULL ORDER BY r.id DESC LIMIT ?"
+_JUDGED = _SELECT + " WHERE v.fact_id IS NOT NULL ORDER BY v.fact_id DESC LIMIT ?"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptAside:
+    """A reading that was kept aside, and the verdict that stands.
+
+    Attributes:
+        id: Its number.
+        machine_id: Id of its machine.
+        machine: Name of its machine.
+        at: When the counter said it; None where that could not be read.
+        count: What it said, as it came.
+        reason: Why it was kept aside, a stable word.
+        sentence: The same for a person.
+        recorded_at: When it came.
+        verdict_id: The verdict's fact; None where nobody judged it.
+        verdict: ``accepted`` or ``discarded``.
+        judged_by: Name of who judged it.
+        judged_at: When.
+        note: What they added.
+    """
+
+    id: int
+    machine_id: int
+    machine: str
+    at: datetime | None
+    count: Any
+    reason: str
+    sentence: str
+    recorded_at: datetime
+    verdict_id: int | None
+    verdict: str | None
+    judged_by: str | None
+    judged_at: datetime | None
+    note: str | None
+
+
+def _kept_aside(row: Any) -> KeptAside:
+    reading = json.loads(row[4])
+    return KeptAside(
+        id=row[0],
+        machine_id=row[1],
+        machine=row[2],
+        at=None if row[3] is None else instant_from_us(row[3]),
+        count=reading.get("count") if isinstance(reading, dict) else reading,
+        reason=row[5],
+        sentence=row[6],
+        recorded_at=instant_from_us(row[7]),
+        verdict_id=row[8],
+        verdict=row[9],
+        judged_by=row[10],
+        judged_at=None if row[11] is None else instant_from_us(row[11]),
+        note=row[12],
+    )
+
+
+def kept_aside(tx: Tx, refusal_id: int) -> KeptAside | None:
+    """One reading that was kept aside; None where none has that number."""
+    row = tx.exec_driver_sql(_ONE, (refusal_id,)).first()
+    return None if row is None else _kept_aside(row)
+
+
+def waiting_for_verdict(tx: Tx, limit: int = 200) -> list[KeptAside]:
+    """Readings that nobody judged, those that came last first."""
+    return [_kept_aside(row) for row in tx.exec_driver_sql(_WAITING, (limit,))]
+
+
+def judged_counts(tx: Tx, limit: int = 50) -> list[KeptAside]:
+    """Readings that somebody judged, the last verdict first."""
+    return [_kept_aside(row) for row in tx.exec_driver_sql(_JUDGED, (limit,))]
+
+
+def count_waiting(tx: Tx) -> int:
+    """How many readings wait for a verdict."""
+    statement = f"SELECT count(*) FROM ({_SELECT} WHERE v.fact_id IS NULL)"  # noqa: S608
+    return int(tx.exec_driver_sql(statement).scalar_one())
+
+
+def insert_verdict(tx: Tx, fact_id: int, refusal_id: int, verdict: str) -> None:
+    """Write what a person said of a reading."""
+    tx.exec_driver_sql(
+        "INSERT INTO count_verdicts (fact_id, refusal_id, verdict) VALUES (?, ?, ?)",
+        (fact_id, refusal_id, verdict),
+    )
+
+
+def judged_by_fact(tx: Tx, fact_id: int) -> tuple[KeptAside, str]:
+    """The reading that a verdict was about, and the verdict, taken back or not."""
+    refusal_id, verdict = tx.exec_driver_sql(
+        "SELECT refusal_id, verdict FROM count_verdicts WHERE fact_id = ?", (fact_id,)
+    ).one()
+    found = kept_aside(tx, refusal_id)
+    assert found is not None  # noqa: S101 - the database refuses a verdict about nothing
+    return found, str(verdict)
+
+
+def delete_reading(tx: Tx, machine_id: int, at_us: int) -> None:
+    """Take a reading out; the database allows it only where its verdict was taken back."""
+    tx.exec_driver_sql(
+        "DELETE FROM count_readings WHERE machine_id = ? AND at = ?", (machine_id, at_us)
+    )

@@ -1,0 +1,228 @@
+"""A person says of a count that was kept aside: it is true, or it is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from crib.clock import print_instant, us_from_instant
+from crib.errors import Conflict, Invalid, NotAllowed, NotKnown
+from crib.floor.counter import pace_of, steps
+from crib.floor.refused import LARGEST
+from crib.records.catalogue import PEOPLE
+from crib.store.counts import insert_batch, known_around, parts_per_cycle, renumber
+from crib.store.engine import Tx
+from crib.store.records import get_record
+from crib.store.resolve import resolve_person
+from crib.store.stations import runs_of
+from crib.store.verdict_rows import (
+    KeptAside,
+    delete_reading,
+    insert_verdict,
+    judged_by_fact,
+    kept_aside,
+)
+from crib.usecases.report_counts import fastest_between, take_as_true
+from crib.usecases.said import Said, record, said
+
+ACCEPTED, DISCARDED = "accepted", "discarded"
+VERDICTS = (ACCEPTED, DISCARDED)
+
+#: Reasons that a reading cannot be taken for, whatever anybody says.
+_NO_READING = frozenset({"not_whole", "negative", "too_large", "too_old"})
+
+
+@dataclass(frozen=True, slots=True)
+class JudgeCount:
+    """Judge a count that was kept aside.
+
+    Attributes:
+        refusal: Its number among the refused counts.
+        verdict: ``accepted`` or ``discarded``.
+        by: Badge or code of the supervisor who says so.
+    """
+
+    refusal: int
+    verdict: str
+    by: str | None = None
+    at: datetime | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CountJudged:
+    """What became of a count that was kept aside.
+
+    Attributes:
+        fact_id: The verdict.
+        refusal: The count's number among the refused counts.
+        verdict: ``accepted`` or ``discarded``.
+        machine: Its machine.
+        at: When the verdict was given.
+        count: What the counter said, as it came.
+        counted_at: When the counter said it; None where that could not be read.
+        total: Parts that the machine made up to it since its first reading; None where it
+            was discarded.
+        sentence: What is so now.
+    """
+
+    fact_id: int
+    refusal: int
+    verdict: str
+    machine: str
+    at: datetime
+    count: Any
+    counted_at: datetime | None
+    total: int | None
+    sentence: str
+
+
+def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
+    """Take a count in as true, or leave it out for good; both can be taken back.
+
+    Raises:
+        Conflict: It was judged before, or contradicts an accepted count of the same instant.
+        Invalid: No such verdict, or what was kept aside is no reading.
+        NotAllowed: Whoever says so is no supervisor.
+        NotKnown: No count of that number was kept aside.
+    """
+    told = said(tx, present, command)
+    _refuse_person(tx, command.by)
+    if command.verdict not in VERDICTS:
+        raise Invalid(
+            "A count is 'accepted' or 'discarded'.",
+            errors=[{"field": "verdict", "detail": "is neither accepted nor discarded"}],
+        )
+    found = kept_aside(tx, command.refusal) if 0 < command.refusal < 1 << 53 else None
+    if found is None:
+        raise NotKnown(
+            f"No count of the number {command.refusal} was kept aside.",
+            facts={"refusal": command.refusal},
+            errors=[{"field": "refusal", "detail": "is none that was kept aside"}],
+        )
+    if found.verdict_id is not None:
+        raise Conflict(
+            f"That count was {found.verdict} already (fact {found.verdict_id}): take that "
+            "back first.",
+            facts={"fact_id": found.verdict_id, "verdict": found.verdict},
+        )
+    if command.verdict == DISCARDED:
+        fact_id = record(tx, "count_verdict", told)
+        insert_verdict(tx, fact_id, found.id, DISCARDED)
+        return _judged(fact_id, told, found, None)
+    return _accept(tx, told, found)
+
+
+def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
+    """Undo a verdict whose reversal is on record; what is so now, for a person.
+
+    A count that was accepted is taken out, and the step that it divided is one again.
+    """
+    found, verdict = judged_by_fact(tx, verdict_id)
+    if verdict == DISCARDED:
+        return f"Count {found.count} of {found.machine} waits for a verdict again."
+    assert found.at is not None  # noqa: S101 - none without an instant was accepted
+    _take_out(tx, reversal_id, found.machine_id, us_from_instant(found.at))
+    return (
+        f"Count {found.count} of {found.machine} is kept aside again; the parts counted after "
+        "it are put right."
+    )
+
+
+def _refuse_person(tx: Tx, by: str | None) -> None:
+    if by is None:
+        raise Invalid(
+            "Say who judges the count: a supervisor's badge or code.",
+            errors=[{"field": "by", "detail": "is missing"}],
+        )
+    known = get_record(tx, PEOPLE, resolve_person(tx, by).id)
+    if known["role"] != "supervisor":
+        raise NotAllowed(
+            f"{known['name']} is {known['role']} here: only a supervisor judges a count that "
+            "was kept aside.",
+            facts={"role": known["role"]},
+            errors=[{"field": "by", "detail": "is no supervisor"}],
+        )
+
+
+def _accept(tx: Tx, told: Said, found: KeptAside) -> CountJudged:
+    count, at = found.count, found.at
+    if found.reason in _NO_READING or at is None or not _is_count(count):
+        raise Invalid(
+            f"'{str(count)[:30]}' of {found.machine} cannot be taken in: it is no count with "
+            "an instant. Discard it, and report what the counter said by hand.",
+            errors=[{"field": "verdict", "detail": "can only be discarded"}],
+        )
+    if at > told.present:
+        raise Conflict(
+            f"Count {count} is dated {print_instant(at)}, which is still to come: discard it, "
+            "and report it with the right time.",
+            facts={"at": print_instant(at)},
+        )
+    fact_id = record(tx, "count_verdict", told)
+    insert_verdict(tx, fact_id, found.id, ACCEPTED)
+    taken = take_as_true(tx, fact_id, found.machine_id, us_from_instant(at), count)
+    if taken.refused:
+        raise Conflict(taken.refused[0].sentence, facts={"at": print_instant(at)})
+    if not taken.total.size:
+        raise Conflict(
+            f"Count {count} of {found.machine} at {print_instant(at)} was taken in already: "
+            "discard the one that was kept aside.",
+            facts={"at": print_instant(at)},
+        )
+    return _judged(fact_id, told, found, int(taken.total[0]))
+
+
+def _is_count(count: object) -> bool:
+    return isinstance(count, int) and not isinstance(count, bool) and 0 <= count <= LARGEST
+
+
+def _judged(fact_id: int, told: Said, found: KeptAside, total: int | None) -> CountJudged:
+    if total is None:
+        sentence = (
+            f"Count {found.count} of {found.machine} is discarded: it counts for nothing."
+        )
+    else:
+        sentence = (
+            f"Count {found.count} of {found.machine} is taken in as true; the parts counted "
+            "after it are put right."
+        )
+    return CountJudged(
+        fact_id=fact_id,
+        refusal=found.id,
+        verdict=DISCARDED if total is None else ACCEPTED,
+        machine=found.machine,
+        at=told.at,
+        count=found.count,
+        counted_at=found.at,
+        total=total,
+        sentence=sentence,
+    )
+
+
+def _take_out(tx: Tx, fact_id: int, machine_id: int, at_us: int) -> None:
+    """Take a reading out; all after it keep their steps, the one across it is made anew."""
+    known = known_around(tx, machine_id, at_us, at_us)
+    delete_reading(tx, machine_id, at_us)
+    # one reading less, so that whoever keeps readings in memory reads them anew
+    insert_batch(tx, fact_id, machine_id, accepted=-1, duplicates=0, refused=0)
+    place = int(np.searchsorted(known.at_us, at_us))
+    if place + 1 >= known.at_us.size:
+        return  # nothing lies after it
+    life, total = 0, int(known.count[place + 1])
+    if place > 0:
+        before, after = slice(place - 1, place), slice(place + 1, place + 2)
+        runs = runs_of(tx, machine_id)
+        fastest = fastest_between(runs, known.at_us[[place - 1]], known.at_us[[place + 1]])
+        pace = pace_of(fastest, 1, parts_per_cycle(tx, machine_id))
+        elapsed = known.at_us[after] - known.at_us[before]
+        step = steps(known.count[before], known.count[after], elapsed, pace)
+        life = int(known.life[place - 1]) + int(step.kind[0] > 0)
+        total = int(known.total[place - 1] + step.parts[0])
+    tail_us = int(known.at_us[place + 1])
+    shift = (tail_us - 1, life - int(known.life[-1]), total - int(known.total[-1]))
+    none = np.empty(0, dtype=np.int64)
+    renumber(tx, machine_id, none, none, none, shift)

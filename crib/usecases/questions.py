@@ -1,0 +1,180 @@
+"""Where a machine says that another tool sits in a station than the records do: asked about.
+
+Nothing is put on record by it: a person scans what sits there, or says what is so.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+
+from crib.clock import print_instant
+from crib.codes import looks_like_code
+from crib.errors import Refusal
+from crib.store.assemblies import AssemblyRow, assembly_row
+from crib.store.engine import Tx
+from crib.store.heard_rows import ToolSeen, tools_named
+from crib.store.mounts import MountRow, last_in_station
+from crib.store.resolve import resolve
+from crib.store.stations import StationRow, stations_of
+from crib.usecases.signal_breakage import stations_by_number
+
+#: So long after a tool change that the machine saw, its mount may be scanned still.
+SCANNED_WITHIN = timedelta(minutes=30)
+
+OTHER_TOOL, NOT_SCANNED = "other_tool", "not_scanned"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a machine says and the records do not.
+
+    Attributes:
+        kind: other_tool (the machine names a tool of ours that is not on record there) or
+            not_scanned (the machine saw a tool change that nobody scanned).
+        machine: Name of the machine.
+        station: MACHINE/STATION.
+        station_code: The station's code.
+        tool_number: The number under which the machine calls the tool.
+        says: What the machine calls the tool: its asset id.
+        on_record: Code of the tool on record in that station; None where it is empty.
+        since: Since when the machine says so.
+        sentence: The question, for a person.
+    """
+
+    kind: str
+    machine: str
+    station: str
+    station_code: str
+    tool_number: int
+    says: str
+    on_record: str | None
+    since: datetime
+    sentence: str
+
+
+def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> list[Question]:
+    """Every question that is open, by machine and station.
+
+    A question goes when a mount or removal is recorded there after the machine spoke, or
+    when the machine names what is on record.
+
+    Args:
+        tx: An open transaction.
+        present: Now.
+        machine_id: Only those of this machine.
+    """
+    found = []
+    named = [one for one in tools_named(tx) if machine_id in (None, one.machine_id)]
+    stations: dict[int, tuple[StationRow, ...]] = {}
+    for _, seen in groupby(named, key=lambda one: (one.machine_id, one.path, one.tool_number)):
+        tools = list(seen)
+        last = tools[-1]
+        if last.machine_id not in stations:
+            stations[last.machine_id] = stations_of(tx, last.machine_id)
+        station = _station(stations[last.machine_id], last)
+        if station is not None:
+            question = _question(tx, present, station, tools)
+            found += [question] if question else []
+    return found
+
+
+def _station(stations: tuple[StationRow, ...], seen: ToolSeen) -> StationRow | None:
+    """The one station that a tool number of a path means; None where it is not clear."""
+    number = re.search(r"[0-9]+\Z", seen.path)
+    of_path = stations_by_number(stations, seen.tool_number, int(number[0]) if number else None)
+    anywhere = stations_by_number(stations, seen.tool_number, None)
+    # a machine with a single path may call it anything
+    found = of_path or anywhere
+    return found[0] if len(found) == 1 else None
+
+
+def _question(
+    tx: Tx, present: datetime, station: StationRow, tools: Sequence[ToolSeen]
+) -> Question | None:
+    last = tools[-1]
+    # the same tool may have been there before: it came back after the one seen before it
+    since = max([last.first_at, *(one.last_at for one in tools[:-1])])
+    mount = last_in_station(tx, station.id)
+    event = None if mount is None else mount.removed_at or mount.at
+    if event is not None and event > last.last_at:
+        return None  # the record is younger than what the machine said
+    sits = None
+    if mount is not None and mount.removed_at is None:
+        sits = assembly_row(tx, mount.assembly_id)
+    ours = _ours(tx, last.asset)
+    if ours is not None:
+        if sits is not None and sits.id == ours.id:
+            return None
+        return _asked(OTHER_TOOL, station, last, since, sits, ours.code)
+    if len(tools) > 1 and _missed(present, since, mount):
+        return _asked(NOT_SCANNED, station, last, since, sits, last.asset)
+    return None
+
+
+def _missed(present: datetime, since: datetime, mount: MountRow | None) -> bool:
+    """Whether a change that the machine saw had its time to be scanned, and was not."""
+    if present < since + SCANNED_WITHIN:
+        return False
+    return mount is None or mount.at < since - SCANNED_WITHIN
+
+
+def _ours(tx: Tx, asset: str) -> AssemblyRow | None:
+    """The tool whose label carries what the machine names; None where it is not ours."""
+    if not looks_like_code(asset):
+        return None
+    try:
+        return assembly_row(tx, resolve(tx, asset, "A").id)
+    except Refusal:
+        return None  # it only looks like one of our codes
+
+
+def _asked(
+    kind: str,
+    station: StationRow,
+    last: ToolSeen,
+    since: datetime,
+    sits: AssemblyRow | None,
+    says: str,
+) -> Question:
+    return Question(
+        kind=kind,
+        machine=station.machine,
+        station=station.mark,
+        station_code=station.code,
+        tool_number=last.tool_number,
+        says=says,
+        on_record=sits.code if sits else None,
+        since=since,
+        sentence=_sentence(kind, station, since, says, sits),
+    )
+
+
+def _sentence(
+    kind: str, station: StationRow, since: datetime, says: str, sits: AssemblyRow | None
+) -> str:
+    when = print_instant(since)
+    if kind == OTHER_TOOL and sits is None:
+        return (
+            f"Machine {station.machine} says since {when} that {says} is in {station.station}; "
+            "no tool is on record there: scan it, or tell what is so."
+        )
+    if kind == OTHER_TOOL and sits is not None:
+        return (
+            f"Machine {station.machine} says since {when} that {says} is in {station.station}; "
+            f"on record is {sits.code}: scan it, or tell what is so."
+        )
+    if sits is None:
+        return (
+            f"Machine {station.machine} changed to tool '{says}' in {station.station} at "
+            f"{when}; nobody scanned a mount, no tool is on record there: scan it, or tell "
+            "what is so."
+        )
+    return (
+        f"Machine {station.machine} changed to tool '{says}' in {station.station} at "
+        f"{when}; nobody scanned a mount, on record is still {sits.code}: scan it, or tell "
+        "what is so."
+    )
