@@ -98,7 +98,9 @@ class BasisShape(Shape):
     )
 
 
-_WHY = "past, cost, size_limit, unattended_stretch, gathered, run_ends_first or not_known."
+_WHY = (
+    "broken, past, cost, size_limit, unattended_stretch, gathered, run_ends_first or not_known."
+)
 _STEP = "Parts by which earlier and later are meant: a quarter of a planned life."
 _EARLIER = (
     "Expected cost, beside the plan, of swapping cost_step_parts earlier, at most as early as "

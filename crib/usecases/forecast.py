@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
-from crib.clock import instant_from_us
+from crib.clock import instant_from_us, print_instant
 from crib.life.aside import SetAside
 from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
@@ -31,6 +31,9 @@ from crib.usecases.stays import Key, Stay
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
+
+#: Why an edge is due that is on record as broken.
+BROKEN = "broken"
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,9 +174,17 @@ def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
         for stay in view.stays
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
+    forecasts = _with_broken(view, forecasts)
     last = datetime.max.replace(tzinfo=view.now.tzinfo)
     forecasts.sort(
-        key=lambda f: (f.swap_by or last, f.machine, f.path, f.tool_number, f.station)
+        key=lambda f: (
+            f.why != BROKEN,
+            f.swap_by or last,
+            f.machine,
+            f.path,
+            f.tool_number,
+            f.station,
+        )
     )
     return ShopPlan(
         view,
@@ -295,6 +306,39 @@ def _unknown(seats: _Seats, stay: Stay) -> Forecast:
             "data nor life_parts: nothing can be said."
         ),
         basis=None,
+    )
+
+
+def _with_broken(view: ShopView, forecasts: Sequence[Forecast]) -> list[Forecast]:
+    """The forecasts, those of edges that are on record as broken said to be out now."""
+    broken = {
+        stay.row.station_id: stay.row.broken_us
+        for stay in view.stays
+        if stay.row.end_us is None and stay.row.broken_us is not None
+    }
+    found = []
+    for one in forecasts:
+        at_us = broken.get(one.station_id)
+        found.append(one if at_us is None else _broken(one, view.now, instant_from_us(at_us)))
+    return found
+
+
+def _broken(one: Forecast, now: datetime, at: datetime) -> Forecast:
+    return replace(
+        one,
+        parts_left=dict.fromkeys(QUANTILES, 0),
+        run_out_at=dict.fromkeys(QUANTILES, at),
+        fail_probability_shift=1.0,
+        fail_probability_unattended=1.0,
+        swap_after_parts=0,
+        swap_by=now,
+        why=BROKEN,
+        why_sentence=(
+            f"A breakage was signalled at {print_instant(at)}: stop the machine by its own "
+            "rules, swap the edge now, and look at the parts made since."
+        ),
+        cost_if_earlier_minor=None,
+        cost_if_later_minor=None,
     )
 
 

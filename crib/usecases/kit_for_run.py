@@ -115,5 +115,5 @@ def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -
         forecast.tool_spec,
         holder.holder if holder else None,
         holder.holder_type if holder else None,
-        forecast.why != "past" and forecast.share_used < 1 - LEAST_LEFT,
+        forecast.why not in ("past", "broken") and forecast.share_used < 1 - LEAST_LEFT,
     )

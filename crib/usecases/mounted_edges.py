@@ -52,7 +52,8 @@ def mounted_edges(
                 lives.ages[stay.row.assembly_id] + _untold_wear(view, stay, cut.per_part),
                 cut.per_part,
                 *costs[made_of],
-                _size_parts_left(view, stay),
+                # one that broke is at its limit, whatever it was worn by
+                _size_parts_left(view, stay) if stay.row.broken_us is None else 0.0,
                 built.lot_id,
                 *lives.looks.get(stay.row.assembly_id, ()),
             )

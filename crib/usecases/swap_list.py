@@ -30,7 +30,7 @@ from crib.planning.swaps import WHYS
 from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
-from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
 from crib.usecases.shop_view import GOES_ON, ShopView
 
 #: Horizon of a list where none is asked for, and the longest [h].
@@ -216,10 +216,17 @@ def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
             ordinal=ordinal,
             swap_by=instant_from_us(at_us),
             releases_holder=holder_mark.get(one.holder_id) if ordinal == 0 else None,
-            why=WHYS[why],
+            why=BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why],
         )
         found.append(_Planned(need, one, sentence, earlier, dearer, parts))
-    found.sort(key=lambda row: (row.need.swap_by, row.need.machine, row.need.station_id))
+    found.sort(
+        key=lambda row: (
+            row.need.why != BROKEN,
+            row.need.swap_by,
+            row.need.machine,
+            row.need.station_id,
+        )
+    )
     return found
 
 

@@ -55,7 +55,7 @@ def test_a_feed_tells_when_it_was_heard_how_late_and_what_was_missed(
 ) -> None:
     assert items(client, "/v1/feeds") == []
     hear([(60, 0), (119, 118)], [(90, "EXECUTION", "ACTIVE")], place=(7, 55))
-    hear(gap=GapNews("restart"))
+    hear(gap=GapNews("restarted"))
     hear(gap=GapNews("overrun", 20, 55))
 
     (feed,) = items(client, "/v1/feeds")
@@ -67,7 +67,7 @@ def test_a_feed_tells_when_it_was_heard_how_late_and_what_was_missed(
     gaps = items(client, "/v1/feed-gaps")
     assert [(one["reason"], one["from_sequence"]) for one in gaps] == [
         ("overrun", 20),
-        ("restart", None),
+        ("restarted", None),
     ]
     clock.go_on(hours=25)
     assert items(client, "/v1/feed-gaps") == []
@@ -227,7 +227,15 @@ def test_a_breakage_signal_is_a_fact(
     again = bench.post("/v1/breakages", 200, station="M1/T01", signal="load")
 
     assert (done["assembly"], again["fact"]) == (code, None)
+    (forecast,) = items(client, "/v1/forecasts")
+    assert (forecast["why"], forecast["fail_probability"]["shift"]) == ("broken", 1.0)
+    assert forecast["parts_left"]["p90"] == 0
+    assert "A breakage was signalled at" in forecast["why_sentence"]
+    swaps = items(client, "/v1/swap-list?hours=72")
+    assert (swaps[0]["why"], swaps[0]["swap_by"]) == ("broken", forecast["swap_by"])
+    assert [one["why"] for one in swaps[1:]].count("broken") == 0
     (listed,) = items(client, "/v1/breakages?machine=M1")
     assert (listed["assembly"], listed["signal"]) == (code, "load")
     bench.post("/v1/reversals", fact=done["fact"])
     assert items(client, "/v1/breakages")[0]["reversed"] is True
+    assert items(client, "/v1/forecasts")[0]["why"] != "broken"
