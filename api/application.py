@@ -11,7 +11,19 @@ from api import language, problems
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
-from api.pages import bench, code, curves, docs, front, health, machine, shift, shown, who
+from api.pages import (
+    bench,
+    code,
+    curves,
+    docs,
+    feeds,
+    front,
+    health,
+    machine,
+    shift,
+    shown,
+    who,
+)
 from api.pages.frame import add_frame
 from api.pages.number_links import add_number_links
 from api.pages.numbers import page as numbers
@@ -60,6 +72,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
         *machine.PAGES,
         *curves.PAGES,
         *shift.PAGES,
+        *feeds.PAGES,
         numbers,
         docs,
         health,

@@ -1,0 +1,73 @@
+"""Counts that were kept aside: a supervisor accepts or discards each."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from flask import Blueprint, Response, request
+
+from api.http.site import this_site
+from api.pages.acts import Complaint, act
+from api.pages.here import person_here
+from api.pages.render import page
+from crib.errors import Refusal
+from crib.store.engine import Tx
+from crib.store.verdict_rows import count_waiting, judged_counts, waiting_for_verdict
+from crib.usecases.judge_count import JudgeCount, judge_count
+from crib.usecases.reverse_fact import ReverseFact, reverse_fact
+
+blueprint = Blueprint("feeds_aside", __name__)
+
+#: Counts on one page.
+MOST_SHOWN = 100
+
+
+@blueprint.get("/shift/counts-aside")
+def show_aside(complaint: Complaint | None = None) -> Response:
+    """What waits for a verdict, and the last verdicts."""
+    with this_site().store.read() as tx:
+        return page(
+            "counts_aside.html",
+            status=complaint.status if complaint else 200,
+            waiting=waiting_for_verdict(tx, MOST_SHOWN),
+            in_all=count_waiting(tx),
+            judged=judged_counts(tx),
+            person=person_here(),
+            complaint=complaint,
+            about=request.form.get("refusal", ""),
+            note=request.form.get("note", ""),
+        )
+
+
+@blueprint.post("/shift/counts-aside")
+def judge() -> Response:
+    """Accept or discard one count."""
+    refusal = request.form.get("refusal", "")
+    verdict = request.form.get("verdict", "")
+    note = request.form.get("note", "").strip() or None
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        number = int(refusal) if refusal.isdecimal() else 0
+        done = judge_count(tx, present, JudgeCount(number, verdict, by, note=note))
+        return f"/shift/counts-aside?judged={done.refusal}"
+
+    try:
+        return act(work)
+    except Refusal as problem:
+        return show_aside(Complaint.of(problem))
+
+
+@blueprint.post("/shift/counts-aside/take-back")
+def take_back() -> Response:
+    """Take a verdict back."""
+    fact = request.form.get("fact", "")
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        number = int(fact) if fact.isdecimal() else 0
+        reverse_fact(tx, present, ReverseFact(number, by=by))
+        return "/shift/counts-aside"
+
+    try:
+        return act(work)
+    except Refusal as problem:
+        return show_aside(Complaint.of(problem))

@@ -1,0 +1,111 @@
+"""Feeds, questions and counts kept aside, as a supervisor reads and judges them."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
+from tests.pages.reading import form_data, read, words
+
+
+@pytest.fixture
+def hear(store, shop, clock):
+    def book(counts=(), states=(), **more: Any) -> None:
+        def at(minutes):
+            return shop.start + timedelta(minutes=minutes)
+
+        news = FeedNews(
+            "M1",
+            "mtconnect",
+            clock.at,
+            [CountNews(at(minutes), str(count)) for minutes, count in counts],
+            [StateNews(at(minutes), kind, "path1", text) for minutes, kind, text in states],
+            **more,
+        )
+        with store.write() as tx:
+            book_feed(tx, clock.at, news)
+
+    return book
+
+
+def as_person(client: FlaskClient, shop: Any, badge: str) -> None:
+    client.set_cookie("crib_by", shop.codes["people"][badge])
+
+
+def test_a_shop_that_hears_nothing_says_what_to_do(client):
+    page = read(client, "/shift/feeds")
+
+    assert "No machine was heard yet" in words(page.main)
+    assert "none waits for a verdict" in words(page.main)
+
+
+def test_feeds_are_told_in_words(client, hear):
+    hear([(60, 0), (110, 66)], [(100, "EXECUTION", "FEED_HOLD")])
+    hear(gap=GapNews("overrun", 20, 55), state="waiting", problem="It does not answer.")
+
+    row = words(read(client, "/shift/feeds").select_one(".feeds tbody tr"))
+
+    assert "tried again soon asked from its agent It does not answer." in row
+    assert "10 min" in row
+    assert "one gap" in row
+    assert "the agent kept it too briefly (from 20 to 55)" in row
+    assert "feed hold since" in row
+
+
+def test_what_a_machine_says_otherwise_stands_on_its_page_and_on_the_feeds(
+    client, hear, bench, shop
+):
+    code = bench.ready()
+    assert "says otherwise" not in words(read(client, "/machines/M1").main)
+    hear(states=[(119, "TOOL_NUMBER", "1"), (119, "TOOL_ASSET_ID", code)])
+
+    machine, feeds = read(client, "/machines/M1"), read(client, "/shift/feeds")
+
+    asked = machine.select_one("#asked")
+    assert f"{code} is in T01; no tool is on record there" in words(asked)
+    assert asked.a["href"] == f"/C/{shop.codes['stations']['M1/T01']}"
+    assert code in words(feeds.select_one("#questions-h").parent)
+    assert read(client, "/machines/M2").select_one("#asked section") is None
+
+
+def test_a_supervisor_accepts_and_takes_back(client, hear, shop, rows):
+    as_person(client, shop, "B3")
+    hear([(1, 10), (2, 11), (3, 900)])
+    page = read(client, "/shift/counts-aside")
+    form = page.select_one("#count-1 form")
+    assert "Machine M1, count 900" in words(page.select_one("#count-1 h3"))
+
+    sent = form_data(form) | {"verdict": "accepted", "note": "seen"}
+    answers = [client.post(form["action"], data=sent) for _ in range(2)]
+
+    assert [one.status_code for one in answers] == [303, 303]  # the same form acts once
+    page = read(client, "/shift/counts-aside")
+    assert page.select_one("#count-1") is None
+    assert "accepted by Sunniva Brask" in words(page.select_one(".aside"))
+    assert ": seen" in words(page.select_one(".aside"))
+    assert rows("count_readings") == 3
+    back = page.select_one("form[action$=take-back]")
+    assert client.post(back["action"], data=form_data(back)).status_code == 303
+    assert read(client, "/shift/counts-aside").select_one("#count-1") is not None
+    assert rows("count_readings") == 2
+
+
+def test_nobody_else_judges_and_nothing_typed_is_lost(client, hear, shop, rows):
+    as_person(client, shop, "B2")
+    hear([(1, 10), (2, 11), (3, 900)])
+    page = read(client, "/shift/counts-aside")
+    assert "Only a supervisor judges counts." in words(page.main)
+    form = page.select_one("#count-1 form")
+
+    answer = client.post(
+        form["action"], data=form_data(form) | {"verdict": "discarded", "note": "not so"}
+    )
+
+    assert answer.status_code == 403
+    assert b"Olek Varn is operator here" in answer.data
+    assert b'value="not so"' in answer.data
+    assert rows("count_verdicts") == 0
