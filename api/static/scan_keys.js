@@ -54,8 +54,11 @@ export function listenToKeys(current, take) {
     return ended;
   };
   const whole = (ended) => {
-    undo(ended.before);
-    take(ended.field, ended.text);
+    const { before, field, text } = ended;
+    undo(before);
+    // where the page was busy for a moment, the beginning stands in the field already
+    const joined = before?.element === field ? before.value.trim() + text : text;
+    take(field, !isWholeCode(text) && isWholeCode(joined) ? joined : text);
   };
   const pause = () => {
     const ended = end();
