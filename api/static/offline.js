@@ -1,10 +1,10 @@
 // What a machine page does through a dead spot; see the modules beside it.
 
-import { look, siteNow } from "./offline_clock.js";
+import { look } from "./offline_clock.js";
 import { checkAddress, takeScans } from "./offline_check.js";
 import { keepDrafts } from "./offline_drafts.js";
 import { takeForms } from "./offline_forms.js";
-import { pump } from "./offline_queue.js";
+import { pumpWhenDue } from "./offline_queue.js";
 import { keepKnown, open } from "./offline_store.js";
 import { showStrip } from "./offline_strip.js";
 import { place } from "./offline_words.js";
@@ -20,7 +20,7 @@ async function readKnown() {
   const answer = await fetch(`/machines/${encodeURIComponent(machine)}/known.json`);
   if (!answer.ok) return;
   await keepKnown(await answer.json());
-  knownAt = siteNow();
+  knownAt = Date.now();
 }
 
 function connected(now) {
@@ -34,9 +34,9 @@ async function turn() {
   const now = await look();
   connected(now);
   if (!now) return;
-  await pump();
+  await pumpWhenDue();
   try {
-    if (Math.abs(siteNow() - knownAt) > KNOWN_MS) await readKnown();
+    if (Math.abs(Date.now() - knownAt) > KNOWN_MS) await readKnown();
   } catch {
     connected(false); // the network went between the two
   }

@@ -105,7 +105,7 @@ async function refused(form, keys, outcome) {
     return;
   }
   const { detail, errors = [] } = outcome.answer;
-  complain(form, detail, errors.map((one) => one.detail).filter((text) => !detail?.includes(text)));
+  complain(form, outcome.said ?? detail, errors.map((one) => one.detail).filter((text) => !detail?.includes(text)));
 }
 
 function waiting(form, facts) {

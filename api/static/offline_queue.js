@@ -5,7 +5,7 @@
 // station or tool waits behind it, everything else goes on.
 
 import { addFacts, allFacts, dropFact, oneFact, putFact } from "./offline_store.js";
-import { siteNow } from "./offline_clock.js";
+import { place } from "./offline_words.js";
 
 const SEND_MS = 15000;
 const LONGEST_PAUSE_MS = 30000;
@@ -14,6 +14,7 @@ const told = new Map(); // key -> outcome, for the page that waits for it
 let pumping = null;
 let pause = 1000;
 let timer = 0;
+let notBefore = 0;
 
 /** A key that nobody else has; crypto.randomUUID is not there on plain http. */
 export function freshKey() {
@@ -48,6 +49,17 @@ async function post(fact) {
   }
 }
 
+/** A sentence of the service in the reader's language; as it is where that cannot be had. */
+async function inWords(sentence) {
+  if (!sentence || place.dataset.locale.startsWith("en")) return sentence;
+  try {
+    const answer = await fetch(`/machines/said.json?${new URLSearchParams({ sentence })}`);
+    return answer.ok ? (await answer.json()).said : sentence;
+  } catch {
+    return sentence;
+  }
+}
+
 const touches = (one, other) => one.station === other.station || (one.tool && one.tool === other.tool);
 
 async function sendAll() {
@@ -61,11 +73,13 @@ async function sendAll() {
     }
     const outcome = await post(fact);
     if (!outcome) return false;
+    if (!outcome.ok) outcome.said = await inWords(outcome.answer.detail);
     told.set(fact.key, outcome);
     if (outcome.ok) {
-      await putFact({ ...fact, state: "sent", sentAt: siteNow() });
+      await putFact({ ...fact, state: "sent", recorded: outcome.answer.fact });
     } else {
-      const refused = { ...fact, state: "refused", problem: outcome.answer, status: outcome.status };
+      const problem = { ...outcome.answer, said: outcome.said };
+      const refused = { ...fact, state: "refused", problem, status: outcome.status };
       await putFact(refused);
       parked.push(refused);
     }
@@ -80,6 +94,7 @@ export function pump() {
   pumping ??= (navigator.locks ? navigator.locks.request("crib-queue", sendAll) : sendAll())
     .then((through) => {
       pause = through ? 1000 : Math.min(pause * 2, LONGEST_PAUSE_MS);
+      notBefore = through ? 0 : Date.now() + pause;
       if (!through) timer = setTimeout(pump, pause);
       return through;
     })
@@ -87,6 +102,11 @@ export function pump() {
       pumping = null;
     });
   return pumping;
+}
+
+/** The same, but not sooner after a failure than the pause that grows with each. */
+export function pumpWhenDue() {
+  return Date.now() < notBefore ? null : pump();
 }
 
 /** What became of facts, by key; null for those that still wait. */

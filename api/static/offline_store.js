@@ -60,9 +60,8 @@ export const knownOf = (machine) => read("known", (store) => store.get(machine))
 /** Keep what is known of a machine; what was sent before it was told is in it by now. */
 export async function keepKnown(known) {
   await change("known", (store) => store.put(known));
-  const told = Date.parse(known.known_at);
   for (const fact of await allFacts()) {
-    const inside = fact.state === "sent" && fact.machine === known.machine && fact.sentAt <= told;
+    const inside = fact.state === "sent" && fact.machine === known.machine && fact.recorded <= known.recorded;
     if (inside) await dropFact(fact.id);
   }
 }

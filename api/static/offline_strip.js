@@ -23,7 +23,7 @@ function line(fact) {
     settle.remove();
     return made;
   }
-  made.querySelector("[data-text=sentence]").textContent = fact.problem?.detail ?? "";
+  made.querySelector("[data-text=sentence]").textContent = fact.problem?.said ?? fact.problem?.detail ?? "";
   const time = settle.querySelector("[data-time]");
   time.value = localText(fact.at);
   const unchanged = time.value;

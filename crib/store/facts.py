@@ -34,6 +34,12 @@ _SELECT = (
 )
 
 
+def last_fact_id(tx: Tx) -> int:
+    """Id of the fact that was recorded last; 0 where there is none."""
+    found: int | None = tx.execute(select(func.max(facts.c.id))).scalar()
+    return found or 0
+
+
 def add_fact(
     tx: Tx,
     kind: str,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,8 +90,29 @@ def ready(page: Page) -> Page:
 
 
 def scan(page: Page, text: str, *, enter: bool = True) -> None:
-    """Type as a scanner on a cable does, wherever the focus is."""
+    """Type as a scanner on a cable does, wherever the focus is.
+
+    A scanner never pauses; where a busy machine made this one pause, it scans again.
+    """
     ready(page)
-    page.keyboard.type(text, delay=5)
+    for _ in range(20):
+        if _typed_at_once(page, text):
+            break
+        page.wait_for_timeout(_PAUSE_MS)
+        page.locator("[data-scan]").fill("")
     if enter:
         page.keyboard.press("Enter")
+
+
+_QUICK_S = 0.03
+_PAUSE_MS = 300
+
+
+def _typed_at_once(page: Page, text: str) -> bool:
+    for character in text:
+        began = time.monotonic()
+        page.keyboard.type(character)
+        if time.monotonic() - began > _QUICK_S:
+            return False
+        time.sleep(0.005)
+    return True

@@ -93,6 +93,7 @@ def test_an_occupied_station_is_emptied_and_filled_in_four_touches(
 ) -> None:
     phone.goto(floor.address)
     scan(phone, floor.sister)
+    expect(phone.get_by_label("Scan the station that it goes into")).to_be_focused()
     scan(phone, floor.taken)
     expect(phone.locator(".verdict")).to_contain_text("NO")
     phone.get_by_role("button", name="Worn as planned").click()

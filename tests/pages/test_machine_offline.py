@@ -109,6 +109,32 @@ def test_what_did_not_change_is_not_sent_again(client, bench, clock):
     assert again.status_code == 304
 
 
+def test_what_is_known_says_up_to_which_fact(client, bench, shop, store):
+    station = shop.codes["stations"]["M1/T01"]
+    tool = bench.ready()
+    before = known(client)["recorded"]
+
+    fact = bench.post("/v1/mounts", station=station, assembly=tool)["fact"]
+
+    assert before == fact - 1
+    assert known(client)["recorded"] == fact
+
+
+def test_what_was_refused_is_said_in_the_readers_language(client):
+    sentence = "Station M1/T01 holds A00007C: take it out and record its removal first."
+
+    plain = client.get("/machines/said.json", query_string={"sentence": sentence})
+    german = client.get(
+        "/machines/said.json",
+        query_string={"sentence": sentence},
+        headers={"Accept-Language": "de"},
+    )
+
+    assert plain.get_json()["said"] == sentence
+    assert german.get_json()["said"] != sentence
+    assert "A00007C" in german.get_json()["said"]
+
+
 def test_the_clock_is_the_sites_and_never_kept(client, clock):
     answer = client.get("/machines/clock.json")
 

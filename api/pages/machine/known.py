@@ -16,6 +16,7 @@ from api.language.formats import local_time
 from api.pages.machine.correct import increment_text
 from api.pages.machine.places import says_no
 from crib.metrology.offset import AxisOffset
+from crib.store.facts import last_fact_id
 from crib.usecases.known_at_machine import (
     KnownAtMachine,
     KnownStation,
@@ -40,10 +41,12 @@ def known(machine: str) -> Response:
     plan = site.plans.plan(site.clock())
     with site.store.read() as tx:
         found = known_at_machine(tx, plan, machine)
+        recorded = last_fact_id(tx)
     body = {
         "machine": found.machine,
         "known_at": plan.view.now,
         "known_at_told": local_time(plan.view.now),
+        "recorded": recorded,
         "stations": [_station(one, found) for one in found.stations],
         "tools": [_tool(one) for one in found.tools],
     }
@@ -67,6 +70,13 @@ def clock() -> Response:
     response = Response(dump_json(body), content_type="application/json")
     response.headers["Cache-Control"] = "no-store"
     return response
+
+
+@blueprint.get("/machines/said.json")
+def said() -> Response:
+    """A sentence of the service in the reader's language, for what it refused."""
+    sentence = request.args.get("sentence", "")[:2000]
+    return Response(dump_json({"said": say(sentence)}), content_type="application/json")
 
 
 @blueprint.get("/sw.js")
