@@ -4,6 +4,7 @@
 const KEPT = `crib-${GIVEN.version}`;
 const SEEN = "crib-seen";
 const PATIENCE_MS = 5000;
+const ANY = { ignoreVary: true }; // seen in another language is better than not seen
 
 self.addEventListener("install", (event) => {
   event.waitUntil(
@@ -35,8 +36,8 @@ async function page(request, url) {
     return answer;
   } catch (problem) {
     // a verdict is weighed anew, from what was last known; an old yes is none
-    const shell = machine === undefined ? null : await cache.match(`/machines/${machine}`);
-    const found = (await cache.match(request)) ?? shell ?? (await cache.match("/machines"));
+    const shell = machine === undefined ? null : await cache.match(`/machines/${machine}`, ANY);
+    const found = (await cache.match(request, ANY)) ?? shell ?? (await cache.match("/machines", ANY));
     if (found) return found;
     throw problem;
   }
@@ -48,7 +49,7 @@ async function file(request) {
     if (answer.ok) (await caches.open(KEPT)).put(request, answer.clone());
     return answer;
   } catch (problem) {
-    const found = await caches.match(request, { ignoreSearch: true });
+    const found = await caches.match(request, { ...ANY, ignoreSearch: true });
     if (found) return found;
     throw problem;
   }
