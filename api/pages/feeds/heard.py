@@ -45,10 +45,22 @@ GAPS = {
 def _words() -> dict[str, object]:
     return {
         "machine_questions": machine_questions,
-        "source_word": lambda name: _(SOURCES.get(name, name)),
-        "execution_word": lambda name: _(EXECUTIONS.get(name, name)) if name else _("unknown"),
-        "gap_word": lambda name: _(GAPS.get(name, name)),
+        "source_word": _source,
+        "execution_word": _execution,
+        "gap_word": _gap,
     }
+
+
+def _source(name: str) -> str:
+    return _(SOURCES.get(name, name))
+
+
+def _execution(name: str | None) -> str:
+    return _(EXECUTIONS.get(name, name)) if name else _("unknown")
+
+
+def _gap(reason: str) -> str:
+    return _(GAPS.get(reason, reason))
 
 
 def machine_questions(machine: str) -> list[Question]:
