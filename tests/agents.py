@@ -57,7 +57,7 @@ class ScriptedAgent:
         self.version = "2.3"
         self.said: list[Said] = []
         self.next_sequence = 1
-        self.last_at = datetime.now(UTC) - timedelta(hours=1)
+        self.last_at = datetime.now(UTC) - timedelta(days=200)
         #: What the next answers do wrong, in turn; see ``_Handler``.
         self.tricks: deque[str] = deque()
         #: What every answer does wrong from now on.
@@ -74,7 +74,7 @@ class ScriptedAgent:
             self.said.append(Said(self.next_sequence, item_id, at, text))
             self.next_sequence += 1
 
-    def make(self, counts: range | list[int], every_s: float = 20.0) -> None:
+    def make(self, counts: range | list[int], every_s: float = 50.0) -> None:
         """Parts are made, one after another."""
         with self.lock:
             for count in counts:

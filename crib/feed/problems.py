@@ -25,3 +25,7 @@ class NoAnswer(FeedProblem):
 
 class NotBooked(FeedProblem):
     """What a machine said was refused, and by what."""
+
+
+class WriterEnded(NotBooked):
+    """The writer ends before the database took what was said: it has to be told again."""

@@ -15,7 +15,7 @@ from typing import Protocol, TypeVar
 
 from crib.clock import Clock
 from crib.errors import Refusal
-from crib.feed.problems import NotBooked
+from crib.feed.problems import NotBooked, WriterEnded
 from crib.store.engine import Store, Tx
 from crib.store.savepoint import is_failure_to_write, savepoint
 from crib.usecases.book_feed import FeedNews, book_feed
@@ -134,7 +134,7 @@ class Writer:
                     raise
                 self._tell_failure(problem)
                 if self._ending.is_set():
-                    _settle(parts, [NotBooked("The database took nothing.")] * len(parts))
+                    _settle(parts, [WriterEnded("The database took nothing.")] * len(parts))
                     return
                 await self._rest(pause)
                 pause = min(2 * pause, _LONGEST_PAUSE_S)

@@ -39,10 +39,11 @@ SETTLED_US = 10_000_000
 
 @dataclass(frozen=True, slots=True)
 class CountNews:
-    """What a part counter said; the text as it came."""
+    """What a part counter said; the text as it came, and the run that it names, if any."""
 
     at: datetime
     text: str
+    run: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +137,11 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
     done = None
     if news.counts:
         readings = columns_from_json(
-            [{"at": print_instant(one.at), "count": _number(one.text)} for one in news.counts]
+            [
+                {"at": print_instant(one.at), "count": _number(one.text)}
+                | ({} if one.run is None else {"run": one.run})
+                for one in news.counts
+            ]
         )
         done = report_counts(tx, present, ReportCounts(news.machine, readings))
     if news.states:

@@ -1,0 +1,249 @@
+"""Which message of a broker means what: the map of topics and fields that a shop edits.
+
+A TOML file of rules; a topic's segment in braces names the machine or is free:
+
+    [[rule]]
+    topic = "shop/{machine}/parts"
+    count = "parts.total"          # fields of a JSON message, by dots
+    at = "time"
+    [rule.machines]
+    lathe-1 = "M1"                 # what the topic calls a machine -> its name here
+
+Without ``count`` and other fields a message is the plain number itself.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from crib.errors import Invalid
+from crib.feed.documents import read_instant
+from crib.usecases.book_feed import CountNews, StateNews
+
+#: Field of a rule -> kind of state that it tells.
+_STATES = {
+    "state": "EXECUTION",
+    "program": "PROGRAM",
+    "tool": "TOOL_NUMBER",
+    "tool_asset": "TOOL_ASSET_ID",
+}
+_FIELDS = ("count", "at", "machine", "path", *_STATES)
+_KNOWN = {"topic", "machines", "states", *_FIELDS}
+#: Numbers above this are instants in milliseconds since 1970, others in seconds.
+_MILLISECONDS = 10**11
+
+
+class Garbled(Exception):  # noqa: N818 - said of a message, not a fault of the service
+    """A message that means nothing; why, in a sentence, and whose it is where known."""
+
+    def __init__(self, why: str, machine: str | None = None) -> None:
+        super().__init__(why)
+        self.machine = machine
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What a message says.
+
+    Attributes:
+        machine: Name of the machine here.
+        counts: Its part count, if it tells one.
+        states: States that it tells.
+        dated: Whether it tells when; else it was dated by its arrival.
+    """
+
+    machine: str
+    counts: tuple[CountNews, ...]
+    states: tuple[StateNews, ...]
+    dated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What messages of one kind of topic mean."""
+
+    topic: str
+    pattern: re.Pattern[str]
+    fields: Mapping[str, str]
+    machines: Mapping[str, str]
+    states: Mapping[str, str]
+
+    @property
+    def subscription(self) -> str:
+        """The topic filter that the broker is asked for."""
+        return re.sub(r"\{\w+\}", "+", self.topic)
+
+
+class TopicMap:
+    """The rules of a shop, in their order: the first that fits a topic reads its message."""
+
+    def __init__(self, rules: list[Rule]) -> None:
+        self.rules = rules
+
+    def read(self, topic: str, payload: bytes, heard_at: datetime) -> Message:
+        """What a message says.
+
+        Raises:
+            Garbled: No rule fits its topic, or it does not hold what its rule names.
+        """
+        for rule in self.rules:
+            found = rule.pattern.fullmatch(topic)
+            if found is not None:
+                return _read(rule, found.groupdict(), payload, heard_at)
+        raise Garbled(f"no rule fits topic {topic[:100]}")
+
+
+def load_map(path: Path) -> TopicMap:
+    """The map in a file.
+
+    Raises:
+        Invalid: It cannot be read, or a rule cannot be meant; says which one.
+    """
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise Invalid(f"The feed map {path} cannot be read: {problem}.") from problem
+    rules = given.get("rule")
+    if not isinstance(rules, list) or not rules:
+        raise Invalid(f"The feed map {path} holds no [[rule]].")
+    return TopicMap([_rule(path, number, one) for number, one in enumerate(rules, 1)])
+
+
+def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
+    def refuse(why: str) -> Invalid:
+        return Invalid(f"The feed map {path}, rule {number}: {why}.")
+
+    unknown = sorted(set(given) - _KNOWN)
+    if unknown:
+        raise refuse(f"'{unknown[0]}' is no field; there are {', '.join(sorted(_KNOWN))}")
+    topic = given.get("topic")
+    if not isinstance(topic, str) or not topic:
+        raise refuse("it needs a topic, such as 'shop/{machine}/parts'")
+    fields = {name: given[name] for name in _FIELDS if name in given}
+    wrong = [name for name, value in fields.items() if not isinstance(value, str) or not value]
+    if wrong:
+        raise refuse(f"'{wrong[0]}' names a field by a text, such as 'parts.total'")
+    tables = {name: given.get(name, {}) for name in ("machines", "states")}
+    for name, table in tables.items():
+        if not isinstance(table, dict) or any(not isinstance(v, str) for v in table.values()):
+            raise refuse(f"'{name}' is a table of texts")
+    pattern = _pattern(topic)
+    if pattern is None:
+        raise refuse("a segment of a topic is plain, {name} or +, with # only at the end")
+    if "machine" not in fields and "machine" not in pattern.groupindex:
+        raise refuse("name the machine by a segment {machine} of the topic or a field")
+    return Rule(topic, pattern, fields, tables["machines"], tables["states"])
+
+
+def _pattern(topic: str) -> re.Pattern[str] | None:
+    parts = []
+    segments = topic.split("/")
+    for place, segment in enumerate(segments):
+        named = re.fullmatch(r"\{([a-z_]\w*)\}", segment, re.ASCII)
+        if named:
+            parts.append(f"(?P<{named[1]}>[^/]+)")
+        elif segment == "+":
+            parts.append("[^/]+")
+        elif segment == "#" and place == len(segments) - 1:
+            parts.append(".*")
+        elif re.search(r"[+#{}]", segment):
+            return None
+        else:
+            parts.append(re.escape(segment))
+    try:
+        return re.compile("/".join(parts), re.DOTALL)
+    except re.error:  # one name twice
+        return None
+
+
+def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime) -> Message:
+    called = named.get("machine")
+    known = None if called is None else rule.machines.get(called, called)
+    try:
+        text = payload.decode("utf-8-sig").strip()
+    except UnicodeDecodeError:
+        raise Garbled("it is no UTF-8 text", known) from None
+    body: object = None
+    if rule.fields:
+        try:
+            body = json.loads(text)
+        except (ValueError, RecursionError):
+            raise Garbled("it is no JSON", known) from None
+    if "machine" in rule.fields:
+        called = _text(_at(body, rule.fields["machine"]))
+        if called is None:
+            raise Garbled(f"field {rule.fields['machine']} names no machine", known)
+        known = rule.machines.get(called, called)
+    machine = str(known)
+    at = _instant(rule, body, machine)
+    when = at or heard_at
+    counts = _counts(rule, body, text, when)
+    states = _states(rule, body, named.get("path", ""), when)
+    if not counts and not states:
+        raise Garbled("it holds none of the fields that its rule names", machine)
+    return Message(machine, counts, states, at is not None)
+
+
+def _counts(rule: Rule, body: object, text: str, when: datetime) -> tuple[CountNews, ...]:
+    if "count" in rule.fields:
+        said = _text(_at(body, rule.fields["count"]))
+        return () if said is None else (CountNews(when, said[:100]),)
+    if any(name in rule.fields for name in _STATES):
+        return ()
+    return (CountNews(when, text[:100]),)
+
+
+def _states(rule: Rule, body: object, path: str, when: datetime) -> tuple[StateNews, ...]:
+    if "path" in rule.fields:
+        path = _text(_at(body, rule.fields["path"])) or path
+    found = []
+    for name, kind in _STATES.items():
+        if name not in rule.fields:
+            continue
+        said = _text(_at(body, rule.fields[name]))
+        if said is not None:
+            word = rule.states.get(said, said) if name == "state" else said
+            found.append(StateNews(when, kind, path, word[:200]))
+    return tuple(found)
+
+
+def _at(body: object, dotted: str) -> object:
+    """A field by its dots; a number picks from a list; None where there is none."""
+    for name in dotted.split("."):
+        if isinstance(body, dict):
+            body = body.get(name)
+        elif isinstance(body, list) and name.isdecimal() and int(name) < len(body):
+            body = body[int(name)]
+        else:
+            return None
+    return body
+
+
+def _text(value: object) -> str | None:
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        return None
+    return str(value)
+
+
+def _instant(rule: Rule, body: object, machine: str) -> datetime | None:
+    if "at" not in rule.fields:
+        return None
+    said = _at(body, rule.fields["at"])
+    found = None
+    if isinstance(said, str):
+        found = read_instant(said)
+    elif isinstance(said, (int, float)) and not isinstance(said, bool):
+        try:
+            found = datetime.fromtimestamp(said / 1000 if said > _MILLISECONDS else said, UTC)
+        except (ValueError, OverflowError, OSError):
+            found = None
+    if found is None:
+        raise Garbled(f"field {rule.fields['at']} holds no instant", machine)
+    return found

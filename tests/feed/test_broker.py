@@ -1,0 +1,177 @@
+"""Counts pushed to a real broker are booked once, and are kept there while nobody listens."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from paho.mqtt import client as mqtt
+from paho.mqtt.enums import CallbackAPIVersion
+
+from crib.clock import now
+from crib.errors import Invalid
+from crib.feed.broker import BrokerAddress, BrokerFeed
+from crib.feed.runner import FeedPlan
+from crib.feed.topic_map import Garbled, load_map
+from crib.store.engine import Store
+from tests.agents import closed_port
+from tests.brokers import broker
+from tests.feed.conftest import PLAN, Booked, running, wait_until
+
+MAP = """
+[[rule]]
+topic = "shop/{machine}/parts"
+count = "parts.total"
+at = "time"
+state = "status"
+[rule.machines]
+lathe-1 = "M1"
+[rule.states]
+RUN = "ACTIVE"
+
+[[rule]]
+topic = "plain/{machine}"
+"""
+BEGIN = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def port(tmp_path: Path) -> Iterator[int]:
+    """A broker of the test's own."""
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    with broker(folder, closed_port()) as listening:
+        yield listening
+
+
+@pytest.fixture
+def plan(tmp_path: Path, port: int) -> FeedPlan:
+    """Follows that broker."""
+    path = tmp_path / "map.toml"
+    path.write_text(MAP)
+    address = BrokerAddress.parse(f"mqtt://127.0.0.1:{port}")
+
+    async def listen(writer: object) -> None:
+        await BrokerFeed(address, load_map(path), "crib-test", writer, now).run()  # type: ignore[arg-type]
+
+    return replace(PLAN, beside=(listen,))
+
+
+@contextmanager
+def sender(port: int) -> Iterator[Callable[..., None]]:
+    """A machine that pushes with quality 1."""
+    client = mqtt.Client(CallbackAPIVersion.VERSION2)
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+
+    def send(topic: str, body: object, retain: bool = False) -> None:
+        text = body if isinstance(body, (str, bytes)) else json.dumps(body)
+        client.publish(topic, text, qos=1, retain=retain).wait_for_publish(20)
+
+    try:
+        yield send
+    finally:
+        client.disconnect()
+        client.loop_stop()
+
+
+def _parts(count: int, **more: object) -> dict[str, object]:
+    at = BEGIN + timedelta(minutes=count)
+    return {"parts": {"total": count}, "time": at.isoformat()} | more
+
+
+def test_pushed_counts_are_booked_once_and_survive_a_time_without_listeners(
+    store: Store, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    with sender(port) as send:
+        with running(store, plan):
+            wait_until(lambda: _pushed(send, _parts(1, status="RUN"), booked))
+            for count in range(2, 30):
+                send("shop/lathe-1/parts", _parts(count))
+            wait_until(lambda: booked.counts() == list(range(1, 30)))
+        for count in range(30, 60):
+            send("shop/lathe-1/parts", _parts(count))
+        with running(store, plan):
+            wait_until(lambda: booked.counts() == list(range(1, 60)))
+
+    feed = booked.feed()
+    assert feed is not None
+    assert (feed.source, feed.state) == ("mqtt", "following")
+    with store.read() as tx:
+        states = tx.exec_driver_sql("SELECT kind, value FROM machine_now").all()
+    assert [tuple(row) for row in states] == [("EXECUTION", "ACTIVE")]
+
+
+def _pushed(send: Callable[..., None], body: dict[str, object], booked: Booked) -> bool:
+    """Sent again and again, until the subscription stands: it is the same count."""
+    send("shop/lathe-1/parts", body)
+    return bool(booked.counts())
+
+
+def test_a_garbled_message_is_left_out_and_said(
+    store: Store, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    with sender(port) as send, running(store, plan):
+        wait_until(lambda: _pushed(send, _parts(1), booked))
+        for body in ("{", b"\xff\xfe", {"parts": {}, "time": "2026-03-02T08:00:00Z"}):
+            send("shop/lathe-1/parts", body)
+        send("plain/NOBODY", "7")
+        send("plain/M1", "seven")
+        wait_until(lambda: booked.kept_aside() == ["not_whole"])
+        send("shop/lathe-1/parts", "{")
+        wait_until(lambda: "JSON" in str(booked.feed()))
+        send("shop/lathe-1/parts", _parts(2))
+        wait_until(lambda: booked.counts() == [1, 2])
+
+
+def test_an_undated_number_counts_from_its_arrival(
+    store: Store, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    with sender(port) as send, running(store, plan):
+        wait_until(lambda: _pushed(send, _parts(1), booked))
+        send("plain/M2", "5")
+        wait_until(lambda: booked.counts("M2") == [5])
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "no \\[\\[rule\\]\\]"),
+        ("[[rule]]\ncount='a'", "needs a topic"),
+        ("[[rule]]\ntopic='a/b'", "name the machine"),
+        ("[[rule]]\ntopic='a/#/{machine}'", "plain"),
+        ("[[rule]]\ntopic='{machine}'\ncuont='a'", "'cuont' is no field"),
+        ("[[rule]]\ntopic='{machine}'\ncount=3", "rule 1: 'count'"),
+        ("[[rule", "cannot be read"),
+    ],
+)
+def test_a_wrong_map_names_the_rule(tmp_path: Path, text: str, says: str) -> None:
+    path = tmp_path / "map.toml"
+    path.write_text(text)
+
+    with pytest.raises(Invalid, match=says):
+        load_map(path)
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload", "says"),
+    [
+        ("other/x", b"1", "no rule"),
+        ("shop/lathe-1/parts", b"[" * 100_000, "no JSON"),
+        ("shop/lathe-1/parts", b'{"parts": {"total": 3}, "time": "soon"}', "no instant"),
+        ("shop/lathe-1/parts", b'{"parts": {"total": true}, "time": 1772438400}', "none of"),
+    ],
+)
+def test_a_message_that_means_nothing_says_why(
+    tmp_path: Path, topic: str, payload: bytes, says: str
+) -> None:
+    path = tmp_path / "map.toml"
+    path.write_text(MAP)
+
+    with pytest.raises(Garbled, match=says):
+        load_map(path).read(topic, payload, BEGIN)

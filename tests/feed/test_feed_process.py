@@ -1,0 +1,164 @@
+"""The command itself: killed and started again, told to end, asked once, tried out."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from crib.store.checking import check
+from crib.store.engine import Store
+from tests.agents import ScriptedAgent, closed_port
+from tests.feed.conftest import Booked, wait_until
+
+#: How often the command is killed; CI sets more.
+KILLS = min(20, int(os.environ.get("CRIB_TEST_KILLS", "4")))
+_COMMAND = [sys.executable, "-c", "from api.cli import main; main()", "feed"]
+
+
+def _environment(store: Store) -> dict[str, str]:
+    return os.environ | {"CRIB_DATABASE_URL": store.url}
+
+
+@contextmanager
+def _following(store: Store, log: Path) -> Iterator[subprocess.Popen[bytes]]:
+    with log.open("ab") as said:
+        process = subprocess.Popen(
+            [*_COMMAND, "--poll", "0.05"], env=_environment(store), stdout=said, stderr=said
+        )
+        try:
+            yield process
+        finally:
+            if process.poll() is None:
+                process.kill()
+            process.wait()
+
+
+def _ask(store: Store, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*_COMMAND, *words],
+        env=_environment(store),
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+def test_a_killed_feed_counts_every_part_once_when_it_is_started_again(
+    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+) -> None:
+    seed = int(os.environ.get("CRIB_TEST_SEED", "1"))
+    chance = random.Random(seed)  # noqa: S311 - when to kill
+    agent.buffer_size = 100_000
+    agent.make([0])
+    ended, made = threading.Event(), [0]
+
+    def work() -> None:
+        while not ended.is_set():
+            made[0] += 1
+            agent.make([made[0]])
+            time.sleep(0.02)
+
+    with _following(store, tmp_path / "log"):
+        wait_until(lambda: booked.counts() == [0], 60)
+    machine = threading.Thread(target=work)
+    machine.start()
+    for _ in range(KILLS):
+        with _following(store, tmp_path / "log"):
+            asked = len(agent.requests)
+            wait_until(lambda begin=asked: len(agent.requests) > begin, 60)
+            time.sleep(chance.uniform(0.0, 0.6))
+    ended.set()
+    machine.join()
+    with _following(store, tmp_path / "log") as process:
+        wait_until(lambda: booked.counts()[-1] == made[0], 60)
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(20) == 0
+
+    assert booked.counts() == list(range(made[0] + 1))
+    assert booked.parts() == made[0]
+    assert booked.gaps() == []
+    assert check(store) == []
+
+
+def test_a_full_or_locked_database_loses_nothing(
+    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+) -> None:
+    import sqlite3
+
+    agent.make([0])
+    with _following(store, tmp_path / "log"):
+        wait_until(lambda: booked.counts() == [0], 60)
+        other = sqlite3.connect(str(store.path), isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")  # past our own lock, as a stranger's tool would
+        agent.make(range(1, 20))
+        wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes(), 60)
+        other.execute("ROLLBACK")
+        other.close()
+        wait_until(lambda: booked.counts() == list(range(20)), 60)
+
+
+def test_only_one_process_follows_a_shop(
+    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+) -> None:
+    agent.make([1])
+    with _following(store, tmp_path / "log"):
+        wait_until(lambda: booked.counts() == [1], 60)
+
+        second = _ask(store)
+
+    assert second.returncode == 1
+    assert "already" in second.stderr
+
+
+def test_asking_once_says_whether_all_answered(
+    store: Store,
+    agent: ScriptedAgent,
+    booked: Booked,
+    point: Callable[[str, str | None], None],
+) -> None:
+    agent.make([1, 2])
+
+    well = _ask(store, "--once", "--json")
+    point("M2", f"http://127.0.0.1:{closed_port()}")
+    ill = _ask(store, "--once", "--json")
+    one = _ask(store, "--once", "--machine", "M1")
+
+    assert well.returncode == 0, well.stderr
+    assert [row["state"] for row in json.loads(well.stdout)] == ["following"]
+    assert ill.returncode == 1
+    assert [row["state"] for row in json.loads(ill.stdout)] == ["following", "waiting"]
+    assert one.returncode == 0
+    assert booked.counts() == [2]
+
+
+def test_any_agent_is_tried_out_without_a_shop(
+    store: Store, agent: ScriptedAgent, booked: Booked
+) -> None:
+    agent.make([41, 42])
+    agent.say("p1exec", "ACTIVE")
+
+    tried = _ask(store, "--agent", agent.url, "--dry-run", "--once", "--json")
+
+    assert tried.returncode == 0, tried.stderr
+    told = [json.loads(line) for line in tried.stdout.splitlines()]
+    assert [(one["kind"], one["value"]) for one in told] == [
+        ("count", "42"),
+        ("execution", "ACTIVE"),
+    ]
+    assert booked.feed() is None
+
+
+def test_an_agent_named_without_a_machine_is_only_tried_out(store: Store) -> None:
+    assert _ask(store, "--agent", "http://127.0.0.1:1").returncode == 2
+    assert _ask(store, "--agent", "somewhere", "--dry-run").returncode == 2
+    assert _ask(store, "--once", "--machine", "M77").returncode == 1
