@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from tests.browser.machine_floor import floor_of
 from tests.browser.shop import DemoShop
 
 #: Name of the page (of its screenshot too) and its address. Braces name something of the
@@ -28,6 +29,16 @@ PAGES: Final[dict[str, str]] = {
     "shift": "/shift",
     "shift-machine": "/shift/machines/{machine}",
     "shift-nights": "/shift/nights/{machine}",
+    "machines": "/machines",
+    "machine": "/machines/{at}",
+    "machine-station": "/machines/{at}/stations/{taken}",
+    "machine-tool": "/machines/{at}/mount?tool={sister}",
+    "machine-no": "/machines/{at}/mount?station={taken}&tool={sister}",
+    "machine-yes": "/machines/{at}/mount?station={empty}&tool={fitting}",
+    "machine-remove": "/machines/{at}/remove?station={taken}",
+    "machine-correct": "/machines/{at}/correct?station={taken}",
+    "feeds": "/shift/feeds",
+    "counts-aside": "/shift/counts-aside",
     "workings": "/workings",
     "working-tool-life": "/workings/tool-life",
     "working-filled": "/workings/tool-life?cutting_speed_m_min=50&n=0.125&c_m_min=70",
@@ -58,6 +69,7 @@ def known(shop: DemoShop) -> dict[str, str]:
         )
     }
     urgent = shop.get("/v1/swap-list?limit=1")["items"][0]
+    floor = floor_of(shop)
     racked = str(shop.get("/v1/rack")["racks"][0]["tools"][0]["code"])
     return {
         **codes,
@@ -65,6 +77,11 @@ def known(shop: DemoShop) -> dict[str, str]:
         "machine": str(urgent["machine"]),
         "racked": racked,
         "readings": _readings(shop, racked),
+        "at": floor.machine,
+        "taken": floor.taken,
+        "sister": floor.sister,
+        "empty": floor.empty,
+        "fitting": floor.tool,
     }
 
 
