@@ -36,7 +36,7 @@ class CycleTimes:
         median_s: Seconds per part as counted, rests left out; None where too few were made.
         differs_share: By which share the median is longer (below 0: shorter) than the record.
         difference: A sentence where it is off by more than a tenth.
-        cutting_share: Share of the time in which it cut; None where it tells no states.
+        cutting_share: Share of the time heard in which it cut; None where it tells no states.
         rests: Stretches of a minute or more without cutting, with what the machine called it.
     """
 
@@ -63,12 +63,12 @@ def cycle_times(
     since = present - LOOK_BACK
     rests = [*rests_since(tx, machine_id, since), *_lasting(states, present)]
     run = next((one for one in runs_of(tx, machine_id) if one.state == "running"), None)
+    since_us, end_us = us_from_instant(since), us_from_instant(present)
+    readings = totals_around(tx, machine_id, since_us, end_us)
     median = None
     if run is not None:
-        begin = max(since, run.start_at) if run.start_at is not None else since
-        begin_us, end_us = us_from_instant(begin), us_from_instant(present)
-        readings = totals_around(tx, machine_id, begin_us, end_us)
-        median = median_seconds(readings, begin_us, _spans(rests, end_us))
+        begin_us = us_from_instant(run.start_at) if run.start_at is not None else since_us
+        median = median_seconds(readings, max(begin_us, since_us), _spans(rests, end_us))
     differs = None if run is None or median is None else median / run.cycle_s - 1
     return CycleTimes(
         part=run.part if run else None,
@@ -76,7 +76,7 @@ def cycle_times(
         median_s=median,
         differs_share=differs,
         difference=_difference(run, median, differs),
-        cutting_share=_cutting_share(states, rests, since, present),
+        cutting_share=_cutting_share(states, rests, readings, (since_us, end_us)),
         rests=tuple(rests),
     )
 
@@ -131,17 +131,22 @@ def _spans(rests: Sequence[Rest], end_us: int) -> Ints:
 
 
 def _cutting_share(
-    states: Sequence[State], rests: Sequence[Rest], since: datetime, present: datetime
+    states: Sequence[State],
+    rests: Sequence[Rest],
+    readings: ReadingsAround,
+    window_us: tuple[int, int],
 ) -> float | None:
-    """Share of the time in which the first path that tells its execution did not rest."""
-    paths = [one.path for one in states if one.kind == "EXECUTION"]
-    if not paths:
+    """Share of the time, as far as it was heard, in which the first path did not rest."""
+    told = [one for one in states if one.kind == "EXECUTION"]
+    if not told:
         return None
-    of_path = [one for one in rests if one.path == paths[0]]
-    begin_us, end_us = us_from_instant(since), us_from_instant(present)
+    of_path = [one for one in rests if one.path == told[0].path]
+    heard_us = [us_from_instant(one.begins_at) for one in of_path]
+    heard_us += [us_from_instant(told[0].since), *readings.at_us[:1].tolist()]
+    begin_us, end_us = max(window_us[0], min(heard_us)), window_us[1]
     spans = np.clip(_spans(of_path, end_us), begin_us, end_us)
     rested = int((spans[:, 1] - spans[:, 0]).sum())
-    return 1.0 - rested / (end_us - begin_us)
+    return 1.0 - rested / (end_us - begin_us) if end_us > begin_us else None
 
 
 def _difference(run: RunRow | None, median: float | None, differs: float | None) -> str | None:

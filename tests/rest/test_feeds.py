@@ -119,7 +119,7 @@ def test_a_real_cycle_time_that_differs_from_the_record_is_told(
     assert cycle["median_s"] == pytest.approx(60.0)
     assert cycle["differs_share"] == pytest.approx(60 / 45 - 1)
     assert "takes 60.0 s, its record says 45.0 s" in cycle["difference"]
-    assert cycle["cutting_share"] == pytest.approx(1 - 20 / 480)
+    assert cycle["cutting_share"] == pytest.approx(1 - 20 / 120)
     assert [one["value"] for one in cycle["rests"]] == ["INTERRUPTED"]
 
 
