@@ -183,7 +183,20 @@ class ReadingsAround(NamedTuple):
     run_id: Ints
 
 
+_LAST_TOTALS = (
+    "SELECT at, total, coalesce(run_id, 0) FROM count_readings"
+    " WHERE machine_id = ? AND at >= ? AND at <= ? ORDER BY at DESC LIMIT ?"
+)
 _TOTALS_AROUND = _AROUND.replace(_COLUMNS, "at, total, coalesce(run_id, 0)")
+
+
+def last_totals(
+    tx: Tx, machine_id: int, first_us: int, last_us: int, most: int
+) -> ReadingsAround:
+    """The last running totals between two instants, at most so many, in order."""
+    rows = _rows(tx, _LAST_TOTALS, (machine_id, first_us, last_us, most))
+    table = np.array(rows, dtype=np.int64).reshape(-1, 3)[::-1]
+    return ReadingsAround(table[:, 0], table[:, 1], table[:, 2])
 
 
 def totals_around(tx: Tx, machine_id: int, first_us: int, last_us: int) -> ReadingsAround:

@@ -14,8 +14,8 @@ _MACHINES = """
     SELECT m.id, m.machine, m.feed_url,
            (SELECT max(at) FROM count_readings AS c WHERE c.machine_id = m.id),
            (SELECT f.recorded_at FROM facts AS f WHERE f.id =
-             (SELECT max(b.fact_id) FROM count_batches AS b
-              WHERE b.machine_id = m.id AND b.accepted > 0))
+             (SELECT b.fact_id FROM count_batches AS b
+              WHERE b.machine_id = m.id AND b.accepted > 0 ORDER BY b.fact_id DESC LIMIT 1))
     FROM machines AS m WHERE m.retired_at IS NULL ORDER BY m.machine
 """
 

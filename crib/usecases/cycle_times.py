@@ -10,7 +10,7 @@ import numpy as np
 
 from crib.clock import us_from_instant
 from crib.planning.output import Ints
-from crib.store.counts import ReadingsAround, totals_around
+from crib.store.counts import ReadingsAround, last_totals, totals_around
 from crib.store.engine import Tx
 from crib.store.heard_rows import Rest, State, rests_since
 from crib.store.stations import RunRow, runs_of
@@ -20,6 +20,8 @@ from crib.usecases.book_feed import CUTTING, SHORTEST_REST_US
 LOOK_BACK = timedelta(hours=8)
 #: Parts over which one time per part is taken: a reading a minute says little of one part.
 _PARTS_AT_ONCE = 5
+#: No more readings than this are looked at: a machine may tell its count every second.
+_MOST_READINGS = 2_000
 #: Fewer times than this are no median to go by.
 _LEAST_TIMES = 3
 #: A cycle time that is off by more than this share is told.
@@ -64,11 +66,13 @@ def cycle_times(
     rests = [*rests_since(tx, machine_id, since), *_lasting(states, present)]
     run = next((one for one in runs_of(tx, machine_id) if one.state == "running"), None)
     since_us, end_us = us_from_instant(since), us_from_instant(present)
-    readings = totals_around(tx, machine_id, since_us, end_us)
     median = None
     if run is not None:
         begin_us = us_from_instant(run.start_at) if run.start_at is not None else since_us
-        median = median_seconds(readings, max(begin_us, since_us), _spans(rests, end_us))
+        begin_us = max(begin_us, since_us)
+        readings = last_totals(tx, machine_id, begin_us, end_us, _MOST_READINGS)
+        median = median_seconds(readings, _spans(rests, end_us))
+    first_us = totals_around(tx, machine_id, since_us, since_us).at_us[:1]
     differs = None if run is None or median is None else median / run.cycle_s - 1
     return CycleTimes(
         part=run.part if run else None,
@@ -76,23 +80,21 @@ def cycle_times(
         median_s=median,
         differs_share=differs,
         difference=_difference(run, median, differs),
-        cutting_share=_cutting_share(states, rests, readings, (since_us, end_us)),
+        cutting_share=_cutting_share(states, rests, first_us.tolist(), (since_us, end_us)),
         rests=tuple(rests),
     )
 
 
-def median_seconds(readings: ReadingsAround, begin_us: int, rests: Ints) -> float | None:
+def median_seconds(readings: ReadingsAround, rests: Ints) -> float | None:
     """Median seconds per part, over some parts at a time, rests left out; None for too few.
 
     Args:
         readings: Readings of the machine in order.
-        begin_us: Only parts made after this [µs].
         rests: Begin and end of each rest [µs], shape (rests, 2).
     """
-    inside = readings.at_us >= begin_us
-    at_us, total = readings.at_us[inside], readings.total[inside]
-    moved = np.flatnonzero(np.diff(total) > 0) + 1  # instants at which a part was done
-    at_us, total = at_us[moved], total[moved]
+    # instants at which a part was done
+    moved = np.flatnonzero(np.diff(readings.total) > 0) + 1
+    at_us, total = readings.at_us[moved], readings.total[moved]
     seconds, place = [], 0
     for here in range(1, at_us.size):
         made = int(total[here] - total[place])
@@ -133,7 +135,7 @@ def _spans(rests: Sequence[Rest], end_us: int) -> Ints:
 def _cutting_share(
     states: Sequence[State],
     rests: Sequence[Rest],
-    readings: ReadingsAround,
+    first_us: Sequence[int],
     window_us: tuple[int, int],
 ) -> float | None:
     """Share of the time, as far as it was heard, in which the first path did not rest."""
@@ -142,7 +144,7 @@ def _cutting_share(
         return None
     of_path = [one for one in rests if one.path == told[0].path]
     heard_us = [us_from_instant(one.begins_at) for one in of_path]
-    heard_us += [us_from_instant(told[0].since), *readings.at_us[:1].tolist()]
+    heard_us += [us_from_instant(told[0].since), *first_us]
     begin_us, end_us = max(window_us[0], min(heard_us)), window_us[1]
     spans = np.clip(_spans(of_path, end_us), begin_us, end_us)
     rested = int((spans[:, 1] - spans[:, 0]).sum())

@@ -136,9 +136,10 @@ def _without_feed(machine: HeardMachine) -> FeedRow:
 
 def _parts_between(tx: Tx, machine_id: int, begin: datetime, end: datetime) -> int:
     """Parts made between two instants; between two readings they are spread evenly."""
-    begin_us, end_us = us_from_instant(begin), us_from_instant(end)
-    readings = totals_around(tx, machine_id, begin_us, end_us)
-    if not readings.at_us.size:
-        return 0
-    made = np.interp([begin_us, end_us], readings.at_us, readings.total)
-    return int(np.floor(made[1] - made[0] + 1e-6))
+    return int(_made_by(tx, machine_id, end) - _made_by(tx, machine_id, begin) + 1e-6)
+
+
+def _made_by(tx: Tx, machine_id: int, at: datetime) -> float:
+    at_us = us_from_instant(at)
+    around = totals_around(tx, machine_id, at_us, at_us)
+    return float(np.interp(at_us, around.at_us, around.total)) if around.at_us.size else 0.0

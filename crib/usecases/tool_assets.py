@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.store.engine import Tx
-from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
 from crib.usecases.queries import ASSEMBLIES, list_facts
 from crib.usecases.show_assembly import AssemblyShown, show_assembly
 
@@ -117,7 +117,7 @@ def _asset(tx: Tx, plan: ShopPlan, text: str, forecasts: dict[str, Forecast]) ->
         changed_at=_changed_at(shown),
         tool_spec=recipe.tool_spec,
         holder=recipe.holder,
-        statuses=_statuses(shown),
+        statuses=_statuses(shown, forecast),
         parts=_parts(shown, forecast),
         minutes=_minutes(shown, forecast),
         machine=machine or None,
@@ -143,8 +143,10 @@ def _changed_at(shown: AssemblyShown) -> datetime:
     return max(instants)
 
 
-def _statuses(shown: AssemblyShown) -> tuple[str, ...]:
+def _statuses(shown: AssemblyShown, forecast: Forecast | None) -> tuple[str, ...]:
     found = [shown.cutter_status]
+    if forecast is not None and forecast.why == BROKEN:
+        found.append("BROKEN")
     if shown.preset and shown.preset.accepted:
         found.append("MEASURED")
     if shown.station:

@@ -227,6 +227,8 @@ def test_a_breakage_signal_is_a_fact(
     again = bench.post("/v1/breakages", 200, station="M1/T01", signal="load")
 
     assert (done["assembly"], again["fact"]) == (code, None)
+    asset = client.get(f"/v1/mtconnect/assets/{code}").get_data(as_text=True)
+    assert "<Status>BROKEN</Status>" in asset
     (forecast,) = items(client, "/v1/forecasts")
     assert (forecast["why"], forecast["fail_probability"]["shift"]) == ("broken", 1.0)
     assert forecast["parts_left"]["p90"] == 0
