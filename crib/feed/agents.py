@@ -10,14 +10,14 @@ import logging
 import random
 import re
 from contextlib import aclosing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import aiohttp
 
 from crib.clock import Clock
 from crib.feed.asking import Agent, Answer, Limits
-from crib.feed.documents import Document, Errors, Header
+from crib.feed.documents import Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
@@ -118,7 +118,8 @@ class MachineFeed:
         await asyncio.sleep(random.uniform(0, self._pace.poll_s / 2))  # noqa: S311 - no secret
         while True:
             if await self._tried():
-                pause = self._pace.first_pause_s
+                if self.outcome.state == "following":
+                    pause = self._pace.first_pause_s
                 if self._at_end or self._idle > _MOST_IDLE:
                     await asyncio.sleep(self._pace.poll_s)
                 continue
@@ -172,41 +173,65 @@ class MachineFeed:
             self._streams = False  # this agent answers once: it is asked again and again
             if isinstance(document, Errors) and not document.says("OUT_OF_RANGE"):
                 return
-        await self._take(document)
+        await self._take([document])
 
     async def _read_stream(self, answer: Answer) -> None:
         some = False
-        async with aclosing(answer.documents()) as documents:
-            async for document in documents:
+        async with aclosing(answer.batches()) as batches:
+            async for documents in batches:
                 some = True
-                await self._take(document)
+                await self._take(documents)
                 if self._follower.ask is not Ask.SAMPLE:
                     return
         # an agent whose streams end before they tell anything is asked instead
         self._streams = some
 
-    async def _take(self, document: Document) -> None:
+    async def _take(self, documents: list[Document]) -> None:
+        """Book what documents of one answer say; those up to a gap at once."""
         heard_at = self._clock()
-        step = self._follower.take(document)
-        self._at_end = step.at_end and self._follower.ask is Ask.SAMPLE
-        news = self._news(step, heard_at, clock_words(document.header, heard_at))
-        new = news.tells_something or not _alike((news.state, news.problem), self._told)
-        advanced = step.place is not None and step.place != self._reached
-        self._idle = 0 if advanced else self._idle + 1
-        self._reached = step.place or self._reached
+        news: FeedNews | None = None
+        for document in documents:
+            try:
+                step = self._follower.take(document)
+            except FeedProblem:
+                if news is not None:  # the follower is past it already
+                    await self._book(news)
+                raise
+            if isinstance(document, Devices):
+                continue  # described is not yet read
+            self._at_end = step.at_end and self._follower.ask is Ask.SAMPLE
+            advanced = step.place is not None and step.place != self._reached
+            self._idle = 0 if advanced else self._idle + 1
+            self._reached = step.place or self._reached
+            self._tell_skipped(step.skipped)
+            more = self._news(step, heard_at, clock_words(document.header, heard_at))
+            if news is not None and more.gap is not None:
+                await self._book(news)
+                news = None
+            news = more if news is None else _both(news, more)
+            if self._follower.ask is not Ask.SAMPLE:
+                break  # what follows belongs to another question
+        if news is not None:
+            await self._book(news)
+
+    async def _book(self, news: FeedNews) -> None:
         now = asyncio.get_running_loop().time()
+        new = news.tells_something or not _alike((news.state, news.problem), self._told)
         if new or now - self._heard_booked >= _HEARD_EVERY_S:
             await self._booker.book(news)
             self._heard_booked = now
-            self._booked = step.place or self._booked
-        self.outcome.counts += len(step.counts)
+            if news.place is not None:
+                self._booked = Place(*news.place)
+        self.outcome.counts += len(news.counts)
         self._mention(news.state, news.problem)
-        if step.skipped and not self._skipped_told:
+
+    def _tell_skipped(self, number: int) -> None:
+        if number and not self._skipped_told:
             self._skipped_told = True
             _LOG.warning(
                 "%s: %d observations without an instant or a number were left out",
                 self._source.machine,
-                step.skipped,
+                number,
             )
 
     def _news(self, step: Step, heard_at: datetime, problem: str | None) -> FeedNews:
@@ -256,6 +281,17 @@ def clock_words(header: Header, heard_at: datetime) -> str | None:
     return (
         f"The agent's clock is {abs(off_s) / 60:.0f} min {side} ours: set it right, or counts "
         "seem to be made at another time."
+    )
+
+
+def _both(news: FeedNews, more: FeedNews) -> FeedNews:
+    """News and those that came after them, without a gap in between."""
+    return replace(
+        more,
+        counts=[*news.counts, *more.counts],
+        states=[*news.states, *more.states],
+        place=more.place or news.place,
+        gap=news.gap,
     )
 
 

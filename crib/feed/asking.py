@@ -64,13 +64,13 @@ class Answer:
         Raises:
             FeedProblem: It broke off, took too long, is too large or no document.
         """
-        async with aclosing(self.documents()) as documents:
-            async for document in documents:
-                return document
+        async with aclosing(self.batches()) as batches:
+            async for documents in batches:
+                return documents[0]
         raise NoAnswer("The agent answers with nothing.")
 
-    async def documents(self) -> AsyncGenerator[Document, None]:
-        """Each document as soon as it is whole.
+    async def batches(self) -> AsyncGenerator[list[Document], None]:
+        """Documents as soon as they are whole; those that came meanwhile together.
 
         Raises:
             FeedProblem: As in :meth:`whole`.
@@ -89,13 +89,12 @@ class Answer:
                 raise
             if not raw:
                 break
-            for one in raw:
-                some = True
-                yield await _read(one)
+            some = True
+            yield [await _read(one) for one in raw]
         rest = cutter.rest
         if not some and rest.strip():
             await self._refuse_status(rest)
-            yield await _read(rest)
+            yield [await _read(rest)]
 
     async def _next(self, cutter: DocumentCutter, pieces: AsyncIterator[bytes]) -> list[bytes]:
         """The documents that end next; none where the answer ends."""
