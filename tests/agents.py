@@ -176,7 +176,8 @@ class _Handler(BaseHTTPRequestHandler):
         query = {name: values[0] for name, values in parse_qs(asked.query).items()}
         agent.requests.append(self.path)
         trick = agent.tricks.popleft() if agent.tricks else agent.always
-        if "interval" in query and agent.streams and trick != "no_stream":
+        streamed = trick in ("", "hang", "break_off", "refuse_later")
+        if "interval" in query and agent.streams and streamed:
             self._stream(int(query["from"]), int(query["interval"]) / 1000, trick)
             return
         with agent.lock:
@@ -209,13 +210,23 @@ class _Handler(BaseHTTPRequestHandler):
         self.end_headers()
         instance = agent.instance_id
         while not agent.ended.is_set() and instance == agent.instance_id:
+            if agent.tricks and not trick:
+                if agent.tricks[0] not in ("break_off", "refuse_later"):
+                    return  # the next question gets it
+                trick = agent.tricks.popleft()
             with agent.lock:
                 body = agent.sample(begin, 100)
                 begin = int(re.search(rb'nextSequence="(\d+)"|$', body)[1] or begin)  # type: ignore[index]
             if trick == "break_off":
                 body = body[: len(body) // 2]
             part = b"--b0undary\r\nContent-type: text/xml\r\nContent-length: %d\r\n\r\n%s\r\n"
-            self.wfile.write(part % (len(body), body))
+            sent = part % (len(body), body)
+            if trick == "refuse_later":
+                refusal = agent.refusal("INTERNAL_ERROR", "out of order")
+                sent += part % (len(refusal), refusal)
+            self.wfile.write(sent)
+            if trick == "refuse_later":
+                return
             if trick == "break_off" or b"MTConnectError" in body:
                 return
             if trick == "hang":
@@ -278,6 +289,9 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _trick_empty(self, _: bytes) -> None:
         self._send(b"")
+
+    def _trick_refuse_later(self, _: bytes) -> None:
+        self._send(self.agent.refusal("INTERNAL_ERROR", "out of order"))
 
     def _trick_no_stream(self, body: bytes) -> None:
         self._send(body)

@@ -16,7 +16,7 @@ from tests.feed.conftest import PLAN, Booked, running, wait_until
 
 MISBEHAVIOURS = [
     "break_off", "slow", "too_long", "too_short", "garbage", "page", "entities", "huge",
-    "empty", "no_stream",
+    "empty", "no_stream", "refuse_later",
 ]  # fmt: skip
 Point = Callable[[str, "str | None"], None]
 
@@ -65,9 +65,10 @@ def test_every_part_counts_once_through_a_misbehaviour(
     with running(store, plan):
         wait_until(lambda: booked.counts() == [10])
         for count in range(11, 17):
-            agent.tricks.append(trick)
-            agent.make([count])
-            time.sleep(0.05)
+            with agent.lock:
+                agent.make([count])
+                agent.tricks.append(trick)
+            wait_until(lambda: not agent.tricks)
         wait_until(lambda: booked.counts() == list(range(10, 17)))
         wait_until(lambda: _state(booked) == "following")
 
