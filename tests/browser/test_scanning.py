@@ -32,13 +32,20 @@ def holder(demo_shop: DemoShop) -> str:
     return known(demo_shop)["holder"]
 
 
-def type_like(page: Page, text: str, *, gap_ms: int) -> None:
-    """Type at a pace that holds however busy the machine is: the page's time is played."""
+def type_like(page: Page, text: str, *, gap_ms: int, stalled_at: int | None = None) -> None:
+    """Type at a pace that holds however busy the machine is: the page's time is played.
+
+    Args:
+        page: Takes the keys.
+        text: What is typed; a line feed is Enter.
+        gap_ms: Between two keys.
+        stalled_at: Character that comes 75 ms later than it should.
+    """
     at = page.evaluate("Date.now()") / 1000
     page.clock.install(time=at)
     page.clock.pause_at(at + 1)
-    for character in text:
-        page.clock.run_for(gap_ms)
+    for number, character in enumerate(text):
+        page.clock.run_for(gap_ms + 75 * (number == stalled_at))
         page.keyboard.press("Enter" if character == "\n" else character)
     page.clock.resume()
 
@@ -89,6 +96,24 @@ def test_a_typing_scanner_is_heard_wherever_the_focus_is(
     type_like(desk, address + holder + ending, gap_ms=5)
 
     desk.wait_for_url(f"**/C/{holder}")
+
+
+@pytest.mark.parametrize("focus", [FIELD, "body", "#note"])
+@pytest.mark.parametrize("stalled_at", [1, 3, 6])
+def test_a_slow_scanner_loses_nothing_where_the_machine_stalls(
+    stalled_at: int, focus: str, holder: str, demo_shop: DemoShop, desk: Page
+) -> None:
+    desk.goto(demo_shop.address)
+    add_note(desk)
+    tell_scans(desk)
+    desk.evaluate("document.activeElement.blur()")
+    if focus != "body":
+        desk.focus(focus)
+
+    type_like(desk, f"{holder}\n", gap_ms=35, stalled_at=stalled_at)
+
+    assert desk.evaluate("window.scans") == [[holder, "keys"]]
+    assert desk.input_value("#note") == ""
 
 
 def test_a_scanner_is_heard_in_real_time(holder: str, demo_shop: DemoShop, desk: Page) -> None:
