@@ -33,6 +33,9 @@ MOST_LEFT = 0.5
 #: nobody sees spoils parts until somebody comes (common practice, no source).
 DARK_PRICE = 3.0
 
+#: A factor nearer to 1 than this is not told.
+TOLD_SCALE = 0.1
+
 #: Edges named that carry most of what is left.
 _NAMED = 3
 
@@ -95,7 +98,22 @@ class MachineNight:
 
     @property
     def sentence(self) -> str:
-        """What to make of it, in words."""
+        """What to make of it, in words, and the factor where it tells."""
+        told = self._chances
+        if self.as_planned <= 0 or abs(self.scale - 1) <= TOLD_SCALE:
+            return told
+        if self.scale < 1:
+            return (
+                f"{told} Earlier nights went better than forecast: the chance is scaled by "
+                f"{self.scale:.2f}."
+            )
+        return (
+            f"{told} Earlier nights went worse than forecast: the chance is scaled by "
+            f"{self.scale:.2f}."
+        )
+
+    @property
+    def _chances(self) -> str:
         if self.as_planned <= 0:
             return "As planned no edge cuts in it."
         if self.as_planned <= self.limit:

@@ -29,3 +29,17 @@ def test_minutes_to_run_stand_without_hours_where_there_are_none():
 
     assert "Stop the machine 55 min into the stretch (25 parts)" in short.sentence
     assert "Stop the machine 2 h 43 min into the stretch" in long.sentence
+
+
+def test_a_factor_from_earlier_nights_is_told_where_it_differs_by_more_than_a_tenth():
+    better, worse = (_night(0.016, 0.016, scale=scale).sentence for scale in (0.62, 1.3))
+
+    assert better.endswith(
+        " Earlier nights went better than forecast: the chance is scaled by 0.62."
+    )
+    assert worse.endswith(
+        " Earlier nights went worse than forecast: the chance is scaled by 1.30."
+    )
+    for scale in (0.92, 1.0, 1.09):
+        assert "Earlier nights" not in _night(0.016, 0.016, scale=scale).sentence
+    assert "Earlier nights" not in _night(0.0, 0.0, scale=0.5).sentence
