@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from crib.clock import instant_from_us
 from crib.errors import Conflict, NotKnown
 from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
+from crib.usecases.changeovers import start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.swap_list import make_shelf
 
@@ -25,7 +25,7 @@ class RunKit:
         machine: Its machine.
         part: Its part.
         quantity: Parts to make.
-        at: When the changeover is expected.
+        at: When the changeover is expected; now where the run is on or that is not foreseen.
         kit: Tool by tool.
     """
 
@@ -61,7 +61,8 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
         raise Conflict(
             f"Part {run.part} has no operations: give them in operations.csv, then ask again."
         )
-    at = _expected_start(plan, run, machine_id)
+    planned = run.state == "planned"
+    at = (start_of_run(plan, run_id, machine_id) if planned else None) or view.now
     forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
     holders = {row.id: row for row in view.rows.holders}
     now = [_station_now(row, forecasts.get(row.id), holders) for row in stations]
@@ -84,22 +85,6 @@ def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:
             if run.id == run_id and machine_id in plan.view.rows.machines:
                 return run, machine_id
     raise NotKnown(f"There is no run {run_id} on a machine in service.", facts={"run": run_id})
-
-
-def _expected_start(plan: ShopPlan, run: Any, machine_id: int) -> datetime:
-    """When the machine gets to the run: where its segment of the plan begins."""
-    ahead = plan.view.ahead[machine_id]
-    planned = [row for row in plan.view.rows.runs[machine_id] if row.state == "planned"]
-    running = len(plan.view.ahead_parts[machine_id]) - len(planned)
-    if run.state == "planned":
-        index = running + [row.id for row in planned].index(run.id)
-        segments = ahead.segments
-        for segment, number in enumerate(segments.run):
-            if number == index:
-                begin_s = float(segments.end_s[segment - 1]) if segment else 0.0
-                at_us = int(ahead.time.clock_us(begin_s))
-                return instant_from_us(at_us) if at_us >= 0 else plan.view.now
-    return plan.view.now
 
 
 def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -> StationNow:

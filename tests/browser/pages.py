@@ -29,6 +29,8 @@ PAGES: Final[dict[str, str]] = {
     "shift": "/shift",
     "shift-machine": "/shift/machines/{machine}",
     "shift-nights": "/shift/nights/{machine}",
+    "shift-kit": "/shift/kits/{run}",
+    "shift-blocked": "/shift/blocked",
     "machines": "/machines",
     "machine": "/machines/{at}",
     "machine-station": "/machines/{at}/stations/{taken}",
@@ -44,6 +46,7 @@ PAGES: Final[dict[str, str]] = {
     "working-filled": "/workings/tool-life?cutting_speed_m_min=50&n=0.125&c_m_min=70",
     "working-complains": "/workings/tool-life?cutting_speed_m_min=0&n=0.2&c_m_min=90",
     "lives": "/lives",
+    "life": "/lives/{key}",
     "were-we-right": "/were-we-right",
     "docs": "/v1/docs",
     "problems": "/problems",
@@ -77,12 +80,20 @@ def known(shop: DemoShop) -> dict[str, str]:
         "machine": str(urgent["machine"]),
         "racked": racked,
         "readings": _readings(shop, racked),
+        "run": _planned(shop),
+        "key": str(shop.get("/v1/life")["items"][0]),
         "at": floor.machine,
         "taken": floor.taken,
         "sister": floor.sister,
         "empty": floor.empty,
         "fitting": floor.tool,
     }
+
+
+def _planned(shop: DemoShop) -> str:
+    """A run ahead, whose changeover has a kit."""
+    runs = shop.get("/v1/runs?limit=200")["items"]
+    return str(next(run["id"] for run in runs if run["state"] == "planned"))
 
 
 def _readings(shop: DemoShop, code: str) -> str:

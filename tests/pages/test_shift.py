@@ -33,7 +33,7 @@ def test_the_table_says_what_the_drawing_shows(client, mounted):
         row.select_one("th").get_text() for row in rows
     ]
     swaps = [word for row in rows for word in words(row).split() if word.startswith("sister")]
-    assert len(drawn.select("use")) == len(swaps)
+    assert sum(int(one["data-swaps"]) for one in drawn.select("use")) == len(swaps)
 
 
 def test_a_machine_is_found_in_any_case_and_an_unknown_one_is_told(client):
@@ -65,3 +65,46 @@ def test_nights_stand_with_their_state_and_lead_to_the_whole_of_it(client, mount
 
 def test_a_strange_horizon_is_taken_as_the_usual_one(client):
     assert "24" in words(read(client, "/shift?hours=abc").select_one("h1"))
+
+
+def test_the_kit_of_the_running_run_says_what_stays_and_leads_to_its_sheet(client, mounted):
+    run = client.get("/v1/runs?limit=1").get_json()["items"][0]["id"]
+
+    page = read(client, f"/shift/kits/{run}")
+
+    said = client.get(f"/v1/kits/{run}").get_json()
+    found = words(page.select_one("#kit"))
+    assert "this run is on" in found
+    assert f"Stays in the machine ({len(said['keep'])})" in found
+    assert client.get(page.select_one("#kit a.button")["href"]).mimetype == "application/pdf"
+
+
+def test_a_planned_run_stands_under_changeovers_with_its_kit(client, bench, mounted):
+    given = client.get("/v1/runs?limit=1").get_json()["items"][0]
+    bench.post("/v1/runs", machine="M1", part=given["part"], quantity=321)
+
+    for address in ("/shift", "/shift/machines/M1"):
+        row = read(client, address).select_one("#kits tbody tr")
+        assert "321" in words(row)
+        assert "Kit for" in words(read(client, row.select_one("a")["href"]).h1)
+
+
+def test_a_shop_without_planned_runs_is_told_how_to_plan_one(client):
+    assert "No run is planned" in words(read(client, "/shift").select_one("#kits"))
+    assert "There is no run 999" in words(read(client, "/shift/kits/999", 404))
+
+
+def test_holders_and_orders_stand_as_tables_and_not_as_bare_data(client, mounted):
+    page = read(client, "/shift/blocked")
+
+    needs = client.get("/v1/holder-needs").get_json()["items"]
+    order = client.get("/v1/reorder-list").get_json()["items"]
+    assert [words(one).split(" ")[0] for one in page.select("#holders tbody th")] == [
+        one["holder_type"] for one in needs
+    ]
+    assert len(page.select("#order tbody tr")) == len(order)
+    assert not page.select('a[href^="/v1/"]')
+
+
+def test_what_blocks_leads_to_pages_for_people(client, mounted):
+    assert not read(client, "/shift?hours=72").select('#blocks a[href^="/v1/"]')

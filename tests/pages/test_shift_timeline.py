@@ -12,7 +12,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.pages.shift.timeline import LEFT, RIGHT, TimeAxis, draw_machine, draw_shop, ground_of
+from api.pages.shift.timeline import (
+    LEFT,
+    RIGHT,
+    TimeAxis,
+    draw_machine,
+    draw_shop,
+    ground_of,
+    marks_of,
+)
 from crib.floor.calendar import Stretch
 from crib.usecases.shift_view import MachineShift, StationLine
 
@@ -109,3 +117,25 @@ def test_the_shop_has_a_row_per_machine_with_the_medians_of_its_other_tools():
     assert first.others == (axis().x(BEGIN + timedelta(minutes=300)),)
     assert empty.line is None
     assert drawing.height > empty.y
+
+
+def _swap(minutes, state):
+    at = BEGIN + timedelta(minutes=minutes)
+    return SimpleNamespace(swap_by=at, sister=SimpleNamespace(state=state))
+
+
+def test_swaps_too_close_to_stand_apart_are_one_mark_with_their_number_and_the_worst_state():
+    swaps = [_swap(10, "build"), _swap(0, "ready"), _swap(20, "measure"), _swap(600, "ready")]
+
+    marks = marks_of(axis(), swaps)
+
+    assert [(one.swaps, one.state) for one in marks] == [(3, "build"), (1, "ready")]
+    assert marks[0].at == BEGIN
+
+
+@given(st.lists(st.integers(0, 1_440), max_size=40))
+def test_marks_never_cover_each_other_and_hold_every_swap(minutes):
+    marks = marks_of(axis(), [_swap(one, "ready") for one in minutes])
+
+    assert sum(one.swaps for one in marks) == len(minutes)
+    assert all(after.x - before.x >= 16 for before, after in pairwise(marks))

@@ -1,6 +1,6 @@
-"""The shift: run-out timeline, nights, what blocks, what is due."""
+"""The shift: run-out timeline, nights, what blocks, what is due, kits."""
 
-from api.pages.shift import page
+from api.pages.shift import blocked, kits, page
 
 #: Its pages, each with its blueprint.
-PAGES = (page,)
+PAGES = (page, kits, blocked)

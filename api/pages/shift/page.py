@@ -10,7 +10,9 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.pages.machine.places import says_no
 from api.pages.render import page
+from api.pages.shift.kits import kit_address
 from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine, draw_shop
+from crib.usecases.changeovers import changeovers_ahead
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.shift_view import ShiftView, machine_of, nights_of, shift_view
 
@@ -33,7 +35,11 @@ def night_address(machine: str) -> str:
 
 @blueprint.app_context_processor
 def _addresses() -> dict[str, object]:
-    return {"shift_machine_address": shift_machine_address, "night_address": night_address}
+    return {
+        "shift_machine_address": shift_machine_address,
+        "night_address": night_address,
+        "kit_address": kit_address,
+    }
 
 
 def _given() -> tuple[ShopPlan, ShiftView, int]:
@@ -60,20 +66,23 @@ def _frame(view: ShiftView, hours: int) -> dict[str, Any]:
 @says_no
 def show_shift() -> Response:
     """The whole shop over the shift."""
-    _, view, hours = _given()
+    plan, view, hours = _given()
     given = _frame(view, hours)
     drawing = draw_shop(TimeAxis(view.now, view.until), view.machines)
-    return page("shift.html", drawing=drawing, **given)
+    kits = changeovers_ahead(plan)
+    return page("shift.html", drawing=drawing, kits=kits, **given)
 
 
 @blueprint.get("/shift/machines/<machine>")
 @says_no
 def show_machine(machine: str) -> Response:
     """All stations of one machine."""
-    _, view, hours = _given()
+    plan, view, hours = _given()
     found = machine_of(view, machine)
     drawing = draw_machine(TimeAxis(view.now, view.until), found)
-    return page("shift_machine.html", drawing=drawing, found=found, **_frame(view, hours))
+    kits = [one for one in changeovers_ahead(plan) if one.machine == found.machine]
+    frame = _frame(view, hours)
+    return page("shift_machine.html", drawing=drawing, found=found, kits=kits, **frame)
 
 
 @blueprint.get("/shift/nights/<machine>")

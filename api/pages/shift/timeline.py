@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Final
 
@@ -11,6 +11,7 @@ from crib.floor.calendar import Stretch
 from crib.usecases.forecast import Forecast
 from crib.usecases.shift_view import MachineShift, StationLine
 from crib.usecases.shop_view import LOOK_AHEAD
+from crib.usecases.swap_list import SwapRow
 
 #: The drawing field in figure units; left of it stand the names, above it the hours.
 LEFT: Final = 150.0
@@ -22,6 +23,13 @@ ROW: Final = 30.0
 _STEPS: Final = ((30.0, 3), (54.0, 6), (10_000.0, 12))
 
 _QUARTER: Final = timedelta(minutes=15)
+
+#: Room of a swap's mark, and of one with a number beside it; what lies closer is counted.
+_MARK: Final = 17.0
+_COUNTED: Final = 34.0
+
+#: States of sisters from the easiest to the worst.
+_WORSE: Final = ("ready", "measure", "build", "blocked")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +73,19 @@ class Ground:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A planned swap: its place and the state of its sister."""
+    """Planned swaps that lie too close to stand apart: the first one's place.
+
+    Attributes:
+        x: Its place.
+        state: The worst state of their sisters.
+        at: When the first one is due.
+        swaps: How many they are.
+    """
 
     x: float
     state: str
     at: datetime
+    swaps: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +151,20 @@ def ground_of(axis: TimeAxis, open_stretches: Sequence[Stretch]) -> tuple[Ground
     return tuple(found)
 
 
+def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
+    """Swaps as marks that do not cover each other."""
+    found: list[Mark] = []
+    for swap in sorted(swaps, key=lambda one: one.swap_by):
+        x, state = axis.x(swap.swap_by), swap.sister.state
+        last = found[-1] if found else None
+        if last is None or x - last.x >= (_MARK if last.swaps == 1 else _COUNTED):
+            found.append(Mark(x, state, swap.swap_by))
+            continue
+        worst = max(last.state, state, key=_WORSE.index)
+        found[-1] = replace(last, state=worst, swaps=last.swaps + 1)
+    return tuple(found)
+
+
 def draw_shop(axis: TimeAxis, machines: Sequence[MachineShift]) -> Drawing:
     """One row per machine: its most urgent tool as a line, the others' medians as ticks."""
     rows = []
@@ -144,9 +174,7 @@ def draw_shop(axis: TimeAxis, machines: Sequence[MachineShift]) -> Drawing:
         others = tuple(
             place for line in one.lines[1:] if (place := _middle(axis, line.forecast))
         )
-        marks = tuple(
-            Mark(axis.x(swap.swap_by), swap.sister.state, swap.swap_by) for swap in swaps
-        )
+        marks = marks_of(axis, swaps)
         ground = ground_of(axis, one.open)
         rows.append(_row(axis, one.machine, one.machine, index, ground, first, others, marks))
     return Drawing(axis, tuple(rows))
@@ -157,9 +185,7 @@ def draw_machine(axis: TimeAxis, machine: MachineShift) -> Drawing:
     ground = ground_of(axis, machine.open)
     rows = []
     for index, line in enumerate(machine.lines):
-        marks = tuple(
-            Mark(axis.x(swap.swap_by), swap.sister.state, swap.swap_by) for swap in line.swaps
-        )
+        marks = marks_of(axis, line.swaps)
         name = line.forecast.station
         rows.append(_row(axis, name, machine.machine, index, ground, line, (), marks))
     return Drawing(axis, tuple(rows))

@@ -1,0 +1,36 @@
+"""The page of what blocks: swaps without sisters, holders that run short, what to order."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from flask import Blueprint, Response
+
+from api.http.site import this_site
+from api.pages.render import page
+from crib.usecases.holder_needs import holder_needs
+from crib.usecases.reorder_items import DEMAND_DAYS, reorder_items
+from crib.usecases.swap_list import blocked_rows, make_swap_list
+
+blueprint = Blueprint("blocked", __name__)
+
+#: How far the page looks ahead for swaps and holders.
+AHEAD = timedelta(days=7)
+
+
+@blueprint.get("/shift/blocked")
+def show_blocked() -> Response:
+    """What blocks within a week."""
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    hours = AHEAD / timedelta(hours=1)
+    needs = holder_needs(plan, hours)
+    return page(
+        "shift_blocked.html",
+        until=needs.until,
+        blocked=blocked_rows(make_swap_list(plan, hours).rows),
+        holders=[one for one in needs.rows if one.short_by],
+        enough=[one for one in needs.rows if not one.short_by],
+        order=reorder_items(plan),
+        demand_days=DEMAND_DAYS,
+    )

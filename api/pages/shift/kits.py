@@ -1,0 +1,29 @@
+"""The page of a changeover kit: what stays, is pulled, built, goes back, and the minutes."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response
+
+from api.http.site import this_site
+from api.pages.machine.places import says_no
+from api.pages.render import page
+from crib.usecases.changeovers import changeovers_ahead
+from crib.usecases.kit_for_run import kit_for_run
+
+blueprint = Blueprint("kits", __name__)
+
+
+def kit_address(run_id: int) -> str:
+    """The page of a run's kit."""
+    return f"/shift/kits/{run_id}"
+
+
+@blueprint.get("/shift/kits/<int:run>")
+@says_no
+def show_kit(run: int) -> Response:
+    """What the changeover to a run takes."""
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    found = kit_for_run(plan, run)
+    ahead = next((one for one in changeovers_ahead(plan) if one.run_id == run), None)
+    return page("shift_kit.html", found=found, kit=found.kit, ahead=ahead)
