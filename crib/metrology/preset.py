@@ -135,9 +135,9 @@ def measure(
     """Turn repeats into means, uncertainties and a verdict.
 
     A measure with nominal and tolerance is accepted when its mean proves conformance (guard
-    band = expanded uncertainty). Without a nominal only the spread is judged: every repeat
-    within the guarded tolerance of the mean. A radius takes a tenth of its nominal where
-    that is wider than the tolerance.
+    band = expanded uncertainty) and every reading lies within the tolerance. Without a
+    nominal only the spread is judged: every repeat within the guarded tolerance of the mean.
+    A radius takes a tenth of its nominal where that is wider than the tolerance.
 
     Args:
         readings: Repeats, all with the same measures.
@@ -249,6 +249,7 @@ def _judge(
     if nominal is not None and tolerance is not None:
         half = half_width_tenths_um(name, nominal, tolerance)
         why_not = _outside(name, mean, nominal, half, expanded_mm)
+        why_not = why_not or _reading_outside(name, values, nominal, half)
     else:
         why_not = _too_wide(
             name, values, mean, tolerance or DEFAULT_SPREAD_TENTHS_UM, expanded_mm
@@ -284,6 +285,19 @@ def _outside(
     return (
         f"{name} is {mm_from_tenths_um(mean)} mm; the limits are {limits}, less the "
         f"uncertainty of {expanded_mm:.4f} mm on each side.",
+    )
+
+
+def _reading_outside(
+    name: str, values: Sequence[int], nominal: int, half: int
+) -> tuple[str, ...]:
+    """A mean hides a reading that a chip on the seat or a loose screw spoiled."""
+    limits = f"{mm_from_tenths_um(nominal - half)} to {mm_from_tenths_um(nominal + half)} mm"
+    return tuple(
+        f"Reading {number} of {name} is {mm_from_tenths_um(value)} mm, outside the limits "
+        f"{limits}. Clean the seat and measure again."
+        for number, value in enumerate(values, start=1)
+        if abs(value - nominal) > half
     )
 
 

@@ -290,5 +290,14 @@ def _missing_time(row: QueueRow) -> Missing:
         "too_soon": "too few attended hours are left before the swap",
     }[row.cause or "bench_time"]
     return Missing(
-        "bench_time", (), late_min, f"Done {late_min} min after the swap is due: {reason}."
+        "bench_time",
+        (),
+        late_min,
+        f"Done {_hours_and_minutes(late_min)} after the swap is due: {reason}.",
     )
+
+
+def _hours_and_minutes(minutes: int) -> str:
+    """At least one minute, as people say it."""
+    hours, rest = divmod(minutes, 60)
+    return " ".join(f"{n} {unit}" for n, unit in ((hours, "h"), (rest, "min")) if n)

@@ -49,6 +49,20 @@ def test_a_mean_inside_the_limits_but_within_the_uncertainty_of_one_is_not_accep
     )
 
 
+def test_a_good_mean_does_not_hide_a_reading_outside_the_tolerance():
+    values = [800_000] * 9 + [800_201]
+
+    result = measure(readings(*values), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.001)
+
+    assert not result.accepted
+    assert result.why_not == (
+        "Reading 10 of LF is 80.0201 mm, outside the limits 79.9800 to 80.0200 mm. Clean the "
+        "seat and measure again.",
+    )
+    values[-1] = 800_200
+    assert measure(readings(*values), {"LF": 800_000}, 200).accepted
+
+
 def test_a_mean_exactly_on_the_guarded_limit_is_accepted():
     result = measure(
         readings(800_180, 800_180, 800_180), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.001

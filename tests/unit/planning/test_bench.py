@@ -243,6 +243,19 @@ def test_a_sister_that_is_done_too_late_misses_bench_time():
     )
 
 
+@pytest.mark.parametrize(
+    ("minutes", "said"), [(60, "1 h"), (76, "1 h 16 min"), (456, "7 h 36 min")]
+)
+def test_a_long_delay_is_told_in_hours_and_minutes(minutes: int, said: str):
+    sisters = [Sister("build", holder="H1", minutes=60 + minutes)]
+    hours = BenchHours.of(ALWAYS, _at(0, "06:00"))
+    queue = bench_queue(bench_jobs(_needs(1), sisters), hours)
+
+    told = add_bench_time(sisters, queue)
+
+    assert told[0].missing[0].sentence.startswith(f"Done {said} after the swap is due: ")
+
+
 def test_no_work_is_no_trouble():
     queue = bench_queue([], _hours(0, "06:00"))
 
