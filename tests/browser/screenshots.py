@@ -15,7 +15,7 @@ from tests.browser.shop import build_once, serve_shop
 from tests.browser.windows import MISSING, SIZES, chromium, launch, window
 
 #: Pages that stand in the README, and at which width.
-IN_README = (("front", "phone"), ("code-tool-mounted", "phone"), ("working-filled", "desk"))
+IN_README = (("bench", "desk"), ("machine-yes", "phone"), ("shift", "desk"))
 
 
 def shoot(folder: Path, database: Path, wanted: list[tuple[str, str]], scheme: str) -> None:
