@@ -11,8 +11,8 @@ from click.testing import CliRunner
 from api.cli import main
 
 COMMANDS = (
-    "backup", "check", "demo", "export", "feed", "import", "label", "migrate", "person", "restore",
-    "serve", "swap-list",
+    "backup", "check", "demo", "export", "feed", "import", "label", "migrate", "person",
+    "restore", "serve", "swap-list",
 )  # fmt: skip
 
 
