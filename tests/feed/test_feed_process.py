@@ -20,7 +20,7 @@ from tests.agents import ScriptedAgent, closed_port
 from tests.feed.conftest import Booked, wait_until
 
 #: How often the command is killed; CI sets more.
-KILLS = min(20, int(os.environ.get("CRIB_TEST_KILLS", "4")))
+KILLS = min(8, int(os.environ.get("CRIB_TEST_KILLS", "4")))
 _COMMAND = [sys.executable, "-c", "from api.cli import main; main()", "feed"]
 
 
