@@ -21,7 +21,7 @@ from crib.feed.documents import Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
-from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews
+from crib.usecases.book_feed import FeedNews
 
 _LOG = logging.getLogger("crib.feed")
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
@@ -235,15 +235,15 @@ class MachineFeed:
             )
 
     def _news(self, step: Step, heard_at: datetime, problem: str | None) -> FeedNews:
-        gap, place = step.gap, step.place
+        place = step.place
         return FeedNews(
             self._source.machine,
             "mtconnect",
             heard_at,
-            [CountNews(one.at, one.text) for one in step.counts],
-            [StateNews(one.at, one.kind, one.path, one.text) for one in step.states],
+            step.counts,
+            step.states,
             None if place is None else (place.instance_id, place.next_sequence),
-            None if gap is None else GapNews(gap.reason, gap.from_sequence, gap.until_sequence),
+            step.gap,
             problem=problem,
         )
 

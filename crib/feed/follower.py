@@ -8,7 +8,6 @@ that nothing is counted twice or lost, whenever the process ends.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
 from enum import StrEnum
 from urllib.parse import quote
 
@@ -22,6 +21,7 @@ from crib.feed.documents import (
     Streams,
 )
 from crib.feed.problems import AgentRefuses, BadDocument
+from crib.usecases.book_feed import CountNews, GapNews, StateNews
 
 #: Observations in one answer.
 COUNT = 1000
@@ -45,39 +45,6 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """Observations that nobody will see: why, and between which sequences where known.
-
-    Attributes:
-        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly).
-        from_sequence: First one that was not seen, of the agent's run at that time.
-        until_sequence: First one seen again; None after a restart.
-    """
-
-    reason: str
-    from_sequence: int
-    until_sequence: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class Count:
-    """What the part counter said."""
-
-    at: datetime
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """What else the machine said: kind of data item, path, value (None: unknown)."""
-
-    at: datetime
-    kind: str
-    path: str
-    text: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class Step:
     """What one answer came to.
 
@@ -90,10 +57,10 @@ class Step:
         at_end: Whether nothing newer was there to be asked for.
     """
 
-    counts: tuple[Count, ...] = ()
-    states: tuple[State, ...] = ()
+    counts: tuple[CountNews, ...] = ()
+    states: tuple[StateNews, ...] = ()
     place: Place | None = None
-    gap: Gap | None = None
+    gap: GapNews | None = None
     skipped: int = 0
     at_end: bool = True
 
@@ -111,7 +78,7 @@ class Follower:
         self._machine = machine
         self._wanted = wanted
         self._place = place
-        self._pending: Gap | None = None
+        self._pending: GapNews | None = None
         self._followed: Followed | None = None
         self._items: dict[str, DataItem] = {}
         self._by_path = True
@@ -191,7 +158,9 @@ class Follower:
                 self._miss("restarted")
                 self._followed = None
                 return Step(at_end=False)
-            self._pending = self._pending or Gap("restarted", self._place.next_sequence, None)
+            self._pending = self._pending or GapNews(
+                "restarted", self._place.next_sequence, None
+            )
         was_sample = self._place is not None and not self._needs_current
         following = self._following(found)
         self._notice_overrun(header.first_sequence, was_sample=was_sample)
@@ -215,7 +184,7 @@ class Follower:
         if not was_sample or self._place is None or first is None or self._pending is not None:
             return
         if first > self._place.next_sequence:
-            self._pending = Gap("overrun", self._place.next_sequence, first)
+            self._pending = GapNews("overrun", self._place.next_sequence, first)
 
     def _model_changed(self, found: Streams) -> bool:
         known, said = self._model_as_of, found.header.model_changed
@@ -229,14 +198,14 @@ class Follower:
         return self._place.next_sequence if self._place else 1
 
     @staticmethod
-    def _closed(gap: Gap | None, following: int, was_sample: bool) -> Gap | None:
+    def _closed(gap: GapNews | None, following: int, was_sample: bool) -> GapNews | None:
         if gap is None or was_sample:
             return gap
         return replace(gap, until_sequence=following) if gap.reason == "overrun" else gap
 
     def _sorted_out(
         self, observations: tuple[Observation, ...]
-    ) -> tuple[tuple[Count, ...], tuple[State, ...]]:
+    ) -> tuple[tuple[CountNews, ...], tuple[StateNews, ...]]:
         counts, states = [], []
         followed = self._followed
         count_id = followed.count.item_id if followed else None
@@ -246,9 +215,9 @@ class Follower:
                 continue
             if one.item_id == count_id:
                 if one.text is not None:
-                    counts.append(Count(one.at, one.text))
+                    counts.append(CountNews(one.at, one.text))
                 continue
-            states.append(State(one.at, item.kind, item.path, one.text))
+            states.append(StateNews(one.at, item.kind, item.path, one.text))
         return tuple(counts), tuple(states)
 
     def _refused(self, found: Errors) -> Step:
@@ -275,7 +244,7 @@ class Follower:
 
     def _miss(self, reason: str) -> None:
         if self._place is not None:
-            self._pending = Gap(reason, self._place.next_sequence, None)
+            self._pending = GapNews(reason, self._place.next_sequence, None)
         self._needs_current = True
 
 

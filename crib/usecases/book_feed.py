@@ -58,7 +58,13 @@ class StateNews:
 
 @dataclass(frozen=True, slots=True)
 class GapNews:
-    """What was missed, see ``crib.feed.follower.Gap``."""
+    """Observations that nobody will see: why, and between which sequences where known.
+
+    Attributes:
+        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly).
+        from_sequence: First one that was not seen, of the agent's run at that time.
+        until_sequence: First one seen again; None after a restart.
+    """
 
     reason: str
     from_sequence: int | None = None

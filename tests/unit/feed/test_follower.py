@@ -10,8 +10,9 @@ import pytest
 
 from crib.feed.choice import choose_items
 from crib.feed.documents import Devices, read_document
-from crib.feed.follower import Ask, Count, Follower, Gap, Place, Step
+from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import AgentRefuses, NothingToFollow
+from crib.usecases.book_feed import CountNews, GapNews
 
 _ANSWERS = Path(__file__).parents[3] / "fixtures" / "mtconnect"  # recorded, see README there
 INSTANCE = 1795593235
@@ -30,7 +31,7 @@ def _take(follower: Follower, name: str, **changed: str) -> Step:
     return follower.take(read_document(_answer(name, **changed)))
 
 
-def _texts(counts: tuple[Count, ...]) -> list[str]:
+def _texts(counts: tuple[CountNews, ...]) -> list[str]:
     return [count.text for count in counts]
 
 
@@ -85,7 +86,7 @@ def test_a_restarted_agent_is_read_anew_and_the_gap_is_told() -> None:
     _take(follower, "probe", instanceId="1795593299")
     step = _take(follower, "current_after_restart", instanceId="1795593299")
 
-    assert step.gap == Gap("restarted", 55, None)
+    assert step.gap == GapNews("restarted", 55, None)
     assert step.place is not None
     assert step.place.instance_id == 1795593299
 
@@ -98,7 +99,7 @@ def test_an_overrun_is_read_from_now_and_the_gap_is_told() -> None:
     assert follower.ask is Ask.CURRENT
     step = _take(follower, "current_path1")
 
-    assert step.gap == Gap("overrun", 20, 55)
+    assert step.gap == GapNews("overrun", 20, 55)
     assert _texts(step.counts) == ["3"]
     assert _take(follower, "sample_increment").gap is None  # told once
 
