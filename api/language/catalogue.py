@@ -61,8 +61,13 @@ class Catalogue:
         return forms[self.form(number)]
 
 
+@cache
 def languages(folder: Path = FOLDER) -> tuple[str, ...]:
-    """Codes of the languages that can be chosen: the sources' own and one per file."""
+    """Codes of the languages that can be chosen: the sources' own and one per file.
+
+    Looked up once: every page asks, and a file that comes later wants a start anyway, as its
+    texts do.
+    """
     found = {path.stem for path in folder.glob("*.po") if _CODE.fullmatch(path.stem)}
     return (SOURCE, *sorted(found - {SOURCE}))
 
