@@ -7,8 +7,7 @@ from flask import Blueprint, Response
 from api.http.site import this_site
 from api.language import _, mark
 from api.pages.act_pages import page_of
-from api.pages.render import page
-from api.problems import row_of
+from api.pages.render import page, refused
 from crib.errors import Refusal
 from crib.floor.cautions import mount_cautions
 from crib.usecases.scan_code import scan_code
@@ -39,8 +38,7 @@ def code_page(text: str) -> Response:
         with site.store.read() as tx:
             found = scan_code(tx, present, text)
     except Refusal as refusal:
-        row = row_of(type(refusal))
-        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=text)
+        return refused(refusal, text)
     holds = found.station.holds if found.station else None
     built = found.holder.built_as if found.holder else None
     tool = found.tool or holds or built

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from flask import Response, make_response, render_template
 
+from api.problems import row_of
+from crib.errors import Refusal
+
 #: Nothing is loaded from another host, nothing runs inline, nothing is framed.
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
@@ -30,3 +33,14 @@ def page(template: str, status: int = 200, *, wasm: bool = False, **values: obje
     if wasm:
         response.headers["Content-Security-Policy"] = CAMERA_POLICY
     return response
+
+
+def refused(refusal: Refusal, text: str) -> Response:
+    """The page that says what a refusal says, with a field for the next code.
+
+    Args:
+        refusal: The refusal.
+        text: The code or mark that was asked for.
+    """
+    row = row_of(type(refusal))
+    return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=text)

@@ -17,8 +17,7 @@ from api.pages.bench.gauge_state import GaugeState, gauge_state, gauge_states
 from api.pages.bench.measures import NAMES
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.bench.scale import ScaleDrawn, draw_scale
-from api.pages.render import page
-from api.problems import row_of
+from api.pages.render import page, refused
 from crib.errors import Refusal
 from crib.metrology.gauge_check import BIAS_SHARE, GaugeCheck
 from crib.metrology.gauge_line import compile_pattern, read_line
@@ -214,8 +213,7 @@ def _show(mark: str, draft: Draft, complaint: Complaint | None = None) -> Respon
         with site.store.read() as tx:
             found = _find(tx, site.clock(), mark, draft)
     except Refusal as refusal:
-        row = row_of(type(refusal))
-        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=mark)
+        return refused(refusal, mark)
     measures = draft.readings[0].carried() if draft.readings else found.state.measures
     return page(
         "bench_gauge.html",

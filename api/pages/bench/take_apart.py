@@ -9,8 +9,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
-from api.pages.render import page
-from api.problems import row_of
+from api.pages.render import page, refused
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
@@ -47,8 +46,7 @@ def _question(code: str, complaint: Complaint | None = None) -> Response:
         with site.store.read() as tx:
             tool = show_assembly(tx, site.clock(), code)
     except Refusal as refusal:
-        row = row_of(type(refusal))
-        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=code)
+        return refused(refusal, code)
     return page(
         "bench_take_apart.html",
         complaint.status if complaint else 200,

@@ -16,8 +16,7 @@ from api.pages.bench.gauge_state import GaugeState, gauge_states, usual_gauge
 from api.pages.bench.measures import MeasureShown, asked_measures, measures_shown
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.here import person_here
-from api.pages.render import page
-from api.problems import row_of
+from api.pages.render import page, refused
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
@@ -142,8 +141,7 @@ def show_work(
                 draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
             judged = _judge(tx, present, tool.code, draft)
     except Refusal as refusal:
-        row = row_of(type(refusal))
-        return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=code)
+        return refused(refusal, code)
     return page(
         "bench_work.html",
         complaint.status if complaint else 200,

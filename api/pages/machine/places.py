@@ -8,8 +8,7 @@ from urllib.parse import quote, urlencode
 
 from flask import Response, request
 
-from api.pages.render import page
-from api.problems import row_of
+from api.pages.render import refused
 from crib.errors import Refusal
 
 
@@ -43,10 +42,6 @@ def says_no(view: Callable[..., Response]) -> Callable[..., Response]:
         try:
             return view(**path)
         except Refusal as refusal:
-            row = row_of(type(refusal))
-            text = request.args.get("code", "")[:200]
-            return page(
-                "refused.html", row.status, row=row, sentence=refusal.sentence, text=text
-            )
+            return refused(refusal, request.args.get("code", "")[:200])
 
     return answered
