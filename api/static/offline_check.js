@@ -173,6 +173,7 @@ export async function check(text) {
 
 /** Check what the page's address asks, where the worker answered with another page in its place. */
 export async function checkAddress() {
+  if (document.querySelector("h1.asked")) return; // the service itself weighed it: one verdict is enough
   const query = new URLSearchParams(location.search);
   const [, , , kind, code] = location.pathname.split("/");
   const asked = ["station", "tool", "code"].map((name) => query.get(name));

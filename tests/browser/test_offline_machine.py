@@ -67,6 +67,18 @@ def test_the_network_cut_in_the_middle_of_a_mount(floor: Floor, phone: Page) -> 
     assert datetime.fromtimestamp(at_us / 1e6, UTC).date() == PRESENT.date()
 
 
+def test_a_verdict_of_the_service_is_not_weighed_again_when_the_network_goes(
+    floor: Floor, phone: Page
+) -> None:
+    phone.route("**/machines/clock.json", lambda route: route.abort())
+    phone.goto(f"{floor.address}/mount?station={floor.empty}&tool={floor.tool}")
+    expect(phone.locator("[data-strip]")).to_contain_text("Not connected", timeout=SOON)
+    phone.wait_for_timeout(500)  # time enough to weigh it a second time
+
+    expect(phone.get_by_role("button", name="Mounted")).to_have_count(1)
+    expect(phone.locator("#check")).to_be_hidden()
+
+
 def test_an_answer_that_is_lost_is_asked_for_again_and_nothing_is_twice(
     floor: Floor, phone: Page
 ) -> None:
