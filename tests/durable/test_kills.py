@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-import http.client
 import os
 import random
-import signal
-import socket
-import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -22,51 +15,16 @@ from crib.clock import parse_instant, us_from_instant
 from crib.store.checking import check
 from crib.store.engine import Store
 from tests.durable.clients import Client
+from tests.durable.service import free_port, service, wait_until_it_answers
+from tests.durable.starter import Starter
 
 #: How often the service is killed; CI sets more.
 KILLS = int(os.environ.get("CRIB_TEST_KILLS", "12"))
 
-
-def _free_port() -> int:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port: int = free.getsockname()[1]
-        return port
-
-
-@contextmanager
-def _service(url: str, port: int, log: Path) -> Iterator[None]:
-    """The real service in a process group of its own, killed at the end without a word."""
-    words = ["serve", "--port", str(port), "--workers", "1", "--no-access-log"]
-    with log.open("ab") as said:
-        process = subprocess.Popen(
-            [sys.executable, "-c", "from api.cli import main; main()", *words],
-            env=os.environ | {"CRIB_DATABASE_URL": url},
-            start_new_session=True,
-            stdout=said,
-            stderr=said,
-        )
-    try:
-        until = time.monotonic() + 60
-        while not _answers(port):
-            assert process.poll() is None, log.read_text()
-            assert time.monotonic() < until, log.read_text()
-            time.sleep(0.01)
-        yield
-    finally:
-        os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
-
-
-def _answers(port: int) -> bool:
-    probe = http.client.HTTPConnection("127.0.0.1", port, timeout=2)
-    try:
-        probe.request("GET", "/healthz")
-        return probe.getresponse().status == 200
-    except (OSError, http.client.HTTPException):
-        return False
-    finally:
-        probe.close()
+#: Every twelfth start is the command line itself; the others are forked, which is quicker.
+_BY_COMMAND = 12
+#: Share of the kills that do not wait until the service answers.
+_WHILE_STARTING = 0.25
 
 
 def test_what_clients_were_told_is_in_the_database_after_every_kill(
@@ -74,18 +32,28 @@ def test_what_clients_were_told_is_in_the_database_after_every_kill(
 ) -> None:
     seed = int(os.environ.get("CRIB_TEST_SEED", "1"))
     chance = random.Random(seed)  # noqa: S311 - when to kill
-    port = _free_port()
+    port, log = free_port(), tmp_path / "log"
     clients = [
-        Client(lambda: ("127.0.0.1", port), machine, shop.start + timedelta(hours=hours))
-        for machine, hours in (("M1", 0), ("M2", 0))
+        Client(lambda: ("127.0.0.1", port), machine, shop.start) for machine in ("M1", "M2")
     ]
     for client in clients:
         client.start()
 
-    for _ in range(KILLS):
-        with _service(store.url, port, tmp_path / "log"):
-            time.sleep(chance.uniform(0.0, 0.4))
-    with _service(store.url, port, tmp_path / "log"):
+    starting = 0
+    begun = time.monotonic()
+    with Starter() as starter:
+        for number in range(KILLS):
+            forked = None if number % _BY_COMMAND == 0 else starter
+            with service(store.url, port, log, forked):
+                if chance.random() < _WHILE_STARTING:
+                    starting += 1
+                    time.sleep(chance.uniform(0.0, 0.6))
+                else:
+                    wait_until_it_answers(port, log)
+                    _wait_for(chance.randint(1, 60), clients, log)
+                    time.sleep(chance.uniform(0.0, 0.02))
+    each_s = (time.monotonic() - begun) / KILLS
+    with service(store.url, port, log):
         for client in clients:
             client.ended.set()
         for client in clients:
@@ -104,10 +72,10 @@ def test_what_clients_were_told_is_in_the_database_after_every_kill(
     acknowledged = sum(len(one.counts) for one in told)
     with capsys.disabled():
         sys.stdout.write(
-            f"\nkills {KILLS} (seed {seed}), retries {sum(one.retries for one in told)}, counts"
-            f" acknowledged {acknowledged}, found {found}, lost {lost}, doubled"
-            f" {found - acknowledged}; stops acknowledged {sum(one.stops for one in told)},"
-            f" found {stops}\n"
+            f"\nkills {KILLS} (seed {seed}, {starting} of them while it started, {each_s:.2f} s"
+            f" each), retries {sum(one.retries for one in told)}, counts acknowledged"
+            f" {acknowledged}, found {found}, lost {lost}, doubled {found - acknowledged};"
+            f" stops acknowledged {sum(one.stops for one in told)}, found {stops}\n"
         )
     assert [line for one in told for line in one.refused] == []
     assert acknowledged > 5 * KILLS
@@ -116,6 +84,15 @@ def test_what_clients_were_told_is_in_the_database_after_every_kill(
     assert found == acknowledged == sum(one.accepted for one in told)
     assert stops == sum(one.stops for one in told)
     assert check(store) == []
+
+
+def _wait_for(more: int, clients: list[Client], log: Path) -> None:
+    """Wait until so many more counts are acknowledged, at a pace that the machine gives."""
+    wanted = more + sum(client.told.accepted for client in clients)
+    until = time.monotonic() + 60
+    while sum(client.told.accepted for client in clients) < wanted:
+        assert time.monotonic() < until, log.read_text()
+        time.sleep(0.001)
 
 
 def _rows(store: Store, query: str) -> int:
