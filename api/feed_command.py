@@ -82,14 +82,14 @@ def _tell_on_stderr() -> None:
 
 def _try_out(url: str, machine: str, plan: FeedPlan, *, once: bool, as_json: bool) -> None:
     from crib.clock import now
-    from crib.feed.agents import Source
+    from crib.feed.agents import Kept, Source
     from crib.feed.runner import ask_once, watch_one
     from crib.feed.shown import Printer
 
     printer = Printer(click.echo, as_json=as_json)
     source = Source(machine, url)
     if once:
-        _end_with(_run(lambda _: ask_once([(source, None)], printer, now, plan)))
+        _end_with(_run(lambda _: ask_once([(source, Kept())], printer, now, plan)))
     else:
         _run(lambda stop: watch_one(source, printer, now, plan, stop))
 

@@ -22,17 +22,22 @@ _ITEMS = {
     "p1pc": ("PartCount", 'name="parts" subType="ALL"'),
     "p1pcg": ("PartCount", 'name="good" subType="GOOD"'),
     "p1exec": ("Execution", 'name="exec1"'),
+    "p1tn": ("ToolNumber", ""),
 }
+#: A condition of that path, as the standard writes it (ANSI/MTC1.4, part 3, conditions).
+_CONDITION_ITEM = b'<DataItem category="CONDITION" id="p1mon" name="monitor" type="SYSTEM"/>'
+_LEVELS = ("Normal", "Warning", "Fault", "Unavailable")
 
 
 @dataclass(frozen=True)
 class Said:
-    """One observation."""
+    """One observation; ``code`` is that of a condition, whose ``text`` is its level."""
 
     sequence: int
     item_id: str
     at: datetime
     text: str
+    code: str = ""
 
 
 class ScriptedAgent:
@@ -66,12 +71,12 @@ class ScriptedAgent:
         self.url = ""
         self.ended = threading.Event()
 
-    def say(self, item_id: str, text: str, at: datetime | None = None) -> None:
+    def say(self, item_id: str, text: str, at: datetime | None = None, code: str = "") -> None:
         """The machine says something; each instant is later than the one before."""
         with self.lock:
             at = at or max(self.last_at + timedelta(milliseconds=1), datetime.now(UTC))
             self.last_at = at
-            self.said.append(Said(self.next_sequence, item_id, at, text))
+            self.said.append(Said(self.next_sequence, item_id, at, text, code))
             self.next_sequence += 1
 
     def make(self, counts: range | list[int], every_s: float = 50.0) -> None:
@@ -83,13 +88,14 @@ class ScriptedAgent:
     def restart(self) -> None:
         """The agent starts anew: it knows the last values, and its sequences begin at 1."""
         with self.lock:
-            last = {one.item_id: one for one in self.said}
+            last = self._last()
             self.instance_id += 60
             self.said, self.next_sequence = [], 1
             began = self.last_at
-            for one in last.values():
-                self.say(one.item_id, "UNAVAILABLE", one.at)
-                self.say(one.item_id, one.text, one.at)
+            for one in last:
+                unknown = "Unavailable" if one.text in _LEVELS else "UNAVAILABLE"
+                self.say(one.item_id, unknown, one.at)
+                self.say(one.item_id, one.text, one.at, one.code)
             self.last_at = began
 
     def held(self) -> list[Said]:
@@ -111,12 +117,22 @@ class ScriptedAgent:
             (b"creationTime", f"{self.clock():%Y-%m-%dT%H:%M:%SZ}".encode()),
         ):
             raw = re.sub(rb'%s="[^"]*"' % name, b'%s="%s"' % (name, value), raw)
-        return raw
+        begin = b'<Path id="p1" name="path1">\n              <DataItems>'
+        assert begin in raw
+        return raw.replace(begin, begin + _CONDITION_ITEM)
 
     def current(self) -> bytes:
         """The last value of each item."""
-        last = {one.item_id: one for one in self.said}
-        return self._streams(list(last.values()), self.next_sequence)
+        return self._streams(self._last(), self.next_sequence)
+
+    def _last(self) -> list[Said]:
+        """The last value of each item, and all that holds of a condition."""
+        last: dict[tuple[str, str], Said] = {}
+        for one in self.said:
+            if one.text == "Normal":
+                last = {key: kept for key, kept in last.items() if key[0] != one.item_id}
+            last[(one.item_id, one.code)] = one
+        return list(last.values())
 
     def sample(self, begin: int, count: int) -> bytes:
         """Observations from a sequence on, or why not."""
@@ -148,17 +164,30 @@ class ScriptedAgent:
             f'nextSequence="{following}" firstSequence="{self.first_sequence()}" '
             f'lastSequence="{self.next_sequence - 1}"'
         )
-        events = "".join(
-            f'<{_ITEMS[one.item_id][0]} dataItemId="{one.item_id}" {_ITEMS[one.item_id][1]} '
-            f'sequence="{one.sequence}" timestamp="{one.at:%Y-%m-%dT%H:%M:%S.%fZ}">{one.text}'
-            f"</{_ITEMS[one.item_id][0]}>"
-            for one in chosen
-        )
+        events = "".join(_event(one) for one in chosen if one.text not in _LEVELS)
+        conditions = "".join(_condition(one) for one in chosen if one.text in _LEVELS)
         return (
             f'{self._head("Streams", more)}<Streams><DeviceStream name="SL01" uuid="sl-01">'
             f'<ComponentStream component="Path" name="path1" componentId="p1"><Events>{events}'
-            "</Events></ComponentStream></DeviceStream></Streams></MTConnectStreams>"
+            f"</Events><Condition>{conditions}</Condition></ComponentStream></DeviceStream>"
+            "</Streams></MTConnectStreams>"
         ).encode()
+
+
+def _event(one: Said) -> str:
+    name, more = _ITEMS[one.item_id]
+    return (
+        f'<{name} dataItemId="{one.item_id}" {more} sequence="{one.sequence}" '
+        f'timestamp="{one.at:%Y-%m-%dT%H:%M:%S.%fZ}">{one.text}</{name}>'
+    )
+
+
+def _condition(one: Said) -> str:
+    code = f'nativeCode="{one.code}" ' if one.code else ""
+    return (
+        f'<{one.text} dataItemId="{one.item_id}" type="SYSTEM" {code}sequence="{one.sequence}" '
+        f'timestamp="{one.at:%Y-%m-%dT%H:%M:%S.%fZ}"/>'
+    )
 
 
 class _Handler(BaseHTTPRequestHandler):

@@ -9,14 +9,16 @@ import asyncio
 import logging
 import random
 import re
+from collections.abc import Mapping
 from contextlib import aclosing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import aiohttp
 
 from crib.clock import Clock
 from crib.feed.asking import Agent, Answer, Limits
+from crib.feed.breakages import BreakageSignals
 from crib.feed.documents import Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
@@ -41,11 +43,26 @@ class Source:
         machine: Name of the machine.
         url: Its feed_url.
         count_item: The part count to follow; None for the best one.
+        breakage_signals: Conditions that tell a broken tool; None for none.
     """
 
     machine: str
     url: str
     count_item: str | None = None
+    breakage_signals: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What was booked of a machine before.
+
+    Attributes:
+        place: Where it was read to.
+        tools: The tool number that it told last, by path; None where it was unknown.
+    """
+
+    place: Place | None = None
+    tools: Mapping[str, str | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +95,7 @@ class MachineFeed:
 
     Args:
         source: Which machine, where.
-        place: Where it was read to, as kept.
+        kept: What was booked of it before.
         session: What asks.
         booker: Takes in what it says.
         clock: Tells the time.
@@ -89,7 +106,7 @@ class MachineFeed:
     def __init__(
         self,
         source: Source,
-        place: Place | None,
+        kept: Kept,
         session: aiohttp.ClientSession,
         booker: Booker,
         clock: Clock,
@@ -99,7 +116,8 @@ class MachineFeed:
         self._source, self._pace = source, pace
         self._booker, self._clock = booker, clock
         self._agent = Agent(session, source.url, limits)
-        self._booked = self._reached = place
+        self._booked = self._reached = kept.place
+        self._tools = dict(kept.tools)
         self._follower = self._new_follower()
         self._streams = pace.stream
         self._at_end = False
@@ -109,7 +127,9 @@ class MachineFeed:
         self.outcome = Outcome(source.machine)
 
     def _new_follower(self) -> Follower:
-        return Follower(self._source.machine, self._booked, self._source.count_item)
+        source = self._source
+        signals = BreakageSignals(source.breakage_signals, self._tools)
+        return Follower(source.machine, self._booked, source.count_item, signals)
 
     async def follow(self) -> None:
         """Read on until cancelled."""
@@ -204,7 +224,8 @@ class MachineFeed:
             self._idle = 0 if advanced else self._idle + 1
             self._reached = step.place or self._reached
             self._tell_skipped(step.skipped)
-            more = self._news(step, heard_at, clock_words(document.header, heard_at))
+            problem = clock_words(document.header, heard_at) or self._follower.problem
+            more = self._news(step, heard_at, problem)
             if news is not None and more.gap is not None:
                 await self._book(news)
                 news = None
@@ -222,6 +243,9 @@ class MachineFeed:
             self._heard_booked = now
             if news.place is not None:
                 self._booked = Place(*news.place)
+            for one in news.states:
+                if one.kind == "TOOL_NUMBER":
+                    self._tools[one.path] = one.text
         self.outcome.counts += len(news.counts)
         self._mention(news.state, news.problem)
 
@@ -245,6 +269,7 @@ class MachineFeed:
             None if place is None else (place.instance_id, place.next_sequence),
             step.gap,
             problem=problem,
+            breakages=step.breakages,
         )
 
     @property
@@ -290,6 +315,7 @@ def _both(news: FeedNews, more: FeedNews) -> FeedNews:
         more,
         counts=[*news.counts, *more.counts],
         states=[*news.states, *more.states],
+        breakages=[*news.breakages, *more.breakages],
         place=more.place or news.place,
         gap=news.gap,
     )

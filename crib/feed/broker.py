@@ -186,7 +186,14 @@ class BrokerFeed:
             told = self._topics.read(message.topic, bytes(message.payload), heard_at)
             if await self._is_old(told, message):
                 raise Garbled("it came again and tells an older count", told.machine)
-            news = FeedNews(told.machine, "mqtt", heard_at, told.counts, told.states)
+            news = FeedNews(
+                told.machine,
+                "mqtt",
+                heard_at,
+                told.counts,
+                told.states,
+                breakages=told.breakages,
+            )
         except Garbled as garbled:
             self._keep_aside(str(garbled), message)
             if garbled.machine is None:

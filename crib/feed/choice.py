@@ -30,6 +30,7 @@ class Followed:
         program: Programs by path.
         tool_number: Tool numbers by path.
         tool_asset: Tool asset ids by path.
+        conditions: What may be wrong with it, in the machine's own words.
     """
 
     device: str
@@ -38,9 +39,10 @@ class Followed:
     program: tuple[DataItem, ...]
     tool_number: tuple[DataItem, ...]
     tool_asset: tuple[DataItem, ...]
+    conditions: tuple[DataItem, ...] = ()
 
     def by_id(self) -> dict[str, DataItem]:
-        """All of them by their id."""
+        """The count and the states by their id."""
         groups = (self.execution, self.program, self.tool_number, self.tool_asset)
         items = [self.count, *(item for group in groups for item in group)]
         return {item.item_id: item for item in items}
@@ -65,6 +67,7 @@ def choose_items(found: Devices, machine: str, wanted: str | None = None) -> Fol
         _of_kind(device, "PROGRAM"),
         _of_kind(device, "TOOL_NUMBER"),
         _of_kind(device, "TOOL_ASSET_ID"),
+        tuple(item for item in device.items if item.category == "CONDITION"),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from urllib.parse import quote
 
+from crib.feed.breakages import BreakageSignals
 from crib.feed.choice import FOLLOWED, Followed, choose_items
 from crib.feed.documents import (
     DataItem,
@@ -21,7 +22,7 @@ from crib.feed.documents import (
     Streams,
 )
 from crib.feed.problems import AgentRefuses, BadDocument
-from crib.usecases.book_feed import CountNews, GapNews, StateNews
+from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
 #: Observations in one answer.
 COUNT = 1000
@@ -51,6 +52,7 @@ class Step:
     Attributes:
         counts: Part counts in the order of the agent; unknown ones left out.
         states: Execution, program and tool states in that order.
+        breakages: Signals of a broken tool.
         place: Where to continue; None where the agent has to be asked from the beginning.
         gap: What was missed, found out just now.
         skipped: Observations that could not be read.
@@ -59,6 +61,7 @@ class Step:
 
     counts: tuple[CountNews, ...] = ()
     states: tuple[StateNews, ...] = ()
+    breakages: tuple[BreakageNews, ...] = ()
     place: Place | None = None
     gap: GapNews | None = None
     skipped: int = 0
@@ -72,11 +75,19 @@ class Follower:
         machine: Name of the machine here.
         place: Where it was read to, as kept; None at the first time.
         wanted: Id or name of the part count to follow; None for the best one.
+        signals: What tells a breakage; None for nothing.
     """
 
-    def __init__(self, machine: str, place: Place | None, wanted: str | None = None) -> None:
+    def __init__(
+        self,
+        machine: str,
+        place: Place | None,
+        wanted: str | None = None,
+        signals: BreakageSignals | None = None,
+    ) -> None:
         self._machine = machine
         self._wanted = wanted
+        self._signals = signals or BreakageSignals(None)
         self._place = place
         self._pending: GapNews | None = None
         self._followed: Followed | None = None
@@ -90,6 +101,11 @@ class Follower:
     def followed(self) -> Followed | None:
         """The data items, once the agent was asked for them."""
         return self._followed
+
+    @property
+    def problem(self) -> str | None:
+        """What a person has to look at, though all is read; None where nothing."""
+        return self._signals.problem
 
     @property
     def ask(self) -> Ask:
@@ -113,8 +129,10 @@ class Follower:
             if stream_ms is not None:
                 query += [f"interval={stream_ms}", "heartbeat=10000"]
         if self._by_path:
-            kinds = " or ".join(f'@type="{kind}"' for kind in FOLLOWED)
-            query.append("path=" + quote(f"//DataItem[{kinds}]", safe="/@[]"))
+            kinds = [f'@type="{kind}"' for kind in FOLLOWED]
+            if self._signals.wanted:
+                kinds.append('@category="CONDITION"')
+            query.append("path=" + quote(f"//DataItem[{' or '.join(kinds)}]", safe="/@[]"))
         return f"/{ask}" + ("?" + "&".join(query) if query else "")
 
     def take(self, answer: Document) -> Step:
@@ -168,11 +186,13 @@ class Follower:
         self._place, self._needs_current = Place(instance, following), False
         last = header.last_sequence
         counts, states = self._sorted_out(found.observations)
+        breakages = self._broken(found.observations, is_current=not was_sample)
         if self._model_changed(found):
             self._followed = None  # other items may mean the same now: ask again
         return Step(
             counts,
             states,
+            breakages,
             self._place,
             gap,
             found.skipped,
@@ -219,6 +239,14 @@ class Follower:
                 continue
             states.append(StateNews(one.at, item.kind, item.path, one.text))
         return tuple(counts), tuple(states)
+
+    def _broken(
+        self, observations: tuple[Observation, ...], *, is_current: bool
+    ) -> tuple[BreakageNews, ...]:
+        followed = self._followed
+        if followed is None:
+            return ()
+        return tuple(self._signals.among(observations, followed, is_current=is_current))
 
     def _refused(self, found: Errors) -> Step:
         ask = self.ask

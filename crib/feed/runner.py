@@ -16,13 +16,14 @@ import aiohttp
 
 from crib.clock import Clock
 from crib.errors import NotKnown, Refusal
-from crib.feed.agents import MachineFeed, Outcome, Pace, Source
+from crib.feed.agents import Kept, MachineFeed, Outcome, Pace, Source
 from crib.feed.asking import Limits, agents_session
 from crib.feed.follower import Place
 from crib.feed.writer import Booker, Writer
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store, Tx
 from crib.store.feeds import list_feeds
+from crib.store.heard_rows import states_now
 from crib.store.records import list_records
 
 _LOG = logging.getLogger("crib.feed")
@@ -54,7 +55,7 @@ class FeedPlan:
     beside: tuple[Beside, ...] = ()
 
 
-Followed = tuple[Source, Place | None]
+Followed = tuple[Source, Kept]
 
 
 def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
@@ -69,6 +70,7 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
         for row in list_feeds(tx)
         if row.instance_id is not None and row.next_sequence is not None
     }
+    states = states_now(tx)
     found: list[Followed] = []
     rows = list_records(tx, MACHINES)
     if plan.machine is not None:
@@ -78,7 +80,13 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
     for row in rows:
         name, url = str(row["machine"]), plan.url or row["feed_url"] or ""
         if url.lower().startswith(("http://", "https://")):
-            found.append((Source(name, url, row["count_item"]), places.get(name)))
+            source = Source(name, url, row["count_item"], row["breakage_signals"])
+            tools = {
+                one.path: one.value
+                for one in states.get(row["id"], ())
+                if one.kind == "TOOL_NUMBER"
+            }
+            found.append((source, Kept(places.get(name), tools)))
     if plan.machine is not None and not found:
         raise Refusal(
             f"Machine {plan.machine} has no feed_url of an agent: give it one, such as "
@@ -162,7 +170,7 @@ async def watch_one(
 ) -> None:
     """Follow one agent that belongs to no shop until told to stop."""
     async with agents_session() as session, asyncio.TaskGroup() as group:
-        feed = _feed((source, None), session, booker, clock, plan)
+        feed = _feed((source, Kept()), session, booker, clock, plan)
         task = group.create_task(feed.follow())
         await stop.wait()
         task.cancel()
@@ -175,8 +183,8 @@ def _feed(
     clock: Clock,
     plan: FeedPlan,
 ) -> MachineFeed:
-    source, place = one
-    return MachineFeed(source, place, session, booker, clock, plan.pace, plan.limits)
+    source, kept = one
+    return MachineFeed(source, kept, session, booker, clock, plan.pace, plan.limits)
 
 
 @asynccontextmanager
@@ -232,11 +240,11 @@ class _Shop:
             task.cancel()
             await asyncio.wait([task])
             _LOG.info("%s: left", source.machine)
-        for source, place in wanted.items():
+        for source, kept in wanted.items():
             if source not in self.tasks:
                 _LOG.info("%s: joined, %s", source.machine, _without_password(source.url))
                 feed = _feed(
-                    (source, place), self._session, self._booker, self._clock, self._plan
+                    (source, kept), self._session, self._booker, self._clock, self._plan
                 )
                 self.tasks[source] = self._group.create_task(feed.follow())
 

@@ -60,5 +60,13 @@ def _told(news: FeedNews) -> Iterator[dict[str, object]]:
             "path": state.path,
             "value": "unknown" if state.text is None else state.text,
         }
+    for signal in news.breakages:
+        yield {
+            "kind": "breakage",
+            "at": print_instant(signal.at),
+            "path": signal.path,
+            "tool_number": signal.tool_number,
+            "signal": signal.signal,
+        }
     if news.problem is not None:
         yield {"kind": "problem", "state": news.state, "problem": news.problem}

@@ -9,7 +9,16 @@ A TOML file of rules; a topic's segment in braces names the machine or is free:
     [rule.machines]
     lathe-1 = "M1"                 # what the topic calls a machine -> its name here
 
-Without ``count`` and other fields a message is the plain number itself.
+Without ``count`` and other fields a message is the plain number itself. What watches tools says
+with ``breakage`` that one broke:
+
+    [[rule]]
+    topic = "shop/{machine}/watch"
+    breakage = "event"
+    tool = "tool"                  # the number of the tool that it speaks of
+    at = "time"
+    [rule.breakages]
+    BROKEN = "spindle load"        # what that field says of a broken tool -> the signal's name
 """
 
 from __future__ import annotations
@@ -25,7 +34,7 @@ from typing import Any
 
 from crib.errors import Invalid
 from crib.feed.documents import read_instant
-from crib.usecases.book_feed import CountNews, StateNews
+from crib.usecases.book_feed import BreakageNews, CountNews, StateNews
 
 #: Field of a rule -> kind of state that it tells.
 _STATES = {
@@ -34,8 +43,9 @@ _STATES = {
     "tool": "TOOL_NUMBER",
     "tool_asset": "TOOL_ASSET_ID",
 }
-_FIELDS = ("count", "at", "machine", "path", *_STATES)
-_KNOWN = {"topic", "machines", "states", *_FIELDS}
+_FIELDS = ("count", "at", "machine", "path", "breakage", *_STATES)
+_TABLES = ("machines", "states", "breakages")
+_KNOWN = {"topic", *_TABLES, *_FIELDS}
 #: Numbers above this are instants in milliseconds since 1970, others in seconds.
 _MILLISECONDS = 10**11
 
@@ -56,12 +66,14 @@ class Message:
         machine: Name of the machine here.
         counts: Its part count, if it tells one.
         states: States that it tells.
+        breakages: That a tool broke, if it says so.
         dated: Whether it tells when; else it was dated by its arrival.
     """
 
     machine: str
     counts: tuple[CountNews, ...]
     states: tuple[StateNews, ...]
+    breakages: tuple[BreakageNews, ...]
     dated: bool
 
 
@@ -74,6 +86,7 @@ class Rule:
     fields: Mapping[str, str]
     machines: Mapping[str, str]
     states: Mapping[str, str]
+    breakages: Mapping[str, str]
 
     @property
     def subscription(self) -> str:
@@ -130,7 +143,7 @@ def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
     wrong = [name for name, value in fields.items() if not isinstance(value, str) or not value]
     if wrong:
         raise refuse(f"'{wrong[0]}' names a field by a text, such as 'parts.total'")
-    tables = {name: given.get(name, {}) for name in ("machines", "states")}
+    tables = {name: given.get(name, {}) for name in _TABLES}
     for name, table in tables.items():
         if not isinstance(table, dict) or any(not isinstance(v, str) for v in table.values()):
             raise refuse(f"'{name}' is a table of texts")
@@ -139,7 +152,23 @@ def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
         raise refuse("a segment of a topic is plain, {name} or +, with # only at the end")
     if "machine" not in fields and "machine" not in pattern.groupindex:
         raise refuse("name the machine by a segment {machine} of the topic or a field")
-    return Rule(topic, pattern, fields, tables["machines"], tables["states"])
+    rule = Rule(topic, pattern, fields, *(tables[name] for name in _TABLES))
+    why = _half_a_breakage(rule)
+    if why is not None:
+        raise refuse(why)
+    return rule
+
+
+def _half_a_breakage(rule: Rule) -> str | None:
+    """What a rule lacks to tell a breakage; None where it has all, or tells none."""
+    fields = rule.fields
+    which = "tool" in fields or "tool" in rule.pattern.groupindex
+    if "breakage" in fields and not (which and "at" in fields):
+        # one without its time could be an old one, of the tool that sat there before
+        return "a breakage needs the fields 'tool' and 'at': which tool broke, and when"
+    if ("breakage" in fields) != bool(rule.breakages):
+        return "'breakage' names the field, [rule.breakages] what it says when one broke"
+    return None
 
 
 def _pattern(topic: str) -> re.Pattern[str] | None:
@@ -186,23 +215,23 @@ def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime)
     when = at or heard_at
     counts = _counts(rule, body, text, when)
     states = _states(rule, body, named.get("path", ""), when)
-    if not counts and not states:
+    breakages = _breakages(rule, body, named, machine, when)
+    if not counts and not states and breakages is None:
         raise Garbled("it holds none of the fields that its rule names", machine)
-    return Message(machine, counts, states, at is not None)
+    return Message(machine, counts, states, breakages or (), at is not None)
 
 
 def _counts(rule: Rule, body: object, text: str, when: datetime) -> tuple[CountNews, ...]:
     if "count" in rule.fields:
         said = _text(_at(body, rule.fields["count"]))
         return () if said is None else (CountNews(when, said[:100]),)
-    if any(name in rule.fields for name in _STATES):
+    if any(name in rule.fields for name in ("breakage", *_STATES)):
         return ()
     return (CountNews(when, text[:100]),)
 
 
 def _states(rule: Rule, body: object, path: str, when: datetime) -> tuple[StateNews, ...]:
-    if "path" in rule.fields:
-        path = _text(_at(body, rule.fields["path"])) or path
+    path = _path(rule, body, path)
     found = []
     for name, kind in _STATES.items():
         if name not in rule.fields:
@@ -212,6 +241,30 @@ def _states(rule: Rule, body: object, path: str, when: datetime) -> tuple[StateN
             word = rule.states.get(said, said) if name == "state" else said
             found.append(StateNews(when, kind, path, word[:200]))
     return tuple(found)
+
+
+def _breakages(
+    rule: Rule, body: object, named: Mapping[str, str], machine: str, when: datetime
+) -> tuple[BreakageNews, ...] | None:
+    """The breakage that a message tells; None where it does not speak of any."""
+    said = _at(body, rule.fields["breakage"]) if "breakage" in rule.fields else None
+    word = str(said).lower() if isinstance(said, bool) else _text(said)
+    if word is None:
+        return None
+    signal = rule.breakages.get(word)
+    if signal is None:
+        return ()
+    tool = _at(body, rule.fields["tool"]) if "tool" in rule.fields else named["tool"]
+    number = _text(tool)
+    if number is None or not re.fullmatch("[0-9]{1,9}", number):
+        raise Garbled("it tells a breakage, but no tool number", machine)
+    path = _path(rule, body, named.get("path", ""))
+    return (BreakageNews(when, path, int(number), signal),)
+
+
+def _path(rule: Rule, body: object, of_topic: str) -> str:
+    said = _text(_at(body, rule.fields["path"])) if "path" in rule.fields else None
+    return said or of_topic
 
 
 def _at(body: object, dotted: str) -> object:

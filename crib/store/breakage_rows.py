@@ -6,7 +6,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import NamedTuple
 
-from crib.clock import instant_from_us
+from crib.clock import instant_from_us, us_from_instant
 from crib.store.engine import Tx
 
 #: The first standing signal of each stay.
@@ -48,6 +48,17 @@ def breakages_of(tx: Tx, mount_ids: Collection[int]) -> dict[int, Breakage]:
         if row is not None:
             found[mount_id] = Breakage(int(row[1]), instant_from_us(row[2]), str(row[3]))
     return found
+
+
+def taken_back_breakage(tx: Tx, mount_id: int, at: datetime, signal: str) -> int | None:
+    """The fact of the very same signal that was taken back; None where there is none."""
+    row = tx.exec_driver_sql(
+        "SELECT max(f.id) FROM breakages AS b JOIN facts AS f ON f.id = b.fact_id"
+        " JOIN facts AS x ON x.reverses_id = f.id"
+        " WHERE b.mount_id = ? AND f.at = ? AND b.signal = ?",
+        (mount_id, us_from_instant(at), signal),
+    ).first()
+    return None if row is None or row[0] is None else int(row[0])
 
 
 def breakage_mount(tx: Tx, fact_id: int) -> int:

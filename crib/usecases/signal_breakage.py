@@ -9,7 +9,7 @@ from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.columns import LONGEST_TEXT
 from crib.store.assemblies import assembly_row
-from crib.store.breakage_rows import breakage_of, insert_breakage
+from crib.store.breakage_rows import breakage_of, insert_breakage, taken_back_breakage
 from crib.store.engine import Tx
 from crib.store.mounts import MountRow, mount_covering
 from crib.store.resolve import machine_id_by_name, resolve_station
@@ -65,7 +65,8 @@ class BreakageSignalled:
 def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> BreakageSignalled:
     """Record that the edge in a station broke; parts after it are not charged to it.
 
-    The first signal of a stay counts: a second one, or the same again, changes nothing.
+    The first signal of a stay counts: a second one, or the same again, changes nothing. Nor
+    does one that a person took back: machines repeat what still holds.
 
     Raises:
         NotMounted: Nothing was on record in that station then.
@@ -105,6 +106,18 @@ def _signalled(
             known.at,
             known.signal,
             f"The edge of {code} is on record as broken since {print_instant(known.at)}.",
+        )
+    undone = taken_back_breakage(tx, mount.id, told.at, signal)
+    if undone is not None:
+        return BreakageSignalled(
+            None,
+            code,
+            station.mark,
+            mount.id,
+            told.at,
+            signal,
+            f"That very signal was taken back before (fact {undone}): the edge of {code} wears "
+            "on. Where it did break, say so with the time when it was seen.",
         )
     fact_id = record(tx, "breakage", told)
     insert_breakage(tx, fact_id, mount.id, signal)

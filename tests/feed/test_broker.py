@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from paho.mqtt import client as mqtt
@@ -19,9 +20,11 @@ from crib.feed.broker import BrokerAddress, BrokerFeed
 from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import Garbled, load_map
 from crib.store.engine import Store
+from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.agents import closed_port
 from tests.brokers import broker
 from tests.feed.conftest import PLAN, Booked, running, wait_until
+from tests.feed.test_breakages import mount, signals
 
 MAP = """
 [[rule]]
@@ -36,6 +39,15 @@ RUN = "ACTIVE"
 
 [[rule]]
 topic = "plain/{machine}"
+
+[[rule]]
+topic = "watch/{machine}/{path}"
+breakage = "event"
+tool = "tool"
+at = "time"
+[rule.breakages]
+BROKEN = "spindle load"
+true = "laser"
 """
 BEGIN = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 
@@ -138,6 +150,29 @@ def test_an_undated_number_counts_from_its_arrival(
         wait_until(lambda: booked.counts("M2") == [5])
 
 
+def test_a_watcher_tells_a_breakage_once_though_its_message_is_kept(
+    store: Store, shop: SimpleNamespace, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    sits = mount(store, shop, "M1/T01", "TH-1")
+    broke = BEGIN + timedelta(minutes=5)
+    told = {"event": "BROKEN", "tool": 1, "time": broke.isoformat()}
+    with sender(port) as send:
+        send("watch/M1/1", told, retain=True)
+        with running(store, plan):
+            wait_until(lambda: signals(store))
+            send("watch/M1/1", told | {"event": "OK", "time": now().isoformat()})
+            send("watch/M1/1", told | {"tool": None})
+            wait_until(lambda: "no tool number" in str(booked.feed()))
+            send("watch/M1/1", told | {"event": True, "tool": "77"})
+            wait_until(lambda: "no station for tool number 77" in str(booked.feed()))
+        with store.write() as tx:
+            reverse_fact(tx, now(), ReverseFact(signals(store)[0].fact))
+        with running(store, plan):  # the broker tells the kept message again
+            wait_until(lambda: booked.feed() is not None and booked.feed().problem is None)
+
+    assert [one[1:] for one in signals(store)] == [(sits, broke, "spindle load", True)]
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -148,6 +183,10 @@ def test_an_undated_number_counts_from_its_arrival(
         ("[[rule]]\ntopic='{machine}'\ncuont='a'", "'cuont' is no field"),
         ("[[rule]]\ntopic='{machine}'\ncount=3", "rule 1: 'count'"),
         ("[[rule", "cannot be read"),
+        ("[[rule]]\ntopic='{machine}'\nbreakage='a'\ntool='b'", "'tool' and 'at'"),
+        ("[[rule]]\ntopic='{machine}'\nbreakage='a'\nat='b'", "'tool' and 'at'"),
+        ("[[rule]]\ntopic='{machine}/{tool}'\nbreakage='a'\nat='b'", "what it says when"),
+        ("[[rule]]\ntopic='{machine}'\n[rule.breakages]\nX='y'", "what it says when"),
     ],
 )
 def test_a_wrong_map_names_the_rule(tmp_path: Path, text: str, says: str) -> None:

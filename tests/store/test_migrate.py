@@ -124,7 +124,7 @@ LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "machines.count_item",
-    "machines.parts_per_cycle",
+    "machines.parts_per_cycle", "machines.breakage_signals",
 }  # fmt: skip
 
 

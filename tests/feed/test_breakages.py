@@ -1,0 +1,149 @@
+"""Signals of breakage from real feeds: booked once, of the tool that was in work then."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from types import SimpleNamespace
+from typing import NamedTuple
+
+import pytest
+
+from crib.clock import instant_from_us, now
+from crib.records.catalogue import MACHINES
+from crib.store.engine import Store
+from crib.store.records import get_record, update_record
+from crib.usecases.reverse_fact import ReverseFact, reverse_fact
+from tests.agents import ScriptedAgent
+from tests.feed.conftest import Booked, running, wait_until
+from tests.store.conftest import Acts
+
+
+class Signal(NamedTuple):
+    """A signal on record: its fact, whose edge, when, in which words, whether taken back."""
+
+    fact: int
+    mount: int
+    at: datetime
+    words: str
+    taken_back: bool
+
+
+def signals(store: Store) -> list[Signal]:
+    """Every signal that was booked."""
+    with store.read() as tx:
+        rows = tx.exec_driver_sql(
+            "SELECT f.id, b.mount_id, f.at, b.signal, EXISTS"
+            " (SELECT 1 FROM facts AS x WHERE x.reverses_id = f.id)"
+            " FROM breakages AS b JOIN facts AS f ON f.id = b.fact_id ORDER BY f.id"
+        ).all()
+    return [
+        Signal(row[0], row[1], instant_from_us(row[2]), row[3], bool(row[4])) for row in rows
+    ]
+
+
+def mount(store: Store, shop: SimpleNamespace, station: str, holder: str) -> int:
+    """A tool that sits in a station since long; its mount."""
+    with store.write() as tx:
+        acts = Acts(tx, shop)
+        return acts.mount(acts.ready(0, holder), 2, station).fact_id
+
+
+def say(agent: ScriptedAgent, item: str, text: str, code: str = "") -> datetime:
+    """M1's agent says something a second after what it said last; when."""
+    at = agent.last_at + timedelta(seconds=1)
+    agent.say(item, text, at, code)
+    return at
+
+
+def name_signals(store: Store, wanted: str | None) -> None:
+    """What tells M1's breakages."""
+    with store.write() as tx:
+        number = get_record(tx, MACHINES, "M1")["id"]
+        update_record(tx, MACHINES, number, {"breakage_signals": wanted})
+
+
+@pytest.fixture
+def sits(store: Store, shop: SimpleNamespace) -> int:
+    """The mount of the tool in M1/T01; its signals are those that begin with TB."""
+    name_signals(store, "TB-*|probe")
+    return mount(store, shop, "M1/T01", "TH-1")
+
+
+def test_a_condition_that_the_shop_named_ends_the_edge_in_work_once(
+    store: Store, agent: ScriptedAgent, booked: Booked, sits: int
+) -> None:
+    say(agent, "p1tn", "1")
+    agent.make([1])
+    with running(store):
+        wait_until(lambda: booked.counts() == [1])
+        say(agent, "p1mon", "Fault", "E-55")  # nobody said that it tells a breakage
+        broke = say(agent, "p1mon", "Fault", "TB-7")
+        agent.make([2])
+        wait_until(lambda: booked.counts() == [1, 2])
+        agent.restart()  # tells again what still holds
+        agent.make([3])
+        wait_until(lambda: booked.counts() == [1, 2, 3])
+    (first,) = signals(store)
+    with store.write() as tx:
+        reverse_fact(tx, now(), ReverseFact(first.fact))
+    agent.restart()
+    agent.make([4])
+
+    with running(store):  # whoever starts anew reads it once more
+        wait_until(lambda: booked.counts() == [1, 2, 3, 4])
+
+    assert signals(store) == [Signal(first.fact, sits, broke, "Fault TB-7", taken_back=True)]
+
+
+def test_a_signal_that_came_while_nobody_listened_is_of_the_tool_told_before(
+    store: Store, agent: ScriptedAgent, booked: Booked, sits: int
+) -> None:
+    say(agent, "p1tn", "1")
+    agent.make([1])
+    with running(store):
+        wait_until(lambda: booked.counts() == [1])
+    say(agent, "p1mon", "Fault", "TB-7")
+    say(agent, "p1tn", "2")
+    agent.make([2])
+
+    with running(store):
+        wait_until(lambda: booked.counts() == [1, 2])
+
+    assert [(one.mount, one.words) for one in signals(store)] == [(sits, "Fault TB-7")]
+
+
+def test_nothing_is_a_breakage_unless_the_shop_says_so(
+    store: Store, agent: ScriptedAgent, booked: Booked, sits: int
+) -> None:
+    name_signals(store, None)
+    say(agent, "p1tn", "1")
+    agent.make([1])
+    with running(store):
+        wait_until(lambda: booked.counts() == [1])
+        say(agent, "p1mon", "Fault", "TB-7")
+        agent.make([2])
+        wait_until(lambda: booked.counts() == [1, 2])
+
+    assert signals(store) == []
+    assert not any("CONDITION" in request for request in agent.requests)
+
+
+def test_a_signal_of_nobody_knows_which_tool_is_told_until_it_is_over(
+    store: Store, agent: ScriptedAgent, booked: Booked, sits: int
+) -> None:
+    say(agent, "p1tn", "2")
+    say(agent, "p1mon", "Fault", "TB-7")
+    say(agent, "p1tn", "1")
+    agent.make([1])
+    with running(store):
+        wait_until(lambda: booked.counts() == [1])
+        agent.make([2])
+        wait_until(lambda: booked.counts() == [1, 2])
+        feed = booked.feed()
+        assert feed is not None
+        assert "TB-7 tells a breakage" in str(feed.problem)
+        assert feed.state == "following"
+        say(agent, "p1mon", "Normal")
+        wait_until(lambda: "TB-7" not in str(booked.feed()))
+
+    assert signals(store) == []
