@@ -19,6 +19,7 @@ from crib.feed.problems import NotBooked, WriterEnded
 from crib.store.engine import Store, Tx
 from crib.store.savepoint import is_failure_to_write, savepoint
 from crib.usecases.book_feed import FeedNews, book_feed
+from crib.usecases.book_going_on import WORTH_IT, book_going_on
 from crib.usecases.report_counts import MOST_READINGS
 
 T = TypeVar("T")
@@ -160,7 +161,24 @@ class Writer:
     def _commit(self, batch: Sequence[FeedNews]) -> list[NotBooked | None]:
         tells = any(news.tells_something for news in batch)
         with self._store.write() if tells else self._store.note() as tx:
-            return [self._book(tx, news) for news in batch]
+            done = self._book_at_once(tx, batch)
+            return [
+                None if booked else self._book(tx, news)
+                for news, booked in zip(batch, done, strict=True)
+            ]
+
+    def _book_at_once(self, tx: Tx, batch: Sequence[FeedNews]) -> list[bool]:
+        """What many machines said alike; whatever is refused here is booked one by one."""
+        if len(batch) < WORTH_IT:
+            return [False] * len(batch)
+        try:
+            with savepoint(tx):
+                return book_going_on(tx, self._clock(), batch)
+        except Exception as problem:
+            if is_failure_to_write(problem):
+                raise
+            _LOG.exception("news of %d machines could not be booked at once", len(batch))
+            return [False] * len(batch)
 
     def _book(self, tx: Tx, news: FeedNews) -> NotBooked | None:
         try:

@@ -85,25 +85,41 @@ def _driver(tx: Tx) -> Any:
     return tx.connection.driver_connection
 
 
-def keep_feed(
-    tx: Tx,
-    machine_id: int,
-    source: str,
-    state: str,
-    problem: str | None,
-    heard_at: datetime | None,
-    counted_at: datetime | None,
-    place: tuple[int, int] | None,
-) -> None:
-    """Keep how far a feed was read; what is None stays as it was."""
-    heard_us = None if heard_at is None else us_from_instant(heard_at)
-    counted_us = None if counted_at is None else us_from_instant(counted_at)
+class FeedPlace(NamedTuple):
+    """How far a feed was read; what is None stays as it was.
+
+    Attributes:
+        machine_id: Whose.
+        source: Way in.
+        state: How it goes.
+        problem: Why it does not, in a sentence.
+        heard_at: When something came.
+        counted_at: When the last count was read.
+        place: Run of the agent and next sequence.
+    """
+
+    machine_id: int
+    source: str
+    state: str
+    problem: str | None
+    heard_at: datetime | None
+    counted_at: datetime | None
+    place: tuple[int, int] | None
+
+
+def keep_feeds(tx: Tx, feeds: Sequence[FeedPlace]) -> None:
+    """Keep how far feeds were read."""
+    _driver(tx).executemany(_KEEP, [_feed_values(one) for one in feeds])
+
+
+def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
+    heard_us = None if feed.heard_at is None else us_from_instant(feed.heard_at)
+    counted_us = None if feed.counted_at is None else us_from_instant(feed.counted_at)
     lag_us = None
     if heard_us is not None and counted_us is not None:
         lag_us = max(0, heard_us - counted_us)
-    instance, following = place or (None, None)
-    values = (machine_id, source, state, problem, heard_us, counted_us, lag_us)
-    _driver(tx).execute(_KEEP, (*values, instance, following))
+    told = (feed.machine_id, feed.source, feed.state, feed.problem)
+    return (*told, heard_us, counted_us, lag_us, *(feed.place or (None, None)))
 
 
 def insert_gap(

@@ -16,10 +16,11 @@ from crib.clock import print_instant, us_from_instant
 from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.feeds import (
+    FeedPlace,
     NowRow,
     insert_gap,
     insert_rests,
-    keep_feed,
+    keep_feeds,
     keep_now,
     now_of,
     see_tools,
@@ -144,7 +145,7 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
     if news.counts:
         readings = columns_from_json(
             [
-                {"at": print_instant(one.at), "count": _number(one.text)}
+                {"at": print_instant(one.at), "count": number_of(one.text)}
                 | ({} if one.run is None else {"run": one.run})
                 for one in news.counts
             ]
@@ -156,16 +157,17 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
         gap = news.gap
         insert_gap(tx, machine_id, present, gap.reason, gap.from_sequence, gap.until_sequence)
     nobodys = _book_breakages(tx, present, news)
-    keep_feed(
-        tx,
+    last_counted = max((one.at for one in news.counts), default=None)
+    kept = FeedPlace(
         machine_id,
         news.source,
         news.state,
         news.problem or nobodys,
         news.heard_at,
-        max((one.at for one in news.counts), default=None),
+        last_counted,
         news.place,
     )
+    keep_feeds(tx, [kept])
     return done
 
 
@@ -188,7 +190,7 @@ def _book_breakages(tx: Tx, present: datetime, news: FeedNews) -> str | None:
     return problem
 
 
-def _number(text: str) -> object:
+def number_of(text: str) -> object:
     """A count as its text says it; what is no number stays text and is kept aside as such."""
     plain = text.strip()
     try:

@@ -1,0 +1,143 @@
+"""The last counter reading of many machines at once, and rows that go on from there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crib.store.engine import Tx
+
+Ints = NDArray[np.int64]
+
+#: An instant before and after every other [µs].
+FAR_US = 1 << 62
+
+_LAST = f"""
+    SELECT m.id, m.machine, coalesce(m.parts_per_cycle, 1), coalesce(r.at, -{FAR_US}),
+           coalesce(r.count, 0), coalesce(r.life, 0), coalesce(r.total, 0)
+    FROM machines AS m LEFT JOIN count_readings AS r ON r.machine_id = m.id
+      AND r.at = (SELECT max(at) FROM count_readings WHERE machine_id = m.id)
+    WHERE m.retired_at IS NULL
+"""  # noqa: S608 - no value from outside
+# the order of crib.store.stations.runs_of; one run ends where the next begins
+_STARTED = f"""
+    SELECT r.machine_id, coalesce(r.start_at, -{FAR_US}),
+           coalesce(r.end_at,
+                    (SELECT coalesce(n.start_at, -{FAR_US}) FROM runs AS n
+                     WHERE n.machine_id = r.machine_id AND n.state <> 'planned'
+                       AND n.retired_at IS NULL
+                       AND (coalesce(n.start_at, -{FAR_US}), n.id)
+                         > (coalesce(r.start_at, -{FAR_US}), r.id)
+                     ORDER BY coalesce(n.start_at, -{FAR_US}), n.id LIMIT 1),
+                    {FAR_US}),
+           p.cycle_s
+    FROM runs AS r JOIN parts AS p ON p.id = r.part_id
+    WHERE r.state <> 'planned' AND r.retired_at IS NULL
+      AND (r.end_at IS NULL OR r.end_at >= ?)
+"""  # noqa: S608 - no value from outside
+_FACTS = (
+    "INSERT INTO facts (id, kind, at, recorded_at, person_id, note, reverses_id)"
+    " VALUES (?, 'count', ?, ?, NULL, NULL, NULL)"
+)
+_BATCHES = (
+    "INSERT INTO count_batches (fact_id, machine_id, accepted, duplicates, refused)"
+    " VALUES (?, ?, ?, 0, 0)"
+)
+_READINGS = (
+    "INSERT INTO count_readings (machine_id, at, count, life, total, run_id, batch_id)"
+    " VALUES (?, ?, ?, ?, ?, NULL, ?)"
+)
+
+
+class LastCounts(NamedTuple):
+    """The machines of a shop, each with its last accepted reading, shape (machines,) each.
+
+    Attributes:
+        place: Place in the columns of each machine's name.
+        machine_id: Ids.
+        at_once: Parts that one cycle makes.
+        at_us: Instant [µs]; ``-FAR_US`` where nothing was read yet.
+        said: What the counter said.
+        life: Its counter life.
+        total: Its running total.
+    """
+
+    place: dict[str, int]
+    machine_id: Ints
+    at_once: Ints
+    at_us: Ints
+    said: Ints
+    life: Ints
+    total: Ints
+
+
+class StartedRuns(NamedTuple):
+    """Runs that were begun, shape (runs,) each: whose, from when to when [µs], cycle [s]."""
+
+    machine_id: Ints
+    begin_us: Ints
+    end_us: Ints
+    cycle_s: NDArray[np.float64]
+
+
+def _driver(tx: Tx) -> Any:
+    # past SQLAlchemy: a thousand machines say something every second
+    return tx.connection.driver_connection
+
+
+def last_counts(tx: Tx) -> LastCounts:
+    """Every machine that is not retired, with its last reading."""
+    rows = _driver(tx).execute(_LAST).fetchall()
+    place = {row[1]: index for index, row in enumerate(rows)}
+    table = np.array([(row[0], *row[2:]) for row in rows], dtype=np.int64).reshape(-1, 6)
+    return LastCounts(place, *table.T)
+
+
+def started_runs(tx: Tx, since_us: int) -> StartedRuns:
+    """Runs of all machines that were begun and not over by an instant [µs]."""
+    rows = _driver(tx).execute(_STARTED, (since_us,)).fetchall()
+    table = np.array([row[:3] for row in rows], dtype=np.int64).reshape(-1, 3)
+    cycle = np.array([row[3] for row in rows], dtype=np.float64)
+    return StartedRuns(table[:, 0], table[:, 1], table[:, 2], cycle)
+
+
+def write_counts(
+    tx: Tx,
+    present_us: int,
+    machine_ids: Sequence[int],
+    sizes: Sequence[int],
+    readings: tuple[Ints, Ints, Ints, Ints],
+) -> None:
+    """Write readings of many machines: a fact and a batch for each, then their readings.
+
+    Args:
+        tx: A write transaction.
+        present_us: Now [µs].
+        machine_ids: Machines, each once.
+        sizes: How many of the readings are of each.
+        readings: Instants [µs], counts, lives and totals, machine after machine, shape
+            (readings,) each.
+    """
+    driver = _driver(tx)
+    (last,) = driver.execute("SELECT coalesce(max(id), 0) FROM facts").fetchone()
+    fact_ids = range(last + 1, last + 1 + len(machine_ids))
+    driver.executemany(_FACTS, [(one, present_us, present_us) for one in fact_ids])
+    driver.executemany(_BATCHES, list(zip(fact_ids, machine_ids, sizes, strict=True)))
+    whose = np.repeat(np.arange(len(machine_ids)), sizes).tolist()
+    columns = zip(*(column.tolist() for column in readings), strict=True)
+    driver.executemany(_READINGS, _rows(whose, machine_ids, fact_ids, columns))
+
+
+def _rows(
+    whose: Iterable[int],
+    machine_ids: Sequence[int],
+    fact_ids: Sequence[int],
+    columns: Iterable[tuple[int, ...]],
+) -> list[tuple[int, ...]]:
+    return [
+        (machine_ids[one], *reading, fact_ids[one])
+        for one, reading in zip(whose, columns, strict=True)
+    ]
