@@ -28,7 +28,7 @@ from crib.usecases.forecast import forecast_shop
 from crib.usecases.plan_cache import PlanCache
 from crib.usecases.swap_list import make_swap_list
 
-MACHINE_COUNT, STATION_COUNT = 1_600, 25
+SIZE = (1_600, 25)
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 _READ = (
     "SELECT s.*, a.*, m.* FROM station_state x JOIN stations s ON s.id = x.station_id"
@@ -36,7 +36,15 @@ _READ = (
 )
 
 
-def _records(tx: Tx) -> None:
+def build_floor(store: Store, machines: int, stations: int) -> None:
+    """Fill a database with machines that all run, each station with a tool in it."""
+    with store.write() as tx:
+        _records(tx, machines, stations)
+    with store.write() as tx:
+        _facts(tx, machines, stations)
+
+
+def _records(tx: Tx, machines: int, stations: int) -> None:
     spans = [
         {"weekday": day, "start": start, "end": end, "attended": attended}
         for day in ("mon", "tue", "wed", "thu", "fri")
@@ -44,33 +52,33 @@ def _records(tx: Tx) -> None:
     ]
     insert_record(tx, CALENDARS, {"calendar": "week", "time_zone": "UTC", "spans": spans})
     bulk_upsert(tx, MACHINES, [{"machine": f"M{m}", "calendar": "week"}
-                               for m in range(MACHINE_COUNT)])  # fmt: skip
+                               for m in range(machines)])  # fmt: skip
     bulk_upsert(tx, STATIONS, [{"machine": f"M{m}", "station": f"T{t}", "tool_number": t}
-                               for m in range(MACHINE_COUNT)
-                               for t in range(STATION_COUNT)])  # fmt: skip
+                               for m in range(machines)
+                               for t in range(stations)])  # fmt: skip
     item = {"cutting_item": "I", "kind": "insert", "designation": "CCMT060204", "edges": 2,
             "tool_material": "carbide"}  # fmt: skip
     insert_record(tx, CUTTING_ITEMS, item)
     insert_record(tx, HOLDER_TYPES, {"holder_type": "H", "designation": "SCLCR1212F06"})
-    holders = MACHINE_COUNT * STATION_COUNT
+    holders = machines * stations
     bulk_upsert(tx, HOLDERS, [{"holder": f"H{h}", "holder_type": "H"} for h in range(holders)])
     insert_record(tx, LOTS, {"lot": "L", "cutting_item": "I", "quantity": 50_000})
-    for spec in range(STATION_COUNT):
+    for spec in range(stations):
         values = {"tool_spec": f"S{spec}", "holder_type": "H", "cutting_items": ("I",),
                   "life_parts": 300.0 + 100 * spec}  # fmt: skip
         insert_record(tx, TOOL_SPECS, values)
     operations = [
         {"sequence": t, "tool_number": t, "tool_spec": f"S{t}", "kind": "turn"}
-        for t in range(STATION_COUNT)
+        for t in range(stations)
     ]
     insert_record(tx, PARTS, {"part": "P", "material": "steel", "material_group": "P",
                               "cycle_s": 40.0, "operations": operations})  # fmt: skip
     bulk_upsert(tx, RUNS, [{"machine": f"M{m}", "part": "P", "quantity": 1_000_000,
                             "start_at": NOW - timedelta(days=3), "state": "running"}
-                           for m in range(MACHINE_COUNT)])  # fmt: skip
+                           for m in range(machines)])  # fmt: skip
 
 
-def _facts(tx: Tx) -> None:
+def _facts(tx: Tx, machines: int, stations_each: int) -> None:
     begin, step = us_of(NOW - timedelta(hours=8)), 3_600_000_000
     stations = [row[0] for row in tx.exec_driver_sql("SELECT id FROM stations ORDER BY id")]
     count = len(stations)
@@ -83,7 +91,7 @@ def _facts(tx: Tx) -> None:
     many(
         "INSERT INTO assemblies (fact_id, tool_spec_id, holder_id, lot_id, edge, grind)"
         " VALUES (?, ?, ?, 1, 1, 0)",
-        [(i + 1, i % STATION_COUNT + 1, i + 1) for i in range(count)],
+        [(i + 1, i % stations_each + 1, i + 1) for i in range(count)],
     )
     many(
         "INSERT INTO label_codes (code, assembly_id) VALUES (?, ?)",
@@ -112,7 +120,7 @@ def _facts(tx: Tx) -> None:
         " VALUES (?, ?, ?, 1, ?, ?)",
         [
             (m + 1, begin + hour * step, hour * 85, hour * 85, 3 * count + 1)
-            for m in range(MACHINE_COUNT)
+            for m in range(machines)
             for hour in range(9)
         ],
     )
@@ -129,10 +137,7 @@ def _best(work: Callable[[], object], times: int = 3) -> float:
 
 @pytest.mark.bench
 def test_the_200_most_urgent_of_40000(store: Store, capsys: pytest.CaptureFixture[str]) -> None:
-    with store.write() as tx:
-        _records(tx)
-    with store.write() as tx:
-        _facts(tx)
+    build_floor(store, *SIZE)
 
     def read() -> int:
         with store.read() as tx:
@@ -150,7 +155,7 @@ def test_the_200_most_urgent_of_40000(store: Store, capsys: pytest.CaptureFixtur
         return [f"{row.forecast.machine} {row.swap_by} {row.sister.state}" for row in rows]
 
     ceiling = _best(read)
-    assert read() == MACHINE_COUNT * STATION_COUNT
+    assert read() == SIZE[0] * SIZE[1]
     assert len(page()) == 200
     rows = {"page of 200": _best(page), "full rebuild": _best(rebuild, 2)}
     with capsys.disabled():

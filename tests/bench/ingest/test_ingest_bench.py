@@ -19,6 +19,9 @@ from crib.store.engine import Store
 from crib.store.records import insert_record
 from crib.usecases.book_feed import CountNews, FeedNews, book_feed
 from crib.usecases.book_going_on import book_going_on
+from crib.usecases.plan_cache import PlanCache
+from crib.usecases.swap_list import make_swap_list
+from tests.bench.test_swap_list_bench import NOW, build_floor
 from tests.servers import RealServer
 
 MACHINES_MANY = 1_000
@@ -93,6 +96,35 @@ def test_a_thousand_machines_each_second(
             f" {mean_s:.3f} s of each second (longest {max(spent):.3f}),"
             f" {MACHINES_MANY / mean_s:,.0f}/s; raw sqlite3 {raw_s:.3f} s, ratio"
             f" {raw_s / mean_s:.2f}"
+        )
+
+
+@pytest.mark.bench
+def test_the_plan_is_fresh_soon_after_all_machines_spoke(
+    store: Store, capsys: pytest.CaptureFixture[str]
+) -> None:
+    build_floor(store, MACHINES_MANY, 10)
+    cache = PlanCache(store)
+    before = make_swap_list(cache.plan(NOW), 24)
+    assert len(before.rows) >= MACHINES_MANY
+    spent = []
+    for turn in range(1, 4):
+        now = NOW + timedelta(seconds=turn)
+        news = [
+            FeedNews(f"M{m}", "mqtt", now, [CountNews(now, str(8 * 85 + turn))])
+            for m in range(MACHINES_MANY)
+        ]
+        begin = time.perf_counter()
+        with store.write() as tx:
+            assert all(book_going_on(tx, now, news))
+        plan = cache.plan(now)
+        make_swap_list(plan, 24)
+        spent.append(time.perf_counter() - begin)
+        assert {one.parts_made for one in plan.forecasts} == {8 * 85 + turn}
+    with capsys.disabled():
+        print(
+            f"\n{MACHINES_MANY} machines of 10 stations: from their readings to a swap list"
+            f" that knows them {min(spent):.1f} to {max(spent):.1f} s"
         )
 
 
