@@ -152,6 +152,9 @@ TABLE: dict[type[Refusal], Row] = {
         "No room left",
         "The disk is full. Nothing was recorded. Free some space and send it again.",
     ),
+    errors.StoreBusy: Row(
+        503, "Busy", "The database was busy for too long. Nothing was recorded. Send it again."
+    ),
 }
 
 #: Problems that are no refusal of ours: the web's own.
@@ -166,9 +169,6 @@ WEB: dict[str, Row] = {
         413, "Too large", "Split the body: 50,000 count readings fit into one call."
     ),
     "bad-request": Row(400, "Bad request", "The request itself could not be read."),
-    "busy": Row(
-        503, "Busy", "The database was busy for too long. Nothing was recorded. Send it again."
-    ),
     "fault": Row(
         500,
         "Our fault",
@@ -227,8 +227,10 @@ def problem_body(refusal: Refusal, instance: str) -> dict[str, Any]:
 
 
 def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
-    """A problem document as a response."""
-    return Response(dump_json(body), int(body["status"]), headers, content_type=PROBLEM_TYPE)
+    """A problem document as a response; one that passes says when to ask again."""
+    status = int(body["status"])
+    again = {"Retry-After": "1"} if status == 503 else {}
+    return Response(dump_json(body), status, again | (headers or {}), content_type=PROBLEM_TYPE)
 
 
 def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
@@ -246,6 +248,8 @@ def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
 def _on_refusal(refusal: Refusal) -> Response:
     if "constraint" in refusal.facts:
         _log.info("%s %s: %s", request.method, request.path, refusal.facts["constraint"])
+    if isinstance(refusal, errors.StoreBusy):
+        _log.warning("%s %s: %s", request.method, request.path, refusal.sentence)
     return answer_problem(problem_body(refusal, request.path))
 
 
@@ -274,8 +278,7 @@ def _on_http(problem: HTTPException) -> Response:
 def _on_busy(problem: OperationalError) -> Response:
     if "locked" not in str(problem.orig):
         return _on_fault(problem)
-    _log.warning("%s %s: %s", request.method, request.path, problem.orig)
-    return answer_problem(_web_problem("busy", WEB["busy"].advice), {"Retry-After": "1"})
+    return _on_refusal(errors.StoreBusy(TABLE[errors.StoreBusy].advice))
 
 
 def _on_fault(problem: Exception) -> Response:

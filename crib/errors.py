@@ -140,3 +140,9 @@ class StoreFull(Refusal):
     """The disk or the database took no more (507); nothing was recorded."""
 
     kind = "store-full"
+
+
+class StoreBusy(Refusal):
+    """Somebody else held the database for too long (503); nothing was recorded."""
+
+    kind = "busy"

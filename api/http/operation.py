@@ -195,7 +195,7 @@ def _documentation(operation: Operation, *, writes: bool, summary: str) -> dict[
     if operation.body:
         usual |= {400, 413, 415}
     if writes:
-        usual |= {409, 507}
+        usual |= {409, 503, 507}
     for status in sorted(usual | set(operation.problems)):
         responses[str(status)] = f"Problem{status}"
     found: dict[str, Any] = {

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
-import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,13 +22,16 @@ from crib.errors import (
     NoneLeft,
     Refusal,
     StationOccupied,
+    StoreBusy,
     StoreFull,
 )
+from crib.store.writer_queue import BUSY, WriterQueue
 
 #: An open transaction; use cases take one and neither open nor close it.
 Tx = Connection
 
-_BUSY_MS = 5000
+#: Longest that a writer waits for another process, and behind one that does [s].
+_WAIT_S, _BEHIND_S = 5.0, 1.0
 
 # Constraint (or SQLite's own words for it) -> what the person at the machine reads.
 _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
@@ -56,12 +57,18 @@ class Store:
 
     Args:
         url: SQLAlchemy URL, ``sqlite:////path/to/file`` or ``sqlite://`` (memory, tests only).
+        wait_s: Longest that a writer waits for another process [s].
+        behind_s: Longest that a writer waits behind one of this process that waits so [s].
     """
 
-    def __init__(self, url: str) -> None:
+    def __init__(
+        self, url: str, *, wait_s: float = _WAIT_S, behind_s: float = _BEHIND_S
+    ) -> None:
         self.url = url
         self._thread_lock = threading.RLock()
+        self._wait_s = wait_s
         self.path: Path | None = None
+        self._queue: WriterQueue | None = None
         parsed = make_url(url)
         if parsed.get_backend_name() != "sqlite":
             raise Refusal(
@@ -71,10 +78,12 @@ class Store:
         if parsed.database and not in_memory:
             self.path = Path(parsed.database).absolute()
             self.path.parent.mkdir(parents=True, exist_ok=True)
+            lock = self.path.with_name(f"{self.path.name}-lock")
+            self._queue = WriterQueue(lock, wait_s, behind_s)
         self.engine: Engine = create_engine(
             url,
             poolclass=StaticPool if in_memory else QueuePool,
-            connect_args={"check_same_thread": False, "timeout": _BUSY_MS / 1000},
+            connect_args={"check_same_thread": False, "timeout": wait_s},
             **({} if in_memory else {"pool_size": 8, "max_overflow": 32}),
         )
         event.listen(self.engine, "connect", _on_connect)
@@ -99,11 +108,11 @@ class Store:
     def write(self) -> Iterator[Tx]:
         """One short write transaction, committed at the end, undone by any exception.
 
-        Writers queue on a file lock before BEGIN IMMEDIATE: SQLite's own waiting polls and
-        starves under load.
+        Writers queue before BEGIN IMMEDIATE: SQLite's own waiting polls and starves under load.
 
         Raises:
             Refusal: A constraint of the database forbade it; nothing was written.
+            StoreBusy: Another process held the database for too long; nothing was written.
             StoreFull: The disk took no more; nothing was written.
         """
         with self._transaction() as connection:
@@ -124,10 +133,13 @@ class Store:
 
     @contextmanager
     def _transaction(self, *, foreign_keys: bool = True) -> Iterator[Tx]:
-        with self._writer_lock(), self.engine.connect() as connection:
+        with (
+            self._turn(patient=not foreign_keys) as left_s,
+            self.engine.connect() as connection,
+        ):
             if not foreign_keys:  # SQLite takes this only outside a transaction
                 connection.exec_driver_sql("PRAGMA foreign_keys=OFF")
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            self._begin(connection, left_s)
             try:
                 yield connection
                 connection.exec_driver_sql("COMMIT")
@@ -146,17 +158,30 @@ class Store:
                     connection.exec_driver_sql("PRAGMA foreign_keys=ON")
 
     @contextmanager
-    def _writer_lock(self) -> Iterator[None]:
-        if self.path is None:
+    def _turn(self, *, patient: bool) -> Iterator[float]:
+        if self._queue is None:
             with self._thread_lock:
-                yield
+                yield self._wait_s
             return
-        descriptor = os.open(f"{self.path}-lock", os.O_RDWR | os.O_CREAT, 0o600)
+        with self._queue.turn(patient=patient) as left_s:
+            yield left_s
+
+    def _begin(self, connection: Connection, left_s: float) -> None:
+        """Begin to write; whoever keeps to no queue (another program) is waited for here."""
+        shorter = left_s < 0.9 * self._wait_s
+        if shorter:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout={round(1000 * left_s)}")
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX)
-            yield
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+        except OperationalError as problem:
+            if "locked" not in str(problem.orig):
+                raise
+            raise StoreBusy(BUSY) from problem
         finally:
-            os.close(descriptor)
+            if shorter:
+                connection.exec_driver_sql(f"PRAGMA busy_timeout={round(1000 * self._wait_s)}")
+        if self._queue is not None:
+            self._queue.begun()
 
     def close(self) -> None:
         """Close every connection."""
@@ -177,7 +202,6 @@ def _on_connect(driver: Any, _record: object) -> None:
         "synchronous=FULL",
         "foreign_keys=ON",
         "recursive_triggers=ON",  # else INSERT OR REPLACE deletes past the triggers
-        f"busy_timeout={_BUSY_MS}",
         "cache_size=-65536",
         "temp_store=MEMORY",
     ):

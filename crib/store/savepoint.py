@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 from sqlalchemy.exc import OperationalError
 
-from crib.errors import StoreFull
+from crib.errors import StoreBusy, StoreFull
 from crib.store.engine import Tx
 
 
@@ -32,4 +32,6 @@ def savepoint(tx: Tx) -> Iterator[None]:
 
 def is_failure_to_write(problem: BaseException) -> bool:
     """Whether the database took nothing (locked, full, unreadable), whatever was written."""
-    return isinstance(problem, (OperationalError, sqlite3.OperationalError, StoreFull, OSError))
+    return isinstance(
+        problem, (OperationalError, sqlite3.OperationalError, StoreBusy, StoreFull, OSError)
+    )
