@@ -70,6 +70,8 @@ class ScriptedAgent:
         self.requests: list[str] = []
         self.url = ""
         self.ended = threading.Event()
+        #: Lets what drips byte by byte run out at once.
+        self.hurry = threading.Event()
 
     def say(self, item_id: str, text: str, at: datetime | None = None, code: str = "") -> None:
         """The machine says something; each instant is later than the one before."""
@@ -281,6 +283,16 @@ class _Handler(BaseHTTPRequestHandler):
         for start in range(0, len(body), step):
             self.wfile.write(body[start : start + step])
             time.sleep(0.03)
+
+    def _trick_drip(self, body: bytes) -> None:
+        self.send_response(200)
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        for at in range(len(body)):
+            if self.agent.hurry.wait(0.02) or self.agent.ended.is_set():
+                self.wfile.write(body[at:])
+                return
+            self.wfile.write(body[at : at + 1])
 
     def _trick_too_long(self, body: bytes) -> None:
         self._send(body, len(body) + 500)

@@ -13,6 +13,7 @@ import hashlib
 import logging
 import socket
 import ssl
+import sys
 from collections import Counter
 from dataclasses import dataclass, field
 from urllib.parse import unquote, urlsplit
@@ -24,6 +25,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from crib.clock import Clock
+from crib.feed.broker_state import (
+    FOLLOWING,
+    BrokerState,
+    broken_off,
+    machines_concerned,
+    no_connection,
+    not_readable,
+    refused,
+)
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
@@ -58,6 +68,7 @@ class BrokerAddress:
         found = urlsplit(url)
         if found.scheme not in _PORTS or not found.hostname or found.path.strip("/"):
             raise ValueError("not an address of a broker")
+        found.hostname.encode("idna")  # a ValueError where it can be no name
         user, password = found.username, found.password
         return cls(
             found.hostname,
@@ -66,6 +77,11 @@ class BrokerAddress:
             None if password is None else unquote(password),
             found.scheme == "mqtts",
         )
+
+    @property
+    def where(self) -> str:
+        """HOST:PORT."""
+        return f"{self.host}:{self.port}"
 
 
 class BrokerFeed:
@@ -85,9 +101,10 @@ class BrokerFeed:
         self._address, self._topics = address, topics
         self._writer, self._clock = writer, clock
         self._loop = asyncio.get_running_loop()
-        self._arrived: asyncio.Queue[mqtt.MQTTMessage] = asyncio.Queue()
+        self._arrived: asyncio.Queue[mqtt.MQTTMessage | BrokerState] = asyncio.Queue()
         self._session_kept = False
-        self._state = ""
+        self._let_in: bool | None = None
+        self._state: BrokerState | None = None
         #: Messages that meant nothing, by reason.
         self.garbled: Counter[str] = Counter()
         self._booking: set[asyncio.Task[None]] = set()
@@ -109,6 +126,7 @@ class BrokerFeed:
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         return client
 
@@ -126,7 +144,11 @@ class BrokerFeed:
         self._client.loop_start()
         try:
             while True:
-                await self._take(await self._arrived.get())
+                arrived = await self._arrived.get()
+                if isinstance(arrived, BrokerState):
+                    await self._tell(arrived)
+                else:
+                    await self._take(arrived)
         finally:
             for task in self._booking:
                 task.cancel()
@@ -143,15 +165,28 @@ class BrokerFeed:
         reason: ReasonCode,
         _properties: object,
     ) -> None:
+        self._let_in = not reason.is_failure
         if reason.is_failure:
-            self._say(f"the broker refuses us: {reason}")
+            self._say(refused(self._address.where, str(reason)))
             return
         self._session_kept = bool(flags.session_present)
         client.subscribe([(rule.subscription, 1) for rule in self._topics.rules])
-        self._say("following")
+
+    def _on_subscribe(
+        self,
+        _client: mqtt.Client,
+        _data: object,
+        _mid: int,
+        reasons: list[ReasonCode],
+        _properties: object,
+    ) -> None:
+        told = zip(self._topics.rules, reasons, strict=False)
+        closed = [rule.subscription for rule, reason in told if reason.is_failure]
+        self._say(not_readable(self._address.where, closed) if closed else FOLLOWING)
 
     def _on_connect_fail(self, _client: mqtt.Client, _data: object) -> None:
-        self._say("no connection")
+        # the client calls this while it handles what went wrong
+        self._say(no_connection(self._address.where, sys.exc_info()[1]))
 
     def _on_disconnect(
         self,
@@ -161,20 +196,34 @@ class BrokerFeed:
         reason: ReasonCode,
         _properties: object,
     ) -> None:
-        if reason.is_failure:
-            self._say(f"the connection is gone: {reason}")
+        if reason.is_failure and self._let_in is not False:  # a refusal is told already
+            before = self._let_in is None
+            self._say(broken_off(self._address.where, str(reason), before_a_word=before))
+        self._let_in = None
 
     def _on_message(
         self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage
     ) -> None:
         self._loop.call_soon_threadsafe(self._arrived.put_nowait, message)
 
-    def _say(self, state: str) -> None:
+    def _say(self, state: BrokerState) -> None:
         if state != self._state:
             self._state = state
-            _LOG.info("broker %s:%d: %s", self._address.host, self._address.port, state)
+            self._loop.call_soon_threadsafe(self._arrived.put_nowait, state)
 
     # in the event loop ---------------------------------------------------------------------
+
+    async def _tell(self, state: BrokerState) -> None:
+        """Say how it stands with the broker, in the feeds of its machines too."""
+        _LOG.info("broker %s: %s", self._address.where, state.problem or state.state)
+        named = [name for rule in self._topics.rules for name in rule.machines.values()]
+        try:
+            machines = await self._writer.read(lambda tx: machines_concerned(tx, named, state))
+            for machine in machines:
+                news = FeedNews(machine, "mqtt", None, state=state.state, problem=state.problem)
+                await self._writer.book(news)
+        except NotBooked as why:
+            _LOG.warning("broker %s: this could not be booked: %s", self._address.where, why)
 
     async def _take(self, message: mqtt.MQTTMessage) -> None:
         """Start to book a message; those that come together are booked together."""

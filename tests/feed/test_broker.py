@@ -92,7 +92,8 @@ def sender(port: int) -> Iterator[Callable[..., None]]:
         client.loop_stop()
 
 
-def _parts(count: int, **more: object) -> dict[str, object]:
+def parts(count: int, **more: object) -> dict[str, object]:
+    """A message of a count, dated."""
     at = BEGIN + timedelta(minutes=count)
     return {"parts": {"total": count}, "time": at.isoformat()} | more
 
@@ -102,12 +103,12 @@ def test_pushed_counts_are_booked_once_and_survive_a_time_without_listeners(
 ) -> None:
     with sender(port) as send:
         with running(store, plan):
-            wait_until(lambda: _pushed(send, _parts(1, status="RUN"), booked))
+            wait_until(lambda: pushed(send, parts(1, status="RUN"), booked))
             for count in range(2, 30):
-                send("shop/lathe-1/parts", _parts(count))
+                send("shop/lathe-1/parts", parts(count))
             wait_until(lambda: booked.counts() == list(range(1, 30)))
         for count in range(30, 60):
-            send("shop/lathe-1/parts", _parts(count))
+            send("shop/lathe-1/parts", parts(count))
         with running(store, plan):
             wait_until(lambda: booked.counts() == list(range(1, 60)))
 
@@ -119,7 +120,7 @@ def test_pushed_counts_are_booked_once_and_survive_a_time_without_listeners(
     assert [tuple(row) for row in states] == [("EXECUTION", "ACTIVE")]
 
 
-def _pushed(send: Callable[..., None], body: dict[str, object], booked: Booked) -> bool:
+def pushed(send: Callable[..., None], body: dict[str, object], booked: Booked) -> bool:
     """Sent again and again, until the subscription stands: it is the same count."""
     send("shop/lathe-1/parts", body)
     return bool(booked.counts())
@@ -129,7 +130,7 @@ def test_a_garbled_message_is_left_out_and_said(
     store: Store, booked: Booked, plan: FeedPlan, port: int
 ) -> None:
     with sender(port) as send, running(store, plan):
-        wait_until(lambda: _pushed(send, _parts(1), booked))
+        wait_until(lambda: pushed(send, parts(1), booked))
         for body in ("{", b"\xff\xfe", {"parts": {}, "time": "2026-03-02T08:00:00Z"}):
             send("shop/lathe-1/parts", body)
         send("plain/NOBODY", "7")
@@ -137,7 +138,7 @@ def test_a_garbled_message_is_left_out_and_said(
         wait_until(lambda: booked.kept_aside() == ["not_whole"])
         send("shop/lathe-1/parts", "{")
         wait_until(lambda: "JSON" in str(booked.feed()))
-        send("shop/lathe-1/parts", _parts(2))
+        send("shop/lathe-1/parts", parts(2))
         wait_until(lambda: booked.counts() == [1, 2])
 
 
@@ -145,7 +146,7 @@ def test_an_undated_number_counts_from_its_arrival(
     store: Store, booked: Booked, plan: FeedPlan, port: int
 ) -> None:
     with sender(port) as send, running(store, plan):
-        wait_until(lambda: _pushed(send, _parts(1), booked))
+        wait_until(lambda: pushed(send, parts(1), booked))
         send("plain/M2", "5")
         wait_until(lambda: booked.counts("M2") == [5])
 

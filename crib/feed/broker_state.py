@@ -1,0 +1,105 @@
+"""What is so with a broker, and in whose feeds it is told: in words, with what to do."""
+
+from __future__ import annotations
+
+import ssl
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from crib.store.engine import Tx
+from crib.store.feeds import list_feeds
+from crib.store.heard_rows import heard_machines
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerState:
+    """How it stands with the broker.
+
+    Attributes:
+        state: ``following``, ``waiting`` (tried again soon) or ``stopped`` (a person has to do
+            something; tried again all the same).
+        problem: Why it is not followed, in a sentence.
+    """
+
+    state: str
+    problem: str | None = None
+
+
+FOLLOWING = BrokerState("following")
+
+
+def no_connection(where: str, problem: BaseException | None) -> BrokerState:
+    """Why no connection came about.
+
+    Args:
+        where: HOST:PORT.
+        problem: What the attempt raised.
+    """
+    if isinstance(problem, ssl.SSLCertVerificationError):
+        return BrokerState(
+            "stopped",
+            f"The certificate of the broker {where} is not trusted: {problem.verify_message}. "
+            "Set SSL_CERT_FILE to a file with the certificate of the shop's own authority.",
+        )
+    if isinstance(problem, ssl.SSLError):
+        return BrokerState(
+            "stopped",
+            f"The broker {where} does not speak TLS as wanted: {problem.reason or problem}. "
+            "Write mqtt:// for a broker without TLS, and look at the port.",
+        )
+    why = (getattr(problem, "strerror", None) or str(problem or "")).rstrip(".")
+    return BrokerState("waiting", f"No connection to the broker {where}: {why or 'no answer'}.")
+
+
+def refused(where: str, why: str) -> BrokerState:
+    """The broker lets us not in."""
+    return BrokerState(
+        "stopped",
+        f"The broker {where} refuses us: {why}. Look at user and password in CRIB_MQTT_URL.",
+    )
+
+
+def broken_off(where: str, why: str, *, before_a_word: bool) -> BrokerState:
+    """The connection that there was is gone."""
+    if before_a_word:
+        return BrokerState(
+            "waiting",
+            f"The broker {where} breaks off before it says a word: write mqtts:// in "
+            "CRIB_MQTT_URL if it wants TLS, and look whether it speaks MQTT 5.",
+        )
+    return BrokerState("waiting", f"The connection to the broker {where} is gone: {why}.")
+
+
+def not_readable(where: str, topics: Sequence[str]) -> BrokerState:
+    """It lets us in, but not read."""
+    return BrokerState(
+        "stopped",
+        f"The broker {where} does not let us read {', '.join(topics)}: give the user of "
+        "CRIB_MQTT_URL the right to, or mend the topic in the feed map.",
+    )
+
+
+def machines_concerned(tx: Tx, named: Sequence[str], state: BrokerState) -> list[str]:
+    """Machines in whose feeds it is told: those that the broker speaks for.
+
+    Where none is named and none was ever heard, it is told of all that nothing speaks for.
+
+    Args:
+        tx: An open transaction.
+        named: Names of machines in the map of topics.
+        state: What is to be told.
+    """
+    feeds = {row.machine_id: row for row in list_feeds(tx)}
+    if state == FOLLOWING:
+        mine = [row for row in feeds.values() if row.source == "mqtt"]
+        return [row.machine for row in mine if row.state != "following"]
+    wanted = {name.lower() for name in named}
+    silent = [one for one in heard_machines(tx) if not one.feed_url]
+    found = [
+        one.machine
+        for one in silent
+        if one.machine.lower() in wanted or (one.id in feeds and feeds[one.id].source == "mqtt")
+    ]
+    return found or [
+        one.machine for one in silent if one.id not in feeds and one.counted_at is None
+    ]
