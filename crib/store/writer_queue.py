@@ -110,7 +110,7 @@ class _Asked:
             self._wanted = True
             if not self._asking:
                 self._asking = True
-                threading.Thread(target=self._ask, name="writer queue", daemon=True).start()
+                threading.Thread(target=self._ask, name="writer-queue", daemon=True).start()
             self._changed.wait_for(lambda: self._has, wait_s)
             self._wanted = self._has
             return self._descriptor if self._has else None

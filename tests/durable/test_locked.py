@@ -151,7 +151,7 @@ def test_a_lock_that_comes_too_late_is_let_go_again(impatient: Store) -> None:
         for _ in range(3):
             with pytest.raises(StoreBusy), impatient.write():
                 pass
-        waiting = [one for one in threading.enumerate() if one.name == "writer queue"]
+        waiting = [one for one in threading.enumerate() if one.name == "writer-queue"]
         assert len(waiting) == 1
     waiting[0].join(5)
     assert not waiting[0].is_alive()
