@@ -65,11 +65,15 @@ def _counts(disk: Path, tmp_path: Path) -> list[int]:
 
 
 def _fill(disk: Path) -> None:
-    with (disk / "ballast").open("ab", buffering=0) as ballast:
-        for size in (65_536, 4096, 1):
-            with pytest.raises(OSError, match="No space left"):
-                while True:
-                    ballast.write(b"\0" * size)
+    for size in (65_536, 4096, 1):
+        with pytest.raises(OSError, match="No space left"):
+            _write_on(disk / "ballast", size)
+
+
+def _write_on(path: Path, size: int) -> None:
+    with path.open("ab", buffering=0) as ballast:
+        while True:
+            ballast.write(b"\0" * size)
 
 
 def test_what_came_while_the_disk_was_full_is_booked_when_there_is_room(
