@@ -67,6 +67,8 @@ class ScriptedAgent:
         self.tricks: deque[str] = deque()
         #: What every answer does wrong from now on.
         self.always = ""
+        #: What every answer to a question for a stream does wrong from now on.
+        self.trick_of_streams = ""
         self.requests: list[str] = []
         self.url = ""
         self.ended = threading.Event()
@@ -208,6 +210,8 @@ class _Handler(BaseHTTPRequestHandler):
         agent.requests.append(self.path)
         trick = agent.tricks.popleft() if agent.tricks else agent.always
         streamed = trick in ("", "hang", "break_off", "refuse_later")
+        if "interval" in query and agent.trick_of_streams:
+            trick, streamed = agent.trick_of_streams, False
         if "interval" in query and agent.streams and streamed:
             self._stream(int(query["from"]), int(query["interval"]) / 1000, trick)
             return

@@ -17,7 +17,7 @@ from datetime import datetime
 import aiohttp
 
 from crib.clock import Clock
-from crib.feed.asking import Agent, Answer, Limits
+from crib.feed.asking import Agent, Limits
 from crib.feed.breakages import BreakageSignals
 from crib.feed.documents import Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
@@ -27,6 +27,8 @@ from crib.usecases.book_feed import FeedNews
 
 _LOG = logging.getLogger("crib.feed")
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
+#: Streams that brought nothing are tried again after a while, at last once an hour [s].
+_STREAM_AGAIN_S, _STREAM_AT_LAST_S = 60.0, 3600.0
 #: That an agent still answers is booked this often where it says nothing new [s].
 _HEARD_EVERY_S = 5.0
 #: Answers in a row that bring nothing new before a pause is made.
@@ -73,11 +75,14 @@ class Pace:
         poll_s: Pause between two questions, and of a stream [s].
         stream: Whether streams are asked for.
         first_pause_s: Pause after the first failure; it doubles up to a minute [s].
+        stream_again_s: Time in which an agent whose stream brought nothing is asked instead;
+            it doubles up to an hour [s].
     """
 
     poll_s: float = 1.0
     stream: bool = True
     first_pause_s: float = _FIRST_PAUSE_S
+    stream_again_s: float = _STREAM_AGAIN_S
 
 
 @dataclass(slots=True)
@@ -119,7 +124,8 @@ class MachineFeed:
         self._booked = self._reached = kept.place
         self._tools = dict(kept.tools)
         self._follower = self._new_follower()
-        self._streams = pace.stream
+        self._streams_from = 0.0
+        self._stream_pause_s = pace.stream_again_s
         self._at_end = False
         self._idle = 0
         self._heard_booked = 0.0
@@ -177,34 +183,40 @@ class MachineFeed:
         self._at_end = False
 
     async def _ask(self) -> None:
-        wants_stream = self._streams and self._at_end and self._follower.ask is Ask.SAMPLE
-        stream_ms = max(1, int(self._pace.poll_s * 1000)) if wants_stream else None
-        request = self._follower.request(stream_ms)
-        async with self._agent.asked(request, stream=wants_stream) as answer:
-            if wants_stream and answer.is_stream:
-                await self._read_stream(answer)
-                return
-            try:
-                document = await answer.whole()
-            except FeedProblem:
-                self._streams = self._streams and not wants_stream
-                raise
-        if wants_stream:
-            self._streams = False  # this agent answers once: it is asked again and again
-            if isinstance(document, Errors) and not document.says("OUT_OF_RANGE"):
-                return
+        ready = self._pace.stream and asyncio.get_running_loop().time() >= self._streams_from
+        if ready and self._at_end and self._follower.ask is Ask.SAMPLE:
+            await self._stream()
+            return
+        async with self._agent.asked(self._follower.request()) as answer:
+            document = await answer.whole()
         await self._take([document])
 
-    async def _read_stream(self, answer: Answer) -> None:
-        some = False
-        async with aclosing(answer.batches()) as batches:
-            async for documents in batches:
-                some = True
-                await self._take(documents)
-                if self._follower.ask is not Ask.SAMPLE:
-                    return
-        # an agent whose streams end before they tell anything is asked instead
-        self._streams = some
+    async def _stream(self) -> None:
+        """Read a stream; an agent that answers with none is asked for a while."""
+        document, some = None, False
+        request = self._follower.request(max(1, int(self._pace.poll_s * 1000)))
+        try:
+            async with self._agent.asked(request, stream=True) as answer:
+                if answer.is_stream:
+                    async with aclosing(answer.batches()) as batches:
+                        async for documents in batches:
+                            some = True
+                            await self._take(documents)
+                            if self._follower.ask is not Ask.SAMPLE:
+                                break
+                else:
+                    document = await answer.whole()
+        finally:
+            self._rest_from_streams(some)
+        if document is not None and not _refuses_streams(document):
+            await self._take([document])
+
+    def _rest_from_streams(self, some: bool) -> None:
+        if some:
+            self._stream_pause_s = self._pace.stream_again_s
+            return
+        self._streams_from = asyncio.get_running_loop().time() + self._stream_pause_s
+        self._stream_pause_s = min(2 * self._stream_pause_s, _STREAM_AT_LAST_S)
 
     async def _take(self, documents: list[Document]) -> None:
         """Book what documents of one answer say; those up to a gap at once."""
@@ -293,6 +305,10 @@ class MachineFeed:
         if not _alike(self._told, (state, problem)):
             _LOG.info("%s: %s%s", self._source.machine, state, f": {problem}" * bool(problem))
         self.outcome.state, self.outcome.problem = state, problem
+
+
+def _refuses_streams(document: Document) -> bool:
+    return isinstance(document, Errors) and not document.says("OUT_OF_RANGE")
 
 
 def clock_words(header: Header, heard_at: datetime) -> str | None:

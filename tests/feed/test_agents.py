@@ -54,6 +54,35 @@ def test_an_agent_without_streams_is_asked_again_and_again(
     assert sum("interval=" in request for request in agent.requests) == 1
 
 
+@pytest.mark.parametrize("trick", ["garbage", "empty", "hang", "no_stream", "page"])
+def test_an_agent_whose_stream_failed_is_streamed_again_after_a_while(
+    store: Store, agent: ScriptedAgent, booked: Booked, trick: str
+) -> None:
+    agent.make([1])
+    plan = replace(
+        PLAN,
+        pace=replace(PLAN.pace, stream_again_s=0.4),
+        limits=replace(PLAN.limits, pause_s=0.3, answer_s=0.3),
+    )
+
+    def streams() -> list[int]:
+        return [n for n, one in enumerate(agent.requests) if "interval=" in one]
+
+    agent.trick_of_streams = trick
+    with running(store, plan):
+        wait_until(lambda: len(streams()) == 1)
+        agent.make([2])
+        wait_until(lambda: booked.counts() == [1, 2])  # asked instead
+        agent.trick_of_streams = ""
+        wait_until(lambda: len(streams()) >= 2)
+        agent.make([3])
+        wait_until(lambda: booked.counts() == [1, 2, 3])
+        begun = streams()[-1]
+        agent.make([4])
+        wait_until(lambda: booked.counts() == [1, 2, 3, 4])
+        assert len(agent.requests) - 1 == begun  # by the stream, not by a question
+
+
 @pytest.mark.parametrize("trick", MISBEHAVIOURS)
 @pytest.mark.parametrize("stream", [True, False])
 def test_every_part_counts_once_through_a_misbehaviour(
