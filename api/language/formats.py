@@ -38,10 +38,17 @@ def _at_site(at: datetime) -> datetime:
 
 
 def local_clock(at: datetime | None) -> str:
-    """The time of day at the site, such as 06:05 or 6:05 am; nothing where there is none."""
+    """The time of day at the site, such as 06:05 or 6:05 am; nothing where there is none.
+
+    In the hour that the clocks show twice the zone's name stands behind it.
+    """
     if at is None:
         return ""
-    return _written(_at_site(at), "Hm" if preferences().hours == 24 else "hm")
+    there = _at_site(at)
+    text = _written(there, "Hm" if preferences().hours == 24 else "hm")
+    other = there.replace(fold=1 - there.fold)
+    twice = other.utcoffset() != there.utcoffset()
+    return f"{text} {there.tzname()}" if twice else text
 
 
 def local_day(at: datetime | date | None, *, year: bool = False) -> str:
