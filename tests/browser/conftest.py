@@ -102,6 +102,6 @@ def desk(open_window: OpenWindow) -> Page:
 
 
 @pytest.fixture(scope="session")
-def no_violations() -> Callable[[Page], None]:
+def no_violations() -> Callable[..., None]:
     """Fail on anything that axe-core finds against WCAG 2.2 AA on the page as it is now."""
     return windows.no_violations

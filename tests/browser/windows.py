@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlsplit
 
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response
 
 from tests.browser.shop import ZONE
@@ -130,12 +130,24 @@ def window(
         context.close()
 
 
-def no_violations(page: Page) -> None:
-    """Fail on anything that axe-core finds against WCAG 2.0, 2.1 and 2.2, levels A and AA."""
-    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": _RULES}})
+def no_violations(page: Page, rules: tuple[str, ...] = ()) -> None:
+    """Fail on anything that axe-core finds against WCAG 2.0, 2.1 and 2.2, levels A and AA.
+
+    Args:
+        page: As it is now.
+        rules: Only these rules; none for all of them.
+    """
+    only = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": _RULES}
+    if page.evaluate("typeof axe") == "undefined":
+        page.evaluate(AXE_SCRIPT)
+    # all that was right is thousands of lines of every page
+    options = {"runOnly": only, "resultTypes": ["violations"]}
+    found = page.evaluate(
+        "options => axe.run(options).then(found => found.violations)", options
+    )
     told = [
         f"{rule['id']}: {rule['help']}\n"
         + "\n".join(f"  {node['html']}\n  {node['failureSummary']}" for node in rule["nodes"])
-        for rule in found.response["violations"]
+        for rule in found
     ]
     assert not told, f"{page.url}\n" + "\n".join(told)
