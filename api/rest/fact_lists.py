@@ -78,6 +78,7 @@ LISTS = (
     FactList("refused-counts", queries.REFUSED_COUNTS),
     FactList("count-verdicts", queries.COUNT_VERDICTS),
     FactList("breakages", queries.BREAKAGES),
+    FactList("question-dismissals", queries.QUESTION_DISMISSALS),
 )
 
 

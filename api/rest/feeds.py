@@ -8,11 +8,16 @@ from typing import Any
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, reads, writes
-from api.schemas.feeds import BreakageBody, GapsQuery, MachineQuery, VerdictBody
+from api.schemas.feeds import BreakageBody, DismissalBody, GapsQuery, MachineQuery, VerdictBody
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from crib.store.feeds import GapRow, list_gaps
 from crib.store.resolve import machine_id_by_name
+from crib.usecases.dismiss_question import (
+    DismissQuestion,
+    QuestionDismissed,
+    dismiss_question,
+)
 from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
 from crib.usecases.questions import Question, list_questions
 from crib.usecases.show_feeds import FeedShown, show_feeds
@@ -22,7 +27,8 @@ blueprint = Blueprint("feeds", __name__, description="What machines say of thems
 
 FeedShape = shape_from(FeedShown, "FeedShape", leave_out=("machine_id",))
 GapShape = shape_from(GapRow, "GapShape")
-QuestionShape = shape_from(Question, "QuestionShape")
+QuestionShape = shape_from(Question, "QuestionShape", rename={"mount_id": "mount"})
+DismissalShape = shape_from(QuestionDismissed, "DismissalShape", rename={"fact_id": "fact"})
 VerdictShape = shape_from(CountJudged, "VerdictShape", rename={"fact_id": "fact"})
 BreakageShape = shape_from(
     BreakageSignalled, "BreakageShape", rename={"fact_id": "fact", "mount_id": "mount"}
@@ -51,6 +57,13 @@ def list_feed_gaps(call: Call) -> dict[str, Any]:
 def read_questions(call: Call) -> dict[str, Any]:
     """List where machines and records disagree about what sits in a station."""
     return {"items": list_questions(call.tx, call.present, _asked_machine(call)), "next": None}
+
+
+@writes(blueprint, "/v1/question-dismissals", DismissalShape(), body=DismissalBody())
+def post_question_dismissal(call: Call) -> Reply:
+    """Dismiss a question: nobody is asked until the machine names the tool anew."""
+    done = dismiss_question(call.tx, call.present, DismissQuestion(**call.body))
+    return Reply(done, headers={"Location": f"/v1/question-dismissals/{done.fact_id}"})
 
 
 @writes(

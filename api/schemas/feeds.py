@@ -32,6 +32,17 @@ class VerdictBody(FactBody):
     verdict = Choice(VERDICTS, required=True)
 
 
+class DismissalBody(FactBody):
+    """What a person says of a question."""
+
+    station = Text(required=True, explains="Code or MACHINE/STATION, as the question says.")
+    says = Text(
+        required=True, explains="What the machine calls the tool, as the question says."
+    )
+    by = Text(required=True, explains="Badge or code of the person who says so.")
+    note = Text(required=True, explains="Why nobody need be asked.")
+
+
 class BreakageBody(FactBody):
     """An edge broke."""
 

@@ -26,6 +26,7 @@ from crib.store.tables import (
     mounts,
     preset_overrides,
     presets,
+    question_dismissals,
     rack_places,
     removals,
     station_state,
@@ -283,6 +284,19 @@ _BREAKAGES = _with_label(
     ),
     mounts.c.assembly_id,
 )
+_QUESTION_DISMISSALS = (
+    _facts_of(
+        question_dismissals,
+        _mark,
+        question_dismissals.c.path,
+        question_dismissals.c.tool_number,
+        question_dismissals.c.asset,
+        question_dismissals.c.since,
+        question_dismissals.c.mount_id,
+    )
+    .join(_stations, _stations.c.id == question_dismissals.c.station_id)
+    .join(_machines, _machines.c.id == _stations.c.machine_id)
+)
 
 _STATEMENTS: Mapping[str, Select[Any]] = {
     "assemblies": _ASSEMBLIES,
@@ -300,6 +314,7 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
     "refused_counts": _REFUSED_COUNTS,
     "count_verdicts": _COUNT_VERDICTS,
     "breakages": _BREAKAGES,
+    "question_dismissals": _QUESTION_DISMISSALS,
 }
 
 # filter -> the column that has to equal it

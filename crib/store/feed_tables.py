@@ -80,6 +80,19 @@ count_verdicts = Table(
     CheckConstraint("verdict IN ('accepted', 'discarded')", name="known_verdict"),
 )
 
+#: A person says of a tool that a machine names in a station: the records are right.
+question_dismissals = Table(
+    "question_dismissals",
+    metadata,
+    Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
+    Column("station_id", ForeignKey("stations.id"), nullable=False, index=True),
+    Column("path", String, nullable=False),
+    Column("tool_number", Integer, nullable=False),
+    Column("asset", String, nullable=False),
+    Column("since", Instant, nullable=False),
+    Column("mount_id", ForeignKey("mounts.fact_id")),
+)
+
 #: A machine, or whatever watches it, says that an edge broke: its clock stops there.
 breakages = Table(
     "breakages",

@@ -31,6 +31,7 @@ from crib.store.feed_tables import feed_gaps as feed_gaps
 from crib.store.feed_tables import feeds as feeds
 from crib.store.feed_tables import machine_now as machine_now
 from crib.store.feed_tables import machine_rests as machine_rests
+from crib.store.feed_tables import question_dismissals as question_dismissals
 from crib.store.feed_tables import tools_seen as tools_seen
 from crib.store.kept_tables import kept_forecasts as kept_forecasts
 from crib.store.record_tables import metadata as metadata
@@ -78,7 +79,7 @@ facts = Table(
     CheckConstraint(
         "kind IN ('build', 'preset', 'mount', 'removal', 'correction', 'count', 'gauge_check',"
         " 'stock_move', 'stop', 'teardown', 'label_print', 'rack_place', 'count_verdict',"
-        " 'breakage', 'reversal')",
+        " 'breakage', 'question_dismissal', 'reversal')",
         name="known_kind",
     ),
     CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
@@ -354,4 +355,5 @@ APPEND_ONLY = (
     "feed_gaps",
     "count_verdicts",
     "breakages",
+    "question_dismissals",
 )

@@ -21,6 +21,7 @@ from crib.usecases.query_shapes import (
     MountListed,
     Page,
     PresetListed,
+    QuestionDismissalListed,
     RackPlaceListed,
     RefusedCountListed,
     RemovalListed,
@@ -88,6 +89,8 @@ REFUSED_COUNTS = FactKind(
 COUNT_VERDICTS = FactKind("count_verdicts", CountVerdictListed, ("machine_id",))
 #: Signals that an edge broke.
 BREAKAGES = FactKind("breakages", BreakageListed, _STAY)
+#: Questions about tools that people dismissed.
+QUESTION_DISMISSALS = FactKind("question_dismissals", QuestionDismissalListed, ("machine_id",))
 
 
 def list_facts(

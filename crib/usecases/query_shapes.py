@@ -292,3 +292,21 @@ class BreakageListed:
     station: str
     mount_id: int
     signal: str
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionDismissalListed:
+    """One question about a tool that a person dismissed; ``note`` says why."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    station: str
+    path: str
+    tool_number: int
+    says: str
+    since: datetime
+    mount_id: int | None

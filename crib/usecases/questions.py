@@ -6,7 +6,7 @@ Nothing is put on record by it: a person scans what sits there, or says what is 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
@@ -15,6 +15,7 @@ from crib.clock import print_instant
 from crib.codes import looks_like_code
 from crib.errors import Refusal
 from crib.store.assemblies import AssemblyRow, assembly_row
+from crib.store.dismissal_rows import Sighting, standing_dismissals
 from crib.store.engine import Tx
 from crib.store.heard_rows import ToolSeen, tools_named
 from crib.store.mounts import MountRow, last_in_station
@@ -38,9 +39,11 @@ class Question:
         machine: Name of the machine.
         station: MACHINE/STATION.
         station_code: The station's code.
+        path: Path of the control, as the machine calls it.
         tool_number: The number under which the machine calls the tool.
         says: What the machine calls the tool: its asset id.
         on_record: Code of the tool on record in that station; None where it is empty.
+        mount_id: The stay of that tool.
         since: Since when the machine says so.
         sentence: The question, for a person.
     """
@@ -49,9 +52,11 @@ class Question:
     machine: str
     station: str
     station_code: str
+    path: str
     tool_number: int
     says: str
     on_record: str | None
+    mount_id: int | None
     since: datetime
     sentence: str
 
@@ -59,8 +64,8 @@ class Question:
 def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> list[Question]:
     """Every question that is open, by machine and station.
 
-    A question goes when a mount or removal is recorded there after the machine spoke, or
-    when the machine names what is on record.
+    A question goes when a mount or removal is recorded there after the machine spoke, when
+    the machine names what is on record, or when a person dismisses it.
 
     Args:
         tx: An open transaction.
@@ -68,6 +73,7 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
         machine_id: Only those of this machine.
     """
     found = []
+    dismissed = standing_dismissals(tx)
     named = [one for one in tools_named(tx) if machine_id in (None, one.machine_id)]
     stations: dict[int, tuple[StationRow, ...]] = {}
     for _, seen in groupby(named, key=lambda one: (one.machine_id, one.path, one.tool_number)):
@@ -78,8 +84,17 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
         station = _station(stations[last.machine_id], last)
         if station is not None:
             question = _question(tx, present, station, tools)
-            found += [question] if question else []
+            if question is not None and not _is_dismissed(station, question, dismissed):
+                found.append(question)
     return found
+
+
+def _is_dismissed(
+    station: StationRow, one: Question, dismissed: Mapping[Sighting, datetime]
+) -> bool:
+    sighting = Sighting(station.id, one.path, one.tool_number, one.says, one.mount_id)
+    # what the machine names since later is another sighting of the same tool
+    return sighting in dismissed and one.since <= dismissed[sighting]
 
 
 def _station(stations: tuple[StationRow, ...], seen: ToolSeen) -> StationRow | None:
@@ -109,9 +124,9 @@ def _question(
     if ours is not None:
         if sits is not None and sits.id == ours.id:
             return None
-        return _asked(OTHER_TOOL, station, last, since, sits, ours.code)
+        return _asked(OTHER_TOOL, station, last, since, sits, ours.code, mount)
     if len(tools) > 1 and _missed(present, since, mount):
-        return _asked(NOT_SCANNED, station, last, since, sits, last.asset)
+        return _asked(NOT_SCANNED, station, last, since, sits, last.asset, mount)
     return None
 
 
@@ -139,15 +154,18 @@ def _asked(
     since: datetime,
     sits: AssemblyRow | None,
     says: str,
+    mount: MountRow | None,
 ) -> Question:
     return Question(
         kind=kind,
         machine=station.machine,
         station=station.mark,
         station_code=station.code,
+        path=last.path,
         tool_number=last.tool_number,
         says=says,
         on_record=sits.code if sits else None,
+        mount_id=mount.id if mount and sits else None,
         since=since,
         sentence=_sentence(kind, station, since, says, sits),
     )

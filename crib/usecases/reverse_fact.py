@@ -33,6 +33,7 @@ from crib.store.mounts import (
 from crib.store.piece_rows import later_edge_use, pieces_of_assembly, set_scrapped
 from crib.store.stations import station_row
 from crib.store.stockrows import lot_row
+from crib.usecases.dismiss_question import take_back_dismissal
 from crib.usecases.judge_count import take_back_verdict
 from crib.usecases.said import Said, record, refuse_before, said
 
@@ -73,7 +74,7 @@ class FactReversed:
 
 
 def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReversed:
-    """Take back a mount, removal, correction, move, stop, print, place, verdict or breakage.
+    """Take back what moved, happened or was said of tools, stock, counts and questions.
 
     Raises:
         Conflict: It was taken back before, something was built on it since, or facts of its
@@ -236,6 +237,10 @@ def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return reversal_id, f"The edge of {code} did not break then; it wears on by the counter."
 
 
+def _question_dismissal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+    return _take_back(tx, told, fact_id), take_back_dismissal(tx, fact_id)
+
+
 def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), "The machine did not stop then."
 
@@ -250,4 +255,5 @@ _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {
     "rack_place": _rack_place,
     "count_verdict": _count_verdict,
     "breakage": _breakage,
+    "question_dismissal": _question_dismissal,
 }

@@ -41,6 +41,7 @@ PAGES: Final[dict[str, str]] = {
     "machine-correct": "/machines/{at}/correct?station={taken}",
     "feeds": "/shift/feeds",
     "counts-aside": "/shift/counts-aside",
+    "questions": "/shift/questions",
     "workings": "/workings",
     "working-tool-life": "/workings/tool-life",
     "working-filled": "/workings/tool-life?cutting_speed_m_min=50&n=0.125&c_m_min=70",

@@ -94,6 +94,37 @@ def test_a_supervisor_accepts_and_takes_back(client, hear, shop, rows):
     assert rows("count_readings") == 2
 
 
+def test_a_question_is_dismissed_with_a_reason_and_asked_again(client, hear, bench, shop, rows):
+    code = bench.ready()
+    hear(states=[(119, "TOOL_NUMBER", "1"), (119, "TOOL_ASSET_ID", code)])
+    page = read(client, "/shift/questions")
+    assert "Whoever dismisses a question says who they are." in words(page.main)
+    form = page.select_one("#question-1 form")
+    typed = form_data(form) | {"note": "<b>seen</b>"}
+    nobody = client.post(form["action"], data=typed)
+    assert nobody.status_code == 422
+    assert b"Say who dismisses the question" in nobody.data
+    assert b'value="&lt;b&gt;seen&lt;/b&gt;"' in nobody.data
+    as_person(client, shop, "B2")
+    form = read(client, "/shift/questions").select_one("#question-1 form")
+    bare = client.post(form["action"], data=form_data(form))
+    assert bare.status_code == 422
+    assert b"Say why nobody need be asked" in bare.data
+
+    answer = client.post(form["action"], data=form_data(form) | {"note": "<b>seen</b>"})
+
+    assert answer.status_code == 303
+    page = read(client, "/shift/questions")
+    assert page.select_one("#question-1") is None
+    assert "Olek Varn" in words(page.select_one("#dismissed-h").parent)
+    assert ": <b>seen</b>" in words(page.select_one("#dismissed-h").parent)
+    assert read(client, "/machines/M1").select_one("#asked section") is None
+    assert rows("question_dismissals") == 1
+    back = page.select_one("form[action$=take-back]")
+    assert client.post(back["action"], data=form_data(back)).status_code == 303
+    assert read(client, "/shift/questions").select_one("#question-1") is not None
+
+
 def test_nobody_else_judges_and_nothing_typed_is_lost(client, hear, shop, rows):
     as_person(client, shop, "B2")
     hear([(1, 10), (2, 11), (3, 900)])

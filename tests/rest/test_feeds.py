@@ -187,6 +187,64 @@ def test_a_tool_change_that_nobody_scanned_is_asked_about_after_half_an_hour(
     assert f"on record is still {code}" in question["sentence"]
 
 
+def test_a_dismissed_question_comes_back_for_a_new_sighting_alone(
+    client: FlaskClient, hear: Any, bench: SimpleNamespace, clock: Any
+) -> None:
+    code = bench.ready()
+    sister = bench.measure(bench.build("TH-2")["code"])["assembly"]
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    clock.go_on(minutes=10)
+    hear(states=named(125, 1, sister))
+    (question,) = items(client, "/v1/questions")
+    body = {"station": question["station"], "says": question["says"], "by": "B2"}
+    assert client.post("/v1/question-dismissals", json=body).status_code == 422
+    assert client.post("/v1/question-dismissals", json=body | {"note": " "}).status_code == 422
+
+    done = bench.post("/v1/question-dismissals", **body, note="chip of TH-1 is worn")
+
+    assert items(client, "/v1/questions") == []
+    again = client.post("/v1/question-dismissals", json=body | {"note": "twice"})
+    assert again.status_code == 409
+    clock.go_on(minutes=10)
+    hear(states=named(135, 1, sister))  # named on and on: the same sighting
+    assert items(client, "/v1/questions") == []
+    (listed,) = items(client, "/v1/question-dismissals?machine=M1")
+    assert (listed["says"], listed["by"], listed["note"]) == (
+        sister,
+        "B2",
+        "chip of TH-1 is worn",
+    )
+
+    hear(states=named(136, 1, code))
+    hear(states=named(138, 1, sister))  # another one was there in between
+    (anew,) = items(client, "/v1/questions")
+    assert anew["since"] > question["since"]
+    bench.post("/v1/question-dismissals", **body, note="once more")
+    assert items(client, "/v1/questions") == []
+    bench.post("/v1/removals", station="M1/T01", reason="job_change")
+    clock.go_on(minutes=10)
+    hear(states=named(149, 1, sister))  # the records say something else than before
+    assert [one["on_record"] for one in items(client, "/v1/questions")] == [None]
+    assert done["fact"] == listed["fact"]
+
+
+def test_a_dismissal_that_is_taken_back_asks_again(
+    client: FlaskClient, hear: Any, bench: SimpleNamespace
+) -> None:
+    code = bench.ready()
+    hear(states=named(119, 1, code))
+    done = bench.post(
+        "/v1/question-dismissals", station="M1/T01", says=code, by="B2", note="looked"
+    )
+    assert items(client, "/v1/questions") == []
+
+    reversal = bench.post("/v1/reversals", fact=done["fact"])
+
+    assert "M1/T01 is asked again" in reversal["sentence"]
+    assert [one["says"] for one in items(client, "/v1/questions")] == [code]
+    assert items(client, "/v1/question-dismissals")[0]["reversed"] is True
+
+
 def test_a_supervisor_accepts_a_count_that_was_kept_aside(
     client: FlaskClient, bench: SimpleNamespace, clock: Any
 ) -> None:

@@ -1,6 +1,6 @@
 """What machines say of themselves: feeds, questions, counts that were kept aside."""
 
-from api.pages.feeds import aside, heard
+from api.pages.feeds import aside, asked, heard
 
 #: Its pages, each with its blueprint.
-PAGES = (heard, aside)
+PAGES = (heard, aside, asked)
