@@ -67,12 +67,21 @@ def service(
         _wait_until_free(port)
 
 
-def wait_until_it_answers(port: int, log: Path) -> None:
+def wait_until_it_answers(group: int, port: int, log: Path) -> None:
     """Wait until the service on a port answers; fails with what it said where it does not."""
     until = time.monotonic() + 60
     while not _answers(port):
-        assert time.monotonic() < until, log.read_text()
+        assert not _has_ended(group), log.read_text()[-2000:]
+        assert time.monotonic() < until, log.read_text()[-2000:]
         time.sleep(0.005)
+
+
+def _has_ended(pid: int) -> bool:
+    """Whether a process is gone, or waits for nothing but its parent to look."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] in "ZX"
+    except FileNotFoundError:
+        return True
 
 
 def _answers(port: int) -> bool:

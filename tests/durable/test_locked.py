@@ -192,8 +192,8 @@ def test_many_posts_into_a_locked_database_leave_room_for_readers(
         while not ended.is_set():
             answers.append(server.ask("POST", "/v1/counts", counts(shop, number)).status)
 
-    with service(store.url, port, log):
-        wait_until_it_answers(port, log)
+    with service(store.url, port, log) as group:
+        wait_until_it_answers(group, port, log)
         with ThreadPoolExecutor(8) as threads:
             with held_by_a_stranger(store.path):
                 for number in range(8):

@@ -99,7 +99,7 @@ def test_the_files_hold_what_was_acknowledged_at_any_moment(
     assert store.path is not None
     grown = []
     with service(store.url, port, log) as group:
-        wait_until_it_answers(port, log)
+        wait_until_it_answers(group, port, log)
         for client in clients:
             client.start()
         for moment in range(MOMENTS):
