@@ -28,7 +28,11 @@ _WHILE_STARTING = 0.25
 
 
 def test_what_clients_were_told_is_in_the_database_after_every_kill(
-    store: Store, shop: SimpleNamespace, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    store: Store,
+    shop: SimpleNamespace,
+    starter: Starter,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     seed = int(os.environ.get("CRIB_TEST_SEED", "1"))
     chance = random.Random(seed)  # noqa: S311 - when to kill
@@ -41,17 +45,16 @@ def test_what_clients_were_told_is_in_the_database_after_every_kill(
 
     starting = 0
     begun = time.monotonic()
-    with Starter() as starter:
-        for number in range(KILLS):
-            forked = None if number % _BY_COMMAND == 0 else starter
-            with service(store.url, port, log, forked) as group:
-                if chance.random() < _WHILE_STARTING:
-                    starting += 1
-                    time.sleep(chance.uniform(0.0, 0.6))
-                else:
-                    wait_until_it_answers(group, port, log)
-                    _wait_for(chance.randint(1, 60), clients, log)
-                    time.sleep(chance.uniform(0.0, 0.02))
+    for number in range(KILLS):
+        forked = None if number % _BY_COMMAND == 0 else starter
+        with service(store.url, port, log, forked) as group:
+            if chance.random() < _WHILE_STARTING:
+                starting += 1
+                time.sleep(chance.uniform(0.0, 0.6))
+            else:
+                wait_until_it_answers(group, port, log)
+                _wait_for(chance.randint(1, 60), clients, log)
+                time.sleep(chance.uniform(0.0, 0.02))
     each_s = (time.monotonic() - begun) / KILLS
     with service(store.url, port, log):
         for client in clients:

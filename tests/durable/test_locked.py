@@ -26,6 +26,7 @@ from crib.errors import StoreBusy
 from crib.store.checking import check
 from crib.store.engine import Store
 from tests.durable.service import free_port, service, wait_until_it_answers
+from tests.durable.starter import Starter
 from tests.servers import RealServer
 
 WAIT_S, BEHIND_S = 0.4, 0.15
@@ -180,7 +181,7 @@ def test_who_still_waits_when_it_is_free_writes(impatient: Store) -> None:
 
 
 def test_many_posts_into_a_locked_database_leave_room_for_readers(
-    store: Store, shop: SimpleNamespace, tmp_path: Path
+    store: Store, shop: SimpleNamespace, starter: Starter, tmp_path: Path
 ) -> None:
     """More posts than the server has threads, and each of them comes again at once."""
     port, log = free_port(), tmp_path / "log"
@@ -192,7 +193,7 @@ def test_many_posts_into_a_locked_database_leave_room_for_readers(
         while not ended.is_set():
             answers.append(server.ask("POST", "/v1/counts", counts(shop, number)).status)
 
-    with service(store.url, port, log) as group:
+    with service(store.url, port, log, starter) as group:
         wait_until_it_answers(group, port, log)
         with ThreadPoolExecutor(8) as threads:
             with held_by_a_stranger(store.path):

@@ -22,6 +22,7 @@ from crib.store.checking import check
 from crib.store.engine import Store, Tx
 from tests.durable.clients import Client
 from tests.durable.service import free_port, service, wait_until_it_answers
+from tests.durable.starter import Starter
 
 #: Moments at which the service is stopped and its files are copied.
 MOMENTS = 10
@@ -89,7 +90,7 @@ def _states(group: int) -> list[str]:
 
 
 def test_the_files_hold_what_was_acknowledged_at_any_moment(
-    store: Store, shop: SimpleNamespace, tmp_path: Path
+    store: Store, shop: SimpleNamespace, starter: Starter, tmp_path: Path
 ) -> None:
     chance = random.Random(1)  # noqa: S311 - when to stop
     port, log = free_port(), tmp_path / "log"
@@ -98,7 +99,7 @@ def test_the_files_hold_what_was_acknowledged_at_any_moment(
     ]
     assert store.path is not None
     grown = []
-    with service(store.url, port, log) as group:
+    with service(store.url, port, log, starter) as group:
         wait_until_it_answers(group, port, log)
         for client in clients:
             client.start()
