@@ -7,12 +7,16 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from crib.clock import comes_twice
 from crib.usecases.swap_list import SwapList, SwapRow
 
 
 def local(at: datetime | None, zone: ZoneInfo) -> str:
-    """An instant as people at the site read it."""
-    return "" if at is None else at.astimezone(zone).strftime("%a %d %b %H:%M")
+    """An instant as people at the site read it, with the zone in the hour that comes twice."""
+    if at is None:
+        return ""
+    there = at.astimezone(zone)
+    return there.strftime("%a %d %b %H:%M %Z" if comes_twice(there) else "%a %d %b %H:%M")
 
 
 def swap_rows(found: SwapList) -> list[dict[str, Any]]:

@@ -70,6 +70,18 @@ def print_instant(at: datetime) -> str:
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
+def comes_twice(local: datetime) -> bool:
+    """Whether the clocks of its zone show that time of that day twice: they go back then.
+
+    Examples:
+        >>> from zoneinfo import ZoneInfo
+        >>> there = datetime(2026, 10, 25, 2, 30, tzinfo=ZoneInfo("Europe/Oslo"))
+        >>> comes_twice(there), comes_twice(there + timedelta(hours=1))
+        (True, False)
+    """
+    return local.replace(fold=1 - local.fold).utcoffset() != local.utcoffset()
+
+
 def refuse_future(at: datetime, present: datetime, *, what: str = "at") -> None:
     """Refuse an instant further ahead than a clock that runs a little fast explains."""
     if at > present + CLOCK_TOLERANCE:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from api.http.site import this_site
 from api.language.catalogue import locale_of
 from api.language.preferences import preferences
+from crib.clock import comes_twice
 from crib.units import in_from_tenths_um, mm_from_tenths_um
 
 
@@ -46,9 +47,7 @@ def local_clock(at: datetime | None) -> str:
         return ""
     there = _at_site(at)
     text = _written(there, "Hm" if preferences().hours == 24 else "hm")
-    other = there.replace(fold=1 - there.fold)
-    twice = other.utcoffset() != there.utcoffset()
-    return f"{text} {there.tzname()}" if twice else text
+    return f"{text} {there.tzname()}" if comes_twice(there) else text
 
 
 def local_day(at: datetime | date | None, *, year: bool = False) -> str:

@@ -18,6 +18,7 @@ from flask.testing import FlaskClient
 from api import create_app
 from api.language.formats import local_clock
 from api.settings import Settings
+from api.text_lists import local
 from crib.clock import instant_from_us, parse_instant, print_instant
 from crib.records.catalogue import CALENDARS
 from crib.store.checking import check
@@ -181,7 +182,7 @@ def test_a_night_is_forecast_by_its_real_length(
     assert [instant_from_us(row[0]) for row in kept_ends] == [begin]
 
 
-def test_a_page_says_which_of_the_two_hours_it_means(
+def test_pages_and_lists_say_which_of_the_two_hours_they_mean(
     store: Store, shop: SimpleNamespace, clock: SetClock
 ) -> None:
     settings = Settings.from_environment(
@@ -191,5 +192,7 @@ def test_a_page_says_which_of_the_two_hours_it_means(
     with app.test_request_context("/"):
         begin = datetime(2026, 10, 24, 23, 30, tzinfo=UTC)
         said = [local_clock(begin + timedelta(hours=hour)) for hour in range(4)]
+    listed = [local(begin + timedelta(hours=hour), ZURICH) for hour in (1, 2, 3)]
 
     assert said == ["01:30", "02:30 CEST", "02:30 CET", "03:30"]
+    assert listed == ["Sun 25 Oct 02:30 CEST", "Sun 25 Oct 02:30 CET", "Sun 25 Oct 03:30"]
