@@ -66,7 +66,7 @@ def feed(
     _tell_on_stderr()
     plan = FeedPlan(machine, agent, Pace(poll_s=poll, stream=stream))
     if agent and dry_run:
-        _try_out(agent, machine or "agent", plan, once=once, as_json=as_json)
+        _try_out(agent, machine, plan, once=once, as_json=as_json)
         return
     _follow_shop(plan, once=once, dry_run=dry_run, as_json=as_json)
 
@@ -80,18 +80,30 @@ def _tell_on_stderr() -> None:
     log.setLevel(logging.INFO)
 
 
-def _try_out(url: str, machine: str, plan: FeedPlan, *, once: bool, as_json: bool) -> None:
+def _try_out(
+    url: str, machine: str | None, plan: FeedPlan, *, once: bool, as_json: bool
+) -> None:
     from crib.clock import now
     from crib.feed.agents import Kept, Source
-    from crib.feed.runner import ask_once, watch_one
+    from crib.feed.runner import ask_once, devices_of, watch
     from crib.feed.shown import Printer
 
     printer = Printer(click.echo, as_json=as_json)
-    source = Source(machine, url)
+
+    async def ask(_: object) -> list[Outcome]:
+        sources = [Source(machine, url)] if machine else await devices_of(url, plan)
+        return await ask_once([(one, Kept()) for one in sources], printer, now, plan)
+
+    async def follow(stop: asyncio.Event) -> None:
+        sources = [Source(machine, url)] if machine else await devices_of(url, plan)
+        await watch(sources, printer, now, plan, stop)
+
     if once:
-        _end_with(_run(lambda _: ask_once([(source, Kept())], printer, now, plan)))
-    else:
-        _run(lambda stop: watch_one(source, printer, now, plan, stop))
+        outcomes = _run(ask)
+        # of several devices some may have nothing to count
+        followed = [one for one in outcomes if one.state == "following"]
+        _end_with(followed or outcomes)
+    _run(follow)
 
 
 def _follow_shop(plan: FeedPlan, *, once: bool, dry_run: bool, as_json: bool) -> None:

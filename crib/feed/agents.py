@@ -19,7 +19,7 @@ import aiohttp
 from crib.clock import Clock
 from crib.feed.asking import Agent, Limits
 from crib.feed.breakages import BreakageSignals
-from crib.feed.documents import Devices, Document, Errors, Header
+from crib.feed.documents import DataItem, Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
@@ -130,6 +130,7 @@ class MachineFeed:
         self._idle = 0
         self._heard_booked = 0.0
         self._skipped_told = False
+        self._followed_told = ""
         self.outcome = Outcome(source.machine)
 
     def _new_follower(self) -> Follower:
@@ -167,6 +168,7 @@ class MachineFeed:
             self._start_over()
             await self._tell("stopped", str(problem))
         except FeedProblem as problem:
+            self._follower.failed()
             if isinstance(problem, NotBooked):
                 self._start_over()
             await self._tell("waiting", str(problem))
@@ -230,6 +232,7 @@ class MachineFeed:
                     await self._book(news)
                 raise
             if isinstance(document, Devices):
+                self._tell_followed()
                 continue  # described is not yet read
             self._at_end = step.at_end and self._follower.ask is Ask.SAMPLE
             advanced = step.place is not None and step.place != self._reached
@@ -260,6 +263,19 @@ class MachineFeed:
                     self._tools[one.path] = one.text
         self.outcome.counts += len(news.counts)
         self._mention(news.state, news.problem)
+
+    def _tell_followed(self) -> None:
+        found = self._follower.followed
+        if found is None:
+            return
+        others = ", ".join(map(item_words, found.others))
+        words = (
+            f"follows {item_words(found.count)} of device {found.device or 'without a name'}"
+        )
+        words += f"; not followed: {others} (count_item names another)" if others else ""
+        if words != self._followed_told:
+            self._followed_told = words
+            _LOG.info("%s: %s", self._source.machine, words)
 
     def _tell_skipped(self, number: int) -> None:
         if number and not self._skipped_told:
@@ -308,7 +324,17 @@ class MachineFeed:
 
 
 def _refuses_streams(document: Document) -> bool:
-    return isinstance(document, Errors) and not document.says("OUT_OF_RANGE")
+    if not isinstance(document, Errors):
+        return False
+    words = " ".join(one.text for one in document.errors)
+    return not document.says("OUT_OF_RANGE") or "interval" in words or "heartbeat" in words
+
+
+def item_words(item: DataItem) -> str:
+    """A part count, as whoever tries an agent out knows it again."""
+    more = " ".join(part for part in (item.sub_type, item.path) if part)
+    called = item.name or item.item_id
+    return f"part count {called} ({more})" if more else f"part count {called}"
 
 
 def clock_words(header: Header, heard_at: datetime) -> str | None:

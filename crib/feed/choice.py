@@ -7,14 +7,10 @@ from dataclasses import dataclass
 from crib.feed.documents import DataItem, Device, Devices
 from crib.feed.problems import NothingToFollow
 
-#: Kinds of data items that are asked for.
-FOLLOWED = (
-    "PART_COUNT",
-    "EXECUTION",
-    "PROGRAM",
-    "TOOL_NUMBER",
-    "TOOL_ASSET_ID",
-)
+#: What part counts are called: in the standard, and where agents made up a type of their own.
+_COUNTS = ("PART_COUNT", "PARTS_COUNT", "PART_COUNTER", "PARTS_COUNTER", "PARTCOUNT")
+#: Representations of a single value; the other one was taken out of the standard in 1.5.
+_SINGLE = ("VALUE", "DISCRETE")
 #: The best part count first: all parts wear edges, good ones are those left over.
 _COUNT_ORDER = ("ALL", "", "COMPLETE", "ATTEMPT", "GOOD")
 
@@ -30,6 +26,7 @@ class Followed:
         program: Programs by path.
         tool_number: Tool numbers by path.
         tool_asset: Tool asset ids by path.
+        others: Part counts that are not followed.
         conditions: What may be wrong with it, in the machine's own words.
     """
 
@@ -39,6 +36,7 @@ class Followed:
     program: tuple[DataItem, ...]
     tool_number: tuple[DataItem, ...]
     tool_asset: tuple[DataItem, ...]
+    others: tuple[DataItem, ...] = ()
     conditions: tuple[DataItem, ...] = ()
 
     def by_id(self) -> dict[str, DataItem]:
@@ -60,13 +58,15 @@ def choose_items(found: Devices, machine: str, wanted: str | None = None) -> Fol
         NothingToFollow: No such device or no part count; says what there is.
     """
     device = _device(found, machine)
+    count = _count(device, wanted)
     return Followed(
-        device.name,
-        _count(device, wanted),
+        device.name or device.uuid or device.device_id,
+        count,
         _of_kind(device, "EXECUTION"),
         _of_kind(device, "PROGRAM"),
         _of_kind(device, "TOOL_NUMBER"),
         _of_kind(device, "TOOL_ASSET_ID"),
+        tuple(item for item in _counts(device) if item != count),
         tuple(item for item in device.items if item.category == "CONDITION"),
     )
 
@@ -75,7 +75,8 @@ def _device(found: Devices, machine: str) -> Device:
     if len(found.devices) == 1:
         return found.devices[0]
     for device in found.devices:
-        if machine.lower() in (device.name.lower(), device.uuid.lower()):
+        called = (device.name, device.uuid, device.device_id)
+        if machine.lower() in (name.lower() for name in called):
             return device
     names = ", ".join(device.name or device.uuid for device in found.devices[:20]) or "none"
     raise NothingToFollow(
@@ -84,19 +85,26 @@ def _device(found: Devices, machine: str) -> Device:
     )
 
 
-def _of_kind(device: Device, kind: str) -> tuple[DataItem, ...]:
+def _of_kind(device: Device, *kinds: str) -> tuple[DataItem, ...]:
     return tuple(
         item
         for item in device.items
-        if item.kind == kind and item.category == "EVENT" and item.representation == "VALUE"
+        if item.kind in kinds
+        and item.category != "CONDITION"
+        and item.representation in _SINGLE
     )
 
 
+def _counts(device: Device) -> tuple[DataItem, ...]:
+    return _of_kind(device, _COUNTS[0]) or _of_kind(device, *_COUNTS)
+
+
 def _count(device: Device, wanted: str | None) -> DataItem:
-    counts = _of_kind(device, "PART_COUNT")
+    counts = _counts(device)
     if wanted:
-        for item in counts:
-            if wanted in (item.item_id, item.name):
+        # whoever names an item knows what it counts, whatever its type
+        for item in (*counts, *_of_kind(device, *(one.kind for one in device.items))):
+            if wanted in (item.item_id, item.name, item.native_name):
                 return item
     else:
         for sub_type in _COUNT_ORDER:

@@ -7,6 +7,7 @@ Source: ANSI/MTC1.4-2018 and later, parts 1 to 3 (devices, streams, errors), ope
 from __future__ import annotations
 
 import re
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -37,6 +38,7 @@ class Header:
         next_sequence: Where the next ``sample`` continues.
         first_sequence: Oldest observation that it still holds.
         last_sequence: Newest one.
+        buffer_size: How many observations it holds.
         model_changed: When its devices changed last, as it says it.
         created_at: When it wrote the answer, by its own clock.
     """
@@ -47,6 +49,7 @@ class Header:
     last_sequence: int | None
     model_changed: str | None
     created_at: datetime | None = None
+    buffer_size: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +59,13 @@ class DataItem:
     Attributes:
         item_id: Its id, unique within the agent.
         name: Its name, where it has one.
-        kind: Its type in capitals, such as PART_COUNT.
+        kind: Its type in capitals without a prefix, such as PART_COUNT.
         sub_type: ALL, GOOD, ...; empty where it has none.
         category: EVENT, SAMPLE or CONDITION.
         path: Name or id of the Path that it belongs to; empty outside of any.
         representation: VALUE, or DATA_SET, TABLE, ... which hold more than one value.
+        written: Its type as the agent writes it.
+        native_name: What the machine itself calls it; empty where nothing.
     """
 
     item_id: str
@@ -70,6 +75,8 @@ class DataItem:
     category: str
     path: str
     representation: str
+    written: str = ""
+    native_name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +86,7 @@ class Device:
     name: str
     uuid: str
     items: tuple[DataItem, ...]
+    device_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,10 +163,12 @@ def read_document(raw: bytes) -> Document:
     try:
         root = fromstring(raw, forbid_dtd=True)
     except DefusedXmlException as problem:
+        _refuse_other(raw)
         raise BadDocument(
             "The agent's answer declares a document type or entities: it was not read."
         ) from problem
     except (ParseError, ValueError, LookupError) as problem:
+        _refuse_other(raw)
         raise BadDocument(f"The agent's answer is not whole XML: {problem}.") from problem
     name = _local(root)
     header = _header(_child(root, "Header"))
@@ -169,6 +179,16 @@ def read_document(raw: bytes) -> Document:
     if name == "MTConnectError":
         return Errors(header, tuple(_errors(root)))
     raise BadDocument(f"The agent answered with '{name[:60]}', which is none of its documents.")
+
+
+def _refuse_other(raw: bytes) -> None:
+    """Say so where it is plain that no agent answered."""
+    begin = raw[:500].lstrip()[:14].lower()
+    if begin.startswith((b"{", b"[", b"<html", b"<!doctype html")):
+        raise BadDocument(
+            "The answer is no XML but JSON or a page for people: see whether the address is "
+            "that of an MTConnect agent."
+        )
 
 
 def read_instant(text: str) -> datetime | None:
@@ -202,17 +222,29 @@ def _whole(text: str | None) -> int | None:
     return int(text)
 
 
+def _number(text: str | None) -> int | None:
+    """A number of an agent that only has to differ where the agent's differs.
+
+    The standard has unsigned numbers of 64 bits; some agents write names.
+    """
+    if not text or not text.strip():
+        return None
+    whole = _whole(text)
+    return whole if whole is not None and whole < 2**63 else zlib.crc32(text.encode())
+
+
 def _header(element: Element | None) -> Header:
     if element is None:
         return Header(None, None, None, None, None)
     get = element.get
     return Header(
-        _whole(get("instanceId")),
+        _number(get("instanceId")),
         _whole(get("nextSequence")),
         _whole(get("firstSequence")),
         _whole(get("lastSequence")),
         get("deviceModelChangeTime"),
         read_instant(get("creationTime", "")),
+        _whole(get("bufferSize")),
     )
 
 
@@ -220,10 +252,13 @@ def _devices(root: Element) -> Iterator[Device]:
     devices = _child(root, "Devices")
     for element in () if devices is None else devices:
         # the agent describes itself beside the machines (from version 1.7 on)
-        if _local(element) == "Agent" or element.get("id") is None:
+        if _local(element) != "Device":
             continue
         yield Device(
-            element.get("name", ""), element.get("uuid", ""), tuple(_items(element, ""))
+            element.get("name", ""),
+            element.get("uuid", ""),
+            tuple(_items(element, "")),
+            element.get("id", ""),
         )
 
 
@@ -243,15 +278,24 @@ def _item(element: Element, path: str) -> DataItem | None:
     item_id = element.get("id")
     if not item_id:
         return None
+    written = element.get("type", "")
     return DataItem(
         item_id,
         element.get("name", ""),
-        element.get("type", "").upper(),
-        element.get("subType", "").upper(),
+        _kind(written),
+        _kind(element.get("subType", "")),
         element.get("category", "").upper(),
         path,
         element.get("representation", "VALUE").upper(),
+        written,
+        element.get("nativeName", ""),
     )
+
+
+def _kind(written: str) -> str:
+    """PART_COUNT of x:PART_COUNT and PartCount."""
+    bare = written.rpartition(":")[2]
+    return re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", bare).upper()
 
 
 def _streams(root: Element, header: Header) -> Streams:

@@ -12,7 +12,7 @@ from enum import StrEnum
 from urllib.parse import quote
 
 from crib.feed.breakages import BreakageSignals
-from crib.feed.choice import FOLLOWED, Followed, choose_items
+from crib.feed.choice import Followed, choose_items
 from crib.feed.documents import (
     DataItem,
     Devices,
@@ -92,9 +92,10 @@ class Follower:
         self._pending: GapNews | None = None
         self._followed: Followed | None = None
         self._items: dict[str, DataItem] = {}
-        self._by_path = True
+        self._by_path, self._path_is_sure, self._failures = True, False, 0
+        self._is_unknown = self._was_at_end = False
         self._count = COUNT
-        self._model_as_of: str | None = None
+        self._model_as_of: set[str | None] = set()
         self._needs_current = place is None
 
     @property
@@ -105,6 +106,11 @@ class Follower:
     @property
     def problem(self) -> str | None:
         """What a person has to look at, though all is read; None where nothing."""
+        if self._signals.problem is None and self._is_unknown:
+            return (
+                "The agent does not know the part count: see whether the machine is on and "
+                "connected to it."
+            )
         return self._signals.problem
 
     @property
@@ -129,7 +135,8 @@ class Follower:
             if stream_ms is not None:
                 query += [f"interval={stream_ms}", "heartbeat=10000"]
         if self._by_path:
-            kinds = [f'@type="{kind}"' for kind in FOLLOWED]
+            written = dict.fromkeys(item.written for item in self._items.values())
+            kinds = [f'@type="{kind}"' for kind in written]
             if self._signals.wanted:
                 kinds.append('@category="CONDITION"')
             query.append("path=" + quote(f"//DataItem[{' or '.join(kinds)}]", safe="/@[]"))
@@ -154,10 +161,23 @@ class Follower:
             raise BadDocument("The agent answered a probe with a stream.")
         return self._streamed(answer)
 
+    def failed(self) -> None:
+        """A question was not answered as it should be: ask in another way, if there is one.
+
+        Some agents give up over a path that they cannot read, without saying so.
+        """
+        if self.ask is Ask.PROBE or self._path_is_sure:
+            return
+        self._failures += 1
+        if self._failures % 2 == 0:  # the first one may have been any trouble of the network
+            self._by_path = not self._by_path
+
     def _described(self, found: Devices) -> Step:
         self._followed = choose_items(found, self._machine, self._wanted)
         self._items = self._followed.by_id()
-        self._model_as_of = found.header.model_changed
+        self._model_as_of.add(found.header.model_changed)
+        if found.header.buffer_size:  # none gives more than it holds
+            self._count = max(1, min(self._count, found.header.buffer_size - 1))
         restarted = (
             self._place is not None
             and found.header.instance_id is not None
@@ -180,11 +200,18 @@ class Follower:
                 "restarted", self._place.next_sequence, None
             )
         was_sample = self._place is not None and not self._needs_current
+        if not was_sample and self._by_path and not self._tells_count(found):
+            self._by_path = False  # it read the path in a way of its own: read all, keep ours
+            return Step(place=self._place, at_end=False)
+        self._path_is_sure = True
         following = self._following(found)
         self._notice_overrun(header.first_sequence, was_sample=was_sample)
+        if self._only_refused(header.first_sequence, following) and self._place is not None:
+            self._pending, following = None, self._place.next_sequence
         gap, self._pending = self._closed(self._pending, following, was_sample), None
         self._place, self._needs_current = Place(instance, following), False
         last = header.last_sequence
+        self._was_at_end = last is None or following > last
         counts, states = self._sorted_out(found.observations)
         breakages = self._broken(found.observations, is_current=not was_sample)
         if self._model_changed(found):
@@ -196,7 +223,7 @@ class Follower:
             self._place,
             gap,
             found.skipped,
-            at_end=last is None or following > last,
+            at_end=self._was_at_end,
         )
 
     def _notice_overrun(self, first: int | None, *, was_sample: bool) -> None:
@@ -206,9 +233,25 @@ class Follower:
         if first > self._place.next_sequence:
             self._pending = GapNews("overrun", self._place.next_sequence, first)
 
+    def _only_refused(self, first: int | None, following: int) -> bool:
+        """Whether an agent refused to be asked for what is still to come, and lost nothing."""
+        pending = self._pending
+        if pending is None or pending.reason != "overrun" or not self._was_at_end:
+            return False
+        begin = pending.from_sequence
+        return first is not None and begin is not None and first <= begin <= following
+
+    def _tells_count(self, found: Streams) -> bool:
+        """Whether the count is there, unknown or not: every agent tells it in ``current``."""
+        count_id = self._followed.count.item_id if self._followed else None
+        return any(one.item_id == count_id for one in found.observations)
+
     def _model_changed(self, found: Streams) -> bool:
         known, said = self._model_as_of, found.header.model_changed
-        return known is not None and said is not None and known != said
+        if said is None or None in known or said in known:
+            return False
+        known.add(said)  # some write it in another way in other answers: asked for it once
+        return True
 
     def _following(self, found: Streams) -> int:
         if found.header.next_sequence is not None:
@@ -234,6 +277,7 @@ class Follower:
             if item is None:
                 continue
             if one.item_id == count_id:
+                self._is_unknown = one.text is None
                 if one.text is not None:
                     counts.append(CountNews(one.at, one.text))
                 continue
@@ -250,7 +294,7 @@ class Follower:
 
     def _refused(self, found: Errors) -> Step:
         ask = self.ask
-        if ask is Ask.SAMPLE and found.says("OUT_OF_RANGE"):
+        if ask is Ask.SAMPLE and found.says("OUT_OF_RANGE") and not _speaks_of_count(found):
             self._after_out_of_range(found)
             return Step(at_end=False)
         if self._by_path and ask is not Ask.PROBE and _blames_path(found):
@@ -279,6 +323,10 @@ class Follower:
 def _blames_path(found: Errors) -> bool:
     codes = ("INVALID_XPATH", "INVALID_PATH", "UNSUPPORTED", "QUERY_ERROR")
     return any(found.says(code) for code in codes)
+
+
+def _speaks_of_count(found: Errors) -> bool:
+    return any("'count'" in one.text and "'from'" not in one.text for one in found.errors)
 
 
 def _blames_count(found: Errors) -> bool:

@@ -11,14 +11,17 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import quote
 
 import aiohttp
 
 from crib.clock import Clock
 from crib.errors import NotKnown, Refusal
 from crib.feed.agents import Kept, MachineFeed, Outcome, Pace, Source
-from crib.feed.asking import Limits, agents_session
+from crib.feed.asking import Agent, Limits, agents_session
+from crib.feed.documents import Devices, Document
 from crib.feed.follower import Place
+from crib.feed.problems import FeedProblem
 from crib.feed.writer import Booker, Writer
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store, Tx
@@ -165,15 +168,37 @@ async def ask_once(
         return list(await asyncio.gather(*(feed.read_once() for feed in feeds)))
 
 
-async def watch_one(
-    source: Source, booker: Booker, clock: Clock, plan: FeedPlan, stop: asyncio.Event
+async def watch(
+    sources: list[Source], booker: Booker, clock: Clock, plan: FeedPlan, stop: asyncio.Event
 ) -> None:
-    """Follow one agent that belongs to no shop until told to stop."""
+    """Follow agents that belong to no shop until told to stop."""
     async with agents_session() as session, asyncio.TaskGroup() as group:
-        feed = _feed((source, Kept()), session, booker, clock, plan)
-        task = group.create_task(feed.follow())
+        feeds = [_feed((one, Kept()), session, booker, clock, plan) for one in sources]
+        tasks = [group.create_task(feed.follow()) for feed in feeds]
         await stop.wait()
-        task.cancel()
+        for task in tasks:
+            task.cancel()
+
+
+async def devices_of(url: str, plan: FeedPlan) -> list[Source]:
+    """Each device of an agent that belongs to no shop.
+
+    An agent with one device, or none that can be read now, is one source called agent.
+    """
+    found: Document | None = None
+    async with agents_session() as session:
+        agent = Agent(session, url, plan.limits)
+        try:
+            async with agent.asked("/probe") as answer:
+                found = await answer.whole()
+        except FeedProblem as problem:
+            _LOG.debug("%s cannot be read yet: %s", _without_password(url), problem)
+    names = (
+        [one.name or one.uuid for one in found.devices] if isinstance(found, Devices) else []
+    )
+    if len(names) < 2:
+        return [Source("agent", url)]
+    return [Source(name, f"{agent.address}/{quote(name, safe='')}") for name in names if name]
 
 
 def _feed(

@@ -36,6 +36,21 @@ def test_a_probe_tells_each_data_item_with_its_path() -> None:
     assert executions == [("p1exec", "path1"), ("p2exec", "path2")]
 
 
+@pytest.mark.parametrize(
+    "instance", ["9223372036854775808", "18446744073709551615", "run-b", "4f2a"]
+)
+def test_a_run_of_an_agent_has_a_number_that_can_be_kept(instance: str) -> None:
+    def read(text: str) -> int | None:
+        raw = answer("probe").replace(b"1795593235", text.encode(), 1)
+        return read_document(raw).header.instance_id
+
+    number = read(instance)
+
+    assert number is not None
+    assert 0 <= number < 2**63  # what a column of the database holds
+    assert number == read(instance) != read(instance + "1")
+
+
 def test_a_sample_comes_in_the_order_of_its_sequences() -> None:
     found = read_document(answer("sample_path1"))
 

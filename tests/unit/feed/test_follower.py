@@ -52,9 +52,7 @@ def test_a_new_agent_is_probed_then_read_then_sampled() -> None:
         "TOOL_NUMBER",
     }
     request = unquote(follower.request())
-    assert request.startswith(
-        '/sample?from=55&count=1000&path=//DataItem[@type="PART_COUNT" or'
-    )
+    assert request.startswith('/sample?from=55&count=127&path=//DataItem[@type="PART_COUNT" or')
 
 
 def test_a_place_that_was_kept_is_continued_without_reading_all_again() -> None:
