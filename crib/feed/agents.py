@@ -129,7 +129,7 @@ class MachineFeed:
         self._at_end = False
         self._idle = 0
         self._heard_booked = 0.0
-        self._skipped_told = False
+        self._skipped_told = self._another_way = False
         self._followed_told = ""
         self.outcome = Outcome(source.machine)
 
@@ -155,20 +155,21 @@ class MachineFeed:
 
     async def read_once(self) -> Outcome:
         """Read to the present end; what came of it."""
-        while await self._tried():
+        while await self._tried() or self._another_way:
             if self._at_end or self._idle > _MOST_IDLE:
                 break
         return self.outcome
 
     async def _tried(self) -> bool:
         """One question, booked; whether it was answered."""
+        self._another_way = False
         try:
             await self._ask()
         except NothingToFollow as problem:
             self._start_over()
             await self._tell("stopped", str(problem))
         except FeedProblem as problem:
-            self._follower.failed()
+            self._another_way = self._follower.failed(problem)
             if isinstance(problem, NotBooked):
                 self._start_over()
             await self._tell("waiting", str(problem))

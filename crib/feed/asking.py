@@ -15,7 +15,7 @@ from yarl import URL
 
 from crib.feed.documents import Document, read_document
 from crib.feed.parts import DocumentCutter
-from crib.feed.problems import BadDocument, NoAnswer
+from crib.feed.problems import BadDocument, NoAnswer, StatusAlone
 
 #: A document larger than this is read beside the event loop [bytes].
 _LARGE = 64_000
@@ -125,7 +125,7 @@ class Answer:
             await _read(rest)
         except BadDocument:
             what = _STATUS_WORDS.get(status, "see whether the address is that of an agent")
-            raise NoAnswer(
+            raise StatusAlone(
                 f"The agent answers with status {status} and no document of its own: {what}."
             ) from None
 

@@ -15,7 +15,9 @@ import socket
 import ssl
 import sys
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TypeVar
 from urllib.parse import unquote, urlsplit
 
 from paho.mqtt import client as mqtt
@@ -38,7 +40,10 @@ from crib.feed.problems import NotBooked, WriterEnded
 from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
 from crib.store.engine import Tx
+from crib.store.savepoint import is_failure_to_write
 from crib.usecases.book_feed import FeedNews
+
+T = TypeVar("T")
 
 _LOG = logging.getLogger("crib.feed")
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
@@ -218,7 +223,7 @@ class BrokerFeed:
         _LOG.info("broker %s: %s", self._address.where, state.problem or state.state)
         named = [name for rule in self._topics.rules for name in rule.machines.values()]
         try:
-            machines = await self._writer.read(lambda tx: machines_concerned(tx, named, state))
+            machines = await self._read(lambda tx: machines_concerned(tx, named, state))
             for machine in machines:
                 news = FeedNews(machine, "mqtt", None, state=state.state, problem=state.problem)
                 await self._writer.book(news)
@@ -273,9 +278,20 @@ class BrokerFeed:
             return self._session_kept
         if not message.dup:
             return False
-        last = await self._writer.read(lambda tx: _last_count(tx, told.machine))
+        last = await self._read(lambda tx: _last_count(tx, told.machine))
         text = told.counts[0].text
         return last is not None and (not text.isdecimal() or int(text) < last)
+
+    async def _read(self, work: Callable[[Tx], T]) -> T:
+        """Look into the database; waits where that cannot be read for a while."""
+        while True:
+            try:
+                return await self._writer.read(work)
+            except Exception as problem:
+                if not is_failure_to_write(problem):
+                    raise
+                _LOG.warning("the database cannot be read, tried again: %s", problem)
+            await asyncio.sleep(1.0)
 
     def _confirm(self, message: mqtt.MQTTMessage) -> None:
         if message.qos:

@@ -21,7 +21,7 @@ from crib.feed.documents import (
     Observation,
     Streams,
 )
-from crib.feed.problems import AgentRefuses, BadDocument
+from crib.feed.problems import AgentRefuses, BadDocument, FeedProblem, StatusAlone
 from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
 #: Observations in one answer.
@@ -161,16 +161,18 @@ class Follower:
             raise BadDocument("The agent answered a probe with a stream.")
         return self._streamed(answer)
 
-    def failed(self) -> None:
-        """A question was not answered as it should be: ask in another way, if there is one.
+    def failed(self, problem: FeedProblem) -> bool:
+        """A question was not answered as it should be; whether to ask in another way at once.
 
         Some agents give up over a path that they cannot read, without saying so.
         """
         if self.ask is Ask.PROBE or self._path_is_sure:
-            return
+            return False
         self._failures += 1
-        if self._failures % 2 == 0:  # the first one may have been any trouble of the network
+        answered = isinstance(problem, (AgentRefuses, BadDocument, StatusAlone))
+        if answered or self._failures % 2 == 0:  # else it may be any trouble of the network
             self._by_path = not self._by_path
+        return answered and self._failures == 1
 
     def _described(self, found: Devices) -> Step:
         self._followed = choose_items(found, self._machine, self._wanted)

@@ -23,6 +23,10 @@ class NoAnswer(FeedProblem):
     """No connection, no answer in time, an answer broken off, or a status without a word."""
 
 
+class StatusAlone(NoAnswer):
+    """An answer with a status that says no, and no document that says why."""
+
+
 class NotBooked(FeedProblem):
     """What a machine said was refused, and by what."""
 

@@ -266,9 +266,21 @@ def _without_paths(how: str) -> Answer:
 
 @pytest.mark.parametrize("how", ["silent", "refused", "broken"])
 def test_an_agent_that_cannot_read_paths_is_read_whole(how: str) -> None:
+    with answering(_without_paths(how)) as url:
+        told, outcome = asked_once(url)
+
+    assert (told.counts, outcome.state) == (["12"], "following")
+
+
+def test_an_agent_that_breaks_off_over_paths_is_read_whole() -> None:
     told = Told(enough=1)
 
-    with answering(_without_paths(how)) as url:
+    def answer(path: str, query: dict[str, str]) -> tuple[int, dict[str, str], list[bytes]]:
+        if "path" in query:
+            raise ConnectionError
+        return plain()(path, query)
+
+    with answering(answer) as url:
         watched(url, told, Pace(poll_s=0.05, first_pause_s=0.02))
 
     assert told.counts == ["12"]
