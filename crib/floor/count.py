@@ -37,6 +37,13 @@ class KnownCounts:
         """Nothing accepted so far."""
         return cls(*(np.empty(0, dtype=np.int64) for _ in range(4)))
 
+    def until(self, at_us: int) -> KnownCounts:
+        """Those dated up to an instant [µs]."""
+        size = int(np.searchsorted(self.at_us, at_us, side="right"))
+        return KnownCounts(
+            self.at_us[:size], self.count[:size], self.life[:size], self.total[:size]
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Absorbed:

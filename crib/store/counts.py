@@ -66,6 +66,35 @@ def parts_per_cycle(tx: Tx, machine_id: int) -> int:
     return int(cursor.scalar_one())
 
 
+class Ahead(NamedTuple):
+    """An accepted reading that is dated ahead: its instant [µs], what it said, its run."""
+
+    at_us: int
+    said: int
+    run_id: int | None
+
+
+_AHEAD = (
+    "SELECT r.at, r.count, r.run_id, f.kind FROM count_readings AS r"
+    " JOIN facts AS f ON f.id = r.batch_id WHERE r.machine_id = ? AND r.at > ? ORDER BY r.at"
+)
+
+
+def accepted_ahead(tx: Tx, machine_id: int, after_us: int) -> list[Ahead] | None:
+    """Accepted readings after an instant [µs]; None where a person vouches for one of them."""
+    rows = _rows(tx, _AHEAD, (machine_id, after_us))
+    if any(kind != "count" for *_, kind in rows):
+        return None
+    return [Ahead(*row[:3]) for row in rows]
+
+
+def delete_ahead(tx: Tx, machine_id: int, after_us: int) -> None:
+    """Take accepted readings after an instant [µs] out; each has to be kept aside by now."""
+    tx.exec_driver_sql(
+        "DELETE FROM count_readings WHERE machine_id = ? AND at > ?", (machine_id, after_us)
+    )
+
+
 class Refused(NamedTuple):
     """A reading that is kept aside: what came, why, and a sentence."""
 

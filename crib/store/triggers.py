@@ -57,6 +57,9 @@ _COUNTS = {
         # one that came in by a person's word goes when that word is taken back
         " WHEN NOT EXISTS (SELECT 1 FROM count_verdicts AS v JOIN facts AS f"
         " ON f.reverses_id = v.fact_id WHERE v.fact_id = OLD.batch_id)"
+        # one that a fast clock dated ahead goes where it is kept aside
+        " AND NOT EXISTS (SELECT 1 FROM count_refusals AS r WHERE r.machine_id = OLD.machine_id"
+        " AND r.at = OLD.at AND r.reason = 'in_future')"
         " BEGIN SELECT RAISE(ABORT, 'append only: count_readings'); END"
     ),
 }

@@ -13,13 +13,14 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.clock import CLOCK_TOLERANCE, us_from_instant
+from crib.clock import us_from_instant
 from crib.floor.going_on import NewReadings, Windows, fastest_around, goes_on
 from crib.floor.refused import LARGEST
 from crib.store.engine import Tx
 from crib.store.feeds import FeedPlace, keep_feeds
 from crib.store.last_counts import FAR_US, LastCounts, last_counts, started_runs, write_counts
 from crib.usecases.book_feed import CountNews, FeedNews, number_of
+from crib.usecases.counts_ahead import latest_us
 
 #: Below so many news the long way is as quick.
 WORTH_IT = 8
@@ -34,14 +35,14 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
         news: What the feeds of several machines brought.
     """
     known = last_counts(tx)
-    latest_us = us_from_instant(present + CLOCK_TOLERANCE)
+    until_us = latest_us(present)
     often = Counter(one.machine for one in news)
     chosen, places, read = [], [], []
     for index, one in enumerate(news):
         place = known.place.get(one.machine)
         if place is None or often[one.machine] > 1 or one.states or one.gap or one.breakages:
             continue
-        readings = _plain(one.counts, latest_us)
+        readings = _plain(one.counts, until_us)
         if readings is not None:
             chosen.append(index)
             places.append(place)
@@ -58,12 +59,12 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
 _Readings = list[tuple[int, int]]
 
 
-def _plain(counts: Sequence[CountNews], latest_us: int) -> _Readings | None:
+def _plain(counts: Sequence[CountNews], until_us: int) -> _Readings | None:
     """Instants [µs] and counts; None where one of them has to be looked at by itself."""
     readings = []
     for one in counts:
         at_us, count = us_from_instant(one.at), number_of(one.text)
-        if one.run is not None or not 0 <= at_us <= latest_us:
+        if one.run is not None or not 0 <= at_us <= until_us:
             return None
         if not isinstance(count, int) or not 0 <= count <= LARGEST:
             return None

@@ -9,12 +9,13 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.clock import CLOCK_TOLERANCE, instant_from_us, print_instant, us_from_instant
+from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Invalid
 from crib.floor.count import Absorbed, KnownCounts, absorb
 from crib.floor.refused import LARGEST
 from crib.store.counts import (
     Refused,
+    delete_ahead,
     insert_batch,
     insert_readings,
     insert_refusals,
@@ -27,6 +28,7 @@ from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
+from crib.usecases.counts_ahead import beside_what_is_past, latest_us
 from crib.usecases.said import record, said
 
 #: Most readings in one call.
@@ -93,19 +95,23 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
     known = KnownCounts.none()
     if good.size:
         known = known_around(tx, machine_id, int(at_us.min()), int(at_us.max()))
-    taken = absorb(
-        known,
-        at_us,
-        columns.count[good],
-        _fastest_s(runs, known.at_us, at_us, None if run_ids is None else run_ids[good]),
-        parts_per_cycle=parts_per_cycle(tx, machine_id),
-    )
+    at_once = parts_per_cycle(tx, machine_id)
+
+    def absorbed(known: KnownCounts) -> Absorbed:
+        named = None if run_ids is None else run_ids[good]
+        fastest_s = _fastest_s(runs, known.at_us, at_us, named)
+        count = columns.count[good]
+        return absorb(known, at_us, count, fastest_s, parts_per_cycle=at_once)
+
+    known, taken, ahead = beside_what_is_past(tx, machine_id, present, known, absorbed)
     for row in taken.refused:
         problems[int(good[row.index])] = (row.reason, row.sentence)
     refused = _refused(columns, problems)
-    kept_aside = new_refusals(tx, machine_id, [_kept_aside(columns, row) for row in refused])
+    kept_aside = new_refusals(
+        tx, machine_id, [*ahead, *(_kept_aside(columns, row) for row in refused)]
+    )
     fact_id = None
-    if taken.index.size or kept_aside:
+    if taken.index.size or kept_aside or ahead:
         fact_id = record(tx, "count", told)
         insert_batch(
             tx,
@@ -113,11 +119,13 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
             machine_id,
             accepted=int(taken.index.size),
             duplicates=int(taken.duplicate.sum()),
-            refused=len(refused),
+            refused=len(refused) + len(ahead),
         )
+        insert_refusals(tx, fact_id, machine_id, kept_aside)
+        if ahead:
+            delete_ahead(tx, machine_id, latest_us(present))
         named = None if run_ids is None else run_ids[good][taken.index]
         _write(tx, fact_id, machine_id, known, taken, named)
-        insert_refusals(tx, fact_id, machine_id, kept_aside)
     return CountsReported(
         fact_id,
         int(taken.index.size),
@@ -160,8 +168,7 @@ def _judge(
             "too_old",
             f"{at} lies before part counters told the time: check the clock that sent it.",
         )
-    limit_us = us_from_instant(present + CLOCK_TOLERANCE)
-    for index in np.flatnonzero(columns.at_us > limit_us):
+    for index in np.flatnonzero(columns.at_us > latest_us(present)):
         at = print_instant(instant_from_us(int(columns.at_us[index])))
         problems[int(index)] = (
             "in_future",

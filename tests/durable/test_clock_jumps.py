@@ -109,6 +109,56 @@ def test_counts_that_a_slow_clock_took_for_future_wait_and_can_be_accepted(
     assert check(store) == []
 
 
+def test_counts_that_a_fast_clock_dated_ahead_give_way_to_true_ones(
+    store: Store, shop: SimpleNamespace, client: FlaskClient, clock: SetClock
+) -> None:
+    """Clock of the service and of the machine a day ahead, then both right again."""
+    clock.at = at(shop, 30)
+    post(client, shop, 10, 20, 30)
+    day = int(DAY.total_seconds() // 60)
+    clock.at = at(shop, 33) + DAY
+    ahead = [
+        {"at": print_instant(at(shop, day + minute)), "count": 100 + minute}
+        for minute in (31, 32, 33)
+    ]
+    sent = client.post("/v1/counts", json={"machine": "M1", "readings": ahead}).get_json()
+    assert sent["accepted"] == 3
+    clock.at = at(shop, 36)
+
+    told = post(client, shop, 35, 36)
+
+    assert (told["accepted"], told["refused"], told["resets_seen"]) == (2, [], 0)
+    assert totals(store) == [(c, c) for c in (110, 120, 130, 135, 136)]
+    assert [(when - DAY, reason) for _, when, reason in waiting(store)] == [
+        (at(shop, minute), "in_future") for minute in (31, 32, 33)
+    ]
+    # when that day comes, nothing stands in the way of what is true then
+    clock.at = at(shop, day + 40)
+    assert post(client, shop, day + 34, day + 40)["accepted"] == 2
+    assert totals(store)[-1] == (100 + day + 40, 100 + day + 40)
+    for number, _, _ in waiting(store):
+        assert judge(client, number, "discarded").status_code == 201
+    assert check(store) == []
+
+
+def test_counts_dated_ahead_stand_while_nothing_contradicts_them(
+    store: Store, shop: SimpleNamespace, client: FlaskClient, clock: SetClock
+) -> None:
+    """It is the clock of now that is wrong: an hour back, late counts fit before the others."""
+    clock.at = at(shop, 100)
+    post(client, shop, 30, 90, 100)
+    clock.at -= HOUR
+
+    assert post(client, shop, 35)["accepted"] == 1
+    wild = {"at": print_instant(at(shop, 36)), "count": 90_000}
+    sent = client.post("/v1/counts", json={"machine": "M1", "readings": [wild]}).get_json()
+    assert [row["reason"] for row in sent["refused"]] == ["too_fast"]
+
+    assert totals(store) == [(c, c) for c in (130, 135, 190, 200)]
+    assert [reason for _, _, reason in waiting(store)] == ["too_fast"]
+    assert check(store) == []
+
+
 class JumpingClock:
     """The right time, an hour less or a day more, another at each look."""
 
