@@ -228,6 +228,7 @@ def _joined(batch: list[_Waiting]) -> list[list[_Waiting]]:
                 heard_at=news.heard_at or first.heard_at,
                 counts=[*first.counts, *news.counts],
                 states=[*first.states, *news.states],
+                breakages=[*first.breakages, *news.breakages],
             )
             part.append(one)
         if plain:

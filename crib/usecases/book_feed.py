@@ -7,6 +7,7 @@ and the place is kept with what was read up to it.
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -30,6 +31,7 @@ from crib.usecases.count_columns import columns_from_json
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
 
+_LOG = logging.getLogger("crib.feed")
 #: Execution states in which a machine cuts (MTConnect, part 2).
 CUTTING = frozenset({"ACTIVE"})
 #: A pause shorter than this is a bar change or a door, and part of the running share.
@@ -187,6 +189,7 @@ def _book_breakages(tx: Tx, present: datetime, news: FeedNews) -> str | None:
             signal_breakage(tx, present, command)
         except Refusal as refusal:
             problem = refusal.sentence
+            _LOG.warning("%s: breakage '%s': %s", news.machine, one.signal, problem)
     return problem
 
 

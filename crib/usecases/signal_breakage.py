@@ -142,11 +142,11 @@ def _station(tx: Tx, command: SignalBreakage) -> StationRow:
             "Say which edge broke: the station, or the machine and the tool number.",
             errors=[{"field": "station", "detail": "this, or machine and tool_number"}],
         )
-    found = stations_by_number(
-        stations_of(tx, machine_id_by_name(tx, command.machine)),
-        command.tool_number,
-        command.path,
-    )
+    stations = stations_of(tx, machine_id_by_name(tx, command.machine))
+    found = stations_by_number(stations, command.tool_number, command.path)
+    if not found and len({one.path for one in stations}) == 1:
+        # a machine with a single path may call it anything
+        found = stations_by_number(stations, command.tool_number, None)
     if not found:
         raise NotKnown(
             f"Machine {command.machine} has no station for tool number {command.tool_number}"

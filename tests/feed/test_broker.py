@@ -174,6 +174,22 @@ def test_a_watcher_tells_a_breakage_once_though_its_message_is_kept(
     assert [one[1:] for one in signals(store)] == [(sits, broke, "spindle load", True)]
 
 
+def test_breakages_that_come_together_are_all_booked(
+    store: Store, shop: SimpleNamespace, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    sit = [mount(store, shop, "M1/T01", "TH-1"), mount(store, shop, "M1/T11", "DH-1")]
+    told = {"event": "BROKEN", "time": (BEGIN + timedelta(minutes=5)).isoformat()}
+    with sender(port) as send:
+        with running(store, plan):
+            wait_until(lambda: pushed(send, parts(1), booked))
+        for tool in (1, 11):  # kept by the broker, and brought both at once
+            send("watch/M1/1", told | {"tool": tool})
+        with running(store, plan):
+            wait_until(lambda: len(signals(store)) == 2)
+
+    assert [one.mount for one in signals(store)] == sit
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

@@ -104,12 +104,12 @@ def test_a_signal_of_an_empty_station_is_nobodys(acts: Any) -> None:
 def test_a_feed_brings_a_signal_and_tells_where_it_is_nobodys(acts: Any) -> None:
     code = cut(acts)
 
-    def news(number: int) -> FeedNews:
-        told = BreakageNews(acts.at(42), "path1", number, "no sound")
+    def news(number: int, path: str = "path1") -> FeedNews:
+        told = BreakageNews(acts.at(42), path, number, "no sound")
         return FeedNews("M1", "mqtt", acts.at(42), breakages=[told])
 
     assert news(1).tells_something
-    book_feed(acts.tx, acts.present, news(1))
+    book_feed(acts.tx, acts.present, news(1, "channel 7"))  # its only path, whatever its name
     book_feed(acts.tx, acts.present, news(1))
     book_feed(acts.tx, acts.present, news(2))
 
