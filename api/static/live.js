@@ -3,6 +3,7 @@
 
 const ASK_MS = 3000;
 const AT_LEAST_MS = 60000; // time passes without facts too
+const AT_MOST_MS = 9000; // machines count all the time: not the whole page for every part
 
 const parts = () => [...document.querySelectorAll("[data-live][id]")];
 let known = null;
@@ -47,8 +48,10 @@ async function ask() {
     if (!answer.ok) return;
     const { revision } = await answer.json();
     document.documentElement.dataset.connected = "yes";
-    const stale = Date.now() - readAt > AT_LEAST_MS;
-    if ((known !== null && revision !== known) || stale) await readAgain();
+    const age = Date.now() - readAt;
+    const changed = known !== null && revision !== known;
+    if (changed && age < AT_MOST_MS) return; // the next looks see it too
+    if (changed || age > AT_LEAST_MS) await readAgain();
     known = revision;
   } catch {
     document.documentElement.dataset.connected = "no"; // shown by the page; asked again soon
