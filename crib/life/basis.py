@@ -41,7 +41,7 @@ class Basis:
 def new_lives(curves: Curves, row: Ints) -> list[Floats]:
     """Ages that 10, 50 and 90 % of new edges do not reach, breakage apart; each (edges,)."""
     zero = np.zeros(len(row))
-    edges = Edges(row, zero, zero, np.ones(len(row)))
+    edges = Edges(row, zero, zero, np.ones(len(row)), zero)
     hazards = (np.full(len(row), -np.log1p(-p)) for p in (0.1, 0.5, 0.9))
     return [ahead_for_hazard(curves, edges, hazard) for hazard in hazards]
 

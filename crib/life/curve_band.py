@@ -16,6 +16,7 @@ from scipy.special import gammainc, gammaincinv
 
 from crib.errors import OutsideModel
 from crib.life.asked import new_edges
+from crib.life.breakage import YOUNG
 from crib.life.curves import GRID
 from crib.life.law import SHAPES
 from crib.life.model import LifeModel
@@ -107,10 +108,11 @@ def survival_band(
     beta = float(model._breakage.exposure_wear(rows, wpp)[0])
     levels = (np.arange(_BREAKS) + 0.5) / _BREAKS
     breaks = gammaincinv(alpha, levels) / beta
+    exposed = model._breakage.exposed(key, ages)
 
     def below(hazard: Floats) -> Floats:
         """Chance that the cumulative hazard at each age is at most so much."""
-        left = np.maximum(hazard[:, None] - breaks * ages[:, None], 0.0)
+        left = np.maximum(hazard[:, None] - breaks * exposed[:, None], 0.0)
         chance: Floats = np.zeros(len(ages))
         for s in range(len(used)):
             chance += share[s] * gammainc(a[s], power[:, s, None] * left).mean(axis=1)
@@ -161,7 +163,7 @@ def cost_curve(
     edges = model._edges(rows, row, np.zeros(1), wpp)
     ages = np.exp(curves.centre[row[0]] + GRID)
     wear = np.exp(np.minimum(curves.log_hazard[row[0]], _MOST_HAZARD))
-    hazard = wear + edges.alpha[0] * np.log1p(ages / edges.beta[0])
+    hazard = wear + edges.breaks_ahead(ages[None, :])[0]
     alive = np.exp(-hazard)
     first = ages[0] * (1 + alive[0]) / 2
     steps = np.diff(ages) * (alive[1:] + alive[:-1]) / 2
@@ -170,12 +172,13 @@ def cost_curve(
 
 
 def break_rate(model: LifeModel, key: int, wear_per_part: float) -> float:
-    """Breaks per wear unit that a key's edges are expected to have.
+    """Breaks per wear unit that a key's edges are expected to have over a promised life.
 
     Args:
         model: The life model.
         key: Its row.
         wear_per_part: Wear units that a part costs.
     """
-    beta = model._breakage.exposure_wear(np.array([key]), np.array([wear_per_part]))
-    return float(model._breakage.alpha[key] / beta[0])
+    breakage = model._breakage
+    beta = breakage.exposure_wear(np.array([key]), np.array([wear_per_part]))
+    return float(breakage.alpha[key] / beta[0]) * (1 + breakage.more * YOUNG)

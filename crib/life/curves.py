@@ -109,14 +109,18 @@ class Edges:
     Attributes:
         row: Row of the curves.
         age: Wear units used.
-        alpha: Breakage: ``S_b(s) = (beta / (beta + s))^alpha``.
+        alpha: Breakage: ``S_b(s) = (beta / (beta + e))^alpha``, e the exposure of s ahead.
         beta: Likewise, in wear units.
+        young: Wear units ahead through which an edge is young and counts ``1 + more`` times.
+        more: How much more often young edges break; 0: all alike.
     """
 
     row: Ints
     age: Floats
     alpha: Floats
     beta: Floats
+    young: Floats
+    more: float = 0.0
 
     def repeated(self, times: int) -> Edges:
         """Every edge so many times in a row."""
@@ -125,17 +129,46 @@ class Edges:
             np.repeat(self.age, times),
             np.repeat(self.alpha, times),
             np.repeat(self.beta, times),
+            np.repeat(self.young, times),
+            self.more,
         )
 
     def take(self, rows: Ints | slice) -> Edges:
         """Only some edges."""
-        return Edges(self.row[rows], self.age[rows], self.alpha[rows], self.beta[rows])
+        return Edges(
+            self.row[rows],
+            self.age[rows],
+            self.alpha[rows],
+            self.beta[rows],
+            self.young[rows],
+            self.more,
+        )
+
+    def breaks_ahead(self, ahead: Floats) -> Floats:
+        """``-ln`` of the chance not to break on the way, shape (edges,) or (edges, columns)."""
+        wide = (slice(None), None) if ahead.ndim == 2 else slice(None)
+        exposed = ahead + self.more * np.minimum(ahead, self.young[wide])
+        result: Floats = self.alpha[wide] * np.log1p(exposed / self.beta[wide])
+        return result
+
+    def break_rate(self, ahead: Floats) -> Floats:
+        """Slope of ``breaks_ahead``, shape (edges,)."""
+        exposed = ahead + self.more * np.minimum(ahead, self.young)
+        often = np.where(ahead < self.young, 1 + self.more, 1.0)
+        return self.alpha * often / (self.beta + exposed)
+
+    def until_breaks(self, hazard: Floats) -> Floats:
+        """The way ahead by which breakage alone reaches a hazard, shape (edges,)."""
+        often = 1 + self.more
+        exposed = self.beta * np.expm1(np.minimum(hazard / np.maximum(self.alpha, 1e-12), 600))
+        soon = exposed <= often * self.young
+        return np.where(soon, exposed / often, exposed - self.more * self.young)
 
     def hazard_ahead(self, curves: Curves, ahead: Floats) -> Floats:
         """``-ln`` of the chance to live ``ahead`` longer, shape (edges,)."""
         now, _ = curves.hazard(self.row, self.age)
         later, _ = curves.hazard(self.row, self.age + ahead)
-        return np.maximum(later - now, 0.0) + self.alpha * np.log1p(ahead / self.beta)
+        return np.maximum(later - now, 0.0) + self.breaks_ahead(ahead)
 
 
 def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
@@ -155,7 +188,7 @@ def ahead_for_hazard(curves: Curves, edges: Edges, target: Floats) -> Floats:
 def _ahead(curves: Curves, edges: Edges, target: Floats) -> Floats:
     now, slope = curves.hazard(edges.row, edges.age)
     alone = _power_law_start(curves, edges, now, slope, target)
-    breaks = edges.beta * np.expm1(np.minimum(target / np.maximum(edges.alpha, 1e-12), 600))
+    breaks = edges.until_breaks(target)
     y = np.log(np.maximum(np.minimum(alone, breaks), _SMALL))
     low = np.full_like(y, np.log(_SMALL))
     high = np.minimum(np.log(np.maximum(breaks, _SMALL)), y + 60.0)
@@ -165,8 +198,8 @@ def _ahead(curves: Curves, edges: Edges, target: Floats) -> Floats:
     for turn in range(120):
         x = np.exp(y)
         later, bend = curves.hazard(edges.row, edges.age + x)
-        total = np.maximum(later - now, 0) + edges.alpha * np.log1p(x / edges.beta)
-        rate = later * bend / (edges.age + x) + edges.alpha / (edges.beta + x)
+        total = np.maximum(later - now, 0) + edges.breaks_ahead(x)
+        rate = later * bend / (edges.age + x) + edges.break_rate(x)
         total = np.maximum(total, _SMALL)
         miss = np.log(total) - log_target
         low = np.where(miss < 0, y, low)

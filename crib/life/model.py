@@ -88,6 +88,22 @@ class LifeModel:
         hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part, signs)
         return -np.expm1(-hazard).reshape(shape)
 
+    def break_probability(
+        self, key: ArrayLike, age: ArrayLike, ahead: ArrayLike, wear_per_part: ArrayLike
+    ) -> Floats:
+        """Chance that it breaks or chips within ``ahead`` wear units, worn or not."""
+        asked = asked_for(
+            len(self.keys),
+            key,
+            NO_SIGNS,
+            (age, "age", True),
+            (ahead, "ahead", True),
+            (wear_per_part, "wear_per_part", False),
+        )
+        ages, way, wpp = asked.columns
+        edges = self._edges(asked.rows, asked.rows, ages, wpp)
+        return -np.expm1(-edges.breaks_ahead(way)).reshape(asked.shape)
+
     def remaining(
         self,
         key: ArrayLike,
@@ -304,7 +320,9 @@ class LifeModel:
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
         beta = self._breakage.exposure_wear(rows, wear_per_part)
-        return Edges(row, age, self._breakage.alpha[rows], beta)
+        breakage = self._breakage
+        young = np.maximum(breakage.young[rows] - age, 0.0)
+        return Edges(row, age, breakage.alpha[rows], beta, young, breakage.more)
 
     def _hazard_ahead(
         self,

@@ -75,4 +75,5 @@ def fit_one_key(ages: Floats, worn: NDArray[np.bool_], spread: float) -> OneKey:
 def _edges(age: float, count: int) -> Edges:
     """Edges that only wear: no breakage beside."""
     nothing = np.zeros(count)
-    return Edges(np.zeros(count, dtype=np.int64), np.full(count, age), nothing, nothing + 1)
+    row = np.zeros(count, dtype=np.int64)
+    return Edges(row, np.full(count, age), nothing, nothing + 1, nothing)

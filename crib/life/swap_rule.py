@@ -96,6 +96,6 @@ def cost_of_waiting(
 
 
 def _hazard_with_breaks(curves: Curves, edges: Edges, ages: Floats) -> Floats:
-    breaks = edges.alpha[:, None] * np.log1p(ages / edges.beta[:, None])
-    result: Floats = np.exp(np.minimum(curves.log_hazard[edges.row], 700.0)) + breaks
+    wear = np.exp(np.minimum(curves.log_hazard[edges.row], 700.0))
+    result: Floats = wear + edges.breaks_ahead(ages)
     return result

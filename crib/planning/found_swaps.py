@@ -45,7 +45,7 @@ class NightSeen:
         signs: What is known of each beside.
         hazard: Cumulative hazard of each edge over it, likewise.
         own: The same had it stayed.
-        breaks: Cumulative hazard of breakage alone, likewise.
+        breaks: Cumulative hazard of breakage alone, every swap made that helps, likewise.
     """
 
     begin_s: Floats

@@ -49,9 +49,6 @@ _STATE: Final = (
     "nearest_s", "_found",
 )  # fmt: skip
 
-#: Share of a planned life in which an edge has not worn yet.
-_NO_WEAR_YET: Final = 1e-3
-
 _LEAST_STEP_S = 60.0
 #: An edge is not taken out again so soon after it was put in, only since nobody is there later.
 _JUST_PUT_IN_S = 900.0
@@ -306,19 +303,15 @@ class Succession:
                 self.signs.take(self.all),
                 after,
                 kept,
-                self._breaks(night),
+                self._breaks(np.where(fresh < kept, 0.0, age), night),
             )
         )
 
-    def _breaks(self, night: Floats) -> Floats:
-        """Hazard of breakage alone over so much wear: what fails an edge that has no wear yet.
-
-        Breakage has a constant rate and wear-out none at first, so the rate over the first
-        thousandth of a life is that of breakage.
-        """
-        first = _NO_WEAR_YET * self.own.best_age
-        rate = self.hazard(self.all, np.zeros(len(first)), first, NO_SIGNS) / first
-        return rate * night
+    def _breaks(self, age: Floats, night: Floats) -> Floats:
+        """Hazard of breakage alone over so much wear, scaled."""
+        failed = self.model.break_probability(self.key, age, night, self.rate)
+        hazard: Floats = -np.log1p(-np.minimum(failed, 1 - 1e-15)) * self.scale
+        return hazard
 
     def hazard(self, rows: Ints, age: Floats, ahead: Floats, signs: EdgeSigns) -> Floats:
         """Cumulative hazard of edges of an age over so much wear ahead in a stretch, scaled."""

@@ -30,7 +30,7 @@ HOUR = 3600.0
 @cache
 def _model():
     rng = np.random.default_rng(11)
-    worn, broken = rng.weibull(3.0, 60), rng.uniform(0.1, 0.6, 4)
+    worn, broken = rng.weibull(3.0, 60), np.array([0.02, 0.03, 0.06, 0.6])
     lives = np.concatenate([worn, broken])
     return fit_life_model(
         key_table([0, 1], [0, 0], [0, 1]),
@@ -131,6 +131,7 @@ def test_a_swap_never_comes_after_its_own_point(shop):
 def test_swaps_brought_forward_never_raise_a_nights_risk(shop):
     for night in _planned(shop, 0.02).nights:
         assert 0 <= night.floor <= night.with_swaps * (1 + 1e-9)
+        assert night.breakage <= night.floor * (1 + 1e-9)
         assert night.with_swaps <= night.as_planned * (1 + 1e-9)
         if night.run_until_us is not None:
             assert not night.safe

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from crib.life.breakage import PRIOR_PER_LIFE, fit_breakage
+from crib.life.breakage import PRIOR_PER_LIFE, YOUNG, fit_breakage
 from crib.life.observations import BROKEN, CENSORED, life_histories, no_histories
 
 OPERATION = np.array([0, 0, 1, 1])
@@ -41,3 +41,61 @@ def test_many_parts_speak_for_themselves():
     breakage = fit_breakage(lives, (OPERATION, ITEM), np.ones(4))
 
     assert rate(breakage, 0) == pytest.approx(0.2, rel=0.02)
+
+
+def _shop(soon, late, rng):
+    """600 edges taken out after a promised life, by their break rates while young and on."""
+    edges = 600
+    at = rng.exponential(1 / soon, edges)
+    at = np.where(at < YOUNG, at, YOUNG + rng.exponential(1 / late, edges))
+    broke = at < 1
+    wear = np.minimum(at, 1.0)
+    return life_histories(
+        np.arange(edges) % 4, wear, 100 * wear, np.where(broke, BROKEN, CENSORED)
+    )
+
+
+def test_edges_that_break_soon_or_seldom_tell_of_bad_seats():
+    lives = _shop(0.5, 0.05, np.random.default_rng(5))
+
+    breakage = fit_breakage(lives, (OPERATION, ITEM), np.ones(4))
+
+    broke, young = lives.ended == BROKEN, np.minimum(lives.wear, YOUNG)
+    soon = np.sum(broke & (lives.wear < YOUNG)) / young.sum()
+    later = np.sum(broke & (lives.wear >= YOUNG)) / (lives.wear - young).sum()
+    assert 1 + breakage.more == pytest.approx(soon / later, rel=0.3)
+    own = np.mean([rate(breakage, key) for key in range(4)])
+    assert own == pytest.approx(later, rel=0.2)
+
+
+def test_edges_that_break_at_any_age_leave_the_young_nearly_like_the_rest():
+    shops = [_shop(0.1, 0.1, np.random.default_rng(seed)) for seed in range(8)]
+
+    more = [fit_breakage(lives, (OPERATION, ITEM), np.ones(4)).more for lives in shops]
+    assert np.mean(more) < 0.45
+
+
+def test_parts_of_young_edges_count_as_often_as_they_break_more():
+    breakage = fit_breakage(
+        _shop(0.5, 0.05, np.random.default_rng(5)), (OPERATION, ITEM), np.ones(4)
+    )
+    # one edge no longer young at 0.4, one taken out while young
+    more = breakage.after(life_histories([0, 0], [0.4, 0.05], [80, 10], [BROKEN, CENSORED]))
+
+    young = 80 * YOUNG / 0.4 + 10
+    assert more.parts[0] - breakage.parts[0] == pytest.approx(90 + breakage.more * young)
+    assert more.alpha[0] - breakage.alpha[0] == 1
+    assert more.more == breakage.more
+
+
+def test_a_break_that_nobody_saw_counts_in_the_middle_of_its_night():
+    ends = [BROKEN] * 10 + [CENSORED] * 90
+    wear = [1.3 * YOUNG] * 10 + [1.0] * 90
+
+    def more(since):
+        good = [since] * 10 + [float("nan")] * 90
+        lives = life_histories([0] * 100, wear, [100] * 100, ends, since=good)
+        return fit_breakage(lives, (OPERATION, ITEM), np.ones(4)).more
+
+    assert more(0.5 * YOUNG) > 2
+    assert more(0.9 * YOUNG) == 0

@@ -7,15 +7,16 @@ from crib.errors import OutsideModel
 from crib.life.curve_band import break_rate, cost_curve, survival_band
 from crib.life.fitting import fit_life_model
 from crib.life.law import SHAPES
-from crib.life.observations import WORN, life_histories
+from crib.life.observations import BROKEN, WORN, life_histories
 from crib.life.pooling import key_table
 
 WEAR_PER_PART = 0.01
 
 
-def model_of(lives, widening=None):
-    ages = np.asarray(lives, dtype=float)
-    seen = life_histories(np.zeros(len(ages)), ages, 100 * ages, np.full(len(ages), WORN))
+def model_of(lives, widening=None, chipped=()):
+    ages = np.concatenate([lives, chipped])
+    ended = [WORN] * len(lives) + [BROKEN] * len(chipped)
+    seen = life_histories(np.zeros(len(ages)), ages, 100 * ages, ended)
     keys = key_table([0], [0], [0])
     if widening is None:
         return fit_life_model(keys, seen)
@@ -34,7 +35,8 @@ def drawn(model, ages, number=60_000):
     rate = random.gamma(scales.a[0, which]) / np.exp(scales.log_b[0, which])
     beta = model._breakage.exposure_wear(np.array([0]), np.array([WEAR_PER_PART]))[0]
     breaks = random.gamma(model._breakage.alpha[0], size=number) / beta
-    hazard = rate[:, None] * ages ** SHAPES[which][:, None] + breaks[:, None] * ages
+    exposed = ages + model._breakage.more * np.minimum(ages, 0.1)
+    hazard = rate[:, None] * ages ** SHAPES[which][:, None] + breaks[:, None] * exposed
     return np.exp(-hazard)
 
 
@@ -120,6 +122,23 @@ def test_the_flat_region_is_where_a_swap_costs_hardly_more():
         assert curve.at(end) == pytest.approx(1.02 * curve.rates.min(), rel=1e-6)
     inside = curve.rates[(curve.ages > low) & (curve.ages < high)]
     assert inside.max() <= 1.02 * curve.rates.min()
+
+
+def test_edges_that_chip_early_bend_the_curve_its_band_and_its_costs():
+    model = model_of(lives(30), chipped=[0.01, 0.02, 0.04, 0.05, 0.05, 0.06])
+    ages = np.array([0.05, 0.2])
+    curves = drawn(model, ages)
+
+    low, high = survival_band(model, 0, ages, WEAR_PER_PART)
+    curve = cost_curve(model, 0, 10, 60, WEAR_PER_PART)
+    failed = float(model.break_probability(0, 0.0, 1.0, WEAR_PER_PART))
+
+    assert model._breakage.more > 1
+    assert low == pytest.approx(np.quantile(curves, 0.1, axis=0), abs=0.003)
+    assert high == pytest.approx(np.quantile(curves, 0.9, axis=0), abs=0.003)
+    exact = model.swap_age(0, 10, 60, WEAR_PER_PART)[1]
+    assert curve.rates.min() == pytest.approx(float(exact), rel=1e-3)
+    assert break_rate(model, 0, WEAR_PER_PART) == pytest.approx(-np.log1p(-failed), rel=0.05)
 
 
 def test_breaks_come_as_often_as_edges_new_to_wear_fail():

@@ -34,7 +34,8 @@ def test_an_age_of_nothing_has_no_hazard_and_a_huge_one_a_finite_one():
     assert np.all(np.isfinite(far))
 
 
-def test_the_way_ahead_meets_its_target_whatever_the_age():
+@pytest.mark.parametrize("more", [0.0, 0.7, 20.0])
+def test_the_way_ahead_meets_its_target_whatever_the_age(more):
     rng = np.random.default_rng(1)
     n = 4000
     edges = Edges(
@@ -42,6 +43,8 @@ def test_the_way_ahead_meets_its_target_whatever_the_age():
         np.where(rng.random(n) < 0.2, 0.0, np.exp(rng.normal(0, 2, n))),
         np.where(rng.random(n) < 0.2, 0.0, rng.uniform(0.5, 50, n)),
         np.exp(rng.normal(3, 3, n)),
+        np.where(rng.random(n) < 0.2, 0.0, np.exp(rng.normal(-1, 2, n))),
+        more,
     )
     target = np.exp(rng.uniform(-12, 3, n))
 
@@ -59,13 +62,28 @@ def test_the_way_ahead_meets_its_target_on_a_curve_steep_only_in_its_middle():
     log_hazard = np.cumsum(np.hstack([np.full((3, 1), -4.0), rise]), axis=1)
     curves = Curves(np.zeros(3), log_hazard)
     n = 3000
-    edges = Edges(np.arange(n) % 3, np.zeros(n), np.full(n, 2.0), np.full(n, 0.05))
+    edges = Edges(np.arange(n) % 3, np.zeros(n), np.full(n, 2.0), np.full(n, 0.05), np.zeros(n))
     target = np.exp(np.linspace(-5, 5, n))
 
     ahead = ahead_for_hazard(curves, edges, target)
 
     assert log_hazard.shape == (3, NODES)
     assert edges.hazard_ahead(curves, ahead) == pytest.approx(target, rel=1e-9)
+
+
+def test_a_young_edge_breaks_more_often_until_it_is_young_no_more():
+    one = np.ones(1)
+    edges = Edges(np.zeros(1, dtype=np.int64), 0 * one, 3 * one, 50 * one, 0.1 * one, 4.0)
+    ahead = np.array([[0.05, 0.1, 0.3]])
+
+    # five times the exposure up to 0.1, as much as comes after it
+    by_hand = 3 * np.log1p(np.array([[0.25, 0.5, 0.7]]) / 50)
+    assert edges.breaks_ahead(ahead) == pytest.approx(by_hand)
+    for way, hazard in zip(ahead[0], by_hand[0], strict=True):
+        assert edges.until_breaks(np.array([hazard])) == pytest.approx(way)
+    for way in (0.04, 0.2):
+        step = edges.breaks_ahead(np.array([way + 1e-6])) - edges.breaks_ahead(np.array([way]))
+        assert edges.break_rate(np.array([way])) == pytest.approx(step / 1e-6, rel=1e-5)
 
 
 def test_chunks_of_many_keys_give_the_same_tables():

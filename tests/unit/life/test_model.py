@@ -128,6 +128,22 @@ def test_wear_runs_on_wear_units_and_breakage_on_parts():
     assert light < heavy
 
 
+def test_where_edges_chip_early_one_that_has_run_in_breaks_less():
+    model = model_of([0.9] * 20 + [0.02] * 5, [WORN] * 20 + [BROKEN] * 5)
+    breakage = model._breakage
+    alpha, beta = breakage.alpha[0], breakage.exposure_wear(np.array([0]), np.array([0.01]))[0]
+
+    new, half_young, run_in = model.break_probability(0, [0.0, 0.05, 0.1], 0.2, 0.01)
+
+    # the first tenth of the promised life counts so many times more
+    for broken, young in ((new, 0.1), (half_young, 0.05), (run_in, 0.0)):
+        exposed = 0.2 + breakage.more * young
+        assert broken == pytest.approx(1 - (1 + exposed / beta) ** -alpha)
+    assert new > 2 * run_in
+    old, at_all = model.fail_probability(0, [0.1, 0.0], 1e-3, 0.01)
+    assert old < at_all
+
+
 def test_taken_out_at_one_age_by_thousands_the_swap_point_only_creeps():
     age, _, share = SHOPS["thousands taken out at one age"].swap_age(0, 10, 60, 0.01)
     free = model_of([0.5] * 3000 + [2.0], [CENSORED] * 3000 + [WORN])
