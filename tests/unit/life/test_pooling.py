@@ -40,7 +40,7 @@ def test_a_key_does_not_lean_on_its_own_lives():
 def test_a_new_key_among_many_knows_better_than_the_promise():
     rng = np.random.default_rng(5)
     keys = np.repeat(np.arange(30), 20)
-    ages = 1.8 * np.exp(0.1 * rng.normal(size=30))[keys] * rng.weibull(3, len(keys))
+    ages = 1.8 * np.exp(0.1 * rng.normal(size=30))[keys] * rng.weibull(4, len(keys))
     table = key_table(np.arange(31), np.zeros(31), np.zeros(31))
 
     basis = fit_life_model(table, life_histories(keys, ages, ages, [WORN] * len(keys))).basis(

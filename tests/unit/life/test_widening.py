@@ -260,7 +260,7 @@ def test_a_flatter_wider_world_is_covered_after_twenty_lives_per_key():
 
 
 def test_a_world_that_the_model_describes_is_not_widened():
-    rows = np.mean([simulated(s, 3.0, 0.35) for s in (3, 4)], axis=0)
+    rows = np.mean([simulated(s, 4.0, 0.35) for s in (3, 4)], axis=0)
 
     assert rows[3:, 2].max() < 1.1
     assert rows[20, 1] == pytest.approx(0.8, abs=0.04)
