@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 #: Failures expected that the plain forecast is worth (common practice, no source).
-_WORTH: Final = 4.0
+_WORTH: Final = 2.0
 _LEAST, _MOST = 0.3, 1.5
 
 

@@ -52,7 +52,7 @@ def test_a_night_that_is_over_counts_by_the_chance_that_was_kept_before_it(floor
     scale = _plan(floor).sight.night_scale
 
     assert chance > 0
-    assert scale == pytest.approx((4 + failed) / (4 - math.log1p(-chance)))
+    assert scale == pytest.approx((2 + failed) / (2 - math.log1p(-chance)))
 
 
 def test_the_nights_ahead_say_which_factor_they_stand_under(floor):
