@@ -64,7 +64,7 @@ class MachineNight:
         as_planned: Chance that an edge fails in it with the swaps planned anyway.
         with_swaps: The same after the swaps that this rule adds.
         floor: The same if every edge were swapped that a fresh one is better than.
-        breakage: Chance that one of them breaks or chips, worn or not: no swap lowers it.
+        breakage: Chance that one of those breaks or chips, worn or not: no swap lowers it.
         added: Stations whose swap it brought forward.
         limit: Chance that was asked for.
         ordinal: 0 for the machine's next stretch, 1 for the one after it, …
@@ -74,6 +74,7 @@ class MachineNight:
         run_until_parts: Parts from the begin of the stretch (or now) until then.
         carriers: The edges that carry most of what is left, the worst first.
         scale: Factor that all its chances stand under, from how earlier stretches went.
+        left_out: Swaps that would help but are not worth it, where none keep the limit.
     """
 
     machine: str
@@ -90,6 +91,7 @@ class MachineNight:
     run_until_parts: int | None = None
     carriers: tuple[Carrier, ...] = ()
     scale: float = 1.0
+    left_out: int = 0
 
     @property
     def safe(self) -> bool:
@@ -130,12 +132,17 @@ class MachineNight:
         helped = f"With {swaps}" if self.added else "As planned, since no swap helps much,"
         over = (
             f"{helped} the chance of a failure is {self.with_swaps:.1%}; even with every edge "
-            f"fresh it would be {self.floor:.1%} ({self.breakage:.1%} by breakage, which no "
-            f"swap lowers), over the limit of {self.limit:.1%}."
+            f"fresh that helps it would be {self.floor:.1%} ({self.breakage:.1%} by breakage, "
+            f"which no swap lowers), over the limit of {self.limit:.1%}."
             if self.floor > self.limit
             else f"{helped} the chance of a failure is {self.with_swaps:.1%}, over the limit "
             f"of {self.limit:.1%}."
         )
+        if self.left_out:
+            over = (
+                f"{over} Swaps left out: {self.left_out}; each hardly lowers its own edge's "
+                f"chance or costs over {DARK_PRICE:.0f} times the failures that it prevents."
+            )
         if self.run_until_us is None:
             return over
         hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
@@ -155,12 +162,15 @@ class NightChoice:
         before: Chance of a failure as planned, shape (machines,).
         after: The same with the swaps.
         floor: The same with every swap that helps.
+        left_out: Swaps that would help a machine that none bring under the limit, but not for
+            what they cost, shape (edges,).
     """
 
     swap: Bools
     before: Floats
     after: Floats
     floor: Floats
+    left_out: Bools
 
 
 def choose_swaps(
@@ -199,9 +209,11 @@ def choose_swaps(
     # a hair of grace, or rounding alone would call a limit that is just kept out of reach
     reachable = over & (off >= need * (1 - 1e-12))
     gain = able & (relief > limit * LEAST_GAIN)
-    swap = gain & (fresh <= kept * MOST_LEFT) & (over & ~reachable)[machine]
+    beyond = gain & (over & ~reachable)[machine]
+    swap = beyond & (fresh <= kept * MOST_LEFT)
     if failure_extra is not None:
         swap &= given_away <= DARK_PRICE * failure_extra * relief
+    left_out = beyond & ~swap
     rows = np.flatnonzero(reachable[machine] & (relief > 0))
     rows = rows[np.argsort(machine[rows], kind="stable")]
     bounds = np.flatnonzero(np.diff(machine[rows])) + 1
@@ -212,7 +224,8 @@ def choose_swaps(
             swap[chosen] = True
     left = np.zeros(count)
     np.add.at(left, machine, kept - np.where(swap, relief, 0.0))
-    return NightChoice(swap, -np.expm1(-total), -np.expm1(-left), -np.expm1(-(total - off)))
+    before, after, floor = (-np.expm1(-hazard) for hazard in (total, left, total - off))
+    return NightChoice(swap, before, after, floor, left_out)
 
 
 def _cover(members: Ints, cost: Floats, relief: Floats, gain: Bools, need: float) -> Ints:

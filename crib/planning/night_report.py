@@ -44,6 +44,7 @@ def report_nights(
                 breakage=float(-np.expm1(-night.breaks[members].sum())),
                 added=tuple(stations[added].tolist()),
                 carriers=carriers_of(stations[members].tolist(), night.hazard[members]),
+                left_out=int(night.choice.left_out[members].sum()),
             )
             if index in stop_s:
                 row = _stopped(row, machines[index], float(night.begin_s[index]), stop_s[index])
@@ -76,8 +77,8 @@ def _row(
 def _stop_by(walk: Succession, night: NightSeen) -> dict[int, float]:
     """Running second at which a machine's chance reaches the limit, where it is not kept.
 
-    The hazard bends upwards between the points, so the straight line lies above it: the
-    second found is a little early, never late.
+    But for edges that stop being young in between, the hazard bends upwards between the
+    points, so the straight line lies above it: the second found is a little early.
     """
     unsafe = np.isfinite(night.begin_s) & (night.choice.after > walk.limit)
     rows = np.flatnonzero(unsafe[walk.machine])

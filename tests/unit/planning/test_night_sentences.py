@@ -31,6 +31,18 @@ def test_minutes_to_run_stand_without_hours_where_there_are_none():
     assert "Stop the machine 2 h 43 min into the stretch" in long.sentence
 
 
+def test_swaps_that_are_not_worth_it_are_said_to_be_left_out():
+    over = _night(0.1, 0.08, left_out=3).sentence
+    kept = _night(0.1, 0.08).sentence
+
+    assert over.endswith(
+        " Swaps left out: 3; each hardly lowers its own edge's chance or costs over 3 times "
+        "the failures that it prevents."
+    )
+    assert "even with every edge fresh that helps it would be 5.0%" in kept
+    assert "left out" not in kept
+
+
 def test_a_factor_from_earlier_nights_is_told_where_it_differs_by_more_than_a_tenth():
     better, worse = (_night(0.016, 0.016, scale=scale).sentence for scale in (0.62, 1.3))
 

@@ -193,6 +193,20 @@ def test_breakage_is_the_part_of_a_nights_risk_that_no_swap_lowers(chipping, mod
     assert calm.breakage < 0.1 * night.breakage
 
 
+def test_a_night_beyond_help_says_how_many_swaps_are_not_worth_it(chipping):
+    # a new edge in place of the nearly new one hardly helps; of the other it takes off most
+    def night(failure):
+        new, worn = _nearly_new(failure)
+        edges = (new, replace(worn, age=1.0))
+        return _swaps(chipping, _machine(), *edges, limit=0.001)[1].nights[0]
+
+    cheap, dear = night(20.1), night(25.0)
+
+    assert (cheap.added, cheap.left_out) == ((), 2)
+    assert "Swaps left out: 2;" in cheap.sentence
+    assert (dear.added, dear.left_out) == ((1,), 1)
+
+
 def test_a_night_beyond_help_says_until_when_to_run(chipping):
     machine = _machine()
     edges = _nearly_new()
