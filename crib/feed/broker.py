@@ -107,6 +107,8 @@ class BrokerFeed:
         self._writer, self._clock = writer, clock
         self._loop = asyncio.get_running_loop()
         self._arrived: asyncio.Queue[mqtt.MQTTMessage | BrokerState] = asyncio.Queue()
+        #: Messages of this connection by their number there; another one counts anew.
+        self._unconfirmed: dict[int, mqtt.MQTTMessage] = {}
         self._session_kept = False
         self._let_in: bool | None = None
         self._state: BrokerState | None = None
@@ -174,6 +176,7 @@ class BrokerFeed:
         if reason.is_failure:
             self._say(refused(self._address.where, str(reason)))
             return
+        self._unconfirmed.clear()
         self._session_kept = bool(flags.session_present)
         client.subscribe([(rule.subscription, 1) for rule in self._topics.rules])
 
@@ -209,6 +212,8 @@ class BrokerFeed:
     def _on_message(
         self, _client: mqtt.Client, _data: object, message: mqtt.MQTTMessage
     ) -> None:
+        if message.qos:
+            self._unconfirmed[message.mid] = message
         self._loop.call_soon_threadsafe(self._arrived.put_nowait, message)
 
     def _say(self, state: BrokerState) -> None:
@@ -294,7 +299,9 @@ class BrokerFeed:
             await asyncio.sleep(1.0)
 
     def _confirm(self, message: mqtt.MQTTMessage) -> None:
-        if message.qos:
+        # after a broken connection the number may be that of a message not yet booked
+        if message.qos and self._unconfirmed.get(message.mid) is message:
+            del self._unconfirmed[message.mid]
             self._client.ack(message.mid, message.qos)
 
     def _keep_aside(self, why: str, message: mqtt.MQTTMessage) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import asyncio
+from collections.abc import Awaitable, Callable
 from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from crib.feed.broker import BrokerAddress, BrokerFeed
 from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import load_map
 from crib.store.engine import Store
+from crib.usecases.book_feed import FeedNews
 from tests.agents import closed_port
 from tests.brokers import broker, certificate, nothing_may_be_read, user
 from tests.feed.conftest import PLAN, Booked, running, wait_until
@@ -74,6 +76,68 @@ def test_a_broker_that_is_killed_is_found_again_and_nothing_counts_twice(
 
     assert booked.parts() == 9
     assert booked.kept_aside() == []
+
+
+class _SlowWriter:
+    """A database that takes what it is told when the test says so."""
+
+    def __init__(self) -> None:
+        self.told: list[tuple[str, asyncio.Future[None]]] = []
+
+    async def book(self, news: FeedNews) -> None:
+        if news.counts:
+            self.told.append((news.counts[0].text, asyncio.get_running_loop().create_future()))
+            await self.told[-1][1]
+
+    async def read(self, work: object) -> list[str]:
+        return []
+
+
+def test_what_was_not_booked_is_not_confirmed_by_an_older_message(
+    folder: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "map.toml").write_text(MAP)
+    port, topics = closed_port(), load_map(tmp_path / "map.toml")
+    address = BrokerAddress.parse(f"mqtt://127.0.0.1:{port}")
+
+    async def until(what: Callable[[], object]) -> None:
+        async with asyncio.timeout(20):
+            while not what():
+                await asyncio.sleep(0.02)
+
+    async def told_by(feed_until: Callable[[_SlowWriter], Awaitable[None]]) -> list[str]:
+        writer = _SlowWriter()
+        feed = BrokerFeed(address, topics, "crib-test", writer, now)  # type: ignore[arg-type]
+        task = asyncio.create_task(feed.run())
+        await feed_until(writer)
+        task.cancel()
+        await asyncio.wait([task])
+        return [text for text, _ in writer.told]
+
+    async def through_a_power_cut(writer: _SlowWriter) -> None:
+        with broker(folder, port, kill=True), sender(port) as send:
+            await until(lambda: _sent(send, 1) and writer.told)
+        for kept in folder.glob("*.db*"):
+            kept.unlink()  # the broker's disk lost all
+        stack.enter_context(broker(folder, port))
+        with sender(port) as send:
+            await until(lambda: _sent(send, 2) and "2" in dict(writer.told))
+        for text, done in writer.told:
+            if text == "1":
+                done.set_result(None)  # booked now, and nothing since
+        await asyncio.sleep(0.1)
+
+    async def again(writer: _SlowWriter) -> None:
+        await until(lambda: writer.told)
+
+    with ExitStack() as stack:
+        asyncio.run(told_by(through_a_power_cut))
+        assert asyncio.run(told_by(again))[0] == "2"
+
+
+def _sent(send: Callable[..., None], count: int) -> bool:
+    send("shop/lathe-1/parts", parts(count))
+    return True
 
 
 def test_a_wrong_password_is_told_and_the_right_one_is_let_in(
