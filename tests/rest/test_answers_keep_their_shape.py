@@ -16,8 +16,8 @@ _RECORDS = (
 )  # fmt: skip
 _FACTS = (
     "assemblies", "presets", "mounts", "removals", "corrections", "stock-moves",
-    "gauge-checks", "counts", "refused-counts", "count-verdicts", "breakages", "question-dismissals",
-    "audit",
+    "gauge-checks", "counts", "refused-counts", "count-verdicts", "breakages",
+    "question-dismissals", "audit",
 )  # fmt: skip
 _VIEWS = (
     "forecasts", "swap-list?hours=72", "bench-queue?hours=72",
