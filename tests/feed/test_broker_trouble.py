@@ -16,6 +16,7 @@ from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import load_map
 from crib.store.engine import Store
 from crib.usecases.book_feed import FeedNews
+from tests import loops
 from tests.agents import closed_port
 from tests.brokers import broker, certificate, nothing_may_be_read, user
 from tests.feed.conftest import PLAN, Booked, running, wait_until
@@ -131,8 +132,8 @@ def test_what_was_not_booked_is_not_confirmed_by_an_older_message(
         await until(lambda: writer.told)
 
     with ExitStack() as stack:
-        asyncio.run(told_by(through_a_power_cut))
-        assert asyncio.run(told_by(again))[0] == "2"
+        loops.run(told_by(through_a_power_cut))
+        assert loops.run(told_by(again))[0] == "2"
 
 
 def _sent(send: Callable[..., None], count: int) -> bool:

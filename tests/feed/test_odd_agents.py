@@ -20,6 +20,7 @@ from crib.clock import now
 from crib.feed.agents import Kept, Outcome, Pace, Source
 from crib.feed.runner import ask_once, devices_of, watch
 from crib.usecases.book_feed import FeedNews
+from tests import loops
 from tests.brokers import certificate
 from tests.feed.conftest import PLAN
 
@@ -145,7 +146,7 @@ def asked_once(url: str, **named: str) -> tuple[Told, Outcome]:
         (outcome,) = await ask_once([(Source("agent", url, **named), Kept())], told, now, PLAN)
         return told, outcome
 
-    return asyncio.run(ask())
+    return loops.run(ask())
 
 
 def watched(url: str, told: Told, pace: Pace) -> None:
@@ -156,7 +157,7 @@ def watched(url: str, told: Told, pace: Pace) -> None:
         async with asyncio.timeout(20):
             await watch([Source("agent", url)], told, now, plan, told.stop)
 
-    asyncio.run(follow())
+    loops.run(follow())
 
 
 @pytest.mark.parametrize("version", ["1.3", "1.4", "1.5", "1.8", "2.0", "2.5"])
@@ -419,7 +420,7 @@ def test_each_device_of_an_agent_is_tried_out() -> None:
 
     told = Told()
     with answering(answer) as url:
-        sources, outcomes = asyncio.run(ask())
+        sources, outcomes = loops.run(ask())
 
     assert [(one.machine, one.url) for one in sources] == [
         ("L 1", f"{url}/L%201"),

@@ -12,6 +12,7 @@ from crib.records.catalogue import MACHINES
 from crib.store.engine import Store
 from crib.store.records import insert_record
 from crib.usecases.book_feed import CountNews, FeedNews
+from tests import loops
 
 NAMES = [f"W{number:02d}" for number in range(12)]
 
@@ -27,7 +28,7 @@ def _say(
         await running
         return answers
 
-    return asyncio.run(booked())
+    return loops.run(booked())
 
 
 def _news(shop: SimpleNamespace, name: str, minute: int, text: str) -> FeedNews:
