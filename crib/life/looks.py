@@ -7,6 +7,11 @@ geometry): ``ln share = level + ln(r + (1 - r) y) + error``. Level, run-in r and
 which grows away from the limit, are learned for each kind of look from edges that were worn
 out, best from looks in the middle of their lives. Edges taken out early are not asked: what
 they say hangs on the very law that looks are to correct.
+
+A size is corrected when a part is found out, and parts scatter: the part found is one of the
+worst, so that corrections run ahead of the land by a part of the scatter. They read as if the
+run-in were larger. Until worn edges tell how much, that is expected: else a shop that swaps at
+the word of its corrections swaps too soon, and no edge is ever worn out to say so.
 """
 
 from __future__ import annotations
@@ -24,6 +29,8 @@ _KINDS: Final = 3
 _ERROR, _ERROR_WORTH = 0.20, 6.0
 _LEVEL_SD, _KEY_SD = 0.20, 0.10
 _RUN_IN, _RUN_IN_SD, _MOST_RUN_IN = 0.15, 0.08, 0.45
+#: The same for size corrections, the scatter of parts that sets them off included.
+_SIZE_RUN_IN, _SIZE_RUN_IN_SD = 0.35, 0.10
 # The error grows away from the limit, with ``1 / share - 1``: a small land is read less well,
 # and edges run in differently.
 _GROWTH, _GROWTH_WORTH = 0.15, 10.0
@@ -77,16 +84,14 @@ def learn_looks(lives: LifeHistories, keys: int) -> Looks:
     """
     level = np.zeros((_KINDS, keys))
     run_in = np.full(_KINDS, _RUN_IN)
+    run_in[SIZE_SEEN] = _SIZE_RUN_IN
     error, growth = np.full(_KINDS, _ERROR), np.full(_KINDS, _GROWTH)
     worn = (lives.ended == WORN) & (lives.seen_at > 0)
-    usual = _RUN_IN
-    for kind in (SIZE_SEEN, LAND_SEEN):
+    for kind, usual_sd in ((SIZE_SEEN, _SIZE_RUN_IN_SD), (LAND_SEEN, _RUN_IN_SD)):
         some = lives.take(worn & (lives.seen_kind == kind))
         if len(some):
-            found = _regress(some, keys, usual)
+            found = _regress(some, keys, float(run_in[kind]), usual_sd)
             level[kind], run_in[kind], error[kind], growth[kind] = found
-        # The parts grow as the land does; lands are mostly measured at the end.
-        usual = run_in[kind] = found[1] if len(some) else usual
     # Only looks in the middle of lives whose end is known prove how looks are to be read.
     middle = worn & (lives.seen_kind > 0) & (lives.seen_at < _MIDDLE * lives.wear)
     proven = _SHARED_WORTH / (_SHARED_WORTH + np.count_nonzero(middle))
@@ -96,7 +101,7 @@ def learn_looks(lives: LifeHistories, keys: int) -> Looks:
 
 
 def _regress(
-    lives: LifeHistories, keys: int, usual: float
+    lives: LifeHistories, keys: int, usual: float, usual_sd: float
 ) -> tuple[Floats, float, float, float]:
     """Level of each key, run-in, error and its growth, held by priors (Gauss and Newton)."""
     # Past the limit the land runs away until somebody notices: that is not the limit's level.
@@ -107,7 +112,7 @@ def _regress(
     common, run_in, own = 0.0, usual, np.zeros(keys)
     error, growth = _ERROR, _GROWTH
     far = np.maximum(1 / lives.seen_share - 1, 0.0)
-    centre, held = np.array([0.0, usual]), np.array([_LEVEL_SD, _RUN_IN_SD]) ** -2.0
+    centre, held = np.array([0.0, usual]), np.array([_LEVEL_SD, usual_sd]) ** -2.0
     for _ in range(8):
         share = run_in + (1 - run_in) * y
         variance = error**2 + (growth * far) ** 2

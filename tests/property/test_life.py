@@ -151,9 +151,9 @@ def test_more_worn_lives_bring_the_interval_to_the_law_s_own(scale, shape):
 
     assert width(40) < width(8) < width(1) * 1.1
     # The interval of the law itself is as narrow as it can honestly get; on the way there the
-    # expected shape may hold it a little narrower still.
+    # expected shape may hold it a little narrower still, and shapes are a dozen on a grid.
     own = float(np.log(quantile(0.9, shape, scale) / quantile(0.1, shape, scale)))
-    assert width(300) == pytest.approx(own, rel=0.12)
+    assert width(300) == pytest.approx(own, rel=0.15)
 
 
 @settings(max_examples=15, deadline=None)
