@@ -75,6 +75,8 @@ def own_points(
     # A look at the edge says the same, with the run-in and its doubt reckoned in.
     by_size = np.isfinite(size_parts) & (size < left) & ~looked
     wear = np.where(by_size, size, left)
+    # Where that look says otherwise, so does its sentence: a straight line is not quoted.
+    size_parts = np.where(looked & (size < wear), np.inf, size_parts)
     seconds = lines.until(rows, wear)
     # what size corrections show of this edge may also make its risk too dear before the limit
     sooner = (signs.seen_kind == SIZE_SEEN) & (mounted < best)
