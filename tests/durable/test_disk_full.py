@@ -4,12 +4,7 @@ from __future__ import annotations
 
 import http.client
 import json
-import os
 import shutil
-import signal
-import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from datetime import timedelta
@@ -20,47 +15,25 @@ from typing import Any
 import pytest
 
 from crib.store.engine import Store
-
-_SCRIPT = (
-    "mount -t tmpfs -o size=3m tmpfs {disk} && cp {database} {disk}/crib.db"
-    " && head -c 400000 /dev/zero > {disk}/ballast && exec {python} -c"
-    " 'from api.cli import main; main()' serve --port {port} --workers 1 --no-access-log"
-)
+from tests.disks import command_on_a_small_disk
+from tests.durable.service import free_port
 
 
 @pytest.fixture
 def small_disk(store: Store, shop: SimpleNamespace, tmp_path: Path) -> Iterator[Any]:
     """The service on a disk of three megabytes: (port, folder of the disk)."""
-    unshare = shutil.which("unshare")
-    alone = [unshare or "", "--mount"] + ([] if os.geteuid() == 0 else ["--map-root-user"])
-    probe = ["sh", "-c", f"mount -t tmpfs -o size=3m tmpfs {tmp_path}"]
-    if unshare is None or subprocess.run([*alone, *probe], capture_output=True).returncode:
-        pytest.skip("no disk of its own: util-linux's unshare may not mount here")
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    store.close()
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    script = _SCRIPT.format(disk=disk, database=store.path, python=sys.executable, port=port)
-    with (tmp_path / "log").open("wb") as log:
-        process = subprocess.Popen(
-            [*alone, "sh", "-c", script],
-            env=os.environ | {"CRIB_DATABASE_URL": f"sqlite:///{disk}/crib.db"},
-            start_new_session=True,
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            until = time.monotonic() + 60
-            while _ask(port, "GET", "/healthz")[0] != 200:
-                assert process.poll() is None, (tmp_path / "log").read_text()
-                assert time.monotonic() < until, (tmp_path / "log").read_text()
-                time.sleep(0.05)
-            yield port, Path(f"/proc/{process.pid}/root{disk}")
-        finally:
-            os.killpg(process.pid, signal.SIGKILL)
-            process.wait()
+    port = free_port()
+    words = f"serve --port {port} --workers 1 --no-access-log"
+    with command_on_a_small_disk(store, tmp_path, words, megabytes=3, ballast=400_000) as (
+        process,
+        disk,
+    ):
+        until = time.monotonic() + 60
+        while _ask(port, "GET", "/healthz")[0] != 200:
+            assert process.poll() is None, (tmp_path / "log").read_text()
+            assert time.monotonic() < until, (tmp_path / "log").read_text()
+            time.sleep(0.05)
+        yield port, disk
 
 
 def _ask(port: int, method: str, path: str, body: object = None) -> tuple[int, Any]:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import signal
 import sqlite3
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
@@ -17,12 +15,8 @@ import pytest
 
 from crib.store.engine import Store
 from tests.agents import ScriptedAgent
+from tests.disks import command_on_a_small_disk
 from tests.feed.conftest import wait_until
-
-_SCRIPT = (
-    "mount -t tmpfs -o size=4m tmpfs {disk} && cp {database} {disk}/crib.db && exec {python} -c"
-    " 'from api.cli import main; main()' feed --poll 0.05"
-)
 
 
 @pytest.fixture
@@ -30,27 +24,8 @@ def small_disk(
     store: Store, agent: ScriptedAgent, tmp_path: Path
 ) -> Iterator[tuple[subprocess.Popen[bytes], Path]]:
     """The command on a disk of four megabytes: its process, the folder of the disk."""
-    unshare = shutil.which("unshare")
-    alone = [unshare or "", "--mount"] + ([] if os.geteuid() == 0 else ["--map-root-user"])
-    probe = ["sh", "-c", f"mount -t tmpfs -o size=4m tmpfs {tmp_path}"]
-    if unshare is None or subprocess.run([*alone, *probe], capture_output=True).returncode:
-        pytest.skip("no disk of its own: util-linux's unshare may not mount here")
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    store.close()
-    script = _SCRIPT.format(disk=disk, database=store.path, python=sys.executable)
-    with (tmp_path / "log").open("wb") as log:
-        process = subprocess.Popen(
-            [*alone, "sh", "-c", script],
-            env=os.environ | {"CRIB_DATABASE_URL": f"sqlite:///{disk}/crib.db"},
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            yield process, Path(f"/proc/{process.pid}/root{disk}")
-        finally:
-            process.kill()
-            process.wait()
+    with command_on_a_small_disk(store, tmp_path, "feed --poll 0.05", megabytes=4) as running:
+        yield running
 
 
 def _counts(disk: Path, tmp_path: Path) -> list[int]:
