@@ -8,13 +8,13 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
+from api.pages.feeds.taken_back import take_back_fact
 from api.pages.here import person_here
 from api.pages.render import page
 from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.verdict_rows import count_waiting, judged_counts, waiting_for_verdict
 from crib.usecases.judge_count import JudgeCount, judge_count
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 
 blueprint = Blueprint("feeds_aside", __name__)
 
@@ -60,14 +60,7 @@ def judge() -> Response:
 @blueprint.post("/shift/counts-aside/take-back")
 def take_back() -> Response:
     """Take a verdict back."""
-    fact = request.form.get("fact", "")
-
-    def work(tx: Tx, present: datetime, by: str | None) -> str:
-        number = int(fact) if fact.isdecimal() else 0
-        reverse_fact(tx, present, ReverseFact(number, by=by))
-        return "/shift/counts-aside"
-
     try:
-        return act(work)
+        return take_back_fact("/shift/counts-aside")
     except Refusal as problem:
         return show_aside(Complaint.of(problem))

@@ -8,6 +8,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
+from api.pages.feeds.taken_back import take_back_fact
 from api.pages.here import person_here
 from api.pages.render import page
 from crib.errors import Refusal
@@ -15,7 +16,6 @@ from crib.store.dismissal_rows import last_dismissals
 from crib.store.engine import Tx
 from crib.usecases.dismiss_question import DismissQuestion, dismiss_question
 from crib.usecases.questions import list_questions
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 
 blueprint = Blueprint("feeds_asked", __name__)
 
@@ -56,14 +56,7 @@ def dismiss() -> Response:
 @blueprint.post("/shift/questions/take-back")
 def take_back() -> Response:
     """Take a dismissal back."""
-    fact = request.form.get("fact", "")
-
-    def work(tx: Tx, present: datetime, by: str | None) -> str:
-        number = int(fact) if fact.isdecimal() else 0
-        reverse_fact(tx, present, ReverseFact(number, by=by))
-        return "/shift/questions"
-
     try:
-        return act(work)
+        return take_back_fact("/shift/questions")
     except Refusal as problem:
         return show_asked(Complaint.of(problem))
