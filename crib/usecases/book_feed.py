@@ -159,18 +159,22 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
         gap = news.gap
         insert_gap(tx, machine_id, present, gap.reason, gap.from_sequence, gap.until_sequence)
     nobodys = _book_breakages(tx, present, news)
-    last_counted = max((one.at for one in news.counts), default=None)
-    kept = FeedPlace(
+    kept = place_of(machine_id, news)
+    keep_feeds(tx, [kept._replace(problem=news.problem or nobodys)])
+    return done
+
+
+def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
+    """How far a machine's feed was read, by its news."""
+    return FeedPlace(
         machine_id,
         news.source,
         news.state,
-        news.problem or nobodys,
+        news.problem,
         news.heard_at,
-        last_counted,
+        max((one.at for one in news.counts), default=None),
         news.place,
     )
-    keep_feeds(tx, [kept])
-    return done
 
 
 def _book_breakages(tx: Tx, present: datetime, news: FeedNews) -> str | None:

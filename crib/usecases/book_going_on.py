@@ -17,9 +17,9 @@ from crib.clock import us_from_instant
 from crib.floor.going_on import NewReadings, Windows, fastest_around, goes_on
 from crib.floor.refused import LARGEST
 from crib.store.engine import Tx
-from crib.store.feeds import FeedPlace, keep_feeds
+from crib.store.feeds import keep_feeds
 from crib.store.last_counts import FAR_US, LastCounts, last_counts, started_runs, write_counts
-from crib.usecases.book_feed import CountNews, FeedNews, number_of
+from crib.usecases.book_feed import CountNews, FeedNews, number_of, place_of
 from crib.usecases.counts_ahead import latest_us
 
 #: Below so many news the long way is as quick.
@@ -48,11 +48,12 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
             places.append(place)
             read.append(readings)
     taken = _take(tx, present, known, np.array(places, dtype=np.int64), read)
-    booked = [index for index, good in zip(chosen, taken, strict=True) if good]
-    keep_feeds(tx, [_place(known, news[index]) for index in booked])
-    done = [False] * len(news)
-    for index in booked:
-        done[index] = True
+    done, kept = [False] * len(news), []
+    for index, place, good in zip(chosen, places, taken, strict=True):
+        if good:
+            done[index] = True
+            kept.append(place_of(int(known.machine_id[place]), news[index]))
+    keep_feeds(tx, kept)
     return done
 
 
@@ -120,16 +121,4 @@ def _windows(
     here = np.isin(runs.machine_id, reporting)
     return Windows(
         order[found[here]], runs.begin_us[here], runs.end_us[here], runs.cycle_s[here]
-    )
-
-
-def _place(known: LastCounts, news: FeedNews) -> FeedPlace:
-    return FeedPlace(
-        int(known.machine_id[known.place[news.machine]]),
-        news.source,
-        news.state,
-        news.problem,
-        news.heard_at,
-        max((one.at for one in news.counts), default=None),
-        news.place,
     )

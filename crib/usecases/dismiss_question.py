@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.errors import Conflict, Invalid
-from crib.store.dismissal_rows import Sighting, dismissed_station, insert_dismissal
+from crib.store.dismissal_rows import dismissed_station, insert_dismissal
 from crib.store.engine import Tx
 from crib.store.resolve import resolve_station
 from crib.store.stations import station_row
-from crib.usecases.questions import list_questions
+from crib.usecases.questions import list_questions, sighting_of
 from crib.usecases.said import record, said
 
 
@@ -86,8 +86,7 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
             facts={"station": station.mark},
         )
     fact_id = record(tx, "question_dismissal", told)
-    sighting = Sighting(station.id, one.path, one.tool_number, one.says, one.mount_id)
-    insert_dismissal(tx, fact_id, sighting, one.since)
+    insert_dismissal(tx, fact_id, sighting_of(station.id, one), one.since)
     return QuestionDismissed(
         fact_id,
         station.mark,

@@ -89,12 +89,17 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
     return found
 
 
+def sighting_of(station_id: int, one: Question) -> Sighting:
+    """What a question is about, as dismissals keep it."""
+    return Sighting(station_id, one.path, one.tool_number, one.says, one.mount_id)
+
+
 def _is_dismissed(
     station: StationRow, one: Question, dismissed: Mapping[Sighting, datetime]
 ) -> bool:
-    sighting = Sighting(station.id, one.path, one.tool_number, one.says, one.mount_id)
+    since = dismissed.get(sighting_of(station.id, one))
     # what the machine names since later is another sighting of the same tool
-    return sighting in dismissed and one.since <= dismissed[sighting]
+    return since is not None and one.since <= since
 
 
 def _station(stations: tuple[StationRow, ...], seen: ToolSeen) -> StationRow | None:

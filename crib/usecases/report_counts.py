@@ -25,6 +25,7 @@ from crib.store.counts import (
     renumber,
 )
 from crib.store.engine import Tx
+from crib.store.last_counts import FAR_US
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
@@ -33,8 +34,6 @@ from crib.usecases.said import record, said
 
 #: Most readings in one call.
 MOST_READINGS = 50_000
-
-_FAR_US = 1 << 62
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,10 +237,10 @@ def fastest_between(
 
 def _windows(runs: Sequence[RunRow]) -> tuple[list[int], list[int]]:
     """From when to when each run was on its machine [µs]; one ends where the next begins."""
-    begins = [us_from_instant(run.start_at) if run.start_at else -_FAR_US for run in runs]
+    begins = [us_from_instant(run.start_at) if run.start_at else -FAR_US for run in runs]
     ends = []
     for index, run in enumerate(runs):
-        following = begins[index + 1] if index + 1 < len(runs) else _FAR_US
+        following = begins[index + 1] if index + 1 < len(runs) else FAR_US
         ends.append(us_from_instant(run.end_at) if run.end_at else following)
     return begins, ends
 
