@@ -4,7 +4,7 @@ import math
 from itertools import pairwise
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given, reject, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -50,7 +50,10 @@ def test_no_cut_runs_faster_than_its_limit_or_wears_more_than_its_minutes(cut, l
 @given(operations(), st.floats(200, 30_000), st.floats(0.1, 1.0))
 def test_a_lower_limit_never_makes_a_cut_shorter(cut, limit, share):
     fast = engage(cut, {"machine": limit})
-    slow = engage(cut, {"machine": limit * share})
+    try:
+        slow = engage(cut, {"machine": limit * share})
+    except OutsideModel:  # slowed down it takes over a day, which is refused
+        reject()
 
     assert slow.engaged_min >= fast.engaged_min * (1 - 1e-9)
 
