@@ -163,12 +163,17 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     """Print what to swap within a horizon, the most urgent first."""
     from api.text_lists import swap_lines, swap_rows
     from crib.clock import now
+    from crib.usecases.feed_process import feed_process
     from crib.usecases.plan_cache import PlanCache
     from crib.usecases.swap_list import make_swap_list
 
     settings = Settings.from_environment()
     with the_store() as store:
         plans = PlanCache(store, night_limit=settings.night_limit)
+        with store.read() as tx:
+            feed = feed_process(tx, now())
+        if not feed.works:
+            say(f"counts do not come in: {feed.problem}")
         found = make_swap_list(plans.plan(now()), hours, machine)
         if as_json:
             print_json(swap_rows(found))

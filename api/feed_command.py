@@ -7,7 +7,7 @@ import logging
 import signal
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -40,8 +40,15 @@ _TO_END_S = 5.0
     help="Pause between two questions, and of a stream [s].",
 )
 @click.option("--stream/--no-stream", default=True, help="Whether streams are asked for.")
+@click.option(
+    "--health",
+    is_flag=True,
+    help="Say whether the process that follows runs and can write: exit 0 where it does. With "
+    "--machine also whether that machine is followed.",
+)
 @as_json_option
 def feed(
+    health: bool,
     once: bool,
     machine: str | None,
     agent: str | None,
@@ -54,6 +61,8 @@ def feed(
 
     To try any agent without a shop: crib feed --agent http://HOST:5000 --dry-run
     """  # fmt: skip
+    if health:
+        _tell_health(machine, as_json=as_json)
     from crib.feed.agents import Pace
     from crib.feed.runner import FeedPlan
 
@@ -69,6 +78,23 @@ def feed(
         _try_out(agent, machine, plan, once=once, as_json=as_json)
         return
     _follow_shop(plan, once=once, dry_run=dry_run, as_json=as_json)
+
+
+def _tell_health(machine: str | None, *, as_json: bool) -> NoReturn:
+    from dataclasses import asdict
+
+    from crib.clock import now
+    from crib.usecases.feed_health import feed_health
+
+    with the_store() as store, store.read() as tx:
+        found = feed_health(tx, now(), machine)
+    if as_json:
+        print_json(asdict(found))
+    else:
+        click.echo(found.problem or f"ok: {found.process.state}")
+        for one in found.machines:
+            click.echo(f"{one.machine}  {one.state}  {one.problem or ''}".rstrip())
+    sys.exit(0 if found.status == "ok" else 1)
 
 
 def _tell_on_stderr() -> None:

@@ -1,13 +1,16 @@
-"""Whether the service lives, and whether it can work: for supervisors of processes."""
+"""Whether the service and the feed live, and whether they can work: for whatever watches."""
 
 from __future__ import annotations
 
-from flask import Blueprint, Response
+from dataclasses import asdict
+
+from flask import Blueprint, Response, request
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.http.json_body import dump_json
 from api.http.site import this_site
 from crib.store.migrate import HEAD, schema_version
+from crib.usecases.feed_health import feed_health
 
 blueprint = Blueprint("health", __name__)
 
@@ -41,3 +44,12 @@ def ready() -> Response:
             "wanted": HEAD,
         },
     )
+
+
+@blueprint.get("/v1/feeds/health")
+def feeds() -> Response:
+    """Whether ``crib feed`` runs and can write; with ``?machine=`` whether that is followed."""
+    site = this_site()
+    with site.store.read() as tx:
+        found = feed_health(tx, site.clock(), request.args.get("machine"))
+    return _answer(200 if found.status == "ok" else 503, asdict(found))

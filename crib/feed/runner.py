@@ -19,6 +19,7 @@ from crib.clock import Clock
 from crib.errors import NotKnown, Refusal
 from crib.feed.agents import Kept, MachineFeed, Outcome, Pace, Source
 from crib.feed.asking import Agent, Limits, agents_session
+from crib.feed.beating import Heart
 from crib.feed.documents import Devices, Document
 from crib.feed.follower import Place
 from crib.feed.problems import FeedProblem
@@ -48,6 +49,7 @@ class FeedPlan:
         limits: How long and how large answers may be.
         reread_s: The machines are read again this often [s].
         beside: Other ways in: a broker, a folder.
+        beat_s: The process says this often that it lives [s].
     """
 
     machine: str | None = None
@@ -56,6 +58,7 @@ class FeedPlan:
     limits: Limits = field(default_factory=Limits)
     reread_s: float = 60.0
     beside: tuple[Beside, ...] = ()
+    beat_s: float = 5.0
 
 
 Followed = tuple[Source, Kept]
@@ -145,6 +148,9 @@ async def follow_all(
         tasks = [group.create_task(beside(writer)) for beside in plan.beside]
         shop = _Shop(session, writer, booker or writer, clock, plan, group)
         tasks.append(group.create_task(shop.keep()))
+        if store.path is not None and booker is None:
+            heart = Heart(store.path, clock, plan.machine, lambda: writer.problem)
+            tasks.append(group.create_task(heart.beat(plan.beat_s)))
         await stop.wait()
         for task in [*tasks, *shop.tasks.values()]:
             task.cancel()

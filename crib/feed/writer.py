@@ -13,8 +13,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
-from crib.clock import Clock
-from crib.errors import Refusal
+from crib.clock import Clock, print_instant
+from crib.errors import Refusal, StoreBusy, StoreFull
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.store.engine import Store, Tx
 from crib.store.savepoint import is_failure_to_write, savepoint
@@ -63,7 +63,12 @@ class Writer:
         self._queue: asyncio.Queue[_Waiting] = asyncio.Queue()
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="feed-writer")
         self._ending = asyncio.Event()
-        self._fails = False
+        self._problem: str | None = None
+
+    @property
+    def problem(self) -> str | None:
+        """Why the database takes nothing now, in a sentence; None where it does."""
+        return self._problem
 
     async def book(self, news: FeedNews) -> None:
         """See ``Booker.book``."""
@@ -140,9 +145,9 @@ class Writer:
                 await self._rest(pause)
                 pause = min(2 * pause, _LONGEST_PAUSE_S)
                 continue
-            if self._fails:
+            if self._problem is not None:
                 _LOG.warning("the database takes news again")
-                self._fails = False
+                self._problem = None
             _settle(parts, outcome)
             return
 
@@ -154,9 +159,13 @@ class Writer:
             return
 
     def _tell_failure(self, problem: Exception) -> None:
-        if not self._fails:
-            _LOG.warning("nothing can be written (nothing is lost, tried again): %s", problem)
-        self._fails = True
+        if self._problem is not None:
+            return
+        _LOG.warning("nothing can be written (nothing is lost, tried again): %s", problem)
+        self._problem = (
+            f"'crib feed' can write nothing since {print_instant(self._clock())}: "
+            f"{_why_not(problem)}. Nothing is lost yet: it is tried again."
+        )
 
     def _commit(self, batch: Sequence[FeedNews]) -> list[NotBooked | None]:
         tells = any(news.tells_something for news in batch)
@@ -195,6 +204,14 @@ class Writer:
             _LOG.exception("what %s said could not be booked", news.machine)
             return NotBooked(f"What the machine said could not be booked: {problem!r:.200}.")
         return None
+
+
+def _why_not(problem: Exception) -> str:
+    if isinstance(problem, StoreFull):
+        return "the disk is full, free some space"
+    if isinstance(problem, StoreBusy):
+        return "another program holds the database, end it"
+    return str(problem).partition("\n")[0][:200].rstrip(".")
 
 
 def _bounded(news: FeedNews) -> list[FeedNews]:

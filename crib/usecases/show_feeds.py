@@ -14,6 +14,7 @@ from crib.store.engine import Tx
 from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
 from crib.usecases.cycle_times import CycleTimes, cycle_times
+from crib.usecases.feed_process import aged, feed_process
 
 _NOT_YET = (
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
@@ -44,7 +45,8 @@ class FeedShown:
     Attributes:
         machine: Name of the machine.
         source: mtconnect, mqtt, folder or http.
-        state: following, waiting (tried again soon) or stopped (a person has to do something).
+        state: following, waiting (tried again soon), stopped (a person has to do something)
+            or silent (the way in is in order, but nothing came for more than a minute).
         problem: Why it is not following, in a sentence.
         heard_at: When something came last.
         counted_at: When the last count was taken that came.
@@ -71,6 +73,22 @@ class FeedShown:
     cycle: CycleTimes
 
 
+def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
+    """How each machine is followed now, by name; those that nobody ever told of are left out.
+
+    Args:
+        tx: An open transaction.
+        present: Now.
+    """
+    feeds = {row.machine_id: row for row in list_feeds(tx)}
+    process = feed_process(tx, present)
+    return [
+        aged(feeds.get(one.id) or _without_feed(one), process, present)
+        for one in heard_machines(tx)
+        if one.id in feeds or one.feed_url or one.counted_at
+    ]
+
+
 def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> list[FeedShown]:
     """Every machine with a feed, or of which anything was ever heard, by name.
 
@@ -79,30 +97,25 @@ def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> list
         present: Now.
         machine_id: Only this machine.
     """
-    feeds = {row.machine_id: row for row in list_feeds(tx)}
     states = states_now(tx)
     gaps = gaps_by_machine(tx, present - timedelta(hours=24))
     return [
-        _shown(tx, present, one, feeds.get(one.id), states.get(one.id, ()), gaps.get(one.id))
-        for one in heard_machines(tx)
-        if (machine_id is None or one.id == machine_id)
-        and (one.id in feeds or one.id in states or one.feed_url or one.counted_at)
+        _shown(tx, present, one, states.get(one.machine_id, ()), gaps.get(one.machine_id))
+        for one in feed_states(tx, present)
+        if machine_id is None or one.machine_id == machine_id
     ]
 
 
 def _shown(
     tx: Tx,
     present: datetime,
-    machine: HeardMachine,
-    feed: FeedRow | None,
+    feed: FeedRow,
     states: Sequence[State],
     gaps: tuple[int, GapRow] | None,
 ) -> FeedShown:
-    if feed is None:
-        feed = _without_feed(machine)
     return FeedShown(
-        machine_id=machine.id,
-        machine=machine.machine,
+        machine_id=feed.machine_id,
+        machine=feed.machine,
         source=feed.source,
         state=feed.state,
         problem=feed.problem,
@@ -112,8 +125,10 @@ def _shown(
         gaps=gaps[0] if gaps else 0,
         last_gap=gaps[1] if gaps else None,
         says=tuple(StateTold(one.kind, one.path, one.value, one.since) for one in states),
-        parts_last_hour=_parts_between(tx, machine.id, present - timedelta(hours=1), present),
-        cycle=cycle_times(tx, present, machine.id, states),
+        parts_last_hour=_parts_between(
+            tx, feed.machine_id, present - timedelta(hours=1), present
+        ),
+        cycle=cycle_times(tx, present, feed.machine_id, states),
     )
 
 

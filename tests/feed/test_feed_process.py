@@ -12,8 +12,13 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
+from typing import Any, NamedTuple
 
+from api import create_app
+from api.settings import Settings
+from crib.clock import now
 from crib.store.checking import check
 from crib.store.engine import Store
 from tests.agents import ScriptedAgent, closed_port
@@ -22,6 +27,19 @@ from tests.feed.conftest import Booked, wait_until
 #: How often the command is killed; CI sets more.
 KILLS = min(8, int(os.environ.get("CRIB_TEST_KILLS", "4")))
 _COMMAND = [sys.executable, "-c", "from api.cli import main; main()", "feed"]
+
+
+#: Where somebody has to see that no counts come in.
+PAGES = ("/shift", "/shift/feeds", "/machines", "/machines/M1")
+
+
+class Told(NamedTuple):
+    """What is said of a feed."""
+
+    feed: dict[str, Any]
+    status: int
+    health: dict[str, Any]
+    pages: dict[str, str]
 
 
 def _environment(store: Store) -> dict[str, str]:
@@ -102,9 +120,66 @@ def test_a_full_or_locked_database_loses_nothing(
         other.execute("BEGIN IMMEDIATE")  # past our own lock, as a stranger's tool would
         agent.make(range(1, 20))
         wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes(), 60)
+        wait_until(lambda: _told(store, 0).status == 503, 60)
+        told = _told(store, 0)
+        assert told.feed["state"] == "waiting"
+        assert "another program holds the database, end it" in told.feed["problem"]
         other.execute("ROLLBACK")
         other.close()
         wait_until(lambda: booked.counts() == list(range(20)), 60)
+        wait_until(lambda: _told(store, 0).feed["state"] == "following", 60)
+
+
+def _told(store: Store, seconds: float) -> Told:
+    """What the service says so many seconds from now, and what the command for monitoring."""
+    client = create_app(Settings(store.url), store, lambda: now() + timedelta(seconds=seconds))
+    feeds = client.test_client().get("/v1/feeds").get_json()["items"]
+    health = client.test_client().get("/v1/feeds/health")
+    pages = {path: client.test_client().get(path).text for path in PAGES}
+    return Told(feeds[0], health.status_code, health.get_json(), pages)
+
+
+def test_a_feed_that_was_killed_is_followed_by_nobody(
+    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+) -> None:
+    agent.make([0])
+    with _following(store, tmp_path / "log") as process:
+        wait_until(lambda: booked.counts() == [0], 60)
+        wait_until(lambda: _told(store, 0).status == 200, 60)
+        alive = _told(store, 0)
+        process.kill()
+        process.wait()
+    dead = _told(store, 31)
+
+    assert (alive.feed["state"], alive.feed["problem"]) == ("following", None)
+    assert dead.feed["state"] == "stopped"
+    assert f"'crib feed' (process {process.pid} on " in dead.feed["problem"]
+    assert "start it again" in dead.feed["problem"]
+    assert dead.status == 503
+    assert dead.health["process"]["state"] == "gone"
+    for page in dead.pages.values():
+        assert f"process {process.pid} on" in page
+    assert not any(f"process {process.pid} on" in page for page in alive.pages.values())
+
+
+def test_a_feed_that_was_ended_says_so_and_monitoring_hears_it(
+    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+) -> None:
+    never = _ask(store, "--health")
+    agent.make([0])
+    with _following(store, tmp_path / "log") as process:
+        wait_until(lambda: booked.counts() == [0], 60)
+        wait_until(lambda: _told(store, 0).status == 200, 60)
+        well = _ask(store, "--health", "--machine", "M1", "--json")
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(20) == 0
+    ended = _ask(store, "--health")
+
+    assert (never.returncode, well.returncode, ended.returncode) == (1, 0, 1)
+    assert "does not run: start it" in never.stdout
+    assert json.loads(well.stdout)["process"]["pid"] == process.pid
+    assert f"(process {process.pid} on " in ended.stdout
+    assert "was ended at" in ended.stdout
 
 
 def test_only_one_process_follows_a_shop(

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from flask import Blueprint, Response, g
 
 from api.http.site import this_site
 from api.language import _, mark
 from api.pages.render import page
+from crib.store.feeds import FeedRow
 from crib.store.resolve import machine_id_by_name
 from crib.store.verdict_rows import count_waiting
+from crib.usecases.feed_process import feed_process
 from crib.usecases.questions import Question, list_questions
-from crib.usecases.show_feeds import show_feeds
+from crib.usecases.show_feeds import feed_states, show_feeds
 
 blueprint = Blueprint("feeds_heard", __name__)
 
@@ -41,10 +46,24 @@ GAPS = {
 }
 
 
+@dataclass(frozen=True, slots=True)
+class FeedTrouble:
+    """What keeps counts from coming in.
+
+    Attributes:
+        process: What is wrong with the process that follows the machines, and what to do.
+        machines: Those that should be followed and are not, by name.
+    """
+
+    process: str | None
+    machines: Mapping[str, FeedRow]
+
+
 @blueprint.app_context_processor
 def _words() -> dict[str, object]:
     return {
         "machine_questions": machine_questions,
+        "feed_trouble": feed_trouble,
         "source_word": _source,
         "execution_word": _execution,
         "gap_word": _gap,
@@ -61,6 +80,19 @@ def _execution(name: str | None) -> str:
 
 def _gap(reason: str) -> str:
     return _(GAPS.get(reason, reason))
+
+
+def feed_trouble() -> FeedTrouble:
+    """What keeps counts from coming in now, for the page that is made."""
+    found: FeedTrouble | None = g.get("feed_trouble")
+    if found is None:
+        site = this_site()
+        with site.store.read() as tx:
+            process = feed_process(tx, site.clock())
+            rows = feed_states(tx, site.clock())
+        ill = {one.machine: one for one in rows if one.state in ("waiting", "stopped")}
+        found = g.feed_trouble = FeedTrouble(None if process.works else process.problem, ill)
+    return found
 
 
 def machine_questions(machine: str) -> list[Question]:
