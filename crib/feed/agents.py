@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import aiohttp
+from yarl import URL
 
 from crib.clock import Clock
 from crib.feed.asking import Agent, Limits
@@ -136,7 +137,8 @@ class MachineFeed:
     def _new_follower(self) -> Follower:
         source = self._source
         signals = BreakageSignals(source.breakage_signals, self._tools)
-        return Follower(source.machine, self._booked, source.count_item, signals)
+        where = URL(source.url).authority.rpartition("@")[2]
+        return Follower(source.machine, self._booked, source.count_item, signals, where)
 
     async def follow(self) -> None:
         """Read on until cancelled."""

@@ -16,7 +16,7 @@ import ssl
 import sys
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 from urllib.parse import unquote, urlsplit
 
@@ -249,7 +249,10 @@ class BrokerFeed:
                 told.machine,
                 "mqtt",
                 heard_at,
-                told.counts,
+                [
+                    replace(one, source=f"{self._address.where} {one.source}")
+                    for one in told.counts
+                ],
                 told.states,
                 breakages=told.breakages,
             )

@@ -28,6 +28,7 @@ class Followed:
         tool_asset: Tool asset ids by path.
         others: Part counts that are not followed.
         conditions: What may be wrong with it, in the machine's own words.
+        uuid: What the agent calls the device for good; its name where it has none.
     """
 
     device: str
@@ -38,6 +39,7 @@ class Followed:
     tool_asset: tuple[DataItem, ...]
     others: tuple[DataItem, ...] = ()
     conditions: tuple[DataItem, ...] = ()
+    uuid: str = ""
 
     def by_id(self) -> dict[str, DataItem]:
         """The count and the states by their id."""
@@ -68,6 +70,7 @@ def choose_items(found: Devices, machine: str, wanted: str | None = None) -> Fol
         _of_kind(device, "TOOL_ASSET_ID"),
         tuple(item for item in _counts(device) if item != count),
         tuple(item for item in device.items if item.category == "CONDITION"),
+        device.uuid or device.name or device.device_id,
     )
 
 

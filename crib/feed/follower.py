@@ -76,6 +76,7 @@ class Follower:
         place: Where it was read to, as kept; None at the first time.
         wanted: Id or name of the part count to follow; None for the best one.
         signals: What tells a breakage; None for nothing.
+        where: Host and port of the agent.
     """
 
     def __init__(
@@ -84,8 +85,9 @@ class Follower:
         place: Place | None,
         wanted: str | None = None,
         signals: BreakageSignals | None = None,
+        where: str = "",
     ) -> None:
-        self._machine = machine
+        self._machine, self._where = machine, where
         self._wanted = wanted
         self._signals = signals or BreakageSignals(None)
         self._place = place
@@ -281,10 +283,15 @@ class Follower:
             if one.item_id == count_id:
                 self._is_unknown = one.text is None
                 if one.text is not None:
-                    counts.append(CountNews(one.at, one.text))
+                    counts.append(CountNews(one.at, one.text, source=self._source(one)))
                 continue
             states.append(StateNews(one.at, item.kind, item.path, one.text))
         return tuple(counts), tuple(states)
+
+    def _source(self, one: Observation) -> str:
+        """The counter: its agent, its device and its item there."""
+        device = self._followed.uuid if self._followed else ""
+        return " ".join((self._where, device, one.item_id))
 
     def _broken(
         self, observations: tuple[Observation, ...], *, is_current: bool

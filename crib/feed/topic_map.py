@@ -224,10 +224,14 @@ def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime)
 def _counts(rule: Rule, body: object, text: str, when: datetime) -> tuple[CountNews, ...]:
     if "count" in rule.fields:
         said = _text(_at(body, rule.fields["count"]))
-        return () if said is None else (CountNews(when, said[:100]),)
+        return () if said is None else (CountNews(when, said[:100], source=_source(rule)),)
     if any(name in rule.fields for name in ("breakage", *_STATES)):
         return ()
-    return (CountNews(when, text[:100]),)
+    return (CountNews(when, text[:100], source=_source(rule)),)
+
+
+def _source(rule: Rule) -> str:
+    return f"{rule.topic} {rule.fields.get('count', '')}".strip()
 
 
 def _states(rule: Rule, body: object, path: str, when: datetime) -> tuple[StateNews, ...]:

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from crib.floor.counter import Bool, Int, Pace, pair_pace, steps
+from crib.floor.counter import Bool, Int
+from crib.floor.line import Line
 
 #: Readings searched on each side of a contradiction before the search is widened.
 _MARGIN = 64
@@ -17,7 +18,7 @@ _REACH = 256
 _Can = Callable[[Int, Int], Bool]
 
 
-def longest_plausible(at_us: Int, count: Int, trusted: Bool, pace: Pace) -> Bool:
+def longest_plausible(line: Line, trusted: Bool) -> Bool:
     """Which readings to keep so that no step is faster than the machine can cut.
 
     Trusted readings are always kept, and a step between neighbours that are both trusted is
@@ -25,26 +26,24 @@ def longest_plausible(at_us: Int, count: Int, trusted: Bool, pace: Pace) -> Bool
     this is one vectorised pass; a search runs only around contradictions.
 
     Args:
-        at_us: Instants in order [µs since 1970], shape (readings,).
-        count: Counts.
+        line: The readings, shape (readings,); the cycle time is infinite where trusted.
         trusted: Readings accepted before.
-        pace: Cycle time of each reading; infinite where trusted.
 
     Returns:
         Mask, shape (readings,).
     """
 
     def can(left: Int, right: Int) -> Bool:
-        pairs = pair_pace(pace.take(left), pace.take(right))
-        step = steps(count[left], count[right], at_us[right] - at_us[left], pairs)
+        step = line.between(left, right)
         return np.asarray(step.plausible | (trusted[left] & trusted[right]))
 
-    keep = np.ones(at_us.size, dtype=np.bool_)
-    places = np.arange(at_us.size)
+    size = line.at_us.size
+    keep = np.ones(size, dtype=np.bool_)
+    places = np.arange(size)
     bad = np.flatnonzero(~can(places[:-1], places[1:]))
-    for low, high, inside in _segments(bad, np.flatnonzero(trusted), at_us.size):
+    for low, high, inside in _segments(bad, np.flatnonzero(trusted), size):
         # Over the whole segment there is always a chain: the last margin never fails.
-        for margin in (_MARGIN, 8 * _MARGIN, at_us.size):
+        for margin in (_MARGIN, 8 * _MARGIN, size):
             if _mend(keep, low, high, inside, margin, can):
                 break
     return keep

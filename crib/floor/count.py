@@ -1,36 +1,49 @@
 """Part counts as they come in: late, twice, out of order, after a reset; none is lost.
 
 The accepted readings of one machine, sorted by instant, are cut into counter lives: each
-drop of the count begins a new one. ``total`` runs through all lives and never falls. Whatever
-the order and the batches in which readings arrive, the result is that of the sorted set.
+drop of the count begins a new one, and so does every new baseline (``crib.floor.line``), the
+step into which makes nothing. ``total`` runs through all lives and never falls. Whatever the
+order and the batches in which readings arrive, the result is that of the sorted set.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
 from crib.errors import Invalid
 from crib.floor.chain import longest_plausible
-from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of, pair_pace, steps
+from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of
+from crib.floor.line import AS_COUNTED, BASELINE, SET, Line, carried_on
 from crib.floor.refused import RefusedReading, conflicting, impossible, outlier
 
 __all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+_NONE: Int = np.empty(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, eq=False)
 class KnownCounts:
-    """Accepted readings of one machine in order of their instants, shape (known,) each.
+    """Accepted readings of one counter in order of their instants, shape (known,) each.
 
     They are the readings in the window that a batch touches and one neighbour on each side.
+    ``source`` and ``starts`` are those of ``crib.floor.line.Line``; 0 where left out.
     """
 
     at_us: Int
     count: Int
     life: Int
     total: Int
+    source: Int = field(default_factory=lambda: _NONE)
+    starts: Int = field(default_factory=lambda: _NONE)
+
+    def __post_init__(self) -> None:
+        for name in ("source", "starts"):
+            if getattr(self, name).size != self.at_us.size:
+                object.__setattr__(self, name, np.zeros(self.at_us.size, dtype=np.int64))
 
     @classmethod
     def none(cls) -> KnownCounts:
@@ -40,9 +53,8 @@ class KnownCounts:
     def until(self, at_us: int) -> KnownCounts:
         """Those dated up to an instant [µs]."""
         size = int(np.searchsorted(self.at_us, at_us, side="right"))
-        return KnownCounts(
-            self.at_us[:size], self.count[:size], self.life[:size], self.total[:size]
-        )
+        columns = (self.at_us, self.count, self.life, self.total, self.source, self.starts)
+        return KnownCounts(*(column[:size] for column in columns))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +76,10 @@ class Absorbed:
         known_changed: Which of the known readings differ from before, shape (known,).
         tail_life_shift: To add to the life of every reading after the last known one.
         tail_total_shift: To add to their total.
+        source: Counter of each accepted reading; one that names none is of that before it.
+        starts: How each accepted reading begins.
+        counters_changed: Steps from one counter to another that the batch brought to light.
+        pauses_seen: Steps over a long pause that count for nothing, likewise.
     """
 
     index: Int
@@ -80,6 +96,10 @@ class Absorbed:
     known_changed: Bool
     tail_life_shift: int
     tail_total_shift: int
+    source: Int
+    starts: Int
+    counters_changed: int
+    pauses_seen: int
 
 
 def absorb(
@@ -90,6 +110,8 @@ def absorb(
     *,
     parts_per_cycle: int = 1,
     believed: bool = False,
+    source: npt.ArrayLike = 0,
+    starts: npt.ArrayLike = 0,
 ) -> Absorbed:
     """Take a batch of readings of one machine into what is known.
 
@@ -101,6 +123,8 @@ def absorb(
             neighbours [s], scalar or shape (batch,); None or NaN where unknown.
         parts_per_cycle: Parts that one cycle makes; the counter goes up by that many at once.
         believed: Somebody says that the batch is true: its pace is not questioned.
+        source: Which counter each reading is of, 0 where unknown, scalar or shape (batch,).
+        starts: How each begins (``crib.floor.line``), scalar or shape (batch,).
 
     Raises:
         Invalid: Arrays of unequal length.
@@ -117,8 +141,14 @@ def absorb(
         raise Invalid("Give one cycle time, or one for each reading.")
     whole, refused = impossible(when, said)
     fresh, duplicate = _fresh(known, when, whole, refused)
-    pace = pace_of(cycle, when.size, parts_per_cycle)
-    return _merge(known, when, whole, (fresh, duplicate), pace, refused, believed=believed)
+    batch = Line(
+        when,
+        whole,
+        np.broadcast_to(np.asarray(source, dtype=np.int64), when.shape),
+        np.broadcast_to(np.asarray(starts, dtype=np.int64), when.shape),
+        pace_of(cycle, when.size, parts_per_cycle),
+    )
+    return _merge(known, batch, (fresh, duplicate), refused, believed=believed)
 
 
 def _fresh(
@@ -154,34 +184,23 @@ def _fresh(
 
 def _merge(
     known: KnownCounts,
-    when: Int,
-    count: Int,
+    batch: Line,
     sorted_out: tuple[Int, Bool],
-    pace: Pace,
     refused: list[RefusedReading],
     *,
     believed: bool,
 ) -> Absorbed:
     fresh, duplicate = sorted_out
     size = known.at_us.size
-    at = np.concatenate([known.at_us, when[fresh]])
-    order = np.argsort(at, kind="stable")
-    at = at[order]
-    said = np.concatenate([known.count, count[fresh]])[order]
     # Where a reading comes from: its place among the known, or -1 - its place in fresh.
-    origin = np.concatenate([np.arange(size), -1 - np.arange(fresh.size)])[order]
-    both = Pace(
-        np.concatenate([np.full(size, np.inf), pace.cycle_s[fresh]])[order],
-        np.concatenate([np.zeros(size, dtype=np.bool_), pace.guessed[fresh]])[order],
-        pace.at_once,
-    )
-    keep = longest_plausible(at, said, (origin >= 0) | believed, both)
+    line, origin = _in_order(known, batch.take(fresh))
+    keep = longest_plausible(line, (origin >= 0) | believed)
     for i in np.flatnonzero(~keep):
-        refused.append(outlier(int(fresh[-1 - origin[i]]), int(i), at, said, keep, both))
+        refused.append(outlier(int(fresh[-1 - origin[i]]), int(i), line, keep))
     kept = np.flatnonzero(keep)
-    at, said, origin = at[kept], said[kept], origin[kept]
-    both = both.take(kept)
-    parts, kind, old = _steps_kept(known, at, said, origin, both)
+    line, origin = line.take(kept), origin[kept]
+    said = line.said
+    parts, kind, old = _steps_kept(known, line, origin)
     life, total = _accumulate(known, said, origin, parts, kind)
     mine, theirs = origin < 0, origin >= 0
     before = _drops_before(known)
@@ -189,10 +208,14 @@ def _merge(
         int((kind == which)[~old].sum()) - int((before == which)[_broken(origin, size)].sum())
         for which in (RESET, ROLLOVER)
     ]
+    other = line.source[1:] != line.source[:-1]
+    anew = (kind == BASELINE) & ~old
+    if (before == BASELINE)[_broken(origin, size)].any():
+        anew[:] = False  # it was seen before, between readings further apart
     changed = (life[theirs] != known.life) | (total[theirs] != known.total)
     return Absorbed(
         index=fresh[-1 - origin[mine]],
-        at_us=at[mine],
+        at_us=line.at_us[mine],
         count=said[mine],
         life=life[mine],
         total=total[mine],
@@ -205,15 +228,39 @@ def _merge(
         known_changed=changed,
         tail_life_shift=int(life[theirs][-1] - known.life[-1]) if size else 0,
         tail_total_shift=int(total[theirs][-1] - known.total[-1]) if size else 0,
+        source=line.source[mine],
+        starts=line.starts[mine],
+        counters_changed=int((anew & other).sum()),
+        pauses_seen=int((anew & ~other & (line.starts[1:] == AS_COUNTED)).sum()),
     )
 
 
+def _in_order(known: KnownCounts, fresh: Line) -> tuple[Line, Int]:
+    """Known and fresh readings as one line, and where each comes from."""
+    size, more = known.at_us.size, fresh.at_us.size
+    at = np.concatenate([known.at_us, fresh.at_us])
+    order = np.argsort(at, kind="stable")
+    pace = Pace(
+        np.concatenate([np.full(size, np.inf), fresh.pace.cycle_s])[order],
+        np.concatenate([np.zeros(size, dtype=np.bool_), fresh.pace.guessed])[order],
+        fresh.pace.at_once,
+    )
+    line = Line(
+        at[order],
+        np.concatenate([known.count, fresh.said])[order],
+        carried_on(np.concatenate([known.source, fresh.source])[order]),
+        np.concatenate([known.starts, fresh.starts])[order],
+        pace,
+    )
+    return line, np.concatenate([np.arange(size), -1 - np.arange(more)])[order]
+
+
 def _steps_kept(
-    known: KnownCounts, at: Int, said: Int, origin: Int, pace: Pace
+    known: KnownCounts, line: Line, origin: Int
 ) -> tuple[Int, npt.NDArray[np.int8], Bool]:
     """Parts and kind of each step; steps between known neighbours stay as they were."""
-    pairs = pair_pace(pace.take(slice(None, -1)), pace.take(slice(1, None)))
-    step = steps(said[:-1], said[1:], np.diff(at), pairs)
+    places = np.arange(line.at_us.size)
+    step = line.between(places[:-1], places[1:])
     old = (origin[:-1] >= 0) & (origin[1:] >= 0)
     if old.any():
         here = origin[:-1][old]
@@ -240,7 +287,10 @@ def _drops_before(known: KnownCounts) -> npt.NDArray[np.int8]:
     """Kind of the step between known neighbours, read back from life and total."""
     kind = np.zeros(max(0, known.at_us.size - 1), dtype=np.int8)
     drop = np.diff(known.life) > 0
-    kind[drop] = np.where(np.diff(known.total) == known.count[1:], RESET, ROLLOVER)[drop]
+    made = np.diff(known.total)
+    kind[drop] = np.where(made == known.count[1:], RESET, ROLLOVER)[drop]
+    nothing = (made == 0) & ((known.count[1:] > 0) | (known.starts[1:] == SET))
+    kind[drop & nothing] = BASELINE
     return kind
 
 

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from crib.clock import instant_from_us, print_instant
-from crib.floor.counter import Bool, Int, Pace, most_parts, pair_pace, steps
+from crib.floor.counter import Bool, Int, most_parts, pair_pace
+from crib.floor.line import Line
 
 #: Largest figure that any counter shows.
 LARGEST = 10**12
@@ -82,19 +83,16 @@ def conflicting(index: int, at_us: int, count: int, other: int) -> RefusedReadin
     )
 
 
-def outlier(
-    index: int, place: int, at_us: Int, count: Int, keep: Bool, pace: Pace
-) -> RefusedReading:
+def outlier(index: int, place: int, line: Line, keep: Bool) -> RefusedReading:
     """Why a reading left out of the plausible chain cannot be true beside its neighbours.
 
     Args:
         index: Its place in the batch.
         place: Its place among all readings in order.
-        at_us: Instants of all readings [µs since 1970].
-        count: Their counts.
+        line: All readings.
         keep: Which of them are kept.
-        pace: Cycle time of each.
     """
+    at_us, count = line.at_us, line.said
     kept = np.flatnonzero(keep)
     after = int(np.searchsorted(kept, place))
     neighbours = [int(kept[i]) for i in (after - 1, after) if 0 <= i < kept.size]
@@ -102,20 +100,19 @@ def outlier(
         if at_us[other] == at_us[place]:
             return conflicting(index, int(at_us[place]), int(count[place]), int(count[other]))
     for other in neighbours:
-        left, right = min(other, place), max(other, place)
-        pairs = pair_pace(pace.take(slice(left, left + 1)), pace.take(slice(right, right + 1)))
-        elapsed = np.array([at_us[right] - at_us[left]], dtype=np.int64)
-        step = steps(count[[left]], count[[right]], elapsed, pairs)
+        left, right = np.array([min(other, place)]), np.array([max(other, place)])
+        step = line.between(left, right)
         if not step.plausible[0]:
+            pairs = pair_pace(line.pace.take(left), line.pace.take(right))
             return _too_fast(
                 index,
                 at_us,
                 count,
-                left,
-                right,
+                int(left[0]),
+                int(right[0]),
                 place,
                 int(step.parts[0]),
-                int(most_parts(elapsed, pairs)[0]),
+                int(most_parts(at_us[right] - at_us[left], pairs)[0]),
             )
     return RefusedReading(
         index,

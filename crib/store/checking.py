@@ -11,6 +11,7 @@ from sqlalchemy.exc import DatabaseError
 from crib.codes import ALPHABET, KINDS, parse_code
 from crib.errors import BadCode
 from crib.floor.counter import LIMITS
+from crib.floor.line import LONG_PAUSE_US
 from crib.records.catalogue import CATALOGUE
 from crib.store.engine import Store, Tx
 from crib.store.triggers import TRIGGERS
@@ -44,14 +45,17 @@ _COUNT_STEPS = f"""
         SELECT m.machine, c.at, c.count, c.life, c.total,
                lag(c.count) OVER w AS count_before,
                lag(c.life) OVER w AS life_before,
-               lag(c.total) OVER w AS total_before
+               lag(c.total) OVER w AS total_before,
+               c.starts > 0 OR c.source_id <> lag(c.source_id) OVER w
+               OR c.at - lag(c.at) OVER w > {LONG_PAUSE_US} AS may_begin
         FROM count_readings AS c JOIN machines AS m ON m.id = c.machine_id
-        WINDOW w AS (PARTITION BY c.machine_id ORDER BY c.at))
+        WINDOW w AS (PARTITION BY c.machine_id, c.path ORDER BY c.at))
     WHERE life_before IS NOT NULL AND NOT (
         (life = life_before AND count >= count_before
          AND total - total_before = count - count_before)
         OR (life = life_before + 1 AND count < count_before
-            AND total - total_before IN (count, {_ROLLED})))
+            AND total - total_before IN (count, {_ROLLED}))
+        OR (life = life_before + 1 AND may_begin AND total = total_before))
 """
 
 # the sentence with places for the columns of the rows that its query finds

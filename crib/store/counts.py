@@ -15,33 +15,44 @@ from crib.store.engine import Tx
 
 Ints = NDArray[np.int64]
 
-_COLUMNS = "at, count, life, total"
+_COLUMNS = "at, count, life, total, coalesce(source_id, 0), starts"
 _AROUND = f"""
-    SELECT {_COLUMNS} FROM count_readings WHERE machine_id = ?1
+    SELECT {_COLUMNS} FROM count_readings WHERE machine_id = ?1 AND path = ?2
       AND at >= coalesce((SELECT max(at) FROM count_readings
-                          WHERE machine_id = ?1 AND at < ?2), ?2)
+                          WHERE machine_id = ?1 AND path = ?2 AND at < ?3), ?3)
       AND at <= coalesce((SELECT min(at) FROM count_readings
-                          WHERE machine_id = ?1 AND at > ?3), ?3)
+                          WHERE machine_id = ?1 AND path = ?2 AND at > ?4), ?4)
     ORDER BY at
 """  # noqa: S608 - no value from outside
 _INSERT = (
-    "INSERT INTO count_readings (machine_id, at, count, life, total, run_id, batch_id)"
-    " VALUES (?, ?, ?, ?, ?, ?, ?)"
+    "INSERT INTO count_readings (machine_id, path, at, count, life, total, source_id, starts,"
+    " run_id, batch_id) VALUES (?, ?, ?, ?, ?, ?, nullif(?, 0), ?, ?, ?)"
 )
 _SHIFT_TAIL = (
     "UPDATE count_readings SET life = life + ?, total = total + ?"
-    " WHERE machine_id = ? AND at > ?"
+    " WHERE machine_id = ? AND path = ? AND at > ?"
 )
-_RENUMBER = "UPDATE count_readings SET life = ?, total = ? WHERE machine_id = ? AND at = ?"
+_RENUMBER = (
+    "UPDATE count_readings SET life = ?, total = ? WHERE machine_id = ? AND path = ? AND at = ?"
+)
 _INSERT_BATCH = text(
-    "INSERT INTO count_batches (fact_id, machine_id, accepted, duplicates, refused)"
-    " VALUES (:fact_id, :machine_id, :accepted, :duplicates, :refused)"
+    "INSERT INTO count_batches (fact_id, machine_id, accepted, duplicates, refused, path)"
+    " VALUES (:fact_id, :machine_id, :accepted, :duplicates, :refused, :path)"
 )
-_KNOWN_REFUSALS = "SELECT at, reading, reason FROM count_refusals WHERE machine_id = ?"
+_KNOWN_REFUSALS = (
+    "SELECT at, reading, reason FROM count_refusals WHERE machine_id = ? AND path = ?"
+)
 _INSERT_REFUSAL = (
-    "INSERT INTO count_refusals (batch_id, machine_id, at, reading, reason, detail)"
-    " VALUES (?, ?, ?, ?, ?, ?)"
+    "INSERT INTO count_refusals (batch_id, machine_id, path, at, reading, reason, detail)"
+    " VALUES (?, ?, ?, ?, ?, ?, ?)"
 )
+
+
+class Counted(NamedTuple):
+    """What one counter counts: a machine, and its path or 0 for all of its paths."""
+
+    machine_id: int
+    path: int = 0
 
 
 def _rows(tx: Tx, statement: str, parameters: tuple[object, ...]) -> Sequence[Any]:
@@ -49,19 +60,35 @@ def _rows(tx: Tx, statement: str, parameters: tuple[object, ...]) -> Sequence[An
     return [] if cursor is None else cursor.fetchall()  # plain tuples: numpy crawls over Rows
 
 
-def known_around(tx: Tx, machine_id: int, first_us: int, last_us: int) -> KnownCounts:
+def known_around(tx: Tx, counter: Counted, first_us: int, last_us: int) -> KnownCounts:
     """Accepted readings from one before an instant to one after another, in order."""
-    rows = _rows(tx, _AROUND, (machine_id, first_us, last_us))
+    rows = _rows(tx, _AROUND, (*counter, first_us, last_us))
     if not rows:
         return KnownCounts.none()
-    table = np.array(rows, dtype=np.int64)
-    return KnownCounts(table[:, 0], table[:, 1], table[:, 2], table[:, 3])
+    return KnownCounts(*np.array(rows, dtype=np.int64).T)
 
 
-def parts_per_cycle(tx: Tx, machine_id: int) -> int:
-    """Parts that one cycle of a machine makes."""
+def source_ids(tx: Tx, machine_id: int, names: Iterable[str]) -> dict[str, int]:
+    """Ids of the counters that readings came from; those that are new get one."""
+    found: dict[str, int] = {}
+    for name in names:
+        values = (machine_id, name)
+        tx.exec_driver_sql(
+            "INSERT INTO count_sources (machine_id, source) VALUES (?, ?)"
+            " ON CONFLICT (machine_id, source) DO NOTHING",
+            values,
+        )
+        ((found[name],),) = _rows(
+            tx, "SELECT id FROM count_sources WHERE machine_id = ? AND source = ?", values
+        )
+    return found
+
+
+def parts_per_cycle(tx: Tx, counter: Counted) -> int:
+    """Parts that one cycle makes of what a counter counts."""
     cursor = tx.exec_driver_sql(
-        "SELECT coalesce(parts_per_cycle, 1) FROM machines WHERE id = ?", (machine_id,)
+        "SELECT coalesce(parts_per_cycle, 1) FROM machines WHERE id = ?",
+        (counter.machine_id,),
     )
     return int(cursor.scalar_one())
 
@@ -76,22 +103,24 @@ class Ahead(NamedTuple):
 
 _AHEAD = (
     "SELECT r.at, r.count, r.run_id, f.kind FROM count_readings AS r"
-    " JOIN facts AS f ON f.id = r.batch_id WHERE r.machine_id = ? AND r.at > ? ORDER BY r.at"
+    " JOIN facts AS f ON f.id = r.batch_id"
+    " WHERE r.machine_id = ? AND r.path = ? AND r.at > ? ORDER BY r.at"
 )
 
 
-def accepted_ahead(tx: Tx, machine_id: int, after_us: int) -> list[Ahead] | None:
+def accepted_ahead(tx: Tx, counter: Counted, after_us: int) -> list[Ahead] | None:
     """Accepted readings after an instant [µs]; None where a person vouches for one of them."""
-    rows = _rows(tx, _AHEAD, (machine_id, after_us))
+    rows = _rows(tx, _AHEAD, (*counter, after_us))
     if any(kind != "count" for *_, kind in rows):
         return None
     return [Ahead(*row[:3]) for row in rows]
 
 
-def delete_ahead(tx: Tx, machine_id: int, after_us: int) -> None:
+def delete_ahead(tx: Tx, counter: Counted, after_us: int) -> None:
     """Take accepted readings after an instant [µs] out; each has to be kept aside by now."""
     tx.exec_driver_sql(
-        "DELETE FROM count_readings WHERE machine_id = ? AND at > ?", (machine_id, after_us)
+        "DELETE FROM count_readings WHERE machine_id = ? AND path = ? AND at > ?",
+        (*counter, after_us),
     )
 
 
@@ -104,11 +133,11 @@ class Refused(NamedTuple):
     detail: str
 
 
-def new_refusals(tx: Tx, machine_id: int, refused: Sequence[Refused]) -> list[Refused]:
+def new_refusals(tx: Tx, counter: Counted, refused: Sequence[Refused]) -> list[Refused]:
     """Those of the refused readings that were not kept aside before for the same reason."""
     if not refused:
         return []
-    known = {tuple(row) for row in _rows(tx, _KNOWN_REFUSALS, (machine_id,))}
+    known = {tuple(row) for row in _rows(tx, _KNOWN_REFUSALS, counter)}
     fresh = []
     for row in refused:
         mark = (row.at_us, _json(row.reading), row.reason)
@@ -123,14 +152,15 @@ def _json(reading: dict[str, object]) -> str:
 
 
 def insert_batch(
-    tx: Tx, fact_id: int, machine_id: int, *, accepted: int, duplicates: int, refused: int
+    tx: Tx, fact_id: int, counter: Counted, *, accepted: int, duplicates: int, refused: int
 ) -> None:
     """Write that a batch came in."""
     tx.execute(
         _INSERT_BATCH,
         {
             "fact_id": fact_id,
-            "machine_id": machine_id,
+            "machine_id": counter.machine_id,
+            "path": counter.path,
             "accepted": accepted,
             "duplicates": duplicates,
             "refused": refused,
@@ -141,8 +171,8 @@ def insert_batch(
 def insert_readings(
     tx: Tx,
     batch_id: int,
-    machine_id: int,
-    columns: tuple[Ints, Ints, Ints, Ints],
+    counter: Counted,
+    columns: tuple[Ints, Ints, Ints, Ints, Ints, Ints],
     run_ids: Iterable[int | None],
 ) -> None:
     """Write accepted readings.
@@ -150,21 +180,19 @@ def insert_readings(
     Args:
         tx: The transaction.
         batch_id: The batch that brought them.
-        machine_id: Their machine.
-        columns: Instants [µs], counts, lives and totals, shape (readings,) each.
+        counter: Their counter.
+        columns: Instants [µs], counts, lives, totals, sources (0 for none) and how each
+            starts, shape (readings,) each.
         run_ids: The run that each names, None where it names none.
     """
-    at, count, life, total = (column.tolist() for column in columns)
-    rows = [
-        (machine_id, *reading, batch_id)
-        for reading in zip(at, count, life, total, run_ids, strict=True)
-    ]
+    listed = (column.tolist() for column in columns)
+    rows = [(*counter, *reading, batch_id) for reading in zip(*listed, run_ids, strict=True)]
     if rows:
         tx.exec_driver_sql(_INSERT, rows)
 
 
 def renumber(
-    tx: Tx, machine_id: int, at_us: Ints, life: Ints, total: Ints, tail: tuple[int, int, int]
+    tx: Tx, counter: Counted, at_us: Ints, life: Ints, total: Ints, tail: tuple[int, int, int]
 ) -> None:
     """Give readings that were known before their new life and total; later ones shift along.
 
@@ -173,7 +201,7 @@ def renumber(
 
     Args:
         tx: The transaction.
-        machine_id: Their machine.
+        counter: Their counter.
         at_us: Instants of the readings that change, ascending, shape (changed,).
         life: Their lives now.
         total: Their totals now.
@@ -181,9 +209,9 @@ def renumber(
     """
     after_us, by_lives, by_parts = tail
     if by_lives or by_parts:
-        tx.exec_driver_sql(_SHIFT_TAIL, (by_lives, by_parts, machine_id, after_us))
+        tx.exec_driver_sql(_SHIFT_TAIL, (by_lives, by_parts, *counter, after_us))
     rows = [
-        (new_life, new_total, machine_id, at)
+        (new_life, new_total, *counter, at)
         for at, new_life, new_total in zip(
             at_us.tolist(), life.tolist(), total.tolist(), strict=True
         )
@@ -192,13 +220,15 @@ def renumber(
         tx.exec_driver_sql(_RENUMBER, rows[::-1])
 
 
-def insert_refusals(tx: Tx, batch_id: int, machine_id: int, refused: Sequence[Refused]) -> None:
+def insert_refusals(
+    tx: Tx, batch_id: int, counter: Counted, refused: Sequence[Refused]
+) -> None:
     """Keep refused readings aside, each with its reason."""
     if refused:
         tx.exec_driver_sql(
             _INSERT_REFUSAL,
             [
-                (batch_id, machine_id, row.at_us, _json(row.reading), row.reason, row.detail)
+                (batch_id, *counter, row.at_us, _json(row.reading), row.reason, row.detail)
                 for row in refused
             ],
         )
@@ -214,22 +244,22 @@ class ReadingsAround(NamedTuple):
 
 _LAST_TOTALS = (
     "SELECT at, total, coalesce(run_id, 0) FROM count_readings"
-    " WHERE machine_id = ? AND at >= ? AND at <= ? ORDER BY at DESC LIMIT ?"
+    " WHERE machine_id = ? AND path = ? AND at >= ? AND at <= ? ORDER BY at DESC LIMIT ?"
 )
 _TOTALS_AROUND = _AROUND.replace(_COLUMNS, "at, total, coalesce(run_id, 0)")
 
 
 def last_totals(
-    tx: Tx, machine_id: int, first_us: int, last_us: int, most: int
+    tx: Tx, counter: Counted, first_us: int, last_us: int, most: int
 ) -> ReadingsAround:
     """The last running totals between two instants, at most so many, in order."""
-    rows = _rows(tx, _LAST_TOTALS, (machine_id, first_us, last_us, most))
+    rows = _rows(tx, _LAST_TOTALS, (*counter, first_us, last_us, most))
     table = np.array(rows, dtype=np.int64).reshape(-1, 3)[::-1]
     return ReadingsAround(table[:, 0], table[:, 1], table[:, 2])
 
 
-def totals_around(tx: Tx, machine_id: int, first_us: int, last_us: int) -> ReadingsAround:
+def totals_around(tx: Tx, counter: Counted, first_us: int, last_us: int) -> ReadingsAround:
     """Running totals from one reading before an instant to one after another."""
-    rows = _rows(tx, _TOTALS_AROUND, (machine_id, first_us, last_us))
+    rows = _rows(tx, _TOTALS_AROUND, (*counter, first_us, last_us))
     table = np.array(rows, dtype=np.int64).reshape(-1, 3)
     return ReadingsAround(table[:, 0], table[:, 1], table[:, 2])

@@ -135,6 +135,15 @@ def insert_gap(
     _driver(tx).execute(_GAP, values)
 
 
+def gap_found_since(tx: Tx, machine_id: int, reason: str, since: datetime) -> bool:
+    """Whether a gap of that kind was found since an instant."""
+    rows = _driver(tx).execute(
+        "SELECT 1 FROM feed_gaps WHERE machine_id = ? AND reason = ? AND found_at >= ? LIMIT 1",
+        (machine_id, reason, us_from_instant(since)),
+    )
+    return rows.fetchone() is not None
+
+
 def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
     rows = _driver(tx).execute(

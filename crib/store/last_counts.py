@@ -17,9 +17,11 @@ FAR_US = 1 << 62
 
 _LAST = f"""
     SELECT m.id, m.machine, coalesce(m.parts_per_cycle, 1), coalesce(r.at, -{FAR_US}),
-           coalesce(r.count, 0), coalesce(r.life, 0), coalesce(r.total, 0)
-    FROM machines AS m LEFT JOIN count_readings AS r ON r.machine_id = m.id
-      AND r.at = (SELECT max(at) FROM count_readings WHERE machine_id = m.id)
+           coalesce(r.count, 0), coalesce(r.life, 0), coalesce(r.total, 0),
+           coalesce(r.source_id, 0), s.source
+    FROM machines AS m LEFT JOIN count_readings AS r ON r.machine_id = m.id AND r.path = 0
+      AND r.at = (SELECT max(at) FROM count_readings WHERE machine_id = m.id AND path = 0)
+    LEFT JOIN count_sources AS s ON s.id = r.source_id
     WHERE m.retired_at IS NULL
 """  # noqa: S608 - no value from outside
 # the order of crib.store.stations.runs_of; one run ends where the next begins
@@ -47,8 +49,8 @@ _BATCHES = (
     " VALUES (?, ?, ?, 0, 0)"
 )
 _READINGS = (
-    "INSERT INTO count_readings (machine_id, at, count, life, total, run_id, batch_id)"
-    " VALUES (?, ?, ?, ?, ?, NULL, ?)"
+    "INSERT INTO count_readings (machine_id, at, count, life, total, source_id, run_id,"
+    " batch_id) VALUES (?, ?, ?, ?, ?, nullif(?, 0), NULL, ?)"
 )
 
 
@@ -63,6 +65,8 @@ class LastCounts(NamedTuple):
         said: What the counter said.
         life: Its counter life.
         total: Its running total.
+        source: Id of the counter that it is of, 0 where unknown.
+        sources: What that counter is called, None where unknown.
     """
 
     place: dict[str, int]
@@ -72,6 +76,8 @@ class LastCounts(NamedTuple):
     said: Ints
     life: Ints
     total: Ints
+    source: Ints
+    sources: list[str | None]
 
 
 class StartedRuns(NamedTuple):
@@ -92,8 +98,10 @@ def last_counts(tx: Tx) -> LastCounts:
     """Every machine that is not retired, with its last reading."""
     rows = _driver(tx).execute(_LAST).fetchall()
     place = {row[1]: index for index, row in enumerate(rows)}
-    table = np.array([(row[0], *row[2:]) for row in rows], dtype=np.int64).reshape(-1, 6)
-    return LastCounts(place, *table.T)
+    table = np.array([(row[0], *row[2:-1]) for row in rows], dtype=np.int64).reshape(-1, 7)
+    ids, at_once, at_us, said, life, total, source = table.T
+    names = [row[-1] for row in rows]
+    return LastCounts(place, ids, at_once, at_us, said, life, total, source, names)
 
 
 def started_runs(tx: Tx, since_us: int) -> StartedRuns:
@@ -109,7 +117,7 @@ def write_counts(
     present_us: int,
     machine_ids: Sequence[int],
     sizes: Sequence[int],
-    readings: tuple[Ints, Ints, Ints, Ints],
+    readings: tuple[Ints, Ints, Ints, Ints, Ints],
 ) -> None:
     """Write readings of many machines: a fact and a batch for each, then their readings.
 
@@ -118,8 +126,8 @@ def write_counts(
         present_us: Now [µs].
         machine_ids: Machines, each once.
         sizes: How many of the readings are of each.
-        readings: Instants [µs], counts, lives and totals, machine after machine, shape
-            (readings,) each.
+        readings: Instants [µs], counts, lives, totals and sources, machine after machine,
+            shape (readings,) each.
     """
     driver = _driver(tx)
     (last,) = driver.execute("SELECT coalesce(max(id), 0) FROM facts").fetchone()

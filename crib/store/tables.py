@@ -261,20 +261,35 @@ count_batches = Table(
     Column("accepted", Integer, nullable=False),
     Column("duplicates", Integer, nullable=False),
     Column("refused", Integer, nullable=False),
+    Column("path", Integer, nullable=False, server_default="0"),
+)
+
+#: The counters that readings came from: which item of which device, and where it was read.
+count_sources = Table(
+    "count_sources",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False),
+    Column("source", String, nullable=False),
+    UniqueConstraint("machine_id", "source", name="uq_count_sources_key"),
 )
 
 #: Accepted readings. ``life`` numbers the counter's lives (a reset starts one) and ``total``
 #: is the parts made since the first reading; both follow from the readings before it.
+#: ``path`` is 0 where the counter counts for all paths; ``starts`` as in crib.floor.line.
 count_readings = Table(
     "count_readings",
     metadata,
     Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("path", Integer, primary_key=True, autoincrement=False, server_default="0"),
     Column("at", Instant, primary_key=True, autoincrement=False),
     Column("count", Integer, nullable=False),
     Column("life", Integer, nullable=False),
     Column("total", Integer, nullable=False),
     Column("run_id", ForeignKey("runs.id")),
     Column("batch_id", ForeignKey("facts.id"), nullable=False),
+    Column("source_id", ForeignKey("count_sources.id")),
+    Column("starts", Integer, nullable=False, server_default="0"),
     CheckConstraint("count >= 0", name="count_not_negative"),
     sqlite_with_rowid=False,
 )
@@ -289,6 +304,8 @@ count_refusals = Table(
     Column("reading", JSON, nullable=False),
     Column("reason", String, nullable=False),
     Column("detail", String, nullable=False),
+    Column("path", Integer, nullable=False, server_default="0"),
+    Index("ix_count_refusals_when", "machine_id", "path", "at"),
 )
 
 gauge_checks = Table(

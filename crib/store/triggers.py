@@ -15,11 +15,13 @@ from crib.store.tables import APPEND_ONLY
 
 _BEFORE = (
     "SELECT life, count FROM count_readings"
-    " WHERE machine_id = NEW.machine_id AND at < NEW.at ORDER BY at DESC LIMIT 1"
+    " WHERE machine_id = NEW.machine_id AND path = NEW.path AND at < NEW.at"
+    " ORDER BY at DESC LIMIT 1"
 )
 _AFTER = (
     "SELECT life, count FROM count_readings"
-    " WHERE machine_id = NEW.machine_id AND at > NEW.at ORDER BY at LIMIT 1"
+    " WHERE machine_id = NEW.machine_id AND path = NEW.path AND at > NEW.at"
+    " ORDER BY at LIMIT 1"
 )
 _BACKWARDS = "SELECT RAISE(ABORT, 'part count goes backwards in one life of the counter')"
 
@@ -48,18 +50,18 @@ _COUNTS = {
         " AND count > NEW.count; END"
     ),
     "count_readings_no_update": (
-        "CREATE TRIGGER count_readings_no_update BEFORE UPDATE OF machine_id, at, count,"
-        " run_id, batch_id ON count_readings BEGIN"
+        "CREATE TRIGGER count_readings_no_update BEFORE UPDATE OF machine_id, path, at,"
+        " count, run_id, batch_id, source_id ON count_readings BEGIN"
         " SELECT RAISE(ABORT, 'append only: count_readings'); END"
     ),
     "count_readings_no_delete": (
         "CREATE TRIGGER count_readings_no_delete BEFORE DELETE ON count_readings"
         # one that came in by a person's word goes when that word is taken back
-        " WHEN NOT EXISTS (SELECT 1 FROM count_verdicts AS v JOIN facts AS f"
-        " ON f.reverses_id = v.fact_id WHERE v.fact_id = OLD.batch_id)"
+        " WHEN NOT EXISTS (SELECT 1 FROM facts AS w JOIN facts AS f ON f.reverses_id = w.id"
+        " WHERE w.id = OLD.batch_id AND w.kind <> 'count')"
         # one that a fast clock dated ahead goes where it is kept aside
         " AND NOT EXISTS (SELECT 1 FROM count_refusals AS r WHERE r.machine_id = OLD.machine_id"
-        " AND r.at = OLD.at AND r.reason = 'in_future')"
+        " AND r.path = OLD.path AND r.at = OLD.at AND r.reason = 'in_future')"
         " BEGIN SELECT RAISE(ABORT, 'append only: count_readings'); END"
     ),
 }

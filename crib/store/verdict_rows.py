@@ -8,10 +8,11 @@ from datetime import datetime
 from typing import Any
 
 from crib.clock import instant_from_us
+from crib.store.counts import Counted
 from crib.store.engine import Tx
 
 _SELECT = """
-    SELECT r.id, r.machine_id, m.machine, r.at, r.reading, r.reason, r.detail,
+    SELECT r.id, r.machine_id, r.path, m.machine, r.at, r.reading, r.reason, r.detail,
            b.recorded_at, v.fact_id, v.verdict, p.name, vf.at, vf.note
     FROM count_refusals AS r
     JOIN machines AS m ON m.id = r.machine_id
@@ -32,7 +33,7 @@ class KeptAside:
 
     Attributes:
         id: Its number.
-        machine_id: Id of its machine.
+        counter: Its counter.
         machine: Name of its machine.
         at: When the counter said it; None where that could not be read.
         count: What it said, as it came.
@@ -47,7 +48,7 @@ class KeptAside:
     """
 
     id: int
-    machine_id: int
+    counter: Counted
     machine: str
     at: datetime | None
     count: Any
@@ -62,21 +63,23 @@ class KeptAside:
 
 
 def _kept_aside(row: Any) -> KeptAside:
-    reading = json.loads(row[4])
+    number, machine_id, path, machine, at, text, reason, detail, came, *verdict = row
+    reading = json.loads(text)
+    verdict_id, word, judge, judged, note = verdict
     return KeptAside(
-        id=row[0],
-        machine_id=row[1],
-        machine=row[2],
-        at=None if row[3] is None else instant_from_us(row[3]),
+        id=number,
+        counter=Counted(machine_id, path),
+        machine=machine,
+        at=None if at is None else instant_from_us(at),
         count=reading.get("count") if isinstance(reading, dict) else reading,
-        reason=row[5],
-        sentence=row[6],
-        recorded_at=instant_from_us(row[7]),
-        verdict_id=row[8],
-        verdict=row[9],
-        judged_by=row[10],
-        judged_at=None if row[11] is None else instant_from_us(row[11]),
-        note=row[12],
+        reason=reason,
+        sentence=detail,
+        recorded_at=instant_from_us(came),
+        verdict_id=verdict_id,
+        verdict=word,
+        judged_by=judge,
+        judged_at=None if judged is None else instant_from_us(judged),
+        note=note,
     )
 
 
@@ -120,8 +123,9 @@ def judged_by_fact(tx: Tx, fact_id: int) -> tuple[KeptAside, str]:
     return found, str(verdict)
 
 
-def delete_reading(tx: Tx, machine_id: int, at_us: int) -> None:
+def delete_reading(tx: Tx, counter: Counted, at_us: int) -> None:
     """Take a reading out; the database allows it only where its verdict was taken back."""
     tx.exec_driver_sql(
-        "DELETE FROM count_readings WHERE machine_id = ? AND at = ?", (machine_id, at_us)
+        "DELETE FROM count_readings WHERE machine_id = ? AND path = ? AND at = ?",
+        (*counter, at_us),
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from crib.clock import print_instant, us_from_instant
@@ -42,11 +42,20 @@ SETTLED_US = 10_000_000
 
 @dataclass(frozen=True, slots=True)
 class CountNews:
-    """What a part counter said; the text as it came, and the run that it names, if any."""
+    """What a part counter said.
+
+    Attributes:
+        at: When.
+        text: What it said, as it came.
+        run: The run that it names, if any.
+        source: Which counter of which device it is, and where that is read; None where
+            nothing tells it from another one.
+    """
 
     at: datetime
     text: str
     run: str | None = None
+    source: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +161,9 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
                 for one in news.counts
             ]
         )
+        sources = [one.source for one in news.counts]
+        if any(source is not None for source in sources):
+            readings = replace(readings, source=sources)
         done = report_counts(tx, present, ReportCounts(news.machine, readings))
     if news.states:
         _book_states(tx, machine_id, news.states)

@@ -1,7 +1,8 @@
 """What many machines said at once, booked at once where their counters merely go on.
 
 The short way beside ``book_feed``: it takes only news whose outcome there is plain, and leaves
-all else to it (a drop, a late or doubtful count, a run that is named, states, gaps).
+all else to it (a drop, a late or doubtful count, another counter, a long pause, a run that is
+named, states, gaps).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from crib.clock import us_from_instant
 from crib.floor.going_on import NewReadings, Windows, fastest_around, goes_on
+from crib.floor.line import LONG_PAUSE_US
 from crib.floor.refused import LARGEST
 from crib.store.engine import Tx
 from crib.store.feeds import keep_feeds
@@ -42,7 +44,7 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
         place = known.place.get(one.machine)
         if place is None or often[one.machine] > 1 or one.states or one.gap or one.breakages:
             continue
-        readings = _plain(one.counts, until_us)
+        readings = _plain(one.counts, until_us, known.sources[place])
         if readings is not None:
             chosen.append(index)
             places.append(place)
@@ -60,12 +62,14 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
 _Readings = list[tuple[int, int]]
 
 
-def _plain(counts: Sequence[CountNews], until_us: int) -> _Readings | None:
+def _plain(counts: Sequence[CountNews], until_us: int, source: str | None) -> _Readings | None:
     """Instants [µs] and counts; None where one of them has to be looked at by itself."""
     readings = []
     for one in counts:
         at_us, count = us_from_instant(one.at), number_of(one.text)
         if one.run is not None or not 0 <= at_us <= until_us:
+            return None
+        if one.source not in (None, source):
             return None
         if not isinstance(count, int) or not 0 <= count <= LARGEST:
             return None
@@ -91,18 +95,22 @@ def _take(
     from_us[begins] = new.at_us[new.first[begins]]
     fastest = fastest_around(_windows(tx, known, places, from_us), new, from_us)
     good = goes_on(new, last_us, known.said[places], fastest, known.at_once[places])
+    pause = new.at_us - new.before(from_us, new.at_us)
+    paused = np.repeat(np.arange(sizes.size), sizes)[pause > LONG_PAUSE_US]
+    good &= np.bincount(paused, minlength=sizes.size) == 0
     told = np.repeat(good, sizes)
     writes = good & some
     if writes.any():
         made = new.said - np.repeat(known.said[places], sizes)
         total = np.repeat(known.total[places], sizes) + made
         life = np.repeat(known.life[places], sizes)
+        source = np.repeat(known.source[places], sizes)
         write_counts(
             tx,
             us_from_instant(present),
             known.machine_id[places[writes]].tolist(),
             sizes[writes].tolist(),
-            (new.at_us[told], new.said[told], life[told], total[told]),
+            (new.at_us[told], new.said[told], life[told], total[told], source[told]),
         )
     return [bool(one) for one in good]
 

@@ -18,11 +18,15 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class CountReading:
-    """One reading: when, what the counter said, the run that it names, if any."""
+    """One reading: when, what the counter said, the run that it names, if any.
+
+    ``source`` says which counter it is of: another one's value is no part made.
+    """
 
     at: datetime
     count: int
     run: str | int | None = None
+    source: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,7 @@ class CountColumns:
         run: The run that each names, None where it names none; None where none does.
         unreadable: Readings without a readable instant.
         raw: The readings as they came, for those that are kept aside.
+        source: The counter that each is of, None where it names none; None where none does.
     """
 
     at_us: Ints
@@ -51,6 +56,7 @@ class CountColumns:
     run: Sequence[str | int | None] | None
     unreadable: tuple[Unreadable, ...] = ()
     raw: Sequence[Mapping[str, object]] | None = None
+    source: Sequence[str | None] | None = None
 
     def __len__(self) -> int:
         return int(self.at_us.size)
@@ -76,12 +82,14 @@ def columns_from_readings(readings: Sequence[CountReading]) -> CountColumns:
         ValueError: A naive instant.
     """
     runs = [reading.run for reading in readings]
+    sources = [reading.source for reading in readings]
     return CountColumns(
         np.fromiter(
             (us_from_instant(reading.at) for reading in readings), np.int64, len(readings)
         ),
         _counts([reading.count for reading in readings]),
         runs if any(run is not None for run in runs) else None,
+        source=sources if any(source is not None for source in sources) else None,
     )
 
 

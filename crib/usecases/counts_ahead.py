@@ -13,7 +13,7 @@ from datetime import datetime
 
 from crib.clock import CLOCK_TOLERANCE, instant_from_us, print_instant, us_from_instant
 from crib.floor.count import Absorbed, KnownCounts
-from crib.store.counts import Ahead, Refused, accepted_ahead
+from crib.store.counts import Ahead, Counted, Refused, accepted_ahead
 from crib.store.engine import Tx
 
 
@@ -24,7 +24,7 @@ def latest_us(present: datetime) -> int:
 
 def beside_what_is_past(
     tx: Tx,
-    machine_id: int,
+    counter: Counted,
     present: datetime,
     known: KnownCounts,
     absorbed: Callable[[KnownCounts], Absorbed],
@@ -33,7 +33,7 @@ def beside_what_is_past(
 
     Args:
         tx: An open transaction.
-        machine_id: The machine.
+        counter: The counter.
         present: Now.
         known: Accepted readings around the batch.
         absorbed: Takes the batch in beside known readings.
@@ -52,7 +52,7 @@ def beside_what_is_past(
     contradicted = (
         len(anew.refused) < len(taken.refused) or anew.resets_seen < taken.resets_seen
     )
-    ahead = accepted_ahead(tx, machine_id, limit_us) if contradicted else None
+    ahead = accepted_ahead(tx, counter, limit_us) if contradicted else None
     if not ahead:
         return known, taken, []
     return past, anew, [_aside(one, present) for one in ahead]

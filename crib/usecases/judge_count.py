@@ -13,7 +13,7 @@ from crib.errors import Conflict, Invalid, NotAllowed, NotKnown
 from crib.floor.counter import pace_of, steps
 from crib.floor.refused import LARGEST
 from crib.records.catalogue import PEOPLE
-from crib.store.counts import insert_batch, known_around, parts_per_cycle, renumber
+from crib.store.counts import Counted, insert_batch, known_around, parts_per_cycle, renumber
 from crib.store.engine import Tx
 from crib.store.records import get_record
 from crib.store.resolve import resolve_person
@@ -125,7 +125,7 @@ def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
     if verdict == DISCARDED:
         return f"Count {found.count} of {found.machine} waits for a verdict again."
     assert found.at is not None  # noqa: S101 - none without an instant was accepted
-    _take_out(tx, reversal_id, found.machine_id, us_from_instant(found.at))
+    _take_out(tx, reversal_id, found.counter, us_from_instant(found.at))
     return (
         f"Count {found.count} of {found.machine} is kept aside again; the parts counted after "
         "it are put right."
@@ -164,7 +164,7 @@ def _accept(tx: Tx, told: Said, found: KeptAside) -> CountJudged:
         )
     fact_id = record(tx, "count_verdict", told)
     insert_verdict(tx, fact_id, found.id, ACCEPTED)
-    taken = take_as_true(tx, fact_id, found.machine_id, us_from_instant(at), count)
+    taken = take_as_true(tx, fact_id, found.counter, us_from_instant(at), count)
     if taken.refused:
         raise Conflict(taken.refused[0].sentence, facts={"at": print_instant(at)})
     if not taken.total.size:
@@ -203,21 +203,21 @@ def _judged(fact_id: int, told: Said, found: KeptAside, total: int | None) -> Co
     )
 
 
-def _take_out(tx: Tx, fact_id: int, machine_id: int, at_us: int) -> None:
+def _take_out(tx: Tx, fact_id: int, counter: Counted, at_us: int) -> None:
     """Take a reading out; all after it keep their steps, the one across it is made anew."""
-    known = known_around(tx, machine_id, at_us, at_us)
-    delete_reading(tx, machine_id, at_us)
+    known = known_around(tx, counter, at_us, at_us)
+    delete_reading(tx, counter, at_us)
     # one reading less, so that whoever keeps readings in memory reads them anew
-    insert_batch(tx, fact_id, machine_id, accepted=-1, duplicates=0, refused=0)
+    insert_batch(tx, fact_id, counter, accepted=-1, duplicates=0, refused=0)
     place = int(np.searchsorted(known.at_us, at_us))
     if place + 1 >= known.at_us.size:
         return  # nothing lies after it
     life, total = 0, int(known.count[place + 1])
     if place > 0:
         before, after = slice(place - 1, place), slice(place + 1, place + 2)
-        runs = runs_of(tx, machine_id)
+        runs = runs_of(tx, counter.machine_id)
         fastest = fastest_between(runs, known.at_us[[place - 1]], known.at_us[[place + 1]])
-        pace = pace_of(fastest, 1, parts_per_cycle(tx, machine_id))
+        pace = pace_of(fastest, 1, parts_per_cycle(tx, counter))
         elapsed = known.at_us[after] - known.at_us[before]
         step = steps(known.count[before], known.count[after], elapsed, pace)
         life = int(known.life[place - 1]) + int(step.kind[0] > 0)
@@ -225,4 +225,4 @@ def _take_out(tx: Tx, fact_id: int, machine_id: int, at_us: int) -> None:
     tail_us = int(known.at_us[place + 1])
     shift = (tail_us - 1, life - int(known.life[-1]), total - int(known.total[-1]))
     none = np.empty(0, dtype=np.int64)
-    renumber(tx, machine_id, none, none, none, shift)
+    renumber(tx, counter, none, none, none, shift)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from crib.errors import Invalid
 from crib.floor.count import Absorbed, KnownCounts, absorb
 from crib.floor.refused import LARGEST
 from crib.store.counts import (
+    Counted,
     Refused,
     delete_ahead,
     insert_batch,
@@ -23,8 +24,10 @@ from crib.store.counts import (
     new_refusals,
     parts_per_cycle,
     renumber,
+    source_ids,
 )
 from crib.store.engine import Tx
+from crib.store.feeds import gap_found_since, insert_gap
 from crib.store.last_counts import FAR_US
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
@@ -34,6 +37,7 @@ from crib.usecases.said import record, said
 
 #: Most readings in one call.
 MOST_READINGS = 50_000
+_AN_HOUR = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +87,9 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         NotKnown: No such machine.
     """
     told = said(tx, present, command)
-    machine_id = machine_id_by_name(tx, command.machine)
+    counter = Counted(machine_id_by_name(tx, command.machine))
     columns = _columns(command.readings)
-    runs = runs_of(tx, machine_id)
+    runs = runs_of(tx, counter.machine_id)
     problems, run_ids = _judge(columns, present, runs)
     fit = np.ones(len(columns), dtype=np.bool_)
     fit[list(problems)] = False
@@ -93,21 +97,28 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
     at_us = columns.at_us[good]
     known = KnownCounts.none()
     if good.size:
-        known = known_around(tx, machine_id, int(at_us.min()), int(at_us.max()))
-    at_once = parts_per_cycle(tx, machine_id)
+        known = known_around(tx, counter, int(at_us.min()), int(at_us.max()))
+    at_once = parts_per_cycle(tx, counter)
+    source = _sources(tx, counter, columns)
 
     def absorbed(known: KnownCounts) -> Absorbed:
         named = None if run_ids is None else run_ids[good]
         fastest_s = _fastest_s(runs, known.at_us, at_us, named)
-        count = columns.count[good]
-        return absorb(known, at_us, count, fastest_s, parts_per_cycle=at_once)
+        return absorb(
+            known,
+            at_us,
+            columns.count[good],
+            fastest_s,
+            parts_per_cycle=at_once,
+            source=source[good],
+        )
 
-    known, taken, ahead = beside_what_is_past(tx, machine_id, present, known, absorbed)
+    known, taken, ahead = beside_what_is_past(tx, counter, present, known, absorbed)
     for row in taken.refused:
         problems[int(good[row.index])] = (row.reason, row.sentence)
     refused = _refused(columns, problems)
     kept_aside = new_refusals(
-        tx, machine_id, [*ahead, *(_kept_aside(columns, row) for row in refused)]
+        tx, counter, [*ahead, *(_kept_aside(columns, row) for row in refused)]
     )
     fact_id = None
     if taken.index.size or kept_aside or ahead:
@@ -115,16 +126,17 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         insert_batch(
             tx,
             fact_id,
-            machine_id,
+            counter,
             accepted=int(taken.index.size),
             duplicates=int(taken.duplicate.sum()),
             refused=len(refused) + len(ahead),
         )
-        insert_refusals(tx, fact_id, machine_id, kept_aside)
+        insert_refusals(tx, fact_id, counter, kept_aside)
         if ahead:
-            delete_ahead(tx, machine_id, latest_us(present))
+            delete_ahead(tx, counter, latest_us(present))
         named = None if run_ids is None else run_ids[good][taken.index]
-        _write(tx, fact_id, machine_id, known, taken, named)
+        _write(tx, fact_id, counter, known, taken, named)
+        _tell_baselines(tx, counter, present, taken)
     return CountsReported(
         fact_id,
         int(taken.index.size),
@@ -133,6 +145,24 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         taken.rollovers_seen,
         refused,
     )
+
+
+def _tell_baselines(tx: Tx, counter: Counted, present: datetime, taken: Absorbed) -> None:
+    """Record that parts may be missing, at most once an hour each."""
+    seen = {"other_counter": taken.counters_changed, "long_pause": taken.pauses_seen}
+    for reason, number in seen.items():
+        if number and not gap_found_since(tx, counter.machine_id, reason, present - _AN_HOUR):
+            insert_gap(tx, counter.machine_id, present, reason, None, None)
+
+
+def _sources(tx: Tx, counter: Counted, columns: CountColumns) -> NDArray[np.int64]:
+    """Id of the counter that each reading is of, 0 where it names none."""
+    source = np.zeros(len(columns), dtype=np.int64)
+    if columns.source is not None:
+        named = dict.fromkeys(one for one in columns.source if one is not None)
+        known = source_ids(tx, counter.machine_id, named)
+        source[:] = [0 if one is None else known[one] for one in columns.source]
+    return source
 
 
 def _columns(readings: Sequence[CountReading] | CountColumns) -> CountColumns:
@@ -270,7 +300,7 @@ def _kept_aside(columns: CountColumns, row: RefusedCount) -> Refused:
 def _write(
     tx: Tx,
     fact_id: int,
-    machine_id: int,
+    counter: Counted,
     known: KnownCounts,
     taken: Absorbed,
     run_ids: NDArray[np.int64] | None,
@@ -279,7 +309,7 @@ def _write(
         changed = taken.known_changed
         renumber(
             tx,
-            machine_id,
+            counter,
             known.at_us[changed],
             taken.known_life[changed],
             taken.known_total[changed],
@@ -289,18 +319,17 @@ def _write(
     named: list[int | None] = [None] * size
     if run_ids is not None:
         named = [run or None for run in run_ids.tolist()]
-    insert_readings(
-        tx, fact_id, machine_id, (taken.at_us, taken.count, taken.life, taken.total), named
-    )
+    columns = (taken.at_us, taken.count, taken.life, taken.total, taken.source, taken.starts)
+    insert_readings(tx, fact_id, counter, columns, named)
 
 
-def take_as_true(tx: Tx, fact_id: int, machine_id: int, at_us: int, count: int) -> Absorbed:
+def take_as_true(tx: Tx, fact_id: int, counter: Counted, at_us: int, count: int) -> Absorbed:
     """Take in one reading that somebody says is true, however fast the machine would be.
 
     Args:
         tx: A write transaction.
         fact_id: The fact by which it comes in.
-        machine_id: Its machine.
+        counter: Its counter.
         at_us: Its instant [µs].
         count: What the counter said.
 
@@ -308,19 +337,19 @@ def take_as_true(tx: Tx, fact_id: int, machine_id: int, at_us: int, count: int) 
         What changed; a reading that contradicts another of the same instant is not taken but
         ``refused``, one that is known already is a ``duplicate``.
     """
-    known = known_around(tx, machine_id, at_us, at_us)
+    known = known_around(tx, counter, at_us, at_us)
     when = np.array([at_us], dtype=np.int64)
     taken = absorb(
         known,
         when,
         np.array([count], dtype=np.int64),
-        _fastest_s(runs_of(tx, machine_id), known.at_us, when, None),
-        parts_per_cycle=parts_per_cycle(tx, machine_id),
+        _fastest_s(runs_of(tx, counter.machine_id), known.at_us, when, None),
+        parts_per_cycle=parts_per_cycle(tx, counter),
         believed=True,
     )
     if taken.index.size:
-        insert_batch(tx, fact_id, machine_id, accepted=1, duplicates=0, refused=0)
-        _write(tx, fact_id, machine_id, known, taken, None)
+        insert_batch(tx, fact_id, counter, accepted=1, duplicates=0, refused=0)
+        _write(tx, fact_id, counter, known, taken, None)
     return taken
 
 

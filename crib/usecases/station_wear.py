@@ -13,7 +13,7 @@ from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, run_wind
 from crib.planning.part_wear import PartWear, part_wear
 from crib.store.assemblies import AssemblyRow
 from crib.store.breakage_rows import breakages_of
-from crib.store.counts import totals_around
+from crib.store.counts import Counted, totals_around
 from crib.store.cutting_rows import (
     constants_for,
     item_of_lot,
@@ -129,7 +129,7 @@ def _runs_used(output: MachineOutput, begin_us: int, end_us: int) -> list[int]:
 def _output(
     tx: Tx, machine_id: int, runs: Sequence[RunRow], begin_us: int, end_us: int
 ) -> MachineOutput:
-    readings = totals_around(tx, machine_id, begin_us, end_us)
+    readings = totals_around(tx, Counted(machine_id), begin_us, end_us)
     latest = max(end_us, int(readings.at_us[-1]) if readings.at_us.size else end_us)
     windows = run_windows(
         [us_from_instant(run.start_at) if run.start_at else 0 for run in runs],

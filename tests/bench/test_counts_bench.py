@@ -59,7 +59,10 @@ def _constrained(store: Store, shop: SimpleNamespace, rows: list[tuple[object, .
         driver = tx.connection.driver_connection
         assert driver is not None
         ours = [(machine, *row[1:6], batch) for row in rows]
-        statement = "INSERT INTO count_readings VALUES (?, ?, ?, ?, ?, ?, ?)"
+        statement = (
+            "INSERT INTO count_readings (machine_id, at, count, life, total, run_id, batch_id)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?)"
+        )
         return _seconds(lambda: driver.executemany(statement, ours))
 
 

@@ -63,7 +63,7 @@ def _year(tx: Tx) -> None:
             " VALUES (?, ?, ?, 1, ?, 1)",
             [(machine_id, begin + n * step, n * parts, n * parts) for n in range(size)],
         )
-    tx.exec_driver_sql("INSERT INTO count_batches VALUES (1, 1, 1, 0, 0)")
+    tx.exec_driver_sql("INSERT INTO count_batches VALUES (1, 1, 1, 0, 0, 0)")
 
 
 @pytest.mark.bench

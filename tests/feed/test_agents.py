@@ -5,12 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
 from crib.feed.agents import Pace
+from crib.records.catalogue import MACHINES
 from crib.store.checking import check
 from crib.store.engine import Store
+from crib.store.records import get_record, update_record
 from tests.agents import ScriptedAgent, closed_port
 from tests.feed.conftest import PLAN, Booked, running, wait_until
 
@@ -279,3 +282,26 @@ def test_pauses_after_failures_grow(store: Store, agent: ScriptedAgent, booked: 
         time.sleep(3)
 
     assert 2 <= len(agent.requests) <= 7  # 0.2, 0.4, 0.8, 1.6 s, each shortened by chance
+
+
+def test_another_count_item_starts_from_its_own_count(
+    store: Store, agent: ScriptedAgent, booked: Booked
+) -> None:
+    def follow(item: str) -> None:
+        with store.write() as tx:
+            row = get_record(tx, MACHINES, "M1")
+            update_record(tx, MACHINES, row["id"], {"count_item": item})
+
+    agent.make([129])
+    with running(store):
+        wait_until(lambda: booked.counts() == [129])
+        agent.make([130])
+        wait_until(lambda: booked.counts() == [129, 130])
+        follow("good")
+        agent.say("p1pcg", "300", agent.last_at + timedelta(hours=3))
+        wait_until(lambda: booked.counts() == [129, 130, 300])
+        follow("parts")
+        agent.make([131, 132], every_s=9_000)
+        wait_until(lambda: booked.counts()[-1] == 132)
+
+    assert booked.parts() <= 3

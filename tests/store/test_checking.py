@@ -62,7 +62,8 @@ def busy(store: Store, shop: SimpleNamespace) -> Store:
         )
         for at, count, life, total in readings:
             run(
-                "INSERT INTO count_readings VALUES (1, ?, ?, ?, ?, NULL, 10)",
+                "INSERT INTO count_readings (machine_id, at, count, life, total, batch_id)"
+                " VALUES (1, ?, ?, ?, ?, 10)",
                 (at, count, life, total),
             )
     return store

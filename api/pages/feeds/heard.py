@@ -43,6 +43,8 @@ EXECUTIONS = {
 GAPS = {
     "restarted": mark("the agent began anew"),
     "overrun": mark("the agent kept it too briefly"),
+    "other_counter": mark("another counter is read; it starts from its own count"),
+    "long_pause": mark("over three days without a count; it may be another counter"),
 }
 
 
