@@ -161,23 +161,31 @@ def label(
 @as_json_option
 def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     """Print what to swap within a horizon, the most urgent first."""
-    from api.text_lists import swap_lines, swap_rows
+    from api.text_lists import breakage_lines, swap_lines, swap_rows
     from crib.clock import now
+    from crib.store.resolve import machine_id_by_name
     from crib.usecases.feed_process import feed_process
     from crib.usecases.plan_cache import PlanCache
     from crib.usecases.swap_list import make_swap_list
+    from crib.usecases.unclear_breakages import unclear_breakages
 
     settings = Settings.from_environment()
     with the_store() as store:
         plans = PlanCache(store, night_limit=settings.night_limit)
         with store.read() as tx:
             feed = feed_process(tx, now())
+            machine_id = None if machine is None else machine_id_by_name(tx, machine)
+            broken = unclear_breakages(tx, machine_id)
         if not feed.works:
             say(f"counts do not come in: {feed.problem}")
         found = make_swap_list(plans.plan(now()), hours, machine)
         if as_json:
+            for one in broken:
+                say(one.sentence)
             print_json(swap_rows(found))
         else:
+            for line in breakage_lines(broken, settings.time_zone):
+                click.echo(line)
             for line in swap_lines(found, settings.time_zone):
                 click.echo(line)
         plans.keeper.keep()

@@ -8,6 +8,7 @@ from datetime import datetime
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.usecases.kit_for_run import RunKit
+from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList
 from crib.usecases.swap_list import SwapRow as PlannedSwap
 from labels.kit_sheet import KitLine, KitSheet
@@ -20,12 +21,21 @@ def _missing(missing: Sequence[Missing]) -> str:
     return "; ".join(one.sentence for one in missing)
 
 
-def shift_sheet(found: SwapList, made_at: datetime, hours: float, local: Local) -> ShiftSheet:
-    """The shift's swap list and bench queue as text."""
+def shift_sheet(
+    found: SwapList,
+    made_at: datetime,
+    hours: float,
+    local: Local,
+    breakages: Sequence[Question] = (),
+) -> ShiftSheet:
+    """The shift's swap list and bench queue as text; breakages without a tool stand first."""
     return ShiftSheet(
         made_at=local(made_at),
         horizon=f"the next {hours:g} hours, to {local(found.until)}",
-        swaps=tuple(_swap(row, local) for row in found.rows),
+        swaps=(
+            *(_broken(one, local) for one in breakages),
+            *(_swap(row, local) for row in found.rows),
+        ),
         bench=tuple(
             BenchRow(
                 spec=swap.forecast.tool_spec,
@@ -42,6 +52,17 @@ def shift_sheet(found: SwapList, made_at: datetime, hours: float, local: Local) 
             )
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
+    )
+
+
+def _broken(one: Question, local: Local) -> SwapRow:
+    return SwapRow(
+        machine=one.machine,
+        station="?",
+        tool_number="" if one.tool_number is None else f"T{one.tool_number}",
+        swap_by=local(one.since),
+        why=f"'{one.says}' told a broken tool; nobody knows which. Look, then answer.",
+        late=True,
     )
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from crib.clock import comes_twice
+from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList, SwapRow
 
 
@@ -26,6 +27,13 @@ def swap_rows(found: SwapList) -> list[dict[str, Any]]:
 
     shape = SwapShape()
     return [shape.dump(swap_row(row)) for row in found.rows]
+
+
+def breakage_lines(found: Iterable[Question], zone: ZoneInfo) -> Iterator[str]:
+    """Breakages of nobody knows which tool, as lines."""
+    for one in found:
+        number = "" if one.tool_number is None else f" T{one.tool_number}"
+        yield f"{local(one.since, zone)}  {one.machine}/?{number}  BROKEN  {one.sentence}"
 
 
 def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:

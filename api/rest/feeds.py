@@ -9,6 +9,7 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, reads, writes
 from api.schemas.feeds import BreakageBody, DismissalBody, GapsQuery, MachineQuery, VerdictBody
+from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from crib.store.feeds import GapRow, list_gaps
@@ -19,7 +20,7 @@ from crib.usecases.dismiss_question import (
     dismiss_question,
 )
 from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
-from crib.usecases.questions import Question, list_questions
+from crib.usecases.questions import list_questions
 from crib.usecases.show_feeds import FeedShown, show_feeds
 from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
 
@@ -27,7 +28,6 @@ blueprint = Blueprint("feeds", __name__, description="What machines say of thems
 
 FeedShape = shape_from(FeedShown, "FeedShape", leave_out=("machine_id",))
 GapShape = shape_from(GapRow, "GapShape")
-QuestionShape = shape_from(Question, "QuestionShape", rename={"mount_id": "mount"})
 DismissalShape = shape_from(QuestionDismissed, "DismissalShape", rename={"fact_id": "fact"})
 VerdictShape = shape_from(CountJudged, "VerdictShape", rename={"fact_id": "fact"})
 BreakageShape = shape_from(
@@ -55,7 +55,7 @@ def list_feed_gaps(call: Call) -> dict[str, Any]:
 
 @reads(blueprint, "/v1/questions", page_shape(QuestionShape)(), query=MachineQuery())
 def read_questions(call: Call) -> dict[str, Any]:
-    """List where machines and records disagree about what sits in a station."""
+    """List what is asked of people: breakages of nobody knows which tool, tools in question."""
     return {"items": list_questions(call.tx, call.present, _asked_machine(call)), "next": None}
 
 

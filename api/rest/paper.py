@@ -7,7 +7,7 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes_in_store, reads
 from api.http.query import PlainQuery
-from api.rest.plan import machine_of, plan_of
+from api.rest.plan import breakages_of, machine_of, plan_of
 from api.schemas.fields import Choice, Shape, Text, Whole, listed
 from api.schemas.views import AsOfQuery, HoursQuery
 from crib.usecases.kit_for_run import kit_for_run
@@ -104,7 +104,8 @@ def read_shift_sheet(call: Call) -> Response:
     plan = plan_of(call)
     hours = call.query["hours"]
     found = make_swap_list(plan, hours, machine_of(call, plan))
-    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local)
+    broken = breakages_of(call)
+    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local, broken)
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 
 

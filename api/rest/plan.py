@@ -22,9 +22,12 @@ from crib.clock import instant_from_us, refuse_future
 from crib.errors import NotKnown
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
+from crib.store.resolve import machine_id_by_name
 from crib.usecases.bench_card import BenchCard, bench_cards
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
+from crib.usecases.unclear_breakages import unclear_breakages
 
 blueprint = Blueprint("plan", __name__, description="What gives out when, and its sisters.")
 
@@ -167,11 +170,29 @@ def read_swap_list(call: Call) -> Reply:
             "as_of": plan.view.now,
             "until": found.until,
             "next": following,
+            "breakages": breakages_of(call),
             "items": [swap_row(row) for row in shown],
             "caution": CAUTION,
         },
         headers=headers,
     )
+
+
+def _unclear(call: Call) -> list[Question]:
+    name = call.query.get("machine")
+    with call.site.store.read() as tx:
+        machine_id = None if name is None else machine_id_by_name(tx, name)
+        found = unclear_breakages(tx, machine_id)
+    return [one for one in found if one.since <= call.as_of]
+
+
+def breakages_of(call: Call) -> list[Question]:
+    """Breakages of nobody knows which tool, of the machine that is asked for."""
+    name = call.query.get("machine")
+    with call.site.store.read() as tx:
+        machine_id = None if name is None else machine_id_by_name(tx, name)
+        found = unclear_breakages(tx, machine_id)
+    return [one for one in found if one.since <= call.as_of]
 
 
 def swap_row(row: SwapRow) -> dict[str, Any]:

@@ -35,10 +35,9 @@ class VerdictBody(FactBody):
 class DismissalBody(FactBody):
     """What a person says of a question."""
 
-    station = Text(required=True, explains="Code or MACHINE/STATION, as the question says.")
-    says = Text(
-        required=True, explains="What the machine calls the tool, as the question says."
-    )
+    station = Text(explains="Code or MACHINE/STATION, as the question says; or its number.")
+    says = Text(explains="What the machine calls the tool, as the question says.")
+    question = Whole(least=1, most=2**53, explains="Number of a breakage: no tool broke.")
     by = Text(required=True, explains="Badge or code of the person who says so.")
     note = Text(required=True, explains="Why nobody need be asked.")
 
@@ -51,3 +50,6 @@ class BreakageBody(FactBody):
     tool_number = Whole(most=10**9, explains="The tool's number in the program.")
     path = Whole(least=1, most=100, explains="Path of the control, where several use it.")
     signal = Text(required=True, explains="What says so, in its own words.")
+    question = Whole(
+        least=1, most=2**53, explains="Number of the question that it answers: this tool broke."
+    )

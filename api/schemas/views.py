@@ -7,6 +7,7 @@ from marshmallow import fields
 from api.http.query import PlainQuery
 from api.schemas.facts import RecipeShape
 from api.schemas.fields import At, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.questions import QuestionShape
 
 
 class AsOfQuery(PlainQuery):
@@ -282,9 +283,14 @@ class SwapShape(Shape):
 
 
 class SwapPage(PlanPage):
-    """Swaps, the most urgent first."""
+    """Swaps, the most urgent first; before them breakages of nobody knows which tool."""
 
     until = At(required=True)
+    breakages = fields.List(
+        fields.Nested(QuestionShape),
+        required=True,
+        metadata={"description": "Breakages that wait for an answer; see /v1/questions."},
+    )
     items = fields.List(fields.Nested(SwapShape), required=True)
     caution = Text(required=True)
 

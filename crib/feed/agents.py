@@ -19,7 +19,7 @@ from yarl import URL
 
 from crib.clock import Clock
 from crib.feed.asking import Agent, Limits
-from crib.feed.breakages import BreakageSignals
+from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.documents import DataItem, Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
@@ -62,10 +62,12 @@ class Kept:
     Attributes:
         place: Where it was read to.
         tools: The tool number that it told last, by path; None where it was unknown.
+        conditions: What was active at its agent: item and native code.
     """
 
     place: Place | None = None
     tools: Mapping[str, str | None] = field(default_factory=dict)
+    conditions: frozenset[Condition] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,7 @@ class MachineFeed:
         self._booker, self._clock = booker, clock
         self._agent = Agent(session, source.url, limits)
         self._booked = self._reached = kept.place
-        self._tools = dict(kept.tools)
+        self._tools, self._conditions = dict(kept.tools), kept.conditions
         self._follower = self._new_follower()
         self._streams_from = 0.0
         self._stream_pause_s = pace.stream_again_s
@@ -136,7 +138,7 @@ class MachineFeed:
 
     def _new_follower(self) -> Follower:
         source = self._source
-        signals = BreakageSignals(source.breakage_signals, self._tools)
+        signals = BreakageSignals(source.breakage_signals, self._tools, self._conditions)
         where = URL(source.url).authority.rpartition("@")[2]
         return Follower(source.machine, self._booked, source.count_item, signals, where)
 
@@ -264,6 +266,8 @@ class MachineFeed:
             for one in news.states:
                 if one.kind == "TOOL_NUMBER":
                     self._tools[one.path] = one.text
+            if news.conditions is not None:
+                self._conditions = news.conditions
         self.outcome.counts += len(news.counts)
         self._mention(news.state, news.problem)
 
@@ -301,6 +305,7 @@ class MachineFeed:
             step.gap,
             problem=problem,
             breakages=step.breakages,
+            conditions=None if step.conditions == self._conditions else step.conditions,
         )
 
     @property
@@ -361,6 +366,7 @@ def _both(news: FeedNews, more: FeedNews) -> FeedNews:
         counts=[*news.counts, *more.counts],
         states=[*news.states, *more.states],
         breakages=[*news.breakages, *more.breakages],
+        conditions=news.conditions if more.conditions is None else more.conditions,
         place=more.place or news.place,
         gap=news.gap,
     )

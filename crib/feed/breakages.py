@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
 
-from crib.clock import print_instant
 from crib.feed.choice import Followed
 from crib.feed.documents import DataItem, Observation
 from crib.records.columns import LONGEST_TEXT
@@ -17,30 +17,42 @@ from crib.usecases.book_feed import BreakageNews
 
 #: Levels of a condition at which something is wrong (MTConnect, part 3).
 _ACTIVE = ("Fault", "Warning")
+#: An adapter that came back tells what holds within this time; some say first that all is well.
+_TOLD_ANEW_WITHIN = timedelta(seconds=10)
+NOT_WHICH = "The machine does not say which tool was in work then."
+
+#: Item and native code.
+Condition = tuple[str, str]
 
 
 class BreakageSignals:
     """Finds signals of breakage among what one agent says.
 
     A condition counts when it becomes active, and not again before it was normal: agents tell
-    active ones again after each restart.
+    active ones again after each restart, and with a new time after their adapter came back.
 
     Args:
         wanted: Codes, ids or names, ``|`` between them, ``*`` for any characters; None for
             none.
         tools: The tool number last told, by path; None where it was unknown.
+        active: Conditions that were active when the agent was read last: item and code.
     """
 
     def __init__(
-        self, wanted: str | None, tools: Mapping[str, str | None] | None = None
+        self,
+        wanted: str | None,
+        tools: Mapping[str, str | None] | None = None,
+        active: Iterable[Condition] = (),
     ) -> None:
         given = [one.strip() for one in (wanted or "").split("|")]
         self._patterns = [
             re.compile(re.escape(one).replace(r"\*", ".*"), re.DOTALL) for one in given if one
         ]
         self._tools: dict[str, str | None] = dict(tools or {})
-        self._active: set[tuple[str, str]] = set()
-        self._nobodys: dict[tuple[str, str], str] = {}
+        self._active: set[Condition] = set(active)
+        #: What was active before an item became unknown, and since when it is known again.
+        self._before: dict[str, set[Condition]] = {}
+        self._known_since: dict[str, datetime] = {}
 
     @property
     def wanted(self) -> bool:
@@ -48,9 +60,9 @@ class BreakageSignals:
         return bool(self._patterns)
 
     @property
-    def problem(self) -> str | None:
-        """Why a condition that holds could not be taken as a signal; None where all could."""
-        return next(iter(self._nobodys.values()), None)
+    def active(self) -> frozenset[Condition]:
+        """Conditions that are active by what was read."""
+        return frozenset(self._active)
 
     def among(
         self, observations: Iterable[Observation], followed: Followed, *, is_current: bool
@@ -77,25 +89,41 @@ class BreakageSignals:
             if one.item_id in numbers:
                 self._tools[numbers[one.item_id]] = one.text
             elif one.item_id in conditions and self._begins(one, conditions[one.item_id]):
-                news = self._signal(
-                    one, conditions[one.item_id], set(numbers.values()), changes
+                found.append(
+                    self._signal(one, conditions[one.item_id], set(numbers.values()), changes)
                 )
-                found += [news] if news else []
         return found
 
     def _begins(self, one: Observation, item: DataItem) -> bool:
         """Whether a condition that is looked for becomes active by it."""
+        key = one.item_id, one.native_code
+        if one.tag == "Unavailable":
+            of_item = {known for known in self._active if known[0] == one.item_id}
+            self._before[one.item_id] = of_item | self._before.get(one.item_id, set())
+            self._known_since.pop(one.item_id, None)
+            return False
+        if one.item_id in self._before:
+            self._known_since.setdefault(one.item_id, one.at)
         if one.tag == "Normal":
             # without a code all of the item are over
-            over = {key for key in self._active if key[0] == one.item_id}
-            if one.native_code:
-                over = {(one.item_id, one.native_code)}
-            self._active -= over
-            self._nobodys = {k: words for k, words in self._nobodys.items() if k not in over}
-        if one.tag not in _ACTIVE or (one.item_id, one.native_code) in self._active:
+            over = {known for known in self._active if known[0] == one.item_id}
+            self._active -= {key} if one.native_code else over
+        if one.tag not in _ACTIVE:
             return False
+        if key in self._active:
+            self._before.get(one.item_id, set()).discard(key)
+            return False
+        self._active.add(key)
         names = (one.native_code, item.item_id, item.name)
-        return any(name and p.fullmatch(name) for p in self._patterns for name in names)
+        named = any(name and p.fullmatch(name) for p in self._patterns for name in names)
+        return named and not self._came_back(one, key)
+
+    def _came_back(self, one: Observation, key: Condition) -> bool:
+        """Whether it held before the item was unknown, and is only told anew."""
+        if key not in self._before.get(one.item_id, ()):
+            return False
+        self._before[one.item_id].discard(key)
+        return one.at - self._known_since[one.item_id] <= _TOLD_ANEW_WITHIN
 
     def _signal(
         self,
@@ -103,9 +131,7 @@ class BreakageSignals:
         item: DataItem,
         paths: set[str],
         changes: Mapping[str, Observation],
-    ) -> BreakageNews | None:
-        key = one.item_id, one.native_code
-        self._active.add(key)
+    ) -> BreakageNews:
         path = item.path
         if path not in paths and len(paths) == 1:
             (path,) = paths
@@ -114,11 +140,7 @@ class BreakageSignals:
         # seen afterwards: the tool may have been changed since
         late = change is not None and change.at > one.at
         if number is None or late or not re.fullmatch("[0-9]{1,9}", number):
-            self._nobodys[key] = (
-                f"Condition {_called(one, item)} tells a breakage at {print_instant(one.at)}, "
-                "but the agent does not tell which tool was in work then: look at the machine."
-            )
-            return None
+            return BreakageNews(one.at, path, None, _words(one, item), NOT_WHICH)
         return BreakageNews(one.at, path, int(number), _words(one, item))
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from urllib.parse import quote
 
-from crib.feed.breakages import BreakageSignals
+from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.choice import Followed, choose_items
 from crib.feed.documents import (
     DataItem,
@@ -53,6 +53,7 @@ class Step:
         counts: Part counts in the order of the agent; unknown ones left out.
         states: Execution, program and tool states in that order.
         breakages: Signals of a broken tool.
+        conditions: What is active by then, item and native code; None where not read.
         place: Where to continue; None where the agent has to be asked from the beginning.
         gap: What was missed, found out just now.
         skipped: Observations that could not be read.
@@ -62,6 +63,7 @@ class Step:
     counts: tuple[CountNews, ...] = ()
     states: tuple[StateNews, ...] = ()
     breakages: tuple[BreakageNews, ...] = ()
+    conditions: frozenset[Condition] | None = None
     place: Place | None = None
     gap: GapNews | None = None
     skipped: int = 0
@@ -108,12 +110,12 @@ class Follower:
     @property
     def problem(self) -> str | None:
         """What a person has to look at, though all is read; None where nothing."""
-        if self._signals.problem is None and self._is_unknown:
+        if self._is_unknown:
             return (
                 "The agent does not know the part count: see whether the machine is on and "
                 "connected to it."
             )
-        return self._signals.problem
+        return None
 
     @property
     def ask(self) -> Ask:
@@ -224,6 +226,7 @@ class Follower:
             counts,
             states,
             breakages,
+            self._signals.active if self._signals.wanted else None,
             self._place,
             gap,
             found.skipped,

@@ -26,7 +26,7 @@ from crib.feed.problems import FeedProblem
 from crib.feed.writer import Booker, Writer
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store, Tx
-from crib.store.feeds import list_feeds
+from crib.store.feeds import active_conditions, list_feeds
 from crib.store.heard_rows import states_now
 from crib.store.records import list_records
 
@@ -76,7 +76,7 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
         for row in list_feeds(tx)
         if row.instance_id is not None and row.next_sequence is not None
     }
-    states = states_now(tx)
+    states, active = states_now(tx), active_conditions(tx)
     found: list[Followed] = []
     rows = list_records(tx, MACHINES)
     if plan.machine is not None:
@@ -92,7 +92,8 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
                 for one in states.get(row["id"], ())
                 if one.kind == "TOOL_NUMBER"
             }
-            found.append((source, Kept(places.get(name), tools)))
+            conditions = frozenset(active.get(row["id"], ()))
+            found.append((source, Kept(places.get(name), tools, conditions)))
     if plan.machine is not None and not found:
         raise Refusal(
             f"Machine {plan.machine} has no feed_url of an agent: give it one, such as "

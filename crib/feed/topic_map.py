@@ -27,7 +27,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -211,7 +211,14 @@ def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime)
             raise Garbled(f"field {rule.fields['machine']} names no machine", known)
         known = rule.machines.get(called, called)
     machine = str(known)
-    at = _instant(rule, body, machine)
+    try:
+        at = _instant(rule, body, machine)
+    except Garbled:
+        broken = _breakages(rule, body, named, machine, heard_at)
+        if not broken:
+            raise
+        unclear = [replace(one, why="The message does not say when.") for one in broken]
+        return Message(machine, (), (), tuple(unclear), dated=False)
     when = at or heard_at
     counts = _counts(rule, body, text, when)
     states = _states(rule, body, named.get("path", ""), when)
@@ -260,9 +267,9 @@ def _breakages(
         return ()
     tool = _at(body, rule.fields["tool"]) if "tool" in rule.fields else named["tool"]
     number = _text(tool)
-    if number is None or not re.fullmatch("[0-9]{1,9}", number):
-        raise Garbled("it tells a breakage, but no tool number", machine)
     path = _path(rule, body, named.get("path", ""))
+    if number is None or not re.fullmatch("[0-9]{1,9}", number):
+        return (BreakageNews(when, path, None, signal, "The message names no tool number."),)
     return (BreakageNews(when, path, int(number), signal),)
 
 

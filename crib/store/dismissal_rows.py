@@ -12,35 +12,37 @@ from crib.store.engine import Tx
 _STANDS = "NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = d.fact_id)"
 _STANDING = f"""
     SELECT d.station_id, d.path, d.tool_number, d.asset, d.mount_id, max(d.since)
-    FROM question_dismissals AS d WHERE {_STANDS}
+    FROM question_dismissals AS d WHERE {_STANDS} AND d.station_id IS NOT NULL
     GROUP BY d.station_id, d.path, d.tool_number, d.asset, d.mount_id
 """  # noqa: S608 - our own words alone
 _LAST = f"""
-    SELECT d.fact_id, m.machine || '/' || s.station, s.code, d.asset, d.since, f.at, p.name,
-           f.note
+    SELECT d.fact_id, m.machine || coalesce('/' || s.station, ''), s.code, d.asset, d.since,
+           f.at, p.name, f.note
     FROM question_dismissals AS d
     JOIN facts AS f ON f.id = d.fact_id
-    JOIN stations AS s ON s.id = d.station_id
-    JOIN machines AS m ON m.id = s.machine_id
+    LEFT JOIN stations AS s ON s.id = d.station_id
+    LEFT JOIN breakage_answers AS a ON a.fact_id = d.fact_id
+    LEFT JOIN breakage_doubts AS b ON b.id = a.doubt_id
+    JOIN machines AS m ON m.id = coalesce(s.machine_id, b.machine_id)
     LEFT JOIN people AS p ON p.id = f.person_id
     WHERE {_STANDS} ORDER BY d.fact_id DESC LIMIT ?
 """  # noqa: S608
 
 
 class Sighting(NamedTuple):
-    """A tool that a machine names in a station, beside what is on record there.
+    """A tool that a machine names in a station, beside what is on record there; or a breakage.
 
     Attributes:
-        station_id: The station.
+        station_id: The station; None of a breakage.
         path: Path of the control, as the machine calls it.
-        tool_number: The number under which the machine calls the tool.
-        asset: What it calls the tool.
+        tool_number: The number under which the machine calls the tool, if it has one.
+        asset: What it calls the tool, or the breakage.
         mount_id: The stay on record in that station; None where it is empty.
     """
 
-    station_id: int
+    station_id: int | None
     path: str
-    tool_number: int
+    tool_number: int | None
     asset: str
     mount_id: int | None
 
@@ -51,9 +53,9 @@ class Dismissed:
 
     Attributes:
         fact_id: The dismissal.
-        station: MACHINE/STATION.
-        station_code: The station's code.
-        says: What the machine calls the tool.
+        station: MACHINE/STATION; the machine alone of a breakage.
+        station_code: The station's code; None of a breakage.
+        says: What the machine calls the tool, or the breakage.
         since: Since when it says so.
         at: When the question was dismissed.
         by: Name of who did.
@@ -62,7 +64,7 @@ class Dismissed:
 
     fact_id: int
     station: str
-    station_code: str
+    station_code: str | None
     says: str
     since: datetime
     at: datetime

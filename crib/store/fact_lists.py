@@ -13,6 +13,8 @@ from crib.store.engine import Tx
 from crib.store.tables import (
     assemblies,
     assembly_state,
+    breakage_answers,
+    breakage_doubts,
     breakages,
     corrections,
     count_batches,
@@ -287,15 +289,21 @@ _BREAKAGES = _with_label(
 _QUESTION_DISMISSALS = (
     _facts_of(
         question_dismissals,
-        _mark,
+        # of a breakage nobody knows the station
+        func.coalesce(_mark.element, _machines.c.machine).label("station"),
         question_dismissals.c.path,
         question_dismissals.c.tool_number,
         question_dismissals.c.asset,
         question_dismissals.c.since,
         question_dismissals.c.mount_id,
     )
-    .join(_stations, _stations.c.id == question_dismissals.c.station_id)
-    .join(_machines, _machines.c.id == _stations.c.machine_id)
+    .outerjoin(_stations, _stations.c.id == question_dismissals.c.station_id)
+    .outerjoin(breakage_answers, breakage_answers.c.fact_id == question_dismissals.c.fact_id)
+    .outerjoin(breakage_doubts, breakage_doubts.c.id == breakage_answers.c.doubt_id)
+    .join(
+        _machines,
+        _machines.c.id == func.coalesce(_stations.c.machine_id, breakage_doubts.c.machine_id),
+    )
 )
 
 _STATEMENTS: Mapping[str, Select[Any]] = {

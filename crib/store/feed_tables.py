@@ -80,14 +80,46 @@ count_verdicts = Table(
     CheckConstraint("verdict IN ('accepted', 'discarded')", name="known_verdict"),
 )
 
-#: A person says of a tool that a machine names in a station: the records are right.
+#: Conditions of an agent that something is wrong, as it told them last: item and native code.
+active_conditions = Table(
+    "active_conditions",
+    metadata,
+    Column("machine_id", ForeignKey("machines.id"), primary_key=True),
+    Column("item", String, primary_key=True),
+    Column("code", String, primary_key=True),
+)
+
+#: A machine told a breakage, and nobody knows of which tool; asked about until it is answered.
+breakage_doubts = Table(
+    "breakage_doubts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("path", String, nullable=False),
+    Column("tool_number", Integer),
+    Column("at", Instant, nullable=False),
+    Column("signal", String, nullable=False),
+    Column("why", String, nullable=False),
+    Column("found_at", Instant, nullable=False),
+)
+
+#: The facts that answer such a question: a breakage, or a dismissal.
+breakage_answers = Table(
+    "breakage_answers",
+    metadata,
+    Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
+    Column("doubt_id", ForeignKey("breakage_doubts.id"), nullable=False, index=True),
+)
+
+#: A person says of a tool that a machine names in a station, or of a breakage that it told of
+#: nobody knows which tool (no station then): the records are right.
 question_dismissals = Table(
     "question_dismissals",
     metadata,
     Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
-    Column("station_id", ForeignKey("stations.id"), nullable=False, index=True),
+    Column("station_id", ForeignKey("stations.id"), index=True),
     Column("path", String, nullable=False),
-    Column("tool_number", Integer, nullable=False),
+    Column("tool_number", Integer),
     Column("asset", String, nullable=False),
     Column("since", Instant, nullable=False),
     Column("mount_id", ForeignKey("mounts.fact_id")),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -218,3 +218,23 @@ def insert_rests(
 def see_tools(tx: Tx, machine_id: int, rows: Sequence[tuple[str, int, str, int, int]]) -> None:
     """Record tools that a machine named: path, tool number, asset, first and last [µs]."""
     _driver(tx).executemany(_SEEN, [(machine_id, *row) for row in rows])
+
+
+def active_conditions(tx: Tx) -> dict[int, list[tuple[str, str]]]:
+    """Conditions that were active at each machine's agent: item and native code, by machine."""
+    found: dict[int, list[tuple[str, str]]] = {}
+    for machine_id, item, code in _driver(tx).execute(
+        "SELECT machine_id, item, code FROM active_conditions"
+    ):
+        found.setdefault(machine_id, []).append((item, code))
+    return found
+
+
+def keep_conditions(tx: Tx, machine_id: int, active: Iterable[tuple[str, str]]) -> None:
+    """Keep what is active at a machine's agent now."""
+    driver = _driver(tx)
+    driver.execute("DELETE FROM active_conditions WHERE machine_id = ?", (machine_id,))
+    driver.executemany(
+        "INSERT INTO active_conditions (machine_id, item, code) VALUES (?, ?, ?)",
+        [(machine_id, *one) for one in sorted(active)],
+    )

@@ -25,6 +25,9 @@ from sqlalchemy import (
 from crib.store.bench_tables import label_prints as label_prints
 from crib.store.bench_tables import preset_overrides as preset_overrides
 from crib.store.bench_tables import rack_places as rack_places
+from crib.store.feed_tables import active_conditions as active_conditions
+from crib.store.feed_tables import breakage_answers as breakage_answers
+from crib.store.feed_tables import breakage_doubts as breakage_doubts
 from crib.store.feed_tables import breakages as breakages
 from crib.store.feed_tables import count_verdicts as count_verdicts
 from crib.store.feed_tables import feed_gaps as feed_gaps
@@ -373,4 +376,6 @@ APPEND_ONLY = (
     "count_verdicts",
     "breakages",
     "question_dismissals",
+    "breakage_doubts",
+    "breakage_answers",
 )

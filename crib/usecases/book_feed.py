@@ -15,12 +15,15 @@ from datetime import datetime
 
 from crib.clock import print_instant, us_from_instant
 from crib.errors import Refusal
+from crib.records.columns import LONGEST_TEXT
+from crib.store.doubt_rows import Doubt, insert_doubt
 from crib.store.engine import Tx
 from crib.store.feeds import (
     FeedPlace,
     NowRow,
     insert_gap,
     insert_rests,
+    keep_conditions,
     keep_feeds,
     keep_now,
     now_of,
@@ -90,14 +93,16 @@ class BreakageNews:
     Attributes:
         at: When.
         path: Path of the control, as the machine calls it; empty where it names none.
-        tool_number: The tool's number in the program.
+        tool_number: The tool's number in the program; None where it is not told.
         signal: What says so, in its own words.
+        why: Why a person has to say which tool broke, in a sentence; None where it is told.
     """
 
     at: datetime
     path: str
-    tool_number: int
+    tool_number: int | None
     signal: str
+    why: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +120,9 @@ class FeedNews:
         state: ``following``, ``waiting`` (tried again soon) or ``stopped`` (a person has to
             do something).
         problem: Why it is not following, in a sentence.
-        breakages: Signals that an edge broke; one of a number in which no tool is on record
-            is told in the feed's problem.
+        breakages: Signals that an edge broke; where nobody knows which, it is asked about.
+        conditions: Conditions that are active at the agent by then (item and native code);
+            None where nothing changed.
     """
 
     machine: str
@@ -129,11 +135,13 @@ class FeedNews:
     state: str = "following"
     problem: str | None = None
     breakages: Sequence[BreakageNews] = ()
+    conditions: frozenset[tuple[str, str]] | None = None
 
     @property
     def tells_something(self) -> bool:
         """Whether a view of the shop may differ by it."""
-        return bool(self.counts or self.states or self.gap or self.breakages)
+        heard = self.counts or self.states or self.gap or self.breakages
+        return bool(heard) or self.conditions is not None
 
 
 @dataclass(slots=True)
@@ -170,9 +178,11 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
     if news.gap is not None:
         gap = news.gap
         insert_gap(tx, machine_id, present, gap.reason, gap.from_sequence, gap.until_sequence)
-    nobodys = _book_breakages(tx, present, news)
-    kept = place_of(machine_id, news)
-    keep_feeds(tx, [kept._replace(problem=news.problem or nobodys)])
+    for one in news.breakages:
+        _book_breakage(tx, present, machine_id, news.machine, one)
+    if news.conditions is not None:
+        keep_conditions(tx, machine_id, news.conditions)
+    keep_feeds(tx, [place_of(machine_id, news)])
     return done
 
 
@@ -189,24 +199,30 @@ def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
     )
 
 
-def _book_breakages(tx: Tx, present: datetime, news: FeedNews) -> str | None:
-    """Book the signals; why one of them could not be, None where all could."""
-    problem = None
-    for one in news.breakages:
+def _book_breakage(
+    tx: Tx, present: datetime, machine_id: int, machine: str, one: BreakageNews
+) -> None:
+    """Book a signal, or ask about it where nobody knows whose it is."""
+    at, why = min(one.at, present), one.why
+    if why is None:
         number = re.search(r"[0-9]+\Z", one.path)
         command = SignalBreakage(
             one.signal,
-            machine=news.machine,
+            machine=machine,
             tool_number=one.tool_number,
             path=int(number[0]) if number else None,
-            at=min(one.at, present),
+            at=at,
         )
         try:
             signal_breakage(tx, present, command)
         except Refusal as refusal:
-            problem = refusal.sentence
-            _LOG.warning("%s: breakage '%s': %s", news.machine, one.signal, problem)
-    return problem
+            why = refusal.sentence
+        else:
+            return
+    _LOG.warning("%s: breakage '%s': %s", machine, one.signal, why)
+    signal = one.signal.strip()[:LONGEST_TEXT] or "?"
+    doubt = Doubt(machine_id, one.path, one.tool_number, at, signal, why)
+    insert_doubt(tx, doubt, present)
 
 
 def number_of(text: str) -> object:

@@ -42,7 +42,14 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
     chosen, places, read = [], [], []
     for index, one in enumerate(news):
         place = known.place.get(one.machine)
-        if place is None or often[one.machine] > 1 or one.states or one.gap or one.breakages:
+        if (
+            place is None
+            or often[one.machine] > 1
+            or one.states
+            or one.gap
+            or one.breakages
+            or one.conditions is not None
+        ):
             continue
         readings = _plain(one.counts, until_us, known.sources[place])
         if readings is not None:

@@ -296,7 +296,12 @@ class BreakageListed:
 
 @dataclass(frozen=True, slots=True)
 class QuestionDismissalListed:
-    """One question about a tool that a person dismissed; ``note`` says why."""
+    """One question about a tool that a person dismissed; ``note`` says why.
+
+    Attributes:
+        station: MACHINE/STATION; the machine alone where nobody knew which tool broke.
+        tool_number: The number under which the machine calls the tool, if it has one.
+    """
 
     id: int
     at: datetime
@@ -306,7 +311,7 @@ class QuestionDismissalListed:
     reversed: bool
     station: str
     path: str
-    tool_number: int
+    tool_number: int | None
     says: str
     since: datetime
     mount_id: int | None

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 
@@ -21,50 +20,19 @@ from crib.store.heard_rows import ToolSeen, tools_named
 from crib.store.mounts import MountRow, last_in_station
 from crib.store.resolve import resolve
 from crib.store.stations import StationRow, stations_of
+from crib.usecases.question import NOT_SCANNED, OTHER_TOOL, Question
 from crib.usecases.signal_breakage import stations_by_number
+from crib.usecases.unclear_breakages import unclear_breakages
 
 #: So long after a tool change that the machine saw, its mount may be scanned still.
 SCANNED_WITHIN = timedelta(minutes=30)
 
-OTHER_TOOL, NOT_SCANNED = "other_tool", "not_scanned"
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What a machine says and the records do not.
-
-    Attributes:
-        kind: other_tool (the machine names a tool of ours that is not on record there) or
-            not_scanned (the machine saw a tool change that nobody scanned).
-        machine: Name of the machine.
-        station: MACHINE/STATION.
-        station_code: The station's code.
-        path: Path of the control, as the machine calls it.
-        tool_number: The number under which the machine calls the tool.
-        says: What the machine calls the tool: its asset id.
-        on_record: Code of the tool on record in that station; None where it is empty.
-        mount_id: The stay of that tool.
-        since: Since when the machine says so.
-        sentence: The question, for a person.
-    """
-
-    kind: str
-    machine: str
-    station: str
-    station_code: str
-    path: str
-    tool_number: int
-    says: str
-    on_record: str | None
-    mount_id: int | None
-    since: datetime
-    sentence: str
-
 
 def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> list[Question]:
-    """Every question that is open, by machine and station.
+    """Every question that is open: breakages first, then by machine and station.
 
-    A question goes when a mount or removal is recorded there after the machine spoke, when
+    A breakage waits for a person's answer. Another question goes when a mount or removal
+    is recorded there after the machine spoke, when
     the machine names what is on record, or when a person dismisses it.
 
     Args:
@@ -86,7 +54,7 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
             question = _question(tx, present, station, tools)
             if question is not None and not _is_dismissed(station, question, dismissed):
                 found.append(question)
-    return found
+    return [*unclear_breakages(tx, machine_id), *found]
 
 
 def sighting_of(station_id: int, one: Question) -> Sighting:

@@ -10,11 +10,13 @@ from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.columns import LONGEST_TEXT
 from crib.store.assemblies import assembly_row
 from crib.store.breakage_rows import breakage_of, insert_breakage, taken_back_breakage
+from crib.store.doubt_rows import insert_answer
 from crib.store.engine import Tx
 from crib.store.mounts import MountRow, mount_covering
 from crib.store.resolve import machine_id_by_name, resolve_station
 from crib.store.stations import StationRow, station_row, stations_of
 from crib.usecases.said import Said, record, said
+from crib.usecases.unclear_breakages import open_breakage
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,7 @@ class SignalBreakage:
         machine: Name of the machine.
         tool_number: The tool's number in the program.
         path: Path of the control, where the number is used in several.
+        question: Number of a breakage that waited for an answer: it was this tool.
     """
 
     signal: str
@@ -37,6 +40,7 @@ class SignalBreakage:
     at: datetime | None = None
     by: str | None = None
     note: str | None = None
+    question: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +74,8 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
 
     Raises:
         NotMounted: Nothing was on record in that station then.
-        Conflict: The tool number is used in several paths.
+        Conflict: The tool number is used in several paths, or the breakage that it answers
+            was answered since, or is known of that tool.
         Invalid: Neither a station nor a tool number, or no signal.
         NotKnown: A machine, station or tool number that is not there.
     """
@@ -89,7 +94,17 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
             "is nobody's. Record the mount first, with the time when it happened.",
             facts={"station": station.mark, "at": print_instant(told.at)},
         )
-    return _signalled(tx, told, station, mount, signal)
+    if command.question is None:
+        return _signalled(tx, told, station, mount, signal)
+    open_breakage(tx, command.question)
+    done = _signalled(tx, told, station, mount, signal)
+    if done.fact_id is None:
+        raise Conflict(
+            f"{done.sentence} If that answers the question, dismiss it and say so.",
+            facts={"question": command.question},
+        )
+    insert_answer(tx, done.fact_id, command.question)
+    return done
 
 
 def _signalled(

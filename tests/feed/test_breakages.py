@@ -10,8 +10,10 @@ import pytest
 
 from crib.clock import instant_from_us, now
 from crib.records.catalogue import MACHINES
-from crib.store.engine import Store
+from crib.store.engine import Store, Tx
 from crib.store.records import get_record, update_record
+from crib.usecases.question import Question
+from crib.usecases.questions import list_questions
 from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.agents import ScriptedAgent
 from tests.feed.conftest import Booked, running, wait_until
@@ -46,6 +48,21 @@ def mount(store: Store, shop: SimpleNamespace, station: str, holder: str) -> int
     with store.write() as tx:
         acts = Acts(tx, shop)
         return acts.mount(acts.ready(0, holder), 2, station).fact_id
+
+
+def swap(tx: Tx, shop: SimpleNamespace) -> None:
+    """Now another tool is put into M1/T01."""
+    acts = Acts(tx, shop)
+    acts.present = now()
+    minutes = (acts.present - shop.start) / timedelta(minutes=1) - 5
+    acts.remove(minutes, "broken")
+    acts.mount(acts.ready(minutes, "TH-2"), minutes + 1)
+
+
+def questions(store: Store) -> list[Question]:
+    """What is asked of people."""
+    with store.read() as tx:
+        return list_questions(tx, now())
 
 
 def say(agent: ScriptedAgent, item: str, text: str, code: str = "") -> datetime:
@@ -128,7 +145,7 @@ def test_nothing_is_a_breakage_unless_the_shop_says_so(
     assert not any("CONDITION" in request for request in agent.requests)
 
 
-def test_a_signal_of_nobody_knows_which_tool_is_told_until_it_is_over(
+def test_a_signal_of_nobody_knows_which_tool_is_asked_about_after_it_is_over(
     store: Store, agent: ScriptedAgent, booked: Booked, sits: int
 ) -> None:
     say(agent, "p1tn", "2")
@@ -139,11 +156,38 @@ def test_a_signal_of_nobody_knows_which_tool_is_told_until_it_is_over(
         wait_until(lambda: booked.counts() == [1])
         agent.make([2])
         wait_until(lambda: booked.counts() == [1, 2])
-        feed = booked.feed()
-        assert feed is not None
-        assert "TB-7 tells a breakage" in str(feed.problem)
-        assert feed.state == "following"
         say(agent, "p1mon", "Normal")
-        wait_until(lambda: "TB-7" not in str(booked.feed()))
+        agent.make([3])
+        wait_until(lambda: booked.counts() == [1, 2, 3])
 
     assert signals(store) == []
+    (asked,) = questions(store)
+    assert (asked.kind, asked.machine, asked.says) == ("breakage", "M1", "Fault TB-7")
+    assert "does not say which tool was in work" in asked.sentence
+
+
+def test_a_standing_fault_told_anew_leaves_a_new_edge_alone(
+    store: Store, shop: SimpleNamespace, agent: ScriptedAgent, booked: Booked, sits: int
+) -> None:
+    say(agent, "p1tn", "1")
+    agent.make([1])
+    with running(store):
+        wait_until(lambda: booked.counts() == [1])
+        say(agent, "p1mon", "Fault", "TB-7")
+        agent.make([2])
+        wait_until(lambda: booked.counts() == [1, 2])
+    with store.write() as tx:
+        swap(tx, shop)
+    agent.restart()
+    # the adapter came back: what holds has a new time
+    agent.say("p1mon", "Unavailable", now(), "")
+    agent.say("p1mon", "Fault", now(), "TB-7")
+    agent.make([3], every_s=0)
+
+    with running(store):
+        wait_until(lambda: booked.counts() == [1, 2, 3])
+        assert [one.mount for one in signals(store)] == [sits]
+        # over, and there again: that one is of the new edge
+        agent.say("p1mon", "Normal", now(), "TB-7")
+        agent.say("p1mon", "Fault", now(), "TB-7")
+        wait_until(lambda: len(signals(store)) == 2)

@@ -24,7 +24,7 @@ from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.agents import closed_port
 from tests.brokers import broker
 from tests.feed.conftest import PLAN, Booked, running, wait_until
-from tests.feed.test_breakages import mount, signals
+from tests.feed.test_breakages import mount, questions, signals
 
 MAP = """
 [[rule]]
@@ -163,9 +163,9 @@ def test_a_watcher_tells_a_breakage_once_though_its_message_is_kept(
             wait_until(lambda: signals(store))
             send("watch/M1/1", told | {"event": "OK", "time": now().isoformat()})
             send("watch/M1/1", told | {"tool": None})
-            wait_until(lambda: "no tool number" in str(booked.feed()))
+            wait_until(lambda: "no tool number" in str(questions(store)))
             send("watch/M1/1", told | {"event": True, "tool": "77"})
-            wait_until(lambda: "no station for tool number 77" in str(booked.feed()))
+            wait_until(lambda: "no station for tool number 77" in str(questions(store)))
         with store.write() as tx:
             reverse_fact(tx, now(), ReverseFact(signals(store)[0].fact))
         with running(store, plan):  # the broker tells the kept message again

@@ -8,7 +8,14 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
+from crib.usecases.book_feed import (
+    BreakageNews,
+    CountNews,
+    FeedNews,
+    GapNews,
+    StateNews,
+    book_feed,
+)
 from tests.pages.reading import form_data, read, words
 
 
@@ -123,6 +130,34 @@ def test_a_question_is_dismissed_with_a_reason_and_asked_again(client, hear, ben
     back = page.select_one("form[action$=take-back]")
     assert client.post(back["action"], data=form_data(back)).status_code == 303
     assert read(client, "/shift/questions").select_one("#question-1") is not None
+
+
+def test_a_breakage_of_nobody_knows_which_tool_is_answered_on_its_page(
+    client, store, bench, shop, clock
+):
+    code = bench.ready()
+    bench.post("/v1/mounts", 201, station="M1/T01", assembly=code)
+    clock.go_on(minutes=10)
+    for words_of_it in ("load", "laser"):
+        broken = BreakageNews(clock.at - timedelta(minutes=1), "path1", 77, words_of_it)
+        with store.write() as tx:
+            book_feed(tx, clock.at, FeedNews("M1", "mqtt", clock.at, breakages=[broken]))
+    as_person(client, shop, "B2")
+    form = read(client, "/shift/questions").select_one("#question-1 form")
+    bare = client.post(form["action"], data=form_data(form))
+    assert bare.status_code == 422
+    assert b"Say why nobody need be asked" in bare.data
+
+    none = client.post(form["action"], data=form_data(form) | {"note": "all are whole"})
+    form = read(client, "/shift/questions").select_one("#question-1 form")
+    (station,) = [one["value"] for one in form.select("option") if "M1/T01" in one.text]
+    that = client.post(form["action"], data=form_data(form) | {"station": station})
+
+    assert (none.status_code, that.status_code) == (303, 303)
+    page = read(client, "/shift/questions")
+    assert page.select_one("#question-1") is None
+    assert "M1: load" in words(page.select_one("#dismissed-h").parent)
+    assert client.get("/v1/breakages").get_json()["items"][0]["assembly"] == code
 
 
 def test_nobody_else_judges_and_nothing_typed_is_lost(client, hear, shop, rows):

@@ -115,4 +115,4 @@ def test_a_feed_brings_a_signal_and_tells_where_it_is_nobodys(acts: Any) -> None
 
     assert parts(acts, code) == 40
     assert acts.one("SELECT count(*) FROM breakages") == 1
-    assert "No tool was on record in M1/T02" in acts.one("SELECT problem FROM feeds")
+    assert "No tool was on record in M1/T02" in acts.one("SELECT why FROM breakage_doubts")

@@ -120,7 +120,8 @@ def test_a_migration_keeps_the_rows_that_it_finds(store, shop):
 #: Tables and columns that the first shape did not have.
 LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack_places"} | {
     "feeds", "feed_gaps", "machine_now", "machine_rests", "tools_seen", "count_verdicts",
-    "breakages", "question_dismissals", "count_sources",
+    "breakages", "question_dismissals", "count_sources", "active_conditions",
+    "breakage_doubts", "breakage_answers",
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "machines.count_item",

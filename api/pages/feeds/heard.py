@@ -14,8 +14,10 @@ from crib.store.feeds import FeedRow
 from crib.store.resolve import machine_id_by_name
 from crib.store.verdict_rows import count_waiting
 from crib.usecases.feed_process import feed_process
-from crib.usecases.questions import Question, list_questions
+from crib.usecases.question import Question
+from crib.usecases.questions import list_questions
 from crib.usecases.show_feeds import feed_states, show_feeds
+from crib.usecases.unclear_breakages import unclear_breakages
 
 blueprint = Blueprint("feeds_heard", __name__)
 
@@ -66,6 +68,7 @@ def _words() -> dict[str, object]:
     return {
         "machine_questions": machine_questions,
         "feed_trouble": feed_trouble,
+        "broken_somewhere": broken_somewhere,
         "source_word": _source,
         "execution_word": _execution,
         "gap_word": _gap,
@@ -95,6 +98,12 @@ def feed_trouble() -> FeedTrouble:
         ill = {one.machine: one for one in rows if one.state in ("waiting", "stopped")}
         found = g.feed_trouble = FeedTrouble(None if process.works else process.problem, ill)
     return found
+
+
+def broken_somewhere() -> list[Question]:
+    """Breakages of nobody knows which tool."""
+    with this_site().store.read() as tx:
+        return unclear_breakages(tx)
 
 
 def machine_questions(machine: str) -> list[Question]:

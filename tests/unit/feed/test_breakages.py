@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from crib.feed.breakages import BreakageSignals
+from crib.feed.breakages import NOT_WHICH, BreakageSignals
 from crib.feed.choice import Followed, choose_items
 from crib.feed.documents import Devices, Observation, Streams, read_document
 
@@ -64,7 +64,16 @@ def _found(
     signals: BreakageSignals, *elements: str, is_current: bool = False, paths: int = 2
 ) -> list[tuple[int, str, int, str]]:
     told = signals.among(_said(*elements), _followed(paths=paths), is_current=is_current)
-    return [(one.at.second, one.path, one.tool_number, one.signal) for one in told]
+    return [
+        (one.at.second, one.path, one.tool_number, one.signal)
+        for one in told
+        if one.tool_number is not None
+    ]
+
+
+def _asked(signals: BreakageSignals, *elements: str, is_current: bool = False) -> list[str]:
+    told = signals.among(_said(*elements), _followed(), is_current=is_current)
+    return [str(one.why) for one in told if one.tool_number is None]
 
 
 @pytest.mark.parametrize(
@@ -99,14 +108,31 @@ def test_what_still_holds_is_told_once_and_again_after_it_was_over() -> None:
     assert len(_found(signals, _condition("Normal"), hot, fault)) == 2
 
 
+def test_what_was_active_before_is_no_new_breakage_whoever_starts_anew() -> None:
+    standing = BreakageSignals("TB", active=[("p1mon", "TB")])
+    assert _found(standing, _tool(4), _condition("Fault", "TB"), is_current=True) == []
+    assert standing.active == {("p1mon", "TB")}
+    # what the shop did not look for yet is known too
+    other = BreakageSignals("X")
+    _found(other, _tool(4), _condition("Fault", "TB"))
+    assert other.active == {("p1mon", "TB")}
+
+
+def test_an_adapter_that_comes_back_tells_no_breakage_anew() -> None:
+    """Some say first that all is well, then what still holds (from memory, no source)."""
+    signals = BreakageSignals("TB")
+    fault, normal = _condition("Fault", "TB"), _condition("Normal")
+    assert len(_found(signals, _tool(4), fault)) == 1
+    assert _found(signals, _condition("Unavailable"), normal, fault) == []
+    # known again, then well for longer than an adapter takes to tell: it broke again
+    assert _found(signals, _condition("Unavailable"), normal, *[_tool(4)] * 12, fault) != []
+
+
 def test_a_tool_changed_since_is_not_blamed() -> None:
     signals = BreakageSignals("TB", {"path1": "4"})
 
-    assert _found(signals, _condition("Fault", "TB"), _tool(5), is_current=True) == []
-
-    assert "TB tells a breakage at 2026-03-02T08:00:01" in str(signals.problem)
-    _found(signals, _condition("Normal"))
-    assert signals.problem is None
+    assert _asked(signals, _condition("Fault", "TB"), _tool(5), is_current=True) == [NOT_WHICH]
+    assert _asked(signals, _condition("Fault", "TB"), _tool(5), is_current=True) == []
 
 
 def test_the_last_known_tool_is_taken_where_nothing_was_missed() -> None:
@@ -119,9 +145,7 @@ def test_the_last_known_tool_is_taken_where_nothing_was_missed() -> None:
 def test_a_tool_without_a_number_is_told_and_not_guessed(number: str) -> None:
     signals = BreakageSignals("TB", {"path1": "4"})
 
-    assert _found(signals, _tool(number), _condition("Fault", "TB")) == []
-
-    assert "which tool was in work" in str(signals.problem)
+    assert _asked(signals, _tool(number), _condition("Fault", "TB")) == [NOT_WHICH]
 
 
 def test_a_condition_of_the_whole_control_is_of_its_one_tool_or_of_nobodys() -> None:
