@@ -168,6 +168,18 @@ WEB: dict[str, Row] = {
     "too-large": Row(
         413, "Too large", "Split the body: 50,000 count readings fit into one call."
     ),
+    "body-too-slow": Row(
+        408,
+        "The body took too long",
+        "It was not whole in time. Nothing was recorded. Look at the network, then send it "
+        "again.",
+    ),
+    "too-busy": Row(
+        503,
+        "Too busy",
+        "More came at once than the service takes, or it is stopping. Nothing was recorded. "
+        "Send it again.",
+    ),
     "bad-request": Row(400, "Bad request", "The request itself could not be read."),
     "fault": Row(
         500,
@@ -233,16 +245,21 @@ def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) 
     return Response(dump_json(body), status, again | (headers or {}), content_type=PROBLEM_TYPE)
 
 
-def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
+def web_problem(kind: str, detail: str, instance: str, **more: object) -> dict[str, Any]:
+    """The problem document of an error that is the web's own."""
     row = WEB[kind]
     return {
         "type": f"/problems/{kind}",
         "title": row.title,
         "status": row.status,
         "detail": detail,
-        "instance": request.path,
+        "instance": instance,
         **more,
     }
+
+
+def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
+    return web_problem(kind, detail, request.path, **more)
 
 
 def _on_refusal(refusal: Refusal) -> Response:

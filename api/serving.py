@@ -7,9 +7,13 @@ import socket
 from pathlib import Path
 from typing import Any
 
+from api.server.files import raise_limit
 from api.settings import Settings
 from api.worker import load
 from crib.errors import Refusal
+
+#: Longest that the head of a request may take, and that a connection may idle [ms].
+_HEADERS_MS = 30_000
 
 _TO_STDERR: dict[str, Any] = {
     "handlers": {
@@ -58,22 +62,26 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         Refusal: The address is taken.
     """
     from granian import Granian
-    from granian.constants import Interfaces
+    from granian.constants import HTTPModes, Interfaces
+    from granian.http import HTTP1Settings
 
     refuse_taken(settings)
 
     os.environ["CRIB_DATABASE_URL"] = settings.database_url
+    connections = raise_limit()
     # workers import this package afresh, wherever the command was started from
     package_root = str(Path(__file__).resolve().parent.parent)
     path = os.environ.get("PYTHONPATH")
     os.environ["PYTHONPATH"] = package_root + (os.pathsep + path if path else "")
     server = Granian(
-        "api.wsgi:application",
+        "api.asgi:application",
         address=settings.host,
         port=settings.port,
-        interface=Interfaces.WSGI,
+        interface=Interfaces.ASGINL,
         workers=settings.workers,
-        blocking_threads=4,
+        backpressure=connections,
+        http=HTTPModes.http1,
+        http1_settings=HTTP1Settings(header_read_timeout=_HEADERS_MS),
         websockets=False,
         log_access=access_log,
         log_dictconfig=_TO_STDERR,

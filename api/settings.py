@@ -40,6 +40,8 @@ VARIABLES = {
     "CRIB_DROP_FOLDER": "folder in which crib feed looks for CSV files of part counts. "
     "Default: none.",
     "CRIB_MAX_BODY_MB": "largest request body taken, 1 to 256 [MB]. Default 16.",
+    "CRIB_BODY_SECONDS": "longest time that a request body may take to arrive, 1 to 600 [s]; "
+    "one second more for each 50 kB of it. Default 20.",
 }
 
 
@@ -73,6 +75,7 @@ class Settings:
         night_limit: Chance of a failure that a machine may run with unattended, from 0 to 1.
         language: Language of pages where neither the reader nor the browser says one.
         max_body_mb: Largest request body [MB].
+        body_seconds: Longest that a small body may take to arrive [s].
         mqtt_url: Address of a broker, or None; never shown: it holds a password.
         feed_map: What the broker's topics mean, or None.
         drop_folder: Where CSV files of counts are dropped, or None.
@@ -89,6 +92,7 @@ class Settings:
     night_limit: float = 0.02
     language: str = "en"
     max_body_mb: int = 16
+    body_seconds: int = 20
     mqtt_url: str | None = field(default=None, repr=False)
     feed_map: Path | None = None
     drop_folder: Path | None = None
@@ -121,6 +125,7 @@ class Settings:
             night_limit=_night_limit(given),
             language=_language(given),
             max_body_mb=_whole(given, "CRIB_MAX_BODY_MB", 16, 1, 256),
+            body_seconds=_whole(given, "CRIB_BODY_SECONDS", 20, 1, 600),
             mqtt_url=_mqtt_url(given),
             feed_map=_file(given, "CRIB_FEED_MAP"),
             drop_folder=_drop_folder(given),

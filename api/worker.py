@@ -1,48 +1,62 @@
-"""What a server process does first: it hears the first signal to stop, and no second one."""
+"""What a server process does first: it hears the signals to stop, and stops by itself."""
 
 from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 import time
-from typing import Any
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from api.server.front import Front
 
 _STOP = {signal.SIGINT, signal.SIGTERM}
 # less than the time after which the first process kills this one (api.serving)
 _TO_FINISH_S = 8
+#: Time for the last answers to leave the process [s].
+_TO_SEND_S = 0.2
+
+_serving: list[Front] = []
 
 
-def load(target: str) -> Any:
+def load(target: str) -> Front:
     """The application of a server process.
 
     Args:
-        target: What the server was told to load; it is ``api.wsgi:application`` always.
+        target: What the server was told to load; it is ``api.asgi:application`` always.
     """
-    stop_once()
-    from api.wsgi import application
+    # The server's own handler waits for connections that may never end, and hangs at its
+    # second call: ctrl-C and a service manager tell every process of the group, and the first
+    # process then tells the others once more.
+    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP)
+    threading.Thread(target=_wait, name="signals", daemon=True).start()
+    from api.asgi import application
+    from api.server import files
 
+    _serving.append(application)
+    files.watch(files.raise_limit())
     return application
 
 
-def stop_once() -> None:
-    """Let the first signal to stop through, and keep the others waiting for ever.
-
-    Ctrl-C and a service manager tell every process of the group, and the first process then
-    tells the others once more: the server's own handler hangs at its second call, until the
-    process is killed ten seconds later. One that is told before it serves ends at once.
-    """
-    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP)
-    threading.Thread(target=_wait, name="signals", daemon=True).start()
-
-
 def _wait() -> None:
-    told = signal.sigwait(_STOP)
-    handler = signal.getsignal(told)
-    if not callable(handler) or handler is signal.default_int_handler:
-        os._exit(0)  # nothing is served yet
-    handler(told, None)
-    # A signal that falls between the server's start and its first wait is lost inside it.
-    # Every answer that was given is in the database by now: what still runs is given up.
-    time.sleep(_TO_FINISH_S)
+    first_process = os.getppid()
+    if sys.platform == "linux":
+        told_by = signal.sigwaitinfo(_STOP).si_pid
+    else:
+        signal.sigwait(_STOP)
+        told_by = first_process
+    until = time.monotonic() + _TO_FINISH_S
+    for front in _serving:
+        front.stop()
+        # What clients hold half sent is given up: nothing of it was recorded.
+        while not front.idle and time.monotonic() < until:
+            time.sleep(0.01)
+        time.sleep(_TO_SEND_S)
+    if sys.platform == "linux":
+        # The first process takes an end that it did not ask for as a failure: wait for it.
+        while told_by != first_process:
+            again = signal.sigtimedwait(_STOP, max(0.0, until - time.monotonic()))
+            told_by = again.si_pid if again else first_process
     os._exit(0)

@@ -56,6 +56,7 @@ def _obey() -> None:
 
     import api.application
     import api.demo
+    import api.server.front
     import api.serving  # noqa: F401 - as above
     from api.cli import main
 

@@ -1,0 +1,1 @@
+"""Between the sockets and the application: whole bodies, threads, limits, a clean stop."""
