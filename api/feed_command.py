@@ -181,7 +181,8 @@ def _dropped(folder: Path) -> Beside:
 
 def _pushed(url: str, feed_map: Path, store: Store) -> Beside:
     from crib.clock import now
-    from crib.feed.broker import BrokerAddress, BrokerFeed, session_name
+    from crib.feed.broker import BrokerFeed, session_name
+    from crib.feed.broker_address import BrokerAddress
     from crib.feed.topic_map import load_map
 
     try:

@@ -89,6 +89,11 @@ class Rule:
     breakages: Mapping[str, str]
 
     @property
+    def watches(self) -> bool:
+        """Whether its messages may tell a breakage."""
+        return bool(self.breakages)
+
+    @property
     def subscription(self) -> str:
         """The topic filter that the broker is asked for."""
         return re.sub(r"\{\w+\}", "+", self.topic)

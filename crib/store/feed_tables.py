@@ -20,6 +20,8 @@ feeds = Table(
     Column("lag_us", Whole),
     Column("instance_id", Whole),
     Column("next_sequence", Whole),
+    Column("clock_off_us", Whole),
+    Column("device_uuid", String),
     CheckConstraint("source IN ('mtconnect', 'mqtt', 'folder', 'http')", name="known_source"),
     CheckConstraint("state IN ('following', 'waiting', 'stopped')", name="known_state"),
 )
@@ -34,6 +36,14 @@ feed_gaps = Table(
     Column("reason", String, nullable=False),
     Column("from_sequence", Whole),
     Column("until_sequence", Whole),
+)
+
+#: Sessions at a broker: one that was there before and is forgotten has lost something.
+broker_sessions = Table(
+    "broker_sessions",
+    metadata,
+    Column("name", String, primary_key=True),
+    Column("seen_at", Instant, nullable=False),
 )
 
 #: The last value of each state that a machine tells, since when it holds.

@@ -238,3 +238,16 @@ def keep_conditions(tx: Tx, machine_id: int, active: Iterable[tuple[str, str]]) 
         "INSERT INTO active_conditions (machine_id, item, code) VALUES (?, ?, ?)",
         [(machine_id, *one) for one in sorted(active)],
     )
+
+
+def see_session(tx: Tx, name: str, at: datetime) -> bool:
+    """Note that a broker let a session in; whether it was there before."""
+    known = (
+        _driver(tx).execute("SELECT 1 FROM broker_sessions WHERE name = ?", (name,)).fetchone()
+    )
+    _driver(tx).execute(
+        "INSERT INTO broker_sessions (name, seen_at) VALUES (?, ?)"
+        " ON CONFLICT (name) DO UPDATE SET seen_at = excluded.seen_at",
+        (name, us_from_instant(at)),
+    )
+    return known is not None

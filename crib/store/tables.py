@@ -29,6 +29,7 @@ from crib.store.feed_tables import active_conditions as active_conditions
 from crib.store.feed_tables import breakage_answers as breakage_answers
 from crib.store.feed_tables import breakage_doubts as breakage_doubts
 from crib.store.feed_tables import breakages as breakages
+from crib.store.feed_tables import broker_sessions as broker_sessions
 from crib.store.feed_tables import count_verdicts as count_verdicts
 from crib.store.feed_tables import feed_gaps as feed_gaps
 from crib.store.feed_tables import feeds as feeds

@@ -76,7 +76,9 @@ class GapNews:
     """Observations that nobody will see: why, and between which sequences where known.
 
     Attributes:
-        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly).
+        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly);
+            of a broker ``queue`` (it may have dropped some of what it kept for us) or
+            ``session`` (it kept nothing), ``breakages_`` before them for those.
         from_sequence: First one that was not seen, of the agent's run at that time.
         until_sequence: First one seen again; None after a restart.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -16,7 +17,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from crib.clock import now
 from crib.errors import Invalid
-from crib.feed.broker import BrokerAddress, BrokerFeed
+from crib.feed.broker import BrokerFeed
+from crib.feed.broker_address import BrokerAddress
 from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import Garbled, load_map
 from crib.store.engine import Store
@@ -81,9 +83,11 @@ def sender(port: int) -> Iterator[Callable[..., None]]:
     client.connect("127.0.0.1", port)
     client.loop_start()
 
-    def send(topic: str, body: object, retain: bool = False) -> None:
+    def send(topic: str, body: object, retain: bool = False, wait: bool = True) -> None:
         text = body if isinstance(body, (str, bytes)) else json.dumps(body)
-        client.publish(topic, text, qos=1, retain=retain).wait_for_publish(20)
+        sent = client.publish(topic, text, qos=1, retain=retain)
+        if wait:
+            sent.wait_for_publish(60)
 
     try:
         yield send
@@ -172,6 +176,64 @@ def test_a_watcher_tells_a_breakage_once_though_its_message_is_kept(
             wait_until(lambda: booked.feed() is not None and booked.feed().problem is None)
 
     assert [one[1:] for one in signals(store)] == [(sits, broke, "spindle load", True)]
+
+
+def test_a_breakage_behind_more_counts_than_the_broker_keeps_is_booked(
+    store: Store, shop: SimpleNamespace, booked: Booked, plan: FeedPlan, port: int
+) -> None:
+    """The broker keeps 1,000 messages of a session unless it is told otherwise."""
+    sits = mount(store, shop, "M1/T01", "TH-1")
+    broke = BEGIN + timedelta(days=1)
+    with sender(port) as send:
+        with running(store, plan):
+            wait_until(lambda: pushed(send, parts(1), booked))
+        for count in range(2, 3001):
+            send("shop/lathe-1/parts", parts(count), wait=False)
+        send("shop/lathe-1/parts", parts(3001), retain=True)
+        told = {"event": "BROKEN", "tool": 1, "time": broke.isoformat()}
+        send("watch/M1/1", told)
+        with running(store, plan):
+            wait_until(lambda: signals(store))
+            wait_until(lambda: booked.gaps())
+            # the last count is kept by the broker whatever its queue drops
+            wait_until(lambda: booked.counts()[-1] == 3001)
+
+    assert [(one.mount, one.at) for one in signals(store)] == [(sits, broke)]
+    assert {gap.reason for gap in booked.gaps()} == {"queue"}
+    assert booked.parts() == 3000
+
+
+def test_a_broker_that_forgot_us_makes_a_gap_and_an_absence_that_lost_nothing_none(
+    store: Store, booked: Booked, plan: FeedPlan, port: int, tmp_path: Path
+) -> None:
+    with sender(port) as send:
+        with running(store, plan):
+            wait_until(lambda: pushed(send, parts(1), booked))
+        for count in range(2, 60):
+            send("shop/lathe-1/parts", parts(count))
+        with running(store, plan):
+            wait_until(lambda: booked.counts()[-1] == 59)
+        assert booked.gaps() == []
+        for name in ("crib-test", "crib-test-breakages"):
+            forget(port, name)
+        with running(store, plan):
+            wait_until(lambda: len(booked.gaps()) == 2)
+
+    assert {gap.reason for gap in booked.gaps()} == {"session", "breakages_session"}
+
+
+def forget(port: int, name: str) -> None:
+    """The broker drops a session, as it does by itself after a while."""
+    connected = threading.Event()
+    client = mqtt.Client(
+        CallbackAPIVersion.VERSION2, client_id=name, clean_session=True, protocol=mqtt.MQTTv311
+    )
+    client.on_connect = lambda *_: connected.set()
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    assert connected.wait(20)
+    client.disconnect()
+    client.loop_stop()
 
 
 def test_breakages_that_come_together_are_all_booked(

@@ -121,7 +121,7 @@ def test_a_migration_keeps_the_rows_that_it_finds(store, shop):
 LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack_places"} | {
     "feeds", "feed_gaps", "machine_now", "machine_rests", "tools_seen", "count_verdicts",
     "breakages", "question_dismissals", "count_sources", "active_conditions",
-    "breakage_doubts", "breakage_answers",
+    "breakage_doubts", "breakage_answers", "broker_sessions",
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "machines.count_item",

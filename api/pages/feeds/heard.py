@@ -45,6 +45,10 @@ EXECUTIONS = {
 GAPS = {
     "restarted": mark("the agent began anew"),
     "overrun": mark("the agent kept it too briefly"),
+    "queue": mark("the broker may have dropped counts while crib feed was away"),
+    "session": mark("the broker kept no counts while crib feed was away"),
+    "breakages_queue": mark("the broker may have dropped breakages: look at the tools"),
+    "breakages_session": mark("the broker kept no breakages: look at the tools"),
     "other_counter": mark("another counter is read; it starts from its own count"),
     "long_pause": mark("over three days without a count; it may be another counter"),
 }
