@@ -22,6 +22,7 @@ from crib.feed.asking import Agent, Limits
 from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.documents import DataItem, Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
+from crib.feed.machine_clock import MachineClock
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
 from crib.usecases.book_feed import FeedNews
@@ -130,6 +131,7 @@ class MachineFeed:
         self._streams_from = 0.0
         self._stream_pause_s = pace.stream_again_s
         self._at_end = False
+        self._machine_clock, self._asked_at = MachineClock(), clock()
         self._idle = 0
         self._heard_booked = 0.0
         self._skipped_told = self._another_way = False
@@ -230,6 +232,9 @@ class MachineFeed:
         heard_at = self._clock()
         news: FeedNews | None = None
         for document in documents:
+            # at the end already: what comes now is new; what an agent holds may be of any age
+            sampled = self._at_end and self._follower.ask is Ask.SAMPLE
+            live_since, self._asked_at = (self._asked_at if sampled else None), heard_at
             try:
                 step = self._follower.take(document)
             except FeedProblem:
@@ -246,6 +251,8 @@ class MachineFeed:
             self._tell_skipped(step.skipped)
             problem = clock_words(document.header, heard_at) or self._follower.problem
             more = self._news(step, heard_at, problem)
+            off = self._machine_clock.look(more.instants(), heard_at, live_since)
+            more = replace(more, clock_off=off)
             if news is not None and more.gap is not None:
                 await self._book(news)
                 news = None
@@ -368,6 +375,7 @@ def _both(news: FeedNews, more: FeedNews) -> FeedNews:
         breakages=[*news.breakages, *more.breakages],
         conditions=news.conditions if more.conditions is None else more.conditions,
         place=more.place or news.place,
+        clock_off=news.clock_off if more.clock_off is None else more.clock_off,
         gap=news.gap,
     )
 

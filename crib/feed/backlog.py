@@ -29,6 +29,11 @@ class Backlog:
         self._since = self._last = at if counted else None
         self._number = 0
 
+    @property
+    def is_over(self) -> bool:
+        """Whether what comes now was not kept for us."""
+        return self._since is None
+
     def may_be_cut(self, heard_at: datetime, at: datetime | None) -> bool:
         """Take one message; whether by it what was kept may have been cut short, told once.
 

@@ -15,7 +15,6 @@ import socket
 from collections import Counter
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
-from datetime import datetime
 from typing import TypeVar
 
 from paho.mqtt import client as mqtt
@@ -25,6 +24,7 @@ from crib.feed.backlog import Backlog
 from crib.feed.broker_address import BrokerAddress
 from crib.feed.broker_session import Arrived, Connected, Session
 from crib.feed.broker_state import FOLLOWING, BrokerState, machines_concerned
+from crib.feed.machine_clock import MachineClock
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
@@ -74,6 +74,7 @@ class BrokerFeed:
         self._backlogs = {one: Backlog() for one in self._sessions}
         self._states: dict[Session, BrokerState] = {}
         self._told: BrokerState | None = None
+        self._clocks: dict[str, MachineClock] = {}
 
     async def run(self) -> None:
         """Take in messages until cancelled."""
@@ -171,8 +172,14 @@ class BrokerFeed:
             news = FeedNews(
                 garbled.machine, "mqtt", heard_at, problem=f"A message was left out: {garbled}."
             )
-        if not message.retain and self._backlogs[session].may_be_cut(heard_at, _dated(news)):
+        backlog = self._backlogs[session]
+        dated = max(news.instants(), default=None)
+        if not message.retain and backlog.may_be_cut(heard_at, dated):
             await self._miss(session, "queue")
+        live = backlog.is_over and not message.retain and not message.dup
+        clock = self._clocks.setdefault(news.machine, MachineClock())
+        off = clock.look(news.instants(), heard_at, heard_at if live else None)
+        news = replace(news, clock_off=off)
         task = asyncio.create_task(self._book(session, news, message))
         self._booking.add(task)
         task.add_done_callback(self._booking.discard)
@@ -224,14 +231,6 @@ class BrokerFeed:
                 why,
                 message.payload,
             )
-
-
-def _dated(news: FeedNews) -> datetime | None:
-    """The newest instant that a message tells; None where it tells none."""
-    instants = [one.at for one in news.counts]
-    instants += [one.at for one in news.states]
-    instants += [one.at for one in news.breakages]
-    return max(instants, default=None)
 
 
 def session_name(store_path: object) -> str:

@@ -246,6 +246,7 @@ def _joined(batch: list[_Waiting]) -> list[list[_Waiting]]:
                 counts=[*first.counts, *news.counts],
                 states=[*first.states, *news.states],
                 breakages=[*first.breakages, *news.breakages],
+                clock_off=first.clock_off if news.clock_off is None else news.clock_off,
             )
             part.append(one)
         if plain:

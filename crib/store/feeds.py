@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, us_from_instant
@@ -12,15 +12,16 @@ from crib.store.engine import Tx
 
 _KEEP = """
     INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
-                       instance_id, next_sequence)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+                       instance_id, next_sequence, clock_off_us)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (machine_id) DO UPDATE SET
       source = excluded.source, state = excluded.state, problem = excluded.problem,
       heard_at = coalesce(excluded.heard_at, heard_at),
       counted_at = coalesce(excluded.counted_at, counted_at),
       lag_us = coalesce(excluded.lag_us, lag_us),
       instance_id = coalesce(excluded.instance_id, instance_id),
-      next_sequence = coalesce(excluded.next_sequence, next_sequence)
+      next_sequence = coalesce(excluded.next_sequence, next_sequence),
+      clock_off_us = coalesce(excluded.clock_off_us, clock_off_us)
 """
 _GAP = (
     "INSERT INTO feed_gaps (machine_id, found_at, reason, from_sequence, until_sequence)"
@@ -57,6 +58,7 @@ class FeedRow:
     lag_s: float | None
     instance_id: int | None
     next_sequence: int | None
+    clock_off_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,7 @@ class FeedPlace(NamedTuple):
         heard_at: When something came.
         counted_at: When the last count was read.
         place: Run of the agent and next sequence.
+        clock_off: How far the machine's times are off, ahead above 0.
     """
 
     machine_id: int
@@ -105,6 +108,7 @@ class FeedPlace(NamedTuple):
     heard_at: datetime | None
     counted_at: datetime | None
     place: tuple[int, int] | None
+    clock_off: timedelta | None = None
 
 
 def keep_feeds(tx: Tx, feeds: Sequence[FeedPlace]) -> None:
@@ -119,7 +123,8 @@ def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
     if heard_us is not None and counted_us is not None:
         lag_us = max(0, heard_us - counted_us)
     told = (feed.machine_id, feed.source, feed.state, feed.problem)
-    return (*told, heard_us, counted_us, lag_us, *(feed.place or (None, None)))
+    off_us = None if feed.clock_off is None else feed.clock_off // timedelta(microseconds=1)
+    return (*told, heard_us, counted_us, lag_us, *(feed.place or (None, None)), off_us)
 
 
 def insert_gap(
@@ -148,7 +153,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
     rows = _driver(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
-        " f.counted_at, f.lag_us, f.instance_id, f.next_sequence"
+        " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
@@ -163,6 +168,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             None if row[7] is None else row[7] / 1e6,
             row[8],
             row[9],
+            None if row[10] is None else row[10] / 1e6,
         )
         for row in rows
     ]

@@ -11,7 +11,7 @@ import logging
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from crib.clock import print_instant, us_from_instant
 from crib.errors import Refusal
@@ -34,6 +34,8 @@ from crib.usecases.count_columns import columns_from_json
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
 
+#: Times further off than this are spoken of.
+CLOCK_OFF = timedelta(seconds=60)
 _LOG = logging.getLogger("crib.feed")
 #: Execution states in which a machine cuts (MTConnect, part 2).
 CUTTING = frozenset({"ACTIVE"})
@@ -125,6 +127,7 @@ class FeedNews:
         breakages: Signals that an edge broke; where nobody knows which, it is asked about.
         conditions: Conditions that are active at the agent by then (item and native code);
             None where nothing changed.
+        clock_off: How far its times are off, ahead above 0; None where nobody can say.
     """
 
     machine: str
@@ -138,6 +141,13 @@ class FeedNews:
     problem: str | None = None
     breakages: Sequence[BreakageNews] = ()
     conditions: frozenset[tuple[str, str]] | None = None
+    clock_off: timedelta | None = None
+
+    def instants(self) -> list[datetime]:
+        """The times that the machine told."""
+        told = [one.at for one in self.counts]
+        told += [one.at for one in self.states]
+        return told + [one.at for one in self.breakages]
 
     @property
     def tells_something(self) -> bool:
@@ -198,7 +208,17 @@ def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
         news.heard_at,
         max((one.at for one in news.counts), default=None),
         news.place,
+        _clock_off(news),
     )
+
+
+def _clock_off(news: FeedNews) -> timedelta | None:
+    """How far its times are off; those ahead of ours are off for sure, whoever brought them."""
+    newest = max(news.instants(), default=None)
+    if news.clock_off is not None or newest is None or news.heard_at is None:
+        return news.clock_off
+    ahead = newest - news.heard_at
+    return ahead if ahead > CLOCK_OFF else None
 
 
 def _book_breakage(

@@ -10,6 +10,7 @@ from crib.store.engine import Tx
 from crib.store.feed_beat import Beat, BeatFile
 from crib.store.feeds import FeedRow, list_feeds
 from crib.store.heard_rows import heard_machines
+from crib.usecases.book_feed import CLOCK_OFF
 
 #: A process that said nothing for so long is gone or hangs (it beats every 5 s).
 GONE_AFTER = timedelta(seconds=30)
@@ -93,6 +94,37 @@ def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
             "it is still there, and start it again."
         )
     return (RUNNING, None) if beat.problem is None else (FAILING, beat.problem)
+
+
+def told_now(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
+    """A feed as it stands now, with what is wrong with the machine's clock.
+
+    Args:
+        feed: As it was booked last.
+        process: The process that follows the machines.
+        present: Now.
+    """
+    feed = aged(feed, process, present)
+    off_s = feed.clock_off_s
+    if off_s is None or abs(off_s) <= CLOCK_OFF.total_seconds():
+        return feed
+    words = _clock_words(feed.machine, off_s)
+    # counts from the future are not late by nothing
+    return replace(feed, problem=feed.problem or words, lag_s=None if off_s > 0 else feed.lag_s)
+
+
+def _clock_words(machine: str, off_s: float) -> str:
+    minutes = f"{abs(off_s) / 60:.0f}"
+    if off_s > 0:
+        return (
+            f"The times that {machine} tells are {minutes} min ahead of ours: its counts are "
+            "kept aside until the clock of the machine, or of what sends for it, is set right."
+        )
+    return (
+        f"The times that {machine} tells are {minutes} min old when they come: set the clock "
+        "of the machine right, or find what holds its data back. Else parts are charged to "
+        "the wrong edge."
+    )
 
 
 def aged(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:

@@ -14,7 +14,7 @@ from crib.store.engine import Tx
 from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
 from crib.usecases.cycle_times import CycleTimes, cycle_times
-from crib.usecases.feed_process import aged, feed_process
+from crib.usecases.feed_process import feed_process, told_now
 
 _NOT_YET = (
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
@@ -51,6 +51,8 @@ class FeedShown:
         heard_at: When something came last.
         counted_at: When the last count was taken that came.
         lag_s: How long after it was taken the last count came [s].
+        clock_off_s: How far the machine's times are off, ahead above 0 [s]; null where nobody
+            can say.
         gaps: Gaps found in the last 24 hours.
         last_gap: The gap found last.
         says: What the machine said last of itself.
@@ -66,6 +68,7 @@ class FeedShown:
     heard_at: datetime | None
     counted_at: datetime | None
     lag_s: float | None
+    clock_off_s: float | None
     gaps: int
     last_gap: GapRow | None
     says: tuple[StateTold, ...]
@@ -83,7 +86,7 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
     feeds = {row.machine_id: row for row in list_feeds(tx)}
     process = feed_process(tx, present)
     return [
-        aged(feeds.get(one.id) or _without_feed(one), process, present)
+        told_now(feeds.get(one.id) or _without_feed(one), process, present)
         for one in heard_machines(tx)
         if one.id in feeds or one.feed_url or one.counted_at
     ]
@@ -122,6 +125,7 @@ def _shown(
         heard_at=feed.heard_at,
         counted_at=feed.counted_at,
         lag_s=feed.lag_s,
+        clock_off_s=feed.clock_off_s,
         gaps=gaps[0] if gaps else 0,
         last_gap=gaps[1] if gaps else None,
         says=tuple(StateTold(one.kind, one.path, one.value, one.since) for one in states),

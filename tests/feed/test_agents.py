@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,11 +10,13 @@ from datetime import timedelta
 
 import pytest
 
+from crib.clock import now
 from crib.feed.agents import Pace
 from crib.records.catalogue import MACHINES
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.records import get_record, update_record
+from crib.usecases.show_feeds import FeedShown, show_feeds
 from tests.agents import ScriptedAgent, closed_port
 from tests.feed.conftest import PLAN, Booked, running, wait_until
 
@@ -259,10 +262,6 @@ def test_machines_join_and_leave_while_others_are_followed(
 def test_a_clock_that_is_off_is_spoken_of(
     store: Store, agents: Callable[[], ScriptedAgent], booked: Booked, point: Point
 ) -> None:
-    from datetime import timedelta
-
-    from crib.clock import now
-
     slow = agents()
     slow.clock = lambda: now() - timedelta(minutes=12)
     slow.make([1])
@@ -273,6 +272,35 @@ def test_a_clock_that_is_off_is_spoken_of(
 
     assert "12 min behind" in str(booked.feed())
     assert _state(booked) == "following"
+
+
+def test_an_adapter_whose_clock_is_off_is_spoken_of(
+    store: Store, agent: ScriptedAgent, booked: Booked, point: Point
+) -> None:
+    """The agent's own clock is right; its machine's is not."""
+
+    def told() -> FeedShown:
+        with store.read() as tx:
+            return show_feeds(tx, now())[0]
+
+    agent.say("p1pc", "0", now() - timedelta(minutes=10))
+    with running(store):
+        wait_until(lambda: booked.counts() == [0])
+        assert told().problem is None  # it may be old
+        counts = itertools.count(1)
+
+        def behind() -> bool:
+            agent.say("p1pc", str(next(counts)), now() - timedelta(minutes=10))
+            return bool(told().clock_off_s)
+
+        wait_until(behind)
+        assert "times that M1 tells are 10 min old when they come" in str(told().problem)
+        agent.say("p1pc", str(next(counts)), now() + timedelta(minutes=10))
+        wait_until(lambda: booked.kept_aside())
+        wait_until(lambda: "10 min ahead of ours" in str(told().problem))
+        assert told().lag_s is None
+        agent.say("p1pc", str(next(counts)), now())
+        wait_until(lambda: told().problem is None)
 
 
 def test_pauses_after_failures_grow(store: Store, agent: ScriptedAgent, booked: Booked) -> None:

@@ -60,7 +60,7 @@ class FeedTrouble:
 
     Attributes:
         process: What is wrong with the process that follows the machines, and what to do.
-        machines: Those that should be followed and are not, by name.
+        machines: Those with which something is wrong, by name.
     """
 
     process: str | None
@@ -99,7 +99,7 @@ def feed_trouble() -> FeedTrouble:
         with site.store.read() as tx:
             process = feed_process(tx, site.clock())
             rows = feed_states(tx, site.clock())
-        ill = {one.machine: one for one in rows if one.state in ("waiting", "stopped")}
+        ill = {one.machine: one for one in rows if one.problem}
         found = g.feed_trouble = FeedTrouble(None if process.works else process.problem, ill)
     return found
 
