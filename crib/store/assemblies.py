@@ -70,7 +70,7 @@ _STATE: Select[Any] = (
         assemblies.c.lot_id,
         assemblies.c.edge,
         assemblies.c.grind,
-        facts.c.at,
+        facts.c.at.label("built_at"),
         assembly_state.c.cutter_status,
         assembly_state.c.preset_id,
         assembly_state.c.ended_at,

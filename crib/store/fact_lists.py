@@ -92,7 +92,7 @@ _ASSEMBLIES = (
             label_codes.c.code,
             _specs.c.tool_spec,
             _holders.c.holder,
-            _holders.c.location,
+            _holders.c.location.label("holder_location"),
             _items.c.cutting_item,
             _lots.c.lot,
             assemblies.c.edge,
@@ -180,7 +180,7 @@ _CORRECTIONS = _with_label(
             corrections.c.mount_id,
             corrections.c.axis,
             corrections.c.change_tenths_um,
-            corrections.c.correction_kind,
+            corrections.c.correction_kind.label("kind"),
         ).join(mounts, mounts.c.fact_id == corrections.c.mount_id)
     ),
     mounts.c.assembly_id,
@@ -217,7 +217,7 @@ _STOCK_MOVES = (
         _items.c.cutting_item,
         stock_moves.c.move,
         stock_moves.c.change,
-        stock_moves.c.balance_after,
+        stock_moves.c.balance_after.label("on_hand"),
         facts.c.reverses_id,
     )
     .join(_lots, _lots.c.id == stock_moves.c.lot_id)
@@ -246,7 +246,7 @@ _REFUSED_COUNTS: Select[Any] = (
         count_refusals.c.batch_id,
         count_refusals.c.reading,
         count_refusals.c.reason,
-        count_refusals.c.detail,
+        count_refusals.c.detail.label("sentence"),
         count_verdicts.c.fact_id.label("verdict_id"),
         count_verdicts.c.verdict,
         _judges.c.badge.label("judged_by"),
@@ -293,7 +293,7 @@ _QUESTION_DISMISSALS = (
         func.coalesce(_mark.element, _machines.c.machine).label("station"),
         question_dismissals.c.path,
         question_dismissals.c.tool_number,
-        question_dismissals.c.asset,
+        question_dismissals.c.asset.label("says"),
         question_dismissals.c.since,
         question_dismissals.c.mount_id,
     )

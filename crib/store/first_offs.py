@@ -105,7 +105,7 @@ def _rows(steps: Any, *, with_steps_only: bool) -> Select[Any]:
     )
     return (
         select(
-            mounts.c.fact_id,
+            mounts.c.fact_id.label("mount_id"),
             mounts.c.station_id,
             _mounted.c.at,
             assemblies.c.holder_id,
@@ -120,9 +120,9 @@ def _rows(steps: Any, *, with_steps_only: bool) -> Select[Any]:
             mounts.c.offset_x_tenths_um,
             mounts.c.offset_y_tenths_um,
             mounts.c.offset_z_tenths_um,
-            steps.c.x,
-            steps.c.y,
-            steps.c.z,
+            steps.c.x.label("step_x_tenths_um"),
+            steps.c.y.label("step_y_tenths_um"),
+            steps.c.z.label("step_z_tenths_um"),
         )
         .select_from(joined)
         .join(assemblies, assemblies.c.fact_id == mounts.c.assembly_id)

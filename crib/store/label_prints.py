@@ -16,9 +16,9 @@ _people = metadata.tables["people"]
 _INSERT = insert(label_prints)
 _OF_LABEL = (
     select(
-        facts.c.id,
+        facts.c.id.label("fact_id"),
         facts.c.at,
-        _people.c.name,
+        _people.c.name.label("by"),
         label_prints.c.stock,
         label_prints.c.reason,
         label_prints.c.queue,

@@ -61,7 +61,7 @@ PRESET_ROWS: Select[Any] = (
         presets.c.fact_id,
         presets.c.assembly_id,
         facts.c.at,
-        _people.c.name,
+        _people.c.name.label("by"),
         _gauges.c.gauge,
         presets.c.accepted,
         presets.c.why_not,
@@ -193,9 +193,9 @@ _GAUGE: Select[Any] = select(
     _gauges.c.master_wf_tenths_um,
     _gauges.c.master_hf_tenths_um,
     _gauges.c.check_tolerance_tenths_um,
-    func.coalesce(_gauges.c.check_hours, 24.0),
+    func.coalesce(_gauges.c.check_hours, 24.0).label("check_hours"),
     _gauges.c.line_pattern,
-    _gauges.c.retired_at.is_not(None),
+    _gauges.c.retired_at.is_not(None).label("retired"),
 ).where(_gauges.c.id == bindparam("id"))
 _LAST_CHECK: Select[Any] = (
     select(facts.c.at, gauge_checks.c.valid)

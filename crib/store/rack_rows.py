@@ -24,7 +24,7 @@ _PLACE = """
 """
 _PLACE_OF = text(
     f"""
-    SELECT r.fact_id, machine.machine, r.place, put.at
+    SELECT r.fact_id, machine.machine, r.place, put.at AS put_us
     FROM rack_places AS r
     JOIN facts AS put ON put.id = r.fact_id
     LEFT JOIN machines AS machine ON machine.id = r.machine_id
@@ -34,21 +34,23 @@ _PLACE_OF = text(
 _STANDS = "NOT EXISTS (SELECT 1 FROM facts AS later WHERE later.reverses_id = {})"
 _WAITING = text(
     f"""
-    SELECT label.code, spec.tool_spec, h.holder, h.condition, i.cutting_item, a.edge,
-           state.cutter_status, measured.at, p.void_after, g.gauge,
+    SELECT label.code, spec.tool_spec, h.holder, h.condition AS holder_condition,
+           i.cutting_item, a.edge, state.cutter_status, measured.at AS measured_us,
+           p.void_after AS void_after_us, g.gauge,
            (SELECT f.at FROM gauge_checks AS c JOIN facts AS f ON f.id = c.fact_id
             WHERE c.gauge_id = p.gauge_id AND f.at > measured.at
-              AND {_STANDS.format("f.id")} ORDER BY f.at, f.id LIMIT 1) AS next_check,
+              AND {_STANDS.format("f.id")} ORDER BY f.at, f.id LIMIT 1) AS next_check_us,
            (SELECT c.valid FROM gauge_checks AS c JOIN facts AS f ON f.id = c.fact_id
             WHERE c.gauge_id = p.gauge_id AND f.at > measured.at
-              AND {_STANDS.format("f.id")} ORDER BY f.at, f.id LIMIT 1) AS next_valid,
-           supervisor.name, overridden.reason,
+              AND {_STANDS.format("f.id")} ORDER BY f.at, f.id LIMIT 1) AS next_check_valid,
+           supervisor.name AS override_by, overridden.reason AS override_reason,
            EXISTS (SELECT 1 FROM label_prints AS l WHERE l.code = label.code
-                   AND l.preset_id = p.fact_id AND {_STANDS.format("l.fact_id")}),
+                   AND l.preset_id = p.fact_id AND {_STANDS.format("l.fact_id")})
+             AS label_printed,
            EXISTS (SELECT 1 FROM label_prints AS l WHERE l.assembly_id = a.fact_id
                    AND NOT (l.code = label.code AND l.preset_id IS p.fact_id)
-                   AND {_STANDS.format("l.fact_id")}),
-           machine.machine, r.place, put.at
+                   AND {_STANDS.format("l.fact_id")}) AS other_label_printed,
+           machine.machine AS rack_machine, r.place, put.at AS put_us
     FROM assembly_state AS state
     JOIN assemblies AS a ON a.fact_id = state.assembly_id
     JOIN label_codes AS label ON label.assembly_id = a.fact_id AND label.superseded_at IS NULL

@@ -12,20 +12,27 @@ _STEPPED = (
     " (SELECT 1 FROM facts AS later WHERE later.reverses_id = c.fact_id))"
 )
 _OFFSETS = ", ".join(
-    f"m.offset_{axis.lower()}_tenths_um + {_STEPPED.format(axis=axis)}" for axis in "XYZ"
+    f"m.offset_{axis.lower()}_tenths_um + {_STEPPED.format(axis=axis)}"
+    f" AS offset_{axis.lower()}_tenths_um"
+    for axis in "XYZ"
 )
 
 _ASSEMBLY = f"""
-    SELECT scanned.code, scanned.superseded_at, present.code, a.fact_id, built.at,
-           state.cutter_status, state.ended_at, spec.tool_spec, spec.tip_orientation,
-           spec.nose_radius_tenths_um, h.holder, h.code, h.location, h.condition,
-           i.cutting_item, i.grade, l.lot, l.code, a.edge, coalesce(i.edges, 1),
-           p.fact_id, measured.at, p.accepted, p.why_not, p.void_after, p.lf_tenths_um,
-           p.wf_tenths_um, p.hf_tenths_um, p.re_tenths_um, g.gauge, person.name,
-           supervisor.name, overridden.reason,
-           s.code, machine.machine, s.station, s.tool_number, coalesce(s.path, 1),
-           coalesce(machine.x_on_diameter, 1), coalesce(machine.offset_unit, 'mm'),
-           coalesce(machine.offset_increment_tenths_um, 1), m.fact_id, mounted.at, {_OFFSETS}
+    SELECT scanned.code AS scanned, scanned.superseded_at AS superseded_us, present.code,
+           a.fact_id AS assembly_id, built.at AS built_us, state.cutter_status,
+           state.ended_at AS ended_us, spec.tool_spec, spec.tip_orientation,
+           spec.nose_radius_tenths_um, h.holder, h.code AS holder_code,
+           h.location AS holder_location, h.condition AS holder_condition, i.cutting_item,
+           i.grade, l.lot, l.code AS lot_code, a.edge, coalesce(i.edges, 1) AS edges,
+           p.fact_id AS preset_id, measured.at AS preset_us, p.accepted, p.why_not,
+           p.void_after AS void_after_us, p.lf_tenths_um, p.wf_tenths_um, p.hf_tenths_um,
+           p.re_tenths_um, g.gauge, person.name AS measured_by,
+           supervisor.name AS override_by, overridden.reason AS override_reason,
+           s.code AS station_code, machine.machine, s.station, s.tool_number,
+           coalesce(s.path, 1) AS path, coalesce(machine.x_on_diameter, 1) AS x_on_diameter,
+           coalesce(machine.offset_unit, 'mm') AS offset_unit,
+           coalesce(machine.offset_increment_tenths_um, 1) AS offset_increment_tenths_um,
+           m.fact_id AS mount_id, mounted.at AS mounted_us, {_OFFSETS}
     FROM label_codes AS scanned
     JOIN label_codes AS present
       ON present.assembly_id = scanned.assembly_id AND present.superseded_at IS NULL

@@ -18,9 +18,11 @@ from crib.store.readings import Readings, load_readings
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
 _STAYS = f"""
-    SELECT m.fact_id, f.at, m.station_id, m.assembly_id, min(rf.at, coalesce(b.at, rf.at)),
-           CASE WHEN rf.at IS NOT NULL AND b.at IS NOT NULL THEN 'broken' ELSE r.reason END,
-           r.flank_wear_tenths_um, b.at
+    SELECT m.fact_id AS mount_id, f.at AS begin_us, m.station_id, m.assembly_id,
+           min(rf.at, coalesce(b.at, rf.at)) AS end_us,
+           CASE WHEN rf.at IS NOT NULL AND b.at IS NOT NULL THEN 'broken' ELSE r.reason END
+             AS reason,
+           r.flank_wear_tenths_um, b.at AS broken_us
     FROM mounts m JOIN facts f ON f.id = m.fact_id
     LEFT JOIN (SELECT r.* FROM removals r JOIN facts x ON x.id = r.fact_id
                WHERE x.at <= :as_of AND r.fact_id NOT IN ({_REVERSED})) r
@@ -36,10 +38,11 @@ _STAYS = f"""
     """  # noqa: S608 - no value from outside
 
 _ASSEMBLIES = f"""
-    SELECT a.fact_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code, f.at,
+    SELECT a.fact_id AS assembly_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code,
+           f.at AS built_us,
            (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
             WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
-              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_at,
+              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_us,
            a.lot_id
     FROM assemblies a JOIN facts f ON f.id = a.fact_id JOIN lots l ON l.id = a.lot_id
     LEFT JOIN label_codes c ON c.assembly_id = a.fact_id AND c.superseded_at IS NULL
@@ -48,7 +51,7 @@ _ASSEMBLIES = f"""
     """  # noqa: S608 - no value from outside
 
 _PRESETS = f"""
-    SELECT p.assembly_id, f.at, p.accepted, p.void_after
+    SELECT p.assembly_id, f.at AS at_us, p.accepted, p.void_after AS void_after_us
     FROM presets p JOIN facts f ON f.id = p.fact_id
     WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, p.fact_id

@@ -98,9 +98,9 @@ _SPEC: Select[Any] = (
         _specs.c.preset_minutes,
         _specs.c.clearance_deg,
         _specs.c.wear_limit_mm,
-        func.coalesce(_specs.c.items_per_tool, 1),
+        func.coalesce(_specs.c.items_per_tool, 1).label("items_per_tool"),
         _specs.c.life_parts,
-        _specs.c.retired_at.is_not(None),
+        _specs.c.retired_at.is_not(None).label("retired"),
     )
     .join(_types, _types.c.id == _specs.c.holder_type_id)
     .where(_specs.c.id == bindparam("id"))
@@ -115,10 +115,10 @@ _HOLDER: Select[Any] = (
     select(
         _holders.c.id,
         _holders.c.code,
-        _holders.c.holder,
+        _holders.c.holder.label("mark"),
         _holders.c.location,
         _holders.c.condition,
-        _holders.c.retired_at.is_not(None),
+        _holders.c.retired_at.is_not(None).label("retired"),
         _holders.c.holder_type_id,
         _types.c.holder_type,
         _types.c.accepts,
@@ -134,18 +134,18 @@ _LOT = (
     select(
         _lots.c.id,
         _lots.c.code,
-        _lots.c.lot,
+        _lots.c.lot.label("mark"),
         _lots.c.location,
         _lots.c.on_hand,
-        _lots.c.retired_at.is_not(None),
+        _lots.c.retired_at.is_not(None).label("retired"),
         _lots.c.cutting_item_id,
         _items.c.cutting_item,
         _items.c.kind,
         _items.c.designation,
         _items.c.grade,
-        func.coalesce(_items.c.edges, 1),
-        func.coalesce(_items.c.regrinds, 0),
-        _items.c.retired_at.is_not(None),
+        func.coalesce(_items.c.edges, 1).label("edges"),
+        func.coalesce(_items.c.regrinds, 0).label("regrinds"),
+        _items.c.retired_at.is_not(None).label("item_retired"),
     )
     .join(_items, _items.c.id == _lots.c.cutting_item_id)
     .where(_lots.c.id == bindparam("id"))
