@@ -113,11 +113,47 @@ def test_a_key_that_comes_with_another_body_is_refused(
     client.post("/v1/assemblies", json=body, headers=key)
 
     other = client.post("/v1/assemblies", json=body | {"holder": "TH-2"}, headers=key)
-    elsewhere = client.post("/v1/stops", json=body, headers=key)
 
-    assert (other.status_code, elsewhere.status_code) == (409, 422)
+    assert other.status_code == 409
     assert other.get_json()["type"] == "/problems/key-reused"
     assert rows("assemblies") == 1
+
+
+def test_a_key_that_comes_on_another_route_or_for_another_unit_is_refused(
+    client: FlaskClient, bench: SimpleNamespace, rows: Callable[[str], int]
+) -> None:
+    first, second = bench.ready(), bench.measure(bench.build("TH-2")["code"])["assembly"]
+    key = {"Idempotency-Key": "k"}
+    place = {"machine": "M1", "place": "A 1"}
+    done = client.post(f"/v1/assemblies/{first}/rack-places", json=place, headers=key)
+    before = rows("facts")
+
+    refused = [
+        client.post(address, json=body, headers=key)
+        for address, body in (
+            (f"/v1/assemblies/{second}/rack-places", place),  # another tool
+            (f"/v1/assemblies/{first}/rack-places?length_unit=in", place),
+            (f"/v1/assemblies/{first}/teardown", {}),
+            ("/v1/stops", {"machine": "M1", "reason": "x"}),
+        )
+    ]
+
+    assert done.status_code == 201
+    assert [one.get_json()["type"] for one in refused] == ["/problems/key-reused"] * 4
+    assert rows("facts") == before
+
+
+def test_a_mount_that_was_answered_in_inches_is_not_repeated_in_millimetres(
+    client: FlaskClient, bench: SimpleNamespace
+) -> None:
+    key = {"Idempotency-Key": "k"}
+    body = {"station": "M1/T01", "assembly": bench.ready()}
+
+    inches = client.post("/v1/mounts?length_unit=in", json=body, headers=key)
+    mm = client.post("/v1/mounts", json=body, headers=key)
+
+    assert (inches.status_code, mm.status_code) == (201, 409)
+    assert mm.get_json()["type"] == "/problems/key-reused"
 
 
 def test_a_refused_request_does_not_use_up_its_key(

@@ -19,7 +19,7 @@ from crib.store.readings import GrowingReadings, load_readings
 from crib.store.records import get_record, insert_record, update_record
 from crib.usecases.count_columns import CountReading
 from crib.usecases.kept_output import KeptOutput
-from crib.usecases.plan_cache import PlanCache
+from crib.usecases.plan_cache import STALE_AFTER, PlanCache
 from crib.usecases.report_counts import ReportCounts, report_counts
 from crib.usecases.shop_view import view_shop
 
@@ -232,6 +232,21 @@ def test_a_database_put_back_to_an_earlier_state_is_read_anew(floor):
         (whole,) = load_readings(tx, far).values()
 
     assert known.total.tolist() == whole.total.tolist() == [13, 23, 33, 43, 53]
+
+
+def test_a_clock_that_goes_back_gets_a_plan_of_its_own(floor):
+    """A clock set by hand, or set right by its time server."""
+    plans = PlanCache(floor.store)
+    floor.tell("M1", *floor.count("M1", 4))
+    later = floor.now + timedelta(minutes=10)
+    made = plans.plan(later)
+
+    assert plans.plan(later + STALE_AFTER) is made
+    assert plans.plan(later + STALE_AFTER + timedelta(seconds=1)) is not made
+    for back in (timedelta(microseconds=1), timedelta(minutes=5)):
+        again = plans.plan(later - back)
+        assert again.view.now == later - back
+        assert plans.plan(later - back) is again
 
 
 def test_the_plan_of_a_process_follows_the_counter(floor):

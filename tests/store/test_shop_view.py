@@ -67,6 +67,32 @@ def test_a_calendar_that_only_says_when_it_is_closed_is_open_else(store, shop):
     assert calendar.running_seconds(first, first + timedelta(days=2)) == 24 * HOUR
 
 
+def test_a_machine_counts_as_silent_after_half_an_hour_of_open_time(store, shop):
+    m1 = shop.ids["machines"]["M1"]
+    told = shop.start + timedelta(minutes=1)
+    with store.write() as tx:
+        report_counts(tx, told, ReportCounts("M1", [CountReading(told, 5)]))
+    limit = told + timedelta(minutes=30)
+
+    in_time, late = view(store, limit), view(store, limit + timedelta(seconds=1))
+
+    assert in_time.silent_since[m1] is None
+    assert in_time.untold[m1] == pytest.approx(40)  # 30 min at 45 s a part
+    assert (late.silent_since[m1], late.untold[m1]) == (told, 0)
+
+
+def test_hours_in_which_a_machine_is_closed_are_no_silence(store, shop):
+    m1 = shop.ids["machines"]["M1"]
+    told = datetime(2026, 1, 10, 4, 50, tzinfo=UTC)  # ten minutes before Saturday's end
+    with store.write() as tx:
+        report_counts(tx, told, ReportCounts("M1", [CountReading(told, 5)]))
+
+    monday = datetime(2026, 1, 12, 5, tzinfo=UTC)  # 06:00 in Zurich, when it opens again
+    in_time, late = (view(store, monday + timedelta(minutes=past)) for past in (20, 21))
+
+    assert (in_time.silent_since[m1], late.silent_since[m1]) == (None, told)
+
+
 def test_a_machine_that_stands_half_of_its_nights_plans_longer_nights(
     store: Store, shop: SimpleNamespace
 ):

@@ -14,7 +14,7 @@ from api.pages.machine.station import station_page
 from api.pages.machine.words import reasons
 from api.pages.render import page
 from crib.codes import strip_address
-from crib.errors import Invalid, Refusal
+from crib.errors import AlreadyMounted, DoesNotFit, Invalid, Refusal, StationOccupied
 from crib.store.assemblies import assembly_in_station
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
@@ -26,6 +26,9 @@ from crib.usecases.mount_tool import MountTool, mount_tool
 from crib.usecases.named import named_assembly
 
 blueprint = Blueprint("machine_mount", __name__)
+
+#: Refusals that the check of the mount names by itself.
+_BY_CHECK = (AlreadyMounted, DoesNotFit, StationOccupied)
 
 
 @blueprint.get("/machines/<machine>/mount")
@@ -66,8 +69,7 @@ def record_mount(machine: str) -> Response:
     try:
         return act(mount)
     except Refusal as refusal:
-        complaint = Complaint.of(refusal)
-        return _verdict(machine, station, tool, complaint, given.get("part_count", ""))
+        return _verdict(machine, station, tool, refusal, given.get("part_count", ""))
 
 
 def whole_number(given: dict[str, str], name: str) -> int | None:
@@ -95,10 +97,11 @@ def _verdict(
     machine: str,
     station: str,
     tool: str,
-    complaint: Complaint | None = None,
+    refusal: Refusal | None = None,
     part_count: str = "",
 ) -> Response:
     site = this_site()
+    complaint = Complaint.of(refusal) if refusal else None
     with site.store.read() as tx:
         ahead = look_at_mount(tx, site.clock(), station, tool)
         inside = assembly_in_station(tx, ahead.station.id)
@@ -116,7 +119,7 @@ def _verdict(
         occupied=bool(occupied),
         holds=inside.code if inside else "",
         # what the check says by itself is not said twice
-        complaint=complaint if complaint and not ahead.problems else None,
+        complaint=None if ahead.problems and isinstance(refusal, _BY_CHECK) else complaint,
         part_count=part_count,
         reasons=reasons(),
         again=_again(ahead, tool),
