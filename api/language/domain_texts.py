@@ -28,6 +28,7 @@ ELSEWHERE = (
     "crib/store/migrations", "crib/store/migrate.py", "crib/store/tables.py",
     "crib/store/kept_tables.py", "crib/store/record_tables.py", "crib/store/triggers.py",
     "crib/store/types.py", "crib/store/backup.py", "crib/store/checking.py",
+    "crib/store/digest", "crib/store/file_checks.py", "crib/store/identity.py",
     "crib/store/import_rows.py", "crib/store/bulk.py",
     "crib/usecases/import_guards.py", "crib/usecases/import_shop.py",
     "crib/usecases/export_shop.py", "crib/usecases/keep_forecasts.py",

@@ -4,7 +4,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from sqlalchemy.exc import DatabaseError
 
@@ -13,8 +14,14 @@ from crib.errors import BadCode
 from crib.floor.counter import LIMITS
 from crib.floor.line import LONG_PAUSE_US
 from crib.records.catalogue import CATALOGUE
-from crib.store.engine import Store, Tx
-from crib.store.triggers import TRIGGERS
+from crib.store.digest_checks import digest_findings
+from crib.store.engine import Store, Tx, raw
+from crib.store.file_checks import (
+    dangling_findings,
+    head_findings,
+    page_findings,
+    shape_findings,
+)
 
 #: At most so many rows of one kind of damage are named.
 _EXAMPLES = 5
@@ -127,32 +134,50 @@ _FINDINGS: tuple[tuple[str, str], ...] = (
 def check(store: Store) -> list[str]:
     """What is wrong with a database, a sentence each; nothing where it is whole.
 
-    Checks the file, the references, stock against the ledger, stations and assemblies against
-    the facts, running totals against the readings, check characters, counters, triggers.
+    Checks the file, its shape, the digest of every row, the references, stock against the
+    ledger, stations and assemblies against the facts, running totals against the readings,
+    check characters and counters.
     """
     try:
         with store.read() as tx:
             return findings(tx)
     except DatabaseError as problem:
-        return [f"The file is damaged or no database of ours: {problem.orig}"]
+        return [f"The file is damaged or no database of ours: {problem.orig}."]
 
 
 def findings(tx: Tx) -> list[str]:
     """What ``check`` finds, seen from inside a transaction."""
-    damaged = [
-        f"The file is damaged: {row[0]}"
-        for row in tx.exec_driver_sql(f"PRAGMA integrity_check({_EXAMPLES})")
-        if row[0] != "ok"
-    ]
-    # queries over a damaged file may find anything
-    return damaged or [*_dangling(tx), *_broken_states(tx), *_bad_codes(tx), *_triggers(tx)]
+    driver = raw(tx)
+    tx.info["digests"].write()
+    driver.text_factory = _any_text
+    try:
+        damaged = list(_guarded("pages", page_findings, driver))
+        damaged += _guarded("tables, indexes and triggers", shape_findings, driver)
+        found = [*damaged, *_guarded("digests", digest_findings, driver)]
+        if not damaged:  # queries over a damaged file may find anything
+            found += _guarded("the head of the file", head_findings, driver)
+            found += _guarded("references", dangling_findings, driver)
+            found += _guarded("states", _broken_states, tx)
+            found += _guarded("codes", _bad_codes, tx)
+        return found
+    finally:
+        driver.text_factory = str
 
 
-def _dangling(tx: Tx) -> Iterator[str]:
-    for table, row_id, named, _ in tx.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(
-        _EXAMPLES
-    ):
-        yield f"Row {row_id} of {table} names a row of {named} that is not there."
+def _any_text(data: bytes) -> str:
+    """Text as it is there, also where damage made it none."""
+    return data.decode("utf-8", "surrogateescape")
+
+
+def _guarded(
+    what: str, finder: Callable[[Any], Iterator[str]], source: object
+) -> Iterator[str]:
+    """The findings of one part; what stops it is a finding too."""
+    try:
+        yield from finder(source)
+    except Exception as problem:  # whatever rubbish leads to, it is said, and the rest goes on
+        words = getattr(problem, "orig", problem)
+        yield f"The file is damaged: {what} cannot be read ({words})."
 
 
 def _broken_states(tx: Tx) -> Iterator[str]:
@@ -189,11 +214,3 @@ def _number_of(code: str) -> int:
     for character in code[1:-1]:
         number = number * 36 + ALPHABET.index(character)
     return number
-
-
-def _triggers(tx: Tx) -> Iterator[str]:
-    rows = tx.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
-    present = {row.name: row.sql for row in rows}
-    for name, statement in TRIGGERS.items():
-        if present.get(name) != statement:
-            yield f"The trigger {name} is missing or altered: restore a backup."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -11,7 +12,7 @@ from typing import Any
 from sqlalchemy import Connection, create_engine, event, text
 from sqlalchemy.engine import Engine, make_url
 from sqlalchemy.exc import IntegrityError, OperationalError
-from sqlalchemy.pool import QueuePool, StaticPool
+from sqlalchemy.pool import ConnectionPoolEntry, QueuePool, StaticPool
 
 from crib.errors import (
     AlreadyMounted,
@@ -25,6 +26,7 @@ from crib.errors import (
     StoreBusy,
     StoreFull,
 )
+from crib.store.digests import Digests, write_all
 from crib.store.writer_queue import BUSY, WriterQueue
 
 #: An open transaction; use cases take one and neither open nor close it.
@@ -130,6 +132,7 @@ class Store:
         """One write transaction for a migration: foreign keys rest, no revision is counted."""
         with self._transaction(foreign_keys=False) as connection:
             yield connection
+            write_all(raw(connection))
 
     @contextmanager
     def _transaction(self, *, foreign_keys: bool = True) -> Iterator[Tx]:
@@ -137,14 +140,22 @@ class Store:
             self._turn(patient=not foreign_keys) as left_s,
             self.engine.connect() as connection,
         ):
+            digests: Digests = connection.info["digests"]
             if not foreign_keys:  # SQLite takes this only outside a transaction
                 connection.exec_driver_sql("PRAGMA foreign_keys=OFF")
+                digests.disarm()
             self._begin(connection, left_s)
             try:
+                if foreign_keys:
+                    digests.begin()
                 yield connection
+                if foreign_keys:
+                    digests.write()
                 connection.exec_driver_sql("COMMIT")
+                digests.end(kept=foreign_keys)
             except BaseException as problem:
                 _roll_back(connection)
+                digests.end(kept=False)
                 if isinstance(problem, IntegrityError):
                     raise refusal_from(problem) from problem
                 if isinstance(problem, OperationalError) and "full" in str(problem.orig):
@@ -195,8 +206,9 @@ def _roll_back(connection: Connection) -> None:
         connection.exec_driver_sql("ROLLBACK")
 
 
-def _on_connect(driver: Any, _record: object) -> None:
+def _on_connect(driver: Any, record: ConnectionPoolEntry) -> None:
     driver.isolation_level = None  # BEGIN is ours to say
+    record.info["digests"] = Digests(driver)
     for pragma in (
         "journal_mode=WAL",
         "synchronous=FULL",
@@ -204,6 +216,7 @@ def _on_connect(driver: Any, _record: object) -> None:
         "recursive_triggers=ON",  # else INSERT OR REPLACE deletes past the triggers
         "cache_size=-65536",
         "temp_store=MEMORY",
+        "secure_delete=ON",  # what was deleted is zeros: every other byte means something
     ):
         driver.execute(f"PRAGMA {pragma}")
 
@@ -215,6 +228,14 @@ def refusal_from(problem: IntegrityError) -> Refusal:
         if mark in words:
             return kind(sentence, facts={"constraint": words})
     raise problem
+
+
+def raw(tx: Tx) -> sqlite3.Connection:
+    """The driver's own connection of a transaction: for many rows, and for bare pragmas."""
+    driver = tx.connection.driver_connection
+    if not isinstance(driver, sqlite3.Connection):
+        raise TypeError(driver)  # the transaction is over
+    return driver
 
 
 def revision(tx: Tx) -> int:

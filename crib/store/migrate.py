@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from sqlalchemy import inspect, text
 
 from crib.errors import Refusal
-from crib.store.engine import Store
+from crib.store.digest_checks import digest_findings
+from crib.store.engine import Store, raw
 
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
 #: Number of the newest migration (a test compares it with the files).
-HEAD = "0013"
+HEAD = "0014"
 
 _FOLDER = Path(__file__).parent / "migrations"
 
@@ -64,7 +65,8 @@ def migrate(store: Store, to: str = HEAD) -> None:
     All steps are one transaction: it is done wholly or not at all.
 
     Raises:
-        Refusal: Rows would be left that point at nothing; nothing was changed.
+        Refusal: The database is damaged, or rows would be left that point at nothing; nothing
+            was changed.
     """
     # costs a third of a second and is needed once in the life of a version
     from alembic.config import Config
@@ -81,6 +83,11 @@ def migrate(store: Store, to: str = HEAD) -> None:
         return script._downgrade_revs(to, revision)
 
     with store.reshape() as connection:
+        for wrong in digest_findings(raw(connection)):
+            raise Refusal(
+                f"The database is damaged and was not migrated: {wrong} Restore a backup "
+                "(crib restore FILE)."
+            )
         environment = EnvironmentContext(Config(), script, fn=steps)
         environment.configure(connection=connection, transactional_ddl=True)
         environment.run_migrations()

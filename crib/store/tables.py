@@ -25,6 +25,8 @@ from sqlalchemy import (
 from crib.store.bench_tables import label_prints as label_prints
 from crib.store.bench_tables import preset_overrides as preset_overrides
 from crib.store.bench_tables import rack_places as rack_places
+from crib.store.digest_tables import digest_chain as digest_chain
+from crib.store.digest_tables import row_digests as row_digests
 from crib.store.feed_tables import active_conditions as active_conditions
 from crib.store.feed_tables import breakage_answers as breakage_answers
 from crib.store.feed_tables import breakage_doubts as breakage_doubts

@@ -1,0 +1,187 @@
+"""Every write leaves digests of what it changed, in its own transaction.
+
+Temporary triggers of each writing connection note which rows of which table were touched;
+before the commit their digests are written. Who writes past this service leaves no digest,
+and ``crib check`` tells.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from functools import partial
+from typing import Any
+
+from crib.store.digest_plans import (
+    SPANS,
+    Key,
+    Plan,
+    all_digests,
+    chain_of,
+    digests_of,
+    digests_within,
+    key_text,
+    make_plans,
+)
+
+_HEAD = "SELECT chained FROM digest_chain ORDER BY id DESC LIMIT 1"
+_LINK = "INSERT INTO digest_chain (subject, key, digest, chained) VALUES (?, ?, ?, ?)"
+_KEEP = (
+    "INSERT INTO row_digests (subject, key, digest) VALUES (?, ?, ?)"
+    " ON CONFLICT (subject, key) DO UPDATE SET digest = excluded.digest"
+)
+_DROP = "DELETE FROM row_digests WHERE subject = ? AND key = ?"
+
+
+class Digests:
+    """The digests that one connection writes.
+
+    Args:
+        driver: The connection; it takes the functions that the triggers call.
+    """
+
+    def __init__(self, driver: sqlite3.Connection) -> None:
+        self._driver = driver
+        self._plans: dict[str, Plan] = {}
+        self._armed: int | None = None
+        self._arming: int | None = None
+        self._touched: dict[str, dict[Any, Any]] = {}
+        self._triggers: list[str] = []
+
+    def begin(self) -> None:
+        """Watch what the transaction that just began will change."""
+        self._forget()
+        shape = int(self._driver.execute("PRAGMA main.schema_version").fetchone()[0])
+        self._arming = shape
+        if shape == self._armed:
+            return
+        self.disarm()
+        self._plans = make_plans(self._driver)
+        for plan in self._plans.values():
+            self._watch(plan)
+
+    def disarm(self) -> None:
+        """Watch no more: tables are about to change their shape."""
+        for name in self._triggers:
+            self._driver.execute(f"DROP TRIGGER IF EXISTS temp.{name}")
+        self._triggers, self._armed = [], None
+
+    def _watch(self, plan: Plan) -> None:
+        keys: dict[Any, Any] = {}
+        self._touched[plan.table] = keys
+        told = (*plan.key, *SPANS.get(plan.table, ()))
+        touch: Any = keys.setdefault if len(told) == 1 else lambda *key: keys.setdefault(key)
+        if plan.table in SPANS:
+            touch = partial(_widen, keys)
+        self._driver.create_function(f"crib_touch_{plan.table}", len(told), touch)
+        columns = ", ".join(f'"{name}"' for name in plan.columns)
+        for verb, rows in (
+            ("INSERT", ("NEW",)),
+            ("DELETE", ("OLD",)),
+            (f"UPDATE OF {columns}", ("OLD", "NEW")),
+        ):
+            name = f"crib_{plan.table}_{verb[:6].lower()}"
+            calls = "".join(
+                f" SELECT crib_touch_{plan.table}("
+                + ", ".join(f'{row}."{column}"' for column in told)
+                + ");"
+                for row in rows
+            )
+            self._driver.execute(
+                f'CREATE TEMP TRIGGER {name} AFTER {verb} ON main."{plan.table}"'
+                f" BEGIN{calls} END"
+            )
+            self._triggers.append(name)
+
+    def write(self) -> None:
+        """Write the digests of what was touched; to be called just before the commit."""
+        new_facts = set(self._touched.get("facts", ()))
+        for table, keys in self._touched.items():
+            if not keys:
+                continue
+            plan = self._plans[table]
+            some = [(key,) for key in keys] if len(plan.key) == 1 else list(keys)
+            if table in SPANS:  # what was touched of a new group is all there is of it
+                spans: dict[Any, tuple[Any, ...]] = {
+                    key: span if key in new_facts else (*span[:-2], -(2**63), 2**63 - 1)
+                    for key, span in keys.items()
+                }
+                found = dict(digests_within(self._driver, plan, spans))
+            else:
+                found = dict(digests_of(self._driver, plan, some))
+            keys.clear()
+            _store(self._driver, plan, [(key, found.get(key, b"")) for key in some])
+
+    def end(self, *, kept: bool) -> None:
+        """The transaction is over; where it is kept, so are the triggers that it made."""
+        self._forget()
+        if kept:
+            self._armed = self._arming
+
+    def _forget(self) -> None:
+        for keys in self._touched.values():
+            keys.clear()
+
+
+def _widen(spans: dict[int, tuple[int, ...]], key: int, *row: int) -> None:
+    """Note a row of a group by where it lies: what all of the group share, then its place."""
+    span, at = spans.get(key), row[-1]
+    if span is None:
+        spans[key] = (*row, at)
+    elif at > span[-1]:
+        spans[key] = (*span[:-1], at)
+    elif at < span[-2]:
+        spans[key] = (*span[:-2], at, span[-1])
+
+
+def write_all(driver: sqlite3.Connection) -> None:
+    """Write the digests of all rows whose digest does not fit: after a change of shape."""
+    plans = make_plans(driver)
+    if not plans:
+        return
+    for subject in known_subjects(driver) - set(plans):
+        gone = Plan(subject, (), (), (), chained=True)
+        _store(driver, gone, [((key,), b"") for key, was in last_digests(driver, gone) if was])
+        driver.execute("DELETE FROM row_digests WHERE subject = ?", (subject,))
+    for plan in plans.values():
+        before = dict(last_digests(driver, plan))
+        changed = []
+        for key, digest in all_digests(driver, plan):
+            if before.pop(key_text(key), None) != digest:
+                changed.append((key, digest))
+        changed += [((key,), b"") for key, was in before.items() if was]
+        _store(driver, plan, changed)
+
+
+def known_subjects(driver: sqlite3.Connection) -> set[str]:
+    """The tables of which there are digests."""
+    return {
+        str(name)
+        for (name,) in driver.execute(
+            "SELECT subject FROM digest_chain UNION SELECT subject FROM row_digests"
+        )
+    }
+
+
+def last_digests(driver: sqlite3.Connection, plan: Plan) -> sqlite3.Cursor:
+    """Key and digest of everything that a table had; of one key the last one comes last."""
+    table, order = ("digest_chain", "id") if plan.chained else ("row_digests", "key")
+    return driver.execute(
+        f"SELECT key, digest FROM {table} WHERE subject = ? ORDER BY {order}",  # noqa: S608
+        (plan.table,),
+    )
+
+
+def _store(driver: sqlite3.Connection, plan: Plan, changed: list[tuple[Key, bytes]]) -> None:
+    if not plan.chained:
+        kept = [(plan.table, key_text(key), digest) for key, digest in changed]
+        driver.executemany(_KEEP, [row for row in kept if row[2]])
+        driver.executemany(_DROP, [row[:2] for row in kept if not row[2]])
+        return
+    row = driver.execute(_HEAD).fetchone()
+    before = b"" if row is None else row[0]
+    links = []
+    for key, digest in changed:
+        text = key_text(key)
+        before = chain_of(before, plan.table, text, digest)
+        links.append((plan.table, text, digest, before))
+    driver.executemany(_LINK, links)
