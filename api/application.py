@@ -8,6 +8,7 @@ import sys
 from flask import Flask, Response
 
 from api import language, problems
+from api.http import guard
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
 from api.http.site import Site, this_site
@@ -39,7 +40,7 @@ from crib.usecases.plan_cache import PlanCache
 SECURITY_HEADERS = (
     ("Content-Security-Policy", CONTENT_POLICY),
     ("X-Content-Type-Options", "nosniff"),
-    ("Referrer-Policy", "no-referrer"),
+    ("Referrer-Policy", "same-origin"),  # with none at all, Origin is null in our own forms
     ("Cross-Origin-Opener-Policy", "same-origin"),
     ("Cross-Origin-Resource-Policy", "same-origin"),
     ("Cache-Control", "no-cache"),
@@ -59,6 +60,7 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     plans = PlanCache(store, night_limit=settings.night_limit)
     app.extensions["crib"] = Site(settings, store, clock or now, plans)
     problems.register(app)
+    guard.register(app)
     language.register(app)
     document = Document(app)
     for blueprint in blueprints():

@@ -10,6 +10,7 @@ from flask import Flask, Response, request
 from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from api.http.guard import ForeignHost
 from api.http.json_body import HalfJson, NotJson, dump_json
 from api.print_queue import NotPrinted
 from crib import errors
@@ -40,6 +41,12 @@ TABLE: dict[type[Refusal], Row] = {
         400,
         "Not whole JSON",
         "The body broke off or is not JSON. Nothing was recorded. Send the whole body again.",
+    ),
+    ForeignHost: Row(
+        421,
+        "Not a name of this service",
+        "Open the service under its own name or address. Whoever runs it lists more names in "
+        "the setting CRIB_HOSTS.",
     ),
     errors.Invalid: Row(
         422,

@@ -23,6 +23,9 @@ VARIABLES = {
     "CRIB_WORKERS": "server processes, 1 to 64. Default 2.",
     "CRIB_PUBLIC_ADDRESS": "HOST or HOST:PORT under which scanners reach the service; QR "
     "symbols then carry HTTPS://HOST/C/CODE. Default: bare codes.",
+    "CRIB_HOSTS": "more names under which browsers reach the service, with commas between "
+    "them. Bare addresses, localhost and CRIB_PUBLIC_ADDRESS are taken anyway, others refused. "
+    "Default: none.",
     "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default UTC.",
     "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
     "with the package.",
@@ -69,6 +72,7 @@ class Settings:
         port: Port to listen on.
         workers: Server processes.
         public_address: Host that QR symbols name, or None for bare codes.
+        hosts: More names under which browsers reach the service, in lower case.
         time_zone: Zone in which people read times.
         stocks_file: Label stocks of the site's own, or None.
         print_queue: Print queue that labels are sent to, or None.
@@ -86,6 +90,7 @@ class Settings:
     port: int = 8000
     workers: int = 2
     public_address: str | None = None
+    hosts: tuple[str, ...] = ()
     time_zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     stocks_file: Path | None = None
     print_queue: str | None = None
@@ -96,6 +101,12 @@ class Settings:
     mqtt_url: str | None = field(default=None, repr=False)
     feed_map: Path | None = None
     drop_folder: Path | None = None
+
+    @property
+    def host_names(self) -> tuple[str, ...]:
+        """Names under which browsers may reach the service, in lower case, without ports."""
+        public = (self.public_address or "").partition(":")[0].lower().removesuffix(".")
+        return (*self.hosts, public) if public else self.hosts
 
     def local(self, at: datetime | None) -> str:
         """An instant as people at the site read it; nothing where there is none."""
@@ -119,6 +130,7 @@ class Settings:
             port=_whole(given, "CRIB_PORT", 8000, 1, 65_535),
             workers=_whole(given, "CRIB_WORKERS", 2, 1, 64),
             public_address=_public_address(given),
+            hosts=_hosts(given),
             time_zone=_time_zone(given),
             stocks_file=_file(given, "CRIB_STOCKS_FILE"),
             print_queue=_print_queue(given),
@@ -164,6 +176,14 @@ def _public_address(given: Mapping[str, str]) -> str | None:
     if not _HOST.fullmatch(bare):
         raise BadSetting("CRIB_PUBLIC_ADDRESS", address)
     return bare
+
+
+def _hosts(given: Mapping[str, str]) -> tuple[str, ...]:
+    text = given.get("CRIB_HOSTS", "")
+    names = [name.removesuffix(".").lower() for name in re.split(r"[,\s]+", text) if name]
+    if not all(_HOST.fullmatch(name) and ":" not in name for name in names):
+        raise BadSetting("CRIB_HOSTS", text)
+    return tuple(names)
 
 
 def _time_zone(given: Mapping[str, str]) -> ZoneInfo:

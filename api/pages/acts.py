@@ -7,7 +7,6 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
-from urllib.parse import urlsplit
 
 import orjson
 from flask import Response, request
@@ -15,7 +14,7 @@ from flask import Response, request
 from api.http.site import this_site
 from api.pages.here import by_now
 from api.problems import row_of
-from crib.errors import KeyReused, NotAllowed, Refusal
+from crib.errors import KeyReused, Refusal
 from crib.store.engine import Tx
 from crib.store.idempotency import KeptAnswer, keep_answer, kept_answer
 
@@ -68,10 +67,8 @@ def act(work: Callable[[Tx, datetime, str | None], str]) -> Response:
 
     Raises:
         Refusal: The use case said no; nothing was recorded.
-        NotAllowed: The form stood on another site's page.
         KeyReused: The form came before with other entries.
     """
-    refuse_foreign()
     site = this_site()
     key = request.form.get(KEY_FIELD, "")[:100]
     route = f"POST {request.path}"
@@ -102,24 +99,3 @@ def go_to(address: str) -> Response:
 def _entries_hash() -> str:
     entries = sorted((name, text) for name, text in request.form.items(multi=True))
     return hashlib.blake2b(orjson.dumps(entries), digest_size=20).hexdigest()
-
-
-def refuse_foreign() -> None:
-    """Refuse a form that another site's page sends in a person's name.
-
-    Browsers say where a request comes from: ``Sec-Fetch-Site`` over https and on this machine,
-    ``Origin`` on plain http too. Programs say neither, and have the documented calls anyway.
-
-    Raises:
-        NotAllowed: It comes from elsewhere.
-    """
-    said = request.headers.get("Sec-Fetch-Site")
-    origin = request.headers.get("Origin")
-    if said is not None:
-        ours = said in {"same-origin", "none"}
-    else:
-        ours = origin is None or urlsplit(origin).netloc == request.host
-    if not ours:
-        raise NotAllowed(
-            "This form was sent from a page of another site. Nothing was recorded."
-        )

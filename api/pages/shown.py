@@ -6,7 +6,6 @@ from flask import Blueprint, Response, request
 
 from api.language.catalogue import languages, own_name
 from api.language.preferences import COOKIE, KEPT_S, Preferences, preferences
-from api.pages.acts import refuse_foreign
 from api.pages.here import local_address
 from api.pages.render import page
 
@@ -26,7 +25,6 @@ def shown_page() -> Response:
 @blueprint.post("/shown")
 def keep_shown() -> Response:
     """Keep the choice in this browser and go back to where the reader came from."""
-    refuse_foreign()
     given = request.form
     chosen = Preferences.from_texts(
         given.get("language", ""), given.get("unit", ""), given.get("hours", ""), preferences()

@@ -49,7 +49,8 @@ def demo_shop(
     demo_database: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[DemoShop]:
     """The demonstration shop for tests that only look."""
-    with serve_shop(demo_database, tmp_path_factory.mktemp("demo-shop")) as shop:
+    folder = tmp_path_factory.mktemp("demo-shop")
+    with serve_shop(demo_database, folder, CRIB_HOSTS="toolroom.example") as shop:
         yield shop
 
 

@@ -1,0 +1,98 @@
+"""Which requests are refused for where they come from: foreign names, pages of other sites."""
+
+from __future__ import annotations
+
+import ipaddress
+from urllib.parse import urlsplit
+
+from flask import Flask, request
+
+from api.http.site import this_site
+from crib.errors import NotAllowed, Refusal
+
+_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+class ForeignHost(Refusal):
+    """The request asks for a host name that is none of this service's."""
+
+    kind = "foreign-host"
+
+
+def register(app: Flask) -> None:
+    """Look at every request of an app before anything else does."""
+    app.before_request(refuse_foreign_host)
+    app.before_request(refuse_foreign_page)
+
+
+def refuse_foreign_host() -> None:
+    """Refuse a name that is none of ours: whoever owns it may let it lead here.
+
+    A browser takes a page of such a name and this service for one site, so that the page may
+    read and write here (DNS rebinding). A bare address has no owner who could do that: it is
+    taken, whichever it is, since one behind a router or in a container knows its own badly.
+    A request without a name comes from no browser.
+
+    Raises:
+        ForeignHost: The name is neither loopback, nor the public address, nor in CRIB_HOSTS.
+    """
+    said = request.environ.get("HTTP_HOST")
+    if said is None:
+        return
+    name = host_name(said)
+    if name in this_site().settings.host_names or _is_loopback(name) or _is_address(name):
+        return
+    raise ForeignHost(
+        f"'{name[:100]}' is no name of this service. If it is one of yours, whoever runs the "
+        "service adds it to the setting CRIB_HOSTS, or makes it CRIB_PUBLIC_ADDRESS.",
+        facts={"setting": "CRIB_HOSTS"},
+    )
+
+
+def refuse_foreign_page() -> None:
+    """Refuse what another site's page sends in a person's name.
+
+    Browsers say where a request comes from: ``Sec-Fetch-Site`` over https and on this machine,
+    ``Origin`` on plain http too. Programs say neither.
+
+    Raises:
+        NotAllowed: It comes from elsewhere.
+    """
+    if request.method in _SAFE:
+        return
+    said = request.headers.get("Sec-Fetch-Site")
+    origin = request.headers.get("Origin")
+    if said is not None:
+        ours = said in {"same-origin", "none"}
+    else:
+        ours = origin is None or urlsplit(origin).netloc.lower() == request.host.lower()
+    if not ours:
+        raise NotAllowed(
+            "This form was sent from a page of another site. Nothing was recorded."
+        )
+
+
+def host_name(host: str) -> str:
+    """The name of a Host header: lower case, without port and final dot.
+
+    Examples:
+        >>> host_name("Crib.Example.:8000"), host_name("[::1]:8000")
+        ('crib.example', '[::1]')
+    """
+    name, colon, port = host.strip().rpartition(":")
+    if not colon or not (port == "" or (port.isascii() and port.isdigit())):
+        name = host.strip()
+    return name.lower().removesuffix(".")
+
+
+def _is_loopback(name: str) -> bool:
+    return name == "localhost" or name.endswith(".localhost")  # RFC 6761, 6.3
+
+
+def _is_address(name: str) -> bool:
+    try:
+        if name.startswith("["):
+            return name.endswith("]") and bool(ipaddress.IPv6Address(name[1:-1]))
+        return bool(ipaddress.IPv4Address(name))
+    except ValueError:
+        return False
