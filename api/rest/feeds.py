@@ -46,11 +46,12 @@ def list_feeds(call: Call) -> dict[str, Any]:
     return {"items": show_feeds(call.tx, call.present, _asked_machine(call)), "next": None}
 
 
-@reads(blueprint, "/v1/feed-gaps", page_shape(GapShape)(), query=GapsQuery(), problems=())
+@reads(blueprint, "/v1/feed-gaps", page_shape(GapShape)(), query=GapsQuery())
 def list_feed_gaps(call: Call) -> dict[str, Any]:
     """List what nobody will see of machines, the gap found last first."""
     since = call.present - timedelta(hours=call.query["hours"])
-    return {"items": list_gaps(call.tx, since, call.query["limit"]), "next": None}
+    found = list_gaps(call.tx, since, call.query["limit"], _asked_machine(call))
+    return {"items": found, "next": None}
 
 
 @reads(blueprint, "/v1/questions", page_shape(QuestionShape)(), query=MachineQuery())

@@ -14,8 +14,8 @@ class MachineQuery(PlainQuery):
     machine = Text(explains="Only this machine.")
 
 
-class GapsQuery(PlainQuery):
-    """How far back, and how many."""
+class GapsQuery(MachineQuery):
+    """Of which machine, how far back, and how many."""
 
     hours = Whole(
         least=1, most=8_784, query=True, load_default=24, explains="Found within so many hours."

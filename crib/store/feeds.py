@@ -174,13 +174,16 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     ]
 
 
-def list_gaps(tx: Tx, since: datetime | None = None, limit: int = 1000) -> list[GapRow]:
-    """Gaps found since an instant, the one found last first."""
+def list_gaps(
+    tx: Tx, since: datetime | None = None, limit: int = 1000, machine_id: int | None = None
+) -> list[GapRow]:
+    """Gaps found since an instant, of one machine or all, the one found last first."""
     rows = _driver(tx).execute(
         "SELECT g.id, m.machine, g.found_at, g.reason, g.from_sequence, g.until_sequence"
         " FROM feed_gaps AS g JOIN machines AS m ON m.id = g.machine_id"
-        " WHERE g.found_at >= ? ORDER BY g.id DESC LIMIT ?",
-        (0 if since is None else us_from_instant(since), limit),
+        " WHERE g.found_at >= ? AND g.machine_id = coalesce(?, g.machine_id)"
+        " ORDER BY g.id DESC LIMIT ?",
+        (0 if since is None else us_from_instant(since), machine_id, limit),
     )
     return [GapRow(row[0], row[1], instant_from_us(row[2]), *row[3:]) for row in rows]
 

@@ -16,7 +16,7 @@ from crib.errors import Refusal
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.dismissal_rows import Sighting, standing_dismissals
 from crib.store.engine import Tx
-from crib.store.heard_rows import ToolSeen, tools_named
+from crib.store.heard_rows import ToolSeen, heard_machines, states_now, tools_named
 from crib.store.mounts import MountRow, last_in_station
 from crib.store.resolve import resolve
 from crib.store.stations import StationRow, stations_of
@@ -42,7 +42,9 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
     """
     found = []
     dismissed = standing_dismissals(tx)
-    named = [one for one in tools_named(tx) if machine_id in (None, one.machine_id)]
+    seen_last = [*tools_named(tx), *_named_alone(tx)]
+    named = [one for one in seen_last if machine_id in (None, one.machine_id)]
+    named.sort(key=lambda one: (one.machine, one.path, one.tool_number, one.last_at))
     stations: dict[int, tuple[StationRow, ...]] = {}
     for _, seen in groupby(named, key=lambda one: (one.machine_id, one.path, one.tool_number)):
         tools = list(seen)
@@ -55,6 +57,27 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
             if question is not None and not _is_dismissed(station, question, dismissed):
                 found.append(question)
     return [*unclear_breakages(tx, machine_id), *found]
+
+
+def _named_alone(tx: Tx) -> list[ToolSeen]:
+    """Tools that a machine named last without a word of the number: it stayed the same.
+
+    A number that follows within seconds takes the tool with it, and the question goes.
+    """
+    found = []
+    states = states_now(tx)
+    for machine in heard_machines(tx):
+        now = {(one.kind, one.path): one for one in states.get(machine.id, ())}
+        for (kind, path), asset in now.items():
+            number = now.get(("TOOL_NUMBER", path))
+            if kind != "TOOL_ASSET_ID" or number is None or asset.since <= number.since:
+                continue
+            if asset.value and number.value and number.value.isdecimal():
+                tool = int(number.value), asset.value
+                found.append(
+                    ToolSeen(machine.id, machine.machine, path, *tool, asset.since, asset.since)
+                )
+    return found
 
 
 def sighting_of(station_id: int, one: Question) -> Sighting:

@@ -153,6 +153,31 @@ def test_a_tool_of_ours_that_is_not_on_record_there_is_asked_about(
     assert items(client, "/v1/questions") == []
 
 
+def test_a_tool_that_is_named_without_its_number_is_asked_about_at_once(
+    client: FlaskClient, hear: Any, bench: SimpleNamespace, clock: Any
+) -> None:
+    code = bench.ready()
+    hear(states=[(60, "TOOL_NUMBER", "1")])
+    hear(states=[(119, "TOOL_ASSET_ID", code)])
+
+    (question,) = items(client, "/v1/questions")
+    assert (question["station"], question["says"]) == ("M1/T01", code)
+    bench.post("/v1/mounts", 201, station="M1/T01", assembly=code)
+    assert items(client, "/v1/questions") == []
+    # the number follows: the tool is of that one
+    hear(states=[(119.05, "TOOL_NUMBER", "11"), (119.05, "TOOL_ASSET_ID", code)])
+    (question,) = items(client, "/v1/questions")
+    assert question["station"] == "M1/T11"
+
+
+def test_gaps_of_one_machine_are_asked_for(client: FlaskClient, hear: Any) -> None:
+    hear(gap=GapNews("restarted"))
+
+    assert [one["machine"] for one in items(client, "/v1/feed-gaps?machine=m1")] == ["M1"]
+    assert items(client, "/v1/feed-gaps?machine=M2") == []
+    assert client.get("/v1/feed-gaps?machine=M9").status_code == 404
+
+
 def test_another_tool_on_record_is_named_in_the_question(
     client: FlaskClient, hear: Any, bench: SimpleNamespace, clock: Any
 ) -> None:
