@@ -94,9 +94,10 @@ def _write(listed: Element, asset: ToolAsset) -> None:
         serialNumber=asset.holder,
         toolId=asset.tool_spec,
     )
-    if asset.machine:
-        tool.set("deviceUuid", asset.machine)
+    if asset.device:
+        tool.set("deviceUuid", asset.device)
     place = f", station {asset.machine}/{asset.station}" if asset.station else ""
+    place += f", path {asset.path}" if asset.path is not None else ""
     told = f"Lot {asset.lot}, edge {asset.edge}{place}"
     SubElement(tool, "Description").text = told
     cycle = SubElement(tool, "CuttingToolLifeCycle")
@@ -109,7 +110,12 @@ def _write(listed: Element, asset: ToolAsset) -> None:
     if asset.tool_number is not None:
         SubElement(cycle, "ProgramToolNumber").text = str(asset.tool_number)
         # the schema takes whole numbers only; the shop's own mark stands in the description
-        SubElement(cycle, "Location", type="STATION").text = str(asset.tool_number)
+        location = SubElement(cycle, "Location", type="STATION")
+        location.text = str(asset.tool_number)
+        if (
+            asset.path is not None
+        ):  # a number may be used on each: the tools of a path are a bar
+            location.set("toolBar", f"path{asset.path}")
     _measures(cycle, asset, _OF_TOOL)
     items = SubElement(cycle, "CuttingItems", count=str(asset.pieces))
     item = SubElement(

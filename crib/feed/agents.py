@@ -312,8 +312,13 @@ class MachineFeed:
             step.gap,
             problem=problem,
             breakages=step.breakages,
+            device=self._device(),
             conditions=None if step.conditions == self._conditions else step.conditions,
         )
+
+    def _device(self) -> str | None:
+        found = self._follower.followed
+        return found.uuid if found and found.uuid else None
 
     @property
     def _told(self) -> tuple[str, str | None]:

@@ -12,8 +12,8 @@ from crib.store.engine import Tx
 
 _KEEP = """
     INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
-                       instance_id, next_sequence, clock_off_us)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                       instance_id, next_sequence, clock_off_us, device_uuid)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (machine_id) DO UPDATE SET
       source = excluded.source, state = excluded.state, problem = excluded.problem,
       heard_at = coalesce(excluded.heard_at, heard_at),
@@ -21,7 +21,8 @@ _KEEP = """
       lag_us = coalesce(excluded.lag_us, lag_us),
       instance_id = coalesce(excluded.instance_id, instance_id),
       next_sequence = coalesce(excluded.next_sequence, next_sequence),
-      clock_off_us = coalesce(excluded.clock_off_us, clock_off_us)
+      clock_off_us = coalesce(excluded.clock_off_us, clock_off_us),
+      device_uuid = coalesce(excluded.device_uuid, device_uuid)
 """
 _GAP = (
     "INSERT INTO feed_gaps (machine_id, found_at, reason, from_sequence, until_sequence)"
@@ -59,6 +60,7 @@ class FeedRow:
     instance_id: int | None
     next_sequence: int | None
     clock_off_s: float | None = None
+    device_uuid: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,7 @@ class FeedPlace(NamedTuple):
         counted_at: When the last count was read.
         place: Run of the agent and next sequence.
         clock_off: How far the machine's times are off, ahead above 0.
+        device: What its agent calls it for good.
     """
 
     machine_id: int
@@ -109,6 +112,7 @@ class FeedPlace(NamedTuple):
     counted_at: datetime | None
     place: tuple[int, int] | None
     clock_off: timedelta | None = None
+    device: str | None = None
 
 
 def keep_feeds(tx: Tx, feeds: Sequence[FeedPlace]) -> None:
@@ -124,7 +128,15 @@ def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
         lag_us = max(0, heard_us - counted_us)
     told = (feed.machine_id, feed.source, feed.state, feed.problem)
     off_us = None if feed.clock_off is None else feed.clock_off // timedelta(microseconds=1)
-    return (*told, heard_us, counted_us, lag_us, *(feed.place or (None, None)), off_us)
+    return (
+        *told,
+        heard_us,
+        counted_us,
+        lag_us,
+        *(feed.place or (None, None)),
+        off_us,
+        feed.device,
+    )
 
 
 def insert_gap(
@@ -153,7 +165,8 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
     rows = _driver(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
-        " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us"
+        " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
+        " f.device_uuid"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
@@ -169,6 +182,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[8],
             row[9],
             None if row[10] is None else row[10] / 1e6,
+            row[11],
         )
         for row in rows
     ]

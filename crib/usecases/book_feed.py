@@ -128,6 +128,7 @@ class FeedNews:
         conditions: Conditions that are active at the agent by then (item and native code);
             None where nothing changed.
         clock_off: How far its times are off, ahead above 0; None where nobody can say.
+        device: What its agent calls it for good (uuid); None where it tells none.
     """
 
     machine: str
@@ -142,6 +143,7 @@ class FeedNews:
     breakages: Sequence[BreakageNews] = ()
     conditions: frozenset[tuple[str, str]] | None = None
     clock_off: timedelta | None = None
+    device: str | None = None
 
     def instants(self) -> list[datetime]:
         """The times that the machine told."""
@@ -209,6 +211,7 @@ def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
         max((one.at for one in news.counts), default=None),
         news.place,
         _clock_off(news),
+        news.device,
     )
 
 

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.store.engine import Tx
+from crib.store.feeds import list_feeds
+from crib.store.resolve import machine_id_by_name
+from crib.store.stations import stations_of
 from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
 from crib.usecases.queries import ASSEMBLIES, list_facts
 from crib.usecases.show_assembly import AssemblyShown, show_assembly
@@ -49,6 +52,8 @@ class ToolAsset:
         parts: Life in parts.
         minutes: Life in minutes in cut; None where no operation tells them.
         machine: Where it is mounted; None where it is not.
+        device: What the agent of that machine calls it for good; None where no agent was heard.
+        path: Path of the control there; None where the machine has one alone.
     """
 
     code: str
@@ -59,8 +64,10 @@ class ToolAsset:
     parts: LifeCounted
     minutes: LifeCounted | None
     machine: str | None
+    device: str | None
     station: str | None
     tool_number: int | None
+    path: int | None
     measures: tuple[MeasureShown, ...]
     cutting_item: str
     grade: str | None
@@ -80,7 +87,8 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
     """
     codes = list(_living_codes(tx, after_id))[-limit:]
     forecasts = {one.assembly: one for one in plan.forecasts}
-    return [_asset(tx, plan, code, forecasts) for code in reversed(codes)]
+    places = _Places(tx)
+    return [_asset(tx, plan, code, forecasts, places) for code in reversed(codes)]
 
 
 def count_living(tx: Tx) -> int:
@@ -95,7 +103,8 @@ def tool_asset(tx: Tx, plan: ShopPlan, text: str) -> ToolAsset:
         BadCode: A code that is mistyped.
         NotKnown: Nothing here carries it.
     """
-    return _asset(tx, plan, text, {one.assembly: one for one in plan.forecasts})
+    forecasts = {one.assembly: one for one in plan.forecasts}
+    return _asset(tx, plan, text, forecasts, _Places(tx))
 
 
 def _living_codes(tx: Tx, after_id: int) -> Iterator[str]:
@@ -107,7 +116,31 @@ def _living_codes(tx: Tx, after_id: int) -> Iterator[str]:
         after_id = page.next_after
 
 
-def _asset(tx: Tx, plan: ShopPlan, text: str, forecasts: dict[str, Forecast]) -> ToolAsset:
+class _Places:
+    """What agents call machines, and on which path their stations are."""
+
+    def __init__(self, tx: Tx) -> None:
+        self._tx = tx
+        self._devices = {one.machine: one.device_uuid for one in list_feeds(tx)}
+        self._paths: dict[str, dict[str, int]] = {}
+
+    def device(self, machine: str) -> str | None:
+        return self._devices.get(machine)
+
+    def path(self, machine: str, station: str) -> int | None:
+        """Path of a station; None where its machine has one path alone."""
+        if not machine:
+            return None
+        if machine not in self._paths:
+            found = stations_of(self._tx, machine_id_by_name(self._tx, machine))
+            self._paths[machine] = {one.station: one.path for one in found}
+        paths = self._paths[machine]
+        return paths.get(station) if len(set(paths.values())) > 1 else None
+
+
+def _asset(
+    tx: Tx, plan: ShopPlan, text: str, forecasts: dict[str, Forecast], places: _Places
+) -> ToolAsset:
     shown = show_assembly(tx, plan.view.now, text)
     recipe, forecast = shown.recipe, forecasts.get(shown.code)
     stay = shown.stays[-1] if shown.station else None
@@ -121,8 +154,10 @@ def _asset(tx: Tx, plan: ShopPlan, text: str, forecasts: dict[str, Forecast]) ->
         parts=_parts(shown, forecast),
         minutes=_minutes(shown, forecast),
         machine=machine or None,
+        device=places.device(machine),
         station=station or None,
         tool_number=forecast.tool_number if forecast else None,
+        path=places.path(machine, station),
         measures=tuple(_measures(shown)),
         cutting_item=recipe.cutting_item,
         grade=recipe.grade,

@@ -42,7 +42,7 @@ def test_parts_are_counted_as_they_are_made(
     assert booked.parts() == 6
     feed = booked.feed()
     assert feed is not None
-    assert (feed.state, feed.problem) == ("following", None)
+    assert (feed.state, feed.problem, feed.device_uuid) == ("following", None, "sl-01")
     assert any("interval=" in request for request in agent.requests)
 
 

@@ -12,6 +12,10 @@ import xmlschema
 from defusedxml.ElementTree import fromstring
 from flask.testing import FlaskClient
 
+from crib.records.catalogue import STATIONS
+from crib.store.engine import Store
+from crib.store.records import list_records, update_record
+from crib.usecases.book_feed import FeedNews, book_feed
 from tests.rest.conftest import SetClock
 
 NS = "{urn:mtconnect.org:MTConnectAssets:2.4}"
@@ -74,6 +78,27 @@ def test_a_mounted_tool_tells_parts_used_limit_and_warning(
     assert {"USED", "ALLOCATED"} <= set(texts(tool, "Status"))
 
 
+def test_a_mounted_tool_is_of_the_device_that_its_agent_names(
+    client: FlaskClient, bench: SimpleNamespace, store: Store, clock: SetClock
+) -> None:
+    code = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=code, by="B2")
+    (tool,) = assets(client, f"/{code}")
+    assert tool.get("deviceUuid") is None  # our name of the machine is no uuid
+    assert next(tool.iter(f"{NS}Location")).get("toolBar") is None
+
+    with store.write() as tx:
+        book_feed(tx, clock.at, FeedNews("M1", "mtconnect", clock.at, device="sl-01"))
+        book_feed(tx, clock.at, FeedNews("M1", "mtconnect", clock.at))
+        row = next(one for one in list_records(tx, STATIONS) if one["station"] == "T11")
+        update_record(tx, STATIONS, row["id"], {"path": 2})
+    (tool,) = assets(client, f"/{code}")
+
+    assert tool.get("deviceUuid") == "sl-01"
+    assert next(tool.iter(f"{NS}Location")).get("toolBar") == "path1"
+    assert "station M1/T01, path 1" in str(texts(tool, "Description")[0])
+
+
 def test_a_code_that_nothing_carries_is_a_plain_problem(client: FlaskClient) -> None:
     answer = client.get("/v1/mtconnect/assets/A00001X")
 
@@ -104,12 +129,19 @@ def schema() -> xmlschema.XMLSchema10:
 
 
 def test_the_standards_schema_accepts_every_tool(
-    schema: xmlschema.XMLSchema10, client: FlaskClient, bench: SimpleNamespace, clock: SetClock
+    schema: xmlschema.XMLSchema10,
+    client: FlaskClient,
+    bench: SimpleNamespace,
+    clock: SetClock,
+    store: Store,
 ) -> None:
     # ANSI/MTC1.4, schema MTConnectAssets 2.4 as published by the standard's body
     mounted = bench.ready("TH-1")
     bench.build("TH-2")
     bench.post("/v1/mounts", station="M1/T01", assembly=mounted, part_count=0, by="B2")
+    with store.write() as tx:
+        row = next(one for one in list_records(tx, STATIONS) if one["station"] == "T11")
+        update_record(tx, STATIONS, row["id"], {"path": 2})
     clock.go_on(minutes=30)
     at = clock.at.isoformat()
     bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at, "count": 40}])
