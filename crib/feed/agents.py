@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 from contextlib import aclosing
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 
 import aiohttp
 from yarl import URL
@@ -23,6 +23,7 @@ from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.documents import DataItem, Devices, Document, Errors, Header
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.machine_clock import MachineClock
+from crib.feed.machine_time import MachineTime
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
 from crib.usecases.book_feed import FeedNews
@@ -64,11 +65,16 @@ class Kept:
         place: Where it was read to.
         tools: The tool number that it told last, by path; None where it was unknown.
         conditions: What was active at its agent: item and native code.
+        lacks_us: What was added to its clock [µs].
+        counted: The last count of each counter, by its name: when it was booked [µs], and what
+            it said.
     """
 
     place: Place | None = None
     tools: Mapping[str, str | None] = field(default_factory=dict)
     conditions: frozenset[Condition] = frozenset()
+    lacks_us: int = 0
+    counted: Mapping[str, tuple[int, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +116,7 @@ class MachineFeed:
         clock: Tells the time.
         pace: How often.
         limits: How long and how large answers may be.
+        zone: Zone of times without an offset.
     """
 
     def __init__(
@@ -121,12 +128,18 @@ class MachineFeed:
         clock: Clock,
         pace: Pace,
         limits: Limits,
+        zone: tzinfo = UTC,
     ) -> None:
         self._source, self._pace = source, pace
         self._booker, self._clock = booker, clock
         self._agent = Agent(session, source.url, limits)
         self._booked = self._reached = kept.place
         self._tools, self._conditions = dict(kept.tools), kept.conditions
+        counted = {
+            name.rpartition(" ")[2]: (at, str(count))
+            for name, (at, count) in kept.counted.items()
+        }
+        self._time = MachineTime(kept.lacks_us, counted, zone)
         self._follower = self._new_follower()
         self._streams_from = 0.0
         self._stream_pause_s = pace.stream_again_s
@@ -142,7 +155,9 @@ class MachineFeed:
         source = self._source
         signals = BreakageSignals(source.breakage_signals, self._tools, self._conditions)
         where = URL(source.url).authority.rpartition("@")[2]
-        return Follower(source.machine, self._booked, source.count_item, signals, where)
+        return Follower(
+            source.machine, self._booked, source.count_item, signals, where, self._time
+        )
 
     async def follow(self) -> None:
         """Read on until cancelled."""
@@ -231,15 +246,16 @@ class MachineFeed:
         """Book what documents of one answer say; those up to a gap at once."""
         heard_at = self._clock()
         news: FeedNews | None = None
+        time = self._time
         for document in documents:
             # at the end already: what comes now is new; what an agent holds may be of any age
             sampled = self._at_end and self._follower.ask is Ask.SAMPLE
             live_since, self._asked_at = (self._asked_at if sampled else None), heard_at
             try:
-                step = self._follower.take(document)
+                step = self._follower.take(document, heard_at)
             except FeedProblem:
                 if news is not None:  # the follower is past it already
-                    await self._book(news)
+                    await self._book(news, time)
                 raise
             if isinstance(document, Devices):
                 self._tell_followed()
@@ -254,20 +270,21 @@ class MachineFeed:
             off = self._machine_clock.look(more.instants(), heard_at, live_since)
             more = replace(more, clock_off=off)
             if news is not None and more.gap is not None:
-                await self._book(news)
+                await self._book(news, time)
                 news = None
             news = more if news is None else _both(news, more)
+            time = step.time or time
             if self._follower.ask is not Ask.SAMPLE:
                 break  # what follows belongs to another question
         if news is not None:
-            await self._book(news)
+            await self._book(news, time)
 
-    async def _book(self, news: FeedNews) -> None:
+    async def _book(self, news: FeedNews, time: MachineTime) -> None:
         now = asyncio.get_running_loop().time()
         new = news.tells_something or not _alike((news.state, news.problem), self._told)
         if new or now - self._heard_booked >= _HEARD_EVERY_S:
             await self._booker.book(news)
-            self._heard_booked = now
+            self._heard_booked, self._time = now, time
             if news.place is not None:
                 self._booked = Place(*news.place)
             for one in news.states:
@@ -314,6 +331,7 @@ class MachineFeed:
             breakages=step.breakages,
             device=self._device(),
             conditions=None if step.conditions == self._conditions else step.conditions,
+            lacks_us=None if step.time is None else step.time.lacks_us,
         )
 
     def _device(self) -> str | None:
@@ -382,6 +400,7 @@ def _both(news: FeedNews, more: FeedNews) -> FeedNews:
         place=more.place or news.place,
         clock_off=news.clock_off if more.clock_off is None else more.clock_off,
         gap=news.gap,
+        lacks_us=news.lacks_us if more.lacks_us is None else more.lacks_us,
     )
 
 

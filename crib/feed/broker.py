@@ -58,6 +58,7 @@ class BrokerFeed:
         self, address: BrokerAddress, topics: TopicMap, name: str, writer: Writer, clock: Clock
     ) -> None:
         self._address, self._topics = address, topics
+        self._local_told = False
         self._writer, self._clock = writer, clock
         self._arrived: asyncio.Queue[tuple[Session, Arrived]] = asyncio.Queue()
         #: Messages that meant nothing, by reason.
@@ -143,6 +144,13 @@ class BrokerFeed:
         except NotBooked as why:
             _LOG.warning("broker %s: this could not be booked: %s", self._address.where, why)
 
+    def _of_site_words(self) -> str:
+        words = f"Its messages tell times without an offset: taken as {self._topics.zone} time."
+        if not self._local_told:
+            self._local_told = True
+            _LOG.warning("broker %s: %s", self._address.where, words)
+        return words
+
     async def _take(self, session: Session, message: mqtt.MQTTMessage) -> None:
         """Start to book a message; those that come together are booked together."""
         heard_at = self._clock()
@@ -163,6 +171,7 @@ class BrokerFeed:
                 ],
                 told.states,
                 breakages=told.breakages,
+                problem=self._of_site_words() if told.local else None,
             )
         except Garbled as garbled:
             self._keep_aside(str(garbled), message)

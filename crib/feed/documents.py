@@ -108,6 +108,7 @@ class Observation:
         text: The value; None for UNAVAILABLE, which is unknown and never zero.
         tag: Name of the element, such as PartCount, or a condition's level, such as Fault.
         native_code: What the machine itself calls a condition; empty where nothing.
+        local: Whether its time has no offset; ``at`` is then that time as if it were UTC.
     """
 
     item_id: str
@@ -116,6 +117,7 @@ class Observation:
     text: str | None
     tag: str
     native_code: str = ""
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,6 +210,12 @@ def read_instant(text: str) -> datetime | None:
         return None
 
 
+def has_offset(text: str) -> bool:
+    """Whether an instant says how far it is from UTC."""
+    found = _INSTANT.fullmatch(text.strip())
+    return found is None or found[4] is not None
+
+
 def _local(element: Element) -> str:
     return str(element.tag).rpartition("}")[2]
 
@@ -237,13 +245,14 @@ def _header(element: Element | None) -> Header:
     if element is None:
         return Header(None, None, None, None, None)
     get = element.get
+    created = get("creationTime", "")
     return Header(
         _number(get("instanceId")),
         _whole(get("nextSequence")),
         _whole(get("firstSequence")),
         _whole(get("lastSequence")),
         get("deviceModelChangeTime"),
-        read_instant(get("creationTime", "")),
+        read_instant(created) if has_offset(created) else None,
         _whole(get("bufferSize")),
     )
 
@@ -315,14 +324,16 @@ def _streams(root: Element, header: Header) -> Streams:
 
 def _observation(element: Element) -> Observation | None:
     item_id, sequence = element.get("dataItemId"), _whole(element.get("sequence"))
-    at = read_instant(element.get("timestamp", ""))
+    written = element.get("timestamp", "")
+    at = read_instant(written)
     if not item_id or sequence is None or at is None:
         return None
     text: str | None = (element.text or "").strip()
     tag = _local(element)
     if text == UNAVAILABLE or tag == "Unavailable":
         text = None
-    return Observation(item_id, sequence, at, text, tag, element.get("nativeCode", ""))
+    code, local = element.get("nativeCode", ""), not has_offset(written)
+    return Observation(item_id, sequence, at, text, tag, code, local)
 
 
 def _errors(root: Element) -> Iterator[AgentError]:

@@ -8,9 +8,11 @@ that nothing is counted twice or lost, whenever the process ends.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
 from urllib.parse import quote
 
+from crib.clock import now
 from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.choice import Followed, choose_items
 from crib.feed.documents import (
@@ -21,6 +23,7 @@ from crib.feed.documents import (
     Observation,
     Streams,
 )
+from crib.feed.machine_time import MachineTime
 from crib.feed.problems import AgentRefuses, BadDocument, FeedProblem, StatusAlone
 from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
@@ -58,6 +61,7 @@ class Step:
         gap: What was missed, found out just now.
         skipped: Observations that could not be read.
         at_end: Whether nothing newer was there to be asked for.
+        time: What is known of the machine's clock after it.
     """
 
     counts: tuple[CountNews, ...] = ()
@@ -68,6 +72,7 @@ class Step:
     gap: GapNews | None = None
     skipped: int = 0
     at_end: bool = True
+    time: MachineTime | None = None
 
 
 class Follower:
@@ -79,6 +84,7 @@ class Follower:
         wanted: Id or name of the part count to follow; None for the best one.
         signals: What tells a breakage; None for nothing.
         where: Host and port of the agent.
+        time: What is known of the machine's clock.
     """
 
     def __init__(
@@ -88,8 +94,10 @@ class Follower:
         wanted: str | None = None,
         signals: BreakageSignals | None = None,
         where: str = "",
+        time: MachineTime | None = None,
     ) -> None:
         self._machine, self._where = machine, where
+        self._time = time or MachineTime()
         self._wanted = wanted
         self._signals = signals or BreakageSignals(None)
         self._place = place
@@ -115,7 +123,7 @@ class Follower:
                 "The agent does not know the part count: see whether the machine is on and "
                 "connected to it."
             )
-        return None
+        return self._time.problem
 
     @property
     def ask(self) -> Ask:
@@ -146,8 +154,12 @@ class Follower:
             query.append("path=" + quote(f"//DataItem[{' or '.join(kinds)}]", safe="/@[]"))
         return f"/{ask}" + ("?" + "&".join(query) if query else "")
 
-    def take(self, answer: Document) -> Step:
+    def take(self, answer: Document, heard_at: datetime | None = None) -> Step:
         """What an answer to :meth:`request` comes to.
+
+        Args:
+            answer: The answer.
+            heard_at: When it came; None for now.
 
         The follower is ready for its next request at once; the step's place only has to be
         kept by whoever books it.
@@ -163,7 +175,7 @@ class Follower:
             return self._described(answer)
         if self._followed is None:
             raise BadDocument("The agent answered a probe with a stream.")
-        return self._streamed(answer)
+        return self._streamed(answer, heard_at or now())
 
     def failed(self, problem: FeedProblem) -> bool:
         """A question was not answered as it should be; whether to ask in another way at once.
@@ -193,7 +205,7 @@ class Follower:
             self._miss("restarted")
         return Step(place=self._place, at_end=False)
 
-    def _streamed(self, found: Streams) -> Step:
+    def _streamed(self, found: Streams, heard_at: datetime) -> Step:
         header = found.header
         instance = header.instance_id if header.instance_id is not None else 0
         if self._place is not None and instance != self._place.instance_id:
@@ -215,11 +227,12 @@ class Follower:
         if self._only_refused(header.first_sequence, following) and self._place is not None:
             self._pending, following = None, self._place.next_sequence
         gap, self._pending = self._closed(self._pending, following, was_sample), None
+        observations = self._dated(found, instance, heard_at)
         self._place, self._needs_current = Place(instance, following), False
         last = header.last_sequence
         self._was_at_end = last is None or following > last
-        counts, states = self._sorted_out(found.observations)
-        breakages = self._broken(found.observations, is_current=not was_sample)
+        counts, states = self._sorted_out(observations)
+        breakages = self._broken(observations, is_current=not was_sample)
         if self._model_changed(found):
             self._followed = None  # other items may mean the same now: ask again
         return Step(
@@ -231,7 +244,27 @@ class Follower:
             gap,
             found.skipped,
             at_end=self._was_at_end,
+            time=self._time,
         )
+
+    def _dated(
+        self, found: Streams, instance: int, heard_at: datetime
+    ) -> tuple[Observation, ...]:
+        """The observations, each when it came to be; counts that were booked are left out."""
+        known = self._place
+        again = known is not None and instance == known.instance_id
+        begin = known.next_sequence if known is not None and again else 0
+        old = [one for one in found.observations if one.sequence < begin]
+        new = [one for one in found.observations if one.sequence >= begin]
+        unknown = [one for one in new if one.text is None]
+        told = [one for one in new if one.text is not None]
+        dated, self._time = self._time.dated(told, frozenset(self._items), heard_at)
+        booked = self._time.booked
+        kept = [one for one in old if not self._counts(one) or one.item_id not in booked]
+        return tuple(sorted((*kept, *unknown, *dated), key=lambda one: one.sequence))
+
+    def _counts(self, one: Observation) -> bool:
+        return self._followed is not None and one.item_id == self._followed.count.item_id
 
     def _notice_overrun(self, first: int | None, *, was_sample: bool) -> None:
         """Some agents answer an old ``from`` with what they still hold, without a word."""

@@ -10,6 +10,7 @@ from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, tzinfo
 from typing import Any
 from urllib.parse import quote
 
@@ -28,6 +29,7 @@ from crib.records.catalogue import MACHINES
 from crib.store.engine import Store, Tx
 from crib.store.feeds import active_conditions, list_feeds
 from crib.store.heard_rows import states_now
+from crib.store.last_counts import counted_last
 from crib.store.records import list_records
 
 _LOG = logging.getLogger("crib.feed")
@@ -50,6 +52,7 @@ class FeedPlan:
         reread_s: The machines are read again this often [s].
         beside: Other ways in: a broker, a folder.
         beat_s: The process says this often that it lives [s].
+        zone: Zone of times that machines tell without an offset.
     """
 
     machine: str | None = None
@@ -58,6 +61,7 @@ class FeedPlan:
     limits: Limits = field(default_factory=Limits)
     reread_s: float = 60.0
     beside: tuple[Beside, ...] = ()
+    zone: tzinfo = UTC
     beat_s: float = 5.0
 
 
@@ -71,9 +75,12 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
         NotKnown: The one machine that is asked for is not there.
         Refusal: It has no agent's address.
     """
+    feeds = list_feeds(tx)
+    lacks_us = {row.machine: row.lacks_us for row in feeds}
+    counted = counted_last(tx)
     places = {
         row.machine: Place(row.instance_id, row.next_sequence)
-        for row in list_feeds(tx)
+        for row in feeds
         if row.instance_id is not None and row.next_sequence is not None
     }
     states, active = states_now(tx), active_conditions(tx)
@@ -93,7 +100,9 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
                 if one.kind == "TOOL_NUMBER"
             }
             conditions = frozenset(active.get(row["id"], ()))
-            found.append((source, Kept(places.get(name), tools, conditions)))
+            clock = lacks_us.get(name, 0), counted.get(name, {})
+            kept = Kept(places.get(name), tools, conditions, *clock)
+            found.append((source, kept))
     if plan.machine is not None and not found:
         raise Refusal(
             f"Machine {plan.machine} has no feed_url of an agent: give it one, such as "
@@ -216,7 +225,7 @@ def _feed(
     plan: FeedPlan,
 ) -> MachineFeed:
     source, kept = one
-    return MachineFeed(source, kept, session, booker, clock, plan.pace, plan.limits)
+    return MachineFeed(source, kept, session, booker, clock, plan.pace, plan.limits, plan.zone)
 
 
 @asynccontextmanager

@@ -28,12 +28,13 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
+from crib.clock import CLOCK_TOLERANCE
 from crib.errors import Invalid
-from crib.feed.documents import read_instant
+from crib.feed.documents import has_offset, read_instant
 from crib.usecases.book_feed import BreakageNews, CountNews, StateNews
 
 #: Field of a rule -> kind of state that it tells.
@@ -68,6 +69,7 @@ class Message:
         states: States that it tells.
         breakages: That a tool broke, if it says so.
         dated: Whether it tells when; else it was dated by its arrival.
+        local: Whether its time has no offset, so that it was taken as the site's.
     """
 
     machine: str
@@ -75,6 +77,7 @@ class Message:
     states: tuple[StateNews, ...]
     breakages: tuple[BreakageNews, ...]
     dated: bool
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +103,15 @@ class Rule:
 
 
 class TopicMap:
-    """The rules of a shop, in their order: the first that fits a topic reads its message."""
+    """The rules of a shop, in their order: the first that fits a topic reads its message.
 
-    def __init__(self, rules: list[Rule]) -> None:
-        self.rules = rules
+    Args:
+        rules: The rules.
+        zone: Zone of times without an offset.
+    """
+
+    def __init__(self, rules: list[Rule], zone: tzinfo = UTC) -> None:
+        self.rules, self.zone = rules, zone
 
     def read(self, topic: str, payload: bytes, heard_at: datetime) -> Message:
         """What a message says.
@@ -114,11 +122,11 @@ class TopicMap:
         for rule in self.rules:
             found = rule.pattern.fullmatch(topic)
             if found is not None:
-                return _read(rule, found.groupdict(), payload, heard_at)
+                return _read(rule, found.groupdict(), payload, heard_at, self.zone)
         raise Garbled(f"no rule fits topic {topic[:100]}")
 
 
-def load_map(path: Path) -> TopicMap:
+def load_map(path: Path, zone: tzinfo = UTC) -> TopicMap:
     """The map in a file.
 
     Raises:
@@ -131,7 +139,7 @@ def load_map(path: Path) -> TopicMap:
     rules = given.get("rule")
     if not isinstance(rules, list) or not rules:
         raise Invalid(f"The feed map {path} holds no [[rule]].")
-    return TopicMap([_rule(path, number, one) for number, one in enumerate(rules, 1)])
+    return TopicMap([_rule(path, number, one) for number, one in enumerate(rules, 1)], zone)
 
 
 def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
@@ -197,7 +205,9 @@ def _pattern(topic: str) -> re.Pattern[str] | None:
         return None
 
 
-def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime) -> Message:
+def _read(
+    rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime, zone: tzinfo
+) -> Message:
     called = named.get("machine")
     known = None if called is None else rule.machines.get(called, called)
     try:
@@ -217,7 +227,7 @@ def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime)
         known = rule.machines.get(called, called)
     machine = str(known)
     try:
-        at = _instant(rule, body, machine)
+        at, local = _instant(rule, body, machine, heard_at, zone)
     except Garbled:
         broken = _breakages(rule, body, named, machine, heard_at)
         if not broken:
@@ -230,7 +240,7 @@ def _read(rule: Rule, named: dict[str, str], payload: bytes, heard_at: datetime)
     breakages = _breakages(rule, body, named, machine, when)
     if not counts and not states and breakages is None:
         raise Garbled("it holds none of the fields that its rule names", machine)
-    return Message(machine, counts, states, breakages or (), at is not None)
+    return Message(machine, counts, states, breakages or (), at is not None, local)
 
 
 def _counts(rule: Rule, body: object, text: str, when: datetime) -> tuple[CountNews, ...]:
@@ -301,13 +311,16 @@ def _text(value: object) -> str | None:
     return str(value)
 
 
-def _instant(rule: Rule, body: object, machine: str) -> datetime | None:
+def _instant(
+    rule: Rule, body: object, machine: str, heard_at: datetime, zone: tzinfo
+) -> tuple[datetime | None, bool]:
+    """When a message says that it was so, and whether it leaves the offset out."""
     if "at" not in rule.fields:
-        return None
-    said = _at(body, rule.fields["at"])
+        return None, False
+    said, local = _at(body, rule.fields["at"]), False
     found = None
     if isinstance(said, str):
-        found = read_instant(said)
+        found, local = read_instant(said), not has_offset(said)
     elif isinstance(said, (int, float)) and not isinstance(said, bool):
         try:
             found = datetime.fromtimestamp(said / 1000 if said > _MILLISECONDS else said, UTC)
@@ -315,4 +328,10 @@ def _instant(rule: Rule, body: object, machine: str) -> datetime | None:
             found = None
     if found is None:
         raise Garbled(f"field {rule.fields['at']} holds no instant", machine)
-    return found
+    return (_of_site(found, heard_at, zone), True) if local else (found, False)
+
+
+def _of_site(wall: datetime, heard_at: datetime, zone: tzinfo) -> datetime:
+    """A time on the clocks of the site; of two the later one that is not still to come."""
+    both = [wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (1, 0)]
+    return next((at for at in both if at <= heard_at + CLOCK_TOLERANCE), both[-1])

@@ -22,6 +22,7 @@ feeds = Table(
     Column("next_sequence", Whole),
     Column("clock_off_us", Whole),
     Column("device_uuid", String),
+    Column("lacks_us", Whole),
     CheckConstraint("source IN ('mtconnect', 'mqtt', 'folder', 'http')", name="known_source"),
     CheckConstraint("state IN ('following', 'waiting', 'stopped')", name="known_state"),
 )

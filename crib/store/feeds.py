@@ -12,8 +12,8 @@ from crib.store.engine import Tx
 
 _KEEP = """
     INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
-                       instance_id, next_sequence, clock_off_us, device_uuid)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                       instance_id, next_sequence, clock_off_us, device_uuid, lacks_us)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (machine_id) DO UPDATE SET
       source = excluded.source, state = excluded.state, problem = excluded.problem,
       heard_at = coalesce(excluded.heard_at, heard_at),
@@ -22,7 +22,8 @@ _KEEP = """
       instance_id = coalesce(excluded.instance_id, instance_id),
       next_sequence = coalesce(excluded.next_sequence, next_sequence),
       clock_off_us = coalesce(excluded.clock_off_us, clock_off_us),
-      device_uuid = coalesce(excluded.device_uuid, device_uuid)
+      device_uuid = coalesce(excluded.device_uuid, device_uuid),
+      lacks_us = coalesce(excluded.lacks_us, lacks_us)
 """
 _GAP = (
     "INSERT INTO feed_gaps (machine_id, found_at, reason, from_sequence, until_sequence)"
@@ -61,6 +62,7 @@ class FeedRow:
     next_sequence: int | None
     clock_off_s: float | None = None
     device_uuid: str | None = None
+    lacks_us: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,7 @@ class FeedPlace(NamedTuple):
         place: Run of the agent and next sequence.
         clock_off: How far the machine's times are off, ahead above 0.
         device: What its agent calls it for good.
+        lacks_us: What is added to the machine's clock [µs].
     """
 
     machine_id: int
@@ -113,6 +116,7 @@ class FeedPlace(NamedTuple):
     place: tuple[int, int] | None
     clock_off: timedelta | None = None
     device: str | None = None
+    lacks_us: int | None = None
 
 
 def keep_feeds(tx: Tx, feeds: Sequence[FeedPlace]) -> None:
@@ -136,6 +140,7 @@ def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
         *(feed.place or (None, None)),
         off_us,
         feed.device,
+        feed.lacks_us,
     )
 
 
@@ -166,7 +171,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     rows = _driver(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
         " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
-        " f.device_uuid"
+        " f.device_uuid, coalesce(f.lacks_us, 0)"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
@@ -183,6 +188,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[9],
             None if row[10] is None else row[10] / 1e6,
             row[11],
+            row[12],
         )
         for row in rows
     ]

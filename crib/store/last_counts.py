@@ -24,6 +24,15 @@ _LAST = f"""
     LEFT JOIN count_sources AS s ON s.id = r.source_id
     WHERE m.retired_at IS NULL
 """  # noqa: S608 - no value from outside
+# a control has a handful of paths; 0 is the counter of all of them
+_COUNTED = """
+    WITH RECURSIVE paths(path) AS (SELECT 0 UNION ALL SELECT path + 1 FROM paths WHERE path < 9)
+    SELECT m.machine, s.source, r.at, r.count FROM machines AS m CROSS JOIN paths AS p
+    JOIN count_readings AS r ON r.machine_id = m.id AND r.path = p.path
+      AND r.at = (SELECT max(at) FROM count_readings
+                  WHERE machine_id = m.id AND path = p.path)
+    JOIN count_sources AS s ON s.id = r.source_id
+"""
 # the order of crib.store.stations.runs_of; one run ends where the next begins
 _STARTED = f"""
     SELECT r.machine_id, coalesce(r.start_at, -{FAR_US}),
@@ -149,3 +158,11 @@ def _rows(
         (machine_ids[one], *reading, fact_ids[one])
         for one, reading in zip(whose, columns, strict=True)
     ]
+
+
+def counted_last(tx: Tx) -> dict[str, dict[str, tuple[int, int]]]:
+    """When each counter of each machine was booked last [µs], and what it said then."""
+    found: dict[str, dict[str, tuple[int, int]]] = {}
+    for machine, source, at_us, count in _driver(tx).execute(_COUNTED):
+        found.setdefault(machine, {})[source] = (at_us, count)
+    return found

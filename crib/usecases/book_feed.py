@@ -129,6 +129,8 @@ class FeedNews:
             None where nothing changed.
         clock_off: How far its times are off, ahead above 0; None where nobody can say.
         device: What its agent calls it for good (uuid); None where it tells none.
+        lacks_us: What was added to the machine's clock, which was set back [µs]; None keeps
+            what is on record.
     """
 
     machine: str
@@ -150,6 +152,8 @@ class FeedNews:
         told = [one.at for one in self.counts]
         told += [one.at for one in self.states]
         return told + [one.at for one in self.breakages]
+
+    lacks_us: int | None = None
 
     @property
     def tells_something(self) -> bool:
@@ -212,6 +216,7 @@ def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
         news.place,
         _clock_off(news),
         news.device,
+        news.lacks_us,
     )
 
 

@@ -333,3 +333,30 @@ def test_another_count_item_starts_from_its_own_count(
         wait_until(lambda: booked.counts()[-1] == 132)
 
     assert booked.parts() <= 3
+
+
+def test_a_clock_that_goes_back_leaves_the_counts_in_order(
+    store: Store, agent: ScriptedAgent, booked: Booked
+) -> None:
+    agent.make(range(100, 200))
+    with running(store):
+        wait_until(lambda: booked.counts() == [199])
+        agent.make(range(200, 250))
+        wait_until(lambda: booked.counts()[-1:] == [249])
+        agent.last_at -= timedelta(hours=1)
+        agent.make(range(250, 270))
+        wait_until(lambda: booked.counts()[-1:] == [269])
+    agent.make(range(270, 280))
+
+    with running(store):
+        wait_until(lambda: booked.counts()[-1:] == [279])
+        feed = booked.feed()
+        assert feed is not None
+        assert "clock was set back by 60 min" in str(feed.problem)
+        agent.last_at += timedelta(hours=1)
+        agent.make(range(280, 330))
+        wait_until(lambda: booked.counts()[-1:] == [329])
+
+    assert booked.counts() == list(range(199, 330))
+    assert booked.parts() == 130
+    assert booked.kept_aside() == []

@@ -129,6 +129,7 @@ LATER_COLUMNS = {
     "machines.parts_per_cycle", "machines.breakage_signals",
     "count_batches.path", "count_refusals.path",
     "count_readings.path", "count_readings.source_id", "count_readings.starts",
+    "feeds.lacks_us",
 }  # fmt: skip
 
 
