@@ -9,7 +9,7 @@ which one is meant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 
@@ -66,7 +66,12 @@ class MachineTime:
             heard_at: When they were read.
         """
         clock = _Clock(self, us_from_instant(heard_at))
-        found = tuple(clock.dated(one, one.item_id in items) for one in observations)
+        told = [(one, clock.instants(one)) for one in observations]
+        ends = _ends(told)
+        found = tuple(
+            clock.dated(one, said, end if one.item_id in items else None)
+            for (one, said), end in zip(told, ends, strict=True)
+        )
         return found, MachineTime(clock.lacks, clock.booked, self.zone, clock.local)
 
 
@@ -76,14 +81,14 @@ class _Clock:
         self.local, self._zone = known.local, known.zone
         self._heard = heard_us
 
-    def dated(self, one: Observation, proves: bool) -> Observation:
-        said = self._instants(one)
-        at_us = self._at(one, said) if proves else self._beside(said[0])
+    def dated(self, one: Observation, said: list[int], end: int | None) -> Observation:
+        """An observation when it came to be; ``end`` is what the clock reached after it."""
+        at_us = self._beside(said[0]) if end is None else self._at(one, said, end)
         if at_us == us_from_instant(one.at):
             return one
         return replace(one, at=instant_from_us(at_us))
 
-    def _instants(self, one: Observation) -> list[int]:
+    def instants(self, one: Observation) -> list[int]:
         """What its time can mean [µs], the earlier one first."""
         if not one.local:
             return [us_from_instant(one.at)]
@@ -96,18 +101,18 @@ class _Clock:
         moved = at_us + self.lacks
         return moved if moved <= self._heard + _AHEAD_US else at_us
 
-    def _at(self, one: Observation, said: list[int]) -> int:
+    def _at(self, one: Observation, said: list[int], end: int) -> int:
         last, text = self.booked.get(one.item_id, (None, None))
         if last is None or last > self._heard + _AHEAD_US:
             # what was dated ahead is kept aside: nothing follows from it
             at_us = self._beside(said[0])
         else:
             # another value is another instant; the same one may be told again
-            at_us = self._from(last if one.text == text else last + 1, said)
+            at_us = self._from(last if one.text == text else last + 1, said, end)
         self.booked[one.item_id] = (at_us, one.text)
         return at_us
 
-    def _from(self, least: int, said: list[int]) -> int:
+    def _from(self, least: int, said: list[int], end: int) -> int:
         """An instant that is no earlier than ``least``."""
         for at_us in said:
             if at_us >= least:
@@ -115,7 +120,7 @@ class _Clock:
                 return at_us
         at_us = said[-1]
         if at_us + self.lacks < least:
-            self.lacks = self._missing(at_us, least)
+            self.lacks = self._missing(at_us, least, end)
         moved = at_us + self.lacks
         if moved > self._heard:
             # too much was added: half of each pause is left out, which no machine outruns
@@ -125,13 +130,25 @@ class _Clock:
         self.lacks = moved - at_us
         return moved
 
-    def _missing(self, at_us: int, from_us: int) -> int:
+    def _missing(self, at_us: int, from_us: int, end: int) -> int:
         """By how much the clock was set back [µs]."""
-        least, most = from_us - at_us, self._heard - at_us
+        least, most = from_us - at_us, self._heard - end
         hours = -(-least // _HOUR_US) * _HOUR_US
         if hours <= most + 60_000_000:
             return hours
         return most if 0 <= most - least <= _LIVE_US else least
+
+
+def _ends(told: Sequence[tuple[Observation, list[int]]]) -> list[int]:
+    """How far the clock came after each observation, until it was set back again [µs]."""
+    ends, after = [], dict[str, tuple[int, int]]()
+    for one, said in reversed(told):
+        at_us = said[-1]
+        following, end = after.get(one.item_id, (at_us, at_us))
+        end = end if following >= at_us else at_us
+        after[one.item_id] = at_us, end
+        ends.append(end)
+    return ends[::-1]
 
 
 def _comes_twice(wall: datetime) -> bool:
