@@ -103,8 +103,9 @@ class _Clock:
 
     def _at(self, one: Observation, said: list[int], end: int) -> int:
         last, text = self.booked.get(one.item_id, (None, None))
-        if last is None or last > self._heard + _AHEAD_US:
-            # what was dated ahead is kept aside: nothing follows from it
+        ahead = last is not None and last > self._heard + _AHEAD_US
+        if last is None or (ahead and not self.lacks):
+            # what a fast clock dated ahead is kept aside: nothing follows from it
             at_us = self._beside(said[0])
         else:
             # another value is another instant; the same one may be told again
