@@ -15,9 +15,11 @@ from api.schemas.fields import (
     Whole,
     YesNo,
     listed,
+    within,
 )
 from api.schemas.metrology import LengthBudgetShape, OutlierShape
 from crib.metrology.preset import MEASURES
+from crib.records.measures import HF, LF, RE, WF
 
 
 class BuildBody(FactBody):
@@ -43,10 +45,18 @@ class BuiltShape(FactAnswer):
 class ReadingBody(Shape):
     """One look through the gauge."""
 
-    lf_mm = ExactLength(attribute="lf_tenths_um", explains="Functional length (ISO 13399).")
-    wf_mm = ExactLength(attribute="wf_tenths_um", explains="Functional width (ISO 13399).")
-    hf_mm = ExactLength(attribute="hf_tenths_um", explains="Functional height (ISO 13399).")
-    re_mm = ExactLength(attribute="re_tenths_um", explains="Corner radius (ISO 13399).")
+    lf_mm = ExactLength(
+        **within(LF, attribute="lf_tenths_um", explains="Functional length (ISO 13399).")
+    )
+    wf_mm = ExactLength(
+        **within(WF, attribute="wf_tenths_um", explains="Functional width (ISO 13399).")
+    )
+    hf_mm = ExactLength(
+        **within(HF, attribute="hf_tenths_um", explains="Functional height (ISO 13399).")
+    )
+    re_mm = ExactLength(
+        **within(RE, attribute="re_tenths_um", explains="Corner radius (ISO 13399).")
+    )
 
 
 class OverrideBody(Shape):

@@ -6,8 +6,9 @@ from typing import Any
 
 from api.schemas.assemblies import ReadingBody
 from api.schemas.facts import FactBody
-from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed
+from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed, within
 from api.schemas.mounts import AXES, MOST_PARTS
+from crib.records.measures import CHANGE, FLANK_WEAR
 from crib.stock.assembly import REASONS
 from crib.stock.ledger import MOVES
 from crib.usecases.correct_offset import KINDS
@@ -20,7 +21,9 @@ class RemovalBody(FactBody):
     assembly = Text(explains="Code of the tool, or its holder; this or station.")
     reason = Text(required=True, explains=f"One of {', '.join(sorted(REASONS))}.")
     part_count = Whole(most=MOST_PARTS, explains="What the machine's counter says.")
-    flank_wear_mm = WornLand(attribute="flank_wear_tenths_um", explains="Worn land VB.")
+    flank_wear_mm = WornLand(
+        **within(FLANK_WEAR), attribute="flank_wear_tenths_um", explains="Worn land VB."
+    )
 
 
 class AxisLetter(Choice):
@@ -40,6 +43,7 @@ class CorrectionBody(FactBody):
     station = Text(required=True, explains="Code or MACHINE/STATION.")
     axis = AxisLetter(required=True)
     change_mm = ExactLength(
+        **within(CHANGE),
         attribute="change_tenths_um",
         required=True,
         explains="The step; 0 says that the first-off was right as it came.",

@@ -13,7 +13,8 @@ from marshmallow import RAISE, Schema, ValidationError, fields, missing
 from api.http.length_unit import LENGTH_UNIT, MM_PER_IN, NO_INCHES, Inches, InchNumber
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
-from crib.records.columns import LONGEST_TEXT
+from crib.records.bounds import Bounds
+from crib.records.columns import LONGEST_TEXT, Column
 from crib.units import (
     in_from_tenths_um,
     mm_from_tenths_um,
@@ -60,6 +61,35 @@ class Shape(Schema):
             if value is not missing:
                 found[name] = printed(value, name, obj)
         return found
+
+
+def within(column: Column, **kwargs: Any) -> dict[str, Any]:
+    """Arguments of a number's or length's field that takes what the column may hold."""
+    bounds = column.bounds
+    return {
+        "above": bounds.above,
+        "least": bounds.least,
+        "most": bounds.most,
+        "zero": bounds.zero,
+        "usual": bounds.usual,
+    } | kwargs
+
+
+def _refuse_implausible(bounds: Bounds, value: float, unit: str = "") -> None:
+    if bounds.admits(value):
+        return
+    question = bounds.question(value)
+    if not question:
+        raise ValidationError(f"must be {bounds}{unit}")
+    raise ValidationError(
+        f"{value:g}{unit} is not plausible; it must be {bounds}{unit}.{question}"
+    )
+
+
+def _sentence(kwargs: Mapping[str, Any]) -> str:
+    """What is explained already, as a sentence that another can follow."""
+    told = str(kwargs.get("explains") or "")
+    return told if not told or told.endswith((".", "?")) else f"{told}."
 
 
 def _described(kwargs: dict[str, Any], **schema: object) -> dict[str, Any]:
@@ -136,6 +166,8 @@ class ExactLength(fields.String):
         above: Length that must be exceeded [mm].
         least: Smallest length taken [mm].
         most: Largest length taken [mm].
+        zero: Whether 0 is taken beside them.
+        usual: What is mostly sent, to guess a slip [mm].
     """
 
     def __init__(
@@ -144,10 +176,15 @@ class ExactLength(fields.String):
         above: float | None = None,
         least: float | None = None,
         most: float | None = None,
+        zero: bool = False,
+        usual: tuple[float, float] | None = None,
         **kwargs: Any,
     ) -> None:
+        self.bounds = Bounds(least, above, most, zero, usual)
+        if least is not None or most is not None:  # text: no keyword of JSON Schema tells it
+            told = f"Value {self.bounds} mm."
+            kwargs["explains"] = " ".join(filter(None, (_sentence(kwargs), told)))
         super().__init__(**_described(kwargs, pattern=LENGTH_PATTERN, examples=["12.3456"]))
-        self.above, self.least, self.most = above, least, most
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
         if not isinstance(value, str):
@@ -156,12 +193,7 @@ class ExactLength(fields.String):
             length = self._read(value)
         except Invalid as refusal:
             raise ValidationError(refusal.sentence) from refusal
-        if self.above is not None and length <= self.above * 10_000:
-            raise ValidationError(f"must be more than {self.above:g} mm")
-        if self.least is not None and length < self.least * 10_000:
-            raise ValidationError(f"must be at least {self.least:g} mm")
-        if self.most is not None and length > self.most * 10_000:
-            raise ValidationError(f"must be at most {self.most:g} mm")
+        _refuse_implausible(self.bounds, length / 10_000, " mm")
         return length
 
     def _read(self, value: str) -> int:
@@ -257,6 +289,8 @@ class Number(fields.Float):
         least: Smallest value taken.
         most: Largest value taken.
         query: Read it from the text of a query.
+        zero: Whether 0 is taken beside them.
+        usual: What is mostly sent, to guess a slip.
     """
 
     def __init__(
@@ -264,17 +298,22 @@ class Number(fields.Float):
         *,
         above: float | None = None,
         least: float | None = None,
-        most: float = 1e12,
+        most: float | None = None,
         query: bool = False,
+        zero: bool = False,
+        usual: tuple[float, float] | None = None,
         **kwargs: Any,
     ) -> None:
+        most = 1e12 if most is None else most
         bounds: dict[str, object] = {"maximum": most}
         if above is not None:
             bounds["exclusiveMinimum"] = above
         if least is not None:
-            bounds["minimum"] = least
+            bounds["minimum"] = 0 if zero else least
+        if zero:
+            bounds["anyOf"] = [{"const": 0}, {"minimum": least}]
         super().__init__(**_described(kwargs, **bounds))
-        self.above, self.least, self.most, self.query = above, least, most, query
+        self.bounds, self.query = Bounds(least, above, most, zero, usual), query
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
         if isinstance(value, InchNumber):
@@ -291,12 +330,7 @@ class Number(fields.Float):
             raise ValidationError("must be a number")
         if not math.isfinite(value):
             raise ValidationError("must be a finite number")
-        if self.above is not None and value <= self.above:
-            raise ValidationError(f"must be more than {self.above:g}")
-        if self.least is not None and value < self.least:
-            raise ValidationError(f"must be at least {self.least:g}")
-        if value > self.most:
-            raise ValidationError(f"must be at most {self.most:g}")
+        _refuse_implausible(self.bounds, value)
         return float(value)
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> float | None:

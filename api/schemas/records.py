@@ -21,6 +21,7 @@ from api.schemas.fields import (
     Whole,
     YesNo,
     listed,
+    within,
 )
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME
@@ -87,7 +88,7 @@ def field_of(column: Column, **kwargs: Any) -> fields.Field[Any]:  # noqa: C901 
     """The field of a column, with its bounds and its explanation."""
     kwargs.setdefault("explains", _explains(column))
     kwargs.setdefault("allow_none", not column.required)
-    least, most, above = column.minimum, column.maximum, column.above
+    least, most = column.minimum, column.maximum
     if column.many:
         return listed(Text(), most=100, least=1 if column.required else 0, **kwargs)
     match column.kind:
@@ -96,9 +97,9 @@ def field_of(column: Column, **kwargs: Any) -> fields.Field[Any]:  # noqa: C901 
         case "integer":
             return Whole(least=int(least or 0), most=int(most or 2**31 - 1), **kwargs)
         case "number":
-            return Number(above=above, least=least, most=most or 1e12, **kwargs)
+            return Number(**within(column, **kwargs))
         case "length":
-            return ExactLength(above=above, least=least, most=most, **kwargs)
+            return ExactLength(**within(column, **kwargs))
         case "money":
             return Amount(column, **kwargs)
         case "yes_no":
@@ -119,6 +120,10 @@ def _explains(column: Column) -> str:
     told = [column.explains] if column.explains else []
     if column.reference:
         told.append(f"names a {BY_NAME[column.reference].noun}")
+    if column.zero:
+        told.append(f"{column.bounds}")
+    if column.kind == "money":
+        told.append(f"amount {column.bounds}")
     if column.default is not None:
         told.append(f"left out: {print_cell(column, column.default)}")
     return "; ".join(told)

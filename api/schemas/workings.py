@@ -12,26 +12,38 @@ from api.schemas.fields import (
     Whole,
     YesNo,
     listed,
+    within,
 )
 from api.schemas.metrology import LengthBudgetShape, OutlierShape
+from crib.records.catalogue import OPERATIONS, TOOL_LIFE, TOOL_SPECS
+from crib.records.measures import FLANK_WEAR
 
 
 class ToolLifeBody(Shape):
     """One cut and the constants of its curve."""
 
-    cutting_speed_m_min = Number(above=0, explains="This or cutting_speed_ft_min is required.")
-    cutting_speed_ft_min = Number(above=0)
-    n = Number(above=0, required=True)
-    c_m_min = Number(above=0, explains="This or c_ft_min is required.")
-    c_ft_min = Number(above=0, explains="Without references it holds for 1 in/rev and 1 in.")
-    feed_mm_rev = Number(above=0)
-    feed_in_rev = Number(above=0, explains="In place of feed_mm_rev.")
-    depth_mm = Length(above=0)
-    feed_exponent = Number(least=0)
-    depth_exponent = Number(least=0)
-    reference_feed_mm_rev = Number(above=0)
-    reference_feed_in_rev = Number(above=0, explains="In place of reference_feed_mm_rev.")
-    reference_depth_mm = Length(above=0)
+    cutting_speed_m_min = Number(
+        **within(OPERATIONS.column("cutting_speed_m_min")),
+        explains="This or cutting_speed_ft_min is required.",
+    )
+    cutting_speed_ft_min = Number(least=0.33, most=32_808)
+    n = Number(**within(TOOL_LIFE.column("n")), required=True)
+    c_m_min = Number(
+        **within(TOOL_LIFE.column("c_m_min")), explains="This or c_ft_min is required."
+    )
+    c_ft_min = Number(
+        least=0.33, most=328_084, explains="Without references it holds for 1 in/rev and 1 in."
+    )
+    feed_mm_rev = Number(**within(OPERATIONS.column("feed_mm_rev")))
+    feed_in_rev = Number(least=4e-6, most=1.968, explains="In place of feed_mm_rev.")
+    depth_mm = Length(**within(OPERATIONS.column("depth_mm")))
+    feed_exponent = Number(**within(TOOL_LIFE.column("feed_exponent")))
+    depth_exponent = Number(**within(TOOL_LIFE.column("depth_exponent")))
+    reference_feed_mm_rev = Number(**within(TOOL_LIFE.column("reference_feed_mm_rev")))
+    reference_feed_in_rev = Number(
+        least=4e-6, most=1.968, explains="In place of reference_feed_mm_rev."
+    )
+    reference_depth_mm = Length(**within(TOOL_LIFE.column("reference_depth_mm")))
 
 
 class ToolLifeAnswer(Shape):
@@ -128,7 +140,7 @@ class ReorderBody(Shape):
         above=0, most=1, required=True, explains="Chance not to run out before delivery."
     )
     order_cost = Number(least=0, explains="Cost of one order; with holding_cost.")
-    holding_cost = Number(above=0, explains="Cost of keeping one piece for a day.")
+    holding_cost = Number(least=1e-9, explains="Cost of keeping one piece for a day.")
 
 
 class ReorderAnswer(Shape):
@@ -163,14 +175,14 @@ class SwapPointAnswer(Shape):
 class EconomicsBody(Shape):
     """A curve, what a change costs, and the cut."""
 
-    n = Number(above=0, required=True)
-    c_m_min = Number(above=0, required=True)
-    change_min = Number(above=0, required=True)
-    machine_rate_per_min = Number(above=0, required=True)
+    n = Number(**within(TOOL_LIFE.column("n")), required=True)
+    c_m_min = Number(**within(TOOL_LIFE.column("c_m_min")), required=True)
+    change_min = Number(least=0.001, most=10_000, required=True)
+    machine_rate_per_min = Number(least=1e-4, most=1e6, required=True)
     edge_cost = Number(least=0, required=True)
-    path_length_mm = Length(above=0, required=True)
-    feed_mm_rev = Number(above=0, required=True)
-    diameter_mm = Length(above=0)
+    path_length_mm = Length(least=0.001, most=1e7, required=True)
+    feed_mm_rev = Number(**within(OPERATIONS.column("feed_mm_rev")), required=True)
+    diameter_mm = Length(least=0.01, most=1_000)
     handling_min = Number(least=0)
 
 
@@ -195,7 +207,7 @@ class SeriesBody(Shape):
     """Repeats of one length."""
 
     readings_mm = listed(Length(least=-1e5, most=1e5), least=1, most=1_000, required=True)
-    tolerance_mm = Length(above=0, required=True)
+    tolerance_mm = Length(**within(TOOL_SPECS.column("tolerance_mm")), required=True)
     gauge_uncertainty_mm = Length(least=0)
 
 
@@ -259,8 +271,8 @@ class BenchOrderAnswer(Shape):
 class PartSizeBody(Shape):
     """A worn flank."""
 
-    wear_land_mm = Length(least=0, required=True)
-    clearance_deg = Number(least=0, most=60, required=True)
+    wear_land_mm = Length(**within(FLANK_WEAR), required=True)
+    clearance_deg = Number(**within(TOOL_SPECS.column("clearance_deg")), required=True)
     on_diameter = YesNo(required=True)
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from api.schemas.fields import Choice, Length, Number, Shape, Text, Whole, listed
+from api.schemas.fields import Choice, Length, Number, Shape, Text, Whole, listed, within
 from crib.cutting.operations import KINDS, LIMITS
+from crib.records.catalogue import MACHINES, OPERATIONS, PARTS, TOOL_LIFE
+
+_OF, _LIMIT = OPERATIONS.column, MACHINES.column("spindle_max_rpm")
 
 
 class EngagedTimeBody(Shape):
@@ -16,33 +19,46 @@ class EngagedTimeBody(Shape):
     tool_spec = Text(explains="Likewise.")
     kind = Choice(KINDS, required=True)
     start_diameter_mm = Length(
-        least=0,
+        **within(_OF("start_diameter_mm")),
         explains="Diameter before the cut; drill, ream, tap, mill and saw: the tool's own.",
     )
-    end_diameter_mm = Length(least=0, explains="Diameter after the cut, 0 to the centre.")
-    length_mm = Length(above=0, explains="Length fed per pass, lead-in included.")
-    feed_mm_rev = Number(above=0, explains="Feed per revolution; tap and thread: the pitch.")
+    end_diameter_mm = Length(
+        **within(_OF("end_diameter_mm")), explains="Diameter after the cut, 0 to the centre."
+    )
+    length_mm = Length(
+        **within(_OF("length_mm")), explains="Length fed per pass, lead-in included."
+    )
+    feed_mm_rev = Number(
+        **within(_OF("feed_mm_rev")), explains="Feed per revolution; tap and thread: the pitch."
+    )
     depth_mm = Length(
-        above=0,
+        **within(_OF("depth_mm")),
         explains="Depth of cut on the radius; groove: its depth; thread: the first pass.",
     )
-    passes = Whole(least=1, explains="Drill: pecks; thread: spring passes apart.")
-    spring_passes = Whole(explains="Thread: passes without infeed after the last.")
-    cutting_speed_m_min = Number(above=0)
+    passes = Whole(least=1, most=10_000, explains="Drill: pecks; thread: spring passes apart.")
+    spring_passes = Whole(most=100, explains="Thread: passes without infeed after the last.")
+    cutting_speed_m_min = Number(**within(_OF("cutting_speed_m_min")))
     spindle_rpm = Number(
-        above=0, explains="Beside a cutting speed it is the program's own limit."
+        **within(_OF("spindle_rpm")),
+        explains="Beside a cutting speed it is the program's own limit.",
     )
-    engaged_s = Number(above=0, explains="Measured seconds in cut; overrides the computed.")
+    engaged_s = Number(
+        **within(_OF("engaged_s")), explains="Measured seconds in cut; overrides the computed."
+    )
     contact_share = Number(
-        above=0,
-        most=1,
+        **within(_OF("contact_share")),
         explains="Share of the feed time in contact where the feed oscillates, default 1.",
     )
-    spindle_max_rpm = Number(above=0, explains="The machine's limit.")
-    station_max_rpm = Number(above=0, explains="The station's (a live spindle's) limit.")
-    holder_max_rpm = Number(above=0, explains="The holder's limit.")
-    tool_max_rpm = Number(above=0, explains="The tool's limit.")
-    n = Number(above=0, explains="Taylor's exponent for equivalent_min, default 0.25.")
+    spindle_max_rpm = Number(**within(_LIMIT), explains="The machine's limit.")
+    station_max_rpm = Number(
+        **within(_LIMIT), explains="The station's (a live spindle's) limit."
+    )
+    holder_max_rpm = Number(**within(_LIMIT), explains="The holder's limit.")
+    tool_max_rpm = Number(**within(_LIMIT), explains="The tool's limit.")
+    n = Number(
+        **within(TOOL_LIFE.column("n")),
+        explains="Taylor's exponent for equivalent_min, default 0.25.",
+    )
 
 
 class EngagedTimeAnswer(Shape):
@@ -67,8 +83,8 @@ class EngagedTimeAnswer(Shape):
 class RoughnessBody(Shape):
     """Feed and corner of a turning edge."""
 
-    feed_mm_rev = Number(above=0, most=50, required=True)
-    corner_radius_mm = Length(above=0, most=200, required=True)
+    feed_mm_rev = Number(**within(_OF("feed_mm_rev")), required=True)
+    corner_radius_mm = Length(least=0.001, most=200, required=True)
 
 
 class RoughnessAnswer(Shape):
@@ -81,8 +97,8 @@ class RoughnessAnswer(Shape):
 class ThreadPassesBody(Shape):
     """Depth of a thread on the radius and of its first pass."""
 
-    depth_mm = Length(above=0, most=100, required=True)
-    first_depth_mm = Length(above=0, most=100, required=True)
+    depth_mm = Length(**within(_OF("depth_mm")), required=True)
+    first_depth_mm = Length(**within(_OF("depth_mm")), required=True)
     spring_passes = Whole(most=100)
 
 
@@ -97,11 +113,11 @@ class ThreadPassesAnswer(Shape):
 class BarBody(Shape):
     """A bar, what of it cannot be used, and one part."""
 
-    bar_length_mm = Length(above=0, most=100_000, required=True)
-    bar_remnant_mm = Length(least=0, most=100_000, required=True)
-    part_length_mm = Length(above=0, most=100_000, required=True)
-    cutoff_width_mm = Length(least=0, most=100_000, required=True)
-    headstock_stroke_mm = Length(above=0, most=100_000)
+    bar_length_mm = Length(**within(MACHINES.column("bar_length_mm")), required=True)
+    bar_remnant_mm = Length(**within(MACHINES.column("bar_remnant_mm")), required=True)
+    part_length_mm = Length(**within(PARTS.column("part_length_mm")), required=True)
+    cutoff_width_mm = Length(**within(PARTS.column("cutoff_width_mm")), required=True)
+    headstock_stroke_mm = Length(**within(MACHINES.column("headstock_stroke_mm")))
 
 
 class BarAnswer(Shape):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from crib.records.columns import Column, Record
 
 AXIS_CHOICES = ("+LF", "-LF", "+WF", "-WF", "+HF", "-HF")
@@ -15,8 +17,29 @@ OPERATION_KINDS = (
 ROLES = ("attendant", "operator", "supervisor")
 
 
+#: Where no source is named, bounds are common practice: far wider than any shop that feeds
+#: sliding-headstock lathes, and narrow enough that arithmetic with them stays sane.
+_ISO_3685 = "ISO 3685: VB 0.3 mm, 0.6 mm at most; room for micro and heavy work"
+_ISO_1832 = "ISO 1832: clearances of inserts, 0 and 3 to 30 degrees; room for special ones"
+
+
+def _number(
+    name: str,
+    least: float,
+    most: float,
+    usual: tuple[float, float] | None = None,
+    **more: Any,
+) -> Column:
+    return Column(name, "number", minimum=least, maximum=most, usual=usual, **more)
+
+
 def _rpm(name: str) -> Column:
-    return Column(name, "number", above=0, maximum=200_000)
+    return _number(name, 1, 200_000)
+
+
+def _place(name: str) -> Column:
+    """A coordinate of a tool or a station; may lie on either side."""
+    return Column(name, "length", minimum=-2_000, maximum=2_000, usual=(1, 500))
 
 
 PEOPLE = Record(
@@ -66,12 +89,12 @@ MACHINES = Record(
         Column("machine", required=True),
         Column("name"),
         _rpm("spindle_max_rpm"),
-        Column("headstock_stroke_mm", "number", above=0, maximum=10_000),
-        Column("bar_length_mm", "number", above=0, maximum=100_000),
-        Column("bar_remnant_mm", "number", minimum=0, maximum=100_000),
+        _number("headstock_stroke_mm", 1, 5_000, (20, 500)),
+        _number("bar_length_mm", 10, 20_000, (1_000, 6_000)),
+        _number("bar_remnant_mm", 0.1, 5_000, (20, 600), zero=True),
         Column("x_on_diameter", "yes_no", default=True),
         Column("offset_unit", "choice", choices=("mm", "in"), default="mm"),
-        Column("offset_increment_mm", "length", above=0, maximum=1),
+        Column("offset_increment_mm", "length", minimum=0.0001, maximum=1),
         Column("feed_url"),
         Column("calendar", reference="calendars"),
         Column("count_item", explains="id or name of the part count that a feed follows"),
@@ -98,9 +121,9 @@ STATIONS = Record(
         Column("axis_x", "choice", choices=AXIS_CHOICES),
         Column("axis_y", "choice", choices=AXIS_CHOICES),
         Column("axis_z", "choice", choices=AXIS_CHOICES),
-        Column("datum_x_mm", "length"),
-        Column("datum_y_mm", "length"),
-        Column("datum_z_mm", "length"),
+        _place("datum_x_mm"),
+        _place("datum_y_mm"),
+        _place("datum_z_mm"),
     ),
     code_kind="S",
 )  # fmt: skip
@@ -118,7 +141,7 @@ CUTTING_ITEMS = Record(
         Column("price", "money", minimum=0, maximum=1_000_000),
         Column("pack_size", "integer", minimum=1, maximum=100_000),
         Column("min_stock", "integer", minimum=0, maximum=10_000_000),
-        Column("lead_days", "number", minimum=0, maximum=1_000),
+        _number("lead_days", 0.01, 1_000, zero=True),
     ),
 )  # fmt: skip
 
@@ -130,7 +153,7 @@ HOLDER_TYPES = Record(
         Column("interface"),
         Column("kind"),
         Column("accepts", explains="start of an item's designation, | between alternatives"),
-        Column("reach_mm", "number", minimum=0, maximum=10_000),
+        _number("reach_mm", 0.1, 2_000, (5, 300), zero=True),
         _rpm("max_rpm"),
     ),
 )  # fmt: skip
@@ -166,20 +189,20 @@ TOOL_SPECS = Record(
         Column("holder_type", required=True, reference="holder_types"),
         Column("cutting_items", required=True, reference="cutting_items", many=True),
         Column("tip_orientation", "integer", minimum=0, maximum=9),
-        Column("nose_radius_mm", "length", minimum=0, maximum=100),
-        Column("lf_nominal_mm", "length"),
-        Column("wf_nominal_mm", "length"),
-        Column("hf_nominal_mm", "length"),
-        Column("tolerance_mm", "length", above=0, maximum=100),
+        Column("nose_radius_mm", "length", minimum=0, maximum=50, usual=(0.02, 3)),
+        _place("lf_nominal_mm"),
+        _place("wf_nominal_mm"),
+        _place("hf_nominal_mm"),
+        Column("tolerance_mm", "length", minimum=0.0001, maximum=20, usual=(0.002, 0.5)),
         _rpm("max_rpm"),
-        Column("torque_nm", "number", above=0, maximum=10_000),
-        Column("preset_minutes", "number", above=0, maximum=10_000),
-        Column("clearance_deg", "number", minimum=0, maximum=60),
-        Column("wear_limit_mm", "number", above=0, maximum=10),
+        _number("torque_nm", 0.01, 2_000, (0.3, 100)),
+        _number("preset_minutes", 0.1, 1_440, (2, 60)),
+        _number("clearance_deg", 0.5, 60, (3, 30), zero=True, source=_ISO_1832),
+        _number("wear_limit_mm", 0.005, 3, (0.05, 0.8), source=_ISO_3685),
         Column("items_per_tool", "integer", minimum=1, maximum=100, default=1),
-        Column("life_parts", "number", above=0, maximum=100_000_000),
+        _number("life_parts", 0.01, 100_000_000),
         Column("failure_cost", "money", minimum=0, maximum=10_000_000),
-        Column("swap_minutes", "number", above=0, maximum=10_000),
+        _number("swap_minutes", 0.05, 1_440, (0.5, 60)),
     ),
 )  # fmt: skip
 
@@ -190,10 +213,10 @@ PARTS = Record(
         Column("description"),
         Column("material", required=True),
         Column("material_group", "choice", required=True, choices=MATERIAL_GROUPS),
-        Column("bar_diameter_mm", "number", above=0, maximum=1_000),
-        Column("part_length_mm", "number", above=0, maximum=10_000),
-        Column("cutoff_width_mm", "number", minimum=0, maximum=100),
-        Column("cycle_s", "number", required=True, above=0, maximum=1_000_000),
+        _number("bar_diameter_mm", 0.1, 500, (1, 65)),
+        _number("part_length_mm", 0.01, 10_000, (1, 500)),
+        _number("cutoff_width_mm", 0.05, 50, (0.5, 6), zero=True),
+        _number("cycle_s", 0.05, 604_800, (1, 3_600), required=True),
     ),
 )  # fmt: skip
 
@@ -206,17 +229,17 @@ OPERATIONS = Record(
         Column("path", "integer", minimum=1, maximum=99, default=1),
         Column("tool_spec", required=True, reference="tool_specs"),
         Column("kind", "choice", required=True, choices=OPERATION_KINDS),
-        Column("start_diameter_mm", "number", minimum=0, maximum=1_000),
-        Column("end_diameter_mm", "number", minimum=0, maximum=1_000),
-        Column("length_mm", "number", minimum=0, maximum=10_000),
-        Column("feed_mm_rev", "number", above=0, maximum=50),
-        Column("depth_mm", "number", above=0, maximum=100),
+        _number("start_diameter_mm", 0.01, 1_000, (0.5, 80), zero=True),
+        _number("end_diameter_mm", 0.01, 1_000, (0.5, 80), zero=True),
+        _number("length_mm", 0.001, 10_000, (0.1, 500), zero=True),
+        _number("feed_mm_rev", 0.0001, 50, (0.005, 1)),
+        _number("depth_mm", 0.0005, 100, (0.02, 10)),
         Column("passes", "integer", minimum=1, maximum=10_000),
-        Column("cutting_speed_m_min", "number", above=0, maximum=10_000),
-        Column("spindle_rpm", "number", above=0, maximum=200_000),
-        Column("engaged_s", "number", minimum=0, maximum=1_000_000),
-        Column("contact_share", "number", above=0, maximum=1,
-               explains="share of the feed time in contact; a feed that oscillates: below 1"),
+        _number("cutting_speed_m_min", 0.1, 10_000, (5, 600)),
+        _rpm("spindle_rpm"),
+        _number("engaged_s", 0.001, 604_800, (0.1, 600), zero=True),
+        _number("contact_share", 0.01, 1,
+                explains="share of the feed time in contact; a feed that oscillates: below 1"),
     ),
     owner="parts",
 )  # fmt: skip
@@ -229,12 +252,12 @@ TOOL_LIFE = Record(
                explains="this or cutting_item"),
         Column("cutting_item", reference="cutting_items"),
         Column("material_group", "choice", required=True, choices=MATERIAL_GROUPS),
-        Column("n", "number", required=True, minimum=0.01, maximum=2),
-        Column("c_m_min", "number", required=True, minimum=0.1, maximum=100_000),
-        Column("feed_exponent", "number", minimum=0, maximum=5),
-        Column("depth_exponent", "number", minimum=0, maximum=5),
-        Column("reference_feed_mm_rev", "number", minimum=0.0001, maximum=50),
-        Column("reference_depth_mm", "number", minimum=0.0001, maximum=100),
+        _number("n", 0.02, 2, (0.08, 0.8), required=True),
+        _number("c_m_min", 0.1, 100_000, (10, 5_000), required=True),
+        _number("feed_exponent", 0.001, 5, (0.1, 1), zero=True),
+        _number("depth_exponent", 0.001, 5, (0.05, 1), zero=True),
+        _number("reference_feed_mm_rev", 0.0001, 50, (0.01, 1)),
+        _number("reference_depth_mm", 0.0001, 100, (0.02, 10)),
         Column("source"),
     ),
 )  # fmt: skip
@@ -256,12 +279,13 @@ GAUGES = Record(
     (
         Column("gauge", required=True, explains="the shop's own mark"),
         Column("description"),
-        Column("uncertainty_mm", "length", above=0, maximum=1, explains="standard uncertainty"),
-        Column("master_lf_mm", "length"),
-        Column("master_wf_mm", "length"),
-        Column("master_hf_mm", "length"),
-        Column("check_tolerance_mm", "length", above=0, maximum=1),
-        Column("check_hours", "number", above=0, maximum=10_000, default=24.0),
+        Column("uncertainty_mm", "length", minimum=0.0001, maximum=1, usual=(0.0003, 0.02),
+               explains="standard uncertainty"),
+        _place("master_lf_mm"),
+        _place("master_wf_mm"),
+        _place("master_hf_mm"),
+        Column("check_tolerance_mm", "length", minimum=0.0001, maximum=1, usual=(0.001, 0.05)),
+        _number("check_hours", 0.1, 10_000, (4, 800), default=24.0),
         Column("line_pattern",
                explains="how a line that it sends is written, such as LF {lf} WF {wf}"),
     ),

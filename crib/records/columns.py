@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from crib.records.bounds import Bounds
+
 Kind = Literal[
     "text",
     "integer",
@@ -39,6 +41,9 @@ class Column:
         minimum: Smallest value, itself allowed (in the unit of the name).
         above: Value that must be exceeded (in the unit of the name).
         maximum: Largest value, itself allowed (in the unit of the name).
+        zero: Whether 0 is allowed below ``minimum``: none, or nothing known.
+        usual: What shops mostly write, to guess a slip of the decimal point or the unit.
+        source: Where the bounds come from.
         default: Value taken for an empty cell.
         explains: One line for the reader of an error or of the documentation.
     """
@@ -52,8 +57,21 @@ class Column:
     minimum: float | None = None
     above: float | None = None
     maximum: float | None = None
+    zero: bool = False
+    usual: tuple[float, float] | None = None
+    source: str = "common practice, no source"
     default: object = None
     explains: str = ""
+
+    @property
+    def bounds(self) -> Bounds:
+        """Between which values it is plausible."""
+        return Bounds(self.minimum, self.above, self.maximum, self.zero, self.usual)
+
+    @property
+    def scale(self) -> int:
+        """Stored units to one of the name: 0.1 µm to the mm, hundredths to the amount."""
+        return {"length": 10_000, "money": 100}.get(self.kind, 1)
 
     @property
     def stored(self) -> str:

@@ -14,6 +14,7 @@ from decimal import Decimal
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.floor.closures import parse_local
+from crib.records.bounds import plain
 from crib.records.columns import LONGEST_TEXT, Column
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
@@ -183,15 +184,15 @@ def right_for(column: Column) -> str:
     shape = _SHAPES[column.kind]
     if column.many:
         shape = "names with | between them"
-    bounds = [
-        f", {words} {bound:g}" if abs(bound) < 1e6 else f", {words} {bound:.0f}"
-        for words, bound in (
-            ("at least", column.minimum),
-            ("more than", column.above),
-            ("at most", column.maximum),
-        )
-        if bound is not None
-    ]
+    pairs = (
+        ("at least", column.minimum),
+        ("more than", column.above),
+        ("at most", column.maximum),
+    )
+    bounds = [f", {words} {plain(bound)}" for words, bound in pairs if bound is not None]
+    if column.zero:
+        bounds.insert(0, ", 0 or")
+        bounds[1] = bounds[1].removeprefix(",")
     return f"write {shape}{''.join(bounds)}"
 
 
@@ -226,16 +227,26 @@ _READERS = {
 }
 
 
-_SCALES = {"length": 10_000, "money": 100}
+def implausible(column: Column, value: object) -> str | None:
+    """Why a stored value is outside the bounds of its column; None where it is plausible.
+
+    Examples:
+        >>> implausible(Column("wear_mm", "number", minimum=0.005, maximum=3), 12.0)
+        'is not plausible; write a number like 12.5, at least 0.005, at most 3'
+    """
+    if value is None or isinstance(value, bool) or column.reference:
+        return None
+    if column.kind not in ("integer", "number", "length", "money"):
+        return None
+    if not isinstance(value, (int, float)):
+        return f"is no number; {right_for(column)}"
+    plain_value, bounds = value / column.scale, column.bounds
+    if bounds.admits(plain_value):
+        return None
+    question = bounds.question(plain_value)
+    return f"is not plausible; {right_for(column)}{'.' if question else ''}{question}"
 
 
 def _check_bounds(column: Column, value: object) -> None:
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        return
-    scale = _SCALES.get(column.kind, 1)
-    if column.minimum is not None and value < column.minimum * scale:
-        raise Invalid(f"is below the least that makes sense; {right_for(column)}")
-    if column.above is not None and value <= column.above * scale:
-        raise Invalid(f"is too small; {right_for(column)}")
-    if column.maximum is not None and value > column.maximum * scale:
-        raise Invalid(f"is above the most that makes sense; {right_for(column)}")
+    if why := implausible(column, value):
+        raise Invalid(why)

@@ -14,6 +14,7 @@ from crib.errors import BadCode
 from crib.floor.counter import LIMITS
 from crib.floor.line import LONG_PAUSE_US
 from crib.records.catalogue import CATALOGUE
+from crib.store.bounds import implausible_numbers
 from crib.store.digest_checks import digest_findings
 from crib.store.engine import Store, Tx, raw
 from crib.store.file_checks import (
@@ -136,7 +137,7 @@ def check(store: Store) -> list[str]:
 
     Checks the file, its shape, the digest of every row, the references, stock against the
     ledger, stations and assemblies against the facts, running totals against the readings,
-    check characters and counters.
+    check characters, counters, and numbers against their bounds.
     """
     try:
         with store.read() as tx:
@@ -159,6 +160,7 @@ def findings(tx: Tx) -> list[str]:
             found += _guarded("references", dangling_findings, driver)
             found += _guarded("states", _broken_states, tx)
             found += _guarded("codes", _bad_codes, tx)
+            found += _guarded("bounds of numbers", implausible_numbers, tx)
         return found
     finally:
         driver.text_factory = str

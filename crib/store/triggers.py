@@ -1,4 +1,4 @@
-"""Triggers that keep recorded facts as they are and part counts from going backwards.
+"""Triggers that keep facts as they are, counts from going backwards and numbers plausible.
 
 SQLite only: each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
 ``crib.store.engine`` turns into a refusal. A change here needs a migration that drops the
@@ -11,6 +11,7 @@ the one before it only (otherwise no order of single updates could renumber live
 
 from __future__ import annotations
 
+from crib.store.bounds import BOUND_TRIGGERS
 from crib.store.tables import APPEND_ONLY
 
 _BEFORE = (
@@ -67,6 +68,12 @@ _COUNTS = {
 }
 
 #: Name -> the statement that creates it.
-TRIGGERS: dict[str, str] = {
-    name: statement for table in APPEND_ONLY for name, statement in _append_only(table).items()
-} | _COUNTS
+TRIGGERS: dict[str, str] = (
+    {
+        name: statement
+        for table in APPEND_ONLY
+        for name, statement in _append_only(table).items()
+    }
+    | _COUNTS
+    | BOUND_TRIGGERS
+)

@@ -10,6 +10,7 @@ from crib.errors import Invalid
 from crib.metrology.gauge_check import GaugeCheck, check_gauge
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.preset import DEFAULT_REPEATABILITY_MM, Reading
+from crib.records.measures import refuse_readings
 from crib.store.engine import Tx
 from crib.store.presets import (
     CheckResultRow,
@@ -83,6 +84,7 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
     """
     told = said(tx, present, command)
     gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
+    refuse_readings(command.readings)
     columns = _columns(command.readings)
     judged = judge_on_master(gauge, command.readings)
     why_not = tuple(

@@ -12,6 +12,7 @@ from crib.errors import Invalid, NotKnown, NotMounted
 from crib.metrology.causes import MOST_CHANGE_MM
 from crib.metrology.offset import AXES, AxisOffset
 from crib.metrology.uncertainty import COVERAGE
+from crib.records.measures import CHANGE
 from crib.store.assemblies import assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
@@ -35,9 +36,6 @@ from crib.usecases.station_datum import (
     follow_station,
 )
 from crib.usecases.station_offsets import apply_step, offsets_now
-
-#: A step beyond this is a slip of the keyboard [0.1 µm].
-MOST_STEP_TENTHS_UM = 100_000
 
 KINDS = ("first_off", "size")
 
@@ -164,12 +162,15 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
         errors.append({"field": "kind", "detail": f"one of {', '.join(KINDS)}"})
     if command.change_tenths_um == 0 and kind != "first_off":
         errors.append({"field": "change_mm", "detail": "is zero: nothing was stepped"})
-    if abs(command.change_tenths_um) > MOST_STEP_TENTHS_UM:
-        most = mm_from_tenths_um(MOST_STEP_TENTHS_UM)
-        errors.append({"field": "change_mm", "detail": f"at most {most} mm; check the point"})
+    step_mm = command.change_tenths_um / 10_000
+    if not CHANGE.bounds.admits(step_mm):
+        slip = CHANGE.bounds.question(step_mm) or " Check the point."
+        detail = f"{step_mm:g} mm is not plausible; {CHANGE.bounds} mm is.{slip}"
+        errors.append({"field": "change_mm", "detail": detail})
     if errors:
         said_so = "; ".join(f"{error['field']}: {error['detail']}" for error in errors)
-        raise Invalid(f"That is no offset step: {said_so}.", errors=errors)
+        end = "" if said_so.endswith((".", "?")) else "."
+        raise Invalid(f"That is no offset step: {said_so}{end}", errors=errors)
     return axis, kind
 
 

@@ -14,6 +14,7 @@ from crib.metrology.preset import (
     Reading,
     measure,
 )
+from crib.records.measures import refuse_readings
 from crib.stock.assembly import status_after_preset
 from crib.store.assemblies import (
     AssemblyRow,
@@ -116,6 +117,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
     gauge = None
     if command.gauge:
         gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
+    refuse_readings(command.readings)
     verdict = measure(
         command.readings,
         nominals_of(spec),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.metrology.preset import MeasureResult, Reading, measure
+from crib.records.measures import refuse_readings
 from crib.store.engine import Tx
 from crib.store.presets import gauge_row
 from crib.store.resolve import resolve_gauge
@@ -56,6 +57,7 @@ def preview_preset(
     spec = spec_row(tx, named_assembly(tx, assembly).row.tool_spec_id)
     row = gauge_row(tx, resolve_gauge(tx, gauge).id) if gauge else None
     nominals = nominals_of(spec)
+    refuse_readings(readings)
     result = measure(readings, nominals, spec.tolerance_tenths_um, gauge_uncertainty_mm(row))
     return PresetPreview(
         result.measures,

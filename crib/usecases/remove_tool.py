@@ -7,6 +7,7 @@ from datetime import datetime
 
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
+from crib.records.measures import FLANK_WEAR, refuse_implausible
 from crib.stock.assembly import BROKEN, STAYS_BUILT, read_reason, status_after_removal
 from crib.stock.pieces import EdgeFate
 from crib.store.assemblies import AssemblyRow, assembly_row, set_state
@@ -29,9 +30,6 @@ from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import Said, record, refuse_before, said
 from crib.usecases.station_wear import NOTHING, StayWear, wear_of_stays
 from crib.usecases.use_up import fates_of_edges, use_up_edges
-
-#: A worn land beyond this is a slip of the keyboard [0.1 µm].
-MOST_FLANK_WEAR_TENTHS_UM = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,13 +185,7 @@ def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
 
 def _refuse_figures(command: RemoveTool) -> None:
     refuse_part_count(command.part_count)
-    land = command.flank_wear_tenths_um
-    if land is not None and not 0 <= land <= MOST_FLANK_WEAR_TENTHS_UM:
-        raise Invalid(
-            f"A worn land of {land / 10_000:g} mm cannot be meant: give 0 to "
-            f"{MOST_FLANK_WEAR_TENTHS_UM / 10_000:g} mm.",
-            errors=[{"field": "flank_wear_mm", "detail": "from 0 to 10 mm"}],
-        )
+    refuse_implausible(FLANK_WEAR, command.flank_wear_tenths_um, "Flank wear")
 
 
 def _mount_of(tx: Tx, command: RemoveTool) -> MountRow:

@@ -73,9 +73,12 @@ def test_bounds_hold_in_the_unit_of_the_name():
     length = Column("c_mm", "length", above=0, maximum=1)
 
     assert read_cell(length, "1") == 10_000
-    with pytest.raises(Invalid, match="is above the most"):
+    with pytest.raises(
+        Invalid,
+        match=r"is not plausible; write a length in mm like 12\.3456, more than 0, at most 1",
+    ):
         read_cell(length, "1.0001")
-    with pytest.raises(Invalid, match="is too small"):
+    with pytest.raises(Invalid, match="is not plausible"):
         read_cell(length, "0")
 
 

@@ -108,7 +108,7 @@ CELLS = [
      "lots.csv:2:quantity: 'many' is not a whole number; write a whole number, at least 0, "
      "at most 10000000"),
     (LOTS, "lot,cutting_item,quantity", "L1,I1,-1",
-     "lots.csv:2:quantity: '-1' is below the least that makes sense; write a whole number, "
+     "lots.csv:2:quantity: '-1' is not plausible; write a whole number, "
      "at least 0, at most 10000000"),
     (LOTS, "lot,cutting_item,quantity", "L1,I1,",
      "lots.csv:2:quantity: is empty; write a whole number, at least 0, at most 10000000"),
@@ -122,15 +122,15 @@ CELLS = [
     (HOLDER_TYPES, "holder_type,designation,reach_mm", "T1,X,1e400",
      "holder_types.csv:2:reach_mm: '1e400' is not a finite number; write it like 12.5"),
     (HOLDER_TYPES, "holder_type,designation,reach_mm", "T1,X,1e99",
-     "holder_types.csv:2:reach_mm: '1e99' is above the most that makes sense; write a number "
-     "like 12.5, at least 0, at most 10000"),
+     "holder_types.csv:2:reach_mm: '1e99' is not plausible; write a number like 12.5, 0 or "
+     "at least 0.1, at most 2000"),
     (HOLDER_TYPES, "holder_type,designation,reach_mm", "T1,X,nan",
      "holder_types.csv:2:reach_mm: 'nan' is not a number; write it like 12.5"),
     (HOLDER_TYPES, "holder_type,designation,reach_mm", "T1,X,１２",
      "holder_types.csv:2:reach_mm: '１２' is not a number; write it like 12.5"),
     (HOLDER_TYPES, "holder_type,designation,max_rpm", "T1,X,0",
-     "holder_types.csv:2:max_rpm: '0' is too small; write a number like 12.5, more than 0, "
-     "at most 200000"),
+     "holder_types.csv:2:max_rpm: '0' is not plausible; write a number like 12.5, at least "
+     "1, at most 200000"),
     (TOOL_SPECS, "tool_spec,holder_type,cutting_items,lf_nominal_mm", "S,T,I,12.34567",
      "tool_specs.csv:2:lf_nominal_mm: '12.34567' is finer than 0.1 micrometre; give four "
      "places"),

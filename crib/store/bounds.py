@@ -1,0 +1,120 @@
+"""The bounds of every number in the database: triggers that refuse, and what lies outside.
+
+A number that was there before its bounds stays as it is while a row's other columns change, so
+that nobody is locked out of an older database; ``crib check`` names it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from crib.records.catalogue import CATALOGUE
+from crib.records.columns import Column
+from crib.records.measures import OF_FACTS
+from crib.records.values import implausible, print_cell
+from crib.store.engine import Tx
+
+_NUMBERS = ("integer", "number", "length", "money")
+
+
+def numbers_of(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """The columns among these that hold a bounded number of their own."""
+    return tuple(
+        one for one in columns if one.kind in _NUMBERS and not one.reference and not one.many
+    )
+
+
+def _span(column: Column) -> tuple[str, str]:
+    low, high = column.minimum, column.maximum
+    if low is None or high is None:
+        raise ValueError(f"{column.name} has no bounds on both sides")
+    if column.kind == "number":
+        return repr(float(low)), repr(float(high))
+    return str(round(low * column.scale)), str(round(high * column.scale))
+
+
+def _outside(column: Column, of: str = "NEW.") -> str:
+    low, high = _span(column)
+    name = f"{of}{column.stored}"
+    zero = f"{name} = 0 OR " if column.zero else ""
+    kinds = "('integer', 'real')" if column.kind == "number" else "('integer')"
+    return (
+        f"{name} IS NOT NULL AND NOT (typeof({name}) IN {kinds}"
+        f" AND ({zero}{name} BETWEEN {low} AND {high}))"
+    )
+
+
+def _triggers(table: str, columns: tuple[Column, ...]) -> dict[str, str]:
+    told = {one: f"RAISE(ABORT, 'implausible number: {table}.{one.stored}')" for one in columns}
+    new = " ".join(f"WHEN {_outside(one)} THEN {refusal}" for one, refusal in told.items())
+    changed = " ".join(
+        f"WHEN NEW.{one.stored} IS NOT OLD.{one.stored} AND {_outside(one)} THEN {refusal}"
+        for one, refusal in told.items()
+    )
+    names = ", ".join(one.stored for one in columns)
+    return {
+        f"{table}_bounds_insert": f"CREATE TRIGGER {table}_bounds_insert BEFORE INSERT ON"
+        f" {table} BEGIN SELECT CASE {new} END; END",
+        f"{table}_bounds_update": f"CREATE TRIGGER {table}_bounds_update BEFORE UPDATE OF"
+        f" {names} ON {table} BEGIN SELECT CASE {changed} END; END",
+    }
+
+
+#: Table -> its bounded columns.
+BOUNDED: dict[str, tuple[Column, ...]] = {
+    record.name: columns for record in CATALOGUE if (columns := numbers_of(record.columns))
+} | OF_FACTS
+
+#: Name -> the statement that creates it.
+BOUND_TRIGGERS: dict[str, str] = {
+    name: statement
+    for table, columns in BOUNDED.items()
+    for name, statement in _triggers(table, columns).items()
+}
+
+
+def implausible_numbers(tx: Tx) -> Iterator[str]:
+    """Every number of a record or fact outside its bounds, a sentence each."""
+    nouns = {record.name: record for record in CATALOGUE}
+    for table, columns in BOUNDED.items():
+        record = nouns.get(table)
+        plain_key = record and not any(record.column(name).reference for name in record.key)
+        key = f"{table}.{record.key[0]}" if record and plain_key else f"{table}.rowid"
+        for column in columns:
+            name = column.stored
+            rows = tx.exec_driver_sql(
+                f"SELECT {key}, {name} FROM {table} WHERE {_outside(column, '')} LIMIT 6"  # noqa: S608 - our own names
+            ).fetchall()
+            for shown, value in rows[:5]:
+                noun = record.noun if record else f"row of {table}"
+                told = print_cell(column, value)
+                why = implausible(column, value)
+                yield (
+                    f"{noun[0].upper()}{noun[1:]} {shown}: {column.name} is {told}, which {why}"
+                    f"{'' if str(why).endswith('?') else '.'}"
+                )
+            if len(rows) > 5:
+                yield "… and more of the same."
+
+
+def implausible_rows(tx: Tx, table: str, name: str) -> list[tuple[Any, str]]:
+    """Rows of a table with a number outside its bounds, each with what is wrong in words.
+
+    Args:
+        tx: An open transaction.
+        table: One of ``BOUNDED`` that is a record's.
+        name: Column that stands first in each row that is given back.
+    """
+    columns = BOUNDED[table]
+    outside = " OR ".join(f"({_outside(one, '')})" for one in columns)
+    names = ", ".join(one.stored for one in columns)
+    found = []
+    for row in tx.exec_driver_sql(f"SELECT {name}, {names} FROM {table} WHERE {outside}"):  # noqa: S608 - our own names
+        told = [
+            f"{one.name} is {print_cell(one, value)}, which {why}"
+            for one, value in zip(columns, row[1:], strict=True)
+            if (why := implausible(one, value))
+        ]
+        found.append((row[0], "; ".join(told)))
+    return found
