@@ -29,7 +29,7 @@ ELSEWHERE = (
     "crib/store/kept_tables.py", "crib/store/record_tables.py", "crib/store/triggers.py",
     "crib/store/types.py", "crib/store/backup.py", "crib/store/checking.py",
     "crib/store/digest", "crib/store/file_checks.py", "crib/store/identity.py",
-    "crib/store/import_rows.py", "crib/store/bulk.py",
+    "crib/store/import_rows.py", "crib/store/bulk.py", "crib/store/bounds.py",
     "crib/usecases/import_guards.py", "crib/usecases/import_shop.py",
     "crib/usecases/export_shop.py", "crib/usecases/keep_forecasts.py",
     "labels/kit_sheet.py", "labels/swap_sheet.py", "labels/assembly_label.py",

@@ -98,6 +98,7 @@ def list_forecasts(call: Call) -> Reply:
             "nights": [row for row in nights if row["ordinal"] == 0],
             "later_nights": [row for row in nights if row["ordinal"] > 0],
             "caution": CAUTION,
+            "problems": list(plan.view.left_out.records),
         },
         headers=headers,
     )
@@ -131,6 +132,7 @@ def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str,
         "scale": night.scale,
         "safe": night.safe,
         "swaps": [by_station[station_id].station for station_id in night.added],
+        "not_known": [by_station[one].station for one in night.unknown if one in by_station],
         "run_until": None if until_us is None else instant_from_us(until_us),
         "run_until_parts": night.run_until_parts,
         "carried_by": [
@@ -173,6 +175,7 @@ def read_swap_list(call: Call) -> Reply:
             "breakages": breakages_of(call),
             "items": [swap_row(row) for row in shown],
             "caution": CAUTION,
+            "problems": list(plan.view.left_out.records),
         },
         headers=headers,
     )

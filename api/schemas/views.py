@@ -100,7 +100,8 @@ class BasisShape(Shape):
 
 
 _WHY = (
-    "broken, past, cost, size_limit, unattended_stretch, gathered, run_ends_first or not_known."
+    "broken, past, cost, size_limit, unattended_stretch, gathered, run_ends_first, not_known "
+    "(no run uses it, or no cutting data) or not_worked_out (why_sentence says what to do)."
 )
 _STEP = "Parts by which earlier and later are meant: a quarter of a planned life."
 _EARLIER = (
@@ -188,7 +189,15 @@ class Night(Shape):
         explains="Factor that the chances stand under: failures seen in earlier stretches over "
         "those forecast, held near 1 until there are many.",
     )
-    safe = YesNo(required=True, explains="Whether the limit is kept with the swaps.")
+    safe = YesNo(
+        required=True,
+        explains="Whether the limit is kept with the swaps; never while an edge is not_known.",
+    )
+    not_known = listed(
+        Text(),
+        most=1_000,
+        explains="Stations whose forecast could not be worked out; the chances leave them out.",
+    )
     swaps = listed(Text(), most=1_000)
     run_until = At(
         allow_none=True,
@@ -231,6 +240,13 @@ class ForecastPage(PlanPage):
         },
     )
     caution = Text(required=True)
+    problems = fields.List(
+        Text(),
+        required=True,
+        metadata={
+            "description": "Machines and records that could not be reckoned with, and why."
+        },
+    )
 
 
 class MissingThing(Shape):
@@ -293,6 +309,13 @@ class SwapPage(PlanPage):
     )
     items = fields.List(fields.Nested(SwapShape), required=True)
     caution = Text(required=True)
+    problems = fields.List(
+        Text(),
+        required=True,
+        metadata={
+            "description": "Machines and records that could not be reckoned with, and why."
+        },
+    )
 
 
 class BenchRowShape(Shape):

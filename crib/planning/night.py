@@ -75,6 +75,7 @@ class MachineNight:
         carriers: The edges that carry most of what is left, the worst first.
         scale: Factor that all its chances stand under, from how earlier stretches went.
         left_out: Swaps that would help but are not worth it, where none keep the limit.
+        unknown: Stations whose edge's chance could not be worked out.
     """
 
     machine: str
@@ -92,16 +93,28 @@ class MachineNight:
     carriers: tuple[Carrier, ...] = ()
     scale: float = 1.0
     left_out: int = 0
+    unknown: tuple[int, ...] = ()
 
     @property
     def safe(self) -> bool:
-        """Whether the limit is kept once the added swaps are made."""
+        """Whether the limit is kept once the added swaps are made; never with one unknown."""
+        return self._kept and not self.unknown
+
+    @property
+    def _kept(self) -> bool:
         return self.with_swaps <= self.limit
 
     @property
     def sentence(self) -> str:
         """What to make of it, in words, and the factor where it tells."""
         told = self._chances
+        if self.unknown:
+            count = len(self.unknown)
+            edges = "1 edge" if count == 1 else f"{count} edges"
+            return (
+                f"Not known to be safe: the forecast of {edges} could not be worked out. Look "
+                f"at them before you leave. The others: {told}"
+            )
         if self.as_planned <= 0 or abs(self.scale - 1) <= TOLD_SCALE:
             return told
         if self.scale < 1:
@@ -124,7 +137,7 @@ class MachineNight:
                 f"limit of {self.limit:.1%}."
             )
         swaps = f"{len(self.added)} swap{'' if len(self.added) == 1 else 's'} before it"
-        if self.safe:
+        if self._kept:
             return (
                 f"With {swaps} the chance of a failure falls from {self.as_planned:.1%} to "
                 f"{self.with_swaps:.1%}, within the limit of {self.limit:.1%}."

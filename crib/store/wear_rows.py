@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
+from copy import copy
 from typing import Any
 
 from sqlalchemy import select
@@ -22,16 +23,24 @@ class CuttingData:
 
     Args:
         tx: An open transaction; everything is read at once, later changes are not seen.
+
+    Attributes:
+        faults: Rows that could not be read: ``operations`` with the part's id, ``tool_life``
+            with the row's.
     """
 
     def __init__(self, tx: Tx) -> None:
+        self.faults: dict[tuple[str, int], Exception] = {}
         self._operations: dict[tuple[int, int, int], list[CutOperation]] = defaultdict(list)
         self._specs_expected: dict[tuple[int, int, int], int] = {}
         for row in tx.execute(
             select(_T["operations"]).order_by("part_id", "path", "sequence")
         ).mappings():
             key = (row["part_id"], row["tool_number"], row["path"] or 1)
-            self._operations[key].append(operation_from_row(row))
+            try:
+                self._operations[key].append(operation_from_row(row))
+            except Exception as fault:  # one row must not take the others with it
+                self.faults["operations", row["part_id"]] = fault
             self._specs_expected.setdefault(key, row["tool_spec_id"])
         self._groups: dict[int, str] = {
             row.id: row.material_group
@@ -65,7 +74,10 @@ class CuttingData:
         in_use = select(_T["tool_life"]).where(_T["tool_life"].c.retired_at.is_(None))
         for row in tx.execute(in_use).mappings():
             which = row["cutting_item_id"] or row["tool_material"]
-            self._curves[which, row["material_group"]] = Curve(*constants_from_row(row))
+            try:
+                self._curves[which, row["material_group"]] = Curve(*constants_from_row(row))
+            except Exception as fault:
+                self.faults["tool_life", row["id"]] = fault
         self._adopted: dict[tuple[int, str], Curve] = {}
         # Stations alike in all that wear depends on share a place, and what is known of it.
         places: dict[tuple[int, int, float | None, float | None], int] = {}
@@ -81,6 +93,12 @@ class CuttingData:
     @staticmethod
     def _by_id(tx: Tx, statement: Any) -> dict[int, Any]:
         return {row.id: row for row in tx.execute(statement)}
+
+    def apart(self) -> CuttingData:
+        """The same data with a memory of its own, nothing adopted."""
+        other = copy(self)
+        other._adopted, other._known = {}, {}
+        return other
 
     def tools_of(self, part_id: int) -> list[tuple[int, int, int]]:
         """Tool number, path and id of the expected spec, for every tool of a part."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
@@ -16,6 +16,7 @@ from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
 from crib.planning.due import EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import SwapPlan, plan_swaps
 from crib.planning.swaps import StationPlan
 from crib.store.engine import Tx
@@ -23,10 +24,17 @@ from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead
 from crib.usecases.foresight import Foresight, foresee
 from crib.usecases.kept_output import KeptOutput
-from crib.usecases.machine_stops import machine_stops
+from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.mounted_edges import MINUTE_MINOR
 from crib.usecases.own_constants import refine_view
-from crib.usecases.shop_view import ShopView, view_shop
+from crib.usecases.shop_view import ShopView, view_machines, with_tools
+from crib.usecases.sound_plan import (
+    nights_seen,
+    refuse_unsound,
+    stops_by_machine,
+    without_culprits,
+    worn_elsewhere,
+)
 from crib.usecases.stays import Key, Stay
 
 #: Names of ``crib.planning.due.PROBS``.
@@ -138,6 +146,7 @@ def forecast_shop(
     night_limit: float = NIGHT_LIMIT,
     kept: KeptOutput | None = None,
     before: LifeModel | None = None,
+    left_out: Mapping[int, str] | None = None,
 ) -> ShopPlan:
     """Forecast every mounted edge from the facts dated up to an instant.
 
@@ -147,21 +156,31 @@ def forecast_shop(
         night_limit: Chance of a failure that a machine may run with while nobody is there.
         kept: What the process kept of the counters, if it makes plans one after the other.
         before: The life model of the plan before this one, likewise.
+        left_out: Tools that the plan before this one was made without, likewise.
     """
     with collector_rests():
-        view = refine_view(view_shop(tx, now, kept))
-        return _plan_of(foresee(tx, view, before), night_limit)
+        machines = view_machines(tx, now, kept)
+        stopped = stops_by_machine(machines)
+
+        def plan_of(only: Iterable[int] | None = None) -> ShopPlan:
+            tools = None if only is None else frozenset(only)
+            view = refine_view(with_tools(machines, tools))
+            sight = foresee(tx, view, before if only is None else None)
+            return _plan_of(sight, night_limit, stopped)
+
+        return without_culprits(machines, plan_of, left_out or {})
 
 
-def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
+def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> ShopPlan:
     view, ahead, lives, model = sight.view, sight.ahead, sight.lives, sight.model
     mounted, edges, due = sight.mounted, sight.edges, sight.due
+    refuse_unsound(sight)
     swaps = plan_swaps(
         list(view.ahead.values()),
         edges,
         due,
         model,
-        stops=machine_stops(view),
+        stops=stops,
         minute_cost=MINUTE_MINOR,
         limit=night_limit,
         scale=sight.night_scale,
@@ -174,11 +193,13 @@ def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
         for stay in view.stays
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
+    forecasts += _not_worked_out(view, seats)
     forecasts = _with_broken(view, forecasts)
     last = datetime.max.replace(tzinfo=view.now.tzinfo)
     forecasts.sort(
         key=lambda f: (
             f.why != BROKEN,
+            f.why != NOT_WORKED_OUT,
             f.swap_by or last,
             f.machine,
             f.path,
@@ -192,7 +213,7 @@ def _plan_of(sight: Foresight, night_limit: float) -> ShopPlan:
         lives.keys,
         lives.histories,
         forecasts,
-        swaps.nights,
+        nights_seen(view, swaps.nights),
         model.aside,
         edges,
         swaps,
@@ -307,6 +328,23 @@ def _unknown(seats: _Seats, stay: Stay) -> Forecast:
         ),
         basis=None,
     )
+
+
+def _not_worked_out(view: ShopView, seats: _Seats) -> list[Forecast]:
+    """Mounted edges that the plan was made without: unknown, hence to be looked at now."""
+    found = []
+    for row in view.unknown:
+        station = view.rows.stations.get(row.station_id)
+        if row.end_us is not None or station is None:
+            continue
+        machine_why = view.left_out.machines.get(station.machine_id)
+        why = (
+            machine_why or view.left_out.tools.get(row.assembly_id) or worn_elsewhere(view, row)
+        )
+        stay = Stay(row, 0, 0.0, None, None, 0.0, "")
+        unknown = _unknown(seats, stay)
+        found.append(replace(unknown, why=NOT_WORKED_OUT, why_sentence=why))
+    return found
 
 
 def _with_broken(view: ShopView, forecasts: Sequence[Forecast]) -> list[Forecast]:

@@ -15,16 +15,24 @@ from crib.usecases.shop_view import ShopView
 def machine_stops(view: ShopView) -> list[Stops]:
     """Stops of every machine, in the order of ``view.ahead``."""
     starts: dict[int, list[float]] = {}
-    found = []
-    for machine_id, machine in view.ahead.items():
-        calendar = view.calendars[machine_id]
-        if id(calendar) not in starts:
-            starts[id(calendar)] = [
-                machine.time.seconds_at(start_us) for start_us in _shift_starts(view, calendar)
-            ]
-        bars = _bars(view, machine_id)
-        found.append(stops_ahead(machine, bars, starts[id(calendar)], PLANNED_S))
-    return found
+    return [stops_of_machine(view, machine_id, starts) for machine_id in view.ahead]
+
+
+def stops_of_machine(view: ShopView, machine_id: int, starts: dict[int, list[float]]) -> Stops:
+    """Stops of one machine.
+
+    Args:
+        view: The shop.
+        machine_id: The machine.
+        starts: Starts of shifts by the identity of a calendar, kept from machine to machine.
+    """
+    machine, calendar = view.ahead[machine_id], view.calendars[machine_id]
+    if id(calendar) not in starts:
+        starts[id(calendar)] = [
+            machine.time.seconds_at(start_us) for start_us in _shift_starts(view, calendar)
+        ]
+    bars = _bars(view, machine_id)
+    return stops_ahead(machine, bars, starts[id(calendar)], PLANNED_S)
 
 
 def _shift_starts(view: ShopView, calendar: WorkCalendar) -> list[int]:
@@ -40,6 +48,8 @@ def _shift_starts(view: ShopView, calendar: WorkCalendar) -> list[int]:
 
 def _bars(view: ShopView, machine_id: int) -> list[Bar | None]:
     """How each run ahead uses up bars; a run begins with a new one."""
+    if machine_id in view.left_out.machines:
+        return []
     runs = view.rows.runs.get(machine_id, [])
     began = sorted(
         (run for run in runs if run.state != "planned"), key=lambda run: run.start_at or 0

@@ -59,6 +59,7 @@ class PlanCache:
                         night_limit=self._night_limit,
                         kept=self._kept,
                         before=before,
+                        left_out=made[2].view.left_out.tools if made else None,
                     )
                     made = (present, now, plan)
                     self._made = made

@@ -10,7 +10,7 @@ from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
 from crib.planning.stops_ahead import KINDS, OWN, STOP_MINUTES
 from crib.usecases.forecast import ShopPlan
-from crib.usecases.machine_stops import machine_stops
+from crib.usecases.sound_plan import stops_by_machine
 from crib.usecases.swap_list import make_swap_list
 
 #: A swap belongs to a stop that is no further away [µs].
@@ -68,7 +68,7 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
     for row in listed.rows:
         swaps[row.forecast.machine][us_of(row.swap_by)].append(row.forecast.station)
     rows: list[PlannedStop] = []
-    for ahead, stops in zip(plan.view.ahead.values(), machine_stops(plan.view), strict=True):
+    for ahead, stops in zip(plan.view.ahead.values(), stops_by_machine(plan.view), strict=True):
         if machine not in (None, ahead.machine):
             continue
         waiting = swaps[ahead.machine]

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 from crib.planning.reorder import ReorderRow, StockItem, daily_demand, reorder_list
 from crib.usecases.forecast import ShopPlan
-from crib.usecases.swap_list import make_swap_list
+from crib.usecases.left_out import each
+from crib.usecases.swap_list import make_shelf, make_swap_list
 
 #: Days of swaps ahead that the demand is taken from.
 DEMAND_DAYS = 14
@@ -36,10 +38,12 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
         days[item].append((row.swap_by - view.now) / timedelta(days=1))
         edges[item].append(spec.items_per_tool or 1)
     left: dict[str, int] = defaultdict(int)
-    for lot in view.rows.lots:
-        left[lot.cutting_item] += int(lot[6]) * int(lot.edges or 1) + int(lot[7])
-    items = [
-        StockItem(
+    for lot in make_shelf(view).lots:
+        left[lot.cutting_item] += lot.edges_left
+    found: list[ReorderRow] = []
+
+    def work_out(item: Any) -> None:
+        stock = StockItem(
             item.cutting_item,
             left[item.cutting_item],
             daily_demand(days[item.cutting_item], edges[item.cutting_item], DEMAND_DAYS),
@@ -49,6 +53,16 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
             pack_size=item.pack_size or 1,
             price_minor=item.price_minor,
         )
-        for item in view.rows.items.values()
-    ]
-    return reorder_list(items, view.now, ahead_days=1.0)
+        found.extend(reorder_list([stock], view.now, ahead_days=1.0))
+
+    failed = each(
+        view.rows.items.values(),
+        work_out,
+        lambda item: (
+            f"What to order of item {item.cutting_item} could not be worked out. Count what is "
+            "there, and check its record."
+        ),
+    )
+    view.left_out.others += [why for why in failed if why not in view.left_out.others]
+    last = datetime.max.replace(tzinfo=view.now.tzinfo)
+    return sorted(found, key=lambda row: (row.runs_out_at or last, row.cutting_item))

@@ -13,6 +13,7 @@ from crib.floor.calendar import Stretch
 from crib.planning.night import MachineNight
 from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.swap_list import SwapRow, blocked_rows, make_swap_list
 
 
@@ -107,6 +108,7 @@ class ShiftView:
         nights: Next unattended stretches, the unsafe first, the greatest chance first.
         swaps: Every swap due within the horizon, the most urgent first.
         blocked: Those whose sister will not be ready in time.
+        left_out: Why machines or other records could not be reckoned with.
     """
 
     now: datetime
@@ -115,6 +117,7 @@ class ShiftView:
     nights: tuple[NightView, ...]
     swaps: tuple[SwapRow, ...]
     blocked: tuple[SwapRow, ...]
+    left_out: tuple[str, ...] = ()
 
 
 def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
@@ -140,7 +143,13 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     )
     nights = sorted((_night(plan, night) for night in first.values()), key=_unsafe_first)
     return ShiftView(
-        now, until, machines, tuple(nights), listed.rows, tuple(blocked_rows(listed.rows))
+        now,
+        until,
+        machines,
+        tuple(nights),
+        listed.rows,
+        tuple(blocked_rows(listed.rows)),
+        plan.view.left_out.records,
     )
 
 
@@ -172,7 +181,12 @@ def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLin
         lines[forecast.machine].append(StationLine(forecast, found))
     last = datetime.max.replace(tzinfo=plan.view.now.tzinfo)
     for found_lines in lines.values():
-        found_lines.sort(key=lambda line: line.forecast.run_out_at["p50"] or last)
+        found_lines.sort(
+            key=lambda line: (
+                line.forecast.why != NOT_WORKED_OUT,
+                line.forecast.run_out_at["p50"] or last,
+            )
+        )
     return lines
 
 
@@ -217,4 +231,5 @@ def _night(plan: ShopPlan, night: MachineNight) -> NightView:
 
 def _unsafe_first(one: NightView) -> tuple[int, float, str]:
     order = {"unsafe": 0, "swaps": 1, "safe": 2}
-    return order[one.state], -one.night.with_swaps, one.night.machine
+    chance = 1.0 if one.night.unknown else one.night.with_swaps
+    return order[one.state], -chance, one.night.machine

@@ -24,7 +24,9 @@ from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS
 from crib.store.shop_rows import ShopRows, StayRow, load_shop
 from crib.store.wear_rows import CuttingData
+from crib.usecases.implausible import implausible_records
 from crib.usecases.kept_output import KeptOutput
+from crib.usecases.left_out import LeftOut, each
 from crib.usecases.stays import Stay, windows_of, work_out_stays
 
 #: How far ahead the calendars are laid out.
@@ -73,6 +75,8 @@ class ShopView:
         estimates: Constants from the shop's own edges, as ``own_constants`` fills them in.
         shares: Share of its open time that each machine really cuts, by id.
         began: Runs that began, in order of time, of each machine by id.
+        left_out: What was worked out without, and why.
+        unknown: Stays of tools that are left out; ``stays`` and ``rows.stays`` lack them.
     """
 
     now: datetime
@@ -89,6 +93,8 @@ class ShopView:
     estimates: list[Any] = field(default_factory=list)
     shares: dict[int, RunningShare] = field(default_factory=dict)
     began: dict[int, list[Any]] = field(default_factory=dict)
+    left_out: LeftOut = field(default_factory=LeftOut)
+    unknown: list[StayRow] = field(default_factory=list)
 
     def ending(self, row: StayRow) -> int:
         """What the end of a stay says of its edge's life."""
@@ -109,49 +115,150 @@ def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView
         now: The instant; facts dated later are not seen.
         kept: What the process kept of the counters; all is read where there is nothing.
     """
+    return with_tools(view_machines(tx, now, kept))
+
+
+def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView:
+    """Read the shop and lay out its machines; what their tools took is not worked out yet.
+
+    A machine whose figures cannot be worked out stays in the view as one without runs, and is
+    told in ``left_out``.
+
+    Args:
+        tx: An open transaction.
+        now: The instant; facts dated later are not seen.
+        kept: What the process kept of the counters; all is read where there is nothing.
+    """
     rows = load_shop(tx, us_of(now), kept.read(tx, us_of(now)) if kept else None)
-    cutting = CuttingData(tx)
-    built = _calendars(rows)
-    calendars = {m.id: built.get(m.calendar_id, ALWAYS) for m in rows.machines.values()}
-    view = ShopView(now, rows, cutting, {}, [], {}, {}, calendars, {})
-    for calendar_id, calendar in built.items():
-        if rows.calendars[calendar_id].calendar.lower() in BENCH_CALENDARS:
-            view.bench = calendar
+    view = ShopView(now, rows, CuttingData(tx), {}, [], {}, {}, {}, {})
+    view.left_out = implausible_records(tx, rows, view.cutting)
     times: dict[int, TimeAhead] = {}
-    for machine_id in rows.machines:
-        runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
-        runs.sort(key=lambda run: run.start_at or 0)
-        view.began[machine_id] = runs
-        read = rows.readings.get(machine_id, NO_READINGS)
-        view.outputs[machine_id] = (
-            kept.output(machine_id, read, runs, us_of(now))
-            if kept
-            else output_of_runs(*read, [run.id for run in runs], windows_of(runs, us_of(now)))
+    built = _calendars(view, times)
+
+    def lay(machine: Any) -> None:
+        if machine.id not in view.left_out.machines:
+            view.calendars[machine.id] = built.get(machine.calendar_id, ALWAYS)
+            _machine_in_view(view, machine.id, times, kept)
+
+    def failed(machine: Any) -> str:
+        view.left_out.machines[machine.id] = sentence = (
+            f"The figures of machine {machine.machine} could not be worked out. Check its "
+            "calendar, its runs and their parts; the service's log names the fault."
         )
-        calendar = calendars[machine_id]
-        if id(calendar) not in times:
-            times[id(calendar)] = lay_out(calendar, now, now + LOOK_AHEAD)
-        _plan_machine(view, machine_id, times[id(calendar)], runs)
-    view.stays = view.work_out(rows.stays)
+        return sentence
+
+    each(rows.machines.values(), lay, failed)
+    for machine_id in view.left_out.machines:
+        _stand_in(view, machine_id, times)
+    # in the order of the machines, whoever was laid out first
+    view.ahead = {machine_id: view.ahead[machine_id] for machine_id in rows.machines}
     return view
 
 
-def _calendars(rows: ShopRows) -> dict[int, WorkCalendar]:
-    """Every calendar that says anything; one that only says when it is closed is open else."""
-    return {
-        calendar_id: WorkCalendar(
-            tuple(_week_span(span) for span in rows.spans.get(calendar_id, ())) or ALWAYS.spans,
+def with_tools(view: ShopView, only: frozenset[int] | None = None) -> ShopView:
+    """A view with the stays of its tools worked out, but for those left out.
+
+    Args:
+        view: The machines; not changed.
+        only: Assemblies to work out, all others are unknown too; None for all.
+    """
+    lost = {
+        row.assembly_id
+        for row in view.rows.stays
+        if (station := view.rows.stations.get(row.station_id)) is not None
+        and station.machine_id in view.left_out.machines
+    } | view.left_out.tools.keys()
+    known: list[StayRow] = []
+    unknown: list[StayRow] = []
+    for row in view.rows.stays:
+        wanted = row.assembly_id not in lost and (only is None or row.assembly_id in only)
+        (known if wanted else unknown).append(row)
+    found = replace(
+        view,
+        rows=replace(view.rows, stays=known),
+        cutting=view.cutting.apart(),
+        unknown=unknown,
+        estimates=[],
+    )
+    found.stays = found.work_out(known)
+    return found
+
+
+def _machine_in_view(
+    view: ShopView, machine_id: int, times: dict[int, TimeAhead], kept: KeptOutput | None
+) -> None:
+    """Work out what a machine made and what lies ahead of it."""
+    rows, now_us = view.rows, us_of(view.now)
+    runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
+    runs.sort(key=lambda run: run.start_at or 0)
+    view.began[machine_id] = runs
+    read = rows.readings.get(machine_id, NO_READINGS)
+    view.outputs[machine_id] = (
+        kept.output(machine_id, read, runs, now_us)
+        if kept
+        else output_of_runs(*read, [run.id for run in runs], windows_of(runs, now_us))
+    )
+    _plan_machine(view, machine_id, _time_of(view, machine_id, times), runs)
+
+
+def _time_of(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> TimeAhead:
+    calendar = view.calendars[machine_id]
+    if id(calendar) not in times:
+        times[id(calendar)] = lay_out(calendar, view.now, view.now + LOOK_AHEAD)
+    return times[id(calendar)]
+
+
+def _stand_in(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> None:
+    """A machine that nothing is known of: open, without runs, nothing made."""
+    view.calendars.setdefault(machine_id, ALWAYS)
+    view.began[machine_id] = []
+    view.outputs[machine_id] = output_of_runs(*NO_READINGS, [], ([], []))
+    view.shares[machine_id] = RunningShare()
+    view.silent_since[machine_id] = None
+    view.untold.pop(machine_id, None)
+    time = _time_of(view, machine_id, times)
+    name = view.rows.machines[machine_id].machine
+    view.ahead[machine_id] = MachineAhead(name, time, plan_segments(time, []), 0.0)
+    view.ahead_parts[machine_id] = []
+
+
+def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCalendar]:
+    """Every calendar that says anything; one that only says when it is closed is open else.
+
+    A machine whose calendar cannot be read is left out with it.
+    """
+    rows, built = view.rows, {}
+
+    def build(calendar: Any) -> None:
+        if calendar.id not in rows.spans and calendar.id not in rows.closures:
+            return
+        made = WorkCalendar(
+            tuple(_week_span(span) for span in rows.spans.get(calendar.id, ())) or ALWAYS.spans,
             calendar.time_zone or "UTC",
             tuple(
                 closure_from_texts(
                     row.start_local, row.end_local, row.kind, row.attended, row.reason
                 )
-                for row in rows.closures.get(calendar_id, ())
+                for row in rows.closures.get(calendar.id, ())
             ),
         )
-        for calendar_id, calendar in rows.calendars.items()
-        if calendar_id in rows.spans or calendar_id in rows.closures
-    }
+        times[id(made)] = lay_out(made, view.now, view.now + LOOK_AHEAD)
+        built[calendar.id] = made
+        if calendar.calendar.lower() in BENCH_CALENDARS:
+            view.bench = made
+
+    def failed(calendar: Any) -> str:
+        sentence = (
+            f"The hours of calendar {calendar.calendar} could not be worked out. Check its "
+            "time zone, its rows and its closures."
+        )
+        for machine in rows.machines.values():
+            if machine.calendar_id == calendar.id:
+                view.left_out.machines[machine.id] = sentence
+        return sentence
+
+    view.left_out.others += each(rows.calendars.values(), build, failed)
+    return built
 
 
 def _week_span(span: Any) -> WeekSpan:

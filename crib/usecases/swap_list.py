@@ -31,6 +31,7 @@ from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
 from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
+from crib.usecases.left_out import NOT_WORKED_OUT, each
 from crib.usecases.shop_view import GOES_ON, ShopView
 
 #: Horizon of a list where none is asked for, and the longest [h].
@@ -136,7 +137,8 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     planned = _planned(plan, until)
     needs = [row.need for row in planned]
     bench = BenchHours.of(bench_calendar(view), view.now)
-    sisters = find_sisters(needs, make_shelf(view), finish=bench.finish)
+    shelf = make_shelf(view)
+    sisters = find_sisters(needs, shelf, finish=bench.finish)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
     sisters = add_bench_time(sisters, queue)
     job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}
@@ -157,7 +159,37 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
         for place, (row, sister) in enumerate(zip(planned, sisters, strict=True))
     ]
     queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
+    broken = sum(row.why == BROKEN for row in rows)
+    rows[broken:broken] = _not_worked_out(plan, shelf, sisters)
     return SwapList(tuple(rows), queue, queue_rows, until)
+
+
+def _not_worked_out(plan: ShopPlan, shelf: Shelf, given: Sequence[Sister]) -> list[SwapRow]:
+    """Rows of edges that nothing is known of: due for a look now, sisters left over."""
+    taken = {sister.assembly for sister in given}
+    left = [one for one in shelf.ready if one.code not in taken]
+    found = []
+    for one in plan.forecasts:
+        if one.why != NOT_WORKED_OUT:
+            continue
+        sister = next((wait for wait in left if wait.tool_spec == one.tool_spec), None)
+        if sister is not None:
+            left.remove(sister)
+        found.append(
+            SwapRow(
+                one,
+                0,
+                plan.view.now,
+                None,
+                one.why,
+                one.why_sentence,
+                Sister("ready", assembly=sister.code, holder=sister.holder)
+                if sister
+                else Sister("blocked"),
+                None,
+            )
+        )
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,11 +306,7 @@ def make_shelf(view: ShopView) -> Shelf:
             for row in rows.holders
             if row.id not in built and not is_out_of_service(row.condition)
         ),
-        lots=tuple(
-            LotEdges(row.lot, row.cutting_item, left, row.location or "")
-            for row in rows.lots
-            if (left := int(row[6]) * int(row.edges or 1) + int(row[7])) > 0
-        ),
+        lots=tuple(_lots(view)),
         specs={
             spec.tool_spec: SpecNeeds(
                 spec.holder_type,
@@ -292,6 +320,22 @@ def make_shelf(view: ShopView) -> Shelf:
     )
 
 
+def _lots(view: ShopView) -> list[LotEdges]:
+    """Edges in stock; a lot whose figures cannot be worked out is told, and not counted on."""
+    found: list[LotEdges] = []
+
+    def count(row: Any) -> None:
+        left = int(row[6]) * int(row.edges or 1) + int(row[7])
+        if left > 0:
+            found.append(LotEdges(row.lot, row.cutting_item, left, row.location or ""))
+
+    failed = each(
+        view.rows.lots, count, lambda row: f"The edges left of lot {row.lot} are not known."
+    )
+    view.left_out.others += [why for why in failed if why not in view.left_out.others]
+    return found
+
+
 def _stays_by_assembly(view: ShopView) -> tuple[set[int], dict[int, float], dict[int, str]]:
     mounted: set[int] = set()
     used: dict[int, float] = {}
@@ -303,6 +347,12 @@ def _stays_by_assembly(view: ShopView) -> tuple[set[int], dict[int, float], dict
             mounted.add(assembly)
         else:
             reason[assembly] = stay.row.reason or ""
+    for row in view.unknown:
+        used[row.assembly_id] = math.inf  # nobody knows: no sister for anything
+        if row.end_us is None:
+            mounted.add(row.assembly_id)
+        else:
+            reason[row.assembly_id] = row.reason or ""
     return mounted, used, reason
 
 

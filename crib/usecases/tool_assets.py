@@ -11,6 +11,7 @@ from crib.store.feeds import list_feeds
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
 from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
+from crib.usecases.left_out import each
 from crib.usecases.queries import ASSEMBLIES, list_facts
 from crib.usecases.show_assembly import AssemblyShown, show_assembly
 
@@ -77,7 +78,7 @@ class ToolAsset:
 
 
 def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[ToolAsset]:
-    """Living tools, those built last first.
+    """Living tools, those built last first; one that cannot be worked out is left out.
 
     Args:
         tx: An open transaction.
@@ -88,7 +89,14 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
     codes = list(_living_codes(tx, after_id))[-limit:]
     forecasts = {one.assembly: one for one in plan.forecasts}
     places = _Places(tx)
-    return [_asset(tx, plan, code, forecasts, places) for code in reversed(codes)]
+    found: list[ToolAsset] = []
+    failed = each(
+        reversed(codes),
+        lambda code: found.append(_asset(tx, plan, code, forecasts, places)),
+        lambda code: f"The figures of tool {code} could not be worked out for its asset.",
+    )
+    plan.view.left_out.others += [why for why in failed if why not in plan.view.left_out.others]
+    return found
 
 
 def count_living(tx: Tx) -> int:

@@ -290,12 +290,12 @@ def test_repeats_are_judged_under_the_names_of_the_contract(client):
     ("cut", "field", "bound"),
     [
         (
-            {"cutting_speed_m_min": 1e-3, "c_m_min": 70},
+            {"cutting_speed_m_min": 0.1, "c_m_min": 400},
             "cutting_speed_m_min",
             "more than 1e+12",
         ),
         (
-            {"cutting_speed_ft_min": 1e9, "c_m_min": 70},
+            {"cutting_speed_ft_min": 32_808, "c_m_min": 50},
             "cutting_speed_ft_min",
             "less than 1e-09",
         ),

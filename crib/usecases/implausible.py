@@ -1,0 +1,106 @@
+"""Machines and tools whose records hold numbers that nobody can mean: they are not reckoned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from crib.store.bounds import implausible_rows
+from crib.store.engine import Tx
+from crib.store.shop_rows import ShopRows
+from crib.store.wear_rows import CuttingData
+from crib.usecases.left_out import LeftOut, log_once
+
+_RIGHT = "Correct it in the records."
+
+
+def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut:
+    """What to leave out since a number of a record lies outside its bounds.
+
+    Only a database from before the bounds, or one that was written to by other means, holds
+    any.
+
+    Args:
+        tx: An open transaction.
+        rows: The shop.
+        cutting: Its cutting data; rows of it that could not be read count too.
+    """
+    machines = _told(tx, "machines", "Machine")
+    parts = _told(tx, "parts", "Part") | _told(tx, "operations", "Part", "part_id", "part")
+    specs = _told(tx, "tool_specs", "Tool spec")
+    items = _told(tx, "cutting_items", "Cutting item")
+    stations = _told(tx, "stations", "Station")
+    kinds = _told(tx, "holder_types", "Holder type")
+    life = _told(tx, "tool_life", "Tool-life row")
+    for (table, row_id), fault in cutting.faults.items():
+        where = "An operation of part" if table == "operations" else "Tool-life row"
+        log_once(f"{where} {row_id}", fault)
+        told = parts if table == "operations" else life
+        told.setdefault(row_id, f"{where} {row_id} could not be read. {_RIGHT}")
+    left = LeftOut()
+    if not (machines or parts or specs or items or stations or kinds or life):
+        return left
+    left.machines = {one: why for one, why in machines.items() if one in rows.machines}
+    for machine_id, runs in rows.runs.items():
+        for run in runs:
+            if run.part_id in parts and run.state != "done" and machine_id in rows.machines:
+                left.machines.setdefault(machine_id, parts[run.part_id])
+    left.others = list(life.values())
+    of_items = _items_of(tx, rows, life)
+    for row in rows.stays:
+        built = rows.assemblies[row.assembly_id]
+        spec = rows.specs[built.tool_spec_id]
+        why = (
+            specs.get(spec.id)
+            or items.get(built.cutting_item_id)
+            or kinds.get(spec.holder_type_id)
+            or stations.get(row.station_id)
+            or of_items.get(built.cutting_item_id)
+        )
+        if why:
+            left.tools[row.assembly_id] = why
+    return left
+
+
+def _told(
+    tx: Tx, table: str, noun: str, name: str = "id", key: str | None = None
+) -> dict[int, str]:
+    """Sentence of each row with an implausible number, by id."""
+    named = {
+        "machines": "machine",
+        "parts": "part",
+        "tool_specs": "tool_spec",
+        "cutting_items": "cutting_item",
+        "stations": "station",
+        "holder_types": "holder_type",
+    }.get(table)
+    found = implausible_rows(tx, table, name)
+    if not found:
+        return {}
+    shown: Mapping[int, Any] = {}
+    if named or key:
+        of, column = ("parts", "part") if key else (table, named)
+        names = tx.exec_driver_sql(f"SELECT id, {column} FROM {of}")  # noqa: S608 - our own names
+        shown = {row[0]: row[1] for row in names}
+    told = {}
+    for row_id, why in found:
+        end = "" if why.endswith("?") else "."
+        told[row_id] = f"{noun} {shown.get(row_id, row_id)}: {why}{end} {_RIGHT}"
+    return told
+
+
+def _items_of(tx: Tx, rows: ShopRows, life: Mapping[int, str]) -> dict[int, str]:
+    """Items whose tool-life constants cannot be meant."""
+    found: dict[int, str] = {}
+    if not life:
+        return found
+    for row in tx.exec_driver_sql("SELECT id, cutting_item_id, tool_material FROM tool_life"):
+        if row.id in life:
+            for item in rows.items.values():
+                by_material = row.cutting_item_id is None
+                same = (item.tool_material, row.tool_material) if by_material else (
+                    item.id, row.cutting_item_id
+                )  # fmt: skip
+                if same[0] == same[1]:
+                    found[item.id] = life[row.id]
+    return found

@@ -1,0 +1,171 @@
+"""Tools and machines whose figures cannot be worked out: found, named, and kept apart.
+
+One record must never take the rest of the shop down. What a machine needs is laid out machine
+by machine, so that a fault there is that machine's. Tools are reckoned all at once; only where
+that fails are they divided until those are found that fail by themselves.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Final, TypeVar
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from crib.errors import StoreBusy, StoreFull
+
+_LOG = logging.getLogger("crib.left_out")
+
+#: Why an edge is pointed out whose forecast could not be worked out.
+NOT_WORKED_OUT: Final = "not_worked_out"
+
+#: Not the fault of a record: no smaller share of the shop would do better.
+NOT_A_RECORDS: Final = (SQLAlchemyError, StoreBusy, StoreFull, MemoryError)
+
+#: Attempts while the tools that fail are looked for; what is not told apart by then is left
+#: out together, since a shop that waits for its list is not served either.
+_MOST_TRIALS = 160
+
+#: Tools of one kind that are tried by themselves before all of the kind are left out.
+_SAMPLES: Final = 3
+
+_Found = TypeVar("_Found")
+
+
+@dataclass(slots=True)
+class LeftOut:
+    """What the figures of a shop were worked out without, each with the reason in words.
+
+    Attributes:
+        machines: By machine id.
+        tools: By assembly id.
+        others: Other records that could not be used: calendars, tool-life rows, parts.
+    """
+
+    machines: dict[int, str] = field(default_factory=dict)
+    tools: dict[int, str] = field(default_factory=dict)
+    others: list[str] = field(default_factory=list)
+
+    @property
+    def records(self) -> tuple[str, ...]:
+        """Reasons of machines and other records, each once; a tool's stands in its row."""
+        return tuple(dict.fromkeys((*self.machines.values(), *self.others)))
+
+
+class Unsound(Exception):  # noqa: N818 - found where numbers are looked at, caught above
+    """Numbers came out that are none.
+
+    Args:
+        tools: Assembly ids.
+    """
+
+    def __init__(self, tools: Iterable[int]) -> None:
+        self.tools = tuple(tools)
+        super().__init__(f"figures of {len(self.tools)} tools are no finite numbers")
+
+
+class _Told:
+    """Faults that the log has already; a plan is made every few seconds."""
+
+    def __init__(self, most: int = 1_000) -> None:
+        self._lock = threading.Lock()
+        self._order: deque[str] = deque(maxlen=most)
+
+    def is_new(self, fault: str) -> bool:
+        with self._lock:
+            if fault in self._order:
+                return False
+            self._order.append(fault)
+            return True
+
+
+_TOLD = _Told()
+
+
+def log_once(what: str, fault: BaseException) -> None:
+    """Log a fault with its traceback the first time that it is met."""
+    if _TOLD.is_new(f"{what}: {fault!r}"):
+        _LOG.error("%s could not be worked out", what, exc_info=fault)
+
+
+def culprits(
+    tools: Sequence[int],
+    works_with: Callable[[Sequence[int]], object],
+    kind: Callable[[int], object],
+    most: int = _MOST_TRIALS,
+) -> list[tuple[int, BaseException]]:
+    """The tools that make the figures fail by themselves, each with its fault.
+
+    Args:
+        tools: Those to look among, like ones side by side.
+        works_with: Works out the figures of so many; raises where they cannot be.
+        kind: What makes tools alike, such as their spec: where three of a kind fail, one
+            record behind all of them is at fault.
+        most: Attempts.
+
+    Returns:
+        The tools; none where the figures fail without any tool too.
+    """
+    trials = 0
+
+    def fault_of(some: Sequence[int]) -> BaseException | None:
+        nonlocal trials
+        trials += 1
+        try:
+            works_with(some)
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            return fault
+        return None
+
+    if fault_of([]) is not None:
+        return []
+    found: list[tuple[int, BaseException]] = []
+    waiting = deque([list(tools)])
+    while waiting:
+        some = waiting.popleft()
+        fault = fault_of(some) if some else None
+        if fault is None:
+            continue
+        middle = len(some) // 2
+        if len(some) > _SAMPLES and len({kind(tool) for tool in some}) == 1:
+            samples = (some[0], some[middle], some[-1])
+            of_kind = all(fault_of([tool]) is not None for tool in samples)
+        else:
+            of_kind = False
+        if len(some) == 1 or of_kind or trials >= most:
+            found += [(tool, fault) for tool in some]
+        else:
+            waiting += [some[:middle], some[middle:]]
+    return found
+
+
+def each(
+    rows: Iterable[_Found], use: Callable[[_Found], None], failed: Callable[[_Found], str]
+) -> list[str]:
+    """Use every row by itself; a row that cannot be used stops none of the others.
+
+    Args:
+        rows: The rows.
+        use: What is done with one.
+        failed: What to say of one that failed.
+
+    Returns:
+        A sentence for each row that failed; the log has their faults.
+    """
+    told = []
+    for row in rows:
+        try:
+            use(row)
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            sentence = failed(row)
+            log_once(sentence, fault)
+            told.append(sentence)
+    return told

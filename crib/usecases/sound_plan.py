@@ -1,0 +1,181 @@
+"""A plan that one record cannot take down: what fails by itself is left out, and told."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+import numpy as np
+
+from crib.floor.timeline import us_of
+from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.stops_ahead import NO_STOPS, Stops
+from crib.store.shop_rows import StayRow
+from crib.usecases.foresight import Foresight
+from crib.usecases.left_out import NOT_A_RECORDS, Unsound, culprits, each, log_once
+from crib.usecases.machine_stops import stops_of_machine
+from crib.usecases.shop_view import ShopView
+
+_Plan = TypeVar("_Plan")
+
+#: Attempts to make a plan; each leaves out what made the one before fail.
+_MOST_ATTEMPTS = 4
+
+#: Attempts to find which of the tools left out before still fail.
+_FEW_TRIALS = 24
+
+
+def without_culprits(
+    machines: ShopView,
+    plan_of: Callable[[Iterable[int] | None], _Plan],
+    before: Mapping[int, str],
+) -> _Plan:
+    """The plan, without the tools whose figures cannot be worked out where there are any.
+
+    Args:
+        machines: The shop; its ``left_out`` takes the tools that are left out.
+        plan_of: Makes a plan of some tools, or of all that are not left out.
+        before: Tools that the plan before this one was made without, to try them first.
+    """
+    _still_failing(machines, plan_of, before)
+    for attempt in range(_MOST_ATTEMPTS):
+        try:
+            return plan_of(None)
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            found = _culprits(machines, plan_of, fault)
+            if not found or attempt == _MOST_ATTEMPTS - 1:
+                raise
+            _leave_out(machines, found)
+    raise AssertionError  # the last attempt returns or raises
+
+
+def _still_failing(
+    machines: ShopView,
+    plan_of: Callable[[Iterable[int] | None], _Plan],
+    before: Mapping[int, str],
+) -> None:
+    mounted = {row.assembly_id for row in machines.rows.stays}
+    again = sorted((before.keys() & mounted) - machines.left_out.tools.keys())
+    if again:
+        kind = machines.rows.assemblies
+        found = culprits(again, plan_of, lambda tool: kind[tool].tool_spec_id, _FEW_TRIALS)
+        _leave_out(machines, found)
+
+
+def _leave_out(machines: ShopView, found: Iterable[tuple[int, BaseException]]) -> None:
+    for tool, fault in found:
+        machines.left_out.tools[tool] = _unworkable(machines, tool)
+        log_once(f"The forecast of tool {_name(machines, tool)}", fault)
+
+
+def _culprits(
+    machines: ShopView, plan_of: Callable[[Iterable[int] | None], _Plan], fault: Exception
+) -> list[tuple[int, BaseException]]:
+    if isinstance(fault, Unsound):
+        return [(tool, fault) for tool in fault.tools]
+    built = machines.rows.assemblies
+
+    def kind(tool: int) -> tuple[int, int]:
+        return built[tool].cutting_item_id, built[tool].tool_spec_id
+
+    tools = {row.assembly_id for row in machines.rows.stays}
+    # like ones side by side, so that what one record spoils is found together
+    alike = sorted(tools - machines.left_out.tools.keys(), key=lambda tool: (*kind(tool), tool))
+    return culprits(alike, plan_of, kind)
+
+
+def _name(view: ShopView, tool: int) -> str:
+    return view.rows.assemblies[tool].code or str(tool)
+
+
+def _unworkable(view: ShopView, tool: int) -> str:
+    rows, built = view.rows, view.rows.assemblies[tool]
+    spec, item = rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id]
+    return (
+        "The forecast of this tool could not be worked out. Look at the edge, and swap it if "
+        f"in doubt. Then check the records of tool spec {spec.tool_spec}, "
+        f"item {item.cutting_item} and the part that runs; the "
+        "service's log names the fault."
+    )
+
+
+def stops_by_machine(view: ShopView) -> list[Stops]:
+    """Stops of every machine; none for one whose stops cannot be worked out."""
+    found: dict[int, Stops] = {}
+    starts: dict[int, list[float]] = {}
+
+    def stops(machine_id: int) -> None:
+        found[machine_id] = stops_of_machine(view, machine_id, starts)
+
+    failed = each(
+        view.ahead,
+        stops,
+        lambda machine_id: (
+            f"The stops ahead of machine {view.ahead[machine_id].machine} could not be worked "
+            "out: no swap there waits for one."
+        ),
+    )
+    view.left_out.others += [why for why in failed if why not in view.left_out.others]
+    return [found.get(machine_id, NO_STOPS) for machine_id in view.ahead]
+
+
+def refuse_unsound(sight: Foresight) -> None:
+    """Raise where the figures of a mounted edge are none: they would spoil its neighbours."""
+    count, due = len(sight.edges), sight.due
+    told = np.array(
+        [
+            (edge.age, edge.planned_cost, edge.failure_cost, sum(edge.per_part))
+            for edge in sight.edges
+        ]
+    ).reshape(count, 4)
+    sound = np.isfinite(told).all(axis=1) & (told >= 0).all(axis=1)
+    sound &= ~np.isnan(due.parts_left).any(axis=1) & ~np.isnan(due.fail_shift)
+    sound &= ~(np.isnan(due.fail_dark) & np.isfinite(due.dark_s[:, 0]))
+    if not sound.all():
+        raise Unsound(sight.mounted[row].row.assembly_id for row in np.flatnonzero(~sound))
+
+
+def worn_elsewhere(view: ShopView, row: StayRow) -> str:
+    """Why nothing is known of a tool that itself is sound."""
+    return (
+        f"Tool {_name(view, row.assembly_id)} was in a machine before whose figures could not "
+        "be worked out, so its wear is not known. Look at the edge, and swap it if in doubt."
+    )
+
+
+def nights_seen(view: ShopView, nights: Sequence[MachineNight]) -> list[MachineNight]:
+    """The nights, those with an edge that nothing is known of named as not safe."""
+    unknown: dict[str, list[int]] = defaultdict(list)
+    for row in view.unknown:
+        station = view.rows.stations.get(row.station_id)
+        if row.end_us is None and station is not None:
+            unknown[station.machine].append(station.id)
+    if not unknown:
+        return list(nights)
+    found = [replace(one, unknown=tuple(unknown.get(one.machine, ()))) for one in nights]
+    told = {one.machine for one in found if one.ordinal == 0}
+    for machine_id, machine in view.ahead.items():
+        dark = view.calendars[machine_id].next_unattended(view.now)
+        if machine.machine in told or machine.machine not in unknown or dark is None:
+            continue
+        begin, end = max(us_of(dark.start_at), us_of(view.now)), us_of(dark.end_at)
+        stations = tuple(unknown[machine.machine])
+        found.append(
+            MachineNight(
+                machine.machine,
+                begin,
+                end,
+                0.0,
+                0.0,
+                0.0,
+                0.0,
+                (),
+                NIGHT_LIMIT,
+                unknown=stations,
+            )
+        )
+    return sorted(found, key=lambda one: one.ordinal)
