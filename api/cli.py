@@ -11,7 +11,7 @@ import click
 from api.feed_command import feed
 from api.settings import VARIABLES, BadSetting, Settings
 from api.shop_commands import export_folder, import_folder
-from api.terminal import a_file, as_json_option, print_json, say, the_store
+from api.terminal import a_file, as_json_option, print_json, say, the_store, words_for_failure
 from crib.errors import Refusal
 
 _EPILOG = "Settings are read from the environment:\n\n" + "\n\n".join(
@@ -34,6 +34,14 @@ class Commands(click.Group):
         except BadSetting as problem:
             say(str(problem))
             ctx.exit(2)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as problem:
+            words = words_for_failure(problem)
+            if words is None:
+                raise
+            say(words)
+            ctx.exit(1)
 
 
 @click.group(
@@ -60,7 +68,9 @@ def serve(host: str | None, port: int | None, workers: int | None, access_log: b
     from api.serving import serve as run
 
     settings = Settings.from_environment({**_environment(), **_given(host, port, workers)})
-    with the_store() as store:  # made and migrated once, before several processes open it
+    with the_store(
+        create=True
+    ) as store:  # made and migrated once, before several processes open it
         say(f"database {store.path}")
     say(f"http://{_shown_host(settings.host)}:{settings.port}/")
     run(settings, access_log=access_log)
@@ -196,7 +206,7 @@ def migrate() -> None:
     """Bring the database to the shape of this version."""
     from crib.store.migrate import schema_version
 
-    with the_store() as store:
+    with the_store(create=True) as store:
         click.echo(schema_version(store))
 
 
@@ -206,7 +216,7 @@ def backup(file: Path) -> None:
     """Copy the database into FILE while the service goes on."""
     from crib.store.backup import backup as run
 
-    with the_store() as store:
+    with the_store(bring_up=False) as store:
         run(store, file)
     say(f"Backed up to {file}.")
 
@@ -227,14 +237,20 @@ def check(as_json: bool) -> None:
     """Prove that the database is whole: exit 0 where it is, 1 where it is not."""
     from crib.store.checking import check as run
 
-    with the_store() as store:
+    with the_store(bring_up=False) as store:
         found = run(store)
     if as_json:
         print_json(found)
     else:
         for sentence in found:
             click.echo(sentence)
-    say("The database is whole." if not found else f"{len(found)} things are wrong.")
+    if found:
+        say(
+            f"{len(found)} things are wrong. Restore a backup of before: crib restore FILE "
+            "(what is there now is kept aside)."
+        )
+    else:
+        say("The database is whole.")
     sys.exit(1 if found else 0)
 
 

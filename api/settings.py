@@ -144,10 +144,17 @@ class Settings:
         )
 
 
+def without_password(url: str) -> str:
+    """A URL, right or mistyped, without the name and password before its host."""
+    if url.startswith("sqlite"):  # names a file; an @ is part of its path
+        return url
+    return re.sub(r"^([A-Za-z][A-Za-z0-9+.-]*:/*)?.*@", r"\1...@", url, flags=re.DOTALL)
+
+
 def _database_url(given: Mapping[str, str]) -> str:
     url = given.get("CRIB_DATABASE_URL", default_database_url(given))
     if not re.match(r"sqlite(\+pysqlite)?://", url):
-        raise BadSetting("CRIB_DATABASE_URL", url)
+        raise BadSetting("CRIB_DATABASE_URL", without_password(url))
     return url
 
 
@@ -234,7 +241,7 @@ def _mqtt_url(given: Mapping[str, str]) -> str | None:
             return None
         url = path.read_text(encoding="utf-8").strip()
     if not re.fullmatch(r"mqtts?://[^\s/]+/?", url):
-        raise BadSetting("CRIB_MQTT_URL", re.sub(r"//.*@", "//...@", url))
+        raise BadSetting("CRIB_MQTT_URL", without_password(url))
     if "CRIB_FEED_MAP" not in given:
         raise BadSetting("CRIB_FEED_MAP", "")
     return url

@@ -22,7 +22,7 @@ def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
     from crib.usecases.import_shop import import_shop
 
     with (
-        the_store() as store,
+        the_store(create=True) as store,
         tqdm(unit="B", unit_scale=True, file=sys.stderr, disable=None) as bar,
     ):
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.settings import Settings
+from api.settings import BadSetting, Settings
+from crib.errors import Refusal
 
 if TYPE_CHECKING:
     from crib.store.engine import Store
@@ -33,12 +34,32 @@ def print_json(value: object) -> None:
 
 
 @contextmanager
-def the_store() -> Iterator[Store]:
-    """The database that the settings name, brought up to date, closed at the end."""
+def the_store(*, create: bool = False, bring_up: bool = True) -> Iterator[Store]:
+    """The database that the settings name, closed at the end.
+
+    Args:
+        create: Make it where there is none.
+        bring_up: Prove it sound and bring it to the shape of this version.
+    """
     from crib.store.migrate import open_store
 
-    store = open_store(Settings.from_environment().database_url)
+    url = Settings.from_environment().database_url
+    store = open_store(url, create=create, bring_up=bring_up)
     try:
         yield store
     finally:
         store.close()
+
+
+def words_for_failure(problem: Exception) -> str | None:
+    """A sentence for a failure of the disk or the database; None for any other."""
+    from crib.store.engine import path_of
+    from crib.store.identity import words_for
+
+    if isinstance(problem, BrokenPipeError):  # whoever read along has gone
+        return None
+    try:
+        path = path_of(Settings.from_environment().database_url)
+    except (BadSetting, Refusal):
+        path = None
+    return words_for(problem, path)

@@ -12,8 +12,10 @@ from sqlalchemy.exc import OperationalError
 
 from crib.errors import Conflict, Invalid, Refusal, StoreFull
 from crib.store.checking import check
-from crib.store.engine import Store
-from crib.store.migrate import migrate, needs_migration, schema_version
+from crib.store.digest_checks import digest_findings
+from crib.store.engine import Store, path_of
+from crib.store.identity import in_words, is_ours, make_empty
+from crib.store.migrate import migrate, needs_migration
 
 __all__ = ["backup", "check", "restore"]
 
@@ -37,6 +39,7 @@ def backup(store: Store, file: Path) -> None:
                 raise StoreFull("The disk is full: no backup was written.") from problem
             raise Refusal(f"No backup was written to {file}: {problem.orig}.") from problem
         _prove_whole(temporary)
+        _prove_digests(temporary)
         _sync(temporary)
         temporary.replace(file)
         _sync(file.parent)
@@ -59,19 +62,20 @@ def restore(store_url: str, file: Path) -> Path | None:
         Invalid: ``file`` is not there, no database of ours, damaged, or contradicts itself.
         Conflict: The service is still running on the database.
     """
-    target = Store(store_url)
-    target.close()
-    if target.path is None:
+    path = path_of(store_url)
+    if path is None:
         raise Invalid("A database in memory cannot be restored: name a file.")
+    with in_words(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
     if not file.is_file():
         raise Invalid(f"There is no file {file}.")
-    if target.path.exists() and file.samefile(target.path):
+    if path.exists() and file.samefile(path):
         raise Invalid(f"{file} is the database itself, not a backup of it.")
-    with _beside(target.path) as temporary:
+    with _beside(path, "Nothing") as temporary:
         _copy_and_prove(file, temporary)
-        kept = _set_aside(target.path)
-        temporary.replace(target.path)
-        _sync(target.path.parent)
+        kept = _set_aside(path)
+        temporary.replace(path)
+        _sync(path.parent)
     return kept
 
 
@@ -85,10 +89,10 @@ def _copy_and_prove(file: Path, temporary: Path) -> None:
     except sqlite3.Error as problem:
         raise Invalid(f"{file} is no whole database: {problem}.") from problem
     _prove_whole(temporary, named=file)
+    if not is_ours(temporary):
+        raise Invalid(f"{file} is a database, but not one of this service.")
     copied = Store(f"sqlite:///{temporary}")
     try:
-        if schema_version(copied) is None:
-            raise Invalid(f"{file} is a database, but not one of this service.")
         if needs_migration(copied):
             migrate(copied)
         findings = check(copied)
@@ -119,6 +123,16 @@ def _prove_whole(file: Path, named: Path | None = None) -> None:
         found = str(problem)
     if found != "ok":
         raise Invalid(f"{named or file} is damaged: {found}.")
+
+
+def _prove_digests(file: Path) -> None:
+    """A copy of what is damaged already must not take the place of a whole one."""
+    with closing(sqlite3.connect(file)) as connection:
+        for finding in digest_findings(connection):
+            raise Refusal(
+                f"No backup was written: the database is damaged. {finding} crib check names "
+                "all. Restore the last backup."
+            )
 
 
 def _set_aside(path: Path) -> Path | None:
@@ -159,10 +173,14 @@ def _free_name(path: Path) -> Path:
 
 
 @contextmanager
-def _beside(file: Path) -> Iterator[Path]:
+def _beside(file: Path, what: str = "No backup") -> Iterator[Path]:
     """A temporary name in the same folder, gone at the end."""
     temporary = file.with_name(f".{file.name}.{os.getpid()}.partial")
     temporary.unlink(missing_ok=True)
+    try:
+        make_empty(temporary)
+    except OSError as problem:
+        raise Refusal(f"{what} was written to {file}: {problem.strerror}.") from problem
     try:
         yield temporary
     finally:

@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+import re
+import sqlite3
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -23,6 +25,7 @@ from crib.store.file_checks import (
     page_findings,
     shape_findings,
 )
+from crib.store.migrate import HEAD
 
 #: At most so many rows of one kind of damage are named.
 _EXAMPLES = 5
@@ -142,8 +145,10 @@ def check(store: Store) -> list[str]:
     try:
         with store.read() as tx:
             return findings(tx)
-    except DatabaseError as problem:
-        return [f"The file is damaged or no database of ours: {problem.orig}."]
+    except (DatabaseError, sqlite3.Error, UnicodeDecodeError) as problem:
+        # SQLite's own words may quote what is damaged, and are no text then
+        words = getattr(problem, "orig", problem)
+        return [f"The file is damaged or no database of ours: {words}."]
 
 
 def findings(tx: Tx) -> list[str]:
@@ -152,6 +157,8 @@ def findings(tx: Tx) -> list[str]:
     tx.info["digests"].write()
     driver.text_factory = _any_text
     try:
+        if older := _older(driver):
+            return [older]
         damaged = list(_guarded("pages", page_findings, driver))
         damaged += _guarded("tables, indexes and triggers", shape_findings, driver)
         found = [*damaged, *_guarded("digests", digest_findings, driver)]
@@ -164,6 +171,19 @@ def findings(tx: Tx) -> list[str]:
         return found
     finally:
         driver.text_factory = str
+
+
+def _older(driver: sqlite3.Connection) -> str | None:
+    """A sentence where the database has the shape of another version; it can't be compared."""
+    try:
+        numbers = [str(row[0]) for row in driver.execute("SELECT * FROM alembic_version")]
+    except sqlite3.Error:
+        return None  # the pages tell more
+    if numbers == [HEAD]:
+        return None
+    if len(numbers) == 1 and re.fullmatch(r"\d{4}", numbers[0]) and numbers[0] < HEAD:
+        return f"The database has shape {numbers[0]}: run crib migrate, then check again."
+    return f"The database says that it has shape {', '.join(numbers) or 'none'}, not {HEAD}."
 
 
 def _any_text(data: bytes) -> str:

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import Connection, create_engine, event, text
 from sqlalchemy.engine import Engine, make_url
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool, StaticPool
 
 from crib.errors import (
@@ -56,6 +56,26 @@ _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
 )
 
 
+def path_of(url: str) -> Path | None:
+    """The file that a database's URL names; None for one in memory.
+
+    Raises:
+        Refusal: It is no URL, or another database's.
+    """
+    try:
+        parsed = make_url(url)
+        backend = parsed.get_backend_name()
+    except (SQLAlchemyError, ValueError) as problem:
+        raise Refusal(
+            "CRIB_DATABASE_URL is no address of a database; use sqlite:///FILE."
+        ) from problem
+    if backend != "sqlite":
+        raise Refusal(f"CRIB_DATABASE_URL names {backend}; use sqlite:///FILE.")
+    if parsed.database in (None, "", ":memory:"):
+        return None
+    return Path(str(parsed.database)).absolute()
+
+
 class Store:
     """One database.
 
@@ -71,16 +91,10 @@ class Store:
         self.url = url
         self._thread_lock = threading.RLock()
         self._wait_s = wait_s
-        self.path: Path | None = None
         self._queue: WriterQueue | None = None
-        parsed = make_url(url)
-        if parsed.get_backend_name() != "sqlite":
-            raise Refusal(
-                f"CRIB_DATABASE_URL names {parsed.get_backend_name()}; use sqlite:///FILE."
-            )
-        in_memory = parsed.database in (None, "", ":memory:")
-        if parsed.database and not in_memory:
-            self.path = Path(parsed.database).absolute()
+        self.path = path_of(url)
+        in_memory = self.path is None
+        if self.path is not None:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             lock = self.path.with_name(f"{self.path.name}-lock")
             self._queue = WriterQueue(lock, wait_s, behind_s)

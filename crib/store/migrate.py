@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +11,8 @@ from sqlalchemy import inspect, text
 
 from crib.errors import Refusal
 from crib.store.digest_checks import digest_findings
-from crib.store.engine import Store, raw
+from crib.store.engine import Store, path_of, raw
+from crib.store.identity import admit, in_words, make_empty, make_private, prove_sound
 
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
@@ -20,19 +23,64 @@ HEAD = "0016"
 _FOLDER = Path(__file__).parent / "migrations"
 
 
-def open_store(url: str) -> Store:
-    """Open a database, creating it or bringing it to the present shape first.
+def open_store(url: str, *, create: bool = True, bring_up: bool = True) -> Store:
+    """Open a database, bringing it to the present shape first.
 
     Args:
         url: SQLAlchemy URL, ``sqlite:////path/to/file`` or ``sqlite://`` (memory).
+        create: Make it where there is none.
+        bring_up: Prove the file sound and bring it to the present shape.
 
     Raises:
-        Refusal: The database was written by a newer version, or is no database of ours.
+        Refusal: There is none and none is to be made, it is no database of ours, damaged, not
+            to be read or written, or was written by a newer version.
     """
-    store = Store(url)
-    if needs_migration(store):
-        migrate(store)
-    return store
+    path = path_of(url)
+    if path is not None:
+        if create and not path.exists() and not path.is_symlink():
+            _make(path)
+        admit(path)
+        if bring_up:
+            prove_sound(path)
+        make_private(path)
+    with in_words(path):
+        store = Store(url)
+        try:
+            if bring_up and needs_migration(store):
+                migrate(store)
+        except BaseException:
+            store.close()
+            raise
+        return store
+
+
+def _make(path: Path) -> None:
+    """A new database: made whole under another name, so that there is never half of one."""
+    with in_words(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        making = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.making")
+        make_empty(making)
+        try:
+            store = Store(f"sqlite:///{making}")
+            try:
+                migrate(store)
+            finally:
+                store.close()
+            _name(making, path)
+        finally:
+            for suffix in ("", "-wal", "-shm", "-lock"):
+                Path(f"{making}{suffix}").unlink(missing_ok=True)
+
+
+def _name(making: Path, path: Path) -> None:
+    """Give a new database its name, unless somebody else was quicker."""
+    try:
+        os.link(making, path)
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without links
+        if not path.exists():
+            making.rename(path)
 
 
 def schema_version(store: Store) -> str | None:
