@@ -76,13 +76,11 @@ def render_block(
     values = _values(facts, offsets)
     lines = []
     for line in template.splitlines():
-        filled, depth = [], 0
-        position = 0
+        filled, position = [], 0
         for token in _TOKEN.finditer(line):
             filled.append(line[position : token.start()])
             position = token.end()
             dollar, name = token[1], token[2] or token[3]
-            depth += {"(": 1, ")": -1}.get(token[4] or "", 0)
             filled.append("$" if dollar else values[name] if name else token[0])
         filled.append(line[position:])
         text = re.sub(r" +", " ", "".join(filled)).strip()

@@ -18,6 +18,7 @@ from crib.floor.calendar import (
     spans_from_rows,
     week_span,
 )
+from crib.floor.given_hours import GivenClosure, calendar_of
 
 PARIS = ZoneInfo("Europe/Paris")
 
@@ -268,3 +269,27 @@ def test_an_unknown_weekday_and_a_start_at_midnights_end_are_refused():
         week_span("lundi", "06:00", "14:00", True)
     with pytest.raises(Invalid, match="start the next day"):
         week_span("mon", "24:00", "06:00", True)
+
+
+def test_of_shifts_that_begin_together_the_attended_one_comes_next():
+    calendar = WorkCalendar(
+        spans_from_rows([("mon", "06:00", "20:00", False), ("mon", "06:00", "14:00", True)]),
+        "Europe/Paris",
+    )
+
+    shift = calendar.current_shift(paris(2026, 1, 18, 9))
+
+    assert shift == Stretch(paris(2026, 1, 19, 6), paris(2026, 1, 19, 14), True)
+
+
+def test_a_described_calendar_is_the_same_in_any_order_and_open_all_day_without_windows():
+    closed = [
+        GivenClosure("2026-01-20", "2026-01-20", "closed"),
+        GivenClosure("2026-01-19", "2026-01-19", "closed"),
+    ]
+    start, end = (datetime(2026, 1, day, tzinfo=UTC) for day in (18, 23))
+    ways = [calendar_of(None, order).stretches(start, end) for order in (closed, closed[::-1])]
+
+    assert ways[0] == ways[1]
+    assert sum((one.end_at - one.start_at).days for one in ways[0]) == 3
+    assert all(one.attended for one in ways[0])

@@ -187,3 +187,19 @@ def test_building_and_removing_have_their_own_cautions():
     assert "Tighten to 1.2 N m with a torque driver." in build_cautions(1.2)
     assert "that the maker of the holder states" in " ".join(build_cautions())
     assert removal_cautions()[0] == STAND_STILL
+
+
+@pytest.mark.parametrize(
+    ("status", "accepted", "found"),
+    [
+        ("NEW", None, ["no-preset"]),  # said once: it was never measured
+        ("NEW", True, ["not-mountable"]),
+        ("UNAVAILABLE", None, ["no-preset", "not-mountable"]),
+    ],
+)
+def test_a_tool_that_was_never_measured_is_named_so_once(status, accepted, found):
+    offered = replace(
+        OFFERED, cutter_status=status, preset_accepted=accepted, void_after=None, preset_at=None
+    )
+
+    assert sorted(set(slugs(offered=offered)) & {"no-preset", "not-mountable"}) == sorted(found)

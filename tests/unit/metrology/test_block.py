@@ -126,3 +126,7 @@ def test_offsets_in_two_units_are_not_mixed():
 
     with pytest.raises(Invalid, match="one unit"):
         render_block(FACTS, [*OFFSETS, *inch])
+
+
+def test_words_that_are_cut_end_with_a_word():
+    assert plain_words("ABCDE FGH " * 4 + "TAIL") == ("ABCDE FGH " * 4).strip()

@@ -88,3 +88,7 @@ def test_what_is_no_budget_is_refused(given_: list[Contribution], said: str) -> 
         work_out_budget(given_)
     with pytest.raises(OutsideModel, match="level"):
         work_out_budget([Contribution("a", 1.0)], level=1.0)
+
+
+def test_a_budget_says_for_which_level_it_is() -> None:
+    assert work_out_budget([Contribution("gauge", 0.001)], level=0.99).level == 0.99

@@ -158,3 +158,15 @@ def test_what_is_no_residual_is_refused() -> None:
         diagnose([replace(row, residual_mm=math.nan)])
     with pytest.raises(OutsideModel, match="above zero"):
         diagnose([replace(row, sd_mm=0.0)])
+
+
+def test_as_many_have_seen_a_change_as_came_since_it() -> None:
+    def residual(number: int, off_mm: float) -> Residual:
+        at = START + timedelta(hours=number)
+        return Residual(off_mm, 0.004, "M1/T01", f"TH-{number}", None, at)
+
+    quiet = [residual(number, 0.0) for number in range(9)]
+    told = diagnose([*quiet, *(residual(9 + number, 0.08) for number in range(3))])
+
+    assert told.clear is not None
+    assert (told.clear.cause, told.clear.first_offs) == ("station", 3)

@@ -269,3 +269,14 @@ def test_what_is_no_look_is_refused() -> None:
         follow_datum([[1.0, 2.0]], [[0.1, 0.1, 0.1]], [1.0])
     with pytest.raises(OutsideModel, match="above zero"):
         DatumPrior(scatter=0.0)
+
+
+def test_a_slip_that_fits_nowhere_widens_what_the_station_scatters() -> None:
+    quiet = RECORDED + np.array([0.001, 0.0, -0.001])
+    # held apart, then another that agrees with neither: the first fits nowhere
+    wild = follow(np.append(quiet, RECORDED + np.array([0.4, -0.3])))
+    calm = follow(np.append(quiet, [np.nan, RECORDED - 0.3]))
+
+    assert words(wild)[-2:] == ["fits_nowhere", "held_apart"]
+    assert words(calm)[-2:] == ["none", "held_apart"]
+    assert wild.scatter_sd[0] > 1.2 * calm.scatter_sd[0]

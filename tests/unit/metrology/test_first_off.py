@@ -125,3 +125,15 @@ def test_the_figure_told_is_rounded_once_to_what_the_control_holds(
 def test_a_control_without_a_step_is_refused() -> None:
     with pytest.raises(OutsideModel, match="least step"):
         follow_axis([], RECORDED, on_diameter=True, increment_tenths_um=0)
+
+
+def test_stays_count_from_the_record_or_from_what_the_oldest_of_them_went_by() -> None:
+    def start(stays: list[AxisStay]) -> float:
+        found = look_at_axis(stays, RECORDED, on_diameter=True, increment_tenths_um=10)
+        return found.start_mm
+
+    # within a step of the control it is the record itself
+    assert start([stay(RECORDED + 4, 0)]) == 10.0
+    # only so many are looked at: the oldest of them was told another datum than the record's
+    many = [stay(RECORDED, 0), *[stay(RECORDED - 300, 0)] * MOST_STAYS]
+    assert start(many) == pytest.approx(9.97)

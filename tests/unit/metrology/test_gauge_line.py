@@ -128,3 +128,18 @@ def test_a_reading_printed_by_a_pattern_is_read_back(values, literals, gaps, com
     reading = read_line(compile_pattern(pattern), line)
 
     assert {name: reading.value(name) for name in reading.carried()} == values
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("XX 80", "'LF' or 'WF' or 'HF' or 'RE'"),
+        ("LF 80 XX 1", "'WF' or 'HF' or 'RE'"),
+        ("LF 80 WF 8 HF 2 RE 1 XX 1", "the end of the line"),
+    ],
+)
+def test_without_a_pattern_it_says_which_measures_are_left(line, expected):
+    with pytest.raises(Invalid) as refused:
+        read_line(None, line)
+
+    assert refused.value.facts["expected"] == expected

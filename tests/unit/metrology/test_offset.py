@@ -168,3 +168,24 @@ def test_a_vector_points_along_its_centre_line():
 def test_a_taper_error_outside_its_range_is_refused(radius, angle):
     with pytest.raises(ValueError, match="taper"):
         taper_error_mm(radius, angle)
+
+
+def test_each_difference_names_its_axis_and_its_unit():
+    station = StationGeometry("+WF", None, "+LF")
+    new = offsets_to_key_in({"WF": 100, "LF": 50}, station)
+    old = offsets_to_key_in({"WF": 60, "LF": 70}, station)
+
+    rows = difference(new, old)
+
+    assert [(row.axis, row.unit, row.on_diameter) for row in rows] == [
+        ("X", "mm", True), ("Z", "mm", False),
+    ]  # fmt: skip
+    assert [(row.old_tenths_um, row.new_tenths_um) for row in rows] == [(120, 200), (70, 50)]
+
+
+def test_a_step_that_the_control_cannot_take_names_its_field():
+    (x,) = offsets_to_key_in({"WF": 100}, StationGeometry("+WF"))
+    with pytest.raises(Invalid) as refused:
+        apply_correction(x, 5, 10)
+
+    assert refused.value.errors[0]["field"] == "change_mm"

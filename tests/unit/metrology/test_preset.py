@@ -166,3 +166,14 @@ def test_a_flood_of_readings_is_refused():
 
 def test_a_mean_of_whole_numbers_far_beyond_floats_is_exact():
     assert mean_tenths_um([10**17, 10**17 + 1, 10**17 + 2]) == 10**17 + 1
+
+
+def test_a_radius_of_nothing_says_which_reading_it_is():
+    good, sharp = Reading(800_000, None, None, 8_000), Reading(800_000, None, None, 0)
+
+    with pytest.raises(Invalid, match="Reading 2 gives nose radius 0") as refused:
+        measure([good, sharp], {"RE": 8_000})
+
+    assert refused.value.errors == [
+        {"field": "readings.1.re_mm", "detail": "not a nose radius"}
+    ]

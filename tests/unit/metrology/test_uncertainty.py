@@ -78,3 +78,12 @@ def test_one_reading_alone_gets_no_verdict():
 def test_a_series_needs_a_tolerance(tolerance):
     with pytest.raises(OutsideModel, match="above zero"):
         judge_series([10.0, 10.0], tolerance)
+
+
+def test_a_series_tells_its_two_kinds_of_uncertainty():
+    found = judge_series([10.0, 10.001, 10.002], 0.01, 0.002)
+
+    assert found.type_a_mm == pytest.approx(0.001 / np.sqrt(3))
+    assert found.expanded_uncertainty_mm == pytest.approx(
+        2 * np.hypot(0.001 / np.sqrt(3), 0.002)
+    )

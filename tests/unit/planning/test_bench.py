@@ -280,3 +280,10 @@ def test_jobs_that_mean_nothing_are_refused_by_field(jobs, field):
         order_jobs(jobs)
 
     assert [error["field"] for error in refused.value.errors] == [field]
+
+
+def test_without_attended_hours_nothing_is_ever_finished():
+    closed = BenchHours([], MONDAY)
+
+    assert closed.instant_after(0) is None
+    assert closed.finish(MONDAY, 5) > MONDAY.replace(year=9000)

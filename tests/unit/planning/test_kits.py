@@ -145,3 +145,10 @@ def test_operations_that_repeat_a_tool_ask_for_it_once():
 def test_two_specs_at_one_number_are_refused():
     with pytest.raises(Invalid, match="Tool number 1 on path 1 is wanted as turn and as drill"):
         _kit([_seated(1, "turn")], [(1, "turn"), (1, "drill")])
+
+
+def test_a_tool_without_a_station_says_its_number_and_path():
+    (line,) = _kit([_seated(1, "turn")], [(1, "turn"), (7, "drill")]).blocked
+
+    assert (line.station, line.tool_number, line.path, line.tool_spec) == (None, 7, 1, "drill")
+    assert line.note == "no station carries tool number 7 on path 1"

@@ -170,3 +170,10 @@ def test_a_figure_out_of_range_is_named(call, field):
         call()
 
     assert refused.value.errors[0]["field"] == field
+
+
+@pytest.mark.parametrize("field", ["demand", "order_cost", "holding_cost"])
+def test_an_order_quantity_takes_no_negative_figure(field):
+    figures = {"demand": 100.0, "order_cost": 10.0, "holding_cost": 1.0}
+    with pytest.raises(OutsideModel):
+        order_quantity(**(figures | {field: -1.0}))

@@ -6,6 +6,8 @@ import pytest
 
 from crib.errors import Invalid
 from crib.stock.assembly import (
+    AVAILABLE,
+    MEASURED,
     REASONS,
     STAYS_BUILT,
     read_reason,
@@ -52,3 +54,17 @@ def test_a_freed_tool_is_what_it_was():
     assert status_when_freed(stays=0, has_preset=True) == "AVAILABLE"
     assert status_when_freed(stays=2, has_preset=True) == "USED"
     assert status_when_freed(stays=0, has_preset=False) == "NEW"
+
+
+def test_a_reason_that_is_none_names_its_field():
+    with pytest.raises(Invalid) as refused:
+        read_reason("just because")
+
+    (error,) = refused.value.errors
+    assert error["field"] == "reason"
+    assert error["detail"].startswith("one of worn_as_planned, worn_early")
+
+
+def test_only_an_accepted_preset_makes_a_tool_ready():
+    assert status_after_preset(accepted=True) == AVAILABLE
+    assert status_after_preset(accepted=False) == MEASURED

@@ -108,3 +108,21 @@ def test_what_the_shop_says_that_a_pocket_takes_decides():
 def test_nothing_is_known_of_what_a_shop_names_in_its_own_words():
     assert _reasons("parting shank 12", "CNMG120408") == []
     assert _reasons("SCLCR1212F09", "parting 1.5 P") == []
+
+
+def test_each_misfit_says_which_field_and_why():
+    item = ItemFacts("L-1", "CN-2", "VCGT110302")
+    (pocket,) = build_misfits(SPEC, HolderFacts("H-1", "SQ12", "CNMG | DNMG"), item)
+    (other,) = build_misfits(SPEC, HolderFacts("H-1", "ER16", "CNMG"), ITEM)
+    (gone,) = build_misfits(SPEC, HolderFacts("H-1", "SQ12", "CNMG", retired=True), ITEM)
+    (drawn,) = build_misfits(
+        SPEC, HolderFacts("H-1", "SQ12", designation="PCLNR2020K12"), item
+    )[:1]
+
+    assert (pocket.field, other.field, gone.field, drawn.field) == (
+        "lot", "holder", "holder", "lot",
+    )  # fmt: skip
+    assert pocket.detail.endswith("holder H-1, which takes CNMG or DNMG")
+    assert other.detail == "holder H-1 is a ER16; OD needs a SQ12"
+    assert gone.detail == "holder H-1 is retired; take another"
+    assert "PCLNR2020K12" in drawn.detail

@@ -36,3 +36,32 @@ def test_nothing_goes_below_nothing():
     refuse_below_nothing(3, -3, lot="L", what="It")
     with pytest.raises(NoneLeft):
         refuse_below_nothing(3, -4, lot="L", what="It")
+
+
+@pytest.mark.parametrize(
+    ("move", "quantity", "field", "detail"),
+    [
+        ("gift", 1, "move", "one of receipt, issue, return, scrap, stocktaking"),
+        ("receipt", 0, "quantity", "from 1 to 10000000"),
+        ("receipt", True, "quantity", "from 1 to 10000000"),
+        ("stocktaking", 10_000_001, "quantity", "from 0 to 10000000"),
+    ],
+)
+def test_what_cannot_be_meant_names_its_field(move, quantity, field, detail):
+    with pytest.raises(Invalid) as refused:
+        change_of(move, quantity, 10, lot="L-7")
+
+    assert refused.value.errors == [{"field": field, "detail": detail}]
+    assert (move if field == "move" else str(quantity)) in refused.value.sentence
+
+
+def test_the_largest_move_is_taken():
+    assert change_of("receipt", 10_000_000, 0, lot="L-7") == 10_000_000
+
+
+def test_what_takes_more_than_there_is_says_how_many_are_left():
+    with pytest.raises(NoneLeft) as refused:
+        change_of("issue", 3, 2, lot="L-7")
+
+    assert refused.value.facts == {"lot": "L-7", "on_hand": 2, "change": -3}
+    assert refused.value.sentence.startswith("A issue of 3 takes more than lot L-7 has: 2 are")

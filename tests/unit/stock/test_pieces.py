@@ -87,3 +87,59 @@ def test_what_becomes_of_a_piece(worn, edges, regrinds, broken, fate):
 
     assert (found.fate, found.next_edge, found.edges_left) == fate
     assert "Piece 1" in found.sentence
+
+
+def test_the_last_edge_may_be_named_and_no_piece_of_the_box_is_spared():
+    assert chosen([], edge=4, on_hand=1) == [(None, 4)]
+    assert chosen([piece(1, 1)], edge=1, on_hand=1) == [(None, 1)]
+    assert chosen([piece(1, 1)], items=2, on_hand=1) == [(1, 2), (None, 2)]
+
+
+def test_where_no_opened_piece_can_give_an_edge_the_first_is_taken():
+    assert chosen([piece(1, 1, 2, 3, 4)], on_hand=2, items=2) == [(None, 1), (None, 1)]
+
+
+@pytest.mark.parametrize(
+    ("pieces", "wanted", "facts", "errors", "words"),
+    [
+        (
+            [piece(1, 2)], {"edge": 2, "on_hand": 0},
+            {"lot": "L-1", "on_hand": 0, "items_per_tool": 1, "edge": 2},
+            [{"field": "edge", "detail": "used before"}],
+            "none is left in the box: turn to another edge or take another lot.",
+        ),
+        (
+            [piece(1, 2)], {"edge": 2, "on_hand": 1, "items": 2},
+            {"lot": "L-1", "on_hand": 1, "items_per_tool": 2, "edge": 2},
+            [{"field": "edge", "detail": "used before"}],
+            "only 1 are left in the box",
+        ),
+        (
+            [piece(1, 1, busy=True)], {"on_hand": 1, "items": 3},
+            {"lot": "L-1", "on_hand": 1, "items_per_tool": 3},
+            [{"field": "lot", "detail": "none left"}],
+            "Lot L-1 has 1 in the box and no free edge that is enough for a tool of 3 (1 sit",
+        ),
+    ],
+)  # fmt: skip
+def test_what_is_not_enough_is_told_field_by_field(pieces, wanted, facts, errors, words):
+    with pytest.raises((EdgeUsed, NoneLeft)) as refused:
+        chosen(pieces, **wanted)
+
+    assert refused.value.facts == facts
+    assert refused.value.errors == errors
+    assert words in refused.value.sentence
+
+
+def test_an_edge_that_does_not_exist_names_its_field():
+    with pytest.raises(Invalid) as refused:
+        chosen([], edge=5)
+    assert refused.value.errors == [{"field": "edge", "detail": "from 1 to 4"}]
+
+
+def test_a_piece_that_is_scrap_has_nothing_left():
+    worn = piece(1, 1, 2)
+
+    for broken in (False, True):
+        fate = fate_of(worn, edges=2, regrinds=0, broken=broken)
+        assert (fate.fate, fate.edges_left, fate.regrinds_left) == ("scrap", 0, 0)
