@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.pages.reading import form_data, read, words
+from tests.pages.reading import form_data, parsed, read, words
 
 
 @pytest.fixture
@@ -118,7 +118,7 @@ def test_every_mismatch_is_told_at_its_field_and_everything_stays(client, rows):
     entries = {"tool_spec": "TURN-OD", "holder": "DH-1", "lot": "LOT-D1", "edge": "1"}
 
     answer = client.post("/bench/build", data=entries)
-    page = read_answer(answer)
+    page = parsed(answer.get_data())
 
     assert answer.status_code == 409
     for name in ("holder", "lot"):
@@ -132,7 +132,7 @@ def test_a_form_without_its_holder_says_so_at_the_field(client):
     answer = client.post("/bench/build", data={"tool_spec": "TURN-OD", "lot": "LOT-I1"})
 
     assert answer.status_code == 422
-    assert read_answer(answer).select_one("[name=holder]")["aria-invalid"] == "true"
+    assert parsed(answer.get_data()).select_one("[name=holder]")["aria-invalid"] == "true"
 
 
 @pytest.mark.parametrize("edge", ["one", "0", "9", "-1", "1.5"])
@@ -142,15 +142,9 @@ def test_an_edge_that_is_none_is_told_at_its_field(client, edge, rows):
     answer = client.post("/bench/build", data=entries)
 
     assert answer.status_code == 422
-    assert read_answer(answer).select_one("[name=edge]")["aria-invalid"] == "true"
+    assert parsed(answer.get_data()).select_one("[name=edge]")["aria-invalid"] == "true"
     assert rows("assemblies") == 0
 
 
 def test_cautions_stand_before_building(client):
     assert "edges cut" in words(read(client, "/bench/build")).lower()
-
-
-def read_answer(answer):
-    from bs4 import BeautifulSoup
-
-    return BeautifulSoup(answer.get_data(), "html.parser")

@@ -5,10 +5,9 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pytest
-from bs4 import BeautifulSoup
 from flask.testing import FlaskClient
 
-from tests.pages.reading import form_data, read, words
+from tests.pages.reading import form_data, parsed, read, words
 
 LINE = "LF 80.001 WF 16.0103 RE 0.8"
 
@@ -21,7 +20,7 @@ def take(client: FlaskClient, code: str, *lines: str) -> str:
         form = page.select_one("form:has([name=line])")
         sent = form_data(form) | {"line": [line]}
         answer = client.get(f"/bench/work/{code}", query_string=sent)
-        assert answer.status_code == 303, words(BeautifulSoup(answer.get_data(), "html.parser"))
+        assert answer.status_code == 303, words(parsed(answer.get_data()))
         address = answer.headers["Location"]
     return address
 

@@ -7,7 +7,8 @@ import pytest
 from api import create_app
 from api.pages.machine.words import groups
 from api.settings import Settings
-from tests.pages.test_machine_mount import asked, read, send, words
+from tests.pages.reading import read, words
+from tests.pages.test_machine_mount import asked, send
 
 
 def test_a_shop_without_machines_says_what_to_do_first(store, clock):
@@ -42,7 +43,7 @@ def test_an_empty_station_names_the_tool_that_waits_for_it(client, bench, shop):
 
     page = read(client, f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}")
 
-    assert f"sister ready {tool} , shelf 1" in words(page.main)
+    assert f"sister ready {tool}, shelf 1" in words(page.main)
 
 
 def test_a_mounted_tool_shows_what_is_left(client, bench, shop):

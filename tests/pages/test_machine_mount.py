@@ -5,23 +5,10 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 import pytest
-from bs4 import BeautifulSoup, Tag
+from bs4 import BeautifulSoup
 from flask.testing import FlaskClient
 
-
-def parsed(answer) -> BeautifulSoup:
-    return BeautifulSoup(answer.get_data(), "html.parser")
-
-
-def read(client: FlaskClient, address: str, status: int = 200) -> BeautifulSoup:
-    answer = client.get(address, follow_redirects=True)
-    assert answer.status_code == status, answer.get_data(as_text=True)
-    return parsed(answer)
-
-
-def words(found: Tag | None) -> str:
-    assert found is not None
-    return " ".join(found.get_text(" ").split())
+from tests.pages.reading import parsed, read, words
 
 
 def send(client: FlaskClient, page: BeautifulSoup, fact: str, **more: str):
@@ -51,7 +38,7 @@ def mounted(client, bench, stands) -> SimpleNamespace:
     """A ready tool in M1/T01, and the address of its mount."""
     tool = bench.ready()
     answer = send(client, read(client, asked(stands.t1, tool)), "mount")
-    assert answer.status_code == 303, words(parsed(answer).main)
+    assert answer.status_code == 303, words(parsed(answer.get_data()).main)
     return SimpleNamespace(tool=tool, address=answer.headers["Location"])
 
 
@@ -101,7 +88,7 @@ def test_a_no_names_every_mismatch_and_nothing_is_recorded(client, bench, stands
     assert "it belongs in T01" in told[0]
     assert not page.select("form[data-fact=mount]")
     assert answer.status_code == 409
-    assert [words(one) for one in parsed(answer).select(".mismatches li")] == told
+    assert [words(one) for one in parsed(answer.get_data()).select(".mismatches li")] == told
     assert rows("facts") == before
 
 
@@ -139,7 +126,7 @@ def test_a_part_count_that_is_none_is_told_off_and_kept(client, bench, stands, r
     page = read(client, asked(stands.t1, bench.ready()))
 
     answer = send(client, page, "mount", part_count="12x")
-    again = parsed(answer)
+    again = parsed(answer.get_data())
 
     assert answer.status_code == 422
     assert again.select_one("#part-count")["value"] == "12x"
@@ -154,7 +141,7 @@ def test_of_two_people_at_one_station_the_second_reads_a_plain_no(client, bench,
     answers = [send(client, page, "mount") for page in pages]
 
     assert [answer.status_code for answer in answers] == [303, 409]
-    told = words(parsed(answers[1]).select_one(".mismatches"))
+    told = words(parsed(answers[1].get_data()).select_one(".mismatches"))
     assert told == (f"Station M1/T01 holds {one}: take it out and record its removal first.")
 
 
@@ -191,7 +178,7 @@ def test_a_removal_without_a_reason_keeps_what_was_typed(client, mounted, stands
     answer = send(client, page, "removal", flank_wear="0.18")
 
     assert answer.status_code == 422
-    assert parsed(answer).select_one("#in-flank_wear")["value"] == "0.18"
+    assert parsed(answer.get_data()).select_one("#in-flank_wear")["value"] == "0.18"
     assert rows("removals") == 0
 
 
@@ -201,7 +188,7 @@ def test_a_step_of_two_axes_is_one_act(client, mounted, stands, rows):
     answer = send(client, page, "correction", change_X="-0.014", change_Z="+0,005")
     told = read(client, answer.headers["Location"])
 
-    assert answer.status_code == 303, words(parsed(answer).main)
+    assert answer.status_code == 303, words(parsed(answer.get_data()).main)
     figures = [figure.get_text() for figure in told.select(".figure")]
     assert figures == ["+52.0070", "-54.9960"]  # +52.0210 - 0.0140, -55.0010 + 0.0050
     assert "the datum is learned as" in words(told.main)
@@ -212,7 +199,7 @@ def test_if_one_axis_cannot_be_stepped_none_is(client, mounted, stands, rows):
     page = read(client, f"/machines/M1/correct?station={stands.t1}")
 
     answer = send(client, page, "correction", change_X="-0.014", change_Z="five")
-    again = parsed(answer)
+    again = parsed(answer.get_data())
 
     assert answer.status_code == 422
     assert again.select_one("#change-X")["value"] == "-0.014"

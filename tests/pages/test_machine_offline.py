@@ -7,11 +7,10 @@ import re
 from pathlib import Path
 from typing import Any
 
-from bs4 import BeautifulSoup
-
 import api
 from crib.clock import print_instant
-from tests.pages.test_machine_mount import asked, read, send, words
+from tests.pages.reading import parsed, read, words
+from tests.pages.test_machine_mount import asked, send
 
 
 def known(client, machine: str = "M1") -> dict[str, Any]:
@@ -45,7 +44,7 @@ def test_a_tool_that_may_come_is_told_with_the_figures_of_the_page(client, bench
 
     look = told["looks"][station]
     assert (told["code"], look["against"]) == (tool, [])
-    ahead = BeautifulSoup(look["key_in"], "html.parser")
+    ahead = parsed(look["key_in"])
     page = read(client, asked(station, tool))
     for part in (".key-in", ".tip", "pre", ".care"):
         assert words(ahead.select_one(part)) == words(page.select_one(part))
@@ -75,7 +74,7 @@ def test_a_sister_behind_an_occupied_station_keeps_its_figures(client, bench, sh
 
     look = told["looks"][station]
     assert [one["slug"] for one in look["against"]] == ["station-occupied"]
-    assert "+52.0210" in BeautifulSoup(look["key_in"], "html.parser").get_text()
+    assert "+52.0210" in parsed(look["key_in"]).get_text()
 
 
 def test_codes_of_earlier_labels_are_told_as_such(client, bench):
