@@ -52,13 +52,24 @@ def assemble(settings: Settings, store: Store | None, clock: Clock | None) -> Fl
     if store is None:
         store = open_store(settings.database_url)
     _log_to_standard_error()
+    app = _routes()
+    attach_site(app, settings, store, clock or now)
+    return app
+
+
+def attach_site(app: Flask, settings: Settings, store: Store, clock: Clock) -> None:
+    """Let an application's routes serve one site: its settings, database and clock."""
+    app.config["MAX_CONTENT_LENGTH"] = settings.max_body_mb * 1024 * 1024
+    plans = PlanCache(store, night_limit=settings.night_limit)
+    app.extensions["crib"] = Site(settings, store, clock, plans)
+
+
+def _routes() -> Flask:
+    """Every resource and page; they know their site only once it is attached."""
     app = Flask("api", static_folder="static", template_folder="templates")
     app.json = OrjsonProvider(app)
     app.url_map.merge_slashes = False  # a scanned address may be part of a path
     app.url_map.strict_slashes = False
-    app.config["MAX_CONTENT_LENGTH"] = settings.max_body_mb * 1024 * 1024
-    plans = PlanCache(store, night_limit=settings.night_limit)
-    app.extensions["crib"] = Site(settings, store, clock or now, plans)
     problems.register(app)
     guard.register(app)
     language.register(app)

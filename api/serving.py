@@ -85,6 +85,6 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         websockets=False,
         log_access=access_log,
         log_dictconfig=_TO_STDERR,
-        workers_kill_timeout=10,
+        workers_kill_timeout=30,
     )
     server.serve(target_loader=load)

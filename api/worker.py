@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from api.server.front import Front
 
 _STOP = {signal.SIGINT, signal.SIGTERM}
-# less than the time after which the first process kills this one (api.serving)
+# far less than the time after which the first process kills this one (api.serving)
 _TO_FINISH_S = 8
 #: Time for the last answers to leave the process [s].
 _TO_SEND_S = 0.2

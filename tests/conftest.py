@@ -8,15 +8,17 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
+import gc
 import shutil
 from collections.abc import Iterator
+from copy import deepcopy
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from crib.records.catalogue import (
     CALENDARS,
@@ -37,12 +39,32 @@ from crib.records.catalogue import (
 from crib.store.engine import Store, Tx
 from crib.store.migrate import open_store
 from crib.store.records import get_record, insert_record
+from tests.demos import demos  # noqa: F401 - a fixture
+from tests.starter import Starter
 
 # How long an example takes says nothing on a busy machine. What CI finds, it finds again.
 settings.register_profile(
-    "crib", deadline=None, derandomize="CI" in os.environ, print_blob=True
+    "crib",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize="CI" in os.environ,
+    print_blob=True,
 )
 settings.load_profile("crib")
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests stay to the end: the garbage collector need not look at them again."""
+    gc.collect()
+    gc.freeze()
+
+
+@pytest.fixture(scope="session")
+def starter() -> Iterator[Starter]:
+    """Reads the code of the service once, and starts real commands quickly from then on."""
+    with Starter() as running:
+        yield running
+
 
 #: A Monday morning; everything in the small shop happens from here on.
 START = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
@@ -58,11 +80,31 @@ def _template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture
-def store(_template: Path, tmp_path: Path) -> Iterator[Store]:
-    """A fresh, migrated database in a file of its own."""
-    path = tmp_path / "crib.db"
+@pytest.fixture(scope="session")
+def _shop_template(
+    _template: Path, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, SimpleNamespace]:
+    path = tmp_path_factory.mktemp("shop-template") / "crib.db"
     shutil.copy(_template, path)
+    store = Store(f"sqlite:///{path}")
+    with store.write() as connection:
+        shop = build_shop(connection)
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    store.close()
+    return path, shop
+
+
+@pytest.fixture
+def store(
+    _template: Path,
+    _shop_template: tuple[Path, SimpleNamespace],
+    tmp_path: Path,
+    request: pytest.FixtureRequest,
+) -> Iterator[Store]:
+    """A fresh, migrated database in a file of its own; with ``shop``, what belongs to that."""
+    path = tmp_path / "crib.db"
+    shutil.copy(_shop_template[0] if "shop" in request.fixturenames else _template, path)
     opened = Store(f"sqlite:///{path}")
     yield opened
     opened.close()
@@ -76,10 +118,9 @@ def tx(store: Store) -> Iterator[Tx]:
 
 
 @pytest.fixture
-def shop(store: Store) -> SimpleNamespace:
+def shop(store: Store, _shop_template: tuple[Path, SimpleNamespace]) -> SimpleNamespace:
     """The small shop in ``store``: its names, ids and codes (see ``build_shop``)."""
-    with store.write() as connection:
-        return build_shop(connection)
+    return deepcopy(_shop_template[1])
 
 
 def build_shop(tx: Tx) -> SimpleNamespace:

@@ -19,6 +19,8 @@ from typing import Any
 
 import pytest
 
+from tests.starter import Started, Starter
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -48,7 +50,7 @@ class RealServer:
             self.address + path, data, headers, method=method
         )
         try:
-            with urllib.request.urlopen(request, timeout=60) as answer:  # noqa: S310 - as above
+            with urllib.request.urlopen(request, timeout=300) as answer:  # noqa: S310 - as above
                 return Answer(answer.status, answer.headers, answer.read())
         except urllib.error.HTTPError as refused:
             with refused:
@@ -70,23 +72,36 @@ def _command(*words: str) -> list[str]:
 
 
 @contextmanager
-def serving(environment: dict[str, str], workers: int, log: Path) -> Iterator[RealServer]:
-    """A server process that lives as long as the body, with nothing but this environment."""
+def serving(
+    environment: dict[str, str], workers: int, log: Path, starter: Starter | None = None
+) -> Iterator[RealServer]:
+    """A server process that lives as long as the body, with nothing but this environment.
+
+    Args:
+        environment: All that it finds there.
+        workers: How many of its processes serve.
+        log: Takes what it says.
+        starter: What starts it quickly; None for the command line itself.
+    """
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     words = ["serve", "--port", str(port), "--workers", str(workers), "--no-access-log"]
     with log.open("wb") as told:
-        process = subprocess.Popen(_command(*words), env=environment, stdout=told, stderr=told)
+        process: Started | subprocess.Popen[bytes] = (
+            starter.start(words, environment, log)
+            if starter is not None
+            else subprocess.Popen(_command(*words), env=environment, stdout=told, stderr=told)
+        )
         try:
             server = RealServer(f"http://127.0.0.1:{port}")
-            for _ in range(600):
+            for _ in range(6000):
                 try:
                     ready = server.ask("GET", "/readyz").status == 200
                 except OSError:
                     ready = False
                 # A process told to stop while it still starts does not hear it, and is only
-                # killed ten seconds later.
+                # killed half a minute later.
                 ready = ready and log.read_bytes().count(b"Started worker-") >= workers
                 if ready or process.poll() is not None:
                     break
@@ -94,7 +109,7 @@ def serving(environment: dict[str, str], workers: int, log: Path) -> Iterator[Re
             assert ready, log.read_text()
             yield server
             process.send_signal(signal.SIGTERM)
-            assert process.wait(timeout=20) == 0, log.read_text()
+            assert process.wait(timeout=120) == 0, log.read_text()
         finally:
             if process.poll() is None:
                 process.kill()
@@ -108,20 +123,20 @@ def crib_command(tmp_path: Path) -> Callable[..., subprocess.CompletedProcess[st
     def run(database_url: str, *words: str) -> subprocess.CompletedProcess[str]:
         environment = os.environ | {"CRIB_DATABASE_URL": database_url}
         return subprocess.run(
-            _command(*words), env=environment, capture_output=True, text=True, timeout=120
+            _command(*words), env=environment, capture_output=True, text=True, timeout=600
         )
 
     return run
 
 
 @pytest.fixture
-def start_server(tmp_path: Path) -> Iterator[Callable[..., RealServer]]:
+def start_server(tmp_path: Path, starter: Starter) -> Iterator[Callable[..., RealServer]]:
     """Start real servers: (database URL, workers, CRIB_* settings); all end with the test."""
     with ExitStack() as running:
 
         def start(database_url: str, workers: int = 1, **settings: str) -> RealServer:
             environment = os.environ | {"CRIB_DATABASE_URL": database_url} | settings
             log = tmp_path / f"server-{time.monotonic_ns()}.log"
-            return running.enter_context(serving(environment, workers, log))
+            return running.enter_context(serving(environment, workers, log, starter))
 
         yield start

@@ -11,7 +11,8 @@ from urllib.parse import urlencode, urlsplit
 
 import pytest
 
-from tests.browser.shop import build_once, serve_shop
+from tests.browser.shop import serve_shop
+from tests.demos import Demos
 
 OPERATORS = 20
 ROUNDS = 8
@@ -61,9 +62,9 @@ def _at(times: list[float], share: float) -> float:
 
 @pytest.mark.bench
 def test_operators_who_scan_at_once_in_pages(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    demos: Demos, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with serve_shop(build_once(tmp_path, 3), tmp_path) as shop:
+    with serve_shop(demos.database(days=3), tmp_path) as shop:
         mounted = shop.get("/v1/swap-list?hours=240&limit=40")["items"]
         codes, checks = [], []
         for row in (row for row in mounted if row["assembly"]):

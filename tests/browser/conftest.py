@@ -11,10 +11,9 @@ import pytest
 from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
 from tests.browser import windows
-from tests.browser.shop import DemoShop, build_once, serve_shop
-
-#: Length of the demonstration shop's history in tests [d].
-DAYS = 8
+from tests.browser.shop import DemoShop, serve_shop
+from tests.demos import Demos
+from tests.starter import Starter
 
 OpenWindow = Callable[..., Page]
 
@@ -37,27 +36,25 @@ def browser(steering: Playwright) -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def demo_database(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration shop's database, built once for all processes; copy it."""
-    base = tmp_path_factory.getbasetemp()
-    # each process of pytest-xdist has a folder of its own inside the run's
-    return build_once(base.parent if base.name.startswith("popen-") else base, DAYS)
+def demo_database(browser: Browser, demos: Demos) -> Path:
+    """The demonstration shop's database, made once for all processes; copy it."""
+    return demos.database()
 
 
 @pytest.fixture(scope="session")
 def demo_shop(
-    demo_database: Path, tmp_path_factory: pytest.TempPathFactory
+    demo_database: Path, tmp_path_factory: pytest.TempPathFactory, starter: Starter
 ) -> Iterator[DemoShop]:
     """The demonstration shop for tests that only look."""
     folder = tmp_path_factory.mktemp("demo-shop")
-    with serve_shop(demo_database, folder, CRIB_HOSTS="toolroom.example") as shop:
+    with serve_shop(demo_database, folder, starter, CRIB_HOSTS="toolroom.example") as shop:
         yield shop
 
 
 @pytest.fixture
-def own_shop(demo_database: Path, tmp_path: Path) -> Iterator[DemoShop]:
+def own_shop(demo_database: Path, tmp_path: Path, starter: Starter) -> Iterator[DemoShop]:
     """The demonstration shop for one test that changes it."""
-    with serve_shop(demo_database, tmp_path) as shop:
+    with serve_shop(demo_database, tmp_path, starter) as shop:
         yield shop
 
 

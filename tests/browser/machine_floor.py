@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +11,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.shop import DemoShop
 
 # the machine that tests share is often slow
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=120_000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,30 +88,25 @@ def ready(page: Page) -> Page:
     return page
 
 
-def scan(page: Page, text: str, *, enter: bool = True) -> None:
-    """Type as a scanner on a cable does, wherever the focus is.
+def type_like(page: Page, text: str, *, gap_ms: int, stalled_at: int | None = None) -> None:
+    """Type at a pace that holds however busy the machine is: the page's time is played.
 
-    A scanner never pauses; where a busy machine made this one pause, it scans again.
+    Args:
+        page: Takes the keys.
+        text: What is typed; a line feed is Enter.
+        gap_ms: Between two keys.
+        stalled_at: Character that comes 75 ms later than it should.
     """
+    at = page.evaluate("Date.now()") / 1000
+    page.clock.install(time=at)
+    page.clock.pause_at(at + 1)
+    for number, character in enumerate(text):
+        page.clock.run_for(gap_ms + 75 * (number == stalled_at))
+        page.keyboard.press("Enter" if character == "\n" else character)
+    page.clock.resume()
+
+
+def scan(page: Page, text: str, *, enter: bool = True) -> None:
+    """Type as a scanner on a cable does, wherever the focus is."""
     ready(page)
-    for _ in range(20):
-        if _typed_at_once(page, text):
-            break
-        page.wait_for_timeout(_PAUSE_MS)
-        page.locator("[data-scan]").fill("")
-    if enter:
-        page.keyboard.press("Enter")
-
-
-_QUICK_S = 0.03
-_PAUSE_MS = 300
-
-
-def _typed_at_once(page: Page, text: str) -> bool:
-    for character in text:
-        began = time.monotonic()
-        page.keyboard.type(character)
-        if time.monotonic() - began > _QUICK_S:
-            return False
-        time.sleep(0.005)
-    return True
+    type_like(page, f"{text}\n" if enter else text, gap_ms=5)

@@ -11,8 +11,9 @@ from playwright.sync_api import sync_playwright
 
 from crib.demo.history import DAYS
 from tests.browser.pages import PAGES, address, known
-from tests.browser.shop import build_once, serve_shop
+from tests.browser.shop import serve_shop
 from tests.browser.windows import MISSING, SIZES, chromium, launch, window
+from tests.demos import Demos
 
 #: Pages that stand in the README, and at which width.
 IN_README = (("bench", "desk"), ("machine-yes", "phone"), ("shift", "desk"))
@@ -58,7 +59,7 @@ def main(arguments: list[str] | None = None) -> int:
         return 1
     every = [(name, size) for name in PAGES for size in SIZES]
     with tempfile.TemporaryDirectory() as kept:
-        database = build_once(Path(kept), given.days)
+        database = Demos(Path(kept)).database(days=given.days)
         shoot(given.folder, database, list(IN_README) if given.readme else every, given.scheme)
     return 0
 

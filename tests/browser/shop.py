@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 from api.demo import CLOCK_VARIABLE
 from crib.demo.clock import DemoClock
-from crib.demo.history import build
-from crib.store.migrate import open_store
+from tests.demos import PRESENT
 from tests.servers import RealServer, serving
+from tests.starter import Starter
 
-#: A Wednesday in the middle of a shift, when the history ends and the tests begin.
-PRESENT = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
 ZONE = "Europe/Berlin"
 
 
@@ -37,34 +34,16 @@ class DemoShop(RealServer):
     began: datetime
 
 
-def build_once(folder: Path, days: int) -> Path:
-    """A database with the demonstration shop, built by whoever comes first.
-
-    Args:
-        folder: Shared by all processes that test.
-        days: Length of the history [d].
-    """
-    path = folder / f"demo-{days}.db"
-    with (folder / "demo.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        if not path.exists():
-            making = path.with_suffix(".making")
-            store = open_store(f"sqlite:///{making}")
-            build(store, present=PRESENT, days=days)
-            with store.engine.connect() as connection:
-                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-            store.close()
-            making.rename(path)
-    return path
-
-
 @contextmanager
-def serve_shop(database: Path, folder: Path, **settings: str) -> Iterator[DemoShop]:
+def serve_shop(
+    database: Path, folder: Path, starter: Starter | None = None, **settings: str
+) -> Iterator[DemoShop]:
     """Serve a copy of a database until the body ends.
 
     Args:
-        database: What ``build_once`` made; it stays as it is.
+        database: Of a demonstration shop; it stays as it is.
         folder: Takes the copy and the log.
+        starter: What starts it quickly; None for the command line itself.
         settings: ``CRIB_*`` variables.
     """
     own = folder / "crib.db"
@@ -78,5 +57,5 @@ def serve_shop(database: Path, folder: Path, **settings: str) -> Iterator[DemoSh
         CLOCK_VARIABLE: clock.to_text(),
         **settings,
     }
-    with serving(environment, 1, folder / "server.log") as server:
+    with serving(environment, 1, folder / "server.log", starter) as server:
         yield DemoShop(server.address, url, PRESENT)

@@ -112,7 +112,7 @@ def test_from_the_queue_to_the_rack_by_keyboard_alone(
             break
         page.wait_for_timeout(200)
     opened.value.close()
-    expect(page.locator("#finish")).to_contain_text("Printed once", timeout=15_000)
+    expect(page.locator("#finish")).to_contain_text("Printed once")
     page.locator("[name=place]").focus()
     page.keyboard.type("row 2")
     page.keyboard.press("F9")
@@ -159,7 +159,7 @@ def test_the_queue_freshens_by_itself_and_keeps_what_is_typed(
         "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
     )
 
-    expect(page.locator("#queue")).to_contain_text(f"Measure {built['code']}", timeout=30_000)
+    expect(page.locator("#queue")).to_contain_text(f"Measure {built['code']}")
 
     expect(page.locator("[data-scan]")).to_have_value("half a ma")
     expect(page.locator("[data-scan]")).to_be_focused()

@@ -122,7 +122,7 @@ def window(
         "reduced_motion": "reduce",
     }
     context = browser.new_context(**(said | options))
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(120_000)
     watch = Watch()
     try:
         yield watch.over(context.new_page()), watch

@@ -78,7 +78,7 @@ class Client(threading.Thread):
         while True:
             try:
                 if self._connection is None:
-                    self._connection = http.client.HTTPConnection(*self._address(), timeout=5)
+                    self._connection = http.client.HTTPConnection(*self._address(), timeout=60)
                 self._connection.request("POST", path, sent, headers)
                 response = self._connection.getresponse()
                 answer = json.loads(response.read())

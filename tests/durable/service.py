@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.durable.starter import Starter
+from tests.starter import Starter
 
 
 def free_port() -> int:
@@ -43,12 +43,12 @@ def service(
     words = ["serve", "--port", str(port), "--workers", "1", "--no-access-log"]
     environment = os.environ | {"CRIB_DATABASE_URL": url} | settings
     if starter is not None:
-        pid = starter.start(words, environment, log)
+        started = starter.start(words, environment, log)
         try:
-            yield pid
+            yield started.pid
         finally:
-            os.killpg(pid, signal.SIGKILL)
-            starter.wait(pid)
+            os.killpg(started.pid, signal.SIGKILL)
+            started.wait()
             _wait_until_free(port)
         return
     with log.open("ab") as said:
@@ -69,7 +69,7 @@ def service(
 
 def wait_until_it_answers(group: int, port: int, log: Path) -> None:
     """Wait until the service on a port answers; fails with what it said where it does not."""
-    until = time.monotonic() + 60
+    until = time.monotonic() + 300
     while not _answers(port):
         assert not _has_ended(group), log.read_text()[-2000:]
         assert time.monotonic() < until, log.read_text()[-2000:]
@@ -85,7 +85,7 @@ def _has_ended(pid: int) -> bool:
 
 
 def _answers(port: int) -> bool:
-    probe = http.client.HTTPConnection("127.0.0.1", port, timeout=2)
+    probe = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
     try:
         probe.request("GET", "/healthz")
         return probe.getresponse().status == 200
@@ -97,7 +97,7 @@ def _answers(port: int) -> bool:
 
 def _wait_until_free(port: int) -> None:
     """Wait until the last killed process has let go of the port: the next start takes it."""
-    until = time.monotonic() + 10
+    until = time.monotonic() + 120
     while True:
         with socket.socket() as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

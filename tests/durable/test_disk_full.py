@@ -28,7 +28,7 @@ def small_disk(store: Store, shop: SimpleNamespace, tmp_path: Path) -> Iterator[
         process,
         disk,
     ):
-        until = time.monotonic() + 60
+        until = time.monotonic() + 300
         while _ask(port, "GET", "/healthz")[0] != 200:
             assert process.poll() is None, (tmp_path / "log").read_text()
             assert time.monotonic() < until, (tmp_path / "log").read_text()
@@ -37,7 +37,7 @@ def small_disk(store: Store, shop: SimpleNamespace, tmp_path: Path) -> Iterator[
 
 
 def _ask(port: int, method: str, path: str, body: object = None) -> tuple[int, Any]:
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
     try:
         sent = None if body is None else json.dumps(body)
         connection.request(method, path, sent, {"Content-Type": "application/json"})

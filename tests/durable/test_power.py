@@ -22,7 +22,7 @@ from crib.store.checking import check
 from crib.store.engine import Store, Tx
 from tests.durable.clients import Client
 from tests.durable.service import free_port, service, wait_until_it_answers
-from tests.durable.starter import Starter
+from tests.starter import Starter
 
 #: Moments at which the service is stopped and its files are copied.
 MOMENTS = 10
@@ -71,7 +71,7 @@ def _found(store: Store) -> dict[tuple[str, int], int]:
 def _stop(group: int) -> None:
     """Stop every thread of a process group, and wait until they stand still."""
     os.killpg(group, signal.SIGSTOP)
-    until = time.monotonic() + 10
+    until = time.monotonic() + 120
     while set(_states(group)) != {"T"}:
         assert time.monotonic() < until, _states(group)
         time.sleep(0.001)
@@ -122,7 +122,7 @@ def test_the_files_hold_what_was_acknowledged_at_any_moment(
         for client in clients:
             client.ended.set()
         for client in clients:
-            client.join(timeout=30)
+            client.join(timeout=300)
             assert not client.is_alive()
 
     assert [line for client in clients for line in client.told.refused] == []

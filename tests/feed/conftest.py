@@ -48,18 +48,18 @@ def running(store: Store, plan: FeedPlan = PLAN) -> Iterator[None]:
 
     runner = threading.Thread(target=thread)
     runner.start()
-    assert ready.wait(20)
+    assert ready.wait(300)
     try:
         yield
     finally:
         told.loop.call_soon_threadsafe(told.stop.set)
-        runner.join(30)
+        runner.join(300)
     assert not runner.is_alive()
     if broken:
         raise broken[0]
 
 
-def wait_until(what: Callable[[], object], seconds: float = 30.0) -> None:
+def wait_until(what: Callable[[], object], seconds: float = 300.0) -> None:
     """Wait until something is so; an assertion error when it never is."""
     until = time.monotonic() + seconds
     while not what():

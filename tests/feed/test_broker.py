@@ -87,7 +87,7 @@ def sender(port: int) -> Iterator[Callable[..., None]]:
         text = body if isinstance(body, (str, bytes)) else json.dumps(body)
         sent = client.publish(topic, text, qos=1, retain=retain)
         if wait:
-            sent.wait_for_publish(60)
+            sent.wait_for_publish(300)
 
     try:
         yield send

@@ -106,7 +106,7 @@ def test_what_was_not_booked_is_not_confirmed_by_an_older_message(
     address = BrokerAddress.parse(f"mqtt://127.0.0.1:{port}")
 
     async def until(what: Callable[[], object]) -> None:
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(300):
             while not what():
                 await asyncio.sleep(0.02)
 

@@ -60,17 +60,17 @@ def test_what_came_while_the_disk_was_full_is_booked_when_there_is_room(
     process, disk = small_disk
     agent.buffer_size = 100_000
     agent.make([0])
-    wait_until(lambda: _counts(disk, tmp_path) == [0], 60)
+    wait_until(lambda: _counts(disk, tmp_path) == [0])
     _fill(disk)
     for begin in range(1, 2001, 200):
         agent.make(range(begin, begin + 200))
-    wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes(), 60)
+    wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes())
     assert len(_counts(disk, tmp_path)) < 2001
     assert process.poll() is None
 
     (disk / "ballast").unlink()
 
-    wait_until(lambda: sorted(_counts(disk, tmp_path)) == list(range(2001)), 60)
+    wait_until(lambda: sorted(_counts(disk, tmp_path)) == list(range(2001)))
     assert b"takes news again" in (tmp_path / "log").read_bytes()
     process.send_signal(signal.SIGTERM)
     assert process.wait(20) == 0

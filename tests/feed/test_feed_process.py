@@ -16,6 +16,8 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import pytest
+
 from api import create_app
 from api.settings import Settings
 from crib.clock import now
@@ -23,10 +25,12 @@ from crib.store.checking import check
 from crib.store.engine import Store
 from tests.agents import ScriptedAgent, closed_port
 from tests.feed.conftest import Booked, wait_until
+from tests.starter import Started, Starter
 
 #: How often the command is killed; CI sets more.
 KILLS = min(8, int(os.environ.get("CRIB_TEST_KILLS", "4")))
 _COMMAND = [sys.executable, "-c", "from api.cli import main; main()", "feed"]
+_WORDS = ["--poll", "0.05"]
 
 
 #: Where somebody has to see that no counts come in.
@@ -47,32 +51,46 @@ def _environment(store: Store) -> dict[str, str]:
 
 
 @contextmanager
-def _following(store: Store, log: Path) -> Iterator[subprocess.Popen[bytes]]:
+def _following_by_command(store: Store, log: Path) -> Iterator[subprocess.Popen[bytes]]:
     with log.open("ab") as said:
         process = subprocess.Popen(
-            [*_COMMAND, "--poll", "0.05"], env=_environment(store), stdout=said, stderr=said
+            [*_COMMAND, *_WORDS], env=_environment(store), stdout=said, stderr=said
         )
         try:
             yield process
         finally:
-            if process.poll() is None:
-                process.kill()
+            process.kill()
             process.wait()
 
 
-def _ask(store: Store, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [*_COMMAND, *words],
-        env=_environment(store),
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+@pytest.fixture
+def following(starter: Starter, store: Store, tmp_path: Path) -> Callable[..., Any]:
+    """Runs the command while the body lasts, and kills it then; yields the process."""
+
+    @contextmanager
+    def follow() -> Iterator[Started]:
+        process = starter.start(["feed", *_WORDS], _environment(store), tmp_path / "log")
+        try:
+            yield process
+        finally:
+            process.kill()
+            process.wait()
+
+    return follow
+
+
+@pytest.fixture
+def ask(starter: Starter, store: Store) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Runs the command with these words to its end."""
+    return lambda *words: starter.run(["feed", *words], _environment(store))
 
 
 def test_a_killed_feed_counts_every_part_once_when_it_is_started_again(
-    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+    store: Store,
+    agent: ScriptedAgent,
+    booked: Booked,
+    following: Callable[..., Any],
+    tmp_path: Path,
 ) -> None:
     seed = int(os.environ.get("CRIB_TEST_SEED", "1"))
     chance = random.Random(seed)  # noqa: S311 - when to kill
@@ -86,21 +104,21 @@ def test_a_killed_feed_counts_every_part_once_when_it_is_started_again(
             agent.make([made[0]])
             time.sleep(0.02)
 
-    with _following(store, tmp_path / "log"):
-        wait_until(lambda: booked.counts() == [0], 60)
+    with _following_by_command(store, tmp_path / "log"):
+        wait_until(lambda: booked.counts() == [0])
     machine = threading.Thread(target=work)
     machine.start()
     for _ in range(KILLS):
-        with _following(store, tmp_path / "log"):
+        with following():
             asked = len(agent.requests)
-            wait_until(lambda begin=asked: len(agent.requests) > begin, 60)
+            wait_until(lambda begin=asked: len(agent.requests) > begin)
             time.sleep(chance.uniform(0.0, 0.6))
     ended.set()
     machine.join()
-    with _following(store, tmp_path / "log") as process:
-        wait_until(lambda: booked.counts()[-1] == made[0], 60)
+    with following() as process:
+        wait_until(lambda: booked.counts()[-1] == made[0])
         process.send_signal(signal.SIGTERM)
-        assert process.wait(20) == 0
+        assert process.wait() == 0
 
     assert booked.counts() == list(range(made[0] + 1))
     assert booked.parts() == made[0]
@@ -109,25 +127,29 @@ def test_a_killed_feed_counts_every_part_once_when_it_is_started_again(
 
 
 def test_a_full_or_locked_database_loses_nothing(
-    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+    store: Store,
+    agent: ScriptedAgent,
+    booked: Booked,
+    following: Callable[..., Any],
+    tmp_path: Path,
 ) -> None:
     import sqlite3
 
     agent.make([0])
-    with _following(store, tmp_path / "log"):
-        wait_until(lambda: booked.counts() == [0], 60)
+    with following():
+        wait_until(lambda: booked.counts() == [0])
         other = sqlite3.connect(str(store.path), isolation_level=None)
         other.execute("BEGIN IMMEDIATE")  # past our own lock, as a stranger's tool would
         agent.make(range(1, 20))
-        wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes(), 60)
-        wait_until(lambda: _told(store, 0).status == 503, 60)
+        wait_until(lambda: b"nothing can be written" in (tmp_path / "log").read_bytes())
+        wait_until(lambda: _told(store, 0).status == 503)
         told = _told(store, 0)
         assert told.feed["state"] == "waiting"
         assert "another program holds the database, end it" in told.feed["problem"]
         other.execute("ROLLBACK")
         other.close()
-        wait_until(lambda: booked.counts() == list(range(20)), 60)
-        wait_until(lambda: _told(store, 0).feed["state"] == "following", 60)
+        wait_until(lambda: booked.counts() == list(range(20)))
+        wait_until(lambda: _told(store, 0).feed["state"] == "following")
 
 
 def _told(store: Store, seconds: float) -> Told:
@@ -140,12 +162,12 @@ def _told(store: Store, seconds: float) -> Told:
 
 
 def test_a_feed_that_was_killed_is_followed_by_nobody(
-    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+    store: Store, agent: ScriptedAgent, booked: Booked, following: Callable[..., Any]
 ) -> None:
     agent.make([0])
-    with _following(store, tmp_path / "log") as process:
-        wait_until(lambda: booked.counts() == [0], 60)
-        wait_until(lambda: _told(store, 0).status == 200, 60)
+    with following() as process:
+        wait_until(lambda: booked.counts() == [0])
+        wait_until(lambda: _told(store, 0).status == 200)
         alive = _told(store, 0)
         process.kill()
         process.wait()
@@ -163,17 +185,21 @@ def test_a_feed_that_was_killed_is_followed_by_nobody(
 
 
 def test_a_feed_that_was_ended_says_so_and_monitoring_hears_it(
-    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+    store: Store,
+    agent: ScriptedAgent,
+    booked: Booked,
+    following: Callable[..., Any],
+    ask: Callable[..., Any],
 ) -> None:
-    never = _ask(store, "--health")
+    never = ask("--health")
     agent.make([0])
-    with _following(store, tmp_path / "log") as process:
-        wait_until(lambda: booked.counts() == [0], 60)
-        wait_until(lambda: _told(store, 0).status == 200, 60)
-        well = _ask(store, "--health", "--machine", "M1", "--json")
+    with following() as process:
+        wait_until(lambda: booked.counts() == [0])
+        wait_until(lambda: _told(store, 0).status == 200)
+        well = ask("--health", "--machine", "M1", "--json")
         process.send_signal(signal.SIGTERM)
-        assert process.wait(20) == 0
-    ended = _ask(store, "--health")
+        assert process.wait() == 0
+    ended = ask("--health")
 
     assert (never.returncode, well.returncode, ended.returncode) == (1, 0, 1)
     assert "does not run: start it" in never.stdout
@@ -183,30 +209,30 @@ def test_a_feed_that_was_ended_says_so_and_monitoring_hears_it(
 
 
 def test_only_one_process_follows_a_shop(
-    store: Store, agent: ScriptedAgent, booked: Booked, tmp_path: Path
+    agent: ScriptedAgent, booked: Booked, following: Callable[..., Any], ask: Callable[..., Any]
 ) -> None:
     agent.make([1])
-    with _following(store, tmp_path / "log"):
-        wait_until(lambda: booked.counts() == [1], 60)
+    with following():
+        wait_until(lambda: booked.counts() == [1])
 
-        second = _ask(store)
+        second = ask()
 
     assert second.returncode == 1
     assert "already" in second.stderr
 
 
 def test_asking_once_says_whether_all_answered(
-    store: Store,
+    ask: Callable[..., Any],
     agent: ScriptedAgent,
     booked: Booked,
     point: Callable[[str, str | None], None],
 ) -> None:
     agent.make([1, 2])
 
-    well = _ask(store, "--once", "--json")
+    well = ask("--once", "--json")
     point("M2", f"http://127.0.0.1:{closed_port()}")
-    ill = _ask(store, "--once", "--json")
-    one = _ask(store, "--once", "--machine", "M1")
+    ill = ask("--once", "--json")
+    one = ask("--once", "--machine", "M1")
 
     assert well.returncode == 0, well.stderr
     assert [row["state"] for row in json.loads(well.stdout)] == ["following"]
@@ -217,12 +243,12 @@ def test_asking_once_says_whether_all_answered(
 
 
 def test_any_agent_is_tried_out_without_a_shop(
-    store: Store, agent: ScriptedAgent, booked: Booked
+    ask: Callable[..., Any], agent: ScriptedAgent, booked: Booked
 ) -> None:
     agent.make([41, 42])
     agent.say("p1exec", "ACTIVE")
 
-    tried = _ask(store, "--agent", agent.url, "--dry-run", "--once", "--json")
+    tried = ask("--agent", agent.url, "--dry-run", "--once", "--json")
 
     assert tried.returncode == 0, tried.stderr
     told = [json.loads(line) for line in tried.stdout.splitlines()]
@@ -233,7 +259,7 @@ def test_any_agent_is_tried_out_without_a_shop(
     assert booked.feed() is None
 
 
-def test_an_agent_named_without_a_machine_is_only_tried_out(store: Store) -> None:
-    assert _ask(store, "--agent", "http://127.0.0.1:1").returncode == 2
-    assert _ask(store, "--agent", "somewhere", "--dry-run").returncode == 2
-    assert _ask(store, "--once", "--machine", "M77").returncode == 1
+def test_an_agent_named_without_a_machine_is_only_tried_out(ask: Callable[..., Any]) -> None:
+    assert ask("--agent", "http://127.0.0.1:1").returncode == 2
+    assert ask("--agent", "somewhere", "--dry-run").returncode == 2
+    assert ask("--once", "--machine", "M77").returncode == 1

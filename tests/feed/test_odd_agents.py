@@ -154,7 +154,7 @@ def watched(url: str, told: Told, pace: Pace) -> None:
 
     async def follow() -> None:
         plan = replace(PLAN, pace=pace)
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(300):
             await watch([Source("agent", url)], told, now, plan, told.stop)
 
     loops.run(follow())

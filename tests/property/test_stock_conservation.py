@@ -160,7 +160,9 @@ _BROKEN_RULES = {
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(acts=st.lists(_acts, min_size=20, max_size=40))
 def test_no_history_of_acts_breaks_a_rule(
@@ -182,7 +184,9 @@ def test_no_history_of_acts_breaks_a_rule(
 
 
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(
     steps=st.lists(st.tuples(st.integers(1, 900), st.integers(0, 40)), min_size=1, max_size=12),

@@ -46,7 +46,9 @@ def _rows(tx: Tx) -> list[tuple[int, ...]]:
 
 
 @settings(
-    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=80,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(_histories())
 def test_the_order_in_which_counts_arrive_does_not_matter(

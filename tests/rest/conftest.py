@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, timedelta
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from flask import Flask
 from flask.testing import FlaskClient
 
 from api import create_app
+from api.application import attach_site
 from api.settings import Settings
 from crib.store.engine import Store
 from tests.servers import crib_command, start_server  # noqa: F401 - fixtures
@@ -36,10 +39,17 @@ def clock(shop: SimpleNamespace) -> SetClock:
     return SetClock(shop.start + timedelta(hours=2))
 
 
+@cache
+def _shared_app() -> Flask:
+    """Putting the routes together takes longer than most tests; they are the same for all."""
+    return create_app(Settings(""), Store("sqlite://"))
+
+
 @pytest.fixture
 def client(store: Store, shop: SimpleNamespace, clock: SetClock) -> FlaskClient:
     """A client of the service over the small shop."""
-    app = create_app(Settings(store.url), store, clock)
+    app = _shared_app()
+    attach_site(app, Settings(store.url), store, clock)
     return app.test_client()
 
 

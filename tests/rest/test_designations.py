@@ -159,7 +159,10 @@ def test_a_wrong_text_is_a_problem_with_its_position(
     assert f"position {position}" in body["detail"]
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(
     kind=st.sampled_from(["insert", "holder", "material"]),
     text=st.text(min_size=1, max_size=60).filter(lambda text: text.strip("./") == text),

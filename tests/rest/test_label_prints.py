@@ -27,7 +27,7 @@ here = pathlib.Path({folder!r})
 (here / "document").write_bytes(sys.stdin.buffer.read())
 """
 REFUSES = "#!/bin/sh\ncat > /dev/null\necho 'lp: no such queue' >&2\nexit 1\n"
-SLEEPS = "#!/bin/sh\nexec sleep 30\n"
+SLEEPS = "#!/bin/sh\nexec sleep 3600\n"
 
 
 @pytest.fixture
@@ -94,7 +94,9 @@ def test_a_queue_gets_the_label_itself(
 
 
 @pytest.mark.parametrize(
-    ("text", "why"), [(REFUSES, "lp: no such queue"), (SLEEPS, "no answer within 0.2 s")]
+    ("text", "why", "most_s"),
+    [(REFUSES, "lp: no such queue", 300.0), (SLEEPS, "no answer within 0.2 s", 0.2)],
+    ids=["refuses", "sleeps"],
 )
 def test_a_queue_that_takes_nothing_leaves_nothing_on_record(
     printing: FlaskClient,
@@ -104,12 +106,14 @@ def test_a_queue_that_takes_nothing_leaves_nothing_on_record(
     monkeypatch: pytest.MonkeyPatch,
     text: str,
     why: str,
+    most_s: float,
 ) -> None:
-    monkeypatch.setattr("api.print_queue.MOST_SECONDS", 0.2)
     lp(text)
     path = f"/v1/assemblies/{bench.ready()}/label-prints"
 
-    answer = printing.post(path, json={})
+    with monkeypatch.context() as patched:
+        patched.setattr("api.print_queue.MOST_SECONDS", most_s)
+        answer = printing.post(path, json={})
 
     assert answer.status_code == 409
     assert answer.get_json()["type"] == "/problems/not-printed"

@@ -33,7 +33,7 @@ def test_a_signal_to_every_process_stops_the_server_at_once(
             stderr=said,
         )
     try:
-        until = time.monotonic() + 60
+        until = time.monotonic() + 300
         while log.read_bytes().count(b"Started worker-") < 2:
             assert server.poll() is None
             assert time.monotonic() < until
@@ -41,8 +41,8 @@ def test_a_signal_to_every_process_stops_the_server_at_once(
 
         os.killpg(server.pid, told)
 
-        assert server.wait(timeout=60) == 0
-        # a process that hung at the second signal would have been killed after ten seconds
+        assert server.wait(timeout=300) == 0
+        # a process that hung at the second signal would have been killed after half a minute
         assert b"Killing" not in log.read_bytes()
         assert b"Traceback" not in log.read_bytes()
         with pytest.raises(ProcessLookupError):

@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from threading import Event
-from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -20,33 +19,17 @@ from crib.floor.timeline import us_of
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
-from crib.store.migrate import open_store
 from crib.usecases.forecast import forecast_shop
 from crib.usecases.remove_tool import RemoveTool, remove_tool
 from crib.usecases.score_forecasts import score_forecasts
 from crib.usecases.swap_list import make_swap_list
-
-#: A Wednesday in the middle of a shift.
-PRESENT = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
-
-
-def demo_in(path, present=PRESENT, seed=1, days=8):
-    store = open_store(f"sqlite:///{path}")
-    seen = []
-    shop = build(
-        store,
-        present=present,
-        seed=seed,
-        days=days,
-        progress=lambda done, total: seen.append((done, total)),
-    )
-    return SimpleNamespace(store=store, shop=shop, present=present, progress=seen)
+from tests.demos import PRESENT, Demo, Demos, make_demo
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
+def demo(demos: Demos, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
     """Eight days of the demo; tests that use it only look."""
-    made = demo_in(tmp_path_factory.mktemp("demo") / "crib.db")
+    made = demos.copy(tmp_path_factory.mktemp("demo"))
     yield made
     made.store.close()
 
@@ -219,15 +202,17 @@ def test_quantiles_of_every_forecast_rise(demo):
     ids=["saturday", "sunday", "night"],
 )
 def test_the_list_is_as_full_when_nobody_is_there(tmp_path, present):
-    made = demo_in(tmp_path / "crib.db", present, days=6)
+    made = make_demo(tmp_path / "crib.db", days=6, present=present)
     _, swaps = look(made.store, present)
     made.store.close()
     assert {row.sister.state for row in swaps.rows} == {"ready", "build", "measure", "blocked"}
 
 
-def test_the_same_seed_tells_the_same_history_and_another_seed_another(tmp_path):
+def test_the_same_seed_tells_the_same_history_and_another_seed_another(demos, tmp_path):
     made = [
-        demo_in(tmp_path / f"{n}.db", seed=seed, days=3) for n, seed in enumerate((4, 4, 5))
+        demos.copy(tmp_path, days=3, seed=2),
+        make_demo(tmp_path / "again.db", days=3, seed=2),
+        demos.copy(tmp_path, days=3, seed=3),
     ]
     first, again, other = (dump(one.store) for one in made)
     for one in made:
@@ -243,8 +228,8 @@ def test_a_database_that_holds_anything_is_refused(shop, store):
     assert number(store, "SELECT revision FROM revisions") == before
 
 
-def test_the_shop_goes_on_step_by_step(tmp_path):
-    made = demo_in(tmp_path / "crib.db", days=4)
+def test_the_shop_goes_on_step_by_step(demos, tmp_path):
+    made = demos.copy(tmp_path, days=3)
     mover = Mover(made.store, made.shop)
     made_before = number(made.store, "SELECT sum(total) FROM (SELECT max(total) AS total"
                          " FROM count_readings GROUP BY machine_id)")  # fmt: skip
@@ -266,8 +251,8 @@ def test_the_shop_goes_on_step_by_step(tmp_path):
     assert whole == []
 
 
-def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(tmp_path):
-    made = demo_in(tmp_path / "crib.db", days=3)
+def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(demos, tmp_path):
+    made = demos.copy(tmp_path, days=3)
     mover = Mover(made.store, made.shop)
     with made.store.write() as tx:
         mounted = tx.exec_driver_sql(
@@ -289,9 +274,9 @@ def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(tmp_path):
     assert mounts > 20
 
 
-def test_keeping_up_with_the_clock_ends_when_told(tmp_path, monkeypatch):
+def test_keeping_up_with_the_clock_ends_when_told(demos, tmp_path, monkeypatch):
     monkeypatch.setattr("crib.demo.moving._LOOK_S", 0.0)
-    made = demo_in(tmp_path / "crib.db", days=2)
+    made = demos.copy(tmp_path, days=3)
     mover, stop = Mover(made.store, made.shop), Event()
     times = iter(range(1, 4))
 
@@ -307,8 +292,8 @@ def test_keeping_up_with_the_clock_ends_when_told(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("seed", [2, 3])
-def test_nothing_that_the_invented_people_do_is_refused(tmp_path, seed, caplog):
-    made = demo_in(tmp_path / "crib.db", seed=seed, days=3)
+def test_nothing_that_the_invented_people_do_is_refused(demos, tmp_path, seed, caplog):
+    made = demos.copy(tmp_path, seed=seed, days=3)
     with caplog.at_level("INFO", logger="crib.demo"):
         Mover(made.store, made.shop).go_on(PRESENT + timedelta(days=1))
     made.store.close()

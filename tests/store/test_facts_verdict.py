@@ -115,7 +115,9 @@ def test_a_reading_that_came_by_itself_is_never_deleted(acts: Any) -> None:
 
 
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.data())
 def test_readings_kept_in_memory_follow_every_verdict(

@@ -144,7 +144,9 @@ def test_an_asset_that_changes_alone_is_of_the_number_before_it(
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.data())
 def test_any_order_and_any_repeats_give_the_same_readings(

@@ -144,7 +144,9 @@ def change_run(floor: Floor) -> None:
 
 
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(acts=_ACTS)
 def test_whatever_comes_in_a_kept_look_is_a_whole_look(store, shop, tmp_path, acts):

@@ -98,7 +98,9 @@ def rows_of(record: Record, shop: SimpleNamespace) -> st.SearchStrategy[dict[str
 
 @pytest.mark.parametrize("record", [r for r in CATALOGUE if not r.owner], ids=lambda r: r.name)
 @settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=15,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(data=st.data())
 def test_a_record_comes_out_as_it_went_in(store, shop, record, data):

@@ -3,33 +3,28 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from crib.clock import instant_from_us
-from crib.demo.history import build
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
 from crib.planning.stops_ahead import BAR_CHANGE, SHIFT_START
-from crib.store.migrate import open_store
 from crib.usecases.forecast import forecast_shop
 from crib.usecases.holder_needs import holder_needs
 from crib.usecases.kit_for_run import kit_for_run
 from crib.usecases.machine_stops import machine_stops
 from crib.usecases.planned_stops import planned_stops
 from crib.usecases.swap_list import make_swap_list
-
-#: A Wednesday in the middle of a shift.
-PRESENT = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
+from tests.demos import PRESENT
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('demo') / 'crib.db'}")
-    build(store, present=PRESENT, seed=3, days=5, progress=lambda *_: None)
+def demo(demos, tmp_path_factory):
+    store = demos.copy(tmp_path_factory.mktemp("demo")).store
     with store.read() as tx:
         plan = forecast_shop(tx, PRESENT)
     yield SimpleNamespace(store=store, plan=plan)
