@@ -7,6 +7,7 @@ server processes. It runs as ``python -m tests.starter`` and obeys lines of JSON
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import signal
@@ -133,14 +134,24 @@ class Starter:
         return answer
 
 
-def _obey() -> None:
-    # all that a server process reads, and nothing that opens a database
-    import granian.server.mp  # noqa: F401 - read before the fork
+#: All that a process of the service reads, and nothing that opens a database.
+_READ = (
+    "granian.server.mp",
+    "api.application",
+    "api.demo",
+    "api.serving",
+    "api.server.front",
+    "crib.demo.history",
+    "crib.demo.process",
+    "crib.feed.runner",
+)
 
-    import crib.demo.history
-    import crib.demo.process
-    import crib.feed.runner  # noqa: F401 - as above
+
+def _obey() -> None:
     from api.cli import main
+
+    for name in _READ:
+        importlib.import_module(name)
 
     for line in sys.stdin:
         asked = json.loads(line)
