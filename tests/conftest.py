@@ -53,6 +53,17 @@ settings.register_profile(
 settings.load_profile("crib")
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Give each process tests that follow each other: they share servers, shops and windows.
+
+    Who has done its own takes half of what another has left, so that all end together.
+    """
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log) if config.getoption("dist") == "load" else None
+
+
 def pytest_collection_finish() -> None:
     """Thousands of tests stay to the end: the garbage collector need not look at them again."""
     gc.collect()

@@ -22,28 +22,28 @@ def test_a_page_serves_everybody(
     name: str,
     demo_shop: DemoShop,
     found: dict[str, str],
-    desk: Page,
+    looker: Page,
     no_violations: Callable[..., None],
 ) -> None:
-    answer = desk.goto(address(name, demo_shop, found))
+    answer = looker.goto(address(name, demo_shop, found))
 
     assert answer is not None
     assert answer.status == SAYS_NO.get(name, 200)
-    assert desk.locator("h1").count() == 1
-    assert desk.title()
+    assert looker.locator("h1").count() == 1
+    assert looker.title()
     for size, (width, height, _) in SIZES.items():
-        desk.set_viewport_size({"width": width, "height": height})
-        drawn = desk.evaluate("document.documentElement.scrollWidth")
+        looker.set_viewport_size({"width": width, "height": height})
+        drawn = looker.evaluate("document.documentElement.scrollWidth")
         assert drawn <= width, f"{name} is {drawn} wide on a {size}"
     if name in FIRST_PARTS:
         kept = FIRST_PARTS[name]
         parts = f"[...document.querySelectorAll('main :is(h2, h3, p, dl)')].slice({kept})"
-        desk.evaluate(f"{parts}.forEach(part => part.remove())")
+        looker.evaluate(f"{parts}.forEach(part => part.remove())")
     for width, height, _ in SIZES.values():
-        desk.set_viewport_size({"width": width, "height": height})
-        no_violations(desk)
-    desk.emulate_media(color_scheme="dark")  # other colours, the same page
-    no_violations(desk, ("color-contrast",))
+        looker.set_viewport_size({"width": width, "height": height})
+        no_violations(looker)
+    looker.emulate_media(color_scheme="dark")  # other colours, the same page
+    no_violations(looker, ("color-contrast",))
 
 
 def test_the_walk_would_see_a_fault(
