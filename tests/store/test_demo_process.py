@@ -3,8 +3,6 @@
 import os
 import signal
 import socket
-import subprocess
-import sys
 import time
 import urllib.request
 
@@ -26,23 +24,18 @@ def _answers(address):
 
 
 @pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
-def test_a_signal_to_every_process_ends_the_demo_and_leaves_nothing(tmp_path, told):
+def test_a_signal_to_every_process_ends_the_demo_and_leaves_nothing(starter, tmp_path, told):
     port = _free_port()
     environment = {
         name: value for name, value in os.environ.items() if not name.startswith("CRIB_")
     } | {"TMPDIR": str(tmp_path)}
-    code = "import sys; from api.cli import main; sys.exit(main())"
-    demo = subprocess.Popen(
-        [sys.executable, "-c", code, "demo", "--days", "2", "--port", str(port)],
-        env=environment,
-        start_new_session=True,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    words = ["demo", "--days", "2", "--workers", "2", "--port", str(port)]
+    log = tmp_path / "log"
+    demo = starter.start(words, environment, log)
     try:
         until = time.monotonic() + 300
         while not _answers(f"http://127.0.0.1:{port}/readyz"):
-            assert demo.poll() is None
+            assert demo.poll() is None, log.read_text()
             assert time.monotonic() < until
             time.sleep(0.2)
 
@@ -51,6 +44,5 @@ def test_a_signal_to_every_process_ends_the_demo_and_leaves_nothing(tmp_path, to
         assert demo.wait(timeout=300) == 0
         assert list(tmp_path.glob("crib-demo-*")) == []
     finally:
-        if demo.poll() is None:
-            os.killpg(demo.pid, signal.SIGKILL)
-            demo.wait()
+        demo.kill()
+        demo.wait()
