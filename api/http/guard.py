@@ -10,6 +10,8 @@ from flask import Flask, request
 from api.http.site import this_site
 from crib.errors import NotAllowed, Refusal
 
+#: Longest form of a page [bytes].
+_FORM = 100_000
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
@@ -23,6 +25,7 @@ def register(app: Flask) -> None:
     """Look at every request of an app before anything else does."""
     app.before_request(refuse_foreign_host)
     app.before_request(refuse_foreign_page)
+    app.before_request(_keep_forms_small)
 
 
 def refuse_foreign_host() -> None:
@@ -96,3 +99,9 @@ def _is_address(name: str) -> bool:
         return bool(ipaddress.IPv4Address(name))
     except ValueError:
         return False
+
+
+def _keep_forms_small() -> None:
+    """A page's form holds a few fields of text: a million of them are none of ours."""
+    if not request.mimetype.endswith("json"):
+        request.max_content_length = min(request.max_content_length or _FORM, _FORM)

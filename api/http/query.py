@@ -14,6 +14,8 @@ from api.http.length_unit import read_inches, sent_name
 from api.schemas.fields import Choice, Shape
 from crib.errors import Invalid
 
+_MOST_PARAMETERS = 100
+
 
 class PlainQuery(Shape):
     """What every address takes."""
@@ -31,6 +33,8 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
     Raises:
         Invalid: A name that the address does not know, one given twice, a bad value.
     """
+    if request.query_string.count(b"&") > _MOST_PARAMETERS:
+        raise Invalid(f"The address has more than {_MOST_PARAMETERS} parameters.")
     given: dict[str, str] = {}
     for name, values in request.args.lists() if request.query_string else ():
         if len(values) > 1:

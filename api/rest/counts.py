@@ -5,9 +5,11 @@ from __future__ import annotations
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, writes
-from api.schemas.counts import CountsBody, CountsShape
+from api.schemas.counts import MOST_REFUSED_SHOWN, CountsBody, CountsShape
 from crib.usecases.count_columns import columns_from_json
 from crib.usecases.report_counts import MOST_READINGS, ReportCounts, report_counts
+
+_ANSWERED = ("fact_id", "accepted", "duplicates", "resets_seen", "rollovers_seen")
 
 blueprint = Blueprint("counts", __name__, description="What part counters said.")
 
@@ -19,4 +21,8 @@ def post_counts(call: Call) -> Reply:
     readings = body.pop("readings")
     if len(readings) <= MOST_READINGS:  # more are refused before they are read
         readings = columns_from_json(readings) if readings else readings
-    return Reply(report_counts(call.tx, call.present, ReportCounts(readings=readings, **body)))
+    done = report_counts(call.tx, call.present, ReportCounts(readings=readings, **body))
+    answer = {name: getattr(done, name) for name in _ANSWERED}
+    answer["refused"] = done.refused[:MOST_REFUSED_SHOWN]
+    answer["refused_in_all"] = len(done.refused)
+    return Reply(answer)

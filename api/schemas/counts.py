@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from itertools import chain
+from itertools import chain, islice
 from typing import Any
 
 from marshmallow import ValidationError, fields
 
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Shape, Text, Whole
+
+#: Refused readings that an answer names; it says how many there are in all.
+MOST_REFUSED_SHOWN = 100
 
 _KNOWN = frozenset({"at", "count", "run"})
 
@@ -39,11 +42,13 @@ class Readings(fields.List[Any]):
         if not isinstance(value, list):
             raise ValidationError("must be a list of readings")
         if set(map(type, value)) - {dict}:
+            wrong = (
+                place for place, reading in enumerate(value) if not isinstance(reading, dict)
+            )
             raise ValidationError(
                 {
                     place: ["must be an object with at and count"]
-                    for place, reading in enumerate(value)
-                    if not isinstance(reading, dict)
+                    for place in islice(wrong, MOST_REFUSED_SHOWN)
                 }
             )
         unknown = set(chain.from_iterable(value)) - _KNOWN
@@ -53,10 +58,17 @@ class Readings(fields.List[Any]):
 
 
 def _where(readings: list[Mapping[str, Any]], unknown: set[str]) -> dict[Any, Any]:
-    return {
-        place: {name: ["is not a member of a reading"] for name in unknown & set(reading)}
+    wrong = (
+        (place, unknown & set(reading))
         for place, reading in enumerate(readings)
         if unknown & set(reading)
+    )
+    return {
+        place: {
+            name: ["is not a member of a reading"]
+            for name in islice(sorted(names), MOST_REFUSED_SHOWN)
+        }
+        for place, names in islice(wrong, MOST_REFUSED_SHOWN)
     }
 
 
@@ -95,4 +107,12 @@ class CountsShape(Shape):
     duplicates = Whole(required=True, explains="Readings that were known already.")
     resets_seen = Whole(required=True)
     rollovers_seen = Whole(required=True)
-    refused = fields.List(fields.Nested(RefusedReading), required=True)
+    refused = fields.List(
+        fields.Nested(RefusedReading),
+        required=True,
+        metadata={
+            "maxItems": MOST_REFUSED_SHOWN,
+            "description": f"The first {MOST_REFUSED_SHOWN} of them.",
+        },
+    )
+    refused_in_all = Whole(required=True, explains="How many were refused.")

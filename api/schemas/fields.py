@@ -22,6 +22,9 @@ from crib.units import (
     tenths_um_from_mm,
 )
 
+#: Unknown members that are named one by one; where there are more, their number is told.
+_MOST_UNKNOWN = 100
+
 NAMED_IN_MM = "is named in mm, but the address says length_unit=in: end its name in _in"
 
 LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
@@ -39,6 +42,15 @@ class Shape(Schema):
         "unknown": "is not a member that this call knows",
         "type": "must be a JSON object",
     }
+
+    def load(self, data: Any, **kwargs: Any) -> Any:
+        """Read an object; one with far more members than are known is refused as a whole."""
+        if isinstance(data, Mapping) and len(data) > len(self.load_fields) + _MOST_UNKNOWN:
+            known = len(self.load_fields)
+            raise ValidationError(
+                {"_schema": [f"has {len(data)} members; this call knows {known}"]}
+            )
+        return super().load(data, **kwargs)
 
     def dump(self, obj: Any, *, many: bool | None = None) -> Any:
         """Print an object, or the objects of a collection.
@@ -390,12 +402,20 @@ def listed(
     field: fields.Field[Any] | type[Schema], *, most: int, least: int = 0, **kwargs: Any
 ) -> fields.List[Any]:
     """A list of fields or nested shapes, ``least`` to ``most`` of them."""
-
-    def check(value: list[object]) -> None:
-        if not least <= len(value) <= most:
-            raise ValidationError(f"holds {len(value)} entries; {least} to {most} are taken")
-
     inner = fields.Nested(field) if isinstance(field, type) else field
-    return fields.List(
-        inner, validate=check, **_described(kwargs, minItems=least, maxItems=most)
-    )
+    return _Listed(inner, least, most, **_described(kwargs, minItems=least, maxItems=most))
+
+
+class _Listed(fields.List[Any]):
+    """A list that counts its entries before it reads them."""
+
+    def __init__(self, inner: fields.Field[Any], least: int, most: int, **kwargs: Any) -> None:
+        super().__init__(inner, **kwargs)
+        self.least, self.most = least, most
+
+    def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> list[Any]:
+        if isinstance(value, list) and not self.least <= len(value) <= self.most:
+            raise ValidationError(
+                f"holds {len(value)} entries; {self.least} to {self.most} are taken"
+            )
+        return super()._deserialize(value, attr, data, **kwargs)

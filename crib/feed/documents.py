@@ -11,15 +11,19 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from xml.etree.ElementTree import TreeBuilder
 
 from defusedxml import DefusedXmlException
-from defusedxml.ElementTree import ParseError, fromstring
+from defusedxml.ElementTree import ParseError, XMLParser
 
 from crib.feed.problems import BadDocument
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
+
+#: Deepest that elements may lie in each other; those of agents reach about twenty.
+_DEEPEST = 200
 
 UNAVAILABLE = "UNAVAILABLE"
 
@@ -163,7 +167,7 @@ def read_document(raw: bytes) -> Document:
         BadDocument: It is not whole XML, declares entities, or is none of the documents.
     """
     try:
-        root = fromstring(raw, forbid_dtd=True)
+        root = _parse(raw)
     except DefusedXmlException as problem:
         _refuse_other(raw)
         raise BadDocument(
@@ -181,6 +185,33 @@ def read_document(raw: bytes) -> Document:
     if name == "MTConnectError":
         return Errors(header, tuple(_errors(root)))
     raise BadDocument(f"The agent answered with '{name[:60]}', which is none of its documents.")
+
+
+class _Bounded(TreeBuilder):
+    """Builds a tree, and gives up where it gets too deep."""
+
+    depth = 0
+
+    def start(self, tag: Any, attrs: Any, /) -> Element:
+        """An element begins."""
+        self.depth += 1
+        if self.depth > _DEEPEST:
+            raise BadDocument(
+                f"The agent's answer nests elements more than {_DEEPEST} deep: it was not read."
+            )
+        return super().start(tag, attrs)
+
+    def end(self, tag: Any, /) -> Element:
+        """An element ends."""
+        self.depth -= 1
+        return super().end(tag)
+
+
+def _parse(raw: bytes) -> Element:
+    parser = XMLParser(target=_Bounded(), forbid_dtd=True)
+    parser.feed(raw)
+    root: Element = parser.close()
+    return root
 
 
 def _refuse_other(raw: bytes) -> None:

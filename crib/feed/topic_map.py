@@ -47,6 +47,8 @@ _STATES = {
 _FIELDS = ("count", "at", "machine", "path", "breakage", *_STATES)
 _TABLES = ("machines", "states", "breakages")
 _KNOWN = {"topic", *_TABLES, *_FIELDS}
+#: Largest map [bytes], and most dots of a name in it.
+_LARGEST_MAP, _MOST_DOTS = 1_000_000, 64
 #: Numbers above this are instants in milliseconds since 1970, others in seconds.
 _MILLISECONDS = 10**11
 
@@ -126,6 +128,18 @@ class TopicMap:
         raise Garbled(f"no rule fits topic {topic[:100]}")
 
 
+def _map_text(path: Path) -> str:
+    if path.stat().st_size > _LARGEST_MAP:
+        raise Invalid(f"The feed map {path} is larger than {_LARGEST_MAP} bytes.")
+    text = path.read_text(encoding="utf-8")
+    for number, line in enumerate(text.splitlines(), 1):
+        # each dot of a key is a table in a table
+        parts = [] if line.lstrip().startswith("#") else line.split("=")
+        if any(part.count(".") > _MOST_DOTS for part in parts):
+            raise Invalid(f"The feed map {path}, line {number}: a name nests too deeply.")
+    return text
+
+
 def load_map(path: Path, zone: tzinfo = UTC) -> TopicMap:
     """The map in a file.
 
@@ -133,9 +147,11 @@ def load_map(path: Path, zone: tzinfo = UTC) -> TopicMap:
         Invalid: It cannot be read, or a rule cannot be meant; says which one.
     """
     try:
-        given = tomllib.loads(path.read_text(encoding="utf-8"))
+        given = tomllib.loads(_map_text(path))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise Invalid(f"The feed map {path} cannot be read: {problem}.") from problem
+    except RecursionError as problem:
+        raise Invalid(f"The feed map {path} nests lists or tables too deeply.") from problem
     rules = given.get("rule")
     if not isinstance(rules, list) or not rules:
         raise Invalid(f"The feed map {path} holds no [[rule]].")

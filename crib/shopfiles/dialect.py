@@ -20,6 +20,8 @@ from crib.shopfiles.errors import RowError
 
 _HEAD_BYTES = 65_536
 _LONGEST_LINE = 1_000_000
+#: Most lines without a cell, one after the other.
+_MOST_BLANK = 10_000
 
 _SAVE = "save it as UTF-8 CSV"
 
@@ -130,6 +132,7 @@ class Lines(Iterator[str]):
         self._name = name
         self.number = 0
         self.in_row = False
+        self._blank = 0
 
     def __next__(self) -> str:
         if self.in_row:
@@ -143,6 +146,13 @@ class Lines(Iterator[str]):
                 RowError(self._name, self.number, "", None,
                          f"is longer than {_LONGEST_LINE} characters: no table of a shop",
                          _SAVE)
+            )  # fmt: skip
+        self._blank = 0 if line.strip(" \t\r\n,;") else self._blank + 1
+        if self._blank > _MOST_BLANK:
+            raise Unreadable(
+                RowError(self._name, self.number, "", None,
+                         f"is blank, like the {_MOST_BLANK} lines before it",
+                         "take the blank lines out")
             )  # fmt: skip
         if self.number == 1:
             line = line.removeprefix("\ufeff")

@@ -56,6 +56,10 @@ class ReportCounts:
     note: str | None = None
 
 
+#: Longest text of a reading that is kept aside; no instant, count or run is longer.
+_LONGEST_KEPT = 200
+
+
 @dataclass(frozen=True, slots=True)
 class RefusedCount:
     """A reading that is kept aside: its place in the batch, what it said, why."""
@@ -281,17 +285,25 @@ def _refused(columns: CountColumns, problems: _Problems) -> tuple[RefusedCount, 
         RefusedCount(
             index,
             None if index in unreadable else instant_from_us(int(columns.at_us[index])),
-            columns.reading(index).get("count"),
+            _short(columns.reading(index).get("count")),
             *problems[index],
         )
         for index in sorted(problems)
     )
 
 
+def _short(value: object) -> object:
+    """A value as it came; of one that is far too long the beginning."""
+    if value is None or isinstance(value, (bool, int, float)):
+        return value
+    text = str(value)
+    return text if len(text) <= _LONGEST_KEPT else text[:_LONGEST_KEPT] + "…"
+
+
 def _kept_aside(columns: CountColumns, row: RefusedCount) -> Refused:
     return Refused(
         None if row.at is None else us_from_instant(row.at),
-        columns.reading(row.index),
+        {name: _short(value) for name, value in columns.reading(row.index).items()},
         row.reason,
         row.sentence,
     )
