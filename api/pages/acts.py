@@ -14,7 +14,8 @@ from flask import Response, request
 from api.http.site import this_site
 from api.pages.here import by_now
 from api.problems import row_of
-from crib.errors import KeyReused, Refusal
+from crib.errors import Invalid, KeyReused, Refusal
+from crib.records.plain_text import unseen
 from crib.store.engine import Tx
 from crib.store.idempotency import KeptAnswer, keep_answer, kept_answer
 
@@ -69,6 +70,7 @@ def act(work: Callable[[Tx, datetime, str | None], str]) -> Response:
         Refusal: The use case said no; nothing was recorded.
         KeyReused: The form came before with other entries.
     """
+    _refuse_unseen()
     site = this_site()
     key = request.form.get(KEY_FIELD, "")[:100]
     route = f"POST {request.path}"
@@ -89,6 +91,15 @@ def act(work: Callable[[Tx, datetime, str | None], str]) -> Response:
             answer = KeptAnswer(route, _entries_hash(), 303, b"", {"Location": address})
             keep_answer(tx, f"form-{key}", answer, present)
     return go_to(address)
+
+
+def _refuse_unseen() -> None:
+    wrong = {name: unseen(text.strip()) for name, text in request.form.items(multi=True)}
+    found = [{"field": name[:60], "detail": what} for name, what in wrong.items() if what]
+    if found:
+        raise Invalid(
+            f"What was typed {found[0]['detail']}. Nothing was recorded.", errors=found[:20]
+        )
 
 
 def go_to(address: str) -> Response:

@@ -15,6 +15,7 @@ from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.records.bounds import Bounds
 from crib.records.columns import LONGEST_TEXT, Column
+from crib.records.plain_text import unseen
 from crib.units import (
     in_from_tenths_um,
     mm_from_tenths_um,
@@ -145,8 +146,9 @@ class Text(fields.String):
             raise ValidationError("is empty")
         if len(text) > self.longest:
             raise ValidationError(f"is {len(text)} characters long; at most {self.longest}")
-        if any(ord(character) < 32 or ord(character) == 127 for character in text):
-            raise ValidationError("holds a line break or control character")
+        wrong = unseen(text)
+        if wrong is not None:
+            raise ValidationError(wrong)
         return text
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:

@@ -26,6 +26,7 @@ from api.schemas.fields import (
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME
 from crib.records.columns import Column, Record
+from crib.records.plain_text import unseen
 from crib.records.values import print_cell, read_cell
 from crib.store.record_rows import OWNED
 
@@ -140,9 +141,9 @@ class Template(Text):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
             raise ValidationError("must be text in quotes")
-        for line in value.splitlines():
-            if any(ord(character) < 32 or ord(character) == 127 for character in line):
-                raise ValidationError("holds a control character")
+        wrong = unseen(value.replace("\r\n", " ").replace("\n", " "))
+        if wrong is not None:
+            raise ValidationError(wrong)
         if len(value) > LONGEST_TEMPLATE:
             raise ValidationError(f"is longer than {LONGEST_TEMPLATE} characters")
         return value

@@ -16,6 +16,7 @@ from crib.errors import Invalid
 from crib.floor.closures import parse_local
 from crib.records.bounds import plain
 from crib.records.columns import LONGEST_TEXT, Column
+from crib.records.plain_text import unseen
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
 _NUMBER = re.compile(r"[+-]?(\d{1,20}(\.\d{0,30})?|\.\d{1,30})([eE][+-]?\d{1,3})?", re.ASCII)
@@ -23,7 +24,6 @@ _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _MONEY = re.compile(r"[+-]?\d{1,12}(\.\d{1,2}0*)?", re.ASCII)
 _CLOCK = re.compile(r"(\d{1,2}):(\d\d)(:00)?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _YES = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
 
 
@@ -73,8 +73,9 @@ def print_cell(column: Column, value: object) -> str:
 def _read_text(column: Column, text: str) -> str:
     if len(text) > LONGEST_TEXT:
         raise Invalid(f"is {len(text)} characters long; at most {LONGEST_TEXT} are taken")
-    if _CONTROL.search(text):
-        raise Invalid("holds a line break or control character; write plain text")
+    wrong = unseen(text)
+    if wrong is not None:
+        raise Invalid(wrong)
     return text
 
 

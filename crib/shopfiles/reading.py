@@ -9,6 +9,7 @@ from typing import NamedTuple, TextIO
 
 from crib.errors import Invalid
 from crib.records.columns import Column, Record
+from crib.records.plain_text import as_meant
 from crib.records.rules import Problem, problems_of
 from crib.records.values import print_cell, read_cell, read_names, right_for
 from crib.shopfiles.decimals import DecimalMark
@@ -197,7 +198,7 @@ class ShopFile:
         values: dict[str, object] = {}
         before = self._problems.count
         for (column, read), cell in zip(plan, cells, strict=True):
-            text = cell.strip()
+            text = as_meant(cell.strip())
             if column is None:
                 if text:
                     what = "stands in a column without a name"

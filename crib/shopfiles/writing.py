@@ -8,8 +8,11 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TextIO
 
-from crib.records.columns import Record
+from crib.records.columns import Column, Record
+from crib.records.plain_text import inert
 from crib.records.values import print_cell
+
+_WORDS = {"text", "choice"}
 
 
 def write_rows(record: Record, rows: Iterable[Mapping[str, object]], stream: TextIO) -> int:
@@ -27,11 +30,14 @@ def write_rows(record: Record, rows: Iterable[Mapping[str, object]], stream: Tex
     writer.writerow([column.name for column in record.columns])
     count = 0
     for values in rows:
-        writer.writerow(
-            [print_cell(column, values.get(column.name)) for column in record.columns]
-        )
+        writer.writerow([_cell(column, values.get(column.name)) for column in record.columns])
         count += 1
     return count
+
+
+def _cell(column: Column, value: object) -> str:
+    text = print_cell(column, value)
+    return inert(text) if column.kind in _WORDS else text  # a number may begin with minus
 
 
 def write_file(record: Record, rows: Iterable[Mapping[str, object]], path: Path) -> int:

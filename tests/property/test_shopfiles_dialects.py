@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crib.records.catalogue import TOOL_SPECS
+from crib.records.plain_text import as_meant
 from crib.shopfiles.errors import Problems
 from crib.shopfiles.reading import ShopFile
 
@@ -22,11 +23,11 @@ HEADER = [
 
 text = st.text(
     st.characters(
-        exclude_categories=("Cs", "Cc", "Zl", "Zp", "Zs"), include_characters=",;\"'| "
+        exclude_categories=("Cs", "Cc", "Cf", "Zl", "Zp", "Zs"), include_characters=",;\"'| "
     ),
     min_size=1,
     max_size=12,
-).filter(lambda written: written == written.strip())
+).filter(lambda written: written == written.strip() and as_meant(written) == written)
 name = text.filter(lambda written: "|" not in written)
 
 

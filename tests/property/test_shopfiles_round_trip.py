@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from crib.records.catalogue import SHOP_FILES
+from crib.records.plain_text import as_meant
 from crib.store.engine import Store
 from crib.usecases.export_shop import export_shop
 from crib.usecases.import_shop import import_shop
@@ -24,13 +25,17 @@ SLOW = settings(
 )
 
 ODD = st.sampled_from(
-    ["=1+1", "@sum(a)", '"', "'", ",", ";", "sep=;", "-", "+49", "\u202e\u05d0", "🔧"]
+    ["=1+1", "@sum(a)", '"', "'", ",", ";", "sep=;", "-", "+49", "\u05d0", "🔧"]
 )
 text = st.one_of(
     ODD,
-    st.text(st.characters(exclude_categories=("Cs", "Cc")), min_size=1, max_size=15),
-    st.text(" ,;\"'|\u00a0ab", min_size=1, max_size=6),
-).filter(str.strip)
+    st.text(
+        st.characters(exclude_categories=("Cs", "Cc", "Cf", "Zl", "Zp")),
+        min_size=1,
+        max_size=15,
+    ),
+    st.text(" ,;\"'|\u00a0ab=+-@", min_size=1, max_size=6),
+).filter(lambda typed: typed.strip() and as_meant(typed.strip()) == typed.strip())
 name = text.filter(lambda written: "|" not in written)
 
 
@@ -274,6 +279,6 @@ def test_texts_come_back_as_typed_but_for_the_spaces_around_them(fresh, shop):
         with path.open(encoding="utf-8", newline="") as stream:
             back = list(csv.DictReader(stream))
         for column in texts:
-            typed = sorted(str(row.get(column, "")).strip() for row in shop[record.name])
-            assert sorted(row[column] for row in back) == typed
+            typed = [as_meant(str(row.get(column, "")).strip()) for row in shop[record.name]]
+            assert sorted(as_meant(row[column]) for row in back) == sorted(typed)
     shutil.rmtree(folder)

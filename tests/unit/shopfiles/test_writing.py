@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from datetime import UTC, datetime
 
-from crib.records.catalogue import HOLDERS, RUNS, TOOL_SPECS
+from crib.records.catalogue import HOLDERS, RUNS, STATIONS, TOOL_SPECS
 from crib.shopfiles.writing import write_file, write_rows
 
 
@@ -23,7 +23,31 @@ def test_quotes_stand_only_where_they_are_needed():
     ]
 
     assert write_rows(HOLDERS, rows, stream) == 1
-    assert stream.getvalue().splitlines()[1] == '"a ""b"", c",it\'s; so,=1+1,'
+    assert stream.getvalue().splitlines()[1] == '"a ""b"", c",it\'s; so,\'=1+1,'
+
+
+def test_words_that_a_spreadsheet_would_run_are_written_inert_and_read_back(read_file):
+    words = ["=1+1", "'=1+1", "''=1+1", "+H", "-5", "@SUM(A1)", "－5", "'quoted", "plain"]
+    rows = [{"holder": one, "holder_type": "T1", "location": one} for one in words]
+    stream = io.StringIO(newline="")
+
+    write_rows(HOLDERS, rows, stream)
+    found = read_file(HOLDERS, stream.getvalue())
+
+    assert found.errors == []
+    assert [row["holder"] for row in found.values] == words
+    assert [row["location"] for row in found.values] == words
+    cells = [cell for line in stream.getvalue().splitlines() for cell in line.split(",")]
+    assert not [cell for cell in cells if cell.startswith(tuple("=+-@－"))]
+
+
+def test_numbers_below_zero_stay_numbers():
+    stream = io.StringIO(newline="")
+
+    write_rows(STATIONS, [{"machine": "M1", "axis_x": "-LF", "datum_x_mm": -125000}], stream)
+
+    cells = stream.getvalue().splitlines()[1].split(",")
+    assert ("'-LF" in cells, "-12.5000" in cells) == (True, True)
 
 
 def test_values_are_printed_as_they_are_read(tmp_path):
