@@ -170,7 +170,19 @@ def _beside(store: Store) -> tuple[Beside, ...]:
         found.append(_dropped(settings.drop_folder))
     if settings.mqtt_url is not None and settings.feed_map is not None:
         found.append(_pushed(settings.mqtt_url, settings.feed_map, store, settings.time_zone))
+    if settings.send_assets:
+        found.append(_sent(store, settings))
     return tuple(found)
+
+
+def _sent(store: Store, settings: Settings) -> Beside:
+    from crib.clock import now
+    from crib.feed.asset_sender import AssetSender
+
+    say(f"sending tools to the agents of {', '.join(settings.send_assets)}")
+    return lambda writer: AssetSender(
+        store, settings.send_assets, writer, now, night_limit=settings.night_limit
+    ).run()
 
 
 def _dropped(folder: Path) -> Beside:

@@ -42,6 +42,8 @@ VARIABLES = {
     "CRIB_FEED_MAP": "TOML file that says which topics and fields of the broker mean what.",
     "CRIB_DROP_FOLDER": "folder in which crib feed looks for CSV files of part counts. "
     "Default: none.",
+    "CRIB_SEND_ASSETS": "names of machines, with commas between them, or all: crib feed sends "
+    "their tools to their agents (life, offsets, place). Default: none.",
     "CRIB_MAX_BODY_MB": "largest request body taken, 1 to 256 [MB]. Default 16.",
     "CRIB_BODY_SECONDS": "longest time that a request body may take to arrive, 1 to 600 [s]; "
     "one second more for each 50 kB of it. Default 20.",
@@ -83,6 +85,7 @@ class Settings:
         mqtt_url: Address of a broker, or None; never shown: it holds a password.
         feed_map: What the broker's topics mean, or None.
         drop_folder: Where CSV files of counts are dropped, or None.
+        send_assets: Machines whose agents are sent their tools; "all" for every one.
     """
 
     database_url: str
@@ -101,6 +104,7 @@ class Settings:
     mqtt_url: str | None = field(default=None, repr=False)
     feed_map: Path | None = None
     drop_folder: Path | None = None
+    send_assets: tuple[str, ...] = ()
 
     @property
     def host_names(self) -> tuple[str, ...]:
@@ -141,6 +145,11 @@ class Settings:
             mqtt_url=_mqtt_url(given),
             feed_map=_file(given, "CRIB_FEED_MAP"),
             drop_folder=_drop_folder(given),
+            send_assets=tuple(
+                name.strip()
+                for name in given.get("CRIB_SEND_ASSETS", "").split(",")
+                if name.strip()
+            ),
         )
 
 

@@ -71,6 +71,9 @@ class ScriptedAgent:
         self.trick_of_streams = ""
         self.requests: list[str] = []
         self.url = ""
+        #: Tools that were put here by their id: query and body; and how puts are answered.
+        self.assets: dict[str, tuple[dict[str, str], bytes]] = {}
+        self.puts, self.takes_assets = 0, 200
         self.ended = threading.Event()
         #: Lets what drips byte by byte run out at once.
         self.hurry = threading.Event()
@@ -221,6 +224,23 @@ class _Handler(BaseHTTPRequestHandler):
             getattr(self, f"_trick_{trick}")(body)
         else:
             self._send(body)
+
+    def do_PUT(self) -> None:
+        """Take an asset as a common agent does, from memory; refused as one was recorded to."""
+        agent, asked = self.agent, urlsplit(self.path)
+        raw = self.rfile.read(int(self.headers["Content-Length"]))
+        agent.puts += 1
+        body, status = b"<success/>", agent.takes_assets
+        if status != 200:
+            body = (_RECORDED / "error_bad_asset.xml").read_bytes()
+        elif asked.path.startswith("/asset/"):
+            query = {name: values[0] for name, values in parse_qs(asked.query).items()}
+            agent.assets[asked.path.removeprefix("/asset/")] = query, raw
+        self.send_response(status)
+        self.send_header("Content-Type", "text/xml")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
 
     def _body(self, path: str, query: dict[str, str]) -> bytes:
         if path.endswith("/probe"):

@@ -109,7 +109,7 @@ class Answer:
 
     async def _next(self, cutter: DocumentCutter, pieces: AsyncIterator[bytes]) -> list[bytes]:
         """The documents that end next; none where the answer ends."""
-        with _in_words(self._limits.answer_s):
+        with in_words(self._limits.answer_s):
             async with asyncio.timeout(self._limits.answer_s):
                 async for piece in pieces:
                     found = list(cutter.feed(piece))
@@ -130,6 +130,11 @@ class Answer:
             ) from None
 
 
+def bare_address(url: str) -> str:
+    """An agent's address; whoever pastes that of an answer means the agent."""
+    return re.sub(r"(?<![:/])/+(probe|current|sample)?/*$", "", url.strip())
+
+
 class Agent:
     """One agent, by its address.
 
@@ -140,9 +145,7 @@ class Agent:
     """
 
     def __init__(self, session: aiohttp.ClientSession, url: str, limits: Limits) -> None:
-        # whoever pastes the address of an answer means the agent
-        bare = re.sub(r"(?<![:/])/+(probe|current|sample)?/*$", "", url.strip())
-        self.address = bare
+        self.address = bare_address(url)
         self._session, self._limits = session, limits
 
     @asynccontextmanager
@@ -162,7 +165,7 @@ class Agent:
             sock_connect=limits.connect_s,
             sock_read=limits.answer_s if stream else limits.pause_s,
         )
-        with _in_words(limits.pause_s):
+        with in_words(limits.pause_s):
             url = URL(self.address + request, encoded=True)
             async with asyncio.timeout(limits.connect_s + limits.answer_s):
                 response = await self._session.get(
@@ -181,7 +184,12 @@ async def _read(raw: bytes) -> Document:
 
 
 @contextmanager
-def _in_words(time_s: float) -> Iterator[None]:
+def in_words(time_s: float) -> Iterator[None]:
+    """Say what went wrong with a question in a sentence.
+
+    Raises:
+        NoAnswer: The same.
+    """
     try:
         yield
     except TimeoutError as problem:

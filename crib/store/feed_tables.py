@@ -23,6 +23,8 @@ feeds = Table(
     Column("clock_off_us", Whole),
     Column("device_uuid", String),
     Column("lacks_us", Whole),
+    Column("assets_sent_at", Instant),
+    Column("assets_problem", String),
     CheckConstraint("source IN ('mtconnect', 'mqtt', 'folder', 'http')", name="known_source"),
     CheckConstraint("state IN ('following', 'waiting', 'stopped')", name="known_state"),
 )

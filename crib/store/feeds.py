@@ -63,6 +63,8 @@ class FeedRow:
     clock_off_s: float | None = None
     device_uuid: str | None = None
     lacks_us: int = 0
+    assets_sent_at: datetime | None = None
+    assets_problem: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +173,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     rows = _driver(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
         " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
-        " f.device_uuid, coalesce(f.lacks_us, 0)"
+        " f.device_uuid, coalesce(f.lacks_us, 0), f.assets_sent_at, f.assets_problem"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
@@ -189,6 +191,8 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             None if row[10] is None else row[10] / 1e6,
             row[11],
             row[12],
+            None if row[13] is None else instant_from_us(row[13]),
+            row[14],
         )
         for row in rows
     ]
@@ -280,3 +284,14 @@ def see_session(tx: Tx, name: str, at: datetime) -> bool:
         (name, us_from_instant(at)),
     )
     return known is not None
+
+
+def keep_assets_sent(
+    tx: Tx, machine: str, sent_at: datetime | None, problem: str | None
+) -> None:
+    """Keep when tools were sent to a machine's agent last (None: as before), or why not."""
+    _driver(tx).execute(
+        "UPDATE feeds SET assets_sent_at = coalesce(?, assets_sent_at), assets_problem = ?"
+        " WHERE machine_id = (SELECT id FROM machines WHERE machine = ?)",
+        (None if sent_at is None else us_from_instant(sent_at), problem, machine),
+    )

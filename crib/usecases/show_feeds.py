@@ -53,6 +53,8 @@ class FeedShown:
         lag_s: How long after it was taken the last count came [s].
         clock_off_s: How far the machine's times are off, ahead above 0 [s]; null where nobody
             can say.
+        assets_sent_at: When tools were sent to its agent last, where that is set.
+        assets_problem: Why they cannot be sent, in a sentence.
         gaps: Gaps found in the last 24 hours.
         last_gap: The gap found last.
         says: What the machine said last of itself.
@@ -69,6 +71,8 @@ class FeedShown:
     counted_at: datetime | None
     lag_s: float | None
     clock_off_s: float | None
+    assets_sent_at: datetime | None
+    assets_problem: str | None
     gaps: int
     last_gap: GapRow | None
     says: tuple[StateTold, ...]
@@ -126,6 +130,8 @@ def _shown(
         counted_at=feed.counted_at,
         lag_s=feed.lag_s,
         clock_off_s=feed.clock_off_s,
+        assets_sent_at=feed.assets_sent_at,
+        assets_problem=feed.assets_problem,
         gaps=gaps[0] if gaps else 0,
         last_gap=gaps[1] if gaps else None,
         says=tuple(StateTold(one.kind, one.path, one.value, one.since) for one in states),

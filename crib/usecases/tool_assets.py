@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -97,6 +97,24 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
     )
     plan.view.left_out.others += [why for why in failed if why not in plan.view.left_out.others]
     return found
+
+
+def assets_in_machines(
+    tx: Tx, plan: ShopPlan, machines: Collection[str], left: Collection[str] = ()
+) -> list[ToolAsset]:
+    """The tools that sit in some machines, and some that sat there before.
+
+    Args:
+        tx: An open transaction.
+        plan: The plan of the same instant.
+        machines: Names of the machines.
+        left: Codes of tools that left them.
+    """
+    forecasts = {one.assembly: one for one in plan.forecasts}
+    places = _Places(tx)
+    seated = [one.assembly for one in plan.forecasts if one.machine in machines]
+    gone = [code for code in left if code not in seated]
+    return [_asset(tx, plan, code, forecasts, places) for code in (*seated, *gone)]
 
 
 def count_living(tx: Tx) -> int:
