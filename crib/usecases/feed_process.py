@@ -88,7 +88,8 @@ def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
     last = print_instant(beat.beat_at)
     if beat.ended:
         return ENDED, f"{called} was ended at {last}: start it again."
-    if present - beat.beat_at > GONE_AFTER:
+    # one from the future is as old: whoever lives has beaten since the clock was set back
+    if abs(present - beat.beat_at) > GONE_AFTER:
         return GONE, (
             f"{called} has given no sign of life since {last}: it is gone or hangs. End it if "
             "it is still there, and start it again."
@@ -136,9 +137,9 @@ def aged(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
         present: Now.
     """
     heard = feed.heard_at
-    fresh = heard is not None and present - heard <= HEARD_WITHIN
+    fresh = heard is not None and abs(present - heard) <= HEARD_WITHIN
     if feed.source == "http":
-        return feed if fresh or heard is None else replace(feed, state=SILENT, problem=None)
+        return feed if fresh or feed.state != "following" else replace(feed, state=SILENT)
     theirs = process.machine is None or process.machine.lower() == feed.machine.lower()
     if theirs and process.state in (GONE, ENDED):
         return replace(feed, state="stopped", problem=process.problem)

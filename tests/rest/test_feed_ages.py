@@ -68,6 +68,26 @@ def test_a_machine_whose_counts_are_posted_is_silent_between(
     assert client.get("/v1/feeds/health").status_code == 200
 
 
+def test_a_machine_whose_counter_was_only_read_at_a_mount_is_followed_by_nobody(
+    client: FlaskClient, bench: SimpleNamespace, clock: Any
+) -> None:
+    bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready(), part_count=7)
+    clock.go_on(seconds=61)
+    assert feed_of(client)["state"] == "silent"
+
+
+def test_a_clock_that_was_set_back_keeps_no_dead_feed_alive(
+    client: FlaskClient, store: Store, clock: Any, beat: Any
+) -> None:
+    clock.go_on(hours=1)
+    beat()
+    hear(store, clock)
+    clock.go_on(hours=-1)
+
+    assert feed_of(client)["state"] == "stopped"
+    assert client.get("/v1/feeds/health").status_code == 503
+
+
 def test_a_process_that_follows_one_machine_follows_no_other(
     client: FlaskClient, store: Store, clock: Any, beat: Any
 ) -> None:
