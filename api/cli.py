@@ -246,7 +246,8 @@ def check(as_json: bool) -> None:
             click.echo(sentence)
     if found:
         say(
-            f"{len(found)} things are wrong. Restore a backup of before: crib restore FILE "
+            ("1 thing is" if len(found) == 1 else f"{len(found)} things are")
+            + " wrong. Restore a backup of before: crib restore FILE "
             "(what is there now is kept aside)."
         )
     else:
