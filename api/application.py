@@ -11,6 +11,7 @@ from api import language, problems
 from api.http import guard
 from api.http.document import Document
 from api.http.json_body import OrjsonProvider
+from api.http.names import NameConverter
 from api.http.site import Site, this_site
 from api.pages import (
     bench,
@@ -70,6 +71,7 @@ def _routes() -> Flask:
     app.json = OrjsonProvider(app)
     app.url_map.merge_slashes = False  # a scanned address may be part of a path
     app.url_map.strict_slashes = False
+    app.url_map.converters["name"] = NameConverter
     problems.register(app)
     guard.register(app)
     language.register(app)

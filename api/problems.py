@@ -54,20 +54,27 @@ TABLE: dict[type[Refusal], Row] = {
         "Each entry of 'errors' names a field and says what would be right. Nothing was "
         "recorded. Mend those fields and send it again.",
     ),
+    errors.Contradiction: Row(
+        409,
+        "Does not go together",
+        "Each value can be read, but a rule of the shop, or its records as they are, speaks "
+        "against them together. Each entry of 'errors' names a field and says what would be "
+        "right. Nothing was recorded.",
+    ),
     errors.BadCode: Row(
-        422,
+        404,
         "Mistyped code",
         "The check character at the end does not match what stands before it. Scan the label "
         "again, or compare the typed code with it, character by character.",
     ),
     errors.BadDesignation: Row(
-        422,
+        404,
         "Not a designation",
         "The sentence names the position that cannot be read and what may stand there. "
         "Compare the text with the box.",
     ),
     errors.OutsideModel: Row(
-        422,
+        409,
         "Outside the range of the formula",
         "The formula holds only in the range that the sentence names. Check the number and "
         "its unit.",

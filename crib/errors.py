@@ -40,20 +40,26 @@ class Invalid(Refusal):
     kind = "invalid"
 
 
+class Contradiction(Invalid):
+    """Values that can be read one by one, but not together, or not in this shop (409)."""
+
+    kind = "contradiction"
+
+
 class BadCode(Invalid):
-    """A code whose check character or shape is wrong: mistyped (422)."""
+    """A code whose check character or shape is wrong: mistyped, so it names nothing (404)."""
 
     kind = "bad-code"
 
 
 class BadDesignation(Invalid):
-    """A designation with a position that no table of its standard has (422)."""
+    """A designation with a position that no table of its standard has (404)."""
 
     kind = "bad-designation"
 
 
 class OutsideModel(Invalid, ValueError):  # noqa: N818 - see Refusal
-    """A number outside the range in which a formula holds (422)."""
+    """A number outside the range in which a formula holds (409)."""
 
     kind = "outside-model"
 

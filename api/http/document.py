@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Iterator
 from typing import Any
 
 from apispec.ext.marshmallow import MarshmallowPlugin
@@ -11,7 +12,10 @@ from flask_smorest import Api, Blueprint
 from marshmallow import Schema
 
 from api.problems import PROBLEM_TYPE, TABLE, WEB
-from api.schemas.fields import LENGTH_PATTERN
+from api.schemas.told import INCHES, SENT, told_of
+
+_LIMITS = {"minimum", "maximum", "exclusiveMinimum", "minLength", "maxLength"}
+METHODS = ("get", "put", "post", "patch", "delete")
 
 TITLE = "crib"
 VERSION = "1"  # of the addresses, /v1
@@ -23,6 +27,12 @@ DESCRIPTION = (
     "probability, not a promise; the machine's manual, site rules and qualified people "
     "come first."
 )
+
+_RETRY_AFTER: dict[str, Any] = {
+    "description": "Seconds after which to ask again.",
+    "required": True,
+    "schema": {"type": "integer", "minimum": 0},
+}
 
 _PROBLEM_SCHEMA: dict[str, Any] = {
     "type": "object",
@@ -62,27 +72,87 @@ def schema_name(schema: Schema | type[Schema]) -> str:
     return name
 
 
-def tell_inches(schema: dict[str, Any]) -> None:
-    """Add to a schema that each exact length may be in inches, under a name that says so."""
+def finish_document(document: dict[str, Any]) -> None:
+    """Tell of what is sent what only holds there, and every length in inches beside mm."""
+    schemas = document["components"]["schemas"]
+    sent = _named_by(_bodies(document), schemas)
+    for name, schema in schemas.items():
+        _finish_schema(schema, sent=name in sent)
+    for operation in _operations(document):
+        for parameter in operation.get("parameters", ()):
+            if "schema" in parameter:
+                _finish_member(parameter["schema"], sent=True)
+
+
+def _operations(document: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    for item in document["paths"].values():
+        yield from (item[method] for method in METHODS if method in item)
+
+
+def _bodies(document: dict[str, Any]) -> list[Any]:
+    return [one["requestBody"] for one in _operations(document) if "requestBody" in one]
+
+
+def _named_by(part: Any, schemas: dict[str, Any]) -> set[str]:
+    """Names of the schemas that a part of the document leads to."""
+    found: set[str] = set()
+    rest = [part]
+    while rest:
+        match rest.pop():
+            case {"$ref": str(reference)} if (name := reference.split("/")[-1]) not in found:
+                found.add(name)
+                rest.append(schemas[name])
+            case dict() as members:
+                rest += members.values()
+            case list() as members:
+                rest += members
+    return found
+
+
+def _finish_schema(schema: dict[str, Any], *, sent: bool) -> None:
     members = schema.get("properties", {})
-    lengths = [
-        name
-        for name, member in members.items()
-        if name.endswith("_mm") and member.get("pattern") == LENGTH_PATTERN
-    ]
     required = schema.get("required", [])
-    for name in lengths:
-        inches = f"{name[:-3]}_in"
-        members[inches] = members[name] | {
-            "description": f"{name} in inches, with length_unit=in in its place.",
-            "examples": ["0.48605"],
+    for name, member in [*members.items()]:
+        inches = _finish_member(member, sent=sent)
+        if inches is None or not name.endswith("_mm"):
+            continue
+        other = f"{name[:-3]}_in"
+        members[other] = inches | {
+            "description": f"{name} in inches, with length_unit=in in its place."
         }
+        pair = [{"required": [name]}, {"required": [other]}]
+        rule = {"oneOf": pair} if name in required else {"not": {"required": [name, other]}}
+        schema.setdefault("allOf", []).append(rule)
         if name in required:
             required.remove(name)
-            either = {"anyOf": [{"required": [name]}, {"required": [inches]}]}
-            schema.setdefault("allOf", []).append(either)
     if not required:
         schema.pop("required", None)
+
+
+def _finish_member(member: dict[str, Any], *, sent: bool) -> dict[str, Any] | None:
+    """Finish the schema of one member; the same in inches where it is a length."""
+    inches = None
+    told = member.pop(INCHES, None)
+    if told is not None:
+        inches = {name: value for name, value in member.items() if name != SENT} | told
+        _finish_member(inches, sent=sent)
+    only_sent = member.pop(SENT, {})
+    if sent:
+        member |= only_sent
+    else:  # what is worked out, and what was kept, keeps to no limit of what is sent
+        for name in _LIMITS & member.keys():
+            if member.get("type") != "integer":
+                del member[name]
+        if "type" in member:  # of a bound beside 0; a nested shape that may be null has no type
+            member.pop("anyOf", None)
+    items = member.get("items")
+    if isinstance(items, dict):
+        inner = _finish_member(items, sent=sent)
+        inches = None if inner is None else member | {"items": inner}
+    values = member.get("additionalProperties")
+    if isinstance(values, dict):
+        _finish_member(values, sent=sent)
+    return inches
 
 
 class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
@@ -97,14 +167,16 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
     def __init__(self, app: Flask) -> None:
         app.config.update(API_TITLE=TITLE, API_VERSION=VERSION, OPENAPI_VERSION="3.1.0")
         self._documenting = threading.Lock()
+        plugin = MarshmallowPlugin(schema_name_resolver=schema_name)
         super().__init__(
             app,
             spec_kwargs={
-                "marshmallow_plugin": MarshmallowPlugin(schema_name_resolver=schema_name),
+                "marshmallow_plugin": plugin,
                 "info": {"description": DESCRIPTION, "license": {"name": "MIT"}},
                 "servers": [{"url": "/"}],
             },
         )
+        plugin.converter.add_attribute_function(told_of)  # type: ignore[union-attr]
         self._waiting: list[Blueprint] = []
         app.extensions["crib_document"] = self
 
@@ -123,8 +195,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
                 )
                 self.spec.tag({"name": blueprint.name, "description": blueprint.description})
             found: dict[str, Any] = self.spec.to_dict()
-        for schema in found["components"]["schemas"].values():
-            tell_inches(schema)
+        finish_document(found)
         return found
 
     def _register_error_handlers(self) -> None:
@@ -143,7 +214,8 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
                     "content": {
                         PROBLEM_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}
                     },
-                },
+                }
+                | ({"headers": {"Retry-After": _RETRY_AFTER}} if status == 503 else {}),
                 lazy=True,
             )
 

@@ -18,6 +18,7 @@ from api.http.json_body import NotJson, dump_json, read_json
 from api.http.length_unit import LENGTH_UNIT, name_inches
 from api.http.query import PlainQuery, load_body, read_query
 from api.http.site import Site, this_site
+from crib.errors import Contradiction, Invalid
 from crib.store.engine import Tx
 
 JSON = "application/json"
@@ -28,8 +29,30 @@ _KEY_PARAMETER = {
     "required": False,
     "description": "A fresh text per act. The same key with the same request answers the same "
     "again; with another request it is refused (409). Refusals are not kept.",
-    "schema": {"type": "string", "minLength": 1, "maxLength": 200},
+    "schema": {"type": "string", "pattern": "^[!-~]{1,200}$"},
 }
+_UNCHANGED_PARAMETER = {
+    "in": "header",
+    "name": "If-None-Match",
+    "required": False,
+    "description": "ETag of the answer that you hold; where it still is so: 304.",
+    "schema": {"type": "string"},
+}
+_MATCH_PARAMETER = _UNCHANGED_PARAMETER | {
+    "name": "If-Match",
+    "description": "ETag of the version that you edit, or *; where it changed meanwhile: 412. "
+    "PUT and PATCH answer 428 without it.",
+}
+
+
+def _header(told: str, pattern: str | None = None, *, always: bool = False) -> dict[str, Any]:
+    schema = {"type": "string"} | ({"pattern": pattern} if pattern else {})
+    return {"description": told, "required": always, "schema": schema}
+
+
+_ETAG = _header("The version of this answer.", r'^"[!#-~]*"$', always=True)
+_LOCATION = _header("Where that lives which was recorded.", "^/")
+_LINK = _header("Where the next page is (RFC 8288).", '^<[^>]*>; rel="next"$')
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +110,7 @@ class Operation:
         hot: Read the body in one pass (no look for names given twice).
         media: Content type of an answer without a shape.
         opens: Whether a GET runs in a transaction of its own.
+        again: Whether a write answers 200 where it was on record already.
     """
 
     answer: Schema | None
@@ -97,6 +121,7 @@ class Operation:
     hot: bool = False
     media: str = JSON
     opens: bool = True
+    again: bool = False
 
     def read(self, view: View, path: dict[str, Any]) -> Response:
         """Answer a GET, as a rule from one consistent view of the database."""
@@ -106,7 +131,7 @@ class Operation:
         try:
             with site.store.read() if self.opens else nullcontext() as tx:
                 call = Call(tx, site, site.clock(), query, None, request)
-                response = self._print(view(call, **path))
+                response = self._print(_answer(view, call, path))
         finally:
             LENGTH_UNIT.reset(token)
         tag = response.get_etag()[0] or body_tag(response.get_data())
@@ -125,7 +150,7 @@ class Operation:
             body = load_body(self.body, self._json()) if self.body else None
             with site.store.read() if self.opens else nullcontext() as tx:
                 call = Call(tx, site, site.clock(), query, body, request)
-                return self._print(view(call, **path))
+                return self._print(_answer(view, call, path))
         finally:
             LENGTH_UNIT.reset(token)
 
@@ -144,7 +169,7 @@ class Operation:
                     return earlier
                 present = site.clock()
                 call = Call(tx, site, present, query, body, request)
-                response = self._print(view(call, **path))
+                response = self._print(_answer(view, call, path))
                 keyed.keep(tx, response, present)
         finally:
             LENGTH_UNIT.reset(token)
@@ -181,26 +206,77 @@ class Operation:
         return response
 
 
-def _documentation(operation: Operation, *, writes: bool, summary: str) -> dict[str, Any]:
-    parameters: list[Any] = [{"in": "query", "schema": operation.query}]
+def _answer(view: View, call: Call, path: dict[str, Any]) -> Any:
+    """What a view answers; of what it refuses the document knew nothing.
+
+    Query and body were as the document has them. What is refused after that breaks a rule
+    between fields, or one of the shop as it is: 409, where 422 says "not as documented".
+
+    Raises:
+        Contradiction: The view refused values that can be read.
+    """
+    try:
+        return view(call, **path)
+    except Invalid as refusal:
+        if type(refusal) is not Invalid:
+            raise
+        raise Contradiction(
+            refusal.sentence, facts=refusal.facts, errors=refusal.errors
+        ) from refusal
+
+
+def _parameters(operation: Operation, method: str, *, writes: bool) -> list[Any]:
+    found: list[Any] = [{"in": "query", "schema": operation.query}]
     if writes:
-        parameters.append(_KEY_PARAMETER)
-    success: dict[str, Any] = {"description": "Done" if writes else "The answer"}
+        found.append(_KEY_PARAMETER)
+    if method == "GET":
+        found.append(_UNCHANGED_PARAMETER)
+    if method in ("PUT", "PATCH", "DELETE"):
+        found.append(_MATCH_PARAMETER)
+    return found
+
+
+def _success(operation: Operation, method: str, *, writes: bool) -> dict[str, Any]:
+    found: dict[str, Any] = {"description": "Done" if writes else "The answer"}
     if operation.answer is not None:
-        success["content"] = {operation.media: {"schema": operation.answer}}
+        found["content"] = {operation.media: {"schema": operation.answer}}
     elif operation.status != 204:
-        success["content"] = {operation.media: {"schema": {"type": "string"}}}
-    responses: dict[str, Any] = {str(operation.status): success}
-    usual = {422, 500}
+        found["content"] = {operation.media: {"schema": {"type": "string"}}}
+    headers: dict[str, Any] = {}
+    if method == "GET":
+        headers["ETag"] = _ETAG
+        if "limit" in operation.query.fields:
+            headers["Link"] = _LINK
+    elif writes and operation.status == 201:
+        headers["Location"] = _LOCATION
+    return found | ({"headers": headers} if headers else {})
+
+
+def _documentation(
+    operation: Operation, method: str, *, writes: bool, summary: str
+) -> dict[str, Any]:
+    responses: dict[str, Any] = {
+        str(operation.status): _success(operation, method, writes=writes)
+    }
+    if operation.again:
+        responses["200"] = _success(operation, "", writes=False)
+    usual = {409, 422, 500}
+    if operation.opens or method == "GET":
+        usual |= {404, 503}
     if operation.body:
         usual |= {400, 413, 415}
     if writes:
-        usual |= {409, 503, 507}
+        usual.add(507)
+    if method == "GET":
+        responses["304"] = {
+            "description": "What you hold is still so.",
+            "headers": {"ETag": _ETAG},
+        }
     for status in sorted(usual | set(operation.problems)):
         responses[str(status)] = f"Problem{status}"
     found: dict[str, Any] = {
         "summary": summary,
-        "parameters": parameters,
+        "parameters": _parameters(operation, method, writes=writes),
         "responses": responses,
     }
     if operation.body:
@@ -228,7 +304,7 @@ def _register(
         writes = run is Operation.write
         documented = blueprint.doc(
             operationId=view.__name__,
-            **_documentation(operation, writes=writes, summary=summary),
+            **_documentation(operation, method, writes=writes, summary=summary),
         )(endpoint)
         blueprint.add_url_rule(rule, view.__name__, documented, methods=[method])
         return view
@@ -242,7 +318,7 @@ def reads(
     answer: Schema | None,
     *,
     query: Schema | None = None,
-    problems: tuple[int, ...] = (404,),
+    problems: tuple[int, ...] = (),
     media: str = JSON,
     opens: bool = True,
 ) -> Callable[[View], View]:
@@ -262,11 +338,14 @@ def writes(
     body: Schema | None = None,
     query: Schema | None = None,
     status: int = 201,
-    problems: tuple[int, ...] = (404,),
+    problems: tuple[int, ...] = (),
     hot: bool = False,
+    again: bool = False,
 ) -> Callable[[View], View]:
     """Register a write: ``view(call, **path)`` inside a write transaction."""
-    operation = Operation(answer, query or PlainQuery(), body, status, problems, hot=hot)
+    operation = Operation(
+        answer, query or PlainQuery(), body, status, problems, hot=hot, again=again
+    )
     return _register(blueprint, method, rule, operation, Operation.write)
 
 
@@ -288,5 +367,5 @@ def computes_in_store(
     blueprint: Blueprint, rule: str, *, body: Schema, media: str
 ) -> Callable[[View], View]:
     """Register a POST that reads the database and records nothing; the view answers bytes."""
-    operation = Operation(None, PlainQuery(), body, problems=(404,), media=media)
+    operation = Operation(None, PlainQuery(), body, media=media)
     return _register(blueprint, "POST", rule, operation, Operation.compute)

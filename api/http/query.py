@@ -11,8 +11,8 @@ from flask import Request
 from marshmallow import Schema, ValidationError
 
 from api.http.length_unit import read_inches, sent_name
-from api.schemas.fields import Choice, Shape
-from crib.errors import Invalid
+from api.schemas.fields import ByRule, Choice, Shape
+from crib.errors import Contradiction, Invalid
 
 _MOST_PARAMETERS = 100
 
@@ -69,13 +69,16 @@ def load_body(schema: Schema, body: Any) -> Any:
 
     Raises:
         Invalid: ``errors`` names every field that cannot be read, with a JSON pointer.
+        Contradiction: Each can be read, but a rule that no document tells forbids it.
     """
     marked = read_inches(body)
     try:
         return schema.load(marked)
     except ValidationError as problem:
         found = body_errors(body, problem.messages_dict)
-        raise Invalid(_sentence("The body", found), errors=found) from problem
+        by_rule = all(isinstance(told, ByRule) for _, told in flat_messages(problem.messages))
+        kind = Contradiction if by_rule else Invalid
+        raise kind(_sentence("The body", found), errors=found) from problem
 
 
 def body_errors(body: Any, messages: dict[str, Any]) -> list[dict[str, str]]:
@@ -103,7 +106,8 @@ def flat_messages(
         ]
     if isinstance(messages, list):
         return [pair for inner in messages for pair in flat_messages(inner, path)]
-    return [(path, str(messages).rstrip("."))]
+    told = messages if isinstance(messages, ByRule) else str(messages).rstrip(".")
+    return [(path, told)]
 
 
 def _sentence(what: str, found: list[dict[str, str]]) -> str:

@@ -124,9 +124,12 @@ def _kind(schema: dict[str, Any]) -> str:
     if "$ref" in schema:
         return str(schema["$ref"]).rsplit("/", 1)[-1]
     if "anyOf" in schema:
-        return " or ".join(_kind(inner) for inner in schema["anyOf"])
+        outer = {name: value for name, value in schema.items() if name != "anyOf"}
+        return " or ".join(_kind(outer | inner) for inner in schema["anyOf"])
+    if "const" in schema:
+        return str(schema["const"]) or '""'
     if "enum" in schema:
-        return " | ".join(str(word) for word in schema["enum"] if word is not None)
+        return " | ".join(str(word) or '""' for word in schema["enum"] if word is not None)
     kind = schema.get("type", "any")
     if isinstance(kind, list):
         kind = " or ".join(kind)

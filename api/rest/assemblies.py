@@ -6,6 +6,7 @@ from typing import Any
 
 from flask_smorest import Blueprint
 
+from api.http.names import one_of
 from api.http.operation import Call, Reply, reads, writes
 from api.schemas.assemblies import BuildBody, BuiltShape, PresetBody, PresetShape
 from api.schemas.bodies import TeardownBody
@@ -35,7 +36,7 @@ def post_assembly(call: Call) -> Reply:
     return Reply(built, headers={"Location": f"/v1/assemblies/{built.code}"})
 
 
-@writes(blueprint, "/v1/assemblies/<path:code>/presets", PresetShape(), body=PresetBody())
+@writes(blueprint, "/v1/assemblies/<name:code>/presets", PresetShape(), body=PresetBody())
 def post_preset(call: Call, code: str) -> Reply:
     """Record a preset: its repeats become means, an uncertainty and a verdict."""
     body = dict(call.body)
@@ -49,14 +50,14 @@ def post_preset(call: Call, code: str) -> Reply:
     return Reply(preset_answer(done), headers=headers)
 
 
-@writes(blueprint, "/v1/assemblies/<path:code>/teardown", TeardownShape(), body=TeardownBody())
+@writes(blueprint, "/v1/assemblies/<name:code>/teardown", TeardownShape(), body=TeardownBody())
 def post_teardown(call: Call, code: str) -> Reply:
     """Take a tool apart: its holder is free again."""
     done = tear_down(call.tx, call.present, TearDown(assembly=code, **call.body))
     return Reply(done, headers={"Location": f"/v1/teardowns/{done.fact_id}"})
 
 
-@reads(blueprint, "/v1/assemblies/<path:code>", AssemblyShape())
+@reads(blueprint, f"/v1/assemblies/{one_of('assemblies', 'code')}", AssemblyShape())
 def read_assembly(call: Call, code: str) -> AssemblyShown:
     """Read one tool with everything on record about it."""
     return show_assembly(call.tx, call.present, code)

@@ -18,7 +18,7 @@ from crib.designation.shanks import Deviations, bar_shank, square_shank
 blueprint = Blueprint("designations", __name__, description="What the letters on the box mean.")
 
 
-@reads(blueprint, "/v1/designations/insert/<text>", InsertAnswer(), problems=(), opens=False)
+@reads(blueprint, "/v1/designations/insert/<text>", InsertAnswer(), opens=False)
 def explain_insert_text(_call: Call, text: str) -> dict[str, Any]:
     """Take an insert's designation apart (ISO 1832, or in inches)."""
     insert = read_insert(text)
@@ -56,7 +56,7 @@ def _tolerance(insert: Insert) -> dict[str, float | None]:
     return told
 
 
-@reads(blueprint, "/v1/designations/holder/<text>", HolderAnswer(), problems=(), opens=False)
+@reads(blueprint, "/v1/designations/holder/<text>", HolderAnswer(), opens=False)
 def explain_holder_text(_call: Call, text: str) -> dict[str, Any]:
     """Take a holder's (ISO 5608) or boring bar's (ISO 6261) designation apart."""
     holder = read_any_holder(text)
@@ -115,9 +115,7 @@ def _limits(of: str, tolerance: str, nominal_mm: float, off: Deviations) -> dict
     }
 
 
-@reads(
-    blueprint, "/v1/designations/material/<text>", MaterialAnswer(), problems=(), opens=False
-)
+@reads(blueprint, "/v1/designations/material/<text>", MaterialAnswer(), opens=False)
 def explain_material_text(_call: Call, text: str) -> dict[str, Any]:
     """Tell what a material group is, and what an application number in it (ISO 513)."""
     found = read_material(text)

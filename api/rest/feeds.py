@@ -67,16 +67,14 @@ def post_question_dismissal(call: Call) -> Reply:
     return Reply(done, headers={"Location": f"/v1/question-dismissals/{done.fact_id}"})
 
 
-@writes(
-    blueprint, "/v1/count-verdicts", VerdictShape(), body=VerdictBody(), problems=(403, 404)
-)
+@writes(blueprint, "/v1/count-verdicts", VerdictShape(), body=VerdictBody(), problems=(403,))
 def post_count_verdict(call: Call) -> Reply:
     """Accept or discard a count that was kept aside, as a supervisor."""
     done = judge_count(call.tx, call.present, JudgeCount(**call.body))
     return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
 
 
-@writes(blueprint, "/v1/breakages", BreakageShape(), body=BreakageBody())
+@writes(blueprint, "/v1/breakages", BreakageShape(), body=BreakageBody(), again=True)
 def post_breakage(call: Call) -> Reply:
     """Signal that an edge broke: parts made after it are not charged to it."""
     done = signal_breakage(call.tx, call.present, SignalBreakage(**call.body))

@@ -50,7 +50,7 @@ def printed_label(call: Call, command: PrintLabel) -> LabelPrinted:
 
 @writes(
     blueprint,
-    "/v1/assemblies/<path:code>/label-prints",
+    "/v1/assemblies/<name:code>/label-prints",
     LabelPrintShape(),
     body=LabelPrintBody(),
 )

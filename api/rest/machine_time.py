@@ -20,11 +20,10 @@ blueprint = Blueprint("machine-time", __name__, description="The hours of a mach
 
 @reads(
     blueprint,
-    "/v1/machines/<path:machine>/time-ahead",
+    "/v1/machines/<name:machine>/time-ahead",
     TimeAheadShape(),
     query=TimeAheadQuery(),
     opens=False,
-    problems=(404,),
 )
 def read_time_ahead(call: Call, machine: str) -> dict[str, Any]:
     """Lay out a machine's hours from now on, and what its job makes in them."""

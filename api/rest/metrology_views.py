@@ -17,7 +17,7 @@ blueprint = Blueprint(
 
 @reads(
     blueprint,
-    "/v1/stations/<path:code>/datum",
+    "/v1/stations/<name:code>/datum",
     shape_from(StationDatum, "StationDatumShape")(),
     query=AsOfQuery(),
 )
@@ -28,7 +28,7 @@ def read_station_datum(call: Call, code: str) -> StationDatum:
 
 @reads(
     blueprint,
-    "/v1/gauges/<path:code>/study",
+    "/v1/gauges/<name:code>/study",
     shape_from(GaugeStudied, "GaugeStudyShape")(),
     query=AsOfQuery(),
 )

@@ -34,7 +34,7 @@ class AssetsQuery(PlainQuery):
     type = Choice(("CuttingTool",), load_default="CuttingTool", explains="Kind of asset.")
 
 
-@reads(blueprint, "/v1/mtconnect/assets", None, query=AssetsQuery(), media=XML, problems=())
+@reads(blueprint, "/v1/mtconnect/assets", None, query=AssetsQuery(), media=XML)
 def read_assets(call: Call) -> Response:
     """List living tools as CuttingTool assets, those built last first."""
     plan = call.site.plans.plan(call.present)
@@ -42,7 +42,7 @@ def read_assets(call: Call) -> Response:
     return _document(call, found, count_living(call.tx))
 
 
-@reads(blueprint, "/v1/mtconnect/assets/<path:code>", None, media=XML)
+@reads(blueprint, "/v1/mtconnect/assets/<name:code>", None, media=XML)
 def read_asset(call: Call, code: str) -> Response:
     """Tell one tool as a CuttingTool asset, over or not."""
     plan = call.site.plans.plan(call.present)

@@ -69,7 +69,7 @@ def print_labels(
     return labels_pdf(printing, codes, stock, start)
 
 
-@reads(blueprint, "/v1/labels/<path:code>.pdf", None, query=LabelQuery(), media=PDF)
+@reads(blueprint, "/v1/labels/<name:code>.pdf", None, query=LabelQuery(), media=PDF)
 def read_label(call: Call, code: str) -> Response:
     """Print the label of a code or mark."""
     query = call.query
@@ -89,7 +89,7 @@ class StockNames(Shape):
     items = listed(Text(), most=10_000, required=True)
 
 
-@reads(blueprint, "/v1/label-stocks", StockNames(), problems=(), opens=False)
+@reads(blueprint, "/v1/label-stocks", StockNames(), opens=False)
 def list_label_stocks(call: Call) -> dict[str, list[str]]:
     """List the names of the label stocks."""
     return {"items": sorted(load_stocks(call.site.settings.stocks_file))}

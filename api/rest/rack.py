@@ -30,7 +30,7 @@ class RackPlaceBody(FactBody):
 
 @writes(
     blueprint,
-    "/v1/assemblies/<path:code>/rack-places",
+    "/v1/assemblies/<name:code>/rack-places",
     RackPlaceShape(),
     body=RackPlaceBody(),
 )

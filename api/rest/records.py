@@ -9,6 +9,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema
 
 from api.http.etag import refuse_stale, version_tag
+from api.http.names import one_of
 from api.http.operation import Call, Reply, reads, writes
 from api.http.paging import paged
 from api.schemas.records import (
@@ -161,8 +162,8 @@ def add_readers(
 
     _name(list_view, f"list_{record.name}", f"List the {record.name.replace('_', ' ')}")
     _name(read_view, f"read_{noun}", f"Read one {record.noun} by its mark, code or id")
-    reads(blueprint, rule, page, query=filter_shape(record)(), problems=())(list_view)
-    reads(blueprint, f"{rule}/<path:key>", item)(read_view)
+    reads(blueprint, rule, page, query=filter_shape(record)())(list_view)
+    reads(blueprint, f"{rule}/{one_of(record.name, 'key')}", item)(read_view)
 
 
 def add_writers(
@@ -209,9 +210,9 @@ def add_writers(
     _name(replace_view, f"replace_{noun}", f"Replace a {record.noun} (If-Match needed)")
     _name(change_view, f"change_{noun}", f"Change members of a {record.noun} (If-Match needed)")
     _name(retire_view, f"retire_{noun}", f"Retire a {record.noun}; facts keep naming it")
-    single = f"{rule}/<path:key>"
-    edits = (404, 412, 428)
-    writes(blueprint, rule, item, body=given(), problems=())(create_view)
+    single = f"{rule}/{one_of(record.name, 'key')}"
+    edits = (412, 428)
+    writes(blueprint, rule, item, body=given())(create_view)
     writes(blueprint, single, item, method="PUT", body=given(), status=200, problems=edits)(
         replace_view
     )
@@ -224,9 +225,7 @@ def add_writers(
         status=200,
         problems=edits,
     )(change_view)
-    writes(blueprint, single, None, method="DELETE", status=204, problems=(404, 412))(
-        retire_view
-    )
+    writes(blueprint, single, None, method="DELETE", status=204, problems=(412,))(retire_view)
 
 
 def _name(view: Any, name: str, told: str) -> None:

@@ -33,7 +33,7 @@ ScanShape = shape_from(Scan, "ScanShape")
 _scan_shape = ScanShape()
 
 
-@reads(blueprint, "/v1/scan/<path:code>", _scan_shape)
+@reads(blueprint, "/v1/scan/<name:code>", _scan_shape)
 def read_scan(call: Call, code: str) -> Any:
     """Tell what a code is and what may be done next."""
     return scan_code(call.tx, call.present, code)
@@ -117,7 +117,7 @@ def list_life(call: Call) -> dict[str, Any]:
 
 @reads(
     blueprint,
-    "/v1/life/<path:key>",
+    "/v1/life/<name:key>",
     shape_from(KeyLife, "LifeShape")(),
     query=AsOfQuery(),
     opens=False,

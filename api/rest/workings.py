@@ -188,7 +188,6 @@ def work_out_part_size(call: Call) -> dict[str, float]:
     blueprint,
     "/v1/workings/check-character/<text>",
     shapes.CharacterAnswer(),
-    problems=(),
     opens=False,
 )
 def work_out_check_character(_call: Call, text: str) -> dict[str, str]:

@@ -30,7 +30,8 @@ class AxisLetter(Choice):
     """X, Y or Z, in either case."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(AXES, **kwargs)
+        either_case = {"enum": [*AXES, *(letter.lower() for letter in AXES)]}
+        super().__init__(AXES, metadata=either_case, **kwargs)
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         letter = value.upper() if isinstance(value, str) else value

@@ -10,6 +10,7 @@ from marshmallow import ValidationError, fields
 
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Shape, Text, Whole
+from crib.usecases.report_counts import MOST_READINGS
 
 #: Refused readings that an answer names; it says how many there are in all.
 MOST_REFUSED_SHOWN = 100
@@ -41,6 +42,10 @@ class Readings(fields.List[Any]):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, list):
             raise ValidationError("must be a list of readings")
+        if not 1 <= len(value) <= MOST_READINGS:
+            raise ValidationError(
+                f"holds {len(value)} readings: send at least one and at most {MOST_READINGS}"
+            )
         if set(map(type, value)) - {dict}:
             wrong = (
                 place for place, reading in enumerate(value) if not isinstance(reading, dict)
@@ -79,7 +84,7 @@ class CountsBody(FactBody):
     readings = Readings(
         fields.Nested(ReadingShape),
         required=True,
-        metadata={"minItems": 1, "maxItems": 50_000},
+        metadata={"minItems": 1, "maxItems": MOST_READINGS},
         error_messages={"required": "is missing", "null": "may not be null"},
     )
 

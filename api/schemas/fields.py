@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import date, datetime
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
@@ -26,7 +26,14 @@ from crib.units import (
 #: Unknown members that are named one by one; where there are more, their number is told.
 _MOST_UNKNOWN = 100
 
-NAMED_IN_MM = "is named in mm, but the address says length_unit=in: end its name in _in"
+
+class ByRule(str):
+    """What is wrong with a value that can be read: a rule beside the document forbids it."""
+
+    __slots__ = ()
+
+
+NAMED_IN_MM = ByRule("is named in mm, but the address says length_unit=in: end its name in _in")
 
 LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
 
@@ -223,6 +230,22 @@ class ExactLength(fields.String):
         return None if value is None else mm_from_tenths_um(value)
 
 
+def text_of_number(value: float, places: int) -> str:
+    """Decimal text of a number that came where text is usual, without a float's own noise.
+
+    Raises:
+        ValidationError: It has more decimals than that.
+    """
+    exact = Decimal(repr(value))
+    try:
+        rounded = round(exact, places)
+    except InvalidOperation:
+        raise ValidationError("is no number to write out") from None
+    if abs(exact - rounded) > abs(rounded) * Decimal("1e-14"):
+        raise ValidationError(f"has more than {places} decimals")
+    return format(rounded, "f")
+
+
 class WornLand(ExactLength):
     """A length read off a worn edge: never keyed in, so a number in mm will do too."""
 
@@ -231,9 +254,9 @@ class WornLand(ExactLength):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
         if isinstance(value, InchNumber):
-            value = Inches(format(Decimal(repr(float(value))), "f"))
+            value = Inches(format(round(Decimal(repr(float(value))), 12), "f"))
         elif isinstance(value, int | float) and not isinstance(value, bool):
-            value = format(Decimal(repr(value)), "f")
+            value = text_of_number(value, 4)
         return super()._deserialize(value, attr, data, **kwargs)
 
 
@@ -266,7 +289,7 @@ class Day(fields.String):
 
 
 class Whole(fields.Integer):
-    """A whole JSON number within bounds; never a float, a bool or text (but in a query).
+    """A whole JSON number within bounds; never a bool or text (but in a query).
 
     Args:
         least: Smallest value taken.
@@ -288,6 +311,10 @@ class Whole(fields.Integer):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:
         if self.query and isinstance(value, str) and value.isascii() and len(value) < 20:
             value = int(value) if value.lstrip("-").isdigit() else value
+        if (
+            isinstance(value, float) and value.is_integer()
+        ):  # 2.0 is whole, as JSON Schema has it
+            value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
             raise ValidationError("must be a whole number")
         if not self.least <= value <= self.most:

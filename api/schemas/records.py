@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal, InvalidOperation
 from functools import cache
 from typing import Any
 
@@ -21,6 +20,7 @@ from api.schemas.fields import (
     Whole,
     YesNo,
     listed,
+    text_of_number,
     within,
 )
 from crib.errors import Invalid
@@ -64,10 +64,7 @@ class Amount(Cell):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if isinstance(value, (int, float)) and not isinstance(value, bool):
-            try:
-                value = format(Decimal(repr(value)), "f")
-            except InvalidOperation:
-                raise ValidationError("is not an amount") from None
+            value = text_of_number(value, 2)
         return super()._deserialize(value, attr, data, **kwargs)
 
 

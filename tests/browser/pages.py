@@ -54,7 +54,7 @@ PAGES: Final[dict[str, str]] = {
     "problem": "/problems/bad-code",
 }
 #: Status of pages that say no; all others answer 200.
-SAYS_NO: Final = {"code-mistyped": 422, "working-complains": 422}
+SAYS_NO: Final = {"code-mistyped": 404, "working-complains": 422}
 #: Pages that say the same thousands of times, which axe-core takes minutes over: how many of
 #: their headings, paragraphs and lists it looks at.
 FIRST_PARTS: Final = {"docs": 20}

@@ -45,7 +45,7 @@ def test_the_document_is_valid_openapi(document: dict[str, Any]) -> None:
 
 def test_every_route_and_method_is_documented(app: Flask, document: dict[str, Any]) -> None:
     served = {
-        (re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule), method.lower())
+        (re.sub(r"<(?:[^:<>]+:)?(\w+)>", r"{\1}", rule.rule), method.lower())
         for rule in app.url_map.iter_rules()
         for method in rule.methods or ()
         if method not in ("HEAD", "OPTIONS")

@@ -89,7 +89,7 @@ def test_a_mark_and_an_address_lead_to_the_work_too(client, bench, shop):
         assert code in words(page.select_one("h1"))
 
 
-@pytest.mark.parametrize(("text", "status"), [("NOBODY", 404), ("A00001X", 422), ("", 422)])
+@pytest.mark.parametrize(("text", "status"), [("NOBODY", 404), ("A00001X", 404), ("", 422)])
 def test_what_leads_nowhere_is_told_at_the_field_and_stays_typed(client, text, status):
     page = read(client, f"/bench/find?code={text}", status)
 

@@ -235,7 +235,7 @@ def test_what_was_mounted_stays_readable_when_it_is_out(client, mounted, stands,
     ("address", "status"),
     [
         ("/machines/M9", 404),
-        ("/machines/M1/stations/S00000X", 422),
+        ("/machines/M1/stations/S00000X", 404),
         ("/machines/M1/mounts/77", 404),
         ("/machines/M1/removals/77", 404),
         ("/machines/M1/corrections/1,x", 404),

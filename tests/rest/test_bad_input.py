@@ -55,7 +55,7 @@ def test_a_mistyped_code_is_told_from_an_unknown_one(client: FlaskClient) -> Non
     mistyped = client.get("/v1/scan/A00001P")
     unknown = client.get("/v1/scan/A00001O")
 
-    assert "check character" in _problem(mistyped, 422, "bad-code")["detail"]
+    assert "check character" in _problem(mistyped, 404, "bad-code")["detail"]
     _problem(unknown, 404, "not-known")
 
 
@@ -78,7 +78,7 @@ def test_a_fact_in_the_future_is_refused(client: FlaskClient, clock: Any) -> Non
 
     answer = client.post("/v1/stops", json={"machine": "M1", "reason": "x", "at": at})
 
-    body = _problem(answer, 422, "invalid")
+    body = _problem(answer, 409, "contradiction")
     assert "clock" in body["detail"]
     assert body["errors"][0]["field"] == "at"
 
@@ -213,7 +213,7 @@ def test_a_length_in_mm_is_not_taken_for_inches(client: FlaskClient) -> None:
 
     answer = client.post("/v1/corrections?length_unit=in", json=body)
 
-    assert "_in" in _problem(answer, 422, "invalid")["detail"]
+    assert "_in" in _problem(answer, 409, "contradiction")["detail"]
     both = body | {"change_in": "0.001"}
     _problem(client.post("/v1/corrections?length_unit=in", json=both), 422, "invalid")
     _problem(client.post("/v1/corrections", json=both), 422, "invalid")
@@ -234,8 +234,10 @@ def test_empty_readings_and_a_sharp_turning_insert(
     path = f"/v1/assemblies/{bench.build()['code']}/presets"
     sharp = [{"lf_mm": "80", "wf_mm": "16", "re_mm": "0"}]
 
-    for readings in ([], [{}], sharp, [{"lf_mm": "80", "wf_mm": None}]):
+    for readings in ([], [{"lf_mm": "80", "wf_mm": None}]):
         _problem(client.post(path, json={"readings": readings}), 422, "invalid")
+    for readings in ([{}], sharp):
+        _problem(client.post(path, json={"readings": readings}), 409, "contradiction")
 
     assert rows("presets") == 0
 
@@ -260,7 +262,7 @@ def test_every_bad_field_is_named_at_once(client: FlaskClient) -> None:
 
 
 def test_a_view_of_the_future_is_refused(client: FlaskClient) -> None:
-    _problem(client.get("/v1/forecasts?as_of=2031-01-01T00:00:00Z"), 422, "invalid")
+    _problem(client.get("/v1/forecasts?as_of=2031-01-01T00:00:00Z"), 409, "contradiction")
 
 
 @pytest.mark.parametrize("hours", ["0", "-1", "721", "nan", "inf", "1e400", "1_0", "x"])

