@@ -11,9 +11,31 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from crib.records.plain_text import unseen
+
 #: White space at the ends is no part of a text: what ``str.strip`` takes away.
 _SPACE = r"\t-\r\x1c-\x20\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u3000"
-_CONTROL = r"\x00-\x1f\x7f"
+
+
+def _unseen_ranges() -> str:
+    """What ``crib.records.plain_text`` refuses, as ranges of a character class."""
+    found: list[list[int]] = []
+    # ideographs, and what no standard gives out, are neither controls nor marks of format
+    for point in (*range(0x20000), *range(0xE0000, 0xE1000)):
+        if 0xD800 <= point < 0xE000 or unseen(chr(point)) is None:
+            continue  # half a letter cannot be sent, and no pattern can name it
+        if found and found[-1][1] == point - 1:
+            found[-1][1] = point
+        else:
+            found.append([point, point])
+    return "".join("-".join(map(_in_class, dict.fromkeys(ends))) for ends in found)
+
+
+def _in_class(point: int) -> str:
+    return f"\\u{point:04x}" if point < 0x10000 else chr(point)
+
+
+_CONTROL = _unseen_ranges()
 
 _DAY_IN_YEAR = (
     "(0[13578]|1[02])-(0[1-9]|[12][0-9]|3[01])"
@@ -21,12 +43,12 @@ _DAY_IN_YEAR = (
     "|02-(0[1-9]|1[0-9]|2[0-8])"
 )
 
-#: Not blank, and no control character but at its ends.
+#: Not blank, and no control or invisible character but white space at its ends.
 PLAIN_TEXT = (
     f"^[{_SPACE}]*[^{_SPACE}{_CONTROL}]([^{_CONTROL}]*[^{_SPACE}{_CONTROL}])?[{_SPACE}]*$"
 )
-#: No control character but those that end a line.
-SEVERAL_LINES = r"^[^\x00-\t\x0e-\x1b\x1f\x7f]*$"
+#: Lines without a control or invisible character.
+SEVERAL_LINES = rf"^(\r?\n|[^{_CONTROL}])*$"
 #: Years in which an instant stays one whatever its offset.
 INSTANT_YEARS = (
     "^(000[2-9]|00[1-9][0-9]|0[1-9][0-9]{2}|[1-8][0-9]{3}|9[0-8][0-9]{2}|99[0-8][0-9]|999[0-8])"
