@@ -69,7 +69,10 @@ def post_question_dismissal(call: Call) -> Reply:
 
 @writes(blueprint, "/v1/count-verdicts", VerdictShape(), body=VerdictBody(), problems=(403,))
 def post_count_verdict(call: Call) -> Reply:
-    """Accept or discard a count that was kept aside, as a supervisor."""
+    """Accept or discard a count that was kept aside, or say that the counter was set.
+
+    Setting it (counter_set) made nothing; what was kept aside after it is booked where it fits.
+    """
     done = judge_count(call.tx, call.present, JudgeCount(**call.body))
     return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
 

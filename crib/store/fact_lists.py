@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, Table, func, select
+from sqlalchemy import ColumnElement, Select, Table, func, literal, select, union_all
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
@@ -20,6 +20,7 @@ from crib.store.tables import (
     count_batches,
     count_refusals,
     count_verdicts,
+    counts_booked_later,
     facts,
     gauge_checks,
     label_codes,
@@ -236,6 +237,15 @@ _COUNT_BATCHES = _facts_of(
     count_batches.c.duplicates,
     count_batches.c.refused,
 ).join(_machines, _machines.c.id == count_batches.c.machine_id)
+#: What people said of counts kept aside, and what was booked because of it.
+_judgements = union_all(
+    select(count_verdicts.c.fact_id, count_verdicts.c.refusal_id, count_verdicts.c.verdict),
+    select(
+        counts_booked_later.c.fact_id,
+        counts_booked_later.c.refusal_id,
+        literal("booked_later").label("verdict"),
+    ),
+).subquery("judgements")
 _REFUSED_COUNTS: Select[Any] = (
     select(
         count_refusals.c.id,
@@ -247,8 +257,8 @@ _REFUSED_COUNTS: Select[Any] = (
         count_refusals.c.reading,
         count_refusals.c.reason,
         count_refusals.c.detail.label("sentence"),
-        count_verdicts.c.fact_id.label("verdict_id"),
-        count_verdicts.c.verdict,
+        _judgements.c.fact_id.label("verdict_id"),
+        _judgements.c.verdict,
         _judges.c.badge.label("judged_by"),
     )
     .select_from(count_refusals)
@@ -256,10 +266,10 @@ _REFUSED_COUNTS: Select[Any] = (
     .join(_machines, _machines.c.id == count_refusals.c.machine_id)
     .outerjoin(_people, _people.c.id == facts.c.person_id)
     .outerjoin(
-        count_verdicts,
-        (count_verdicts.c.refusal_id == count_refusals.c.id) & stands(count_verdicts.c.fact_id),
+        _judgements,
+        (_judgements.c.refusal_id == count_refusals.c.id) & stands(_judgements.c.fact_id),
     )
-    .outerjoin(_verdicts, _verdicts.c.id == count_verdicts.c.fact_id)
+    .outerjoin(_verdicts, _verdicts.c.id == _judgements.c.fact_id)
     .outerjoin(_judges, _judges.c.id == _verdicts.c.person_id)
 )
 _COUNT_VERDICTS = (
@@ -342,7 +352,7 @@ _FILTERS: Mapping[str, ColumnElement[Any]] = {
 _STILL_OPEN: Mapping[str, ColumnElement[bool]] = {
     "assemblies": assembly_state.c.ended_at.is_(None),
     "mounts": removals.c.fact_id.is_(None) & stands(facts.c.id),
-    "refused_counts": count_verdicts.c.fact_id.is_(None),
+    "refused_counts": _judgements.c.fact_id.is_(None),
 }
 
 

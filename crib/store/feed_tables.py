@@ -90,7 +90,17 @@ count_verdicts = Table(
     Column("fact_id", ForeignKey("facts.id"), primary_key=True, autoincrement=False),
     Column("refusal_id", ForeignKey("count_refusals.id"), nullable=False, index=True),
     Column("verdict", String, nullable=False),
-    CheckConstraint("verdict IN ('accepted', 'discarded')", name="known_verdict"),
+    CheckConstraint(
+        "verdict IN ('accepted', 'discarded', 'counter_set')", name="known_verdict"
+    ),
+)
+
+#: Counts kept aside that could be booked once a person said that the counter had been set.
+counts_booked_later = Table(
+    "counts_booked_later",
+    metadata,
+    Column("fact_id", ForeignKey("facts.id"), primary_key=True),
+    Column("refusal_id", ForeignKey("count_refusals.id"), primary_key=True, index=True),
 )
 
 #: Conditions of an agent that something is wrong, as it told them last: item and native code.

@@ -18,7 +18,10 @@ FAR_US = 1 << 62
 _LAST = f"""
     SELECT m.id, m.machine, coalesce(m.parts_per_cycle, 1), coalesce(r.at, -{FAR_US}),
            coalesce(r.count, 0), coalesce(r.life, 0), coalesce(r.total, 0),
-           coalesce(r.source_id, 0), s.source
+           coalesce(r.source_id, 0),
+           EXISTS (SELECT 1 FROM count_refusals AS d WHERE d.machine_id = m.id AND d.path = 0
+                   AND d.at > r.at),
+           s.source
     FROM machines AS m LEFT JOIN count_readings AS r ON r.machine_id = m.id AND r.path = 0
       AND r.at = (SELECT max(at) FROM count_readings WHERE machine_id = m.id AND path = 0)
     LEFT JOIN count_sources AS s ON s.id = r.source_id
@@ -75,6 +78,7 @@ class LastCounts(NamedTuple):
         life: Its counter life.
         total: Its running total.
         source: Id of the counter that it is of, 0 where unknown.
+        doubted: Whether counts after it were kept aside.
         sources: What that counter is called, None where unknown.
     """
 
@@ -86,6 +90,7 @@ class LastCounts(NamedTuple):
     life: Ints
     total: Ints
     source: Ints
+    doubted: Ints
     sources: list[str | None]
 
 
@@ -107,10 +112,10 @@ def last_counts(tx: Tx) -> LastCounts:
     """Every machine that is not retired, with its last reading."""
     rows = _driver(tx).execute(_LAST).fetchall()
     place = {row[1]: index for index, row in enumerate(rows)}
-    table = np.array([(row[0], *row[2:-1]) for row in rows], dtype=np.int64).reshape(-1, 7)
-    ids, at_once, at_us, said, life, total, source = table.T
+    table = np.array([(row[0], *row[2:-1]) for row in rows], dtype=np.int64).reshape(-1, 8)
+    ids, at_once, at_us, said, life, total, source, doubted = table.T
     names = [row[-1] for row in rows]
-    return LastCounts(place, ids, at_once, at_us, said, life, total, source, names)
+    return LastCounts(place, ids, at_once, at_us, said, life, total, source, doubted, names)
 
 
 def started_runs(tx: Tx, since_us: int) -> StartedRuns:

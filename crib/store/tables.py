@@ -33,6 +33,7 @@ from crib.store.feed_tables import breakage_doubts as breakage_doubts
 from crib.store.feed_tables import breakages as breakages
 from crib.store.feed_tables import broker_sessions as broker_sessions
 from crib.store.feed_tables import count_verdicts as count_verdicts
+from crib.store.feed_tables import counts_booked_later as counts_booked_later
 from crib.store.feed_tables import feed_gaps as feed_gaps
 from crib.store.feed_tables import feeds as feeds
 from crib.store.feed_tables import machine_now as machine_now
@@ -377,6 +378,7 @@ APPEND_ONLY = (
     "rack_places",
     "feed_gaps",
     "count_verdicts",
+    "counts_booked_later",
     "breakages",
     "question_dismissals",
     "breakage_doubts",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -11,20 +12,38 @@ from crib.clock import instant_from_us
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 
+#: Readings that one verdict can bring in.
+MOST_DOUBTED = 100_000
+
 _SELECT = """
     SELECT r.id, r.machine_id, r.path, m.machine, r.at, r.reading, r.reason, r.detail,
            b.recorded_at, v.fact_id, v.verdict, p.name, vf.at, vf.note
     FROM count_refusals AS r
     JOIN machines AS m ON m.id = r.machine_id
     JOIN facts AS b ON b.id = r.batch_id
-    LEFT JOIN count_verdicts AS v ON v.refusal_id = r.id
+    LEFT JOIN (SELECT fact_id, refusal_id, verdict FROM count_verdicts UNION ALL
+               SELECT fact_id, refusal_id, 'booked_later' FROM counts_booked_later) AS v
+      ON v.refusal_id = r.id
       AND NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = v.fact_id)
     LEFT JOIN facts AS vf ON vf.id = v.fact_id
     LEFT JOIN people AS p ON p.id = vf.person_id
 """
 _ONE = _SELECT + " WHERE r.id = ?"
 _WAITING = _SELECT + " WHERE v.fact_id IS NULL ORDER BY r.id DESC LIMIT ?"
-_JUDGED = _SELECT + " WHERE v.fact_id IS NOT NULL ORDER BY v.fact_id DESC LIMIT ?"
+_JUDGED = _SELECT + " WHERE v.verdict <> 'booked_later' ORDER BY v.fact_id DESC LIMIT ?"
+#: Reasons for which a count may be true after all, once it is known that the counter was set.
+DOUBTED = ("too_fast", "behind_set")
+_DOUBTED = f"({', '.join(repr(one) for one in DOUBTED)})"
+_DOUBTED_AFTER = (
+    _SELECT + f" WHERE v.fact_id IS NULL AND r.machine_id = ? AND r.path = ? AND r.at > ?"
+    f" AND r.reason IN {_DOUBTED}"
+    " ORDER BY r.at DESC, r.id DESC LIMIT ?"
+)
+
+_DOUBTED_ALL = (
+    _SELECT + f" WHERE v.fact_id IS NULL AND r.at IS NOT NULL AND r.reason IN {_DOUBTED}"
+    " ORDER BY r.machine_id, r.path, r.at, r.id LIMIT ?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +60,8 @@ class KeptAside:
         sentence: The same for a person.
         recorded_at: When it came.
         verdict_id: The verdict's fact; None where nobody judged it.
-        verdict: ``accepted`` or ``discarded``.
+        verdict: ``accepted``, ``discarded``, ``counter_set``, or ``booked_later`` where it was
+            booked since somebody said that the counter had been set.
         judged_by: Name of who judged it.
         judged_at: When.
         note: What they added.
@@ -60,6 +80,11 @@ class KeptAside:
     judged_by: str | None
     judged_at: datetime | None
     note: str | None
+
+    @property
+    def may_be_set(self) -> bool:
+        """Whether it only looks impossible, so that the counter may have been set."""
+        return self.reason in DOUBTED
 
 
 def _kept_aside(row: Any) -> KeptAside:
@@ -97,6 +122,45 @@ def waiting_for_verdict(tx: Tx, limit: int = 200) -> list[KeptAside]:
 def judged_counts(tx: Tx, limit: int = 50) -> list[KeptAside]:
     """Readings that somebody judged, the last verdict first."""
     return [_kept_aside(row) for row in tx.exec_driver_sql(_JUDGED, (limit,))]
+
+
+def doubted_after(
+    tx: Tx, counter: Counted, at_us: int, most: int = MOST_DOUBTED
+) -> list[KeptAside]:
+    """Readings after an instant that only look impossible beside what is accepted, in order."""
+    rows = tx.exec_driver_sql(_DOUBTED_AFTER, (*counter, at_us, most))
+    return [_kept_aside(row) for row in rows][::-1]
+
+
+def waiting_doubted(tx: Tx) -> list[KeptAside]:
+    """Readings of all counters that only look impossible, by counter and in order."""
+    rows = tx.exec_driver_sql(_DOUBTED_ALL, (MOST_DOUBTED,))
+    return [_kept_aside(row) for row in rows]
+
+
+def insert_booked_later(tx: Tx, fact_id: int, refusal_ids: Sequence[int]) -> None:
+    """Write which readings were booked because of a verdict on another one."""
+    if refusal_ids:
+        tx.exec_driver_sql(
+            "INSERT INTO counts_booked_later (fact_id, refusal_id) VALUES (?, ?)",
+            [(fact_id, one) for one in refusal_ids],
+        )
+
+
+def readings_of_fact(tx: Tx, fact_id: int) -> list[int]:
+    """Instants [µs] of the readings that came in by a fact, the last one first."""
+    rows = tx.exec_driver_sql(
+        "SELECT at FROM count_readings WHERE batch_id = ? ORDER BY at DESC", (fact_id,)
+    )
+    return [int(row[0]) for row in rows]
+
+
+def leave_unexplained(tx: Tx, counter: Counted, at_us: int) -> None:
+    """Mark a reading whose step makes nothing unless it is plausible by itself."""
+    tx.exec_driver_sql(
+        "UPDATE count_readings SET starts = 2 WHERE machine_id = ? AND path = ? AND at = ?",
+        (*counter, at_us),
+    )
 
 
 def count_waiting(tx: Tx) -> int:

@@ -44,6 +44,7 @@ def book_going_on(tx: Tx, present: datetime, news: Sequence[FeedNews]) -> list[b
         place = known.place.get(one.machine)
         if (
             place is None
+            or known.doubted[place]
             or often[one.machine] > 1
             or one.states
             or one.gap

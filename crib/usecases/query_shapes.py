@@ -244,7 +244,8 @@ class CountBatchListed:
 class RefusedCountListed:
     """One counter reading that is kept aside; ``at`` is None where it could not be read.
 
-    ``verdict`` is accepted, discarded or None where nobody judged it; ``verdict_id`` its fact.
+    ``verdict`` is accepted, discarded, counter_set, booked_later (since another one was
+    counter_set) or None where nobody judged it; ``verdict_id`` its fact.
     """
 
     id: int

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Invalid
+from crib.floor.behind_set import readings_behind_set
 from crib.floor.count import Absorbed, KnownCounts, absorb
+from crib.floor.line import AS_COUNTED
 from crib.floor.refused import LARGEST
 from crib.store.counts import (
     Counted,
@@ -31,6 +33,7 @@ from crib.store.feeds import gap_found_since, insert_gap
 from crib.store.last_counts import FAR_US
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
+from crib.store.verdict_rows import doubted_after
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.usecases.counts_ahead import beside_what_is_past, latest_us
 from crib.usecases.said import record, said
@@ -118,6 +121,12 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         )
 
     known, taken, ahead = beside_what_is_past(tx, counter, present, known, absorbed)
+    behind = _behind_set(tx, counter, known, taken, (at_us, columns.count[good]))
+    if behind:
+        problems.update({int(good[index]): why for index, why in behind.items()})
+        good = np.delete(good, list(behind))
+        at_us = columns.at_us[good]
+        known, taken, ahead = beside_what_is_past(tx, counter, present, known, absorbed)
     for row in taken.refused:
         problems[int(good[row.index])] = (row.reason, row.sentence)
     refused = _refused(columns, problems)
@@ -157,6 +166,45 @@ def _tell_baselines(tx: Tx, counter: Counted, present: datetime, taken: Absorbed
     for reason, number in seen.items():
         if number and not gap_found_since(tx, counter.machine_id, reason, present - _AN_HOUR):
             insert_gap(tx, counter.machine_id, present, reason, None, None)
+
+
+def _behind_set(
+    tx: Tx,
+    counter: Counted,
+    known: KnownCounts,
+    taken: Absorbed,
+    batch: tuple[NDArray[np.int64], NDArray[np.int64]],
+) -> dict[int, tuple[str, str]]:
+    """Readings that look true only because a counter that was set has caught up by now.
+
+    Returns:
+        Reason and sentence of each, by its place among those that were taken in.
+    """
+    if not taken.index.size:
+        return {}
+    new = taken.at_us > (known.at_us[-1] if known.at_us.size else -FAR_US)
+    if not new.any() or not known.at_us.size:
+        return {}
+    waiting = doubted_after(tx, counter, int(known.at_us[-1]), most=200)
+    doubted = [(us_from_instant(one.at), int(one.count)) for one in waiting if one.at]
+    at_us, count = batch
+    here = [row.index for row in taken.refused if row.reason == "too_fast"]
+    doubted += [(int(at_us[index]), int(count[index])) for index in here]
+    runs = runs_of(tx, counter.machine_id)
+    cycle_s = float(np.nanmin(_fastest_s(runs, known.at_us, taken.at_us, None), initial=np.inf))
+    pace = (cycle_s if np.isfinite(cycle_s) else np.nan, parts_per_cycle(tx, counter))
+    rows = zip(
+        taken.index[new].tolist(), taken.at_us[new].tolist(), taken.count[new].tolist(),
+        strict=True,
+    )  # fmt: skip
+    return {
+        index: (
+            "behind_set",
+            f"Count {said} at {print_instant(instant_from_us(at))} goes on from counts that "
+            "were kept aside: the counter looks as if somebody had set it. Say what is so.",
+        )
+        for index, at, said in readings_behind_set(list(rows), doubted, *pace)
+    }
 
 
 def _sources(tx: Tx, counter: Counted, columns: CountColumns) -> NDArray[np.int64]:
@@ -335,6 +383,43 @@ def _write(
     insert_readings(tx, fact_id, counter, columns, named)
 
 
+def absorb_into(
+    tx: Tx,
+    fact_id: int,
+    counter: Counted,
+    at_us: NDArray[np.int64],
+    count: NDArray[np.int64],
+    *,
+    believed: bool = False,
+    starts: int = AS_COUNTED,
+) -> Absorbed:
+    """Take readings in by a fact; a batch for them has to be written by the caller.
+
+    Args:
+        tx: A write transaction.
+        fact_id: The fact by which they come in.
+        counter: Their counter.
+        at_us: Their instants [µs].
+        count: What the counter said.
+        believed: Somebody says that they are true: their pace is not questioned.
+        starts: How each of them begins.
+    """
+    known = known_around(tx, counter, int(at_us.min()), int(at_us.max()))
+    fastest_s = _fastest_s(runs_of(tx, counter.machine_id), known.at_us, at_us, None)
+    taken = absorb(
+        known,
+        at_us,
+        count,
+        fastest_s,
+        parts_per_cycle=parts_per_cycle(tx, counter),
+        believed=believed,
+        starts=starts,
+    )
+    if taken.index.size:
+        _write(tx, fact_id, counter, known, taken, None)
+    return taken
+
+
 def take_as_true(tx: Tx, fact_id: int, counter: Counted, at_us: int, count: int) -> Absorbed:
     """Take in one reading that somebody says is true, however fast the machine would be.
 
@@ -349,19 +434,16 @@ def take_as_true(tx: Tx, fact_id: int, counter: Counted, at_us: int, count: int)
         What changed; a reading that contradicts another of the same instant is not taken but
         ``refused``, one that is known already is a ``duplicate``.
     """
-    known = known_around(tx, counter, at_us, at_us)
-    when = np.array([at_us], dtype=np.int64)
-    taken = absorb(
-        known,
-        when,
+    taken = absorb_into(
+        tx,
+        fact_id,
+        counter,
+        np.array([at_us], dtype=np.int64),
         np.array([count], dtype=np.int64),
-        _fastest_s(runs_of(tx, counter.machine_id), known.at_us, when, None),
-        parts_per_cycle=parts_per_cycle(tx, counter),
         believed=True,
     )
     if taken.index.size:
         insert_batch(tx, fact_id, counter, accepted=1, duplicates=0, refused=0)
-        _write(tx, fact_id, counter, known, taken, None)
     return taken
 
 

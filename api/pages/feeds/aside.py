@@ -1,4 +1,4 @@
-"""Counts that were kept aside: a supervisor accepts or discards each."""
+"""Counts that were kept aside: a supervisor judges each, or a stretch of them at once."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.verdict_rows import count_waiting, judged_counts, waiting_for_verdict
 from crib.usecases.judge_count import JudgeCount, judge_count
+from crib.usecases.set_stretches import set_stretches
 
 blueprint = Blueprint("feeds_aside", __name__)
 
@@ -30,6 +31,7 @@ def show_aside(complaint: Complaint | None = None) -> Response:
             "counts_aside.html",
             status=complaint.status if complaint else 200,
             waiting=waiting_for_verdict(tx, MOST_SHOWN),
+            stretches=set_stretches(tx),
             in_all=count_waiting(tx),
             judged=judged_counts(tx),
             person=person_here(),
@@ -41,7 +43,7 @@ def show_aside(complaint: Complaint | None = None) -> Response:
 
 @blueprint.post("/shift/counts-aside")
 def judge() -> Response:
-    """Accept or discard one count."""
+    """Accept or discard one count, or say that the counter was set."""
     refusal = request.form.get("refusal", "")
     verdict = request.form.get("verdict", "")
     note = request.form.get("note", "").strip() or None
