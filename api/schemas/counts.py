@@ -10,6 +10,7 @@ from marshmallow import ValidationError, fields
 
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Shape, Text, Whole
+from crib.usecases.observe import TELLING
 from crib.usecases.report_counts import MOST_READINGS
 
 #: Refused readings that an answer names; it says how many there are in all.
@@ -31,6 +32,20 @@ class ReadingShape(Shape):
     )
 
 
+class ObservationShape(Shape):
+    """What was observed of a machine at an instant: one thing or several."""
+
+    at = At(required=True)
+    path = Text(allow_none=True, explains="Path of the control, where it has several.")
+    count = Whole(allow_none=True, most=2**53, explains="What the part counter shows.")
+    state = Text(
+        allow_none=True, explains="Execution state; ACTIVE while it cuts (MTConnect, part 2)."
+    )
+    tool_number = Whole(allow_none=True, most=10**9 - 1, explains="Tool in work.")
+    tool_asset = Text(allow_none=True, explains="Code or asset id of the tool in work.")
+    breakage = Text(allow_none=True, explains="What tells that the tool broke.")
+
+
 class Readings(fields.List[Any]):
     """Readings as JSON gave them.
 
@@ -38,6 +53,8 @@ class Readings(fields.List[Any]):
     looked at, and the use case judges instants and counts as whole columns. A reading with a
     bad instant or count is answered under ``refused``; the others are taken.
     """
+
+    members = _KNOWN
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, list):
@@ -56,10 +73,16 @@ class Readings(fields.List[Any]):
                     for place in islice(wrong, MOST_REFUSED_SHOWN)
                 }
             )
-        unknown = set(chain.from_iterable(value)) - _KNOWN
+        unknown = set(chain.from_iterable(value)) - self.members
         if unknown:
             raise ValidationError(_where(value, unknown))
         return value
+
+
+class Observations(Readings):
+    """Observations as JSON gave them, judged by the use case like readings."""
+
+    members = frozenset({"at", "path", *TELLING})
 
 
 def _where(readings: list[Mapping[str, Any]], unknown: set[str]) -> dict[Any, Any]:
@@ -85,6 +108,18 @@ class CountsBody(FactBody):
         fields.Nested(ReadingShape),
         required=True,
         metadata={"minItems": 1, "maxItems": MOST_READINGS},
+        error_messages={"required": "is missing", "null": "may not be null"},
+    )
+
+
+class ObservationsBody(Shape):
+    """What was observed of a machine."""
+
+    machine = Text(required=True)
+    observations = Observations(
+        fields.Nested(ObservationShape),
+        required=True,
+        metadata={"minItems": 1, "maxItems": 50_000},
         error_messages={"required": "is missing", "null": "may not be null"},
     )
 

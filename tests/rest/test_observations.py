@@ -1,0 +1,110 @@
+"""One way to push all that is observed of a machine: counts, states, tools, breakages."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from crib.clock import print_instant
+from crib.store.engine import Store
+
+
+@pytest.fixture
+def observed(client: FlaskClient, shop: SimpleNamespace, clock: Any) -> Any:
+    """Post observations as (minute, members)."""
+
+    def post(*told: tuple[float, dict[str, Any]], key: str | None = None) -> Any:
+        observations = [
+            {"at": print_instant(shop.start + timedelta(minutes=minutes)), **members}
+            for minutes, members in told
+        ]
+        clock.at = max(clock.at, shop.start + timedelta(hours=9))
+        return client.post(
+            "/v1/observations",
+            json={"machine": "M1", "observations": observations},
+            headers={} if key is None else {"Idempotency-Key": key},
+        )
+
+    return post
+
+
+def rows(store: Store, sql: str) -> list[tuple[Any, ...]]:
+    with store.read() as tx:
+        return [tuple(row) for row in tx.exec_driver_sql(sql)]
+
+
+def test_counts_states_and_tools_take_the_road_of_the_feeds(
+    observed: Any, store: Store, client: FlaskClient
+) -> None:
+    answer = observed(
+        (2, {"count": 102, "state": "ACTIVE", "path": "1"}),
+        (0, {"count": 100, "state": "READY", "path": "1"}),
+        (3, {"tool_number": 4, "tool_asset": "TL-1", "path": "1"}),
+    )
+
+    assert answer.status_code == 202
+    assert (answer.get_json()["accepted"], answer.get_json()["refused"]) == (2, [])
+    assert rows(store, "SELECT count, total FROM count_readings ORDER BY at") == [
+        (100, 100),
+        (102, 102),
+    ]
+    now = dict(rows(store, "SELECT kind, value FROM machine_now"))
+    assert now == {"EXECUTION": "ACTIVE", "TOOL_NUMBER": "4", "TOOL_ASSET_ID": "TL-1"}
+    (feed,) = client.get("/v1/feeds").get_json()["items"]
+    assert (feed["machine"], feed["source"]) == ("M1", "http")
+
+
+def test_the_same_again_changes_nothing(observed: Any, store: Store) -> None:
+    told = [(float(n), {"count": 100 + n}) for n in range(5)]
+    first = observed(*told, key="once").get_json()
+    again = observed(*told, key="once").get_json()
+    anew = observed(*told).get_json()
+
+    assert first == again
+    assert (first["accepted"], anew["accepted"], anew["duplicates"]) == (5, 0, 5)
+
+
+def test_what_cannot_be_meant_is_named_by_its_place_and_the_rest_is_taken(
+    observed: Any,
+) -> None:
+    answer = observed(
+        (0, {"count": 100}),
+        (1, {}),
+        (2, {"count": -4}),
+        (3, {"tool_number": "four"}),
+        (100_000, {"state": "ACTIVE"}),
+        (4, {"count": 103}),
+    ).get_json()
+
+    assert answer["accepted"] == 2
+    assert [(row["index"], row["reason"]) for row in answer["refused"]] == [
+        (1, "not_readable"),
+        (2, "negative"),
+        (3, "not_readable"),
+        (4, "in_future"),
+    ]
+
+
+def test_a_breakage_without_a_tool_is_asked_about(observed: Any, client: FlaskClient) -> None:
+    assert observed((1, {"breakage": "spindle load"})).status_code == 202
+
+    (question,) = client.get("/v1/questions").get_json()["items"]
+    assert question["machine"] == "M1"
+
+
+def test_counts_of_two_paths_are_refused_whole(observed: Any, store: Store) -> None:
+    answer = observed((0, {"count": 5, "path": "1"}), (1, {"count": 9, "path": "2"}))
+
+    assert answer.status_code == 422
+    assert "more than one path" in answer.get_data(as_text=True)
+    assert rows(store, "SELECT * FROM count_readings") == []
+
+
+@pytest.mark.parametrize("wrong", [[], [3], [{"at": "x", "colour": 1}]])
+def test_what_is_no_list_of_observations_is_refused(client: FlaskClient, wrong: Any) -> None:
+    body = {"machine": "M1", "observations": wrong}
+    assert client.post("/v1/observations", json=body).status_code in (400, 422)
