@@ -40,6 +40,7 @@ PAGES: Final[dict[str, str]] = {
     "machine-remove": "/machines/{at}/remove?station={taken}",
     "machine-correct": "/machines/{at}/correct?station={taken}",
     "feeds": "/shift/feeds",
+    "feeds-without-agent": "/shift/feeds/without-agent",
     "counts-aside": "/shift/counts-aside",
     "questions": "/shift/questions",
     "workings": "/workings",

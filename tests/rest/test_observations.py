@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,6 +13,8 @@ from flask.testing import FlaskClient
 
 from crib.clock import print_instant
 from crib.store.engine import Store
+
+EXAMPLE = Path(__file__).parents[2] / "api" / "static" / "pulse_counter.py"
 
 
 @pytest.fixture
@@ -108,3 +112,45 @@ def test_counts_of_two_paths_are_refused_whole(observed: Any, store: Store) -> N
 def test_what_is_no_list_of_observations_is_refused(client: FlaskClient, wrong: Any) -> None:
     body = {"machine": "M1", "observations": wrong}
     assert client.post("/v1/observations", json=body).status_code in (400, 422)
+
+
+def test_the_worked_example_counts_each_pulse_once_whatever_fails(
+    client: FlaskClient, store: Store, clock: Any, tmp_path: Path
+) -> None:
+    spec = spec_from_file_location("pulse_counter", EXAMPLE)
+    assert spec is not None
+    assert spec.loader is not None
+    example: Any = module_from_spec(spec)
+    spec.loader.exec_module(example)
+    path, begin = tmp_path / "count.json", clock.at
+
+    def lost(_: object) -> None:
+        raise OSError("no route")
+
+    def arrives(batch: list[Any]) -> None:
+        body = {"machine": "M1", "observations": batch}
+        assert client.post("/v1/observations", json=body).get_json()["refused"] == []
+
+    def arrives_without_an_answer(batch: list[Any]) -> None:
+        arrives(batch)
+        raise TimeoutError
+
+    for n in range(12):
+        state = example.load(path)  # as after a restart
+        clock.at = begin + timedelta(minutes=n)
+        example.pulse(state, clock.at)
+        example.keep(path, state)
+        way = (lost, arrives_without_an_answer, arrives)[n % 3]
+        assert example.send(path, state, way) == (way is arrives)
+
+    assert rows(store, "SELECT max(total) - min(total), count(*) FROM count_readings") == [
+        (11, 12)
+    ]
+
+
+def test_the_page_shows_the_example_with_its_cautions(client: FlaskClient) -> None:
+    page = client.get("/shift/feeds/without-agent").get_data(as_text=True)
+
+    assert "Never connect to a safety circuit" in page
+    assert "def pulse(state" in page
+    assert "/shift/feeds/without-agent" in client.get("/shift/feeds").get_data(as_text=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from flask import Blueprint, Response, g
 
@@ -41,6 +42,7 @@ EXECUTIONS = {
     "PROGRAM_COMPLETED": mark("program done"),
     "PROGRAM_OPTIONAL_STOP": mark("optional stop of its program"),
 }
+_STATIC = Path(__file__).parents[2] / "static"
 #: Why something was missed.
 GAPS = {
     "restarted": mark("the agent began anew"),
@@ -130,3 +132,10 @@ def show_heard() -> Response:
             waiting=count_waiting(tx),
             now=present,
         )
+
+
+@blueprint.get("/shift/feeds/without-agent")
+def show_without_agent() -> Response:
+    """How a machine without an agent is followed, with a program that does it."""
+    program = (_STATIC / "pulse_counter.py").read_text(encoding="utf-8")
+    return page("feeds_without_agent.html", program=program)
