@@ -12,13 +12,14 @@ from api.schemas.feeds import BreakageBody, DismissalBody, GapsQuery, MachineQue
 from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
-from crib.store.feeds import GapRow, list_gaps
+from crib.store.feeds import list_gaps
 from crib.store.resolve import machine_id_by_name
 from crib.usecases.dismiss_question import (
     DismissQuestion,
     QuestionDismissed,
     dismiss_question,
 )
+from crib.usecases.gap_resets import GapShown, show_gap
 from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
 from crib.usecases.questions import list_questions
 from crib.usecases.show_feeds import FeedShown, show_feeds
@@ -27,7 +28,7 @@ from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, sig
 blueprint = Blueprint("feeds", __name__, description="What machines say of themselves.")
 
 FeedShape = shape_from(FeedShown, "FeedShape", leave_out=("machine_id",))
-GapShape = shape_from(GapRow, "GapShape")
+GapShape = shape_from(GapShown, "GapShape")
 DismissalShape = shape_from(QuestionDismissed, "DismissalShape", rename={"fact_id": "fact"})
 VerdictShape = shape_from(CountJudged, "VerdictShape", rename={"fact_id": "fact"})
 BreakageShape = shape_from(
@@ -51,7 +52,7 @@ def list_feed_gaps(call: Call) -> dict[str, Any]:
     """List what nobody will see of machines, the gap found last first."""
     since = call.present - timedelta(hours=call.query["hours"])
     found = list_gaps(call.tx, since, call.query["limit"], _asked_machine(call))
-    return {"items": found, "next": None}
+    return {"items": [show_gap(call.tx, one) for one in found], "next": None}
 
 
 @reads(blueprint, "/v1/questions", page_shape(QuestionShape)(), query=MachineQuery())

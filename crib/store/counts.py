@@ -68,6 +68,27 @@ def known_around(tx: Tx, counter: Counted, first_us: int, last_us: int) -> Known
     return KnownCounts(*np.array(rows, dtype=np.int64).T)
 
 
+_BOOKED_BEFORE = (
+    "SELECT r.at, r.count FROM count_readings AS r JOIN facts AS f ON f.id = r.batch_id"
+    " WHERE r.machine_id = ? AND r.path = ? AND f.recorded_at < ? ORDER BY r.at DESC LIMIT 1"
+)
+_NEXT = (
+    "SELECT at, count FROM count_readings WHERE machine_id = ? AND path = ? AND at > ?"
+    " ORDER BY at LIMIT 1"
+)
+
+
+def counts_beside(
+    tx: Tx, counter: Counted, found_us: int
+) -> tuple[tuple[int, int] | None, tuple[int, int] | None]:
+    """The last count booked before an instant and the one after it: instants [µs], counts."""
+    before = next(iter(_rows(tx, _BOOKED_BEFORE, (*counter, found_us))), None)
+    after = None
+    if before is not None:
+        after = next(iter(_rows(tx, _NEXT, (*counter, before[0]))), None)
+    return before, after
+
+
 def source_ids(tx: Tx, machine_id: int, names: Iterable[str]) -> dict[str, int]:
     """Ids of the counters that readings came from; those that are new get one."""
     found: dict[str, int] = {}

@@ -15,6 +15,7 @@ from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
 from crib.usecases.cycle_times import CycleTimes, cycle_times
 from crib.usecases.feed_process import feed_process, told_now
+from crib.usecases.gap_resets import GapShown, show_gap
 
 _NOT_YET = (
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
@@ -74,7 +75,7 @@ class FeedShown:
     assets_sent_at: datetime | None
     assets_problem: str | None
     gaps: int
-    last_gap: GapRow | None
+    last_gap: GapShown | None
     says: tuple[StateTold, ...]
     parts_last_hour: int
     cycle: CycleTimes
@@ -133,7 +134,7 @@ def _shown(
         assets_sent_at=feed.assets_sent_at,
         assets_problem=feed.assets_problem,
         gaps=gaps[0] if gaps else 0,
-        last_gap=gaps[1] if gaps else None,
+        last_gap=show_gap(tx, gaps[1]) if gaps else None,
         says=tuple(StateTold(one.kind, one.path, one.value, one.since) for one in states),
         parts_last_hour=_parts_between(
             tx, feed.machine_id, present - timedelta(hours=1), present
