@@ -92,7 +92,9 @@ def test_a_counter_cannot_have_been_set_to_what_contradicts_the_next_count(acts:
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.data())
 def test_parts_made_around_any_setting_are_counted_once(acts: Any, data: st.DataObject) -> None:
