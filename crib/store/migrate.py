@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 HEAD = "0018"
 
 _FOLDER = Path(__file__).parent / "migrations"
+#: The migrations write through one connection that alembic holds for the whole process.
+_ONE_AT_A_TIME = threading.Lock()
 
 
 def open_store(url: str, *, create: bool = True, bring_up: bool = True) -> Store:
@@ -130,7 +132,7 @@ def migrate(store: Store, to: str = HEAD) -> None:
             return script._upgrade_revs(to, revision)
         return script._downgrade_revs(to, revision)
 
-    with store.reshape() as connection:
+    with _ONE_AT_A_TIME, store.reshape() as connection:
         for wrong in digest_findings(raw(connection)):
             raise Refusal(
                 f"The database is damaged and was not migrated: {wrong} Restore a backup "
