@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 from pathlib import Path
 from typing import Any
 
 from api.server.files import raise_limit
 from api.settings import Settings
-from api.worker import load
+from api.worker import STOP, load
 from crib.errors import Refusal
 
 #: Longest that the head of a request may take, and that a connection may idle [ms].
@@ -87,4 +88,17 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         log_dictconfig=_TO_STDERR,
         workers_kill_timeout=30,
     )
+    _hold_signals_while_forking()
     server.serve(target_loader=load)
+
+
+def _hold_signals_while_forking() -> None:
+    """Keep a signal to stop from being lost in a server process that does not yet listen.
+
+    Between the fork and ``api.worker.load`` such a process has this one's handlers, which stop
+    nothing there. Held back, the signal waits until the process takes it.
+    """
+    os.register_at_fork(
+        before=lambda: signal.pthread_sigmask(signal.SIG_BLOCK, STOP),
+        after_in_parent=lambda: signal.pthread_sigmask(signal.SIG_UNBLOCK, STOP),
+    )

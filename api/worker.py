@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from api.server.front import Front
 
-_STOP = {signal.SIGINT, signal.SIGTERM}
+#: The signals that tell a service to stop.
+STOP = {signal.SIGINT, signal.SIGTERM}
 # far less than the time after which the first process kills this one (api.serving)
 _TO_FINISH_S = 8
 #: Time for the last answers to leave the process [s].
@@ -30,7 +31,7 @@ def load(target: str) -> Front:
     # The server's own handler waits for connections that may never end, and hangs at its
     # second call: ctrl-C and a service manager tell every process of the group, and the first
     # process then tells the others once more.
-    signal.pthread_sigmask(signal.SIG_BLOCK, _STOP)
+    signal.pthread_sigmask(signal.SIG_BLOCK, STOP)
     threading.Thread(target=_wait, name="signals", daemon=True).start()
     from api.asgi import application
     from api.server import files
@@ -43,9 +44,9 @@ def load(target: str) -> Front:
 def _wait() -> None:
     first_process = os.getppid()
     if sys.platform == "linux":
-        told_by = signal.sigwaitinfo(_STOP).si_pid
+        told_by = signal.sigwaitinfo(STOP).si_pid
     else:
-        signal.sigwait(_STOP)
+        signal.sigwait(STOP)
         told_by = first_process
     until = time.monotonic() + _TO_FINISH_S
     for front in _serving:
@@ -57,6 +58,6 @@ def _wait() -> None:
     if sys.platform == "linux":
         # The first process takes an end that it did not ask for as a failure: wait for it.
         while told_by != first_process:
-            again = signal.sigtimedwait(_STOP, max(0.0, until - time.monotonic()))
+            again = signal.sigtimedwait(STOP, max(0.0, until - time.monotonic()))
             told_by = again.si_pid if again else first_process
     os._exit(0)
