@@ -170,31 +170,31 @@ def test_values_that_contradict_each_other_are_named(client: FlaskClient) -> Non
     for path, (body, field) in bad.items():
         answer = client.post(path, json=body)
 
-        assert answer.status_code in (409, 422), path
+        assert answer.status_code == 409, path
         assert field in {error["field"] for error in answer.get_json()["errors"]}
 
 
 @pytest.mark.parametrize(
-    ("given", "field"),
+    ("given", "field", "status"),
     [
-        ({"end": "2026-12-23"}, "end"),
-        ({"end": "2026-12-24T24:01"}, "end"),
-        ({"end": "soon"}, "end"),
-        ({"kind": "open"}, "attended"),
-        ({"attended": True}, "attended"),
-        ({"calendar": "none"}, "calendar"),
-        ({"start": "2026-12-24T06:00:00+01:00"}, "start"),
-        ({"start": "2026-02-30"}, "start"),
+        ({"end": "2026-12-23"}, "end", 409),
+        ({"end": "2026-12-24T24:01"}, "end", 422),
+        ({"end": "soon"}, "end", 422),
+        ({"kind": "open"}, "attended", 409),
+        ({"attended": True}, "attended", 409),
+        ({"calendar": "none"}, "calendar", 409),
+        ({"start": "2026-12-24T06:00:00+01:00"}, "start", 422),
+        ({"start": "2026-02-30"}, "start", 422),
     ],
 )
 def test_a_closure_that_cannot_be_names_its_field(
-    client: FlaskClient, given: dict[str, object], field: str
+    client: FlaskClient, given: dict[str, object], field: str, status: int
 ) -> None:
     closure = {"calendar": "weekdays", "start": "2026-12-24", "end": "2026-12-24"}
 
     answer = client.post("/v1/closures", json=closure | {"kind": "closed"} | given)
 
-    assert answer.status_code in (409, 422)
+    assert answer.status_code == status
     assert [error["field"] for error in answer.get_json()["errors"]] == [field]
 
 
