@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from api.print_texts import Printing, label_of
+from crib.errors import Conflict, Refusal
+from crib.store.resolve import resolve
+from crib.usecases.left_out import NOT_A_RECORDS, log_once
+from crib.usecases.print_label import not_printed
+from labels.kinds import HolderTag, Label
 from labels.media import load_stocks, stock_named
 from labels.pdf import render_labels
 
 
 def labels_pdf(printing: Printing, codes: Sequence[str], stock: str, start: int) -> bytes:
     """Print labels in the order of their codes.
+
+    In the place of a label that cannot be worked out stands one that says so.
 
     Args:
         printing: What they are printed from and for.
@@ -21,9 +28,32 @@ def labels_pdf(printing: Printing, codes: Sequence[str], stock: str, start: int)
     Raises:
         BadCode: A code is mistyped.
         NotKnown: Nothing here carries a code, or there is no such stock.
+        Conflict: No label can be worked out.
         Invalid: No code at all, a cell that the stock lacks, or a label that cannot fit.
     """
     settings = printing.settings
     chosen = stock_named(stock, load_stocks(settings.stocks_file))
-    labels = [label_of(printing, code) for code in codes]
+    labels: list[Label] = []
+    failed: list[str] = []
+    for code in codes:
+        try:
+            labels.append(label_of(printing, code))
+        except (Refusal, *NOT_A_RECORDS):
+            raise
+        except Exception as fault:
+            failed.append(not_printed(code))
+            log_once(failed[-1], fault)
+            labels.append(_in_its_place(printing, code))
+    if failed and len(failed) == len(labels):
+        raise Conflict(failed[0])
     return render_labels(labels, chosen, start, settings.public_address)
+
+
+def _in_its_place(printing: Printing, text: str) -> HolderTag:
+    found = resolve(printing.tx, text)
+    return HolderTag(
+        found.code or text,
+        "NOT PRINTED",
+        found.mark or "",
+        note="Throw this away. Check its records, then print it again.",
+    )

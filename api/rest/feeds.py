@@ -6,9 +6,11 @@ from datetime import timedelta
 from typing import Any
 
 from flask_smorest import Blueprint
+from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads, writes
 from api.schemas.feeds import BreakageBody, DismissalBody, GapsQuery, MachineQuery, VerdictBody
+from api.schemas.fields import Problems, Shape, Whole
 from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
@@ -41,10 +43,19 @@ def _asked_machine(call: Call) -> int | None:
     return None if name is None else machine_id_by_name(call.tx, name)
 
 
-@reads(blueprint, "/v1/feeds", page_shape(FeedShape)(), query=MachineQuery())
+class FeedsPage(Shape):
+    """What is heard of machines."""
+
+    items = fields.List(fields.Nested(FeedShape), required=True)
+    next = Whole(allow_none=True, required=True)
+    problems = Problems()
+
+
+@reads(blueprint, "/v1/feeds", FeedsPage(), query=MachineQuery())
 def list_feeds(call: Call) -> dict[str, Any]:
     """List what is heard of each machine, how late, what was missed, and how fast it cuts."""
-    return {"items": show_feeds(call.tx, call.present, _asked_machine(call)), "next": None}
+    found = show_feeds(call.tx, call.present, _asked_machine(call))
+    return {"items": found, "next": None, "problems": found.problems}
 
 
 @reads(blueprint, "/v1/feed-gaps", page_shape(GapShape)(), query=GapsQuery())

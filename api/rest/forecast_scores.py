@@ -10,7 +10,7 @@ from marshmallow import fields
 from api.http.operation import Call, Reply, reads
 from api.http.paging import paged
 from api.rest.plan import plan_of
-from api.schemas.fields import At, Choice, Shape, Text, Whole
+from api.schemas.fields import At, Choice, Problems, Shape, Text, Whole
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
@@ -56,6 +56,7 @@ class ScorePage(Shape):
         required=True, explains="How often this process could not keep what it showed."
     )
     not_kept_why = Text(allow_none=True, required=True)
+    problems = Problems()
     next = Whole(allow_none=True, required=True)
 
 
@@ -84,6 +85,7 @@ def read_forecast_scores(call: Call) -> dict[str, Any]:
         "failed_before": found.failed_before,
         "not_kept": keeper.failures,
         "not_kept_why": keeper.last_failure,
+        "problems": found.problems,
         "next": None,
     }
 

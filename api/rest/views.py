@@ -12,7 +12,7 @@ from api.http.operation import Call, Reply, reads
 from api.http.paging import page_link
 from api.rest.plan import CAUTION, plan_of
 from api.schemas.facts import FactQuery
-from api.schemas.fields import At, Number, Shape, Text, Whole
+from api.schemas.fields import At, Number, Problems, Shape, Text, Whole
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
@@ -21,7 +21,8 @@ from crib.planning.reorder import ReorderRow
 from crib.store.facts import list_facts
 from crib.store.resolve import resolve_person
 from crib.usecases.kit_for_run import RunKit, kit_for_run
-from crib.usecases.life_of_key import KeyLife, key_names, life_of_key
+from crib.usecases.left_out import or_refuse
+from crib.usecases.life_of_key import KeyLife, key_names, life_of_key, no_life
 from crib.usecases.reorder_items import reorder_items
 from crib.usecases.scan_code import scan_code
 from crib.usecases.scan_shapes import Scan
@@ -120,11 +121,13 @@ def list_life(call: Call) -> dict[str, Any]:
     "/v1/life/<name:key>",
     shape_from(KeyLife, "LifeShape")(),
     query=AsOfQuery(),
+    problems=(404, 409),
     opens=False,
 )
 def read_life(call: Call, key: str) -> KeyLife:
     """Tell what is known of one life law: lives seen, survival, age of least cost."""
-    return life_of_key(plan_of(call), key)
+    plan = plan_of(call)
+    return or_refuse(lambda: life_of_key(plan, key), no_life(key))
 
 
 class CostQuery(AsOfQuery):
@@ -138,6 +141,7 @@ class CostPage(Shape):
 
     as_of = At(required=True)
     items = fields.List(fields.Nested(shape_from(ToolCost, "CostShape")), required=True)
+    problems = Problems()
     next = Whole(allow_none=True, required=True)
 
 
@@ -145,9 +149,11 @@ class CostPage(Shape):
 def read_costs(call: Call) -> dict[str, Any]:
     """List what edges cost by machine and tool spec, the dearest first."""
     plan = plan_of(call)
+    found = tool_costs(plan, call.query["days"])
     return {
         "as_of": plan.view.now,
-        "items": tool_costs(plan, call.query["days"]),
+        "items": found,
+        "problems": found.problems,
         "next": None,
     }
 

@@ -448,3 +448,15 @@ class _Listed(fields.List[Any]):
                 f"holds {len(value)} entries; {self.least} to {self.most} are taken"
             )
         return super()._deserialize(value, attr, data, **kwargs)
+
+
+def Problems() -> fields.List[Any]:  # noqa: N802 - reads like the fields beside it
+    """What a view had to leave out."""
+    return fields.List(
+        Text(),
+        required=True,
+        metadata={
+            "description": "What could not be worked out and is left out, and what to do; "
+            "empty where nothing was."
+        },
+    )

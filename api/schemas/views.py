@@ -6,7 +6,7 @@ from marshmallow import fields
 
 from api.http.query import PlainQuery
 from api.schemas.facts import RecipeShape
-from api.schemas.fields import At, Number, Shape, Text, Whole, YesNo, listed
+from api.schemas.fields import At, Number, Problems, Shape, Text, Whole, YesNo, listed
 from api.schemas.questions import QuestionShape
 
 
@@ -240,13 +240,7 @@ class ForecastPage(PlanPage):
         },
     )
     caution = Text(required=True)
-    problems = fields.List(
-        Text(),
-        required=True,
-        metadata={
-            "description": "Machines and records that could not be reckoned with, and why."
-        },
-    )
+    problems = Problems()
 
 
 class MissingThing(Shape):
@@ -309,13 +303,7 @@ class SwapPage(PlanPage):
     )
     items = fields.List(fields.Nested(SwapShape), required=True)
     caution = Text(required=True)
-    problems = fields.List(
-        Text(),
-        required=True,
-        metadata={
-            "description": "Machines and records that could not be reckoned with, and why."
-        },
-    )
+    problems = Problems()
 
 
 class BenchRowShape(Shape):

@@ -38,11 +38,17 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
     least = 0 if move == "stocktaking" else 1
     if isinstance(quantity, bool) or not least <= quantity <= MOST_PIECES:
         raise Invalid(
-            f"A {move} of {quantity} pieces cannot be meant: give {least} to {MOST_PIECES}.",
+            f"{'An' if move == 'issue' else 'A'} {move} of {quantity} pieces cannot be meant: "
+            f"give {least} to {MOST_PIECES}.",
             errors=[{"field": "quantity", "detail": f"from {least} to {MOST_PIECES}"}],
         )
     change = quantity - on_hand if move == "stocktaking" else MOVES[move] * quantity
-    refuse_below_nothing(on_hand, change, lot=lot, what=f"A {move} of {quantity}")
+    refuse_below_nothing(
+        on_hand,
+        change,
+        lot=lot,
+        what=f"{'An' if move == 'issue' else 'A'} {move} of {quantity}",
+    )
     return change
 
 

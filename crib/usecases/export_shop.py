@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from crib.errors import Refusal
 from crib.records.catalogue import CALENDARS, CLOSURES, MACHINES, SHOP_FILES
+from crib.records.columns import Record
 from crib.shopfiles.writing import write_file
 from crib.store.engine import Tx
 from crib.store.records import iterate_records, list_records
+from crib.usecases.left_out import NOT_A_RECORDS, log_once
 
 
 def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
@@ -28,7 +31,8 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
 
     Raises:
         Refusal: The folder cannot be written, or a calendar without hours is named,
-            which the files cannot say; the files there are as before.
+            which the files cannot say, or a record cannot be written: a folder without it would
+            retire it when it is imported. The files there are as before.
     """
     _refuse_empty_calendars(tx)
     written: list[tuple[Path, Path, int]] = []
@@ -37,9 +41,7 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
         for record in SHOP_FILES:
             place = folder / str(record.file)
             draft = folder / f".{record.file}.part"
-            written.append(
-                (draft, place, write_file(record, iterate_records(tx, record), draft))
-            )
+            written.append((draft, place, _write(tx, record, draft)))
         for draft, place, _ in written:
             draft.replace(place)
     except OSError as problem:
@@ -52,6 +54,30 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
             with suppress(OSError):
                 (folder / f".{record.file}.part").unlink(missing_ok=True)
     return [(place.name, count) for _, place, count in written]
+
+
+def _write(tx: Tx, record: Record, draft: Path) -> int:
+    number, name = 0, ""
+
+    def rows() -> Iterator[Mapping[str, object]]:
+        nonlocal number, name
+        number = 1
+        for row in iterate_records(tx, record):
+            name = f" ({row.get(record.columns[0].name)})"
+            yield row
+            number, name = number + 1, ""
+
+    try:
+        return write_file(record, rows(), draft)
+    except (OSError, Refusal, *NOT_A_RECORDS):
+        raise
+    except Exception as fault:
+        why = (
+            f"Record {number} of {record.file}{name} cannot be written, so no file was. "
+            f"Correct the record, then export again. It says: {fault}"
+        )
+        log_once(why, fault)
+        raise Refusal(why) from fault
 
 
 def _refuse_empty_calendars(tx: Tx) -> None:

@@ -16,7 +16,8 @@ from crib.life.fit import SurvivalStep, kaplan_meier
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.key_uses import KeyUse, key_uses
-from crib.usecases.life_of_key import key_names
+from crib.usecases.left_out import worked_out
+from crib.usecases.life_of_key import key_names, no_swap_point
 from crib.usecases.widen_forecasts import Distrust, distrusted
 
 #: What the band holds: the middle of what may be so.
@@ -143,6 +144,7 @@ class KeyCurve:
         removals: The removals behind it, the latest first.
         reasons: The same counted, the most frequent first.
         distrust: Set where its forecasts ran wrong.
+        problems: What could not be worked out, and what to do.
     """
 
     key: str
@@ -164,6 +166,7 @@ class KeyCurve:
     removals: tuple[RemovalSeen, ...]
     reasons: tuple[ReasonCount, ...]
     distrust: Distrust | None
+    problems: tuple[str, ...] = ()
 
 
 def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
@@ -183,14 +186,19 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
             facts={"keys": key_names(plan)[:20]},
         )
     row = names.index(name)
-    key, use = plan.keys[row], key_uses(plan)[row]
+    key, use = plan.keys[row], key_uses(plan)[0][row]
     seen = plan.model.basis(np.array([row]))
     shape, scale = (float(one[0]) for one in plan.model.law(np.array([row])))
     rate = use.wear_per_part or 1e-3
     lives = _lives(plan, row, use)
     oldest = max((one.age for one in lives), default=0.0)
     until = max(1.3 * float(seen.life_p90[0]), 1.05 * oldest)
-    swap = _swap_point(plan, row, use, until)
+    swaps = worked_out(
+        [row] if use.costs is not None and use.wear_per_part is not None else [],
+        lambda row: _swap_point(plan, row, use, until),
+        lambda _: no_swap_point(name),
+    )
+    swap = swaps[0] if swaps else None
     removals = _removals(plan, row, swap)
     return KeyCurve(
         name,
@@ -212,6 +220,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         removals,
         _reasons(removals),
         next((one for one in distrusted([name], plan.model.widening[[row]])), None),
+        swaps.problems,
     )
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import Kept, at_once, each, worked_out
+from crib.usecases.life_of_key import no_life, no_swap_point
 from crib.usecases.mounted_edges import swap_costs
+from crib.usecases.stays import Stay
 from crib.usecases.widen_forecasts import Distrust, distrusted
 
 
@@ -72,22 +76,28 @@ class _Gathered:
     use: KeyUse = field(default_factory=KeyUse)
 
 
-def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> list[KeyListed]:
-    """Keys of the shop in order of their names.
+def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyListed]:
+    """Keys of the shop in order of their names; what fails of one is told in ``problems``.
 
     Args:
         plan: The shop's plan.
         machine: Only those used on it; empty: all.
         spec: Only those used by this tool spec; empty: all.
     """
-    uses = key_uses(plan)
-    swaps = swap_ages(plan, uses)
+    uses, not_costed = key_uses(plan)
+    swaps, without = at_once(
+        range(len(uses)),
+        lambda rows: swap_ages(plan, uses, rows),
+        lambda row: no_swap_point(plan.keys[row].text(plan.view.rows.items)),
+    )
     seen = plan.model.basis(np.arange(len(uses)))
     items = plan.view.rows.items
     names = [key.text(items) for key in plan.keys]
     wrong = {one.key: one for one in distrusted(names, plan.model.widening)}
-    found = [
-        KeyListed(
+
+    def listed(row: int) -> KeyListed:
+        key, use = plan.keys[row], uses[row]
+        return KeyListed(
             names[row],
             items[key.cutting_item_id].cutting_item,
             key.material_group,
@@ -100,25 +110,41 @@ def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> list[KeyList
             _in_parts(swaps.get(row), use),
             wrong.get(names[row]),
         )
-        for row, (key, use) in enumerate(zip(plan.keys, uses, strict=True))
-        if (not machine or machine in use.machines) and (not spec or spec in use.specs)
-    ]
-    return sorted(found, key=lambda one: one.key)
+
+    found = worked_out(
+        [
+            row
+            for row, use in enumerate(uses)
+            if (not machine or machine in use.machines) and (not spec or spec in use.specs)
+        ],
+        listed,
+        lambda row: no_life(names[row]),
+    )
+    found.problems = (*not_costed, *without, *found.problems)
+    found.sort(key=lambda one: one.key)
+    return found
 
 
-def key_uses(plan: ShopPlan) -> list[KeyUse]:
-    """Use of each key, in the order of ``plan.keys``: of edges in a machine, else the last."""
+def key_uses(plan: ShopPlan) -> tuple[list[KeyUse], tuple[str, ...]]:
+    """Use of each key, in the order of ``plan.keys``: of edges in a machine, else the last.
+
+    Returns:
+        The uses, and a sentence for each tool spec whose use could not be worked out.
+    """
     view = plan.view
     number = {key: row for row, key in enumerate(plan.keys)}
     found = [_Gathered() for _ in plan.keys]
     parts = {run.part_id: run.part for runs in view.rows.runs.values() for run in runs}
-    for stay in view.stays:
+
+    def spec_of(stay: Stay) -> Any:
+        return view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
+
+    def use(stay: Stay) -> None:
         station = view.rows.stations.get(stay.row.station_id)
         row = number.get(stay.key) if stay.key is not None else None
         if row is None or station is None:
-            continue
-        built = view.rows.assemblies[stay.row.assembly_id]
-        spec = view.rows.specs[built.tool_spec_id]
+            return
+        built, spec = view.rows.assemblies[stay.row.assembly_id], spec_of(stay)
         found[row].machines.add(station.machine)
         found[row].specs.add(spec.tool_spec)
         if stay.parts and stay.wear > 0:
@@ -127,8 +153,18 @@ def key_uses(plan: ShopPlan) -> list[KeyUse]:
                 wear_per_part=stay.wear / stay.parts,
                 costs=swap_costs(spec, view.rows.items[built.cutting_item_id]),
             )
+
+    without = each(
+        view.stays,
+        use,
+        lambda stay: (
+            f"What edges of tool spec {spec_of(stay).tool_spec} cost could not be worked out. "
+            "Check the prices and minutes of the spec and its items; the service's log names "
+            "the fault."
+        ),
+    )
     _add_mounted(plan, found, parts)
-    return [
+    uses = [
         replace(
             one.use,
             machines=tuple(sorted(one.machines)),
@@ -137,6 +173,7 @@ def key_uses(plan: ShopPlan) -> list[KeyUse]:
         )
         for one in found
     ]
+    return uses, tuple(dict.fromkeys(without))
 
 
 def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str]) -> None:
@@ -156,15 +193,17 @@ def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str
                 break
 
 
-def swap_ages(plan: ShopPlan, uses: list[KeyUse]) -> dict[int, float]:
-    """Age of least cost of each key whose costs are known, by its row [wear units]."""
-    rows = [row for row, use in enumerate(uses) if use.costs and use.wear_per_part]
+def swap_ages(plan: ShopPlan, uses: list[KeyUse], among: Sequence[int]) -> dict[int, float]:
+    """Age of least cost of each of these keys with known costs, by its row [wear units]."""
+    rows = [row for row in among if uses[row].costs and uses[row].wear_per_part]
     if not rows:
         return {}
     known = [uses[row] for row in rows]
     costs = np.array([use.costs for use in known])
     rates = np.array([use.wear_per_part for use in known])
     ages, _, _ = plan.model.swap_age(np.array(rows), costs[:, 0], costs[:, 1], rates)
+    if not np.isfinite(ages).all():
+        raise FloatingPointError("swap_age")
     return dict(zip(rows, ages.tolist(), strict=True))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,6 +11,7 @@ from crib.errors import Conflict, NotKnown
 from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
 from crib.usecases.changeovers import start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.left_out import at_once, worked_out
 from crib.usecases.swap_list import make_shelf
 
 #: An edge with less than this left of its planned life is changed with the job.
@@ -27,6 +29,7 @@ class RunKit:
         quantity: Parts to make.
         at: When the changeover is expected; now where the run is on or that is not foreseen.
         kit: Tool by tool.
+        problems: Tools that it is made without, why, and what to do.
     """
 
     run_id: int
@@ -35,6 +38,7 @@ class RunKit:
     quantity: int
     at: datetime
     kit: Kit
+    problems: tuple[str, ...] = ()
 
 
 def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
@@ -65,18 +69,44 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
     at = (start_of_run(plan, run_id, machine_id) if planned else None) or view.now
     forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
     holders = {row.id: row for row in view.rows.holders}
-    now = [_station_now(row, forecasts.get(row.id), holders) for row in stations]
+    now = worked_out(
+        stations,
+        lambda row: _station_now(row, forecasts.get(row.id), holders),
+        lambda row: (
+            f"What is in station {row.station} could not be worked out for the kit. Look at "
+            "the station before the changeover; the service's log names the fault."
+        ),
+    )
     swap_minutes = {
         spec.tool_spec: spec.swap_minutes
         for spec in view.rows.specs.values()
         if spec.swap_minutes
     }
-    kit = make_kit(
-        at, view.rows.machines[machine_id].machine, now, wanted, make_shelf(view), swap_minutes
+    known = {(row.path or 1, row.tool_number) for row in stations}
+    lost = known - {(place.path, place.tool_number) for place in now}
+    wanted = [tool for tool in wanted if (tool.path, tool.tool_number) not in lost]
+    machine, shelf = view.rows.machines[machine_id].machine, make_shelf(view)
+    kit, without = at_once(
+        wanted,
+        lambda tools: make_kit(
+            at, machine, _called(now, wanted, tools), tools, shelf, swap_minutes
+        ),
+        lambda tool: (
+            f"Tool number {tool.tool_number} ({tool.tool_spec}) could not be worked out for "
+            "the kit. Get it ready by hand, and check the records of the spec and its items; "
+            "the service's log names the fault."
+        ),
     )
-    return RunKit(
-        run_id, view.rows.machines[machine_id].machine, run.part, run.quantity, at, kit
-    )
+    problems = (*now.problems, *without)
+    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems)
+
+
+def _called(
+    now: Sequence[StationNow], wanted: Sequence[WantedTool], tools: Sequence[WantedTool]
+) -> list[StationNow]:
+    """Stations but for those of tools that the kit is made without: they are not idle."""
+    without = {(one.path, one.tool_number) for one in wanted if one not in tools}
+    return [place for place in now if (place.path, place.tool_number) not in without]
 
 
 def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:

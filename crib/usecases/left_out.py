@@ -8,15 +8,16 @@ that fails are they divided until those are found that fail by themselves.
 from __future__ import annotations
 
 import logging
+import math
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Final, TypeVar
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from crib.errors import StoreBusy, StoreFull
+from crib.errors import Conflict, Refusal, StoreBusy, StoreFull
 
 _LOG = logging.getLogger("crib.left_out")
 
@@ -34,6 +35,7 @@ _MOST_TRIALS = 160
 _SAMPLES: Final = 3
 
 _Found = TypeVar("_Found")
+_Made = TypeVar("_Made")
 
 
 @dataclass(slots=True)
@@ -89,7 +91,8 @@ _TOLD = _Told()
 def log_once(what: str, fault: BaseException) -> None:
     """Log a fault with its traceback the first time that it is met."""
     if _TOLD.is_new(f"{what}: {fault!r}"):
-        _LOG.error("%s could not be worked out", what, exc_info=fault)
+        message = "%s" if what.endswith(".") else "%s could not be worked out"
+        _LOG.error(message, what, exc_info=fault)
 
 
 def culprits(
@@ -169,3 +172,95 @@ def each(
             log_once(sentence, fault)
             told.append(sentence)
     return told
+
+
+class Kept(list[_Made]):
+    """What rows came to, but for those that could not be worked out.
+
+    Attributes:
+        problems: A sentence for each of these.
+    """
+
+    def __init__(self, rows: Iterable[_Made] = ()) -> None:
+        super().__init__(rows)
+        self.problems: tuple[str, ...] = ()
+
+
+def worked_out(
+    rows: Iterable[_Found], work: Callable[[_Found], _Made], failed: Callable[[_Found], str]
+) -> Kept[_Made]:
+    """Work every row out by itself; one that fails, or whose numbers are none, is left out.
+
+    Args:
+        rows: The rows.
+        work: Works one out.
+        failed: What to say of one that failed, and what to do.
+    """
+    found: Kept[_Made] = Kept()
+
+    def use(row: _Found) -> None:
+        made = work(row)
+        refuse_no_number(made)
+        found.append(made)
+
+    found.problems = tuple(dict.fromkeys(each(rows, use, failed)))
+    return found
+
+
+def at_once(
+    rows: Sequence[_Found],
+    work: Callable[[Sequence[_Found]], _Made],
+    failed: Callable[[_Found], str],
+) -> tuple[_Made, tuple[str, ...]]:
+    """Work rows out together; where that fails, without those that fail by themselves.
+
+    Args:
+        rows: The rows.
+        work: Works them out.
+        failed: As in :func:`worked_out`.
+
+    Returns:
+        What they came to, and a sentence for each row that was left out.
+
+    Raises:
+        Exception: What was raised, where no row fails by itself.
+    """
+    try:
+        return work(rows), ()
+    except (Refusal, *NOT_A_RECORDS):
+        raise
+    except Exception:
+        sound = worked_out(rows, lambda row: (work([row]), row)[1], failed)
+        if not sound.problems:
+            raise
+    return work(sound), sound.problems
+
+
+def or_refuse(work: Callable[[], _Made], failed: str) -> _Made:
+    """What one thing that was asked for came to.
+
+    Args:
+        work: Works it out.
+        failed: What to say where that fails, and what to do.
+
+    Raises:
+        Conflict: It failed; the log has the fault.
+    """
+    try:
+        return work()
+    except (Refusal, *NOT_A_RECORDS):
+        raise
+    except Exception as fault:
+        log_once(failed, fault)
+        raise Conflict(failed) from fault
+
+
+def refuse_no_number(made: object) -> None:
+    """Raise where a float of a row is none: no reader could be told it."""
+    if not is_dataclass(made):
+        return
+    for one in fields(made):
+        value = getattr(made, one.name)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise FloatingPointError(one.name, value)
+        refuse_no_number(value)

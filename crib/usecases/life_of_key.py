@@ -10,6 +10,7 @@ import numpy as np
 from crib.errors import NotKnown
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import worked_out
 from crib.usecases.mounted_edges import swap_costs
 
 _ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
@@ -56,6 +57,7 @@ class KeyLife:
         curve: Survival of a new edge.
         lives: Lives seen.
         removal_reasons: How often edges came out for which reason.
+        problems: What could not be worked out, and what to do.
     """
 
     key: str
@@ -71,6 +73,7 @@ class KeyLife:
     curve: tuple[CurvePoint, ...]
     lives: tuple[LifeSeen, ...]
     removal_reasons: dict[str, int]
+    problems: tuple[str, ...] = ()
 
 
 def key_names(plan: ShopPlan) -> list[str]:
@@ -98,13 +101,13 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
         )
     key = plan.keys[index]
     seen = plan.model.basis(np.array([index]))
-    rate, costs = _use(plan, index)
-    swap_age = failing = None
-    if costs is not None:
-        ages, _, shares = plan.model.swap_age(
-            np.array([index]), np.array([costs[0]]), np.array([costs[1]]), np.array([rate])
-        )
-        swap_age, failing = float(ages[0]), float(shares[0])
+    rate, edge = _use(plan, index)
+    swaps = worked_out(
+        [] if edge is None else [edge],
+        lambda edge: _swap_age(plan, index, rate, edge),
+        lambda _: no_swap_point(name),
+    )
+    swap = swaps[0] if swaps else _SwapAge(None, None)
     until = float(seen.life_p90[0]) * 1.6
     grid = np.linspace(0.0, until, 41)
     survival = plan.model.survival(
@@ -124,8 +127,8 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
         life_p10=float(seen.life_p10[0]),
         life_p50=float(seen.life_p50[0]),
         life_p90=float(seen.life_p90[0]),
-        swap_age=swap_age,
-        failing_first=failing,
+        swap_age=swap.age,
+        failing_first=swap.failing_first,
         curve=tuple(
             CurvePoint(float(a), float(s)) for a, s in zip(grid, survival, strict=True)
         ),
@@ -145,16 +148,46 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
                 if stay.key == key and stay.row.reason
             )
         ),
+        problems=swaps.problems,
     )
 
 
-def _use(plan: ShopPlan, index: int) -> tuple[float, tuple[float, float] | None]:
-    """Wear per part and costs of the key's latest use."""
+def no_life(name: str) -> str:
+    """What to say where a key cannot be worked out."""
+    return (
+        f"The lives of tool key {name[:80]} could not be worked out. Check the records of its "
+        "cutting item and tool specs; the service's log names the fault."
+    )
+
+
+def no_swap_point(name: str) -> str:
+    """What to say where the swap point of a key cannot be worked out."""
+    return (
+        f"The swap point of tool key {name} could not be worked out. Check the costs of its "
+        "tool specs and its cutting item; the service's log names the fault."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _SwapAge:
+    age: float | None
+    failing_first: float | None
+
+
+def _swap_age(plan: ShopPlan, index: int, rate: float, assembly_id: int) -> _SwapAge:
+    rows = plan.view.rows
+    built = rows.assemblies[assembly_id]
+    costs = swap_costs(rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id])
+    ages, _, shares = plan.model.swap_age(
+        np.array([index]), np.array([costs[0]]), np.array([costs[1]]), np.array([rate])
+    )
+    return _SwapAge(float(ages[0]), float(shares[0]))
+
+
+def _use(plan: ShopPlan, index: int) -> tuple[float, int | None]:
+    """Wear per part of the key's latest use, and the assembly whose use it was."""
     key = plan.keys[index]
     for stay in reversed(plan.view.stays):
         if stay.key == key and stay.parts and stay.wear > 0:
-            assembly = plan.view.rows.assemblies[stay.row.assembly_id]
-            spec = plan.view.rows.specs[assembly.tool_spec_id]
-            item = plan.view.rows.items[key.cutting_item_id]
-            return stay.wear / stay.parts, swap_costs(spec, item)
+            return stay.wear / stay.parts, stay.row.assembly_id
     return 1e-3, None

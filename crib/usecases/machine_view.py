@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from crib.planning.shelf import Sister, WaitingAssembly
 from crib.store.engine import Tx
@@ -13,6 +14,7 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.usecases.expected_tool import ExpectedTool, expected_tool, runs_that_count
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.left_out import Kept, each, worked_out
 from crib.usecases.swap_list import SwapRow, make_shelf, make_swap_list
 
 #: A swap that is nearer than this is soon; common practice, no source.
@@ -30,8 +32,9 @@ class StationNow:
         swap: The tool's swap within the horizon, if it is due in it.
         sister: What stands behind that swap; of an empty station a tool that waits for it.
         sister_place: Where the sister, or its holder, lies.
-        state: ``empty`` (and expected), ``unused``, ``due``, ``soon``, ``runs`` or ``rests``
-            (nothing that runs uses it).
+        state: ``empty`` (and expected), ``unused``, ``due``, ``soon``, ``runs``, ``rests``
+            (nothing that runs uses it) or ``unknown`` (it could not be worked out).
+        problem: Why it could not be worked out, and what to do.
     """
 
     row: StationRow
@@ -41,6 +44,7 @@ class StationNow:
     sister: Sister | None
     sister_place: str | None
     state: str
+    problem: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +107,9 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
     ready: dict[str, WaitingAssembly] = {}
     for waiting in make_shelf(plan.view).ready:
         ready.setdefault(waiting.tool_spec, waiting)
-    found = []
-    for row in rows:
+    found: list[StationNow] = []
+
+    def look(row: StationRow) -> None:
         wants = expected_tool(tx, row, now)
         forecast, swap = forecasts.get(row.id), swaps.get(row.id)
         sister = swap.sister if swap else None
@@ -115,6 +120,18 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         place = places.get(sister.holder) if sister and sister.holder else None
         state = _state(forecast, wants, swap, now)
         found.append(StationNow(row, forecast, wants, swap, sister, place, state))
+
+    def failed(row: StationRow) -> str:
+        why = (
+            f"What station {row.station} needs could not be worked out. Look at its tool, then "
+            "check the records of the station and of the part's operations; the service's log "
+            "names the fault."
+        )
+        nothing, forecast = ExpectedTool(None, None, None), forecasts.get(row.id)
+        found.append(StationNow(row, forecast, nothing, None, None, None, "unknown", why))
+        return why
+
+    each(rows, look, failed)
     return found
 
 
@@ -151,8 +168,8 @@ class MachineLine:
     not_ready: int
 
 
-def machines_now(plan: ShopPlan) -> list[MachineLine]:
-    """Every machine and what is due next at it, by name."""
+def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
+    """Every machine and what is due next at it, by name; ``problems`` tells of the others."""
     now, view = plan.view.now, plan.view
     swaps: dict[str, list[SwapRow]] = defaultdict(list)
     for row in make_swap_list(plan).rows:
@@ -161,18 +178,26 @@ def machines_now(plan: ShopPlan) -> list[MachineLine]:
     mounted: dict[str, int] = defaultdict(int)
     for one in plan.forecasts:
         mounted[one.machine] += 1
-    lines = []
-    for machine in view.rows.machines.values():
+
+    def line(machine: Any) -> MachineLine:
         running = [run for run in view.rows.runs.get(machine.id, ()) if run.state == "running"]
         due = swaps[machine.machine]
-        lines.append(
-            MachineLine(
-                machine.machine,
-                running[0].part if running else None,
-                mounted[machine.machine],
-                due[0] if due else None,
-                sum(row.swap_by <= now for row in due),
-                sum(row.sister.state != "ready" for row in due),
-            )
+        return MachineLine(
+            machine.machine,
+            running[0].part if running else None,
+            mounted[machine.machine],
+            due[0] if due else None,
+            sum(row.swap_by <= now for row in due),
+            sum(row.sister.state != "ready" for row in due),
         )
-    return sorted(lines, key=lambda line: line.machine)
+
+    lines = worked_out(
+        view.rows.machines.values(),
+        line,
+        lambda machine: (
+            f"What is due at machine {machine.machine} could not be worked out. Look at its "
+            "edges, and check its record and its runs; the service's log names the fault."
+        ),
+    )
+    lines.sort(key=lambda line: line.machine)
+    return lines

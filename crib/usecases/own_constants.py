@@ -7,6 +7,7 @@ from typing import Final
 
 from crib.life.constants_own import OwnEstimate, estimate_from_own_lives
 from crib.planning.part_wear import Curve
+from crib.usecases.left_out import Kept, refuse_no_number, worked_out
 from crib.usecases.lives_by_cut import lives_by_cut
 from crib.usecases.shop_view import ShopView
 
@@ -47,7 +48,8 @@ def refine_view(view: ShopView) -> ShopView:
     Args:
         view: The shop; its ``estimates`` are filled in, and its ``stays`` may be replaced.
     """
-    view.estimates = estimate_items(view)
+    view.estimates = found = estimate_items(view)
+    view.left_out.others += [why for why in found.problems if why not in view.left_out.others]
     adopted = {
         (one.cutting_item_id, one.material_group): curve
         for one in view.estimates
@@ -59,21 +61,46 @@ def refine_view(view: ShopView) -> ShopView:
     return view
 
 
-def estimate_items(view: ShopView) -> list[ItemEstimate]:
-    """What the edges so far say of each item on each group, in order of their names."""
-    found = []
-    for (item_id, group), (lives, mixed) in lives_by_cut(view).items():
-        curve = view.cutting.curve_in_force(item_id, group)
-        if curve is None:
-            continue
-        estimate = estimate_from_own_lives(
-            lives, curve.constants, exponent_spread=_EXPONENT_SPREAD[curve.basis]
-        )
-        found.append(ItemEstimate(item_id, group, curve, estimate, mixed))
+def estimate_items(view: ShopView) -> Kept[ItemEstimate]:
+    """What the edges so far say of each item on each group, in order of their names.
+
+    Where that cannot be told the constants in force stay, and ``problems`` says so.
+    """
     items = view.rows.items
-    return sorted(
-        found, key=lambda one: (items[one.cutting_item_id].cutting_item, one.material_group)
+    every = worked_out(
+        [view],
+        lives_by_cut,
+        lambda _: (
+            "Constants could not be estimated from the shop's own edges; the constants in "
+            "force are used. The service's log names the fault."
+        ),
     )
+    lives = every[0] if every else {}
+
+    def estimate(of: tuple[int, str]) -> ItemEstimate | None:
+        curve = view.cutting.curve_in_force(*of)
+        if curve is None:
+            return None
+        own, mixed = lives[of]
+        found = estimate_from_own_lives(
+            own, curve.constants, exponent_spread=_EXPONENT_SPREAD[curve.basis]
+        )
+        refuse_no_number(found.constants)
+        return ItemEstimate(*of, curve, found, mixed)
+
+    told = worked_out(
+        lives,
+        estimate,
+        lambda of: (
+            f"Constants of item {items[of[0]].cutting_item} on material group {of[1]} could "
+            "not be estimated from the shop's own edges; the constants in force are used. "
+            "Check the tool-life row of the item; the service's log names the fault."
+        ),
+    )
+    found: Kept[ItemEstimate] = Kept(one for one in told if one is not None)
+    found.problems = (*every.problems, *told.problems)
+    found.sort(key=lambda one: (items[one.cutting_item_id].cutting_item, one.material_group))
+    return found
 
 
 def _curve(one: ItemEstimate) -> Curve | None:

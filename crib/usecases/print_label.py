@@ -34,6 +34,14 @@ class PrintLabel:
     note: str | None = None
 
 
+def not_printed(text: str) -> str:
+    """What to say where a label cannot be worked out."""
+    return (
+        f"The label of {text} could not be worked out. Check its records, then print it again; "
+        "the service's log names the fault."
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class LabelPrinted:
     """A label on paper.

@@ -12,6 +12,7 @@ from crib.store.engine import Tx
 from crib.store.rack_rows import WaitingRow, waiting_rows
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.gauge_trust import override_sentence
+from crib.usecases.left_out import worked_out
 from crib.usecases.swap_list import USUAL_HOURS, SwapRow, make_swap_list
 
 
@@ -94,11 +95,13 @@ class RackView:
         as_of: When it was so.
         until: Swaps up to then were looked at for who needs what.
         racks: By machine; what nobody needs and nobody put anywhere comes last.
+        problems: Tools that could not be worked out, and what to do.
     """
 
     as_of: datetime
     until: datetime
     racks: tuple[MachineRack, ...]
+    problems: tuple[str, ...] = ()
 
 
 def rack_view(
@@ -125,7 +128,14 @@ def rack_view(
     for row in swaps.rows:
         if row.sister.assembly is not None:
             wanted.setdefault(row.sister.assembly, row)
-    tools = [_tool(row, present, wanted.get(row.code)) for row in waiting_rows(tx)]
+    tools = worked_out(
+        waiting_rows(tx),
+        lambda row: _tool(row, present, wanted.get(row.code)),
+        lambda row: (
+            f"Tool {row.code} in holder {row.holder} could not be worked out. Measure it again "
+            "before you mount it; the service's log names the fault."
+        ),
+    )
     racks: dict[str | None, list[RackTool]] = {}
     for tool in tools:
         if machine is None or machine in (tool.machine, tool.rack_machine):
@@ -137,6 +147,7 @@ def rack_view(
             MachineRack(name, _in_order(racks[name]))
             for name in sorted(racks, key=lambda one: (one is None, one or ""))
         ),
+        tools.problems,
     )
 
 

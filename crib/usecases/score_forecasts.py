@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
@@ -31,8 +31,11 @@ from crib.usecases.kept_outcomes import (
     GOING_ON,
     NOT_JUDGED,
     TAKEN_BACK,
+    Outcome,
     outcomes,
 )
+from crib.usecases.left_out import at_once, worked_out
+from crib.usecases.shop_view import ShopView
 
 #: What scores are told by.
 GROUPS = ("key", "machine", "month", "shop")
@@ -115,6 +118,7 @@ class ForecastScores:
         scores: One per group with forecasts that can be judged.
         taken_back: Forecasts whose mount was reversed.
         failed_before: Forecasts of edges that had failed, which nobody had seen yet.
+        problems: Edges and groups that could not be judged, and what to do.
     """
 
     since: datetime
@@ -122,6 +126,7 @@ class ForecastScores:
     scores: tuple[ForecastScore, ...]
     taken_back: int
     failed_before: int
+    problems: tuple[str, ...] = ()
 
 
 def score_forecasts(
@@ -155,19 +160,21 @@ def score_forecasts(
             "since lies after until, or in the future: nothing was forecast there.",
             errors=[{"field": "since", "detail": "lies after until, or in the future"}],
         )
-    kept = kept_between(tx, us_of(since), us_of(until) + 1)
-    ends = outcomes(view, kept)
-    rows = [(k, e) for k, e in zip(kept, ends, strict=True) if e.state not in NOT_JUDGED]
-    judged = judge_forecasts([k for k, _ in rows], [e for _, e in rows], us_of(view.now))
+    (ends, judged), not_judged = _judge(view, kept_between(tx, us_of(since), us_of(until) + 1))
     name_of = _namer(plan, by, zone)
     groups: dict[str, list[int]] = defaultdict(list)
-    for place, (row, _) in enumerate(rows):
+    for place, row in enumerate(judged.kept):
         groups[name_of(row)].append(place)
     factors = _factors(plan) if by == "key" else {}
-    scores = [
-        _score(name, judged, np.array(where), factors.get(name))
-        for name, where in sorted(groups.items())
-    ]
+    scores = worked_out(
+        sorted(groups),
+        lambda name: _score(name, judged, np.array(groups[name]), factors.get(name)),
+        lambda name: (
+            f"How right the forecasts of {name} were could not be worked out. Do not trust "
+            "them until it can; the service's log names the fault."
+        ),
+    )
+    problems = (*not_judged, *scores.problems)
     scores.sort(key=lambda one: (-(one.widening or 0.0), _badness(one)))
     states = [outcome.state for outcome in ends]
     return ForecastScores(
@@ -176,7 +183,35 @@ def score_forecasts(
         tuple(scores),
         states.count(TAKEN_BACK),
         states.count(FAILED_BEFORE),
+        problems,
     )
+
+
+def _judge(
+    view: ShopView, kept: Sequence[KeptForecast]
+) -> tuple[tuple[list[Outcome], Judged], tuple[str, ...]]:
+    """What came of kept forecasts; those of a stay that cannot be judged are left out."""
+    of_stay: dict[int, list[KeptForecast]] = defaultdict(list)
+    for one in kept:
+        of_stay[one.mount_id].append(one)
+
+    def judge(stays: Sequence[int]) -> tuple[list[Outcome], Judged]:
+        wanted = set(stays)
+        mine = [one for one in kept if one.mount_id in wanted]
+        ends = outcomes(view, mine)
+        rows = [(k, e) for k, e in zip(mine, ends, strict=True) if e.state not in NOT_JUDGED]
+        told = judge_forecasts([k for k, _ in rows], [e for _, e in rows], us_of(view.now))
+        return ends, told
+
+    def failed(stay: int) -> str:
+        built = view.rows.assemblies.get(of_stay[stay][0].assembly_id)
+        return (
+            f"The forecasts of tool {built.code if built else stay} could not be judged, so "
+            "they do not count here. Check its mount, its removal and the counts between them; "
+            "the service's log names the fault."
+        )
+
+    return at_once(list(of_stay), judge, failed)
 
 
 def _namer(plan: ShopPlan, by: str, zone: tzinfo) -> Callable[[KeptForecast], str]:

@@ -16,6 +16,7 @@ from crib.store.heard_rows import HeardMachine, State, heard_machines, states_no
 from crib.usecases.cycle_times import CycleTimes, cycle_times
 from crib.usecases.feed_process import feed_process, told_now
 from crib.usecases.gap_resets import GapShown, show_gap
+from crib.usecases.left_out import Kept, worked_out
 
 _NOT_YET = (
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
@@ -97,8 +98,10 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
     ]
 
 
-def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> list[FeedShown]:
+def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> Kept[FeedShown]:
     """Every machine with a feed, or of which anything was ever heard, by name.
+
+    A machine that cannot be worked out is left out, and told in ``problems``.
 
     Args:
         tx: An open transaction.
@@ -107,11 +110,17 @@ def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> list
     """
     states = states_now(tx)
     gaps = gaps_by_machine(tx, present - timedelta(hours=24))
-    return [
-        _shown(tx, present, one, states.get(one.machine_id, ()), gaps.get(one.machine_id))
-        for one in feed_states(tx, present)
-        if machine_id is None or one.machine_id == machine_id
-    ]
+    return worked_out(
+        [one for one in feed_states(tx, present) if machine_id in (None, one.machine_id)],
+        lambda one: _shown(
+            tx, present, one, states.get(one.machine_id, ()), gaps.get(one.machine_id)
+        ),
+        lambda one: (
+            f"What is heard of machine {one.machine} could not be worked out. See at the "
+            "machine whether its counts come in, and check its record; the service's log names "
+            "the fault."
+        ),
+    )
 
 
 def _shown(

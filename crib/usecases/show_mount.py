@@ -20,6 +20,7 @@ from crib.store.mounts import (
 from crib.store.presets import latest_preset
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import holder_row, spec_row
+from crib.usecases.left_out import or_refuse
 from crib.usecases.mount_ahead import ToKeyIn, what_to_key_in
 from crib.usecases.station_offsets import offsets_now
 
@@ -57,6 +58,7 @@ def show_mount(tx: Tx, mount_id: int) -> MountShown:
 
     Raises:
         NotKnown: There is none of that number, or it was reversed.
+        Conflict: Its offsets cannot be worked out.
     """
     mount = mount_row(tx, mount_id)
     if mount is None:
@@ -68,13 +70,26 @@ def show_mount(tx: Tx, mount_id: int) -> MountShown:
 
 
 def mount_in_station(tx: Tx, station_id: int) -> MountShown | None:
-    """The stay that goes on in a station; None where it is empty."""
+    """The stay that goes on in a station; None where it is empty.
+
+    Raises:
+        Conflict: Its offsets cannot be worked out.
+    """
     mount = last_in_station(tx, station_id)
     return None if mount is None or mount.removed_at is not None else _shown(tx, mount)
 
 
 def _shown(tx: Tx, mount: MountRow) -> MountShown:
     station = station_row(tx, mount.station_id)
+    return or_refuse(
+        lambda: _worked_out(tx, mount, station),
+        f"The offsets in station {station.mark} could not be worked out. Read them at the "
+        "control before you change anything, and check the records of the station; the "
+        "service's log names the fault.",
+    )
+
+
+def _worked_out(tx: Tx, mount: MountRow, station: StationRow) -> MountShown:
     assembly = assembly_row(tx, mount.assembly_id)
     steps = corrections_of(tx, mount.id)
     keyed = offsets_now(station, mount, ())

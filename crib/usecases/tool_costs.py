@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -11,9 +12,11 @@ import numpy as np
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
+from crib.store.shop_rows import StayRow
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import Kept, worked_out
 from crib.usecases.mounted_edges import swap_costs
-from crib.usecases.shop_view import GOES_ON
+from crib.usecases.shop_view import GOES_ON, ShopView
 
 LONGEST_DAYS = 400.0
 
@@ -41,8 +44,8 @@ class ToolCost:
     cost_per_part_minor: float | None
 
 
-def tool_costs(plan: ShopPlan, days: float = 30.0) -> list[ToolCost]:
-    """Costs of edges that ended in the last days, the dearest first.
+def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
+    """Costs of edges that ended in the last days, the dearest first; what fails is told apart.
 
     Args:
         plan: The shop's plan.
@@ -58,35 +61,45 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> list[ToolCost]:
         )
     view = plan.view
     since_us = us_of(view.now - timedelta(days=days))
-    edges: dict[tuple[str, str], list[float]] = defaultdict(lambda: [0, 0, 0, 0.0])
+    stays: dict[tuple[str, str], list[StayRow]] = defaultdict(list)
     for stay in view.stays:
         row = stay.row
         station = view.rows.stations.get(row.station_id)
         if station is None or (row.end_us is not None and row.end_us < since_us):
             continue
+        spec = view.rows.specs[view.rows.assemblies[row.assembly_id].tool_spec_id]
+        stays[station.machine, spec.tool_spec].append(row)
+    found = worked_out(
+        stays,
+        lambda of: _cost(view, *of, stays[of], since_us),
+        lambda of: (
+            f"What tool spec {of[1]} costs on machine {of[0]} could not be worked out. Check "
+            "the prices and minutes of the spec and its items; the service's log names the "
+            "fault."
+        ),
+    )
+    found.sort(key=lambda cost: (-cost.cost_minor, cost.machine, cost.tool_spec))
+    return found
+
+
+def _cost(
+    view: ShopView, machine: str, spec_name: str, stays: Sequence[StayRow], since_us: int
+) -> ToolCost:
+    edges = failures = parts = 0
+    cost = 0.0
+    for row in stays:
+        station = view.rows.stations[row.station_id]
         assembly = view.rows.assemblies[row.assembly_id]
-        spec = view.rows.specs[assembly.tool_spec_id]
-        sums = edges[station.machine, spec.tool_spec]
         begin, end = max(row.begin_us, since_us), row.end_us or us_of(view.now)
         made = view.outputs[station.machine_id].total_at(np.array([begin, end]))
-        sums[2] += int(made[1] - made[0])
+        parts += int(made[1] - made[0])
         if row.reason is None or row.reason in GOES_ON:
             continue
+        spec = view.rows.specs[assembly.tool_spec_id]
         planned, failure = swap_costs(spec, view.rows.items[assembly.cutting_item_id])
         failed = view.ending(row) != CENSORED
-        sums[0] += 1
-        sums[1] += failed
-        sums[3] += failure if failed else planned
-    found = [
-        ToolCost(
-            machine,
-            spec,
-            int(sums[0]),
-            int(sums[1]),
-            int(sums[2]),
-            round(sums[3]),
-            sums[3] / sums[2] if sums[2] else None,
-        )
-        for (machine, spec), sums in edges.items()
-    ]
-    return sorted(found, key=lambda cost: (-cost.cost_minor, cost.machine, cost.tool_spec))
+        edges += 1
+        failures += failed
+        cost += failure if failed else planned
+    per_part = cost / parts if parts else None
+    return ToolCost(machine, spec_name, edges, failures, parts, round(cost), per_part)

@@ -13,6 +13,8 @@ from api.pages.machine.words import REASON_WORDS
 from api.pages.number_links import ages_typed, number_link
 from api.pages.render import page
 from crib.usecases.key_curve import BAND, HARDLY_MORE, KeyCurve, curve_of_key
+from crib.usecases.left_out import or_refuse
+from crib.usecases.life_of_key import no_life
 
 blueprint = Blueprint("life", __name__)
 
@@ -54,7 +56,8 @@ class Drawn:
 def show_life(key: str) -> Response:
     """The life curve of a key."""
     site = this_site()
-    found = curve_of_key(site.plans.plan(site.clock()), key)
+    plan = site.plans.plan(site.clock())
+    found = or_refuse(lambda: curve_of_key(plan, key), no_life(key))
     unit = found.use.wear_per_part or 1.0
     return page(
         "life.html",

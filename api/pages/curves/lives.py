@@ -31,9 +31,11 @@ def list_lives() -> Response:
     machine = request.args.get("machine", "").strip()[:100]
     spec = request.args.get("spec", "").strip()[:100]
     every = list_keys(plan)
+    found = list_keys(plan, machine, spec) if machine or spec else every
     return page(
         "lives.html",
-        keys=list_keys(plan, machine, spec) if machine or spec else every,
+        keys=found,
+        problems=found.problems,
         machine=machine,
         spec=spec,
         machines=sorted({one for key in every for one in key.use.machines}),

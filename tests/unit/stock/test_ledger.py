@@ -64,4 +64,4 @@ def test_what_takes_more_than_there_is_says_how_many_are_left():
         change_of("issue", 3, 2, lot="L-7")
 
     assert refused.value.facts == {"lot": "L-7", "on_hand": 2, "change": -3}
-    assert refused.value.sentence.startswith("A issue of 3 takes more than lot L-7 has: 2 are")
+    assert refused.value.sentence.startswith("An issue of 3 takes more than lot L-7 has: 2 are")

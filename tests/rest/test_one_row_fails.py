@@ -1,0 +1,314 @@
+"""A row that cannot be worked out is told as its own problem; the others stay as they were."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pypdfium2
+import pytest
+
+from api import print_texts
+from crib.errors import Refusal
+from crib.life.model import LifeModel
+from crib.shopfiles import writing
+from crib.usecases import (
+    kept_outcomes,
+    key_curve,
+    key_uses,
+    kit_for_run,
+    left_out,
+    life_of_key,
+    machine_view,
+    own_constants,
+    rack_view,
+    score_forecasts,
+    show_feeds,
+    tool_costs,
+)
+from crib.usecases.export_shop import export_shop
+
+TURN, DRILL = "CNMG-408~M~turn", "DRILL-3~M~drill"
+
+
+@pytest.fixture
+def busy(client, bench, clock, shop, monkeypatch) -> SimpleNamespace:
+    """A turning tool and a drill: one each is worn out, one runs, one waits."""
+    monkeypatch.setattr(left_out, "_TOLD", left_out._Told())
+    count = 0
+
+    def drill(holder: str) -> str:
+        code = bench.build(holder, tool_spec="CROSS-3", lot="LOT-D1")["code"]
+        readings = [{"lf_mm": "60.001"}] * 3
+        path = f"/v1/assemblies/{code}/presets"
+        return str(bench.post(path, gauge="PG-1", readings=readings)["assembly"])
+
+    def turn(holder: str) -> str:
+        return str(bench.measure(bench.build(holder)["code"])["assembly"])
+
+    def tell() -> None:
+        nonlocal count
+        count += 40
+        clock.go_on(minutes=30)
+        for machine in ("M1", "M2"):
+            reading = {"at": clock.at.isoformat(), "count": count}
+            bench.post("/v1/counts", 202, machine=machine, readings=[reading])
+
+    bench.check_gauge()
+    for first in (True, False):
+        for station, make, holder in (("M1/T01", turn, "TH-"), ("M1/T11", drill, "DH-")):
+            code = make(holder + ("1" if first else "2"))
+            bench.post("/v1/mounts", station=station, assembly=code, part_count=count)
+        tell()
+        shown = client.get("/v1/forecasts")
+        shown.get_data()
+        shown.close()  # read to the end, so that it is kept
+        tell()
+        if first:
+            for station in ("M1/T01", "M1/T11"):
+                bench.post("/v1/removals", station=station, reason="worn_early")
+    turn("TH-1")
+    drill("DH-1")
+    (run,) = (one["id"] for one in client.get("/v1/runs").get_json()["items"])
+
+    return SimpleNamespace(client=client, run=run, shop=shop)
+
+
+def rows(client: Any, path: str, members: str = "items") -> tuple[list[str], list[str]]:
+    """Rows of a view as text, and its problems."""
+    answer = client.get(path)
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    told = json.loads(answer.get_data(), parse_constant=pytest.fail)
+    found = [row for name in members.split() for row in told[name]]
+    if members == "racks":
+        found = [tool for rack in found for tool in rack["tools"]]
+    return [json.dumps(row, sort_keys=True) for row in found], told["problems"]
+
+
+def text(client: Any, path: str, language: str = "en") -> str:
+    answer = client.get(path, headers={"Accept-Language": language})
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+    return str(answer.get_data(as_text=True))
+
+
+def of_machine(tx: Any, present: Any, machine_id: int, *_: Any) -> bool:
+    return machine_id == 2
+
+
+def named(key: str) -> Callable[..., bool]:
+    return lambda name, *_: name == key
+
+
+def is_drill(spec: Any, item: Any) -> bool:
+    return bool(spec.tool_spec == "CROSS-3")
+
+
+KIT = "keep pull build blocked returns idle"
+
+#: What fails -> where, whether a call is the one row's, view, its members, its page, and what
+#: names the row.
+VIEWS: dict[str, tuple[Any, str, Callable[..., bool], str, str, str, str]] = {
+    "tool of a kit": (
+        kit_for_run, "make_kit",
+        lambda at, machine, now, wanted, *_: any(one.tool_number == 11 for one in wanted),
+        "/v1/kits/{run}", KIT, "/shift/kits/{run}", "CROSS-3",
+    ),
+    "station of a kit": (
+        kit_for_run, "_station_now", lambda row, *_: row.tool_number == 11,
+        "/v1/kits/{run}", KIT, "/shift/kits/{run}", "T11",
+    ),
+    "tool in a rack": (
+        rack_view, "_label", lambda row: row.holder == "DH-1",
+        "/v1/rack", "racks", "/rack", "DH-1",
+    ),
+    "machine that is heard": (
+        show_feeds, "cycle_times", of_machine, "/v1/feeds", "items", "/shift/feeds", "M2",
+    ),
+    "costs of a spec": (
+        tool_costs, "swap_costs", is_drill, "/v1/costs", "items", "", "CROSS-3",
+    ),
+    "score of a key": (
+        score_forecasts, "_score", named(DRILL),
+        "/v1/forecast-scores", "items", "/were-we-right", DRILL,
+    ),
+    "swap point of a key": (
+        life_of_key, "swap_costs", is_drill,
+        f"/v1/life/{DRILL}", "curve", "", DRILL,
+    ),
+}  # fmt: skip
+
+
+def fail(monkeypatch: Any, module: Any, name: str, hits: Callable[..., bool]) -> None:
+    made = getattr(module, name)
+
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        if hits(*args, **kwargs):
+            raise ZeroDivisionError("division by zero")
+        return made(*args, **kwargs)
+
+    monkeypatch.setattr(module, name, wrapped)
+
+
+def test_one_row_of_each_view_takes_no_other_down(busy, monkeypatch, caplog):
+    for what, (module, name, hits, path, member, page, told) in VIEWS.items():
+        path, page = path.format(run=busy.run), page.format(run=busy.run)
+        before, nothing = rows(busy.client, path, member)
+        assert nothing == [], what
+        with monkeypatch.context() as patch:
+            fail(patch, module, name, hits)
+            caplog.clear()
+            after, problems = rows(busy.client, path, member)
+            again = rows(busy.client, path, member)[1]
+            shown = text(busy.client, page) if page else problems[0]
+            german = text(busy.client, page, "de") if page else ""
+
+        assert after == [row for row in before if told not in row], what
+        assert after, what
+        (problem,) = again
+        assert problems == [problem], what
+        assert told in problem, what
+        assert problem.endswith("names the fault."), what
+        faults = [one for one in caplog.records if one.levelno == logging.ERROR]
+        assert len(faults) == 1, what
+        assert "not be worked out" in shown, what
+        if page:
+            assert 'id="left-out"' in german, what
+            assert "not be worked out" not in german, what
+
+
+def test_a_forecast_that_cannot_be_judged_is_told_by_its_tool(busy, monkeypatch):
+    path = "/v1/forecast-scores?by=shop"
+    (before,), _ = rows(busy.client, path)
+    drills = busy.client.get("/v1/forecasts-kept").get_json()["items"]
+    mine = [one for one in drills if one["station"] == "M1/T11"]
+    fail(
+        monkeypatch,
+        kept_outcomes,
+        "_unit",
+        lambda view, row, *_: row.life_key == DRILL,
+    )
+
+    (after,), problems = rows(busy.client, path)
+
+    assert {one["assembly"] for one in mine} == {why.split()[4] for why in problems}
+    kept = [json.loads(one)["forecasts"] for one in (before, after)]
+    assert kept == [len(drills), len(drills) - len(mine)]
+
+
+def test_a_swap_point_that_is_no_number_is_told_by_its_key(busy, monkeypatch):
+    made = LifeModel.swap_age
+    before = text(busy.client, "/lives")
+
+    def spoilt(self: LifeModel, key: Any, *more: Any) -> Any:
+        ages, costs, shares = made(self, key, *more)
+        return np.where(np.asarray(key) == row, np.nan, ages), costs, shares
+
+    row = 1
+    monkeypatch.setattr(LifeModel, "swap_age", spoilt)
+
+    after = text(busy.client, "/lives")
+
+    assert "not known" not in before
+    assert after.count("not known") == 1
+    assert after.count("The swap point of tool key") == 1
+    assert after.count("<tr>") == before.count("<tr>")
+    key = after.split("The swap point of tool key ")[1].split()[0]
+    assert "The swap point of tool key" in text(busy.client, f"/lives/{key}")
+    told = busy.client.get(f"/v1/life/{key}").get_json()
+    assert (told["swap_age"], len(told["curve"])) == (None, 41)
+    assert "The swap point" in told["problems"][0]
+    other = TURN if key == DRILL else DRILL
+    assert busy.client.get(f"/v1/life/{other}").get_json()["problems"] == []
+
+
+def test_a_key_whose_costs_fail_keeps_its_row(busy, monkeypatch):
+    before = text(busy.client, "/lives")
+    fail(monkeypatch, key_uses, "swap_costs", is_drill)
+
+    after = text(busy.client, "/lives")
+
+    assert "What edges of tool spec CROSS-3 cost could not be worked out" in after
+    assert after.count("<tr>") == before.count("<tr>")
+
+
+def test_a_key_that_cannot_be_drawn_is_refused_in_words(busy, monkeypatch):
+    fail(monkeypatch, key_curve, "survival_band", lambda *_: True)
+
+    page = busy.client.get(f"/lives/{DRILL}")
+
+    assert page.status_code == 409
+    assert f"The lives of tool key {DRILL} could not be worked out" in page.text
+    assert busy.client.get("/lives").status_code == 200
+
+
+def test_one_station_that_fails_stands_on_its_machine_with_its_problem(busy, monkeypatch):
+    fail(monkeypatch, machine_view, "expected_tool", lambda tx, row, at: row.tool_number == 11)
+
+    machine = text(busy.client, "/machines/M1")
+    station = text(
+        busy.client, f"/machines/M1/stations/{busy.shop.codes['stations']['M1/T11']}"
+    )
+    other = text(busy.client, f"/machines/M1/stations/{busy.shop.codes['stations']['M1/T01']}")
+
+    why = "What station T11 needs could not be worked out"
+    assert machine.count(why) == 1
+    assert machine.count('<span class="name">') == 3
+    assert why in station
+    assert "Take it out" in station
+    assert "could not be worked out" not in other
+
+
+def test_one_label_that_fails_leaves_a_cell_that_says_so(busy, monkeypatch):
+    codes = [busy.shop.codes["holders"]["TH-1"], busy.shop.codes["gauges"]["PG-1"]]
+    made = print_texts._LABELS["G"]
+    labels = print_texts._LABELS | {"G": lambda *_: 1 / 0}
+    monkeypatch.setattr(print_texts, "_LABELS", labels)
+    assert made is not labels["G"]
+
+    answer = busy.client.post("/v1/labels.pdf", json={"codes": codes})
+    alone = busy.client.get(f"/v1/labels/{codes[1]}.pdf")
+
+    assert answer.status_code == 200
+    pages = [
+        page.get_textpage().get_text_range() for page in pypdfium2.PdfDocument(answer.data)
+    ]
+    assert "NOT PRINTED" not in pages[0]
+    assert "NOT PRINTED" in pages[1]
+    assert "PG-1" in pages[1]
+    assert codes[1] in pages[1].replace(" ", "")
+    assert alone.status_code == 409
+    assert "The label of" in alone.get_json()["detail"]
+
+
+def test_a_record_that_cannot_be_exported_is_named_and_nothing_written(
+    store, shop, monkeypatch, tmp_path
+):
+    hits = lambda column, value: value == "DRILL-3" and column.name == "cutting_item"  # noqa: E731
+    fail(monkeypatch, writing, "print_cell", hits)
+
+    with store.read() as tx, pytest.raises(Refusal) as refused:
+        export_shop(tx, tmp_path / "out")
+
+    assert refused.value.sentence.startswith("Record 2 of cutting_items.csv (DRILL-3) cannot")
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+def test_own_constants_that_fail_leave_those_in_force(busy, clock, monkeypatch):
+    clock.go_on(seconds=1)
+    before = rows(busy.client, "/v1/forecasts")[0]
+    for name, told in (
+        ("estimate_from_own_lives", "Constants of item CNMG-408 on material group M could not"),
+        ("lives_by_cut", "Constants could not be estimated from the shop's own edges"),
+    ):
+        with monkeypatch.context() as patch:
+            fail(patch, own_constants, name, lambda *_, **__: True)
+            clock.go_on(seconds=90)
+            after, problems = rows(busy.client, "/v1/forecasts")
+        assert any(why.startswith(told) for why in problems)
+        assert all("constants in force are used" in why for why in problems)
+        assert len(after) == len(before)
+        assert not [row for row in after if "not_worked_out" in row]
