@@ -29,13 +29,14 @@ from crib.usecases.forecast import Forecast, ShopPlan, forecast_shop
 from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.shift_view import shift_view
 from crib.usecases.swap_list import make_swap_list
-from tests.store.test_demo import PRESENT, demo_in
+from tests.demos import PRESENT, make_demo
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
     """Two days of the demo, and its plan when nothing is wrong."""
-    made = demo_in(tmp_path_factory.mktemp("left-out") / "crib.db", days=2)
+    path = tmp_path_factory.mktemp("left-out") / "crib.db"
+    made = SimpleNamespace(store=make_demo(path, days=2).store)
     with made.store.read() as tx:
         made.plan = forecast_shop(tx, PRESENT)
     yield made
