@@ -101,6 +101,7 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
             ("bench, before the changeover", f"{kit.bench_minutes:g}"),
             ("machine stands", f"{kit.machine_minutes:g}"),
         ),
+        problems=found.problems,
         run=str(found.run_id),
         made_at=local(made_at),
     )

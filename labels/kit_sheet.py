@@ -37,6 +37,7 @@ class KitSheet:
         build: To build and preset.
         back: Comes out and goes back to the toolroom.
         minutes: Kinds of work with their minutes, as text, the sum last.
+        problems: Tools that it is made without, and what to do; they head the sheet.
         run: The run's name.
         made_at: When the sheet was made, as text.
         site: The shop's name.
@@ -51,6 +52,7 @@ class KitSheet:
     build: tuple[KitLine, ...]
     back: tuple[KitLine, ...]
     minutes: tuple[tuple[str, str], ...] = ()
+    problems: tuple[str, ...] = ()
     run: str = ""
     made_at: str = ""
     site: str = ""
@@ -84,6 +86,10 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4") -> list[Laid]:
         _table("Keep in its station", sheet.keep, "Nothing stays."),
         _table("Return to the toolroom", sheet.back, "Nothing goes back."),
     ]
+    if sheet.problems:
+        to_do = (Column("done", 0.8), Column("what to do", 18.4))
+        lost = tuple(TableRow(("☐", why)) for why in sheet.problems)
+        tables.insert(0, Table(f"Not worked out ({len(lost)})", to_do, lost, ""))
     if minutes:
         columns = (Column("work", 3.0), Column("minutes", 1.0, right=True), Column("", 8.0))
         padded = tuple(TableRow((*row.cells, "")) for row in minutes)

@@ -91,6 +91,7 @@ class ReorderPage(Shape):
 
     as_of = At(required=True)
     items = fields.List(fields.Nested(ReorderShape), required=True)
+    problems = Problems()
     next = Whole(allow_none=True, required=True)
 
 
@@ -98,7 +99,8 @@ class ReorderPage(Shape):
 def read_reorder_list(call: Call) -> dict[str, Any]:
     """List what to order, the item that runs out first on top."""
     plan = plan_of(call)
-    return {"as_of": plan.view.now, "items": reorder_items(plan), "next": None}
+    items, problems = reorder_items(plan), list(plan.view.left_out.records)
+    return {"as_of": plan.view.now, "items": items, "problems": problems, "next": None}
 
 
 class KeyNames(Shape):

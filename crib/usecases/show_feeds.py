@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -16,7 +16,7 @@ from crib.store.heard_rows import HeardMachine, State, heard_machines, states_no
 from crib.usecases.cycle_times import CycleTimes, cycle_times
 from crib.usecases.feed_process import feed_process, told_now
 from crib.usecases.gap_resets import GapShown, show_gap
-from crib.usecases.left_out import Kept, worked_out
+from crib.usecases.left_out import Kept, each, worked_out
 
 _NOT_YET = (
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
@@ -91,11 +91,30 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
     """
     feeds = {row.machine_id: row for row in list_feeds(tx)}
     process = feed_process(tx, present)
-    return [
-        told_now(feeds.get(one.id) or _without_feed(one), process, present)
-        for one in heard_machines(tx)
-        if one.id in feeds or one.feed_url or one.counted_at
-    ]
+    found: list[FeedRow] = []
+
+    def look(one: HeardMachine) -> None:
+        found.append(told_now(feeds.get(one.id) or _without_feed(one), process, present))
+
+    def failed(one: HeardMachine) -> str:
+        why = _not_worked_out(one.machine)
+        found.append(replace(_without_feed(one), state="stopped", problem=why))
+        return why
+
+    heard = heard_machines(tx)
+    each(
+        [one for one in heard if one.id in feeds or one.feed_url or one.counted_at],
+        look,
+        failed,
+    )
+    return found
+
+
+def _not_worked_out(machine: str) -> str:
+    return (
+        f"What is heard of machine {machine} could not be worked out. See at the machine "
+        "whether its counts come in, and check its record; the service's log names the fault."
+    )
 
 
 def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> Kept[FeedShown]:
@@ -115,11 +134,7 @@ def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> Kept
         lambda one: _shown(
             tx, present, one, states.get(one.machine_id, ()), gaps.get(one.machine_id)
         ),
-        lambda one: (
-            f"What is heard of machine {one.machine} could not be worked out. See at the "
-            "machine whether its counts come in, and check its record; the service's log names "
-            "the fault."
-        ),
+        lambda one: _not_worked_out(one.machine),
     )
 
 

@@ -32,6 +32,7 @@ from crib.usecases import (
 )
 from crib.usecases.export_shop import export_shop
 
+MACHINE_LINE = machine_view.MachineLine
 TURN, DRILL = "CNMG-408~M~turn", "DRILL-3~M~drill"
 
 
@@ -260,6 +261,41 @@ def test_one_station_that_fails_stands_on_its_machine_with_its_problem(busy, mon
     assert why in station
     assert "Take it out" in station
     assert "could not be worked out" not in other
+
+
+def test_a_kit_on_paper_names_what_it_is_made_without(busy, monkeypatch):
+    module, name, hits = VIEWS["tool of a kit"][:3]
+    fail(monkeypatch, module, name, hits)
+
+    answer = busy.client.get(f"/v1/kits/{busy.run}.pdf")
+
+    assert answer.status_code == 200
+    pages = [one.get_textpage().get_text_range() for one in pypdfium2.PdfDocument(answer.data)]
+    assert "Not worked out (1)" in pages[0]
+    assert "Tool number 11 (CROSS-3) could not be worked out for the kit" in pages[0]
+    assert "TURN-OD" in pages[0]
+
+
+def test_one_machine_that_fails_stands_in_the_lists_of_all(busy, monkeypatch):
+    monkeypatch.setattr(
+        show_feeds,
+        "told_now",
+        lambda feed, *_: 1 / 0 if feed.machine == "M2" else feed,
+    )
+    monkeypatch.setattr(
+        machine_view,
+        "MachineLine",
+        lambda machine, *_: 1 / 0 if machine == "M2" else MACHINE_LINE(machine, *_),
+    )
+
+    machines = text(busy.client, "/machines")
+    first, second = busy.client.get("/v1/feeds").get_json()["items"]
+
+    assert machines.count("What is due at machine M2 could not be worked out") == 1
+    assert machines.count("machine-line") == 1
+    assert (first["machine"], first["state"], first["problem"]) == ("M1", "following", None)
+    assert (second["machine"], second["state"]) == ("M2", "stopped")
+    assert "What is heard of machine M2 could not be worked out" in second["problem"]
 
 
 def test_one_label_that_fails_leaves_a_cell_that_says_so(busy, monkeypatch):
