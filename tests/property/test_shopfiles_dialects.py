@@ -31,12 +31,13 @@ text = st.text(
 name = text.filter(lambda written: "|" not in written)
 
 
-def decimals(most: int, places: int) -> st.SearchStrategy[Decimal | None]:
+def decimals(column: str, places: int) -> st.SearchStrategy[Decimal | None]:
+    bounds = TOOL_SPECS.column(column).bounds
     return st.none() | st.builds(
         lambda digits, shift: Decimal(digits).scaleb(-shift),
-        st.integers(1, most * 10**places),
+        st.integers(1, int((bounds.most or 0) * 10**places)),
         st.integers(0, places),
-    ).filter(lambda value: value <= most)
+    ).filter(lambda value: bounds.admits(float(value)))
 
 
 rows = st.lists(
@@ -45,10 +46,10 @@ rows = st.lists(
         st.none() | text,
         name,
         st.lists(name, min_size=1, max_size=3, unique=True),
-        decimals(99, 4),
-        decimals(9_999, 4),
-        decimals(99_999_999, 3),
-        decimals(999_999, 2),
+        decimals("nose_radius_mm", 4),
+        decimals("lf_nominal_mm", 4),
+        decimals("life_parts", 3),
+        decimals("failure_cost", 2),
         st.none() | st.integers(1, 100),
     ),
     min_size=1,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -49,9 +50,19 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
     def optional(strategy: st.SearchStrategy[object]) -> object:
         return draw(st.just("") | strategy)
 
-    def number(most: int, places: int = 3) -> str:
+    def number(column: str, most: int, places: int = 3) -> str:
+        least = next(
+            each.minimum or 0
+            for record in SHOP_FILES
+            for each in record.columns
+            if each.name == column
+        )
         return str(
-            optional(st.integers(1, most * 10**places).map(lambda n: f"{n / 10**places}"))
+            optional(
+                st.integers(max(1, math.ceil(least * 10**places)), most * 10**places).map(
+                    lambda n: f"{n / 10**places}"
+                )
+            )
         )
 
     def one(of: list[str]) -> str:
@@ -99,7 +110,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "machine": machine,
                 "name": optional(text),
                 "calendar": optional(st.sampled_from(calendars)),
-                "spindle_max_rpm": number(9_000),
+                "spindle_max_rpm": number("spindle_max_rpm", 9_000),
                 "x_on_diameter": optional(st.just("no")),
                 "offset_increment_mm": optional(st.sampled_from(["0.001", ".0001", "1"])),
             }
@@ -111,7 +122,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "station": station,
                 "tool_number": str(draw(st.integers(0, 99))),
                 "axis_x": optional(st.sampled_from(["+WF", "-wf"])),
-                "datum_x_mm": number(400, 4),
+                "datum_x_mm": number("datum_x_mm", 400, 4),
             }
             for station in draw(names)
         ],
@@ -120,7 +131,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "cutting_item": item,
                 "kind": "round",
                 "designation": draw(text),
-                "price": number(900, 2),
+                "price": number("price", 900, 2),
                 "edges": str(optional(st.integers(1, 8))),
             }
             for item in items
@@ -130,7 +141,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "holder_type": kind,
                 "designation": draw(text),
                 "accepts": optional(text),
-                "reach_mm": number(90),
+                "reach_mm": number("reach_mm", 90),
             }
             for kind in types
         ],
@@ -151,7 +162,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
             {
                 "tool_spec": spec,
                 "holder_type": one(types),
-                "nose_radius_mm": number(9, 4),
+                "nose_radius_mm": number("nose_radius_mm", 9, 4),
                 "cutting_items": " | ".join(
                     draw(st.lists(st.sampled_from(items), min_size=1, unique=True))
                 ),
@@ -163,7 +174,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "part": part,
                 "material": draw(text),
                 "material_group": "p",
-                "cycle_s": number(90) or "1",
+                "cycle_s": number("cycle_s", 90) or "1",
             }
             for part in parts
         ],
@@ -175,7 +186,7 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
                 "tool_spec": one(specs),
                 "kind": "drill",
                 "path": optional(st.just("2")),
-                "feed_mm_rev": number(1),
+                "feed_mm_rev": number("feed_mm_rev", 1),
             }
             for part in parts
             for sequence in draw(st.lists(st.integers(0, 99), max_size=3, unique=True))

@@ -49,7 +49,7 @@ from crib.store.records import (
 AT = datetime(2026, 2, 1, 12, tzinfo=UTC)
 
 TEXT = st.text(
-    st.characters(exclude_categories=("Cs", "Cc"), exclude_characters="\x7f"), min_size=1
+    st.characters(exclude_categories=("Cs", "Cc", "Cf", "Zl", "Zp")), min_size=1
 ).filter(lambda text: text == text.strip())
 
 
