@@ -27,6 +27,7 @@ def shift_sheet(
     hours: float,
     local: Local,
     breakages: Sequence[Question] = (),
+    problems: Sequence[str] = (),
 ) -> ShiftSheet:
     """The shift's swap list and bench queue as text; breakages without a tool stand first."""
     return ShiftSheet(
@@ -52,6 +53,7 @@ def shift_sheet(
             )
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
+        problems=tuple(problems),
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from labels.boxes import Laid
 from labels.swap_sheet import CAUTIONS
-from labels.table import Column, Report, Table, TableRow, lay_out_report
+from labels.table import Column, Report, Table, TableRow, lay_out_report, left_out_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +87,7 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4") -> list[Laid]:
         _table("Return to the toolroom", sheet.back, "Nothing goes back."),
     ]
     if sheet.problems:
-        to_do = (Column("done", 0.8), Column("what to do", 18.4))
-        lost = tuple(TableRow(("☐", why)) for why in sheet.problems)
-        tables.insert(0, Table(f"Not worked out ({len(lost)})", to_do, lost, ""))
+        tables.insert(0, left_out_table(sheet.problems))
     if minutes:
         columns = (Column("work", 3.0), Column("minutes", 1.0, right=True), Column("", 8.0))
         padded = tuple(TableRow((*row.cells, "")) for row in minutes)

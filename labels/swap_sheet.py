@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from labels.boxes import Laid
-from labels.table import Column, Report, Table, TableRow, lay_out_report
+from labels.table import Column, Report, Table, TableRow, lay_out_report, left_out_table
 
 #: Common practice, no source; they support people and replace no manual, rule or judgement.
 CAUTIONS = (
@@ -68,6 +68,7 @@ class ShiftSheet:
         bench: In the order to do it.
         site: The shop's name.
         note: A line of the supervisor's own.
+        problems: What it is made without, and what to do; they head the sheet.
         cautions: In the foot of every page.
     """
 
@@ -77,6 +78,7 @@ class ShiftSheet:
     bench: tuple[BenchRow, ...]
     site: str = ""
     note: str = ""
+    problems: tuple[str, ...] = ()
     cautions: tuple[str, ...] = CAUTIONS
 
 
@@ -162,6 +164,7 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> list[Laid]:
         sheet.site,
         tuple(line for line in (f"{sheet.horizon}, made {sheet.made_at}", sheet.note) if line),
         (
+            *([left_out_table(sheet.problems)] if sheet.problems else []),
             Table("Swap list", _SWAP_COLUMNS, swaps, "Nothing is due."),
             Table("Bench queue", _BENCH_COLUMNS, bench, "Nothing to preset."),
         ),

@@ -72,6 +72,13 @@ class _Page:
     rules: list[Rule] = field(default_factory=list)
 
 
+def left_out_table(problems: Sequence[str]) -> Table:
+    """What a sheet was made without, to tick off once it is seen to."""
+    columns = (Column("done", 0.8), Column("what to do", 18.4))
+    rows = tuple(TableRow(("☐", why)) for why in problems)
+    return Table(f"Not worked out ({len(rows)})", columns, rows, "")
+
+
 def lay_out_report(report: Report, paper: str = "A4", *, landscape: bool = True) -> list[Laid]:
     """Lay a report out on pages.
 

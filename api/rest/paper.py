@@ -105,7 +105,8 @@ def read_shift_sheet(call: Call) -> Response:
     hours = call.query["hours"]
     found = make_swap_list(plan, hours, machine_of(call, plan))
     broken = breakages_of(call)
-    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local, broken)
+    lost = plan.view.left_out.records
+    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local, broken, lost)
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 
 

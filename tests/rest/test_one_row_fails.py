@@ -23,6 +23,7 @@ from crib.usecases import (
     kit_for_run,
     left_out,
     life_of_key,
+    machine_stops,
     machine_view,
     own_constants,
     rack_view,
@@ -274,6 +275,17 @@ def test_a_kit_on_paper_names_what_it_is_made_without(busy, monkeypatch):
     assert "Not worked out (1)" in pages[0]
     assert "Tool number 11 (CROSS-3) could not be worked out for the kit" in pages[0]
     assert "TURN-OD" in pages[0]
+
+
+def test_a_shift_on_paper_names_what_it_is_made_without(busy, clock, monkeypatch):
+    fail(monkeypatch, machine_stops, "_bars", lambda *_: True)
+    clock.go_on(seconds=90)
+
+    answer = busy.client.get("/v1/shift-sheet.pdf")
+
+    assert answer.status_code == 200
+    pages = [one.get_textpage().get_text_range() for one in pypdfium2.PdfDocument(answer.data)]
+    assert "The stops ahead of machine M1 could not be worked out" in pages[0]
 
 
 def test_one_machine_that_fails_stands_in_the_lists_of_all(busy, monkeypatch):
