@@ -9,7 +9,14 @@ from flask_smorest import Blueprint
 from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads, writes
-from api.schemas.feeds import BreakageBody, DismissalBody, GapsQuery, MachineQuery, VerdictBody
+from api.schemas.feeds import (
+    BreakageBody,
+    CounterSettingBody,
+    DismissalBody,
+    GapsQuery,
+    MachineQuery,
+    VerdictBody,
+)
 from api.schemas.fields import Problems, Shape, Whole
 from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
@@ -26,6 +33,7 @@ from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
 from crib.usecases.questions import list_questions
 from crib.usecases.show_feeds import FeedShown, show_feeds
 from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
+from crib.usecases.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
 
 blueprint = Blueprint("feeds", __name__, description="What machines say of themselves.")
 
@@ -33,6 +41,9 @@ FeedShape = shape_from(FeedShown, "FeedShape", leave_out=("machine_id",))
 GapShape = shape_from(GapShown, "GapShape")
 DismissalShape = shape_from(QuestionDismissed, "DismissalShape", rename={"fact_id": "fact"})
 VerdictShape = shape_from(CountJudged, "VerdictShape", rename={"fact_id": "fact"})
+CounterSettingShape = shape_from(
+    CounterSetTold, "CounterSettingShape", rename={"fact_id": "fact"}, leave_out=("on_record",)
+)
 BreakageShape = shape_from(
     BreakageSignalled, "BreakageShape", rename={"fact_id": "fact", "mount_id": "mount"}
 )
@@ -86,6 +97,24 @@ def post_count_verdict(call: Call) -> Reply:
     Setting it (counter_set) made nothing; what was kept aside after it is booked where it fits.
     """
     done = judge_count(call.tx, call.present, JudgeCount(**call.body))
+    return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
+
+
+@writes(
+    blueprint,
+    "/v1/counter-settings",
+    CounterSettingShape(),
+    body=CounterSettingBody(),
+    again=True,
+)
+def post_counter_setting(call: Call) -> Reply:
+    """Tell that a counter is set, before or after it is: nothing is made by that.
+
+    The next count that fits goes on from there. While none does, nothing changes.
+    """
+    done = tell_counter_set(call.tx, call.present, TellCounterSet(**call.body))
+    if done.on_record:
+        return Reply(done, 200)
     return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from api.http.query import PlainQuery
 from api.schemas.facts import FactBody
-from api.schemas.fields import Choice, Text, Whole
+from api.schemas.fields import At, Choice, Text, Whole
+from crib.floor.refused import LARGEST
 from crib.usecases.judge_count import VERDICTS
 
 
@@ -30,6 +31,16 @@ class VerdictBody(FactBody):
         required=True, least=1, most=2**53, explains="Its number among the refused counts."
     )
     verdict = Choice(VERDICTS, required=True)
+
+
+class CounterSettingBody(FactBody):
+    """A counter is set to a count; nothing is made by that."""
+
+    machine = Text(required=True, explains="Name of the machine.")
+    at = At(explains="When it is set, up to 7 days ahead; left out: now.")
+    count = Whole(required=True, most=LARGEST, explains="What the counter is set to.")
+    path = Whole(least=1, most=9, explains="Path whose counter it is, where each has its own.")
+    by = Text(required=True, explains="Badge or code of the person who says so.")
 
 
 class DismissalBody(FactBody):

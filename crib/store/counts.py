@@ -89,6 +89,15 @@ def counts_beside(
     return before, after
 
 
+def last_count(tx: Tx, counter: Counted) -> tuple[int, int] | None:
+    """The last count taken in: its instant [µs] and what it said; None where there is none."""
+    statement = (
+        "SELECT at, count FROM count_readings WHERE machine_id = ? AND path = ?"
+        " ORDER BY at DESC LIMIT 1"
+    )
+    return next(iter(_rows(tx, statement, tuple(counter))), None)
+
+
 def source_ids(tx: Tx, machine_id: int, names: Iterable[str]) -> dict[str, int]:
     """Ids of the counters that readings came from; those that are new get one."""
     found: dict[str, int] = {}

@@ -37,6 +37,7 @@ from crib.store.tables import (
     stops,
     teardowns,
 )
+from crib.store.verdict_rows import TOLD
 
 _T = metadata.tables
 _people, _machines, _stations = _T["people"], _T["machines"], _T["stations"]
@@ -352,7 +353,7 @@ _FILTERS: Mapping[str, ColumnElement[Any]] = {
 _STILL_OPEN: Mapping[str, ColumnElement[bool]] = {
     "assemblies": assembly_state.c.ended_at.is_(None),
     "mounts": removals.c.fact_id.is_(None) & stands(facts.c.id),
-    "refused_counts": _judgements.c.fact_id.is_(None),
+    "refused_counts": _judgements.c.fact_id.is_(None) & (count_refusals.c.reason != TOLD),
 }
 
 

@@ -28,8 +28,11 @@ _SELECT = """
     LEFT JOIN facts AS vf ON vf.id = v.fact_id
     LEFT JOIN people AS p ON p.id = vf.person_id
 """
+#: Reason of a count that a person told beforehand: the counter would be set to it.
+TOLD = "told_set"
 _ONE = _SELECT + " WHERE r.id = ?"
-_WAITING = _SELECT + " WHERE v.fact_id IS NULL ORDER BY r.id DESC LIMIT ?"
+_WAITS = f" WHERE v.fact_id IS NULL AND r.reason <> '{TOLD}'"
+_WAITING = _SELECT + f"{_WAITS} ORDER BY r.id DESC LIMIT ?"
 _JUDGED = _SELECT + " WHERE v.verdict <> 'booked_later' ORDER BY v.fact_id DESC LIMIT ?"
 #: Reasons for which a count may be true after all, once it is known that the counter was set.
 DOUBTED = ("too_fast", "behind_set")
@@ -165,7 +168,7 @@ def leave_unexplained(tx: Tx, counter: Counted, at_us: int) -> None:
 
 def count_waiting(tx: Tx) -> int:
     """How many readings wait for a verdict."""
-    statement = f"SELECT count(*) FROM ({_SELECT} WHERE v.fact_id IS NULL)"  # noqa: S608
+    statement = f"SELECT count(*) FROM ({_SELECT}{_WAITS})"  # noqa: S608
     return int(tx.exec_driver_sql(statement).scalar_one())
 
 

@@ -21,6 +21,7 @@ from crib.store.records import get_record
 from crib.store.resolve import resolve_person
 from crib.store.stations import runs_of
 from crib.store.verdict_rows import (
+    TOLD,
     KeptAside,
     delete_reading,
     doubted_after,
@@ -38,7 +39,7 @@ ACCEPTED, DISCARDED, COUNTER_SET = "accepted", "discarded", "counter_set"
 VERDICTS = (ACCEPTED, DISCARDED, COUNTER_SET)
 
 #: Reasons that a reading cannot be taken for, whatever anybody says.
-_NO_READING = frozenset({"not_whole", "negative", "too_large", "too_old"})
+_NO_READING = frozenset({"not_whole", "negative", "too_large", "too_old", TOLD})
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,18 +137,24 @@ def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
     A count that was accepted is taken out, and the step that it divided is one again.
     """
     found, verdict = judged_by_fact(tx, verdict_id)
+    if found.reason == TOLD:
+        _take_out_all(tx, verdict_id, reversal_id, found.counter)
+        return f"It is no longer told that the counter of {found.machine} was set."
     if verdict == DISCARDED:
         return f"Count {found.count} of {found.machine} waits for a verdict again."
-    at_us = readings_of_fact(tx, verdict_id)
-    for one in at_us:
-        _take_out(tx, found.counter, one)
-    # readings less, so that whoever keeps readings in memory reads them anew
-    fewer = -len(at_us)
-    insert_batch(tx, reversal_id, found.counter, accepted=fewer, duplicates=0, refused=0)
+    _take_out_all(tx, verdict_id, reversal_id, found.counter)
     return (
         f"Count {found.count} of {found.machine} is kept aside again; the parts counted after "
         "it are put right."
     )
+
+
+def _take_out_all(tx: Tx, verdict_id: int, reversal_id: int, counter: Counted) -> None:
+    at_us = readings_of_fact(tx, verdict_id)
+    for one in at_us:
+        _take_out(tx, counter, one)
+    # readings less, so that whoever keeps readings in memory reads them anew
+    insert_batch(tx, reversal_id, counter, accepted=-len(at_us), duplicates=0, refused=0)
 
 
 def _refuse_person(tx: Tx, by: str | None) -> None:
@@ -168,7 +175,7 @@ def _refuse_person(tx: Tx, by: str | None) -> None:
 
 def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
     count, at = found.count, found.at
-    if found.reason in _NO_READING or at is None or not _is_count(count):
+    if found.reason in _NO_READING or at is None or not is_count(count):
         raise Invalid(
             f"'{str(count)[:30]}' of {found.machine} cannot be taken in: it is no count with "
             "an instant. Discard it, and report what the counter said by hand.",
@@ -208,17 +215,22 @@ def _set_to(
     taken = absorb_into(tx, fact_id, counter, when, said_by_it, believed=True, starts=SET)
     if not taken.index.size:
         return taken, 0
-    waiting = [one for one in doubted_after(tx, counter, at_us) if _is_count(one.count)]
-    later: list[int] = []
-    if waiting:
-        times = [us_from_instant(one.at) for one in waiting if one.at is not None]
-        counts = np.array([one.count for one in waiting], dtype=np.int64)
-        more = absorb_into(tx, fact_id, counter, np.array(times, dtype=np.int64), counts)
-        later = [waiting[place].id for place in more.index.tolist()]
-        insert_booked_later(tx, fact_id, later)
-    accepted = 1 + len(later)
-    insert_batch(tx, fact_id, counter, accepted=accepted, duplicates=0, refused=0)
-    return taken, len(later)
+    later = book_waiting(tx, fact_id, counter, at_us)
+    insert_batch(tx, fact_id, counter, accepted=1 + later, duplicates=0, refused=0)
+    return taken, later
+
+
+def book_waiting(tx: Tx, fact_id: int, counter: Counted, at_us: int) -> int:
+    """Book what was kept aside since a counter was set and fits now; how many that is."""
+    waiting = [one for one in doubted_after(tx, counter, at_us) if is_count(one.count)]
+    if not waiting:
+        return 0
+    times = [us_from_instant(one.at) for one in waiting if one.at is not None]
+    counts = np.array([one.count for one in waiting], dtype=np.int64)
+    more = absorb_into(tx, fact_id, counter, np.array(times, dtype=np.int64), counts)
+    later = [waiting[place].id for place in more.index.tolist()]
+    insert_booked_later(tx, fact_id, later)
+    return len(later)
 
 
 def _refuse_unlike_next(tx: Tx, found: KeptAside, at_us: int, count: int) -> None:
@@ -240,7 +252,8 @@ def _refuse_unlike_next(tx: Tx, found: KeptAside, at_us: int, count: int) -> Non
         )
 
 
-def _is_count(count: object) -> bool:
+def is_count(count: object) -> bool:
+    """Whether a value is a count that a counter can show."""
     return isinstance(count, int) and not isinstance(count, bool) and 0 <= count <= LARGEST
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +38,7 @@ from crib.store.verdict_rows import doubted_after
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.usecases.counts_ahead import beside_what_is_past, latest_us
 from crib.usecases.said import record, said
+from crib.usecases.told_sets import begin_told_sets
 
 #: Most readings in one call.
 MOST_READINGS = 50_000
@@ -102,6 +104,13 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
     fit[list(problems)] = False
     good = np.flatnonzero(fit)
     at_us = columns.at_us[good]
+    begun = begin_told_sets(
+        tx,
+        counter,
+        (at_us, columns.count[good]),
+        partial(fastest_between, runs),
+        absorb_into,
+    )
     known = KnownCounts.none()
     if good.size:
         known = known_around(tx, counter, int(at_us.min()), int(at_us.max()))
@@ -134,13 +143,13 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
         tx, counter, [*ahead, *(_kept_aside(columns, row) for row in refused)]
     )
     fact_id = None
-    if taken.index.size or kept_aside or ahead:
+    if taken.index.size or kept_aside or ahead or begun:
         fact_id = record(tx, "count", told)
         insert_batch(
             tx,
             fact_id,
             counter,
-            accepted=int(taken.index.size),
+            accepted=int(taken.index.size) + begun,
             duplicates=int(taken.duplicate.sum()),
             refused=len(refused) + len(ahead),
         )

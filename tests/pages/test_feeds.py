@@ -175,3 +175,26 @@ def test_nobody_else_judges_and_nothing_typed_is_lost(client, hear, shop, rows):
     assert b"Olek Varn is operator here" in answer.data
     assert b'value="not so"' in answer.data
     assert rows("count_verdicts") == 0
+
+
+def test_the_machine_page_tells_that_the_counter_is_set(client, hear, shop, rows, clock):
+    hear([(1, 900)])
+    as_person(client, shop, "B2")
+    form = read(client, "/machines/M1").select_one("#counter form")
+
+    wrong = client.post(form["action"], data=form_data(form) | {"count": "5x", "note": "why"})
+    done = client.post(form["action"], data=form_data(form) | {"count": "500"})
+    twice = client.post(form["action"], data=form_data(form) | {"count": "500"})
+
+    assert wrong.status_code == 422
+    assert b'value="5x"' in wrong.data
+    assert b'value="why"' in wrong.data
+    assert (done.status_code, twice.status_code, rows("count_verdicts")) == (303, 303, 1)
+    fold = read(client, "/machines/M1").select_one("#counter")
+    assert "Last count 900" in words(fold)
+    assert "set to 500. No count shows it yet." in words(fold)
+    aside = read(client, "/shift/counts-aside")
+    assert "none waits for a verdict" in words(aside.main)
+    back = aside.select_one("form[action$=take-back]")
+    assert client.post(back["action"], data=form_data(back)).status_code == 303
+    assert "No count shows it" not in words(read(client, "/machines/M1"))

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.clock import print_instant
 from crib.store.engine import Store
 from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
 
@@ -324,3 +325,31 @@ def test_a_breakage_signal_is_a_fact(
     bench.post("/v1/reversals", fact=done["fact"])
     assert items(client, "/v1/breakages")[0]["reversed"] is True
     assert items(client, "/v1/forecasts")[0]["why"] != "broken"
+
+
+def test_a_counter_setting_is_told_beforehand_once_and_taken_back(
+    client: FlaskClient, bench: SimpleNamespace, clock: Any
+) -> None:
+    def count(number: int) -> None:
+        clock.go_on(minutes=1)
+        reading = {"at": print_instant(clock.at), "count": number}
+        bench.post("/v1/counts", 202, machine="M1", readings=[reading])
+
+    count(900)
+    ahead = print_instant(clock.at + timedelta(seconds=30))
+    body = {"machine": "M1", "count": 500, "at": ahead, "by": "B2"}
+
+    done = bench.post("/v1/counter-settings", **body)
+    again = bench.post("/v1/counter-settings", 200, **body)
+
+    assert (done["shown"], done["set_at"], again["fact"]) == (False, ahead, done["fact"])
+    assert items(client, "/v1/refused-counts?open=true") == []
+    count(501)
+    assert items(client, "/v1/refused-counts?open=true") == []
+    (listed,) = items(client, "/v1/count-verdicts?machine=M1")
+    assert (listed["verdict"], listed["by"]) == ("counter_set", "B2")
+    bench.post("/v1/reversals", fact=done["fact"])
+    assert items(client, "/v1/count-verdicts?machine=M1")[0]["reversed"]
+    nobody = client.post("/v1/counter-settings", json={"machine": "M1", "count": 1})
+    path = client.post("/v1/counter-settings", json=body | {"path": 2})
+    assert (nobody.status_code, path.status_code) == (422, 409)

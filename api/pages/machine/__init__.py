@@ -3,6 +3,16 @@
 Each module serves one step under ``/machines``; ``PAGES`` lists them for the application.
 """
 
-from api.pages.machine import correct, known, mount, mounted, overview, remove, scan, station
+from api.pages.machine import (
+    correct,
+    counter,
+    known,
+    mount,
+    mounted,
+    overview,
+    remove,
+    scan,
+    station,
+)
 
-PAGES = (overview, station, scan, mount, mounted, remove, correct, known)
+PAGES = (overview, station, scan, mount, mounted, remove, correct, counter, known)

@@ -7,6 +7,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language.catalogue import locale_of
 from api.language.preferences import preferences
+from api.pages.acts import Complaint
 from api.pages.machine.places import act_address, machine_address, says_no, station_address
 from api.pages.machine.words import groups, reasons
 from api.pages.render import page
@@ -52,9 +53,24 @@ def list_machines() -> Response:
 @blueprint.get("/machines/<machine>")
 @says_no
 def show_machine(machine: str) -> Response:
-    """One machine: the next scan, what is due, every station."""
+    """One machine: the next scan, what is due, every station, its counter."""
+    return machine_page(machine)
+
+
+def machine_page(
+    machine: str, complaint: Complaint | None = None, given: dict[str, str] | None = None
+) -> Response:
+    """The page of a machine, with what was typed about its counter where that is refused."""
     site = this_site()
     plan = site.plans.plan(site.clock())
     with site.store.read() as tx:
         found = machine_now(tx, plan, machine)
-    return page("machine.html", wasm=True, found=found, now=plan.view.now)
+    return page(
+        "machine.html",
+        status=complaint.status if complaint else 200,
+        wasm=True,
+        found=found,
+        now=plan.view.now,
+        complaint=complaint,
+        given=given or {},
+    )
