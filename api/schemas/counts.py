@@ -16,7 +16,7 @@ from crib.usecases.report_counts import MOST_READINGS
 #: Refused readings that an answer names; it says how many there are in all.
 MOST_REFUSED_SHOWN = 100
 
-_KNOWN = frozenset({"at", "count", "run"})
+_KNOWN = frozenset({"at", "count", "path", "run"})
 
 
 class ReadingShape(Shape):
@@ -24,6 +24,13 @@ class ReadingShape(Shape):
 
     at = At(required=True)
     count = Whole(required=True, most=2**53)
+    path = fields.Raw(
+        metadata={
+            "type": ["string", "integer", "null"],
+            "description": "The path that it counts, such as 2, where the machine's "
+            "path_counters give it a counter of its own.",
+        }
+    )
     run = fields.Raw(
         metadata={
             "type": ["string", "integer", "null"],

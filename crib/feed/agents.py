@@ -26,6 +26,7 @@ from crib.feed.machine_clock import MachineClock
 from crib.feed.machine_time import MachineTime
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
+from crib.floor.path_counters import path_counters
 from crib.usecases.book_feed import FeedNews
 
 _LOG = logging.getLogger("crib.feed")
@@ -49,12 +50,14 @@ class Source:
         url: Its feed_url.
         count_item: The part count to follow; None for the best one.
         breakage_signals: Conditions that tell a broken tool; None for none.
+        path_counters: Counters of its paths, as the machine's record says them; None for none.
     """
 
     machine: str
     url: str
     count_item: str | None = None
     breakage_signals: str | None = None
+    path_counters: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +159,13 @@ class MachineFeed:
         signals = BreakageSignals(source.breakage_signals, self._tools, self._conditions)
         where = URL(source.url).authority.rpartition("@")[2]
         return Follower(
-            source.machine, self._booked, source.count_item, signals, where, self._time
+            source.machine,
+            self._booked,
+            source.count_item,
+            signals,
+            where,
+            self._time,
+            path_counters(source.path_counters),
         )
 
     async def follow(self) -> None:
@@ -300,9 +309,8 @@ class MachineFeed:
         if found is None:
             return
         others = ", ".join(map(item_words, found.others))
-        words = (
-            f"follows {item_words(found.count)} of device {found.device or 'without a name'}"
-        )
+        counts = ", ".join(item_words(item) for item in found.counts)
+        words = f"follows {counts} of device {found.device or 'without a name'}"
         words += f"; not followed: {others} (count_item names another)" if others else ""
         if words != self._followed_told:
             self._followed_told = words

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from crib.feed.documents import DataItem, Device, Devices
 from crib.feed.problems import NothingToFollow
+from crib.floor.path_counters import NO_PATH_COUNTERS, PathCounters
 
 #: What part counts are called: in the standard, and where agents made up a type of their own.
 _COUNTS = ("PART_COUNT", "PARTS_COUNT", "PART_COUNTER", "PARTS_COUNTER", "PARTCOUNT")
@@ -21,7 +22,7 @@ class Followed:
 
     Attributes:
         device: Name of the device.
-        count: The one part count that is followed; counts are never added up.
+        count: The part count that is followed; counts are never added up.
         execution: Execution states by path.
         program: Programs by path.
         tool_number: Tool numbers by path.
@@ -29,6 +30,8 @@ class Followed:
         others: Part counts that are not followed.
         conditions: What may be wrong with it, in the machine's own words.
         uuid: What the agent calls the device for good; its name where it has none.
+        of_paths: The part counts by path, where the paths have counters of their own; ``count``
+            is the first of them then.
     """
 
     device: str
@@ -40,38 +43,77 @@ class Followed:
     others: tuple[DataItem, ...] = ()
     conditions: tuple[DataItem, ...] = ()
     uuid: str = ""
+    of_paths: tuple[tuple[int, DataItem], ...] = ()
+
+    @property
+    def counts(self) -> tuple[DataItem, ...]:
+        """The part counts that are followed: one, or one for each path that has its own."""
+        return tuple(item for _, item in self.of_paths) or (self.count,)
+
+    def path_of(self, item_id: str) -> int | None:
+        """The path that a part count counts; None where it counts for all of them."""
+        for path, item in self.of_paths:
+            if item.item_id == item_id:
+                return path
+        return None
 
     def by_id(self) -> dict[str, DataItem]:
         """The count and the states by their id."""
         groups = (self.execution, self.program, self.tool_number, self.tool_asset)
-        items = [self.count, *(item for group in groups for item in group)]
+        items = [*self.counts, *(item for group in groups for item in group)]
         return {item.item_id: item for item in items}
 
 
-def choose_items(found: Devices, machine: str, wanted: str | None = None) -> Followed:
+def choose_items(
+    found: Devices,
+    machine: str,
+    wanted: str | None = None,
+    counters: PathCounters = NO_PATH_COUNTERS,
+) -> Followed:
     """Find what to follow for a machine.
 
     Args:
         found: The agent's answer to ``probe``.
         machine: Name of the machine here; chooses among several devices by name or uuid.
         wanted: Id or name of the part count to follow; None for the best one.
+        counters: The counters of its paths; they are followed instead, where there are any.
 
     Raises:
         NothingToFollow: No such device or no part count; says what there is.
     """
     device = _device(found, machine)
-    count = _count(device, wanted)
+    of_paths = _of_paths(device, counters)
+    counts = [item for _, item in of_paths] or [_count(device, wanted)]
     return Followed(
         device.name or device.uuid or device.device_id,
-        count,
+        counts[0],
         _of_kind(device, "EXECUTION"),
         _of_kind(device, "PROGRAM"),
         _of_kind(device, "TOOL_NUMBER"),
         _of_kind(device, "TOOL_ASSET_ID"),
-        tuple(item for item in _counts(device) if item != count),
+        tuple(item for item in _counts(device) if item not in counts),
         tuple(item for item in device.items if item.category == "CONDITION"),
         device.uuid or device.name or device.device_id,
+        of_paths,
     )
+
+
+def _of_paths(device: Device, counters: PathCounters) -> tuple[tuple[int, DataItem], ...]:
+    unnamed = [path for path, one in counters.items() if one.item is None]
+    if unnamed:
+        raise NothingToFollow(
+            f"path_counters names no part count of path {unnamed[0]}: write it like "
+            f"{unnamed[0]}:ITEM with the id or name of the count at the agent."
+        )
+    found = tuple((path, _count(device, one.item)) for path, one in counters.items())
+    items = [item.item_id for _, item in found]
+    for path, item in found:
+        if items.count(item.item_id) > 1:
+            raise NothingToFollow(
+                f"path_counters names the part count {item.item_id} for path {path} and for "
+                "another path: each path has its own, or count_item counts for all of them."
+            )
+    return found
 
 
 def _device(found: Devices, machine: str) -> Device:

@@ -20,6 +20,7 @@ from pathlib import Path
 from crib.clock import Clock, parse_instant
 from crib.errors import Invalid, Refusal
 from crib.feed.writer import Writer
+from crib.floor.path_counters import path_number
 from crib.shopfiles.dialect import Lines, OpenQuote, Unreadable, bad_byte, recognise
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
@@ -29,13 +30,13 @@ from crib.usecases.report_counts import MOST_READINGS
 
 _LOG = logging.getLogger("crib.feed")
 _NEEDED = ("machine", "at", "count")
-_COLUMNS = (*_NEEDED, "run")
+_COLUMNS = (*_NEEDED, "run", "path")
 #: A file that did not change for so long is whole [s].
 WHOLE_S = 2.0
 _LOOK_EVERY_S = 0.5
 _LARGEST = 64_000_000
 #: Reasons that speak of the row and not of the counter.
-_BAD_ROWS = {"in_future", "too_old", "unknown_run"}
+_BAD_ROWS = {"in_future": "at", "too_old": "at", "unknown_run": "run", "no_path": "path"}
 
 
 class BadFile(Exception):  # noqa: N818 - said of a file, not a fault of the service
@@ -197,7 +198,11 @@ def _row(line: int, row: Mapping[str, str]) -> _Row:
     count = row["count"]
     if not (count.isascii() and count.isdecimal()) or len(count) > 13:
         raise BadFile(line, "count", f"'{count[:40]}' is no whole number of parts")
-    return _Row(line, CountNews(at, count, row.get("run") or None))
+    path = row.get("path") or None
+    number = path_number(path)
+    if path is not None and number is None:
+        raise BadFile(line, "path", f"'{path[:40]}' is no path: write its number, like 2")
+    return _Row(line, CountNews(at, count, row.get("run") or None, path=number))
 
 
 def _book(tx: Tx, present: datetime, rows: Mapping[str, list[_Row]]) -> tuple[int, int]:
@@ -213,8 +218,8 @@ def _book(tx: Tx, present: datetime, rows: Mapping[str, list[_Row]]) -> tuple[in
             done = book_feed(tx, present, news)
             for refused in () if done is None else done.refused:
                 if refused.reason in _BAD_ROWS:
-                    column = "run" if refused.reason == "unknown_run" else "at"
-                    raise BadFile(part[refused.index].line, column, refused.sentence)
+                    column, line = _BAD_ROWS[refused.reason], part[refused.index].line
+                    raise BadFile(line, column, refused.sentence)
             new += 0 if done is None else done.accepted
     return sum(map(len, rows.values())), new
 

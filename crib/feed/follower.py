@@ -25,6 +25,7 @@ from crib.feed.documents import (
 )
 from crib.feed.machine_time import MachineTime
 from crib.feed.problems import AgentRefuses, BadDocument, FeedProblem, StatusAlone
+from crib.floor.path_counters import NO_PATH_COUNTERS, PathCounters
 from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
 #: Observations in one answer.
@@ -85,6 +86,7 @@ class Follower:
         signals: What tells a breakage; None for nothing.
         where: Host and port of the agent.
         time: What is known of the machine's clock.
+        counters: The counters of its paths, each followed for its path; none for one count.
     """
 
     def __init__(
@@ -95,17 +97,19 @@ class Follower:
         signals: BreakageSignals | None = None,
         where: str = "",
         time: MachineTime | None = None,
+        counters: PathCounters = NO_PATH_COUNTERS,
     ) -> None:
         self._machine, self._where = machine, where
         self._time = time or MachineTime()
-        self._wanted = wanted
+        self._wanted, self._counters = wanted, counters
         self._signals = signals or BreakageSignals(None)
         self._place = place
         self._pending: GapNews | None = None
         self._followed: Followed | None = None
         self._items: dict[str, DataItem] = {}
         self._by_path, self._path_is_sure, self._failures = True, False, 0
-        self._is_unknown = self._was_at_end = False
+        self._was_at_end = False
+        self._unknown: set[str] = set()
         self._count = COUNT
         self._model_as_of: set[str | None] = set()
         self._needs_current = place is None
@@ -118,7 +122,7 @@ class Follower:
     @property
     def problem(self) -> str | None:
         """What a person has to look at, though all is read; None where nothing."""
-        if self._is_unknown:
+        if self._unknown:
             return (
                 "The agent does not know the part count: see whether the machine is on and "
                 "connected to it."
@@ -191,8 +195,9 @@ class Follower:
         return answered and self._failures == 1
 
     def _described(self, found: Devices) -> Step:
-        self._followed = choose_items(found, self._machine, self._wanted)
+        self._followed = choose_items(found, self._machine, self._wanted, self._counters)
         self._items = self._followed.by_id()
+        self._unknown &= self._count_ids
         self._model_as_of.add(found.header.model_changed)
         if found.header.buffer_size:  # none gives more than it holds
             self._count = max(1, min(self._count, found.header.buffer_size - 1))
@@ -263,8 +268,13 @@ class Follower:
         kept = [one for one in old if not self._counts(one) or one.item_id not in booked]
         return tuple(sorted((*kept, *unknown, *dated), key=lambda one: one.sequence))
 
+    @property
+    def _count_ids(self) -> frozenset[str]:
+        counts = () if self._followed is None else self._followed.counts
+        return frozenset(item.item_id for item in counts)
+
     def _counts(self, one: Observation) -> bool:
-        return self._followed is not None and one.item_id == self._followed.count.item_id
+        return one.item_id in self._count_ids
 
     def _notice_overrun(self, first: int | None, *, was_sample: bool) -> None:
         """Some agents answer an old ``from`` with what they still hold, without a word."""
@@ -282,9 +292,8 @@ class Follower:
         return first is not None and begin is not None and first <= begin <= following
 
     def _tells_count(self, found: Streams) -> bool:
-        """Whether the count is there, unknown or not: every agent tells it in ``current``."""
-        count_id = self._followed.count.item_id if self._followed else None
-        return any(one.item_id == count_id for one in found.observations)
+        """Whether each count is there, unknown or not: every agent tells it in ``current``."""
+        return self._count_ids <= {one.item_id for one in found.observations}
 
     def _model_changed(self, found: Streams) -> bool:
         known, said = self._model_as_of, found.header.model_changed
@@ -310,16 +319,17 @@ class Follower:
         self, observations: tuple[Observation, ...]
     ) -> tuple[tuple[CountNews, ...], tuple[StateNews, ...]]:
         counts, states = [], []
-        followed = self._followed
-        count_id = followed.count.item_id if followed else None
         for one in observations:
             item = self._items.get(one.item_id)
             if item is None:
                 continue
-            if one.item_id == count_id:
-                self._is_unknown = one.text is None
-                if one.text is not None:
-                    counts.append(CountNews(one.at, one.text, source=self._source(one)))
+            if self._followed is not None and self._counts(one):
+                if one.text is None:
+                    self._unknown.add(one.item_id)
+                    continue
+                self._unknown.discard(one.item_id)
+                path = self._followed.path_of(one.item_id)
+                counts.append(CountNews(one.at, one.text, source=self._source(one), path=path))
                 continue
             states.append(StateNews(one.at, item.kind, item.path, one.text))
         return tuple(counts), tuple(states)

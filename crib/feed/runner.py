@@ -93,7 +93,8 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
     for row in rows:
         name, url = str(row["machine"]), plan.url or row["feed_url"] or ""
         if url.lower().startswith(("http://", "https://")):
-            source = Source(name, url, row["count_item"], row["breakage_signals"])
+            names = ("count_item", "breakage_signals", "path_counters")
+            source = Source(name, url, *(row[column] for column in names))
             tools = {
                 one.path: one.value
                 for one in states.get(row["id"], ())

@@ -35,6 +35,7 @@ from typing import Any
 from crib.clock import CLOCK_TOLERANCE
 from crib.errors import Invalid
 from crib.feed.documents import has_offset, read_instant
+from crib.floor.path_counters import path_number
 from crib.usecases.book_feed import BreakageNews, CountNews, StateNews
 
 #: Field of a rule -> kind of state that it tells.
@@ -251,7 +252,7 @@ def _read(
         unclear = [replace(one, why="The message does not say when.") for one in broken]
         return Message(machine, (), (), tuple(unclear), dated=False)
     when = at or heard_at
-    counts = _counts(rule, body, text, when)
+    counts = _counts(rule, body, text, when, named.get("path", ""))
     states = _states(rule, body, named.get("path", ""), when)
     breakages = _breakages(rule, body, named, machine, when)
     if not counts and not states and breakages is None:
@@ -259,13 +260,18 @@ def _read(
     return Message(machine, counts, states, breakages or (), at is not None, local)
 
 
-def _counts(rule: Rule, body: object, text: str, when: datetime) -> tuple[CountNews, ...]:
+def _counts(
+    rule: Rule, body: object, text: str, when: datetime, of_topic: str
+) -> tuple[CountNews, ...]:
+    path = path_number(_path(rule, body, of_topic))
     if "count" in rule.fields:
         said = _text(_at(body, rule.fields["count"]))
-        return () if said is None else (CountNews(when, said[:100], source=_source(rule)),)
+        if said is None:
+            return ()
+        return (CountNews(when, said[:100], source=_source(rule), path=path),)
     if any(name in rule.fields for name in ("breakage", *_STATES)):
         return ()
-    return (CountNews(when, text[:100], source=_source(rule)),)
+    return (CountNews(when, text[:100], source=_source(rule), path=path),)
 
 
 def _source(rule: Rule) -> str:

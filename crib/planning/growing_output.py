@@ -31,7 +31,7 @@ class GrowingOutput:
     """
 
     def __init__(self) -> None:
-        self._stands_on: tuple[int, tuple[RunSpan, ...]] | None = None
+        self._stands_on: tuple[object, tuple[RunSpan, ...]] | None = None
         self._read = 0
         self._points: _Points | None = None
         self._made: MachineOutput | None = None
@@ -41,7 +41,7 @@ class GrowingOutput:
         readings: tuple[Ints, Ints, Ints],
         runs: Sequence[RunSpan],
         until_us: int,
-        epoch: int,
+        epoch: object,
     ) -> MachineOutput:
         """The output, as ``output_of_runs`` lays it out from the start.
 

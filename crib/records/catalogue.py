@@ -99,6 +99,9 @@ MACHINES = Record(
         Column("calendar", reference="calendars"),
         Column("count_item", explains="id or name of the part count that a feed follows"),
         Column("parts_per_cycle", "integer", minimum=1, maximum=1000, default=1),
+        Column("path_counters",
+               explains="paths with counters of their own, | between them: PATH:ITEM*PARTS, "
+               "ITEM as count_item, PARTS as parts_per_cycle, such as 1:main|2:sub*2"),
         Column("breakage_signals",
                explains="conditions of its agent that tell a broken tool: native codes, ids or "
                "names, * for any characters, | between alternatives; empty for none"),

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from crib.errors import Invalid
 from crib.floor.closures import local_end, local_start
+from crib.floor.path_counters import path_counters
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 
@@ -82,6 +83,12 @@ def _machine(values: Values) -> Iterator[Problem]:
     bar, remnant = values.get("bar_length_mm"), values.get("bar_remnant_mm")
     if isinstance(bar, float) and isinstance(remnant, float) and remnant >= bar:
         yield Problem("bar_remnant_mm", "is the whole bar", "write what is left of one in mm")
+    counters = values.get("path_counters")
+    if isinstance(counters, str):
+        try:
+            path_counters(counters)
+        except ValueError as problem:
+            yield Problem("path_counters", str(problem), "write it like 1:main|2:sub*2")
 
 
 def _cutting_item(values: Values) -> Iterator[Problem]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sqlalchemy import text
 
 from crib.floor.count import KnownCounts
+from crib.floor.path_counters import PathCounters, path_counters
 from crib.store.engine import Tx
 
 Ints = NDArray[np.int64]
@@ -114,8 +115,20 @@ def source_ids(tx: Tx, machine_id: int, names: Iterable[str]) -> dict[str, int]:
     return found
 
 
+def counters_of(tx: Tx, machine_id: int) -> tuple[PathCounters, str | None]:
+    """The counters of a machine's paths, and the data item that counts for all of them."""
+    ((text_, item),) = _rows(
+        tx, "SELECT path_counters, count_item FROM machines WHERE id = ?", (machine_id,)
+    )
+    return path_counters(text_), item
+
+
 def parts_per_cycle(tx: Tx, counter: Counted) -> int:
     """Parts that one cycle makes of what a counter counts."""
+    if counter.path:
+        own = counters_of(tx, counter.machine_id)[0].get(counter.path)
+        if own is not None:
+            return own.parts_per_cycle
     cursor = tx.exec_driver_sql(
         "SELECT coalesce(parts_per_cycle, 1) FROM machines WHERE id = ?",
         (counter.machine_id,),

@@ -19,17 +19,19 @@ _LAST = f"""
     SELECT m.id, m.machine, coalesce(m.parts_per_cycle, 1), coalesce(r.at, -{FAR_US}),
            coalesce(r.count, 0), coalesce(r.life, 0), coalesce(r.total, 0),
            coalesce(r.source_id, 0),
-           EXISTS (SELECT 1 FROM count_refusals AS d WHERE d.machine_id = m.id AND d.path = 0
-                   AND d.at > r.at),
+           coalesce(m.path_counters, '') <> '' OR EXISTS (
+               SELECT 1 FROM count_refusals AS d WHERE d.machine_id = m.id AND d.path = 0
+               AND d.at > r.at),
            s.source
     FROM machines AS m LEFT JOIN count_readings AS r ON r.machine_id = m.id AND r.path = 0
       AND r.at = (SELECT max(at) FROM count_readings WHERE machine_id = m.id AND path = 0)
     LEFT JOIN count_sources AS s ON s.id = r.source_id
     WHERE m.retired_at IS NULL
 """  # noqa: S608 - no value from outside
-# a control has a handful of paths; 0 is the counter of all of them
+# paths are numbered up to 99; 0 is the counter of all of them
 _COUNTED = """
-    WITH RECURSIVE paths(path) AS (SELECT 0 UNION ALL SELECT path + 1 FROM paths WHERE path < 9)
+    WITH RECURSIVE paths(path) AS (
+      SELECT 0 UNION ALL SELECT path + 1 FROM paths WHERE path < 99)
     SELECT m.machine, s.source, r.at, r.count FROM machines AS m CROSS JOIN paths AS p
     JOIN count_readings AS r ON r.machine_id = m.id AND r.path = p.path
       AND r.at = (SELECT max(at) FROM count_readings
@@ -78,7 +80,8 @@ class LastCounts(NamedTuple):
         life: Its counter life.
         total: Its running total.
         source: Id of the counter that it is of, 0 where unknown.
-        doubted: Whether counts after it were kept aside.
+        doubted: Whether more has to be looked at: counts after it were kept aside, or paths of
+            the machine have counters of their own.
         sources: What that counter is called, None where unknown.
     """
 

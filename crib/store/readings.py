@@ -1,13 +1,15 @@
-"""Counter readings of every machine, read whole once and then only what came in since."""
+"""Readings of every counter, read whole once and then only what came in since."""
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crib.planning.growing import GrowingColumn
+from crib.store.counts import Counted
 from crib.store.engine import Tx
 
 Ints = NDArray[np.int64]
@@ -15,10 +17,11 @@ Ints = NDArray[np.int64]
 #: Readings taken out of the database at once: years of them as Python numbers fill the memory.
 _AT_ONCE = 50_000
 
-_COLUMNS = "machine_id, at, total, coalesce(run_id, 0)"
-_ALL = f"SELECT {_COLUMNS} FROM count_readings WHERE at <= ? ORDER BY machine_id, at"  # noqa: S608
-_OF_MACHINE = (
-    f"SELECT {_COLUMNS} FROM count_readings WHERE machine_id = ? AND at >= ? ORDER BY at"  # noqa: S608
+_COLUMNS = "machine_id, path, at, total, coalesce(run_id, 0)"
+_ALL = f"SELECT {_COLUMNS} FROM count_readings WHERE at <= ? ORDER BY machine_id, path, at"  # noqa: S608
+_OF_COUNTER = (
+    f"SELECT {_COLUMNS} FROM count_readings WHERE machine_id = ? AND path = ? AND at >= ?"  # noqa: S608
+    " ORDER BY at"
 )
 _LAST_BATCH = (
     "SELECT f.id, f.recorded_at FROM facts f"
@@ -26,15 +29,15 @@ _LAST_BATCH = (
 )
 _BATCH = "SELECT f.id, f.recorded_at FROM facts f WHERE f.id = ?"
 _BATCHES_SINCE = (
-    "SELECT machine_id, sum(accepted), sum(duplicates + refused) FROM count_batches"
-    " WHERE fact_id > ? GROUP BY machine_id"
+    "SELECT machine_id, path, sum(accepted), sum(duplicates + refused) FROM count_batches"
+    " WHERE fact_id > ? GROUP BY machine_id, path"
 )
 
 _ALWAYS_US = -(2**62)
 
 
 class Readings(NamedTuple):
-    """A machine's accepted counter readings in order, arrays of shape (readings,)."""
+    """A counter's accepted readings in order, arrays of shape (readings,)."""
 
     at_us: Ints
     total: Ints
@@ -51,8 +54,8 @@ class Readings(NamedTuple):
 NO_READINGS = Readings(*(np.empty(0, dtype=np.int64) for _ in Readings._fields))
 
 
-def load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
-    """Every machine's readings dated up to an instant [µs], by machine id."""
+def load_readings(tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
+    """Every counter's readings dated up to an instant [µs]."""
     cursor = tx.exec_driver_sql(_ALL, (as_of_us,)).cursor
     pieces: list[Ints] = []
     while cursor is not None and (rows := cursor.fetchmany(_AT_ONCE)):
@@ -60,34 +63,34 @@ def load_readings(tx: Tx, as_of_us: int) -> dict[int, Readings]:
     if not pieces:
         return {}
     table = np.concatenate(pieces)
-    machines, begins = np.unique(table[:, 0], return_index=True)
-    ends = np.append(begins[1:], len(table))
+    changes = np.any(table[1:, :2] != table[:-1, :2], axis=1)
+    begins = np.concatenate([[0], np.flatnonzero(changes) + 1, [len(table)]]).tolist()
     return {
-        int(machine): _readings(table[b:e])
-        for machine, b, e in zip(machines, begins, ends, strict=True)
+        Counted(*table[begin, :2].tolist()): _readings(table[begin:end])
+        for begin, end in pairwise(begins)
     }
 
 
 class GrowingReadings:
-    """Keeps every machine's readings; a look costs only what came in since the one before.
+    """Keeps every counter's readings; a look costs only what came in since the one before.
 
     A batch whose readings all lie after those known is read alone. After any other (late
-    readings, repeats, ones kept aside: they may renumber what was known) the machine is read
+    readings, repeats, ones kept aside: they may renumber what was known) the counter is read
     anew, and so is everything in a database that was put back to an earlier state. Not for
     several threads at once.
     """
 
     def __init__(self) -> None:
-        self._held: dict[int, _Held] = {}
-        self._epoch: dict[int, int] = {}
+        self._held: dict[Counted, _Held] = {}
+        self._epoch: dict[Counted, int] = {}
         self._last: tuple[int, int] | None = None
 
-    def epoch(self, machine_id: int) -> int:
-        """Counts how often the machine was read anew; between, readings only follow on."""
-        return self._epoch.get(machine_id, 0)
+    def epoch(self, machine_id: int, path: int = 0) -> int:
+        """Counts how often a counter was read anew; between, readings only follow on."""
+        return self._epoch.get(Counted(machine_id, path), 0)
 
-    def read(self, tx: Tx, as_of_us: int) -> dict[int, Readings]:
-        """Every machine's readings dated up to an instant [µs], by machine id.
+    def read(self, tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
+        """Every counter's readings dated up to an instant [µs].
 
         Args:
             tx: An open transaction.
@@ -98,44 +101,45 @@ class GrowingReadings:
         if self._last is None:
             known = set(self._held)
             self._held = {
-                machine_id: _Held(readings)
-                for machine_id, readings in load_readings(tx, 2**62).items()
+                counter: _Held(readings)
+                for counter, readings in load_readings(tx, 2**62).items()
             }
-            for machine_id in known | set(self._held):
-                self._epoch[machine_id] = self.epoch(machine_id) + 1
+            for counter in known | set(self._held):
+                self._epoch[counter] = self.epoch(*counter) + 1
         else:
-            for machine_id, accepted, others in _rows(tx, _BATCHES_SINCE, (self._last[0],)):
-                if others or not self._follow_on(tx, machine_id, accepted):
-                    self._read_anew(tx, machine_id)
+            for *key, accepted, others in _rows(tx, _BATCHES_SINCE, (self._last[0],)):
+                counter = Counted(*key)
+                if others or not self._follow_on(tx, counter, accepted):
+                    self._read_anew(tx, counter)
         self._last = _one(tx, _LAST_BATCH, ())
         cut = {key: held.all().until(as_of_us) for key, held in self._held.items()}
         return {key: readings for key, readings in cut.items() if readings.at_us.size}
 
-    def _follow_on(self, tx: Tx, machine_id: int, accepted: int) -> bool:
+    def _follow_on(self, tx: Tx, counter: Counted, accepted: int) -> bool:
         """Take the readings after those known; False where they are not all that came in."""
-        held = self._held.get(machine_id)
+        held = self._held.get(counter)
         if held is None:
             return False
         known = held.all()
-        rows = _rows(tx, _OF_MACHINE, (machine_id, int(known.at_us[-1])))
+        rows = _rows(tx, _OF_COUNTER, (*counter, int(known.at_us[-1])))
         if not rows or len(rows) != accepted + 1:
             return False
-        if (rows[0][1], rows[0][2]) != (known.at_us[-1], known.total[-1]):
+        if (rows[0][2], rows[0][3]) != (known.at_us[-1], known.total[-1]):
             return False
-        held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 4)))
+        held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 5)))
         return True
 
-    def _read_anew(self, tx: Tx, machine_id: int) -> None:
-        rows = _rows(tx, _OF_MACHINE, (machine_id, _ALWAYS_US))
+    def _read_anew(self, tx: Tx, counter: Counted) -> None:
+        rows = _rows(tx, _OF_COUNTER, (*counter, _ALWAYS_US))
         if rows:
-            self._held[machine_id] = _Held(_readings(np.array(rows, dtype=np.int64)))
+            self._held[counter] = _Held(_readings(np.array(rows, dtype=np.int64)))
         else:
-            self._held.pop(machine_id, None)
-        self._epoch[machine_id] = self.epoch(machine_id) + 1
+            self._held.pop(counter, None)
+        self._epoch[counter] = self.epoch(*counter) + 1
 
 
 class _Held:
-    """One machine's readings with room for more."""
+    """One counter's readings with room for more."""
 
     def __init__(self, readings: Readings) -> None:
         self._columns = [GrowingColumn(column) for column in readings]
@@ -149,7 +153,7 @@ class _Held:
 
 
 def _readings(table: Ints) -> Readings:
-    return Readings(table[:, 1], table[:, 2], table[:, 3])
+    return Readings(table[:, 2], table[:, 3], table[:, 4])
 
 
 def _rows(tx: Tx, statement: str, parameters: tuple[int, ...]) -> list[Any]:

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import text
 
+from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import Readings, load_readings
 
@@ -204,7 +205,7 @@ class ShopRows:
     assemblies: dict[int, AssemblyRow]
     presets: dict[int, PresetRow]
     size_corrections: Mapping[int, list[SizeStep]]
-    readings: Mapping[int, Readings]
+    readings: Mapping[Counted, Readings]
     stations: dict[int, Any]
     runs: Mapping[int, list[Any]]
     machines: dict[int, Any]
@@ -219,7 +220,7 @@ class ShopRows:
 
 
 def load_shop(
-    tx: Tx, as_of_us: int, readings: Mapping[int, Readings] | None = None
+    tx: Tx, as_of_us: int, readings: Mapping[Counted, Readings] | None = None
 ) -> ShopRows:
     """Read the shop as the facts dated up to an instant tell it.
 
@@ -260,8 +261,8 @@ def load_shop(
             row.id: row
             for row in tx.execute(
                 text(
-                    "SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm"
-                    " FROM machines WHERE retired_at IS NULL"
+                    "SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm,"
+                    " path_counters FROM machines WHERE retired_at IS NULL"
                 )
             )
         },

@@ -8,14 +8,15 @@ and the place is kept with what was read up to it.
 from __future__ import annotations
 
 import logging
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from crib.clock import print_instant, us_from_instant
 from crib.errors import Refusal
+from crib.floor.path_counters import path_number
 from crib.records.columns import LONGEST_TEXT
+from crib.store.counts import counters_of
 from crib.store.doubt_rows import Doubt, insert_doubt
 from crib.store.engine import Tx
 from crib.store.feeds import (
@@ -55,12 +56,14 @@ class CountNews:
         run: The run that it names, if any.
         source: Which counter of which device it is, and where that is read; None where
             nothing tells it from another one.
+        path: The path that it counts, by its number; None for all of them.
     """
 
     at: datetime
     text: str
     run: str | None = None
     source: str | None = None
+    path: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,10 +183,13 @@ def book_feed(tx: Tx, present: datetime, news: FeedNews) -> CountsReported | Non
     machine_id = machine_id_by_name(tx, news.machine)
     done = None
     if news.counts:
+        # a machine with one counter has it for all paths, whatever path is named
+        own = bool(counters_of(tx, machine_id)[0])
         readings = columns_from_json(
             [
                 {"at": print_instant(one.at), "count": number_of(one.text)}
                 | ({} if one.run is None else {"run": one.run})
+                | ({"path": one.path} if own and one.path is not None else {})
                 for one in news.counts
             ]
         )
@@ -235,12 +241,11 @@ def _book_breakage(
     """Book a signal, or ask about it where nobody knows whose it is."""
     at, why = min(one.at, present), one.why
     if why is None:
-        number = re.search(r"[0-9]+\Z", one.path)
         command = SignalBreakage(
             one.signal,
             machine=machine,
             tool_number=one.tool_number,
-            path=int(number[0]) if number else None,
+            path=path_number(one.path),
             at=at,
         )
         try:

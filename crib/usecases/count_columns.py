@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,19 +14,22 @@ from crib.clock import instant_from_us, parse_instant, print_instant, us_from_in
 from crib.errors import Invalid
 
 Ints = NDArray[np.int64]
+_Any = TypeVar("_Any")
 
 
 @dataclass(frozen=True, slots=True)
 class CountReading:
     """One reading: when, what the counter said, the run that it names, if any.
 
-    ``source`` says which counter it is of: another one's value is no part made.
+    ``source`` says which counter it is of: another one's value is no part made; ``path``
+    which path it counts, where the machine has a counter for each.
     """
 
     at: datetime
     count: int
     run: str | int | None = None
     source: str | None = None
+    path: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +52,7 @@ class CountColumns:
         unreadable: Readings without a readable instant.
         raw: The readings as they came, for those that are kept aside.
         source: The counter that each is of, None where it names none; None where none does.
+        path: The path that each counts, None where it names none; None where none does.
     """
 
     at_us: Ints
@@ -57,6 +61,7 @@ class CountColumns:
     unreadable: tuple[Unreadable, ...] = ()
     raw: Sequence[Mapping[str, object]] | None = None
     source: Sequence[str | None] | None = None
+    path: Sequence[object] | None = None
 
     def __len__(self) -> int:
         return int(self.at_us.size)
@@ -72,7 +77,32 @@ class CountColumns:
         }
         if self.run is not None and self.run[index] is not None:
             found["run"] = self.run[index]
+        if self.path is not None and self.path[index] is not None:
+            found["path"] = self.path[index]
         return found
+
+    def only(self, places: Sequence[int]) -> CountColumns:
+        """The readings at some places, in their order."""
+        if len(places) == len(self):
+            return self
+
+        def chosen(column: Sequence[_Any] | None) -> list[_Any] | None:
+            return None if column is None else [column[place] for place in places]
+
+        new = {place: index for index, place in enumerate(places)}
+        return CountColumns(
+            self.at_us[list(places)],
+            self.count[list(places)],
+            chosen(self.run),
+            tuple(
+                Unreadable(new[one.index], one.reason, one.sentence)
+                for one in self.unreadable
+                if one.index in new
+            ),
+            chosen(self.raw),
+            chosen(self.source),
+            chosen(self.path),
+        )
 
 
 def columns_from_readings(readings: Sequence[CountReading]) -> CountColumns:
@@ -83,6 +113,7 @@ def columns_from_readings(readings: Sequence[CountReading]) -> CountColumns:
     """
     runs = [reading.run for reading in readings]
     sources = [reading.source for reading in readings]
+    paths = [reading.path for reading in readings]
     return CountColumns(
         np.fromiter(
             (us_from_instant(reading.at) for reading in readings), np.int64, len(readings)
@@ -90,16 +121,18 @@ def columns_from_readings(readings: Sequence[CountReading]) -> CountColumns:
         _counts([reading.count for reading in readings]),
         runs if any(run is not None for run in runs) else None,
         source=sources if any(source is not None for source in sources) else None,
+        path=paths if any(path is not None for path in paths) else None,
     )
 
 
 def columns_from_json(readings: Sequence[Mapping[str, Any]]) -> CountColumns:
-    """Columns of readings as JSON gave them: ``{"at": text, "count": number, "run"?: text}``.
+    """Columns of readings as JSON gave them: ``{"at", "count", "run"?, "path"?}``.
 
     Instants that are all written alike are read at once, others one by one.
     """
     texts = [reading.get("at") for reading in readings]
     runs = [reading.get("run") for reading in readings]
+    paths = [reading.get("path") for reading in readings]
     at_us = _alike(texts)
     unreadable: list[Unreadable] = []
     if at_us is None:
@@ -115,6 +148,7 @@ def columns_from_json(readings: Sequence[Mapping[str, Any]]) -> CountColumns:
         runs if any(run is not None for run in runs) else None,
         tuple(unreadable),
         readings,
+        path=paths if any(path is not None for path in paths) else None,
     )
 
 

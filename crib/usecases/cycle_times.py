@@ -10,9 +10,10 @@ import numpy as np
 
 from crib.clock import us_from_instant
 from crib.planning.output import Ints
-from crib.store.counts import Counted, ReadingsAround, last_totals, totals_around
+from crib.store.counts import ReadingsAround, last_totals, totals_around
 from crib.store.engine import Tx
 from crib.store.heard_rows import Rest, State, rests_since
+from crib.store.path_counts import main_counter
 from crib.store.stations import RunRow, runs_of
 from crib.usecases.book_feed import CUTTING, SHORTEST_REST_US
 
@@ -67,12 +68,13 @@ def cycle_times(
     run = next((one for one in runs_of(tx, machine_id) if one.state == "running"), None)
     since_us, end_us = us_from_instant(since), us_from_instant(present)
     median = None
+    counter = main_counter(tx, machine_id)
     if run is not None:
         begin_us = us_from_instant(run.start_at) if run.start_at is not None else since_us
         begin_us = max(begin_us, since_us)
-        readings = last_totals(tx, Counted(machine_id), begin_us, end_us, _MOST_READINGS)
+        readings = last_totals(tx, counter, begin_us, end_us, _MOST_READINGS)
         median = median_seconds(readings, _spans(rests, end_us))
-    first_us = totals_around(tx, Counted(machine_id), since_us, since_us).at_us[:1]
+    first_us = totals_around(tx, counter, since_us, since_us).at_us[:1]
     differs = None if run is None or median is None else median / run.cycle_s - 1
     return CycleTimes(
         part=run.part if run else None,

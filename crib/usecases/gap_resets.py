@@ -9,9 +9,10 @@ import numpy as np
 
 from crib.clock import us_from_instant
 from crib.floor.counter import most_parts, pace_of
-from crib.store.counts import Counted, counts_beside, parts_per_cycle
+from crib.store.counts import counts_beside, parts_per_cycle
 from crib.store.engine import Tx
 from crib.store.feeds import GapRow
+from crib.store.path_counts import main_counter
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import runs_of
 from crib.usecases.report_counts import fastest_between
@@ -42,7 +43,7 @@ class GapShown:
 
 def show_gap(tx: Tx, gap: GapRow) -> GapShown:
     """A gap with the counts beside it."""
-    counter = Counted(machine_id_by_name(tx, gap.machine))
+    counter = main_counter(tx, machine_id_by_name(tx, gap.machine))
     before, after = counts_beside(tx, counter, us_from_instant(gap.found_at))
     hides = None
     if before is not None and after is not None:

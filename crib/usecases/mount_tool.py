@@ -14,9 +14,9 @@ from crib.store.engine import Tx
 from crib.store.mounts import insert_mount
 from crib.store.stations import StationRow
 from crib.usecases.mount_ahead import look_at_mount
-from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import record, said
 from crib.usecases.station_datum import DatumTold
+from crib.usecases.told_count import refuse_part_count, report_one
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,7 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     count_refused = None
     if command.part_count is not None:
         count_refused = report_one(
-            tx, present, station.machine, told.at, command.part_count, command.by
+            tx, present, station, told.at, command.part_count, command.by
         )
     return ToolMounted(
         fact_id=fact_id,

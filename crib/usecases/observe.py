@@ -13,6 +13,8 @@ from typing import Any
 
 from crib.clock import CLOCK_TOLERANCE, parse_instant, print_instant
 from crib.errors import Invalid
+from crib.floor.path_counters import path_number
+from crib.store.counts import counters_of
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.usecases.book_feed import (
@@ -65,8 +67,8 @@ def observe(tx: Tx, present: datetime, command: Observe) -> CountsReported:
             f"Send 1 to {MOST_READINGS} observations in one call, not {size}.",
             errors=[{"field": "observations", "detail": f"from 1 to {MOST_READINGS}"}],
         )
-    machine_id_by_name(tx, command.machine)
-    _refuse_paths(command.observations)
+    if not counters_of(tx, machine_id_by_name(tx, command.machine))[0]:
+        _refuse_paths(command.observations)
     told = _Told([], [], [], [], [])
     for place, one in enumerate(command.observations):
         _take(told, place, one, present)
@@ -97,7 +99,7 @@ def observe(tx: Tx, present: datetime, command: Observe) -> CountsReported:
 
 
 def _refuse_paths(observations: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse counts of several paths: a machine has one counter here."""
+    """Refuse counts of several paths of a machine that has one counter here."""
     paths = {_path(one) for one in observations if one.get("count") is not None} - {""}
     if len(paths) > 1:
         raise Invalid(
@@ -120,7 +122,8 @@ def _take(told: _Told, place: int, one: Mapping[str, Any], present: datetime) ->
     if one.get("count") is not None:
         path = _path(one)
         source = f"posted, path {path}" if path else None
-        told.counts.append(CountNews(at, str(one["count"]), source=source))
+        news_of = CountNews(at, str(one["count"]), source=source, path=path_number(path))
+        told.counts.append(news_of)
         told.places.append(place)
     for each in news:
         if isinstance(each, StateNews):

@@ -26,9 +26,9 @@ from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import holder_row
 from crib.usecases.named import named_assembly
-from crib.usecases.report_counts import refuse_part_count, report_one
 from crib.usecases.said import Said, record, refuse_before, said
 from crib.usecases.station_wear import NOTHING, StayWear, wear_of_stays
+from crib.usecases.told_count import refuse_part_count, report_one
 from crib.usecases.use_up import fates_of_edges, use_up_edges
 
 
@@ -128,7 +128,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
     count_refused = None
     if command.part_count is not None:
         count_refused = report_one(
-            tx, present, station.machine, told.at, command.part_count, command.by
+            tx, present, station, told.at, command.part_count, command.by
         )
     status = status_after_removal(reason)
     ended = reason not in STAYS_BUILT

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -15,7 +15,6 @@ from crib.errors import Invalid
 from crib.floor.behind_set import readings_behind_set
 from crib.floor.count import Absorbed, KnownCounts, absorb
 from crib.floor.line import AS_COUNTED
-from crib.floor.refused import LARGEST
 from crib.store.counts import (
     Counted,
     Refused,
@@ -36,8 +35,9 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.stations import RunRow, runs_of
 from crib.store.verdict_rows import doubted_after
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
+from crib.usecases.count_paths import OfCounter, by_counter
 from crib.usecases.counts_ahead import beside_what_is_past, latest_us
-from crib.usecases.said import record, said
+from crib.usecases.said import Said, record, said
 from crib.usecases.told_sets import begin_told_sets
 
 #: Most readings in one call.
@@ -92,14 +92,43 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
     """Take readings in; the order and the batches in which they arrive do not matter.
 
     Raises:
-        Invalid: No readings, or more than ``MOST_READINGS``.
+        Invalid: No readings, more than ``MOST_READINGS``, or counts of several paths of a
+            machine that has one counter.
         NotKnown: No such machine.
     """
     told = said(tx, present, command)
-    counter = Counted(machine_id_by_name(tx, command.machine))
+    machine_id = machine_id_by_name(tx, command.machine)
     columns = _columns(command.readings)
+    split = by_counter(tx, machine_id, command.machine, columns)
+    return _together([(one, _report(tx, present, told, one)) for one in split])
+
+
+def _together(done: Sequence[tuple[OfCounter, CountsReported]]) -> CountsReported:
+    """What became of a batch, by what became of the readings of each counter."""
+    reports = [report for _, report in done]
+    refused = [
+        replace(row, index=int(one.place[row.index]))
+        for one, report in done
+        for row in report.refused
+    ]
+    return CountsReported(
+        next((one.fact_id for one in reports if one.fact_id is not None), None),
+        sum(one.accepted for one in reports),
+        sum(one.duplicates for one in reports),
+        sum(one.resets_seen for one in reports),
+        sum(one.rollovers_seen for one in reports),
+        tuple(sorted(refused, key=lambda row: row.index)),
+    )
+
+
+def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsReported:
+    """Take the readings of one counter in."""
+    counter, columns = batch.counter, batch.columns
     runs = runs_of(tx, counter.machine_id)
     problems, run_ids = _judge(columns, present, runs)
+    if batch.problem is not None:
+        for place in range(len(columns)):
+            problems.setdefault(place, batch.problem)
     fit = np.ones(len(columns), dtype=np.bool_)
     fit[list(problems)] = False
     good = np.flatnonzero(fit)
@@ -454,34 +483,3 @@ def take_as_true(tx: Tx, fact_id: int, counter: Counted, at_us: int, count: int)
     if taken.index.size:
         insert_batch(tx, fact_id, counter, accepted=1, duplicates=0, refused=0)
     return taken
-
-
-def refuse_part_count(part_count: int | None) -> None:
-    """Refuse a part count that no counter shows.
-
-    Raises:
-        Invalid: It is below zero or absurdly large.
-    """
-    if part_count is not None and not 0 <= part_count <= LARGEST:
-        raise Invalid(
-            f"A part count of {str(part_count)[:30]} cannot be: look at the counter.",
-            errors=[{"field": "part_count", "detail": f"from 0 to {LARGEST}"}],
-        )
-
-
-def report_one(
-    tx: Tx, present: datetime, machine: str, at: datetime, count: int, by: str | None
-) -> str | None:
-    """Take in the count that came with another fact; the sentence where it is refused.
-
-    Args:
-        tx: A write transaction.
-        present: Now.
-        machine: Name of the machine.
-        at: When the counter was read.
-        count: What it said.
-        by: Who says so.
-    """
-    command = ReportCounts(machine, [CountReading(at, count)], at=at, by=by)
-    done = report_counts(tx, present, command)
-    return done.refused[0].sentence if done.refused else None

@@ -11,6 +11,7 @@ from crib.clock import instant_from_us
 from crib.errors import NotKnown
 from crib.floor.calendar import Stretch
 from crib.planning.night import MachineNight
+from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import NOT_WORKED_OUT
@@ -199,7 +200,9 @@ def _machine(
     nights: dict[str, MachineNight],
 ) -> MachineShift:
     view = plan.view
-    told = view.rows.readings.get(machine_id, NO_READINGS).at_us
+    told = view.outputs[machine_id].at_us
+    if not told.size:  # also of a machine that is left out
+        told = view.rows.readings.get(Counted(machine_id), NO_READINGS).at_us
     return MachineShift(
         name,
         tuple(lines.get(name, ())),

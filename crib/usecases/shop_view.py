@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -12,6 +13,7 @@ import numpy as np
 from crib.clock import instant_from_us
 from crib.floor.calendar import ALWAYS, WorkCalendar
 from crib.floor.closures import closure_from_texts
+from crib.floor.path_counters import path_counters
 from crib.floor.running_share import RunningShare, learn_running_share
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
@@ -20,14 +22,16 @@ from crib.planning.ahead import TimeAhead, lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
+from crib.planning.path_lines import main_path
+from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS
 from crib.store.shop_rows import ShopRows, StayRow, load_shop
 from crib.store.wear_rows import CuttingData
 from crib.usecases.implausible import implausible_records
-from crib.usecases.kept_output import KeptOutput
+from crib.usecases.kept_output import KeptOutput, line_of_counter
 from crib.usecases.left_out import LeftOut, each
-from crib.usecases.stays import Stay, windows_of, work_out_stays
+from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
 
 #: How far ahead the calendars are laid out.
 LOOK_AHEAD = timedelta(days=60)
@@ -77,6 +81,7 @@ class ShopView:
         began: Runs that began, in order of time, of each machine by id.
         left_out: What was worked out without, and why.
         unknown: Stays of tools that are left out; ``stays`` and ``rows.stays`` lack them.
+        of_paths: Output as each path's own counter tells it, where a machine has some.
     """
 
     now: datetime
@@ -95,6 +100,7 @@ class ShopView:
     began: dict[int, list[Any]] = field(default_factory=dict)
     left_out: LeftOut = field(default_factory=LeftOut)
     unknown: list[StayRow] = field(default_factory=list)
+    of_paths: dict[Counted, MachineOutput] = field(default_factory=dict)
 
     def ending(self, row: StayRow) -> int:
         """What the end of a stay says of its edge's life."""
@@ -104,7 +110,14 @@ class ShopView:
     def work_out(self, stays: Sequence[StayRow]) -> list[Stay]:
         """What such stays took, or would have taken, of their edges; in their order."""
         rows = replace(self.rows, stays=list(stays))
-        return work_out_stays(rows, self.cutting, self.outputs, self.began, us_of(self.now))
+        now_us = us_of(self.now)
+        return work_out_stays(
+            rows, self.cutting, self.outputs, self.began, now_us, self.of_paths
+        )
+
+    def charging(self, station: Any) -> MachineOutput:
+        """The output that charges the edges of a station."""
+        return output_of_station(station, self.outputs, self.of_paths)
 
 
 def view_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopView:
@@ -134,11 +147,15 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
     view.left_out = implausible_records(tx, rows, view.cutting)
     times: dict[int, TimeAhead] = {}
     built = _calendars(view, times)
+    told: dict[int, set[int]] = defaultdict(set)
+    for counter in rows.readings:
+        if counter.path:
+            told[counter.machine_id].add(counter.path)
 
     def lay(machine: Any) -> None:
         if machine.id not in view.left_out.machines:
             view.calendars[machine.id] = built.get(machine.calendar_id, ALWAYS)
-            _machine_in_view(view, machine.id, times, kept)
+            _machine_in_view(view, machine.id, times, kept, told.get(machine.id, set()))
 
     def failed(machine: Any) -> str:
         view.left_out.machines[machine.id] = sentence = (
@@ -185,19 +202,30 @@ def with_tools(view: ShopView, only: frozenset[int] | None = None) -> ShopView:
 
 
 def _machine_in_view(
-    view: ShopView, machine_id: int, times: dict[int, TimeAhead], kept: KeptOutput | None
+    view: ShopView,
+    machine_id: int,
+    times: dict[int, TimeAhead],
+    kept: KeptOutput | None,
+    told: set[int],
 ) -> None:
     """Work out what a machine made and what lies ahead of it."""
     rows, now_us = view.rows, us_of(view.now)
     runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
     runs.sort(key=lambda run: run.start_at or 0)
     view.began[machine_id] = runs
-    read = rows.readings.get(machine_id, NO_READINGS)
-    view.outputs[machine_id] = (
-        kept.output(machine_id, read, runs, now_us)
-        if kept
-        else output_of_runs(*read, [run.id for run in runs], windows_of(runs, now_us))
-    )
+    counted = path_counters(rows.machines[machine_id].path_counters)
+
+    def output(counter: Counted) -> MachineOutput:
+        has = counter.path in counted
+        if kept:
+            return kept.output(counter, rows.readings, runs, now_us, counted=has)
+        line = line_of_counter(rows.readings, counter, counted=has)
+        return output_of_runs(*line, [run.id for run in runs], windows_of(runs, now_us))
+
+    paths = {path: output(Counted(machine_id, path)) for path in told.union(counted)}
+    view.of_paths.update((Counted(machine_id, path), one) for path, one in paths.items())
+    main = main_path(counted, told)
+    view.outputs[machine_id] = paths[main] if main else output(Counted(machine_id))
     _plan_machine(view, machine_id, _time_of(view, machine_id, times), runs)
 
 
@@ -212,6 +240,8 @@ def _stand_in(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> N
     """A machine that nothing is known of: open, without runs, nothing made."""
     view.calendars.setdefault(machine_id, ALWAYS)
     view.began[machine_id] = []
+    for counter in [one for one in view.of_paths if one.machine_id == machine_id]:
+        del view.of_paths[counter]
     view.outputs[machine_id] = output_of_runs(*NO_READINGS, [], ([], []))
     view.shares[machine_id] = RunningShare()
     view.silent_since[machine_id] = None

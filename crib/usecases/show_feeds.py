@@ -9,10 +9,10 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from crib.clock import us_from_instant
-from crib.store.counts import Counted, totals_around
 from crib.store.engine import Tx
 from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
+from crib.store.path_counts import charges_around
 from crib.usecases.cycle_times import CycleTimes, cycle_times
 from crib.usecases.feed_process import feed_process, told_now
 from crib.usecases.gap_resets import GapShown, show_gap
@@ -191,5 +191,5 @@ def _parts_between(tx: Tx, machine_id: int, begin: datetime, end: datetime) -> i
 
 def _made_by(tx: Tx, machine_id: int, at: datetime) -> float:
     at_us = us_from_instant(at)
-    around = totals_around(tx, Counted(machine_id), at_us, at_us)
+    around = charges_around(tx, machine_id, None, at_us, at_us)
     return float(np.interp(at_us, around.at_us, around.total)) if around.at_us.size else 0.0

@@ -13,7 +13,6 @@ from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, run_wind
 from crib.planning.part_wear import PartWear, part_wear
 from crib.store.assemblies import AssemblyRow
 from crib.store.breakage_rows import breakages_of
-from crib.store.counts import Counted, totals_around
 from crib.store.cutting_rows import (
     constants_for,
     item_of_lot,
@@ -22,6 +21,7 @@ from crib.store.cutting_rows import (
 )
 from crib.store.engine import Tx
 from crib.store.mounts import MountRow
+from crib.store.path_counts import charges_around
 from crib.store.stations import RunRow, StationRow, runs_of, station_row
 from crib.store.stockrows import SpecRow, spec_row
 
@@ -31,7 +31,7 @@ class StayWear:
     """What one or more stays took from an edge.
 
     Attributes:
-        parts: Whole parts that the machine counted meanwhile.
+        parts: Whole parts that the counter of its path counted meanwhile.
         engaged_min: Minutes in cut; None where no operation gives a time.
         life_share: Wear, 1.0 is the life that ``basis`` promises; None where nothing is
             known about it.
@@ -96,7 +96,7 @@ def wear_of_stay(
         if run.state != "planned" and (run.start_at is None or run.start_at <= end)
     ]
     begin_us, end_us = us_from_instant(begin), us_from_instant(end)
-    output = _output(tx, station.machine_id, runs, begin_us, end_us)
+    output = _output(tx, station, runs, begin_us, end_us)
     used = _runs_used(output, begin_us, end_us)
     takes = [
         _per_part(tx, station, run, spec, lot_id) if index in used else None
@@ -127,9 +127,10 @@ def _runs_used(output: MachineOutput, begin_us: int, end_us: int) -> list[int]:
 
 
 def _output(
-    tx: Tx, machine_id: int, runs: Sequence[RunRow], begin_us: int, end_us: int
+    tx: Tx, station: StationRow, runs: Sequence[RunRow], begin_us: int, end_us: int
 ) -> MachineOutput:
-    readings = totals_around(tx, Counted(machine_id), begin_us, end_us)
+    path = station.path or 1
+    readings = charges_around(tx, station.machine_id, path, begin_us, end_us)
     latest = max(end_us, int(readings.at_us[-1]) if readings.at_us.size else end_us)
     windows = run_windows(
         [us_from_instant(run.start_at) if run.start_at else 0 for run in runs],

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from crib.planning.output import MachineOutput, run_windows
 from crib.planning.part_wear import PartWear
+from crib.store.counts import Counted
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
 
@@ -100,6 +101,7 @@ def work_out_stays(
     outputs: Mapping[int, MachineOutput],
     began: Mapping[int, Sequence[Any]],
     now_us: int,
+    of_paths: Mapping[Counted, MachineOutput] | None = None,
 ) -> list[Stay]:
     """What every stay took.
 
@@ -109,26 +111,51 @@ def work_out_stays(
         outputs: Output of each machine by id.
         began: Runs that began, in order of time, of each machine by id.
         now_us: End of the stays that still last [µs].
+        of_paths: Output of paths that have a counter of their own; none where left out.
 
     Returns:
         One per row of ``rows.stays``, in its order; nothing is known of a stay in a station
         that was taken away since.
     """
-    by_machine: dict[int, list[int]] = defaultdict(list)
+    by_machine: dict[Counted, list[int]] = defaultdict(list)
     found: dict[int, Stay] = {}
     for place, row in enumerate(rows.stays):
         station = rows.stations.get(row.station_id)
         if station is None:
             found[place] = Stay(row, 0, 0.0, None, None, _UNKNOWN_SPREAD, "")
         else:
-            by_machine[station.machine_id].append(place)
-    for machine_id, places in by_machine.items():
+            by_machine[_counter_of(station, of_paths or {})].append(place)
+    for counter, places in by_machine.items():
         stays = [rows.stays[place] for place in places]
         used = _on_one_machine(
-            stays, rows, cutting, outputs[machine_id], began[machine_id], now_us
+            stays,
+            rows,
+            cutting,
+            of_paths[counter] if of_paths and counter.path else outputs[counter.machine_id],
+            began[counter.machine_id],
+            now_us,
         )
         found.update(zip(places, used, strict=True))
     return [found[place] for place in range(len(rows.stays))]
+
+
+def _counter_of(station: Any, of_paths: Mapping[Counted, MachineOutput]) -> Counted:
+    """The counter that charges the edges of a station; path 0 for the machine's parts."""
+    if of_paths:
+        own = Counted(station.machine_id, station.path or 1)
+        if own in of_paths:
+            return own
+    return Counted(station.machine_id)
+
+
+def output_of_station(
+    station: Any,
+    outputs: Mapping[int, MachineOutput],
+    of_paths: Mapping[Counted, MachineOutput],
+) -> MachineOutput:
+    """The output that charges the edges of a station."""
+    counter = _counter_of(station, of_paths)
+    return of_paths[counter] if counter.path else outputs[counter.machine_id]
 
 
 def _on_one_machine(
@@ -139,7 +166,7 @@ def _on_one_machine(
     runs: Sequence[Any],
     now_us: int,
 ) -> list[Stay]:
-    """The stays on one machine; a case is an item, built to a spec, in a station."""
+    """The stays that one counter charges; a case is an item, built to a spec, in a station."""
     begin = np.array([row.begin_us for row in stays], dtype=np.int64)
     end = np.array(
         [now_us if row.worn_until_us is None else row.worn_until_us for row in stays],

@@ -91,7 +91,7 @@ def _cost(
         station = view.rows.stations[row.station_id]
         assembly = view.rows.assemblies[row.assembly_id]
         begin, end = max(row.begin_us, since_us), row.end_us or us_of(view.now)
-        made = view.outputs[station.machine_id].total_at(np.array([begin, end]))
+        made = view.charging(station).total_at(np.array([begin, end]))
         parts += int(made[1] - made[0])
         if row.reason is None or row.reason in GOES_ON:
             continue

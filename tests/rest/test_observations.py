@@ -154,3 +154,34 @@ def test_the_page_shows_the_example_with_its_cautions(client: FlaskClient) -> No
     assert "Never connect to a safety circuit" in page
     assert "def pulse(state" in page
     assert "/shift/feeds/without-agent" in client.get("/shift/feeds").get_data(as_text=True)
+
+
+def test_counts_of_paths_that_have_their_counters_are_booked_apart(
+    observed: Any, client: FlaskClient, shop: SimpleNamespace, store: Store
+) -> None:
+    number = shop.ids["machines"]["M1"]
+    known = {"If-Match": client.get(f"/v1/machines/{number}").headers["ETag"]}
+    wrong = {"path_counters": "1:main|1:sub"}
+    told = client.patch(f"/v1/machines/{number}", json=wrong, headers=known)
+    assert told.status_code == 409
+    assert "path 1 twice" in str(told.json)
+    right = client.patch(
+        f"/v1/machines/{number}",
+        json={"path_counters": "1:main|2:sub*2"},
+        headers=known,
+    )
+    assert right.json["path_counters"] == "1:main|2:sub*2"
+
+    answer = observed(
+        (0, {"count": 100, "path": "1"}), (0, {"count": 7, "path": "2"}), (1, {"count": 8})
+    )
+    assert (answer.status_code, answer.json["accepted"]) == (202, 2)
+    assert [(row["index"], row["reason"]) for row in answer.json["refused"]] == [(2, "no_path")]
+    at = print_instant(shop.start + timedelta(minutes=2))
+    posted = client.post(
+        "/v1/counts",
+        json={"machine": "M1", "readings": [{"at": at, "count": 9, "path": 2}]},
+    )
+    assert (posted.status_code, posted.json["accepted"]) == (202, 1)
+    found = "SELECT path, count FROM count_readings ORDER BY path, at"
+    assert rows(store, found) == [(1, 100), (2, 7), (2, 9)]

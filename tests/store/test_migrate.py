@@ -127,7 +127,7 @@ LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "machines.count_item",
-    "machines.parts_per_cycle", "machines.breakage_signals",
+    "machines.parts_per_cycle", "machines.breakage_signals", "machines.path_counters",
     "count_batches.path", "count_refusals.path",
     "count_readings.path", "count_readings.source_id", "count_readings.starts",
     "feeds.lacks_us",

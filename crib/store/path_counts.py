@@ -1,0 +1,54 @@
+"""Counts that charge what sits on a path of a machine, and those that are the machine's."""
+
+from __future__ import annotations
+
+from crib.planning.path_lines import line_of_path, main_path
+from crib.store.counts import (
+    Counted,
+    ReadingsAround,
+    counters_of,
+    totals_around,
+)
+from crib.store.engine import Tx
+
+_NEXT_PATH = "SELECT min(path) FROM count_readings WHERE machine_id = ? AND path > ?"
+
+
+def paths_told(tx: Tx, machine_id: int) -> list[int]:
+    """Paths of a machine whose own counter told something, ascending."""
+    found: list[int] = []
+    while True:
+        after = found[-1] if found else 0
+        path = tx.exec_driver_sql(_NEXT_PATH, (machine_id, after)).scalar_one()
+        if path is None:
+            return found
+        found.append(int(path))
+
+
+def main_counter(tx: Tx, machine_id: int) -> Counted:
+    """The counter whose parts are those that the machine made."""
+    return Counted(
+        machine_id, main_path(counters_of(tx, machine_id)[0], paths_told(tx, machine_id))
+    )
+
+
+def charges_around(
+    tx: Tx, machine_id: int, path: int | None, first_us: int, last_us: int
+) -> ReadingsAround:
+    """What charges a path, from one reading before an instant to one after another.
+
+    Args:
+        tx: An open transaction.
+        machine_id: The machine.
+        path: The path; None for the parts that the machine made.
+        first_us: The first instant [µs].
+        last_us: The last instant [µs].
+    """
+    counted, told = counters_of(tx, machine_id)[0], paths_told(tx, machine_id)
+    if path is None or (path not in counted and path not in told):
+        path = main_path(counted, told)
+    whole = totals_around(tx, Counted(machine_id), first_us, last_us)
+    if not path:
+        return whole
+    own = totals_around(tx, Counted(machine_id, path), first_us, last_us)
+    return ReadingsAround(*line_of_path(whole, own, counted=path in counted))
