@@ -10,7 +10,7 @@ from crib.clock import print_instant, us_from_instant
 from crib.errors import Conflict, Invalid
 from crib.floor.refused import LARGEST
 from crib.floor.told_set import ToldSet
-from crib.store.counts import Counted, insert_batch, known_around, last_count
+from crib.store.counts import Counted, counters_of, insert_batch, known_around, last_count
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import runs_of
@@ -134,6 +134,14 @@ def _refuse(tx: Tx, command: TellCounterSet, counter: Counted) -> None:
         raise Invalid(
             f"A counter cannot be set to {str(command.count)[:30]}.",
             errors=[{"field": "count", "detail": f"from 0 to {LARGEST}"}],
+        )
+    own = counters_of(tx, counter.machine_id)[0]
+    if own and counter.path not in own:
+        paths = ", ".join(map(str, own))
+        raise Conflict(
+            f"{command.machine} has a part counter for each of the paths {paths}: say with "
+            "path which one is set.",
+            errors=[{"field": "path", "detail": "is missing"}],
         )
     if counter.path and last_count(tx, counter) is None:
         raise Conflict(

@@ -198,3 +198,24 @@ def test_the_machine_page_tells_that_the_counter_is_set(client, hear, shop, rows
     back = aside.select_one("form[action$=take-back]")
     assert client.post(back["action"], data=form_data(back)).status_code == 303
     assert "No count shows it" not in words(read(client, "/machines/M1"))
+
+
+def test_the_machine_page_asks_whose_counter_is_set_where_each_path_has_one(
+    client, hear, shop, rows
+):
+    number = shop.ids["machines"]["M1"]
+    known = {"If-Match": client.get(f"/v1/machines/{number}").headers["ETag"]}
+    client.patch(f"/v1/machines/{number}", json={"path_counters": "1|2"}, headers=known)
+    readings = [{"at": "2026-01-05T06:01:00Z", "count": 9, "path": 2}]
+    client.post("/v1/counts", json={"machine": "M1", "readings": readings})
+    as_person(client, shop, "B2")
+    form = read(client, "/machines/M1").select_one("#counter form")
+
+    missing = client.post(form["action"], data=form_data(form) | {"count": "500", "path": ""})
+    done = client.post(form["action"], data=form_data(form) | {"count": "500", "path": "2"})
+
+    assert missing.status_code == 409
+    assert b"paths 1, 2" in missing.data
+    assert (done.status_code, rows("count_verdicts")) == (303, 1)
+    fold = read(client, "/machines/M1").select_one("#counter")
+    assert "set to 500. No count shows it yet." in words(fold)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -9,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from crib.errors import Invalid
+from crib.errors import Conflict, Invalid
 from crib.feed.documents import Devices, read_document
 from crib.feed.folder import BadFile, read_file
 from crib.feed.follower import Follower, Place
@@ -29,6 +30,7 @@ from crib.usecases.import_shop import import_shop
 from crib.usecases.kept_output import KeptOutput
 from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from crib.usecases.shop_view import ShopView, view_shop
+from crib.usecases.tell_counter_set import TellCounterSet, tell_counter_set
 from tests.agents import ScriptedAgent
 from tests.store.conftest import Acts
 
@@ -274,3 +276,19 @@ def test_counters_of_paths_survive_their_files(
     with store.read() as tx:
         found = get_record(tx, MACHINES, shop.ids["machines"]["M1"])
     assert found["path_counters"] == text
+
+
+def test_that_a_counter_is_set_is_told_of_a_path(mounted: Acts) -> None:
+    told(mounted, (2, 500, 1), (2, 7, 2))
+    setting = TellCounterSet("M1", 900, mounted.shop.codes["people"]["B2"], mounted.at(30))
+
+    with pytest.raises(Conflict, match="paths 1, 2"):
+        tell_counter_set(mounted.tx, mounted.present, setting)
+    tell_counter_set(mounted.tx, mounted.present, replace(setting, path=2))
+
+    done = told(mounted, (32, 530, 1), (32, 901, 2), (33, 902, 2))
+    assert (done.accepted, done.refused) == (3, ())
+    assert made(view_shop(mounted.tx, mounted.at(33))) == {
+        "T01": 30,
+        "T11": 2,
+    }  # set to 900, then 901 and 902

@@ -15,8 +15,9 @@ from api.pages.machine.overview import machine_page
 from api.pages.machine.places import machine_address, says_no
 from crib.clock import instant_from_us
 from crib.errors import Invalid, Refusal
-from crib.store.counts import Counted, last_count
+from crib.store.counts import Counted, counters_of, last_count
 from crib.store.engine import Tx
+from crib.store.path_counts import main_counter
 from crib.store.resolve import machine_id_by_name
 from crib.store.told_sets import waiting_sets
 from crib.usecases.tell_counter_set import TellCounterSet, tell_counter_set
@@ -32,10 +33,11 @@ class CounterShown(NamedTuple):
 
 
 class CounterNow(NamedTuple):
-    """The last count of a machine, and the settings that no count shows yet."""
+    """The last count of a machine, the settings that no count shows yet, paths that count."""
 
     last: CounterShown | None
     waiting: list[CounterShown]
+    paths: list[int]
 
 
 @blueprint.app_context_processor
@@ -46,12 +48,18 @@ def _words() -> dict[str, object]:
 def counter_now(machine: str) -> CounterNow:
     """What the counter of a machine shows, and what it is told to be set to."""
     with this_site().store.read() as tx:
-        counter = Counted(machine_id_by_name(tx, machine))
+        counter = main_counter(tx, machine_id_by_name(tx, machine))
         last = last_count(tx, counter)
-        told = [one.told for one in waiting_sets(tx, counter)]
+        paths = list(counters_of(tx, counter.machine_id)[0])
+        told = [
+            one.told
+            for path in paths or [counter.path]
+            for one in waiting_sets(tx, Counted(counter.machine_id, path))
+        ]
     return CounterNow(
         last and CounterShown(last[1], instant_from_us(last[0])),
         [CounterShown(one.said, instant_from_us(one.at_us)) for one in told],
+        paths,
     )
 
 
@@ -68,7 +76,8 @@ def tell_set(machine: str) -> Response:
                 _("Type what the counter is set to."),
                 errors=[{"field": "count", "detail": _("is missing")}],
             )
-        told = TellCounterSet(machine, count, by, note=given.get("note"))
+        path = whole_number(given, "path") or 0
+        told = TellCounterSet(machine, count, by, note=given.get("note"), path=path)
         tell_counter_set(tx, present, told)
         return f"{machine_address(machine)}#counter"
 
