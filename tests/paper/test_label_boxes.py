@@ -8,12 +8,13 @@ from collections.abc import Callable
 import numpy as np
 import pypdfium2
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pypdfium2 import raw
 
 from crib.codes import make_code
+from crib.errors import Invalid
 from labels.arrange import lay_out
 from labels.boxes import Laid
 from labels.kinds import (
@@ -223,7 +224,12 @@ def test_whatever_the_names_text_stays_on_the_label_and_apart(
 ) -> None:
     stock = STOCKS[name]
 
-    laid = lay_out(label, stock, address)
+    try:
+        laid = lay_out(label, stock, address)
+    except Invalid:  # a symbol that is too large leaves no room for offsets; never cut
+        assert address is not None
+        assert len(address) > 40
+        reject()
     pdf = render_labels([label], stock, address=address)
 
     read = check_geometry(laid, stock, pdf)

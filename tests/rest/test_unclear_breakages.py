@@ -106,5 +106,5 @@ def test_the_tool_that_broke_answers_it_until_that_is_taken_back(
 def test_a_question_is_named_by_its_number_or_by_station_and_words(
     bench: SimpleNamespace,
 ) -> None:
-    bench.post("/v1/question-dismissals", 422, by="B2", note="x", station="M1/T01")
+    bench.post("/v1/question-dismissals", 409, by="B2", note="x", station="M1/T01")
     bench.post("/v1/question-dismissals", 409, by="B2", note="x", question=5)
