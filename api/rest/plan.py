@@ -181,14 +181,6 @@ def read_swap_list(call: Call) -> Reply:
     )
 
 
-def _unclear(call: Call) -> list[Question]:
-    name = call.query.get("machine")
-    with call.site.store.read() as tx:
-        machine_id = None if name is None else machine_id_by_name(tx, name)
-        found = unclear_breakages(tx, machine_id)
-    return [one for one in found if one.since <= call.as_of]
-
-
 def breakages_of(call: Call) -> list[Question]:
     """Breakages of nobody knows which tool, of the machine that is asked for."""
     name = call.query.get("machine")

@@ -48,13 +48,7 @@ def said(tx: Tx, present: datetime, command: Command) -> Said:
         NotKnown: Nobody here has that badge or code.
         BadCode: The person's code is mistyped.
     """
-    at = command.at or present
-    if at.tzinfo is None:
-        raise Invalid(
-            f"{at.isoformat()} has no offset: write it like 2026-03-29T01:30:00+01:00.",
-            errors=[{"field": "at", "detail": "has no offset"}],
-        )
-    at = at.astimezone(UTC)
+    at = in_utc(command.at or present)
     refuse_future(at, present)
     note = (command.note or "").strip() or None
     if note is not None and len(note) > LONGEST_TEXT:
@@ -64,6 +58,20 @@ def said(tx: Tx, present: datetime, command: Command) -> Said:
         )
     person = resolve_person(tx, command.by) if command.by else None
     return Said(at, present, person.id if person else None, note)
+
+
+def in_utc(at: datetime) -> datetime:
+    """The same instant in UTC.
+
+    Raises:
+        Invalid: It has no offset.
+    """
+    if at.tzinfo is None:
+        raise Invalid(
+            f"{at.isoformat()} has no offset: write it like 2026-03-29T01:30:00+01:00.",
+            errors=[{"field": "at", "detail": "has no offset"}],
+        )
+    return at.astimezone(UTC)
 
 
 def record(tx: Tx, kind: str, told: Said, *, reverses_id: int | None = None) -> int:

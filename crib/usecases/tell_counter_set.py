@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from functools import partial
 
 from crib.clock import print_instant, us_from_instant
@@ -18,7 +18,7 @@ from crib.store.told_sets import insert_told, waiting_sets
 from crib.store.verdict_rows import doubted_after
 from crib.usecases.judge_count import book_waiting, is_count
 from crib.usecases.report_counts import absorb_into, fastest_between
-from crib.usecases.said import record, said
+from crib.usecases.said import in_utc, record, said
 from crib.usecases.told_sets import begin_at, begins_at
 
 #: A setting is told at most so long before it is done.
@@ -108,13 +108,7 @@ def tell_counter_set(tx: Tx, present: datetime, command: TellCounterSet) -> Coun
 
 
 def _instant(present: datetime, command: TellCounterSet) -> datetime:
-    at = command.at or present
-    if at.tzinfo is None:
-        raise Invalid(
-            f"{at.isoformat()} has no offset: write it like 2026-03-29T01:30:00+01:00.",
-            errors=[{"field": "at", "detail": "has no offset"}],
-        )
-    at = at.astimezone(UTC)
+    at = in_utc(command.at or present)
     if at > present + LONGEST_AHEAD or us_from_instant(at) < 0:
         raise Invalid(
             f"{print_instant(at)} is too far away: tell it at most {LONGEST_AHEAD.days} days "
