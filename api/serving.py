@@ -15,6 +15,8 @@ from crib.errors import Refusal
 
 #: Longest that the head of a request may take, and that a connection may idle [ms].
 _HEADERS_MS = 30_000
+#: Time for a server process to stop once it is told [s]; then it is killed.
+KILLED_AFTER_S = 30
 
 _TO_STDERR: dict[str, Any] = {
     "handlers": {
@@ -86,7 +88,7 @@ def serve(settings: Settings, *, access_log: bool = True) -> None:
         websockets=False,
         log_access=access_log,
         log_dictconfig=_TO_STDERR,
-        workers_kill_timeout=30,
+        workers_kill_timeout=KILLED_AFTER_S,
     )
     _hold_signals_while_forking()
     server.serve(target_loader=load)

@@ -19,6 +19,7 @@ from typing import Any
 
 import pytest
 
+from api.serving import KILLED_AFTER_S
 from tests.starter import Started, Starter
 
 
@@ -71,6 +72,19 @@ def _command(*words: str) -> list[str]:
     return [sys.executable, "-c", "from api.cli import main; main()", *words]
 
 
+def was_killed(log: bytes, stop_s: float) -> bool:
+    """Whether a process of a server had to be killed because it did not stop by itself.
+
+    The word in the log is not enough: the server also says it of a process that has ended, when
+    the thread that waited for its end has had no time yet to write that down.
+
+    Args:
+        log: What the server said.
+        stop_s: How long it took to stop [s].
+    """
+    return b"Killing" in log and stop_s >= KILLED_AFTER_S
+
+
 @contextmanager
 def serving(
     environment: dict[str, str], workers: int, log: Path, starter: Starter | None = None
@@ -108,8 +122,10 @@ def serving(
                 time.sleep(0.05)
             assert ready, log.read_text()
             yield server
+            began = time.monotonic()
             process.send_signal(signal.SIGTERM)
             assert process.wait(timeout=120) == 0, log.read_text()
+            assert not was_killed(log.read_bytes(), time.monotonic() - began)
         finally:
             if process.poll() is None:
                 process.kill()
