@@ -69,23 +69,22 @@ def _problem(answer: http.client.HTTPResponse) -> dict[str, object]:
 def test_everything_is_answered_beside_500_half_sent_bodies_and_1000_idle_connections(
     tmp_path: Path, many: int
 ) -> None:
-    with ExitStack() as opened:
-        with _server(tmp_path, CRIB_BODY_SECONDS="600") as server:
-            clients = Clients(server, opened)
-            half = [clients.open(HALF) for _ in range(many)]
-            half += [clients.open(HALF_CHUNKED) for _ in range(10)]
-            half += [clients.open(HALF_HEAD) for _ in range(10)]
-            half += [clients.open() for _ in range(2 * many)]
-            for _ in range(10):  # reads nothing of what it is sent
-                clients.open(ASKS.replace(b"/healthz", b"/v1/openapi.json") * 50)
-            for _ in range(10):  # leaves in the middle
-                clients.open(HALF).close()
-            for _ in range(20):
-                assert server.get("/healthz") == {"status": "alive"}
-            assert server.post("/v1/people", **PERSON)["badge"] == "B1"
-            assert len(server.get("/v1/people")["items"]) == 1
-            _slow_but_whole(clients, half[0])
-            # all of them are still held while the service stops, and it does not wait for them
+    with ExitStack() as opened, _server(tmp_path, CRIB_BODY_SECONDS="600") as server:
+        clients = Clients(server, opened)
+        half = [clients.open(HALF) for _ in range(many)]
+        half += [clients.open(HALF_CHUNKED) for _ in range(10)]
+        half += [clients.open(HALF_HEAD) for _ in range(10)]
+        half += [clients.open() for _ in range(2 * many)]
+        for _ in range(10):  # reads nothing of what it is sent
+            clients.open(ASKS.replace(b"/healthz", b"/v1/openapi.json") * 50)
+        for _ in range(10):  # leaves in the middle
+            clients.open(HALF).close()
+        for _ in range(20):
+            assert server.get("/healthz") == {"status": "alive"}
+        assert server.post("/v1/people", **PERSON)["badge"] == "B1"
+        assert len(server.get("/v1/people")["items"]) == 1
+        _slow_but_whole(clients, half[0])
+        # all of them are still held while the service stops, and it does not wait for them
 
 
 def _slow_but_whole(clients: Clients, half: socket.socket) -> None:
