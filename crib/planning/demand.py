@@ -22,7 +22,8 @@ class RunAhead:
 
     Attributes:
         part: Name of the part.
-        parts: Parts still to make; infinite where the run goes on until told otherwise.
+        parts: Parts still to make, infinite for a run without end; a run that should be done
+            by now (0) stays the one that the next part is of.
         seconds_per_part: Running seconds per part, waiting and small stops included.
         start_us: Earliest start of a planned run [µs], None for as soon as possible.
     """

@@ -58,7 +58,7 @@ def _bars(view: ShopView, machine_id: int) -> list[Bar | None]:
     bars: list[Bar | None] = []
     for index, run in enumerate(began):
         if run.state == "running" and (run.start_at or 0) <= us_of(view.now):
-            made = view.outputs[machine_id].parts_of_run(index) + view.untold[machine_id]
+            made = view.outputs[machine_id].parts_of_run(index) + view.rests[machine_id].untold
             bars.append(_bar(machine, run, made))
     bars += [_bar(machine, run, 0.0) for run in runs if run.state == "planned"]
     return bars

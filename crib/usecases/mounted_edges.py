@@ -64,12 +64,12 @@ def mounted_edges(
 def _untold_wear(view: ShopView, stay: Stay, per_part: tuple[float, ...]) -> float:
     """Wear of the parts made since the machine's last reading, as far as it cut them."""
     machine_id = view.rows.stations[stay.row.station_id].machine_id
-    parts = view.untold.get(machine_id, 0.0)
-    if not parts:
+    rest = view.rests.get(machine_id)
+    if rest is None or not rest.untold:
         return 0.0
     now_us, last_us = us_of(view.now), int(view.outputs[machine_id].at_us[-1])
     share = min(1.0, (now_us - stay.row.begin_us) / max(now_us - last_us, 1))
-    return parts * share * per_part[0]  # the run ahead of all others is the running one
+    return rest.untold * share * per_part[0]  # the run ahead of all others is the running one
 
 
 def swap_costs(spec: Any, item: Any) -> tuple[float, float]:

@@ -23,6 +23,7 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.planning.path_lines import main_path
+from crib.planning.rest_of_run import SILENCE_S, RestOfRun, believed_s, rest_of_run
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS
@@ -38,9 +39,6 @@ LOOK_AHEAD = timedelta(days=60)
 
 #: Over which time the running share of a machine is learned.
 _LEARN_US = 7 * 24 * 3_600_000_000
-
-#: A machine whose last reading is not older than this is taken to be running on.
-_SILENCE_S = 1_800.0
 
 #: Calendars of these names are the bench's own hours.
 BENCH_CALENDARS = ("bench", "toolroom")
@@ -75,7 +73,7 @@ class ShopView:
         calendars: Calendar of each machine by id.
         silent_since: Last reading of machines that stopped telling, by id.
         bench: The calendar called bench or toolroom, if the shop has one.
-        untold: Parts that a running machine should have made since its last reading, by id.
+        rests: What the running run of a machine still makes, and has made untold, by id.
         estimates: Constants from the shop's own edges, as ``own_constants`` fills them in.
         shares: Share of its open time that each machine really cuts, by id.
         began: Runs that began, in order of time, of each machine by id.
@@ -94,7 +92,7 @@ class ShopView:
     calendars: dict[int, WorkCalendar]
     silent_since: dict[int, datetime | None]
     bench: WorkCalendar | None = None
-    untold: dict[int, float] = field(default_factory=dict)
+    rests: dict[int, RestOfRun] = field(default_factory=dict)
     estimates: list[Any] = field(default_factory=list)
     shares: dict[int, RunningShare] = field(default_factory=dict)
     began: dict[int, list[Any]] = field(default_factory=dict)
@@ -245,7 +243,7 @@ def _stand_in(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> N
     view.outputs[machine_id] = output_of_runs(*NO_READINGS, [], ([], []))
     view.shares[machine_id] = RunningShare()
     view.silent_since[machine_id] = None
-    view.untold.pop(machine_id, None)
+    view.rests.pop(machine_id, None)
     time = _time_of(view, machine_id, times)
     name = view.rows.machines[machine_id].machine
     view.ahead[machine_id] = MachineAhead(name, time, plan_segments(time, []), 0.0)
@@ -314,20 +312,23 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
     if output.at_us.size:
         last = instant_from_us(int(output.at_us[-1]))
         quiet_s = calendar.running_seconds(last, view.now) if last < view.now else 0.0
-        if quiet_s <= _SILENCE_S:
+        believed = believed_s(quiet_s)
+        if believed:
             # parts made since the last reading are still to be told
-            manned_s = calendar.attended_seconds(last, view.now) if quiet_s else 0.0
+            manned_s = calendar.attended_seconds(last, view.now)
             lag_s = manned_s * learned.attended + (quiet_s - manned_s) * learned.unattended
-        else:
+            lag_s *= believed / quiet_s
+        if quiet_s > SILENCE_S:
             view.silent_since[machine_id] = last
     ahead: list[RunAhead] = []
     parts: list[int] = []
     for index, run in enumerate(runs):
         if run.state == "running" and (run.start_at or 0) <= now_us:
             rate = run.cycle_s / share
-            view.untold[machine_id] = lag_s / run.cycle_s
-            left = run.quantity - output.parts_of_run(index) - view.untold[machine_id]
-            ahead.append(RunAhead(run.part, left if left > 0 else float("inf"), rate))
+            made = output.parts_of_run(index)
+            rest = rest_of_run(run.quantity, made, lag_s, run.cycle_s)
+            view.rests[machine_id] = rest
+            ahead.append(RunAhead(run.part, rest.left, rate))
             parts.append(run.part_id)
     for run in view.rows.runs.get(machine_id, []):
         if run.state == "planned":

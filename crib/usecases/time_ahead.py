@@ -22,8 +22,8 @@ class JobAhead:
         part: What is made.
         quantity: Parts ordered.
         made: Parts counted so far.
-        left: Parts still to be made, those not told yet taken off; None where the quantity
-            is made and the machine goes on.
+        left: Parts still to be made, those not told yet taken off; None where more than the
+            quantity is made and the machine goes on.
         done_at: When the last one is made; None where not within a year.
     """
 
@@ -81,11 +81,12 @@ def time_ahead(view: ShopView, machine_id: int, hours: float) -> MachineTime:
     )
     job = _job(view, machine_id, run, clock) if run else None
     rows = clock.worked(until)
+    most = int(view.rests[machine_id].left) if run else 0
     return MachineTime(
         view.rows.machines[machine_id].machine,
         calendar.zone,
         until,
-        [_of_job(row, clock, job) for row in rows],
+        [_of_job(row, clock, most) for row in rows],
         calendar.exceptions(view.now, until),
         share,
         job,
@@ -108,24 +109,17 @@ def _job(
 ) -> JobAhead:
     place, run = running
     made = view.outputs[machine_id].parts_of_run(place)
-    left = int(run.quantity - made - view.untold.get(machine_id, 0.0))
-    return JobAhead(
-        run.part,
-        run.quantity,
-        made,
-        left if left > 0 else None,
-        clock.finish(left) if left > 0 else None,
-    )
+    if made > run.quantity:
+        return JobAhead(run.part, run.quantity, made, None, None)
+    left = int(view.rests[machine_id].left)
+    done_at = clock.finish(left) if left else view.now
+    return JobAhead(run.part, run.quantity, made, left, done_at)
 
 
-def _of_job(row: WorkedStretch, clock: PartsClock, job: JobAhead | None) -> WorkedStretch:
-    """The stretch with the parts of the job alone: none without, none after it is done."""
-    parts = row.parts
-    if job is None:
-        parts = 0
-    elif job.left is not None:
-        before = clock.parts_by(row.start_at)
-        parts = max(min(before + row.parts, job.left) - before, 0)
+def _of_job(row: WorkedStretch, clock: PartsClock, most: int) -> WorkedStretch:
+    """The stretch with the parts of the job alone: none after the last one expected."""
+    before = clock.parts_by(row.start_at)
+    parts = max(min(before + row.parts, most) - before, 0)
     return WorkedStretch(
         row.start_at, row.end_at, row.attended, row.open_min, row.cutting_min, parts
     )
