@@ -63,7 +63,7 @@ class JobAheadShape(Shape):
     left = Whole(
         required=True,
         allow_none=True,
-        explains="Those made since the last reading taken off; null: more than the quantity is made.",
+        explains="Those made since the last reading taken off; null: past the quantity.",
     )
     done_at = At(required=True, allow_none=True)
 

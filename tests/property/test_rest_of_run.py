@@ -1,8 +1,8 @@
 """Parts left and parts untold move by a bounded number with each part and each second."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pytest import approx
 
 from crib.planning.rest_of_run import GOES_ON, SILENCE_S, believed_s, rest_of_run
 
@@ -29,7 +29,7 @@ def test_the_clock_moves_as_many_parts_as_it_has_time_for(quantity, past, quiet_
     )
 
     assert abs(later.untold - one.untold) <= step_s / 30.0 + 1e-6
-    assert later.left + later.untold == approx(one.left + one.untold)
+    assert later.left + later.untold == pytest.approx(one.left + one.untold)
 
 
 def test_a_silent_machine_is_believed_for_half_an_hour():
