@@ -4,7 +4,7 @@ import { look } from "./offline_clock.js";
 import { checkAddress, takeScans } from "./offline_check.js";
 import { keepDrafts } from "./offline_drafts.js";
 import { takeForms } from "./offline_forms.js";
-import { pumpWhenDue } from "./offline_queue.js";
+import { pump, pumpWhenDue } from "./offline_queue.js";
 import { keepKnown, open } from "./offline_store.js";
 import { showStrip } from "./offline_strip.js";
 import { place } from "./offline_words.js";
@@ -32,9 +32,11 @@ function connected(now) {
 async function turn() {
   if (document.hidden) return;
   const now = await look();
+  const isBack = now && !isConnected;
   connected(now);
   if (!now) return;
-  await pumpWhenDue();
+  // what waited out a dead spot goes at once: the pause is for a service that does not answer
+  await (isBack ? pump() : pumpWhenDue());
   try {
     if (Math.abs(Date.now() - knownAt) > KNOWN_MS) await readKnown();
   } catch {
