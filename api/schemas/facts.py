@@ -11,7 +11,7 @@ from api.schemas.fields import At, ExactLength, Number, Shape, Text, Whole
 class FactBody(Shape):
     """What every fact takes."""
 
-    at = At(explains="When it happened; left out: now.")
+    at = At(explains="When it happened; left out: now. Up to 5 minutes ahead counts as now.")
     by = Text(explains="Badge or code of the person who says so.")
     note = Text(explains="What they add.")
 

@@ -87,7 +87,9 @@ def build_assembly(tx: Tx, present: datetime, command: BuildAssembly) -> BuiltAs
     holder = holder_row(tx, resolve_holder(tx, command.holder).id)
     lot = lot_row(tx, resolve_lot(tx, command.lot).id)
     _refuse_misfits(tx, spec, holder, lot)
-    refuse_before(told.at, holder_free_since(tx, holder.id), f"holder {holder.mark} came free")
+    told = refuse_before(
+        told, holder_free_since(tx, holder.id), f"holder {holder.mark} came free"
+    )
     taken = choose_edges(
         pieces_of_lot(tx, lot.id),
         lot=lot.mark,

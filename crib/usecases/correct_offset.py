@@ -21,6 +21,7 @@ from crib.store.mounts import (
     correction_row,
     corrections_of,
     insert_correction,
+    last_in_station,
     mount_covering,
     mount_row,
 )
@@ -28,7 +29,7 @@ from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.units import mm_from_tenths_um
 from crib.usecases.name_cause import name_cause
-from crib.usecases.said import record, said
+from crib.usecases.said import place_after, record, said
 from crib.usecases.station_datum import (
     DatumTold,
     StationFollowed,
@@ -96,6 +97,9 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
     told = said(tx, present, command)
     axis, kind = _axis_and_kind(command)
     station = station_row(tx, resolve_station(tx, command.station).id)
+    sitting = last_in_station(tx, station.id)
+    if sitting is not None and sitting.removal_id is None:
+        told = place_after(told, sitting.at)
     mount = mount_covering(tx, station.id, told.at)
     if mount is None:
         raise NotMounted(

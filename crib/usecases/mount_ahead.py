@@ -24,6 +24,7 @@ from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import HolderRow, SpecRow, holder_row, spec_row
 from crib.usecases.mount_check import speaks_against, tenths_or_none, too_early
 from crib.usecases.named import NamedAssembly, named_assembly
+from crib.usecases.said import Said
 from crib.usecases.station_datum import DatumTold, datum_told, doubts, follow_station
 from crib.usecases.station_offsets import offsets_now, offsets_of_preset
 from crib.usecases.station_wear import NOTHING, wear_of_stays
@@ -64,6 +65,7 @@ class MountAhead:
     """A mount that somebody thinks of.
 
     Attributes:
+        at: When it would be recorded to have happened.
         station: Where the tool would go.
         assembly: The tool.
         spec: What it was built to.
@@ -72,6 +74,7 @@ class MountAhead:
         key_in: What to key in; None where its measures are not known.
     """
 
+    at: datetime
     station: StationRow
     assembly: AssemblyRow
     spec: SpecRow
@@ -86,6 +89,8 @@ def look_at_mount(
     station_text: str,
     assembly_text: str,
     scans: tuple[str | None, str | None] = (None, None),
+    *,
+    present: datetime | None = None,
 ) -> MountAhead:
     """Hold a tool against a station, without recording anything.
 
@@ -95,13 +100,15 @@ def look_at_mount(
         station_text: Code of the station or MACHINE/STATION.
         assembly_text: Code of the tool's label, or its holder.
         scans: What the scanner read at the station and on the tool beside, None where nothing.
+        present: Now; left out, the mount is one of now.
 
     Raises:
         NotKnown: A code that nothing carries.
         BadCode: A code that is mistyped.
     """
     station = station_row(tx, resolve_station(tx, station_text).id)
-    return hold_against(tx, at, station, named_assembly(tx, assembly_text), scans)
+    named = named_assembly(tx, assembly_text)
+    return hold_against(tx, at, station, named, scans, present=present)
 
 
 def hold_against(
@@ -110,6 +117,8 @@ def hold_against(
     station: StationRow,
     named: NamedAssembly,
     scans: tuple[str | None, str | None] = (None, None),
+    *,
+    present: datetime | None = None,
 ) -> MountAhead:
     """The same for a station and a tool that were found already."""
     assembly = named.row
@@ -117,15 +126,16 @@ def hold_against(
     holder = holder_row(tx, assembly.holder_id)
     preset = latest_preset(tx, assembly.id)
     last = last_in_station(tx, station.id)
-    problems = speaks_against(tx, scans, at, station, named, spec, holder, preset)
-    problems += too_early(tx, at, station, last, assembly)
+    told = Said(at, present or at, None, None)
+    at, early = too_early(tx, told, station, last, assembly)
+    problems = speaks_against(tx, scans, at, station, named, spec, holder, preset) + early
     key_in = None
     if preset is not None:
         try:
             key_in = what_to_key_in(tx, at, station, assembly, spec, holder, preset, last)
         except Invalid as problem:
             problems.append(Mismatch("assembly", "measure-missing", problem.sentence))
-    return MountAhead(station, assembly, spec, preset, tuple(problems), key_in)
+    return MountAhead(at, station, assembly, spec, preset, tuple(problems), key_in)
 
 
 def what_to_key_in(

@@ -19,6 +19,7 @@ from crib.store.stockrows import HolderRow, SpecRow
 from crib.units import TenthsUm
 from crib.usecases.expected_tool import expected_tool
 from crib.usecases.named import NamedAssembly, named_assembly
+from crib.usecases.said import Said, place_after
 
 
 def speaks_against(
@@ -100,28 +101,30 @@ def _scanned(
 
 def too_early(
     tx: Tx,
-    at: datetime,
+    told: Said,
     station: StationRow,
     last_stay: MountRow | None,
     assembly: AssemblyRow,
-) -> list[Mismatch]:
-    """A mount told late has to fit behind what is on record already."""
-    found = []
+) -> tuple[datetime, list[Mismatch]]:
+    """When a mount is recorded; told late, it has to fit behind what is on record already."""
     emptied = None if last_stay is None else last_stay.removed_at or last_stay.at
-    for what, last in (
+    known = (
         (f"station {station.mark}", emptied),
         (f"{assembly.code}", last_fact_at(tx, assembly.id)),
-    ):
-        if last is not None and at < last:
-            found.append(
-                Mismatch(
-                    "at",
-                    "too-early",
-                    f"{print_instant(at)} is before the last fact about {what} "
-                    f"({print_instant(last)}): check the time.",
-                )
-            )
-    return found
+    )
+    for _, last in known:
+        told = place_after(told, last)
+    found = [
+        Mismatch(
+            "at",
+            "too-early",
+            f"{print_instant(told.at)} is before the last fact about {what} "
+            f"({print_instant(last)}): check the time.",
+        )
+        for what, last in known
+        if last is not None and told.at < last
+    ]
+    return told.at, found
 
 
 def _out_of_service(holder: HolderRow) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from crib.errors import AlreadyMounted, DoesNotFit, StationOccupied
@@ -99,11 +99,14 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
     told = said(tx, present, command)
     refuse_part_count(command.part_count)
     scans = command.scanned_station, command.scanned_assembly
-    ahead = look_at_mount(tx, told.at, command.station, command.assembly, scans)
+    ahead = look_at_mount(
+        tx, told.at, command.station, command.assembly, scans, present=present
+    )
     station, assembly, key_in = ahead.station, ahead.assembly, ahead.key_in
     if ahead.problems or ahead.preset is None or key_in is None:
         raise _refusal(ahead.problems, assembly, station)
 
+    told = replace(told, at=ahead.at)
     fact_id = record(tx, "mount", told)
     insert_mount(
         tx,

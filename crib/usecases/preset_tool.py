@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from crib.clock import print_instant
+from crib.clock import CLOCK_TOLERANCE, print_instant
 from crib.errors import Conflict
 from crib.metrology.preset import (
     MEASURES,
@@ -26,7 +26,7 @@ from crib.store.assemblies import (
 )
 from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
-from crib.store.presets import gauge_row, insert_override, insert_preset
+from crib.store.presets import gauge_row, insert_override, insert_preset, last_check
 from crib.store.resolve import resolve_gauge
 from crib.store.stockrows import SpecRow, spec_row
 from crib.usecases.gauge_trust import (
@@ -37,7 +37,7 @@ from crib.usecases.gauge_trust import (
     gauge_uncertainty_mm,
 )
 from crib.usecases.named import named_assembly
-from crib.usecases.said import record, refuse_before, said
+from crib.usecases.said import place_after, record, refuse_before, said
 
 #: How long a preset holds; common practice, no source.
 PRESET_HOLDS = timedelta(days=90)
@@ -110,13 +110,15 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
     told = said(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     _refuse_unmeasurable(assembly)
-    refuse_before(
-        told.at, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+    told = refuse_before(
+        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
     )
     spec = spec_row(tx, assembly.tool_spec_id)
     gauge = None
     if command.gauge:
         gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
+        check = last_check(tx, gauge.id, present + CLOCK_TOLERANCE)
+        told = place_after(told, check.at if check else None)
     refuse_readings(command.readings)
     verdict = measure(
         command.readings,

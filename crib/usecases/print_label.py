@@ -85,7 +85,7 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
             f"{print_instant(assembly.ended_at)}): a label of it would mislead.",
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )
-    refuse_before(told.at, assembly.built_at, f"{assembly.code} was built")
+    told = refuse_before(told, assembly.built_at, f"{assembly.code} was built")
     reason = (command.reason or "").strip() or None
     if reason is not None and len(reason) > LONGEST_TEXT:
         raise Invalid(

@@ -85,8 +85,8 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
     machine_id = None
     if command.machine is not None:
         machine_id = machine_id_by_name(tx, command.machine)
-    refuse_before(
-        told.at, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+    told = refuse_before(
+        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
     )
     before = place_of(tx, assembly.id)
     fact_id = record(tx, "rack_place", told)

@@ -114,7 +114,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
     mount = _mount_of(tx, command)
     assembly = assembly_row(tx, mount.assembly_id)
     station = station_row(tx, mount.station_id)
-    _refuse_too_early(tx, told, mount, assembly, station)
+    told = _after_what_is_known(tx, told, mount, assembly, station)
     _refuse_to_go_on_broken(tx, mount, assembly, reason)
     fact_id = record(tx, "removal", told)
     insert_removal(
@@ -228,13 +228,15 @@ def _in_station(tx: Tx, text: str) -> MountRow:
     return mount
 
 
-def _refuse_too_early(
+def _after_what_is_known(
     tx: Tx, told: Said, mount: MountRow, assembly: AssemblyRow, station: StationRow
-) -> None:
-    refuse_before(told.at, mount.at, f"{assembly.code} went into {station.mark}")
+) -> Said:
+    """The removal as it is recorded; refused before its mount or last offset step."""
+    told = refuse_before(told, mount.at, f"{assembly.code} went into {station.mark}")
     steps = corrections_of(tx, mount.id)
-    if steps:
-        refuse_before(told.at, steps[-1].at, f"the offset of {station.mark} was stepped")
+    if not steps:
+        return told
+    return refuse_before(told, steps[-1].at, f"the offset of {station.mark} was stepped")
 
 
 def _refuse_to_go_on_broken(

@@ -97,7 +97,7 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
             facts={"fact_id": command.fact_id, "reversed_by_id": fact["reversed_by_id"]},
         )
     if fact["at"] <= present:  # else a clock was ahead then, and taking it back is the cure
-        refuse_before(told.at, fact["at"], f"fact {command.fact_id} happened")
+        told = refuse_before(told, fact["at"], f"fact {command.fact_id} happened")
     fact_id, sentence = _ACTS[kind](tx, told, command.fact_id)
     return FactReversed(fact_id, command.fact_id, kind, told.at, sentence)
 

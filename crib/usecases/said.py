@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
-from crib.clock import print_instant, refuse_future
+from crib.clock import CLOCK_TOLERANCE, print_instant, refuse_future
 from crib.errors import Conflict, Invalid
 from crib.records.columns import LONGEST_TEXT
 from crib.store.engine import Tx
 from crib.store.facts import add_fact
 from crib.store.resolve import resolve_person
+
+#: How old the time of an act may be that happens now: it was sent, and waited for its turn.
+_UNDER_WAY = timedelta(minutes=1)
 
 
 class Command(Protocol):
@@ -40,8 +43,18 @@ class Said:
     note: str | None
 
 
-def said(tx: Tx, present: datetime, command: Command) -> Said:
+def said(tx: Tx, present: datetime, command: Command, *, as_dated: bool = False) -> Said:
     """Read what a command has in common with all others.
+
+    What is told has happened. A time a little ahead of ours comes from a clock that runs fast,
+    and counts as now: else it would block what is done to the same tool or station until then.
+
+    Args:
+        tx: An open transaction.
+        present: Now.
+        command: The command.
+        as_dated: Keep a time a little ahead as it was sent (a machine that repeats a signal
+            is known by its time).
 
     Raises:
         Invalid: It lies in the future, has no offset, or the note is a pasted page.
@@ -50,6 +63,8 @@ def said(tx: Tx, present: datetime, command: Command) -> Said:
     """
     at = in_utc(command.at or present)
     refuse_future(at, present)
+    if not as_dated:
+        at = min(at, present)
     note = (command.note or "").strip() or None
     if note is not None and len(note) > LONGEST_TEXT:
         raise Invalid(
@@ -87,21 +102,39 @@ def record(tx: Tx, kind: str, told: Said, *, reverses_id: int | None = None) -> 
     )
 
 
-def refuse_before(at: datetime, earliest: datetime | None, what: str) -> None:
+def place_after(told: Said, earliest: datetime | None) -> Said:
+    """The fact at the instant of one that it follows, where that is a little ahead of now.
+
+    Our own clock may have been set back since that one was recorded. What happens now happens
+    after it all the same. Any other fact comes back as it is, also one that lies before.
+    """
+    if earliest is None or not told.present < earliest <= told.present + CLOCK_TOLERANCE:
+        return told
+    if not told.present - _UNDER_WAY <= told.at < earliest:
+        return told
+    return replace(told, at=earliest)
+
+
+def refuse_before(told: Said, earliest: datetime | None, what: str) -> Said:
     """Refuse a fact that would lie before another that it follows from.
 
     Args:
-        at: When it is said to have happened.
+        told: When it is said to have happened.
         earliest: When the other happened; None where there is none.
         what: The other as a clause, like "tool A000017 was built".
+
+    Returns:
+        The fact as it is recorded (``place_after``).
 
     Raises:
         Conflict: It lies before.
     """
-    if earliest is not None and at < earliest:
+    told = place_after(told, earliest)
+    if earliest is not None and told.at < earliest:
+        at = print_instant(told.at)
         raise Conflict(
-            f"{print_instant(at)} is too early: {what} at {print_instant(earliest)}. Check the "
-            "time.",
-            facts={"at": print_instant(at), "earliest": print_instant(earliest)},
+            f"{at} is too early: {what} at {print_instant(earliest)}. Check the time.",
+            facts={"at": at, "earliest": print_instant(earliest)},
             errors=[{"field": "at", "detail": f"before {print_instant(earliest)}"}],
         )
+    return told

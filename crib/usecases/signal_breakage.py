@@ -79,7 +79,7 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
         Invalid: Neither a station nor a tool number, or no signal.
         NotKnown: A machine, station or tool number that is not there.
     """
-    told = said(tx, present, command)
+    told = said(tx, present, command, as_dated=True)
     signal = command.signal.strip()
     if not 1 <= len(signal) <= LONGEST_TEXT:
         raise Invalid(

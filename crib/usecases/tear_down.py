@@ -74,8 +74,8 @@ def tear_down(tx: Tx, present: datetime, command: TearDown) -> TornDown:
     told = said(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     _refuse(assembly)
-    refuse_before(
-        told.at, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+    told = refuse_before(
+        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
     )
     never_cut = stays_of(tx, assembly.id) == 0
     fact_id = record(tx, "teardown", told)
