@@ -6,13 +6,19 @@ from typing import Any
 
 from flask_smorest import Blueprint
 
-from api.http.operation import Call, Reply, writes
+from api.http.operation import Call, Reply, reads, writes
+from api.rest.plan import machine_of
 from api.schemas.counts import (
     MOST_REFUSED_SHOWN,
+    ClaimBody,
     CountsBody,
     CountsShape,
     ObservationsBody,
 )
+from api.schemas.feeds import MachineQuery
+from api.schemas.records import page_shape
+from api.schemas.results import shape_from
+from crib.usecases.claim_parts import ClaimParts, PartsClaimed, claim_parts
 from crib.usecases.count_columns import columns_from_json
 from crib.usecases.observe import Observe, observe
 from crib.usecases.report_counts import (
@@ -20,8 +26,15 @@ from crib.usecases.report_counts import (
     ReportCounts,
     report_counts,
 )
+from crib.usecases.runless import PartsWithoutRun
 
-_ANSWERED = ("fact_id", "accepted", "duplicates", "resets_seen", "rollovers_seen")
+_ANSWERED = (
+    "fact_id", "accepted", "duplicates", "resets_seen", "rollovers_seen", "parts_without_run",
+    "without_run",
+)  # fmt: skip
+
+ClaimShape = shape_from(PartsClaimed, "ClaimShape")
+WithoutRunPage = page_shape(shape_from(PartsWithoutRun, "WithoutRunShape"))
 
 blueprint = Blueprint("counts", __name__, description="What part counters said.")
 
@@ -40,6 +53,25 @@ def post_counts(call: Call) -> Reply:
 def post_observations(call: Call) -> Reply:
     """Take in what was observed of a machine: counts, states, tools, breakages."""
     return Reply(_answer(observe(call.tx, call.present, Observe(**call.body))))
+
+
+@reads(blueprint, "/v1/parts-without-run", WithoutRunPage(), query=MachineQuery(), opens=False)
+def list_parts_without_run(call: Call) -> dict[str, Any]:
+    """List parts that belong to no run, so that no edge is charged with them."""
+    plan = call.site.plans.plan(call.present)
+    machine = machine_of(call, plan)
+    rows = [one for told in plan.view.without_run.values() for one in told]
+    found = [one for one in rows if machine in (None, one.machine)]
+    return {"items": found, "next": None}
+
+
+@writes(blueprint, "/v1/run-claims", ClaimShape(), body=ClaimBody(), status=200)
+def post_run_claim(call: Call) -> Reply:
+    """Say which run made parts that belong to none: they are charged, backwards too.
+
+    A planned run starts with them, a later one began with them, an earlier one went on.
+    """
+    return Reply(claim_parts(call.tx, call.present, ClaimParts(**call.body)))
 
 
 def _answer(done: CountsReported) -> dict[str, Any]:

@@ -163,3 +163,18 @@ class CountsShape(Shape):
         },
     )
     refused_in_all = Whole(required=True, explains="How many were refused.")
+    parts_without_run = Whole(
+        required=True,
+        explains="Parts told of here that belong to no run: no edge is charged with them.",
+    )
+    without_run = Text(allow_none=True, explains="What to do about them.")
+
+
+class ClaimBody(Shape):
+    """That a run made parts which belong to none so far."""
+
+    run = Whole(required=True, least=1, explains="Number of the run.")
+    since = At(
+        allow_none=True,
+        explains="since of /v1/parts-without-run; left out: the latest that may be this run's.",
+    )

@@ -95,6 +95,8 @@ def observe(tx: Tx, present: datetime, command: Observe) -> CountsReported:
         done.resets_seen,
         done.rollovers_seen,
         tuple(sorted([*refused, *told.refused], key=lambda row: row.index)),
+        done.parts_without_run,
+        done.without_run,
     )
 
 

@@ -37,6 +37,7 @@ from crib.store.verdict_rows import doubted_after
 from crib.usecases.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.usecases.count_paths import OfCounter, by_counter
 from crib.usecases.counts_ahead import beside_what_is_past, latest_us
+from crib.usecases.runless_batch import new_without_run
 from crib.usecases.said import Said, record, said
 from crib.usecases.told_sets import begin_told_sets
 
@@ -78,7 +79,11 @@ class RefusedCount:
 
 @dataclass(frozen=True, slots=True)
 class CountsReported:
-    """What became of a batch; ``fact_id`` is None where it said nothing new."""
+    """What became of a batch.
+
+    ``fact_id`` is None where it said nothing new. ``parts_without_run`` are parts that it told
+    of and that belong to no run, ``without_run`` says what to do about them.
+    """
 
     fact_id: int | None
     accepted: int
@@ -86,6 +91,8 @@ class CountsReported:
     resets_seen: int
     rollovers_seen: int
     refused: tuple[RefusedCount, ...]
+    parts_without_run: int = 0
+    without_run: str | None = None
 
 
 def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsReported:
@@ -118,6 +125,9 @@ def _together(done: Sequence[tuple[OfCounter, CountsReported]]) -> CountsReporte
         sum(one.resets_seen for one in reports),
         sum(one.rollovers_seen for one in reports),
         tuple(sorted(refused, key=lambda row: row.index)),
+        # each path has its own counter, and a part is finished once
+        max(one.parts_without_run for one in reports),
+        next((one.without_run for one in reports if one.without_run), None),
     )
 
 
@@ -171,7 +181,7 @@ def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsRe
     kept_aside = new_refusals(
         tx, counter, [*ahead, *(_kept_aside(columns, row) for row in refused)]
     )
-    fact_id = None
+    fact_id, named = None, None if run_ids is None else run_ids[good][taken.index]
     if taken.index.size or kept_aside or ahead or begun:
         fact_id = record(tx, "count", told)
         insert_batch(
@@ -185,9 +195,9 @@ def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsRe
         insert_refusals(tx, fact_id, counter, kept_aside)
         if ahead:
             delete_ahead(tx, counter, latest_us(present))
-        named = None if run_ids is None else run_ids[good][taken.index]
         _write(tx, fact_id, counter, known, taken, named)
         _tell_baselines(tx, counter, present, taken)
+    runless = new_without_run(present, runs, known, taken, named)
     return CountsReported(
         fact_id,
         int(taken.index.size),
@@ -195,6 +205,7 @@ def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsRe
         taken.resets_seen,
         taken.rollovers_seen,
         refused,
+        *runless,
     )
 
 

@@ -24,6 +24,7 @@ from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.planning.path_lines import main_path
 from crib.planning.rest_of_run import SILENCE_S, RestOfRun, believed_s, rest_of_run
+from crib.planning.runless import runless_total
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS
@@ -32,6 +33,7 @@ from crib.store.wear_rows import CuttingData
 from crib.usecases.implausible import implausible_records
 from crib.usecases.kept_output import KeptOutput, line_of_counter
 from crib.usecases.left_out import LeftOut, each
+from crib.usecases.runless import PartsWithoutRun, parts_without_run
 from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
 
 #: How far ahead the calendars are laid out.
@@ -80,6 +82,7 @@ class ShopView:
         left_out: What was worked out without, and why.
         unknown: Stays of tools that are left out; ``stays`` and ``rows.stays`` lack them.
         of_paths: Output as each path's own counter tells it, where a machine has some.
+        without_run: Parts of each machine that belong to no run, by id, the latest first.
     """
 
     now: datetime
@@ -99,6 +102,7 @@ class ShopView:
     left_out: LeftOut = field(default_factory=LeftOut)
     unknown: list[StayRow] = field(default_factory=list)
     of_paths: dict[Counted, MachineOutput] = field(default_factory=dict)
+    without_run: dict[int, tuple[PartsWithoutRun, ...]] = field(default_factory=dict)
 
     def ending(self, row: StayRow) -> int:
         """What the end of a stay says of its edge's life."""
@@ -224,6 +228,12 @@ def _machine_in_view(
     view.of_paths.update((Counted(machine_id, path), one) for path, one in paths.items())
     main = main_path(counted, told)
     view.outputs[machine_id] = paths[main] if main else output(Counted(machine_id))
+    view.without_run[machine_id] = parts_without_run(
+        rows.machines[machine_id].machine,
+        max([view.outputs[machine_id], *paths.values()], key=runless_total),
+        rows.runs.get(machine_id, ()),
+        now_us,
+    )
     _plan_machine(view, machine_id, _time_of(view, machine_id, times), runs)
 
 
@@ -244,6 +254,7 @@ def _stand_in(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> N
     view.shares[machine_id] = RunningShare()
     view.silent_since[machine_id] = None
     view.rests.pop(machine_id, None)
+    view.without_run.pop(machine_id, None)
     time = _time_of(view, machine_id, times)
     name = view.rows.machines[machine_id].machine
     view.ahead[machine_id] = MachineAhead(name, time, plan_segments(time, []), 0.0)

@@ -11,8 +11,9 @@ from api.pages.machine import (
     mounted,
     overview,
     remove,
+    run,
     scan,
     station,
 )
 
-PAGES = (overview, station, scan, mount, mounted, remove, correct, counter, known)
+PAGES = (overview, station, scan, mount, mounted, remove, correct, counter, run, known)

@@ -1,0 +1,65 @@
+"""Parts that belong to no run, on every page that shows a machine, and whose they are."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from flask import Blueprint, Response, g, request
+
+from api.http.site import this_site
+from api.language import _
+from api.pages.acts import Complaint, act, typed
+from api.pages.here import local_address
+from api.pages.machine.mount import whole_number
+from api.pages.machine.overview import machine_page
+from api.pages.machine.places import says_no
+from crib.clock import parse_instant, print_instant
+from crib.errors import Invalid, Refusal
+from crib.store.engine import Tx
+from crib.usecases.claim_parts import ClaimParts, claim_parts
+from crib.usecases.runless import PartsWithoutRun
+
+blueprint = Blueprint("machine_run", __name__)
+
+
+@blueprint.app_context_processor
+def _words() -> dict[str, object]:
+    return {
+        "without_run": without_run,
+        "page_address": _page_address,
+        "instant_text": print_instant,
+    }
+
+
+def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
+    """Parts that belong to no run, of one machine or of all, for the page that is made."""
+    found: list[PartsWithoutRun] | None = g.get("without_run")
+    if found is None:
+        site = this_site()
+        told = site.plans.plan(site.clock()).view.without_run
+        found = g.without_run = [one for rows in told.values() for one in rows]
+    return [one for one in found if machine in (None, one.machine)]
+
+
+def _page_address() -> str:
+    return request.path
+
+
+@blueprint.post("/machines/<machine>/run")
+@says_no
+def claim(machine: str) -> Response:
+    """Charge parts that belong to no run to one, or show why not."""
+    given = typed()
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        run = whole_number(given, "run")
+        if run is None:
+            raise Invalid(_("Choose the run that made the parts."))
+        since = parse_instant(given["since"]) if "since" in given else None
+        claim_parts(tx, present, ClaimParts(run, since))
+        return local_address(given.get("back"))
+
+    try:
+        return act(work)
+    except Refusal as refusal:
+        return machine_page(machine, Complaint.of(refusal), given)
