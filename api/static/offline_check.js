@@ -145,20 +145,28 @@ function toolPart(known) {
 async function show(problem = "") {
   const known = await knownOf(place.dataset.machine);
   const parts = [];
-  if (!known) parts.push(copy("told", { told: said("nothingKnown") }));
+  if (!known) parts.push(copy("mis-scan", { told: said("nothingKnown") }));
   else {
     const over = await laidOver(known);
-    if (problem) parts.push(copy("told", { told: problem }));
+    if (problem) parts.push(copy("mis-scan", { told: problem }));
     if (state.station && state.tool) parts.push(...verdictPart(known, over));
     else if (state.station) parts.push(...stationPart(known, over));
     else if (state.tool) parts.push(...toolPart(known));
     parts.push(copy("as-known", { known: said("asKnown", { time: known.known_at_told }) }));
   }
+  document.querySelectorAll("[data-answer]").forEach((one) => (one.hidden = true)); // to an earlier scan
   box.replaceChildren(...parts);
-  box.hidden = false;
-  box.scrollIntoView({ block: "start" });
-  const field = document.querySelector("form[data-scan-on] input[name=code]");
-  if (field) field.value = "";
+  const form = document.querySelector("form[data-scan-on]");
+  form?.classList.toggle("pinned", !box.querySelector(".pinned"));
+  keepInView(box.querySelector(".verdict, [role=alert], .check-told"));
+  if (form) form.elements.code.value = "";
+}
+
+/** Have what answers a scan in the window: from the top of the page, if that shows it. */
+function keepInView(answer) {
+  scrollTo(0, 0);
+  const pinned = document.querySelector(".pinned")?.offsetHeight ?? 0;
+  if (answer.getBoundingClientRect().bottom > innerHeight - pinned) box.scrollIntoView({ block: "start" });
 }
 
 /** Check a scan against what was last known. */
@@ -168,6 +176,7 @@ export async function check(text) {
   const { station, tool, bare } = named(known, text);
   if (station) state.station = station;
   if (tool) Object.assign(state, { tool, read: bare });
+  if (!station && !tool && state.station) state.tool = null; // no yes to another tool beside a scan that is no tool
   return show(station || tool ? "" : said("unknownCode", { code: bare }));
 }
 

@@ -111,7 +111,8 @@ async function refused(form, keys, outcome) {
 function waiting(form, facts) {
   const made = copy("kept", { what: facts.map(wordsOf).join(", "), when: told(facts[0].at) });
   form.replaceWith(made);
-  made.scrollIntoView({ block: "center" });
+  if (form.matches(".pinned")) made.classList.add("pinned");
+  else made.scrollIntoView({ block: "center" });
   document.dispatchEvent(new CustomEvent("crib:kept", { detail: { facts, then: form.dataset.then } }));
 }
 

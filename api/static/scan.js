@@ -33,8 +33,10 @@ function open(box) {
   if (!eyes) return;
   const field = box.querySelector("[data-scan]");
   const told = box.querySelector("[data-scan-told]");
+  const photo = box.querySelector("[data-scan-photo]");
   const tell = (what) => {
     told.textContent = what ? box.dataset[`told${what}`] : "";
+    if (what === "NoCamera") photo.dataset.needed = ""; // the way out, where room is short too
   };
   const found = (by) => (text) => take(field, text, by);
   const reader = async () => {
@@ -50,11 +52,11 @@ function open(box) {
   const file = box.querySelector("[data-scan-file]");
   camera.hidden = !(window.isSecureContext && navigator.mediaDevices?.getUserMedia);
   camera.addEventListener("click", async () => (await reader())?.switchCamera(camera, video, tell, found("camera")));
-  box.querySelector("[data-scan-photo]").addEventListener("click", () => file.click());
+  photo.addEventListener("click", () => file.click());
   file.addEventListener("change", async () => {
-    const photo = file.files[0];
+    const picture = file.files[0];
     file.value = ""; // the same photo may come again
-    if (photo) (await reader())?.readPhoto(photo, tell, found("photo"));
+    if (picture) (await reader())?.readPhoto(picture, tell, found("photo"));
   });
   eyes.hidden = false;
 }

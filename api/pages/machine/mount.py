@@ -105,7 +105,7 @@ def _verdict(
     with site.store.read() as tx:
         ahead = look_at_mount(tx, site.clock(), station, tool)
         inside = assembly_in_station(tx, ahead.station.id)
-    occupied = [one for one in ahead.problems if one.slug == "station-occupied"]
+    occupied = any(one.slug == "station-occupied" for one in ahead.problems)
     return page(
         "machine_mount.html",
         complaint.status if complaint else 200,
@@ -115,8 +115,7 @@ def _verdict(
         ahead=ahead,
         tool=tool,
         key_in=ahead.key_in,
-        only_occupied=bool(occupied) and len(occupied) == len(ahead.problems),
-        occupied=bool(occupied),
+        occupied=occupied,
         holds=inside.code if inside else "",
         # what the check says by itself is not said twice
         complaint=None if ahead.problems and isinstance(refusal, _BY_CHECK) else complaint,
