@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import signal
 import sys
@@ -18,6 +19,8 @@ STOP = {signal.SIGINT, signal.SIGTERM}
 _TO_FINISH_S = 8
 #: Time for the last answers to leave the process [s].
 _TO_SEND_S = 0.2
+#: Time between two looks whether the first process is still there [s].
+_LOOK_S = 1.0
 
 _serving: list[Front] = []
 
@@ -42,12 +45,8 @@ def load(target: str) -> Front:
 
 
 def _wait() -> None:
-    first_process = os.getppid()
-    if sys.platform == "linux":
-        told_by = signal.sigwaitinfo(STOP).si_pid
-    else:
-        signal.sigwait(STOP)
-        told_by = first_process
+    first = _first_process()
+    told_by = _signal_or_orphan(first)
     until = time.monotonic() + _TO_FINISH_S
     for front in _serving:
         front.stop()
@@ -57,7 +56,32 @@ def _wait() -> None:
         time.sleep(_TO_SEND_S)
     if sys.platform == "linux":
         # The first process takes an end that it did not ask for as a failure: wait for it.
-        while told_by != first_process:
+        while told_by != first and os.getppid() == first:
             again = signal.sigtimedwait(STOP, max(0.0, until - time.monotonic()))
-            told_by = again.si_pid if again else first_process
+            told_by = again.si_pid if again else first
     os._exit(0)
+
+
+def _first_process() -> int:
+    """The process that started this one, and alone starts others in its place."""
+    started_by = multiprocessing.parent_process()
+    return os.getppid() if started_by is None or started_by.pid is None else started_by.pid
+
+
+def _signal_or_orphan(first: int) -> int:
+    """Wait until this process has to stop.
+
+    A first process that was killed can tell nobody: what is left behind would hold the port
+    and its clients against the service that is started next.
+
+    Returns:
+        Who sent the signal.
+    """
+    if sys.platform != "linux":
+        signal.sigwait(STOP)
+        return first
+    while os.getppid() == first:
+        told = signal.sigtimedwait(STOP, _LOOK_S)
+        if told is not None:
+            return told.si_pid
+    return first
