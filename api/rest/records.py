@@ -195,7 +195,9 @@ def add_writers(
     def edit(call: Call, key: str, values: dict[str, Any]) -> Reply:
         row = find_record(call.tx, record, key)
         refuse_stale(call.request, row)
-        refuse_contradictions(call.tx, record, row | values)
+        # rows that it owns are looked at where they are written: old ones lock nobody out
+        kept = row if record.name not in OWNED else {**row, OWNED[record.name][0]: None}
+        refuse_contradictions(call.tx, record, kept | values)
         update_record(call.tx, record, row["id"], values, row["version"])
         return _shown(record, get_record(call.tx, record, row["id"]))
 

@@ -33,7 +33,8 @@ class EngagedTimeBody(Shape):
     )
     depth_mm = Length(
         **within(_OF("depth_mm")),
-        explains="Depth of cut on the radius; groove: its depth; thread: the first pass.",
+        explains="Depth of cut on the radius; groove: its depth; thread: the first pass. "
+        "Where both diameters are given it only says how many passes there are.",
     )
     passes = Whole(least=1, most=10_000, explains="Drill: pecks; thread: spring passes apart.")
     spring_passes = Whole(most=100, explains="Thread: passes without infeed after the last.")
@@ -78,6 +79,12 @@ class EngagedTimeAnswer(Shape):
     equivalent_min = Number(required=True)
     length_cut_m = Number(required=True, allow_none=True, explains="Path through metal.")
     passes = Whole(required=True)
+    depth_mm = Length(
+        required=True,
+        allow_none=True,
+        explains="Depth of each pass that wear is worked out with. Turn and bore: where both "
+        "diameters are given, the passes share it equally.",
+    )
 
 
 class RoughnessBody(Shape):

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Final
 
+from crib.cutting.contradictions import check_operation
 from crib.cutting.kinematics import (
     clamp_diameter_mm,
     feed_minutes,
@@ -16,7 +17,6 @@ from crib.cutting.kinematics import (
 from crib.cutting.operations import (
     CutOperation,
     SpeedLimits,
-    check_operation,
     lowest_limit,
 )
 from crib.cutting.passes import (
@@ -49,7 +49,7 @@ class Engagement:
         length_cut_m: Path of the edge through metal [m]; None when the speed is unknown.
         passes: Number of passes.
         feed_mm_rev: The operation's feed, as Taylor's extended equation takes it.
-        depth_mm: Depth of cut on the radius, likewise; None where the kind has none.
+        depth_mm: Depth of each pass on the radius, likewise; None where the kind has none.
     """
 
     spindle_rpm: float | None
@@ -162,6 +162,8 @@ def _refuse_missing(operation: CutOperation) -> None:
     needs_diameter = operation.kind in RADIAL or operation.spindle_rpm is None
     if needs_diameter and operation.largest_diameter_mm is None:
         missing.append("start_diameter_mm")
+    if operation.kind == "groove" and operation.depth_mm is operation.end_diameter_mm is None:
+        missing.append("end_diameter_mm or depth_mm")
     if operation.kind == "thread" and known_thread_passes(operation) is None:
         missing.append("passes")
     if missing:
@@ -281,6 +283,8 @@ def _measured(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Enga
         length_mm=operation.length_mm or 1.0,
     )
     outer, inner = radii_mm(like)
+    if operation.kind == "groove" and operation.depth_mm is operation.end_diameter_mm is None:
+        inner = outer  # how deep nobody knows: all the time at the speed of the outside
     radial = operation.kind in RADIAL and outer > inner
     cut = _radial(like, speeds, taylor_n) if radial else _along(like, speeds, taylor_n)
     scale = minutes / cut.engaged_min

@@ -93,49 +93,18 @@ class CutOperation:
         return max(given) if given else None
 
 
-def check_operation(operation: CutOperation) -> None:
-    """Refuse an operation whose numbers cannot be meant.
-
-    Raises:
-        OutsideModel: Every column that is wrong, in the sentence and in ``errors``.
-    """
-    if operation.kind not in KINDS:
-        raise OutsideModel(
-            f"'{operation.kind}' is no kind of operation; take one of {', '.join(KINDS)}.",
-            facts={"kind": operation.kind},
-            errors=[{"field": "kind", "detail": f"one of {', '.join(KINDS)}"}],
-        )
-    errors = []
+def wrong_columns(operation: CutOperation) -> list[tuple[str, str]]:
+    """Every column whose value by itself cannot be meant, and why."""
+    found = []
     for field in fields(operation):
-        if field.name == "kind":
-            continue
-        problem = _problem(field.name, getattr(operation, field.name))
+        problem = None if field.name == "kind" else _problem(field.name, operation)
         if problem:
-            errors.append({"field": field.name, "detail": problem})
-    errors += _contradictions(operation, {error["field"] for error in errors})
-    if errors:
-        said = "; ".join(f"{error['field']} {error['detail']}" for error in errors)
-        raise OutsideModel(
-            f"The operation '{operation.kind}' cannot be so: {said}.", errors=errors
-        )
+            found.append((field.name, problem))
+    return found
 
 
-def _contradictions(operation: CutOperation, wrong: set[str]) -> list[dict[str, str]]:
-    """What single columns do not show; columns that are wrong by themselves are left out."""
-    errors = []
-    if operation.spring_passes and operation.kind != "thread" and "spring_passes" not in wrong:
-        errors.append({"field": "spring_passes", "detail": "belong to threads only"})
-    depth, start = operation.depth_mm, operation.start_diameter_mm
-    known = depth is not None and start and not wrong & {"depth_mm", "start_diameter_mm"}
-    if known and operation.kind in ("turn", "groove"):
-        radius = max(start or 0.0, operation.end_diameter_mm or 0.0) / 2
-        if (depth or 0.0) > radius * (1 + 1e-9):
-            detail = f"is {depth:g} and reaches past the axis; the radius is {radius:g}"
-            errors.append({"field": "depth_mm", "detail": detail})
-    return errors
-
-
-def _problem(column: str, value: object) -> str | None:
+def _problem(column: str, operation: CutOperation) -> str | None:
+    value = getattr(operation, column)
     if value is None:
         return None
     most = _MOST[column]

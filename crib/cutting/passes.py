@@ -117,9 +117,12 @@ def peck_paths(
 
 
 def radial_depth_mm(operation: CutOperation) -> float | None:
-    """Metal taken off on the radius; None where a diameter is missing or nothing is cut."""
+    """Metal taken off on the radius; None where a diameter is missing or nothing is cut.
+
+    A start of 0 is no diameter.
+    """
     start, end = operation.start_diameter_mm, operation.end_diameter_mm
-    if start is None or end is None or start == end:
+    if not start or end is None or start == end:
         return None
     return abs(start - end) / 2
 
@@ -157,13 +160,16 @@ def pass_diameters_mm(operation: CutOperation, passes: int) -> list[float | None
 
 
 def taylor_depth_mm(operation: CutOperation, passes: int) -> float | None:
-    """Depth of cut as Taylor's extended equation takes it; None where the kind has none."""
+    """Depth of cut as Taylor's extended equation takes it; None where the kind has none.
+
+    It is that of the passes whose time is counted: where both diameters are given they are of
+    equal depth, and ``depth_mm`` only says how many there are. Of all ways to divide a depth,
+    equal passes wear most where wear grows less than in proportion to depth.
+    """
     if operation.kind not in _BY_DEPTH:
         return None
-    if operation.depth_mm is not None:
-        return operation.depth_mm
-    total = radial_depth_mm(operation)
-    return total / passes if total and operation.kind != "face" else None
+    total = radial_depth_mm(operation) if operation.kind != "face" else None
+    return total / passes if total else operation.depth_mm
 
 
 def _counted(ratio: float, power: int, column: str) -> int:

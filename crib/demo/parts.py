@@ -45,7 +45,7 @@ class Part(NamedTuple):
 PARTS: Final[dict[str, Part]] = {
     "A-101": Part("L1", "valve needle", "1.4305", "M", 10, 34, 2.0, 62, (
         Op(1, "turn", "DC11-04-M", 10, 6, 22, 0.05, 115, 1.0, 2),
-        Op(2, "turn", "VC11-02-M", 6, 4, 20, 0.03, 130, 0.2, 2),
+        Op(2, "turn", "VC11-02-M", 6, 4, 20, 0.03, 130, 0.5, 2),
         Op(3, "groove", "GRV-10-M", 6, 4.6, None, 0.02, 80),
         Op(4, "part_off", "PART-20-M", 10, 0, None, 0.03, 85),
         Op(7, "drill", "DRILL-1.0", 1.0, None, 4, 0.02, 25),
@@ -56,7 +56,7 @@ PARTS: Final[dict[str, Part]] = {
     )),
     "A-102": Part("L1", "locating pin", "1.0715", "P", 12, 28, 2.0, 38, (
         Op(1, "turn", "DC11-04-P", 12, 8, 20, 0.09, 150, 1.0, 2),
-        Op(2, "turn", "VC11-02-P", 8, 7.9, 20, 0.05, 160, 0.1),
+        Op(2, "turn", "VC11-02-P", 8, 7.8, 20, 0.05, 160, 0.1),
         Op(3, "groove", "GRV-10-P", 8, 6.6, None, 0.03, 110),
         Op(4, "part_off", "PART-20-P", 12, 0, None, 0.05, 110),
         Op(8, "mill", "MILL-3", 3, None, 14, 0.04, 70),
@@ -67,7 +67,7 @@ PARTS: Final[dict[str, Part]] = {
         Op(1, "turn", "DC11-04-P", 16, 10, 40, 0.12, 165, 1.5, 2),
         Op(2, "turn", "VC11-02-P", 10, 9.8, 40, 0.06, 180, 0.1),
         Op(3, "groove", "GRV-10-P", 10, 8.0, None, 0.03, 120),
-        Op(5, "thread", "THR-16-P", 10, 8.2, 18, 1.5, 90, 0.25, 8),
+        Op(5, "thread", "THR-16-P", 10, 8.2, 18, 1.5, 90, 0.32, 8),
         Op(4, "part_off", "PART-20-P", 16, 0, None, 0.06, 120),
         Op(8, "mill", "MILL-6", 6, None, 30, 0.06, 85),
         Op(10, "drill", "SPOT-6", 5, None, 2.5, 0.07, 75),
@@ -134,7 +134,7 @@ PARTS: Final[dict[str, Part]] = {
         Op(2, "turn", "VC11-02-P", 18, 17.8, 80, 0.07, 170, 0.1),
         Op(3, "groove", "GRV-10-P", 18, 15.6, None, 0.04, 110),
         Op(4, "part_off", "PART-20-P", 25, 0, None, 0.06, 105),
-        Op(5, "thread", "THR-16-P", 16, 14.2, 22, 1.5, 85, 0.25, 8),
+        Op(5, "thread", "THR-16-P", 16, 14.2, 22, 1.5, 85, 0.32, 8),
         Op(8, "mill", "MILL-6", 6, None, 48, 0.05, 75),
         Op(10, "drill", "SPOT-6", 6, None, 3, 0.07, 65),
         Op(11, "drill", "DRILL-5.0", 5, None, 22, 0.08, 65),

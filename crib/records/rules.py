@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import fields
 from datetime import datetime
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from crib.cutting.contradictions import contradictions
+from crib.cutting.operations import CutOperation
 from crib.errors import Invalid
 from crib.floor.closures import local_end, local_start
 from crib.floor.path_counters import path_counters
@@ -100,6 +103,17 @@ def _cutting_item(values: Values) -> Iterator[Problem]:
         )
 
 
+def _operation(values: Values) -> Iterator[Problem]:
+    cut: dict[str, Any] = {
+        field.name: values[field.name]
+        for field in fields(CutOperation)
+        if values.get(field.name) is not None
+    }
+    if "kind" in cut:
+        for one in contradictions(CutOperation(**cut)):
+            yield Problem(*one)
+
+
 def _tool_life(values: Values) -> Iterator[Problem]:
     if values.get("tool_material") is None and values.get("cutting_item") is None:
         yield Problem(
@@ -130,6 +144,7 @@ _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {
     "closures": _closure,
     "machines": _machine,
     "cutting_items": _cutting_item,
+    "operations": _operation,
     "tool_life": _tool_life,
     "runs": _run,
     "gauges": _gauge,

@@ -75,10 +75,10 @@ class FolderCheck:
             for spans in self._hours.values():
                 self._check_overlap(spans)
 
-    def has_key(self, values: Mapping[str, object]) -> bool:
-        """Whether the file begun last has a row of that key."""
+    def line_of(self, values: Mapping[str, object]) -> int | None:
+        """Line of the row of that key in the file begun last; None where it has none."""
         parts = tuple(values[name] for name in self._begun().key)
-        return (parts[0] if len(parts) == 1 else parts) in self._lines
+        return self._lines.get(parts[0] if len(parts) == 1 else parts)
 
     def first_parts(self) -> set[object]:
         """First parts of the keys of the file begun last: the owners of its rows."""

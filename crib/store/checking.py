@@ -17,6 +17,7 @@ from crib.floor.counter import LIMITS
 from crib.floor.line import LONG_PAUSE_US
 from crib.records.catalogue import CATALOGUE
 from crib.store.bounds import implausible_numbers
+from crib.store.cutting_rows import contradicted_operations
 from crib.store.digest_checks import digest_findings
 from crib.store.engine import Store, Tx, raw
 from crib.store.file_checks import (
@@ -168,6 +169,7 @@ def findings(tx: Tx) -> list[str]:
             found += _guarded("states", _broken_states, tx)
             found += _guarded("codes", _bad_codes, tx)
             found += _guarded("bounds of numbers", implausible_numbers, tx)
+            found += _guarded("operations", contradicted_operations, tx)
         return found
     finally:
         driver.text_factory = str

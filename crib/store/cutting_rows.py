@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from typing import Any, Final
 
 from sqlalchemy import RowMapping, Select, bindparam, func, select
 
+from crib.cutting.contradictions import contradictions
 from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
 from crib.store.engine import Tx
@@ -69,6 +71,21 @@ def constants_from_row(row: RowMapping) -> tuple[TaylorConstants, str]:
     names = (field.name for field in fields(TaylorConstants))
     curve = TaylorConstants(**{name: row[name] for name in names if row[name] is not None})
     return curve, row["source"] or SHOPS_OWN
+
+
+def contradiction_of(operation: CutOperation) -> str | None:
+    """What contradicts itself in an operation that was stored before that was refused."""
+    found = contradictions(operation)
+    return "; ".join(f"{one.column} {one.reason}" for one in found) or None
+
+
+def contradicted_operations(tx: Tx) -> Iterator[str]:
+    """Every stored operation whose columns contradict each other, a sentence each."""
+    table = _operations.join(_parts, _parts.c.id == _operations.c.part_id)
+    rows = select(_parts.c.part, _operations.c.sequence, *OPERATION_COLUMNS).select_from(table)
+    for row in tx.execute(rows.order_by(_parts.c.part, _operations.c.sequence)).mappings():
+        if told := contradiction_of(operation_from_row(row)):
+            yield f"Part {row['part']}, operation {row['sequence']}: {told}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,11 @@ from sqlalchemy import select
 
 from crib.cutting.operations import CutOperation
 from crib.planning.part_wear import Curve, PartWear, part_wear, starter_curve
-from crib.store.cutting_rows import constants_from_row, operation_from_row
+from crib.store.cutting_rows import (
+    constants_from_row,
+    contradiction_of,
+    operation_from_row,
+)
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
@@ -27,10 +31,13 @@ class CuttingData:
     Attributes:
         faults: Rows that could not be read: ``operations`` with the part's id, ``tool_life``
             with the row's.
+        contradicted: Sequence of the first operation that contradicts itself, and how, by
+            part, tool number and path.
     """
 
     def __init__(self, tx: Tx) -> None:
         self.faults: dict[tuple[str, int], Exception] = {}
+        self.contradicted: dict[tuple[int, int, int], tuple[int, str]] = {}
         self._operations: dict[tuple[int, int, int], list[CutOperation]] = defaultdict(list)
         self._specs_expected: dict[tuple[int, int, int], int] = {}
         for row in tx.execute(
@@ -38,7 +45,9 @@ class CuttingData:
         ).mappings():
             key = (row["part_id"], row["tool_number"], row["path"] or 1)
             try:
-                self._operations[key].append(operation_from_row(row))
+                self._operations[key].append(cut := operation_from_row(row))
+                if told := contradiction_of(cut):
+                    self.contradicted.setdefault(key, (row["sequence"], told))
             except Exception as fault:  # one row must not take the others with it
                 self.faults["operations", row["part_id"]] = fault
             self._specs_expected.setdefault(key, row["tool_spec_id"])
@@ -111,6 +120,10 @@ class CuttingData:
     def material_group(self, part_id: int) -> str:
         """ISO 513 group of a part's material."""
         return self._groups[part_id]
+
+    def has_plain_guess(self, tool_spec_id: int) -> bool:
+        """Whether the shop says about how many parts an edge of the spec makes."""
+        return self._specs[tool_spec_id].life_parts is not None
 
     def place(self, station_id: int) -> int:
         """Number that stations share in which any part takes the same from the same edge."""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from crib.store.bounds import implausible_rows
 from crib.store.engine import Tx
-from crib.store.shop_rows import ShopRows
+from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
 from crib.usecases.left_out import LeftOut, log_once
 
@@ -37,7 +38,7 @@ def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut
         log_once(f"{where} {row_id}", fault)
         told = parts if table == "operations" else life
         told.setdefault(row_id, f"{where} {row_id} could not be read. {_RIGHT}")
-    left = LeftOut()
+    left = _contradicted(rows, cutting)
     if not (machines or parts or specs or items or stations or kinds or life):
         return left
     left.machines = {one: why for one, why in machines.items() if one in rows.machines}
@@ -45,7 +46,7 @@ def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut
         for run in runs:
             if run.part_id in parts and run.state != "done" and machine_id in rows.machines:
                 left.machines.setdefault(machine_id, parts[run.part_id])
-    left.others = list(life.values())
+    left.others += life.values()
     of_items = _items_of(tx, rows, life)
     for row in rows.stays:
         built = rows.assemblies[row.assembly_id]
@@ -60,6 +61,51 @@ def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut
         if why:
             left.tools[row.assembly_id] = why
     return left
+
+
+def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
+    """Tools whose wear would come from an operation that contradicts itself.
+
+    A tool with a plain guess of its life is worked out by that alone.
+    """
+    left = LeftOut()
+    told: dict[tuple[int, int, int], list[tuple[Any, str]]] = defaultdict(list)
+    for run, (number, path), sentence in _runs_contradicted(rows, cutting):
+        told[run.machine_id, number, path].append((run, sentence))
+        if run.state != "done" and sentence not in left.others:
+            left.others.append(sentence)
+    for stay in rows.stays if told else ():
+        station = rows.stations.get(stay.station_id)
+        spec_id = rows.assemblies[stay.assembly_id].tool_spec_id
+        if station is None or cutting.has_plain_guess(spec_id):
+            continue
+        place = station.machine_id, station.tool_number, station.path or 1
+        for run, sentence in told.get(place, ()):
+            if _may_wear(run, stay):
+                left.tools.setdefault(stay.assembly_id, sentence)
+    return left
+
+
+def _runs_contradicted(
+    rows: ShopRows, cutting: CuttingData
+) -> Iterator[tuple[Any, tuple[int, int], str]]:
+    """Runs whose part has such an operation, with its tool number, path and a sentence."""
+    of_part: dict[int, list[tuple[tuple[int, int], int, str]]] = defaultdict(list)
+    for (part_id, number, path), (sequence, why) in cutting.contradicted.items():
+        of_part[part_id].append(((number, path), sequence, why))
+    for runs in rows.runs.values() if of_part else ():
+        for run in runs:
+            for tool, sequence, why in of_part.get(run.part_id, ()):
+                sentence = f"Part {run.part}, operation {sequence}: {why}. {_RIGHT}"
+                yield run, tool, sentence
+
+
+def _may_wear(run: Any, stay: StayRow) -> bool:
+    """Whether a run may have worn an edge during its stay, or will."""
+    if run.state == "planned":
+        return stay.end_us is None
+    before = run.end_at is not None and run.end_at <= stay.begin_us
+    return not before and (stay.end_us is None or (run.start_at or 0) < stay.end_us)
 
 
 def _told(

@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 from crib.records.catalogue import SHOP_FILES
 from crib.records.columns import Record
+from crib.records.rules import problems_of
 from crib.records.values import print_cell
 from crib.shopfiles.checking import FolderCheck
 from crib.shopfiles.errors import Problems, RowError
@@ -139,6 +140,7 @@ class _Import:
     def _file(self, record: Record, path: Path) -> FileCount:
         shop_file = ShopFile(path, record, self.problems)
         self.check.start(record, path)
+        self.lacking = False
         running: list[Row] = []
         rows = self._good_rows(shop_file, running)
         counts = [0, 0, 0]
@@ -147,6 +149,8 @@ class _Import:
         _add(counts, bulk_upsert(self.tx, record, self._runs_that_may(path, running)))
         removed = 0
         self.check.finish(complete=shop_file.complete)
+        if self.lacking and not self.problems.count:
+            self._check_with_stored(record, path)
         if record.owner and not self.problems.count:
             removed = self._remove_stale(record, sum(counts))
         self.bytes_before += path.stat().st_size
@@ -167,6 +171,7 @@ class _Import:
                     )
             if self.problems.count:
                 continue
+            self.lacking |= len(row.values) < len(file.record.columns)
             if file.record.name == "runs" and row.values.get("state") == "running":
                 running.append(row)
             else:
@@ -185,6 +190,14 @@ class _Import:
             else:
                 yield row.values
 
+    def _check_with_stored(self, record: Record, path: Path) -> None:
+        """Rows whose file lacks columns keep what is stored there: both must fit together."""
+        for row in iterate_records(self.tx, record):
+            line = self.check.line_of(row)
+            for wrong in problems_of(record, row) if line else ():
+                text = print_cell(record.column(wrong.column), row[wrong.column]) or None
+                self._report(path, line, wrong.column, text, wrong.reason, wrong.right)
+
     def _remove_stale(self, record: Record, in_file: int) -> int:
         """Rows of a set that the file has, but without them."""
         if count_rows(self.tx, record) == in_file:
@@ -194,7 +207,7 @@ class _Import:
         stale = [
             (int(str(row["id"])), str(row[owner]))
             for row in iterate_records(self.tx, record)
-            if row[owner] in owners and not self.check.has_key(row)
+            if row[owner] in owners and not self.check.line_of(row)
         ]
         return delete_owned(self.tx, record, stale)
 

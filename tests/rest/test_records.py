@@ -9,6 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.rest.records import COLLECTIONS
+from crib.store.engine import Store
 
 
 def test_a_record_is_read_by_mark_code_address_and_id(
@@ -266,3 +267,26 @@ def test_a_machine_keeps_its_own_block_and_refuses_one_that_cannot_be_filled(cli
     assert mounted["block"].startswith("(PROVE THE OFFSET FIRST")
     assert "G10 L1 P1 X+52.0" in mounted["block"]
     assert "(SPEC TURN-OD)" in mounted["block"]
+
+
+def test_a_cut_that_contradicts_itself_is_refused_where_it_is_written(
+    client: FlaskClient, store: Store
+) -> None:
+    """An old one locks nobody out of the rest of its part."""
+    part = client.get("/v1/parts/PIN-8")
+    tag = {"If-Match": part.headers["ETag"]}
+    operations = part.get_json()["operations"]
+    names = set(operations[0]) - {"id", "code", "part"}
+    cuts = [{name: row[name] for name in names if row.get(name)} for row in operations]
+    cuts[0] |= {"start_diameter_mm": 9.0, "end_diameter_mm": 9.6}
+
+    refused = client.patch("/v1/parts/PIN-8", json={"operations": cuts}, headers=tag)
+
+    assert refused.status_code == 409
+    (error,) = refused.get_json()["errors"]
+    assert error["field"] == "operations.0.end_diameter_mm"
+    assert "turning makes a diameter smaller" in error["detail"]
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE operations SET end_diameter_mm = 10.6 WHERE kind = 'turn'")
+    told = {"description": "a pin"}
+    assert client.patch("/v1/parts/PIN-8", json=told, headers=tag).status_code == 200

@@ -516,3 +516,38 @@ def test_a_closure_that_cannot_be_is_reported_by_its_cell(store, shop, import_fi
         (4, "end"),
         (4, "calendar"),
     ]
+
+
+def test_cuts_that_contradict_themselves_are_refused_with_their_lines(
+    store, shop, import_files
+):
+    header = "part,sequence,tool_number,tool_spec,kind,start_diameter_mm,end_diameter_mm"
+    report = import_files(
+        {
+            "operations.csv": f"{header},depth_mm,passes\n"
+            "PIN-8,10,1,TURN-OD,turn,12,9,0.5,1\n"
+            "PIN-8,20,1,TURN-OD,turn,9,9.6,,\n"
+        }
+    )
+
+    assert said(report) == [
+        "operations.csv:2:passes: '1' at depth_mm 0.5 lead from 12 to 11, not to 9; write 3 "
+        "passes, or depth_mm 1.5",
+        "operations.csv:3:end_diameter_mm: '9.6' is larger than start_diameter_mm 9, but "
+        "turning makes a diameter smaller; swap the two diameters, or write kind bore",
+    ]
+
+
+def test_a_file_without_a_column_is_held_against_what_is_stored_there(
+    store, shop, import_files
+):
+    """The stored row goes from 10 to 8 in one pass; the file only changes its depth."""
+    before = revision_of(store)
+    header = "part,sequence,tool_number,tool_spec,kind,depth_mm\n"
+    report = import_files({"operations.csv": header + "PIN-8,10,1,TURN-OD,turn,0.3\n"})
+
+    assert said(report) == [
+        "operations.csv:2:passes: '1' at depth_mm 0.3 lead from 10 to 9.4, not to 8; write 4 "
+        "passes, or depth_mm 1"
+    ]
+    assert revision_of(store) == before

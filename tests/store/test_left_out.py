@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import math
+import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 
 from crib.life.model import LifeModel
+from crib.store.checking import findings
 from crib.store.migrate import open_store
 from crib.usecases import (
     cuts_ahead,
@@ -316,6 +318,38 @@ def test_a_number_from_before_the_bounds_is_its_specs_alone(demo, tmp_path, colu
     for one in unknown:
         assert one.why_sentence.startswith(f"Tool spec {named}: {column} is ")
         assert one.why_sentence.endswith("Correct it in the records.")
+    assert by_tool(plan).keys() == by_tool(demo.plan).keys()
+
+
+def test_a_cut_from_before_the_rules_is_told_and_takes_its_own_tools_alone(demo, tmp_path):
+    """With a feed of 5 mm a drill seemed to last for weeks, and nobody was told."""
+    one = next(f for f in demo.plan.forecasts if f.tool_spec.startswith("DR ") and f.part)
+    path = tmp_path / "crib.db"
+    with sqlite3.connect(path) as copy, demo.store.read() as tx:
+        tx.connection.driver_connection.backup(copy)
+    copy.close()
+    store = open_store(f"sqlite:///{path}")
+    change = "UPDATE operations SET feed_mm_rev = 5 WHERE tool_number = ? AND part_id ="
+    with store.write() as tx:
+        part = " (SELECT id FROM parts WHERE part = ?)"
+        tx.exec_driver_sql(change + part, (one.tool_number, one.part))
+    with store.read() as tx:
+        plan = forecast_shop(tx, PRESENT)
+        checked = findings(tx)
+    store.close()
+
+    unknown = {f.assembly: f for f in plan.forecasts if f.why == NOT_WORKED_OUT}
+    assert one.assembly in unknown
+    assert {f.tool_number for f in unknown.values()} == {one.tool_number}
+    sentence = unknown[one.assembly].why_sentence
+    assert re.fullmatch(
+        rf"Part {one.part}, operation \d+: feed_mm_rev is no plausible feed of kind drill on "
+        "this diameter. Correct it in the records.",
+        sentence,
+    )
+    assert sentence in plan.view.left_out.records
+    (told,) = (line for line in checked if "operation" in line)
+    assert sentence.startswith(told)
     assert by_tool(plan).keys() == by_tool(demo.plan).keys()
 
 

@@ -175,6 +175,7 @@ ENGAGED_TIME: Final = Working(
         Result("clamp_diameter_mm", "Below this diameter the limit holds", "mm"),
         Result("length_cut_m", "Path of the edge through metal", "m"),
         Result("passes", "Passes"),
+        Result("depth_mm", "Depth of each pass", "mm"),
     ),
     source="Kinematics of turning, e.g. Groover, Fundamentals of Modern Manufacturing (from "
     "memory); the forms under a clamp are derived and checked by quadrature. Wear falls with "

@@ -8,6 +8,9 @@ from crib.cutting.engagement import engage
 from crib.cutting.operations import KINDS, CutOperation
 from crib.errors import OutsideModel
 
+# The thread of the published row on passes.
+M6 = {"start_diameter_mm": 6, "end_diameter_mm": 4.772, "depth_mm": 0.15, "feed_mm_rev": 1.0}
+
 
 def op(kind="turn", **given):
     base = {
@@ -106,15 +109,13 @@ def test_pecks_cut_no_metal_twice_but_reaming_twice_does():
 
 
 def test_thread_passes_follow_from_constant_chip_area():
-    cut = engage(op("thread", start_diameter_mm=6, end_diameter_mm=4.772, depth_mm=0.15))
+    cut = engage(op("thread", **M6))
 
     assert cut.passes == 17
 
 
 def test_spring_passes_are_cut_beside_those_with_infeed():
-    by_depth = {"start_diameter_mm": 6, "end_diameter_mm": 4.772, "depth_mm": 0.15}
-
-    assert engage(op("thread", **by_depth, spring_passes=1)).passes == 18
+    assert engage(op("thread", **M6, spring_passes=1)).passes == 18
     assert engage(op("thread", passes=12, spring_passes=2)).passes == 14
     with pytest.raises(OutsideModel, match="threads only"):
         engage(op(spring_passes=1))
@@ -135,7 +136,7 @@ def test_a_cut_past_the_axis_is_refused(kind):
 
 def test_a_first_pass_too_shallow_to_count_names_its_column():
     with pytest.raises(OutsideModel) as refusal:
-        engage(op("thread", end_diameter_mm=2, depth_mm=1e-3))
+        engage(op("thread", feed_mm_rev=6, end_diameter_mm=2, depth_mm=1e-3))
 
     assert refusal.value.errors[0]["field"] == "depth_mm"
 

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from crib.cutting.operations import CutOperation, check_operation, lowest_limit
+from crib.cutting.contradictions import check_operation
+from crib.cutting.operations import CutOperation, lowest_limit
 from crib.errors import OutsideModel
 
 
