@@ -1,13 +1,25 @@
-"""Speeds in feet per minute and feeds in inches per revolution, made metric at the border."""
+"""Members of a cut as the calculations take them: metric speeds and feeds, spindle limits."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from api.http.length_unit import MM_PER_IN
+from crib.cutting.operations import SpeedLimits
 from crib.errors import Invalid
 from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import constants_from_inches, m_min_from_ft_min, mm_from_in
+
+
+def spindle_limits(given: Mapping[str, Any]) -> SpeedLimits:
+    """Greatest spindle speeds by whose they are, from the members of a body."""
+    return {
+        "machine": given.get("spindle_max_rpm"),
+        "station": given.get("station_max_rpm"),
+        "holder": given.get("holder_max_rpm"),
+        "tool": given.get("tool_max_rpm"),
+    }
 
 
 def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]:

@@ -9,17 +9,15 @@ from typing import Any
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes, reads
-from api.rest.cut_units import metric_curve, metric_cut
+from api.rest.cut_units import metric_curve, metric_cut, spindle_limits
 from api.schemas import workings as shapes
 from crib.codes import check_character
 from crib.errors import Invalid, OutsideModel
 from crib.life.economics import (
     CutCosts,
-    at_speed,
-    cut_minutes,
+    best_speed,
     least_cost_life_min,
     most_output_life_min,
-    speed_of_life,
 )
 from crib.life.own_lives import fit_own_lives
 from crib.life.replacement import weibull_swap_point
@@ -129,22 +127,22 @@ def work_out_swap_point(call: Call) -> dict[str, Any]:
     body=shapes.EconomicsBody(),
 )
 def work_out_economics(call: Call) -> dict[str, Any]:
-    """Work out the speeds of least cost and of greatest output."""
+    """Work out the speeds of least cost and of greatest output that the spindle reaches."""
     given = call.body
     curve = TaylorConstants(given["n"], given["c_m_min"])
     costs = CutCosts(given["change_min"], given["machine_rate_per_min"], given["edge_cost"])
-    found = {}
-    for name, life in (
-        ("minimum_cost", least_cost_life_min(curve.n, costs)),
-        ("maximum_output", most_output_life_min(curve.n, costs)),
-    ):
-        speed = speed_of_life(life, curve)
-        minutes = None
-        if "diameter_mm" in given:
-            cut = (given["diameter_mm"], given["path_length_mm"], given["feed_mm_rev"])
-            minutes = cut_minutes(speed, *cut)
-        found[name] = at_speed(speed, curve, costs, minutes, given.get("handling_min", 0.0))
-    return found
+    cut = None
+    if "diameter_mm" in given:
+        cut = (given["diameter_mm"], given["path_length_mm"], given["feed_mm_rev"])
+    handling = given.get("handling_min", 0.0)
+    lives = {
+        "minimum_cost": least_cost_life_min(curve.n, costs),
+        "maximum_output": most_output_life_min(curve.n, costs),
+    }
+    return {
+        name: best_speed(life, curve, costs, cut, spindle_limits(given), handling)
+        for name, life in lives.items()
+    }
 
 
 @computes(blueprint, "/v1/workings/preset", shapes.SeriesAnswer(), body=shapes.SeriesBody())

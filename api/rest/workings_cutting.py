@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Any
 
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes
+from api.rest.cut_units import spindle_limits
 from api.schemas import workings_cutting as shapes
 from crib.cutting.engagement import engage
 from crib.cutting.finish import ideal_mean_um, ideal_peak_um
@@ -16,8 +18,7 @@ from crib.cutting.passes import thread_depths_mm, thread_passes
 
 blueprint = Blueprint("cutting", __name__, description="Calculations about the cut.")
 
-#: Columns of an operation that say where it stands, not what it cuts.
-_PLACE = ("part", "sequence", "tool_number", "path", "tool_spec")
+_COLUMNS = frozenset(column.name for column in fields(CutOperation))
 
 
 @computes(
@@ -28,15 +29,9 @@ _PLACE = ("part", "sequence", "tool_number", "path", "tool_spec")
 )
 def work_out_engaged_time(call: Call) -> Any:
     """Work out the minutes in cut of one operation, and what they wear."""
-    given = {name: value for name, value in call.body.items() if name not in _PLACE}
-    limits = {
-        "machine": given.pop("spindle_max_rpm", None),
-        "station": given.pop("station_max_rpm", None),
-        "holder": given.pop("holder_max_rpm", None),
-        "tool": given.pop("tool_max_rpm", None),
-    }
-    n = given.pop("n", 0.25)
-    return engage(CutOperation(**given), limits, n)
+    given = {name: value for name, value in call.body.items() if name in _COLUMNS}
+    n = call.body.get("n", 0.25)
+    return engage(CutOperation(**given), spindle_limits(call.body), n)
 
 
 @computes(

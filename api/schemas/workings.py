@@ -5,6 +5,7 @@ from __future__ import annotations
 from marshmallow import fields
 
 from api.schemas.fields import (
+    Choice,
     Length,
     Number,
     Shape,
@@ -15,8 +16,11 @@ from api.schemas.fields import (
     within,
 )
 from api.schemas.metrology import LengthBudgetShape, OutlierShape
-from crib.records.catalogue import OPERATIONS, TOOL_LIFE, TOOL_SPECS
+from crib.cutting.operations import LIMITS
+from crib.records.catalogue import MACHINES, OPERATIONS, TOOL_LIFE, TOOL_SPECS
 from crib.records.measures import FLANK_WEAR
+
+_LIMIT = MACHINES.column("spindle_max_rpm")
 
 
 class ToolLifeBody(Shape):
@@ -182,22 +186,39 @@ class EconomicsBody(Shape):
     edge_cost = Number(least=0, required=True)
     path_length_mm = Length(least=0.001, most=1e7, required=True)
     feed_mm_rev = Number(**within(OPERATIONS.column("feed_mm_rev")), required=True)
-    diameter_mm = Length(least=0.01, most=1_000)
+    diameter_mm = Length(
+        least=0.01, most=1_000, explains="Needed for minutes, cost, and to keep to a limit."
+    )
     handling_min = Number(least=0)
+    spindle_max_rpm = Number(
+        **within(_LIMIT), explains="The machine's limit; no speed beyond the lowest is advised."
+    )
+    station_max_rpm = Number(
+        **within(_LIMIT), explains="The station's (a live spindle's) limit."
+    )
+    holder_max_rpm = Number(**within(_LIMIT), explains="The holder's limit.")
+    tool_max_rpm = Number(**within(_LIMIT), explains="The tool's limit.")
 
 
 class SpeedShape(Shape):
-    """A speed and what it brings; minutes and cost are null without a diameter."""
+    """A speed and what it brings; minutes, cost and revolutions are null without a diameter."""
 
     cutting_speed_m_min = Number(required=True)
     life_min = Number(required=True)
     cut_min = Number(required=True, allow_none=True)
     part_min = Number(required=True, allow_none=True)
     part_cost = Number(required=True, allow_none=True)
+    spindle_rpm = Number(required=True, allow_none=True)
+    limited_by = Choice(
+        LIMITS,
+        required=True,
+        allow_none=True,
+        explains="Whose limit keeps the speed below the optimum.",
+    )
 
 
 class EconomicsAnswer(Shape):
-    """Both optima."""
+    """Both optima, or the highest speed that the spindle reaches below them."""
 
     minimum_cost = fields.Nested(SpeedShape, required=True)
     maximum_output = fields.Nested(SpeedShape, required=True)

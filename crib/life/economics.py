@@ -1,5 +1,8 @@
 """Cutting speed of least cost and of greatest output, from Taylor's curve.
 
+Cost and time of a part fall with the speed up to their optimum and rise beyond it. Where the
+spindle does not reach the optimum, its highest speed is the best there is.
+
 Formula letters: n and C of ``v T^n = C``, Tt minutes to change an edge, Co machine rate per
 minute, Ct cost of an edge. Source: Groover, Fundamentals of Modern Manufacturing, section on
 machining economics (from memory).
@@ -8,9 +11,11 @@ machining economics (from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
+from crib.cutting.kinematics import spindle_rpm, surface_speed_m_min
+from crib.cutting.operations import SpeedLimits, lowest_limit
 from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants, life_min, speed_for_life_m_min
 
@@ -26,13 +31,18 @@ class CutCosts:
 
 @dataclass(frozen=True, slots=True)
 class SpeedChoice:
-    """One speed and what it brings; minutes and cost are None without a diameter."""
+    """One speed and what it brings; minutes, cost and revolutions are None without a diameter.
+
+    ``limited_by`` is whose greatest spindle speed keeps it below the optimum; None: nobody's.
+    """
 
     cutting_speed_m_min: float
     life_min: float
     cut_min: float | None
     part_min: float | None
     part_cost: float | None
+    spindle_rpm: float | None = None
+    limited_by: str | None = None
 
 
 #: Cuts that can be meant [min].
@@ -132,9 +142,45 @@ def at_speed(
     return SpeedChoice(cutting_speed_m_min, life, cut_min, minutes, cost)
 
 
-def speed_of_life(life: float, constants: TaylorConstants) -> float:
-    """Speed that promises a life [m/min]."""
-    return float(speed_for_life_m_min(life, constants))
+def best_speed(
+    life: float,
+    constants: TaylorConstants,
+    costs: CutCosts,
+    cut: tuple[float, float, float] | None,
+    limits: SpeedLimits,
+    handling_min: float = 0.0,
+) -> SpeedChoice:
+    """The speed that promises a life, or the highest that the spindle reaches below it.
+
+    Args:
+        life: Life of the optimum [min].
+        constants: The curve at the feed and depth of the cut.
+        costs: Change, machine and edge.
+        cut: Diameter [mm], length of the path [mm] and feed [mm/rev]; None where the diameter
+            is not known.
+        limits: Greatest spindle speeds by name.
+        handling_min: Minutes to load and unload.
+
+    Raises:
+        OutsideModel: A limit that cannot be, or one without a diameter to turn it into a speed.
+    """
+    speed = float(speed_for_life_m_min(life, constants))
+    limit, whose = lowest_limit(limits)
+    if cut is None:
+        if whose is not None:
+            raise OutsideModel(
+                "A greatest spindle speed only limits the cutting speed on a diameter; give "
+                "diameter_mm.",
+                errors=[{"field": "diameter_mm", "detail": "is missing"}],
+            )
+        return at_speed(speed, constants, costs, None, handling_min)
+    rpm = spindle_rpm(speed, cut[0])
+    if rpm > limit:
+        rpm, speed = limit, surface_speed_m_min(limit, cut[0])
+    else:
+        whose = None
+    found = at_speed(speed, constants, costs, cut_minutes(speed, *cut), handling_min)
+    return replace(found, spindle_rpm=rpm, limited_by=whose)
 
 
 def _rate(costs: CutCosts) -> float:

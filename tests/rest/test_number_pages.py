@@ -184,6 +184,21 @@ def test_every_case_of_a_cut_has_a_formula_that_fits(client, body):
     assert any(line.text.startswith("t = ") and line.when in cases for line in working.lines)
 
 
+@pytest.mark.parametrize("limit", [None, 100.0, 150.0, 8_000.0])
+@pytest.mark.parametrize("diameter", [None, 100.0])
+def test_every_case_of_an_economic_speed_has_formulas_that_fit(client, limit, diameter):
+    """Least cost turns at 135 rpm, greatest output at 160: held are none, both or one."""
+    working = WORKINGS["cutting-economics"]
+    body = {"n": 0.125, "c_m_min": 70.0, "change_min": 2.0, "machine_rate_per_min": 0.5,
+            "edge_cost": 3.0, "path_length_mm": 500.0, "feed_mm_rev": 0.25}  # fmt: skip
+    body |= {"diameter_mm": diameter} if diameter else {}
+    body |= {"holder_max_rpm": limit} if limit and diameter else {}
+    with client.application.test_request_context("/workings/cutting-economics"):
+        answer = working.work(body)
+
+        assert check_lines(working, body, answer) == (9 if diameter else 4)
+
+
 @pytest.mark.parametrize("given", [(), ("feed",), ("depth",), ("feed", "depth")])
 def test_every_case_of_a_tool_life_has_a_formula_that_fits(client, given):
     working = WORKINGS["tool-life"]

@@ -63,6 +63,28 @@ def test_the_speeds_are_those_of_the_worked_example(client):
     assert found["maximum_output"]["cutting_speed_m_min"] == pytest.approx(50.33, abs=0.005)
 
 
+def test_no_speed_beyond_the_spindle_is_advised(client):
+    """3 mm at the speed of greatest output would be 20,338 rpm."""
+    body = {"n": 0.25, "c_m_min": 300, "diameter_mm": 3.0, "change_min": 2}
+
+    free = work(client, "cutting-economics", **body)["maximum_output"]
+    held = work(client, "cutting-economics", **body, spindle_max_rpm=10_000, tool_max_rpm=8e3)
+
+    assert free["spindle_rpm"] == pytest.approx(20_338.2, abs=0.1)
+    assert free["limited_by"] is None
+    for one in held.values():
+        assert (one["spindle_rpm"], one["limited_by"]) == (8_000, "tool")
+        assert one["cutting_speed_m_min"] == pytest.approx(math.pi * 3 * 8)
+        assert one["life_min"] == pytest.approx((300 / (math.pi * 24)) ** 4)
+        assert one["cut_min"] == pytest.approx(500 / (0.25 * 8_000))
+
+    small = BODIES["cutting-economics"] | {"spindle_max_rpm": 8_000}
+    del small["diameter_mm"]
+    refused = client.post("/v1/workings/cutting-economics", json=small)
+    assert refused.status_code == 409
+    assert refused.get_json()["errors"][0]["field"] == "diameter_mm"
+
+
 def test_small_work_is_held_by_the_lowest_limit(client):
     found = work(client, "engaged-time", holder_max_rpm=9_000)
 

@@ -9,7 +9,7 @@ from api.pages.numbers.mathml import Figure
 from api.pages.numbers.shown import Body, Entry, Figures, Line, Result, Working, yes_no
 from api.rest import workings as calls
 from api.schemas import workings as shapes
-from crib.life.economics import at_speed, least_cost_life_min, most_output_life_min
+from crib.life.economics import at_speed, best_speed, least_cost_life_min, most_output_life_min
 from crib.life.replacement import weibull_swap_point
 from crib.life.wear import size_growth_mm
 
@@ -70,6 +70,9 @@ SWAP_POINT: Final = Working(
 )
 
 
+_LIMITS: Final = ("spindle_max_rpm", "station_max_rpm", "holder_max_rpm", "tool_max_rpm")
+
+
 def _economics_figures(body: Body, answer: Body) -> Figures:
     least, most = answer["minimum_cost"], answer["maximum_output"]
     figures: dict[str, Figure] = {
@@ -83,8 +86,15 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
         "T_2": most["life_min"],
         "v_2": most["cutting_speed_m_min"],
     }
+    cases = {
+        f"{place} {'held' if one['limited_by'] else 'free'}"
+        for place, one in ((1, least), (2, most))
+    }
     if least["cut_min"] is None:
-        return Figures(figures)
+        return Figures(figures, frozenset(cases))
+    limits = [body[name] for name in _LIMITS if name in body]
+    if limits:
+        figures["N_max"] = min(limits)
     figures |= {
         "D": body["diameter_mm"],
         "L": body["path_length_mm"],
@@ -93,15 +103,17 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
         "t_m": least["cut_min"],
         "t_p": least["part_min"],
         "K_p": least["part_cost"],
+        "N_1": least["spindle_rpm"],
+        "N_2": most["spindle_rpm"],
     }
-    return Figures(figures, frozenset({"part"}))
+    return Figures(figures, frozenset(cases | {"part"}))
 
 
 ECONOMICS: Final = Working(
     slug="cutting-economics",
     title="Speeds of least cost and of greatest output",
     says="A faster cut makes the part sooner and the edge shorter. Between the two speeds lies "
-    "every sensible one.",
+    "every sensible one. Give the limits of the spindle: no speed beyond them is advised.",
     entries=(
         Entry("n", "Exponent of life", "0.125", "", "n"),
         Entry("c_m_min", "Speed for a life of one minute", "70", "m/min", "C"),
@@ -112,31 +124,45 @@ ECONOMICS: Final = Working(
         Entry("feed_mm_rev", "Feed", "0.25", "mm/rev", "f"),
         Entry("diameter_mm", "Diameter", "100", "mm", "D"),
         Entry("handling_min", "Time to load and unload", "5", "min", "t_h"),
+        Entry("spindle_max_rpm", "Greatest speed of the machine", "8000", "1/min", "N_max"),
+        Entry("station_max_rpm", "Greatest speed of the station", "", "1/min"),
+        Entry("holder_max_rpm", "Greatest speed of the holder", "", "1/min"),
+        Entry("tool_max_rpm", "Greatest speed of the tool", "", "1/min"),
     ),
     work=by_call(calls.work_out_economics, shapes.EconomicsBody(), shapes.EconomicsAnswer()),
     figures=_economics_figures,
     lines=(
-        Line("T_1 = (1 / n - 1) * (t_c + K / R)", "min"),
-        Line("v_1 = C / T_1 ** n", "m/min"),
-        Line("T_2 = (1 / n - 1) * t_c", "min"),
-        Line("v_2 = C / T_2 ** n", "m/min"),
+        Line("T_1 = (1 / n - 1) * (t_c + K / R)", "min", "1 free"),
+        Line("v_1 = C / T_1 ** n", "m/min", "1 free"),
+        Line("v_1 = pi * D * N_max / 1000", "m/min", "1 held"),
+        Line("T_1 = (C / v_1) ** (1 / n)", "min", "1 held"),
+        Line("T_2 = (1 / n - 1) * t_c", "min", "2 free"),
+        Line("v_2 = C / T_2 ** n", "m/min", "2 free"),
+        Line("v_2 = pi * D * N_max / 1000", "m/min", "2 held"),
+        Line("T_2 = (C / v_2) ** (1 / n)", "min", "2 held"),
+        Line("N_1 = 1000 * v_1 / (pi * D)", "1/min", "part"),
+        Line("N_2 = 1000 * v_2 / (pi * D)", "1/min", "part"),
         Line("t_m = pi * D * L / (1000 * v_1 * f)", "min", "part"),
         Line("t_p = t_h + t_m + t_c * t_m / T_1", "min", "part"),
         Line("K_p = R * t_p + K * t_m / T_1", "", "part"),
     ),
     results=(
         Result("minimum_cost.cutting_speed_m_min", "Speed of least cost", "m/min"),
+        Result("minimum_cost.spindle_rpm", "Spindle speed there", "1/min"),
+        Result("minimum_cost.limited_by", "Held there by"),
         Result("minimum_cost.life_min", "Life there", "min"),
         Result("minimum_cost.part_min", "Minutes per part there", "min"),
         Result("minimum_cost.part_cost", "Cost per part there"),
         Result("maximum_output.cutting_speed_m_min", "Speed of greatest output", "m/min"),
+        Result("maximum_output.spindle_rpm", "Spindle speed there", "1/min"),
+        Result("maximum_output.limited_by", "Held there by"),
         Result("maximum_output.life_min", "Life there", "min"),
         Result("maximum_output.part_min", "Minutes per part there", "min"),
         Result("maximum_output.part_cost", "Cost per part there"),
     ),
     source="Groover, Fundamentals of Modern Manufacturing, machining economics (from memory). "
     "1: least cost, 2: greatest output.",
-    functions=(least_cost_life_min, most_output_life_min, at_speed),
+    functions=(least_cost_life_min, most_output_life_min, best_speed, at_speed),
     call="POST /v1/workings/cutting-economics",
 )
 
