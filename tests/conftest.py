@@ -10,6 +10,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import gc
 import shutil
+import sys
 from collections.abc import Iterator
 from copy import deepcopy
 from datetime import UTC, date, datetime
@@ -51,6 +52,18 @@ settings.register_profile(
     print_blob=True,
 )
 settings.load_profile("crib")
+
+
+# Hundreds of processes start: compiling all modules anew in each takes a tenth of the run.
+# What is kept lies in folders that git leaves out.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than cores: tests with a browser wait half of their time."""
+    return len(os.sched_getaffinity(0)) + 1 if sys.platform == "linux" else os.cpu_count() or 1
 
 
 @pytest.hookimpl(optionalhook=True)

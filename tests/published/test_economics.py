@@ -12,25 +12,27 @@ from crib.life.economics import (
     edge_cost,
     least_cost_life_min,
     most_output_life_min,
-    speed_of_life,
 )
-from crib.life.taylor import TaylorConstants
+from crib.life.taylor import TaylorConstants, speed_for_life_m_min
 
 ROWS = json.loads(
     (Path(__file__).parents[2] / "fixtures/published/economics.json").read_text("utf-8")
 )["rows"]
 
 
+def _optimum(i, life):
+    speed = float(speed_for_life_m_min(life, TaylorConstants(i["n"], i["C"])))
+    return {"T_opt_min": life, "v_m_min": speed}
+
+
 def _most_output(i):
     # What a minute and an edge cost plays no part in it.
-    life = most_output_life_min(i["n"], CutCosts(i["Tt_min"], 1.0, 0.0))
-    return {"T_opt_min": life, "v_m_min": speed_of_life(life, TaylorConstants(i["n"], i["C"]))}
+    return _optimum(i, most_output_life_min(i["n"], CutCosts(i["Tt_min"], 1.0, 0.0)))
 
 
 def _least_cost(i):
     costs = CutCosts(i["Tt_min"], i["Co_per_min"], i["Ct_per_edge"])
-    life = least_cost_life_min(i["n"], costs)
-    return {"T_opt_min": life, "v_m_min": speed_of_life(life, TaylorConstants(i["n"], i["C"]))}
+    return _optimum(i, least_cost_life_min(i["n"], costs))
 
 
 def _one_part(i):
