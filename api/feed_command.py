@@ -178,8 +178,15 @@ def _beside(store: Store) -> tuple[Beside, ...]:
 def _sent(store: Store, settings: Settings) -> Beside:
     from crib.clock import now
     from crib.feed.asset_sender import AssetSender
+    from crib.records.catalogue import MACHINES
+    from crib.store.records import list_records
 
     say(f"sending tools to the agents of {', '.join(settings.send_assets)}")
+    with store.read() as tx:
+        known = {str(row["machine"]).lower() for row in list_records(tx, MACHINES)} | {"all"}
+    for name in settings.send_assets:
+        if name.lower() not in known:
+            say(f"CRIB_SEND_ASSETS names {name}, which is no machine here: check the name")
     return lambda writer: AssetSender(
         store, settings.send_assets, writer, now, night_limit=settings.night_limit
     ).run()

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from api.print_texts import Printing, label_of
 from crib.errors import Conflict, Refusal
-from crib.store.resolve import resolve
+from crib.store.resolve import resolve, resolve_station
 from crib.usecases.left_out import NOT_A_RECORDS, log_once
 from crib.usecases.print_label import not_printed
 from labels.kinds import HolderTag, Label
@@ -32,6 +32,8 @@ def labels_pdf(printing: Printing, codes: Sequence[str], stock: str, start: int)
         Invalid: No code at all, a cell that the stock lacks, or a label that cannot fit.
     """
     settings = printing.settings
+    if printing.station is not None:  # holders and lots need none, but a mistyped one is wrong
+        resolve_station(printing.tx, printing.station)
     chosen = stock_named(stock, load_stocks(settings.stocks_file))
     labels: list[Label] = []
     failed: list[str] = []

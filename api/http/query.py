@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from types import MappingProxyType
 from typing import Any
@@ -15,6 +15,20 @@ from api.schemas.fields import ByRule, Choice, Shape
 from crib.errors import Contradiction, Invalid
 
 _MOST_PARAMETERS = 100
+
+
+def known_word(name: str, word: str, words: Collection[str]) -> str:
+    """A word of a query that is one of a few; any other would match nothing, and not say so.
+
+    Raises:
+        Invalid: It is another.
+    """
+    if word not in words:
+        told = f"is '{word[:40]}', not one of {', '.join(words)}"
+        raise Invalid(
+            f"{name} {told}.", errors=[{"field": name, "parameter": name, "detail": told}]
+        )
+    return word
 
 
 class PlainQuery(Shape):

@@ -10,6 +10,7 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, reads
 from api.http.paging import page_link
+from api.http.query import known_word
 from api.schemas.facts import FactQuery
 from api.schemas.fields import Shape, Text, Whole, YesNo
 from api.schemas.records import page_shape
@@ -24,6 +25,7 @@ from crib.store.resolve import (
     resolve_station,
 )
 from crib.store.stockrows import spec_id_by_name
+from crib.store.tables import CUTTER_STATES
 from crib.usecases import queries
 from crib.usecases.named import named_assembly
 from crib.usecases.query_shapes import RefusedCountListed
@@ -39,7 +41,10 @@ _FILTERS: dict[str, tuple[str, Callable[[Tx, str], Any]]] = {
     "lot": ("lot_id", lambda tx, text: resolve_lot(tx, text).id),
     "gauge": ("gauge_id", lambda tx, text: resolve_gauge(tx, text).id),
     "tool_spec": ("tool_spec_id", spec_id_by_name),
-    "cutter_status": ("cutter_status", lambda tx, text: text.upper()),
+    "cutter_status": (
+        "cutter_status",
+        lambda tx, text: known_word("cutter_status", text.upper(), CUTTER_STATES),
+    ),
 }
 
 

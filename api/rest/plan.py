@@ -19,7 +19,6 @@ from api.schemas.views import (
     SwapPage,
 )
 from crib.clock import instant_from_us, refuse_future
-from crib.errors import NotKnown
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
 from crib.store.resolve import machine_id_by_name
@@ -59,20 +58,7 @@ def machine_of(call: Call, plan: ShopPlan) -> str | None:
         NotKnown: There is no such machine.
     """
     asked = call.query.get("machine")
-    if asked is None:
-        return None
-    names = [machine.machine for machine in plan.view.rows.machines.values()]
-    for name in names:
-        if name == asked:
-            return str(name)
-    alike = [str(name) for name in names if name.lower() == asked.lower()]
-    if len(alike) == 1:
-        return alike[0]
-    raise NotKnown(
-        f"There is no machine '{asked[:60]}' here.",
-        facts={"machine": asked[:60]},
-        errors=[{"field": "machine", "parameter": "machine", "detail": "is no machine here"}],
-    )
+    return None if asked is None else plan.view.machine_named(asked)
 
 
 def _page(call: Call, rows: Sequence[Any]) -> tuple[Sequence[Any], int | None, dict[str, str]]:

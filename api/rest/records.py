@@ -21,8 +21,8 @@ from api.schemas.records import (
 from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
 from crib.metrology.block import check_template
-from crib.records.catalogue import CATALOGUE
-from crib.records.columns import Record
+from crib.records.catalogue import BY_NAME, CATALOGUE
+from crib.records.columns import Column, Record
 from crib.records.rules import Problem, is_time_zone, problems_of
 from crib.store.engine import Tx
 from crib.store.record_rows import OWNED
@@ -62,6 +62,19 @@ def find_record(tx: Tx, record: Record, text: str) -> dict[str, Any]:
     if record.code_kind:
         return get_record(tx, record, resolve(tx, text, record.code_kind, field="key").id)
     raise NotKnown(f"There is no {record.noun} '{text[:80]}' here.", facts={"text": text[:80]})
+
+
+def _refuse_unknown(tx: Tx, column: Column, name: str) -> None:
+    """Refuse a filter by a record that is not there: it would match nothing, and not say so."""
+    other = BY_NAME[column.reference or ""]
+    if not list_records(tx, other, filters={other.key[0]: name}, limit=1, include_retired=True):
+        raise NotKnown(
+            f"There is no {other.noun} '{name[:80]}' here.",
+            facts={"text": name[:80]},
+            errors=[
+                {"field": column.name, "parameter": column.name, "detail": "names nothing here"}
+            ],
+        )
 
 
 def _keys(record: Record, text: str) -> list[tuple[str, ...]]:
@@ -145,6 +158,9 @@ def add_readers(
         filters = {
             column.name: query[column.name] for column in record.columns if column.name in query
         }
+        for column in record.columns:
+            if column.reference and not column.many and column.name in query:
+                _refuse_unknown(call.tx, column, query[column.name])
         if "code" in query:
             filters["code"] = parse_code(query["code"]).text
         rows = list_records(

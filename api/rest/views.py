@@ -10,6 +10,7 @@ from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads
 from api.http.paging import page_link
+from api.http.query import known_word
 from api.rest.plan import CAUTION, plan_of
 from api.schemas.facts import FactQuery
 from api.schemas.fields import At, Number, Problems, Shape, Text, Whole
@@ -20,6 +21,7 @@ from crib.planning.kits import KitLine
 from crib.planning.reorder import ReorderRow
 from crib.store.facts import list_facts
 from crib.store.resolve import resolve_person
+from crib.store.tables import FACT_KINDS
 from crib.usecases.kit_for_run import RunKit, kit_for_run
 from crib.usecases.left_out import or_refuse
 from crib.usecases.life_of_key import KeyLife, key_names, life_of_key, no_life
@@ -189,7 +191,11 @@ def read_audit(call: Call) -> Reply:
     until = query.get("as_of")
     rows = list_facts(
         call.tx,
-        kinds=[word.strip() for word in query.get("kind", "").split(",") if word.strip()],
+        kinds=[
+            known_word("kind", word.strip(), FACT_KINDS)
+            for word in query.get("kind", "").split(",")
+            if word.strip()
+        ],
         person_id=resolve_person(call.tx, query["by"]).id if "by" in query else None,
         at_from=query.get("since"),
         at_before=until + timedelta(microseconds=1) if until else None,

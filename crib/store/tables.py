@@ -73,6 +73,24 @@ idempotency_keys = Table(
     Column("recorded_at", Instant, nullable=False, index=True),
 )
 
+#: What a fact may say.
+FACT_KINDS = (
+    "build", "preset", "mount", "removal", "correction", "count", "gauge_check", "stock_move",
+    "stop", "teardown", "label_print", "rack_place", "count_verdict", "breakage",
+    "question_dismissal", "reversal",
+)  # fmt: skip
+
+#: In what state a tool may be (ISO 13399, cutter status).
+CUTTER_STATES = (
+    "NEW", "MEASURED", "AVAILABLE", "ALLOCATED", "USED", "EXPIRED", "BROKEN", "TAGGED_OUT",
+    "UNAVAILABLE",
+)  # fmt: skip
+
+
+def _words(words: tuple[str, ...]) -> str:
+    return ", ".join(f"'{word}'" for word in words)
+
+
 facts = Table(
     "facts",
     metadata,
@@ -83,12 +101,7 @@ facts = Table(
     Column("person_id", ForeignKey("people.id")),
     Column("note", String),
     Column("reverses_id", ForeignKey("facts.id"), unique=True),
-    CheckConstraint(
-        "kind IN ('build', 'preset', 'mount', 'removal', 'correction', 'count', 'gauge_check',"
-        " 'stock_move', 'stop', 'teardown', 'label_print', 'rack_place', 'count_verdict',"
-        " 'breakage', 'question_dismissal', 'reversal')",
-        name="known_kind",
-    ),
+    CheckConstraint(f"kind IN ({_words(FACT_KINDS)})", name="known_kind"),
     CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
     sqlite_autoincrement=True,  # a number is never given twice
 )
@@ -119,11 +132,7 @@ assembly_state = Table(
     Column("cutter_status", String, nullable=False),
     Column("preset_id", ForeignKey("presets.fact_id")),
     Column("ended_at", Instant),
-    CheckConstraint(
-        "cutter_status IN ('NEW', 'MEASURED', 'AVAILABLE', 'ALLOCATED', 'USED', 'EXPIRED',"
-        " 'BROKEN', 'TAGGED_OUT', 'UNAVAILABLE')",
-        name="known_status",
-    ),
+    CheckConstraint(f"cutter_status IN ({_words(CUTTER_STATES)})", name="known_status"),
 )
 Index(
     "uq_assembly_state_holder_built_once",

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from crib.clock import instant_from_us
+from crib.errors import NotKnown
 from crib.floor.calendar import ALWAYS, WorkCalendar
 from crib.floor.closures import closure_from_texts
 from crib.floor.path_counters import path_counters
@@ -115,6 +116,27 @@ class ShopView:
         now_us = us_of(self.now)
         return work_out_stays(
             rows, self.cutting, self.outputs, self.began, now_us, self.of_paths
+        )
+
+    def machine_named(self, text: str) -> str:
+        """Name of the machine that a text means, in any case where that is clear.
+
+        Raises:
+            NotKnown: There is no such machine.
+        """
+        names = [str(machine.machine) for machine in self.rows.machines.values()]
+        wanted = text.strip()
+        if wanted in names:
+            return wanted
+        alike = [name for name in names if name.casefold() == wanted.casefold()]
+        if len(alike) == 1:
+            return alike[0]
+        raise NotKnown(
+            f"There is no machine '{wanted[:60]}' here.",
+            facts={"machine": wanted[:60]},
+            errors=[
+                {"field": "machine", "parameter": "machine", "detail": "is no machine here"}
+            ],
         )
 
     def charging(self, station: Any) -> MachineOutput:

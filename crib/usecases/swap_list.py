@@ -116,6 +116,7 @@ def make_swap_list(
 
     Raises:
         Invalid: A horizon that cannot be meant.
+        NotKnown: There is no such machine.
     """
     if not 0 < hours <= LONGEST_HOURS:
         raise Invalid(
@@ -128,7 +129,8 @@ def make_swap_list(
             whole = plan.listed[hours] = _whole_list(plan, hours)
     if machine is None:
         return whole
-    return replace(whole, rows=tuple(r for r in whole.rows if r.forecast.machine == machine))
+    name = plan.view.machine_named(machine)
+    return replace(whole, rows=tuple(r for r in whole.rows if r.forecast.machine == name))
 
 
 def _whole_list(plan: ShopPlan, hours: float) -> SwapList:

@@ -4,6 +4,8 @@ import itertools
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from crib.planning.gathering import StopTable, gather, join_stops
 from crib.planning.stops_ahead import (
@@ -163,3 +165,28 @@ def test_later_swaps_join_a_stop_that_others_make():
 
     assert found.seconds.tolist() == [98.0, 100.0]
     assert [KINDS[kind] for kind in found.kind] == ["tool_swap", "own"]
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 4), st.booleans())
+@settings(max_examples=25)
+def test_a_swap_that_joins_a_stop_is_made_at_a_stop_of_that_kind(seed, machines, one_by_one):
+    rng = np.random.default_rng(seed)
+    kinds = [BAR_CHANGE, SHIFT_START, CHANGEOVER] + [TOOL_SWAP] * one_by_one
+    stops = [
+        _stops(*((float(rng.uniform(0, 9_000)), int(rng.choice(kinds))) for _ in range(number)))
+        for number in rng.integers(0, 7, machines)
+    ]
+    machine = rng.integers(0, machines, rng.integers(1, 9))
+    own = rng.uniform(0, 10_000, len(machine)).round(int(rng.integers(0, 4)))
+    nearest = own - rng.uniform(0, 6_000, len(machine))
+    move = _cost(own, np.full(len(machine), 1e-7))
+
+    share = join_stops if one_by_one else gather
+    found = share(StopTable(stops), machine, own, nearest, MINUTE, move)
+
+    for row in np.flatnonzero(found.kind != OWN).tolist():
+        here, kind = stops[machine[row]], found.kind[row]
+        of_kind = here.seconds[here.kind == kind]
+        if kind == TOOL_SWAP and not one_by_one:  # of a tool whose own point it is
+            of_kind = own[(machine == machine[row]) & (found.kind == OWN)]
+        assert np.abs(of_kind - found.seconds[row]).min(initial=np.inf) < 1e-5, KINDS[kind]
