@@ -24,6 +24,7 @@ from api.pages import (
     machine,
     shift,
     shown,
+    undo,
     who,
 )
 from api.pages.frame import add_frame
@@ -83,6 +84,7 @@ def _routes() -> Flask:
         who,
         shown,
         code,
+        undo,
         *bench.PAGES,
         *machine.PAGES,
         *curves.PAGES,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.language import _, mark
 from api.pages.act_pages import page_of
 from api.pages.render import page, refused
+from api.pages.undo import offer_of
 from crib.errors import Refusal
 from crib.floor.cautions import mount_cautions
 from crib.usecases.scan_code import scan_code
@@ -58,5 +59,6 @@ def code_page(text: str) -> Response:
         acts=[
             (act, _(ACTS.get(act.slug, act.slug)), page_of(act, found)) for act in found.acts
         ],
+        undo=offer_of(request.args.get("apart", "")),
         zone=site.settings.time_zone.key,
     )

@@ -284,6 +284,14 @@ def insert_teardown(tx: Tx, fact_id: int, assembly_id: int, reason: str | None) 
     tx.execute(_TEARDOWN, {"fact_id": fact_id, "assembly_id": assembly_id, "reason": reason})
 
 
+_TORN_DOWN = select(teardowns.c.assembly_id).where(teardowns.c.fact_id == bindparam("id"))
+
+
+def torn_down_assembly(tx: Tx, teardown_id: int) -> int:
+    """The assembly that a teardown was about, taken back or not."""
+    return int(tx.execute(_TORN_DOWN, {"id": teardown_id}).scalar_one())
+
+
 _LATER_FACT = text(
     """
     SELECT min(id) FROM facts

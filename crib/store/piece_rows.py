@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -89,6 +90,7 @@ _NEXT_NUMBER = select(func.coalesce(func.max(pieces.c.number), 0) + 1).where(
 )
 _USE_EDGE = insert(edge_uses)
 _RELEASE = edge_uses.delete().where(edge_uses.c.assembly_id == bindparam("of_assembly_id"))
+_DROP = pieces.delete().where(pieces.c.id == bindparam("piece_id"))
 _SCRAP = (
     update(pieces)
     .where(pieces.c.id == bindparam("piece_id"))
@@ -119,6 +121,12 @@ def use_edge(tx: Tx, piece_id: int, edge: int, grind: int, assembly_id: int) -> 
 def release_edges(tx: Tx, assembly_id: int) -> None:
     """Give the edges of an assembly back, as if they had never been in it."""
     tx.execute(_RELEASE, {"of_assembly_id": assembly_id})
+
+
+def drop_pieces(tx: Tx, piece_ids: Sequence[int]) -> None:
+    """Forget pieces that were never out of their box; no tool may hold them."""
+    for piece_id in piece_ids:
+        tx.execute(_DROP, {"piece_id": piece_id})
 
 
 def set_scrapped(tx: Tx, piece_id: int, *, scrapped: bool) -> None:

@@ -30,24 +30,22 @@ from crib.store.mounts import (
     sit_down,
     stand_up,
 )
-from crib.store.piece_rows import later_edge_use, pieces_of_assembly, set_scrapped
 from crib.store.stations import station_row
 from crib.store.stockrows import lot_row
 from crib.usecases.dismiss_question import take_back_dismissal
 from crib.usecases.judge_count import take_back_verdict
+from crib.usecases.reverse_bench import take_back_build, take_back_teardown
 from crib.usecases.said import Said, record, refuse_before, said
+from crib.usecases.use_up import give_edges_back
 
 #: Why other kinds of facts are not taken back, and what to do instead.
 _INSTEAD = {
-    "build": "A build is not taken back: take the tool apart. An edge that never cut is fresh "
-    "again then.",
     "preset": "A preset is not taken back: measure the tool again. Only its newest preset "
     "counts.",
     "count": "A count is not taken back: later counts put it right, and what cannot be is kept "
     "aside.",
     "gauge_check": "A gauge check is not taken back: check the gauge again. Only the newest "
     "check counts.",
-    "teardown": "Taking apart is not taken back: build the tool again.",
     "reversal": "A reversal is not taken back: record the fact anew.",
 }
 
@@ -172,27 +170,12 @@ def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
             "first.",
             facts={"assembly": built.code},
         )
-    _give_edges_back(tx, assembly.id, assembly.code, ended=mount.reason not in STAYS_BUILT)
+    if mount.reason not in STAYS_BUILT:
+        give_edges_back(tx, assembly)
     reversal_id = _take_back(tx, told, fact_id)
     set_state(tx, assembly.id, status=ALLOCATED, preset_id=mount.preset_id)
     sit_down(tx, station.id, assembly.id, mount.id)
     return reversal_id, f"{assembly.code} sits in station {station.mark} again."
-
-
-def _give_edges_back(tx: Tx, assembly_id: int, code: str, *, ended: bool) -> None:
-    """What was scrapped with the tool is not; refused where a piece went on without it."""
-    if not ended:
-        return
-    for use in pieces_of_assembly(tx, assembly_id):
-        piece = use.piece
-        if piece.grind != use.grind or later_edge_use(tx, piece.piece_id, assembly_id):
-            raise Conflict(
-                f"Piece {piece.number} of {code} was ground or built again since: its removal "
-                "stands.",
-                facts={"assembly": code, "piece": piece.number},
-            )
-        if piece.scrapped:
-            set_scrapped(tx, piece.piece_id, scrapped=False)
 
 
 def _correction(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
@@ -256,4 +239,6 @@ _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {
     "count_verdict": _count_verdict,
     "breakage": _breakage,
     "question_dismissal": _question_dismissal,
+    "build": take_back_build,
+    "teardown": take_back_teardown,
 }

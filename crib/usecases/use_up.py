@@ -1,11 +1,12 @@
-"""What becomes of the pieces of a tool that is over."""
+"""What becomes of the pieces of a tool that is over, and of one that is not over after all."""
 
 from __future__ import annotations
 
+from crib.errors import Conflict
 from crib.stock.pieces import EdgeFate, fate_of
 from crib.store.assemblies import AssemblyRow
 from crib.store.engine import Tx
-from crib.store.piece_rows import pieces_of_assembly, set_scrapped
+from crib.store.piece_rows import later_edge_use, pieces_of_assembly, set_scrapped
 from crib.store.stockrows import lot_row
 
 
@@ -25,3 +26,21 @@ def fates_of_edges(tx: Tx, assembly: AssemblyRow, *, broken: bool) -> tuple[Edge
         fate_of(use.piece, edges=lot.edges, regrinds=lot.regrinds, broken=broken)
         for use in pieces_of_assembly(tx, assembly.id)
     )
+
+
+def give_edges_back(tx: Tx, assembly: AssemblyRow) -> None:
+    """What was scrapped with a tool is not.
+
+    Raises:
+        Conflict: A piece went on without it.
+    """
+    for use in pieces_of_assembly(tx, assembly.id):
+        piece = use.piece
+        if piece.grind != use.grind or later_edge_use(tx, piece.piece_id, assembly.id):
+            raise Conflict(
+                f"Piece {piece.number} of {assembly.code} was ground or built again since: it "
+                "stays used up.",
+                facts={"assembly": assembly.code, "piece": piece.number},
+            )
+        if piece.scrapped:
+            set_scrapped(tx, piece.piece_id, scrapped=False)

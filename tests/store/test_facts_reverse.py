@@ -182,6 +182,7 @@ def test_a_fact_is_taken_back_once(acts: Any) -> None:
 def test_other_facts_say_how_they_are_put_right(acts: Any) -> None:
     built = acts.build()
     preset = acts.preset(built.code)
+    # a tool that never cut is only built again: its pieces are free, whoever takes them
     counted = acts.counts((0, 1))
     down = tear_down(acts.tx, acts.present, TearDown(built.code, at=acts.at(5)))
 
@@ -193,6 +194,65 @@ def test_other_facts_say_how_they_are_put_right(acts: Any) -> None:
     ):
         with pytest.raises(Conflict, match=words):
             reverse(acts, fact_id)
+
+
+def test_a_build_taken_back_leaves_box_and_holder_as_they_were(acts: Any) -> None:
+    acts.mount(acts.ready())
+    acts.remove(60)  # piece 1 is open, its second edge is next
+    same_piece = acts.build(61, "TH-1")
+    two = acts.build(61, "TH-2")
+    assert (same_piece.edge, two.recipe.pieces[0].number) == (2, 2)
+
+    for built in (same_piece, two):
+        assert "was not built" in reverse(acts, built.fact_id).sentence
+
+    # what was open stays open, what was in the box is in there again
+    assert acts.one("SELECT on_hand FROM lots WHERE lot = 'LOT-I1'") == 9
+    assert acts.one("SELECT max(number) FROM pieces") == 1
+    assert status(acts, two.code) == "UNAVAILABLE"
+    again = acts.build(61, "TH-2")
+    assert (again.edge, again.recipe.pieces[0].number) == (2, 1)
+
+
+def test_a_build_stands_once_the_tool_was_measured(acts: Any) -> None:
+    built = acts.build()
+    preset = acts.preset(built.code)
+
+    with pytest.raises(Conflict, match=f"fact {preset.fact_id}"):
+        reverse(acts, built.fact_id)
+
+
+@pytest.mark.parametrize("measured", [False, True])
+def test_a_used_tool_that_was_taken_apart_stands_again(acts: Any, measured: bool) -> None:
+    code = acts.ready(0, "DH-1")
+    acts.mount(code, station="M1/T11")
+    acts.remove(60, "inspection", station="M1/T11")
+    if measured:
+        drill = [acts.reading(600_010, None)] * 3
+        code = acts.preset(code, 61, drill).code
+    before = status(acts, code)
+    down = tear_down(acts.tx, acts.present, TearDown(code, at=acts.at(70)))
+
+    reverse(acts, down.fact_id)
+
+    assert status(acts, code) == before == ("AVAILABLE" if measured else "USED")
+    assert acts.mount(code, 80, "M1/T11").code == code
+
+
+def test_taking_apart_stands_once_holder_or_piece_went_on(acts: Any) -> None:
+    code = acts.ready()
+    acts.mount(code)
+    acts.remove(60, "inspection")
+    down = tear_down(acts.tx, acts.present, TearDown(code, at=acts.at(70)))
+    other = acts.build(71, "TH-2")
+    assert other.recipe.pieces[0].number == 1
+
+    with pytest.raises(Conflict, match="built again since"):
+        reverse(acts, down.fact_id)
+    reverse(acts, other.fact_id)
+    built = acts.build(72, "TH-1")
+    with pytest.raises(HolderInUse, match=built.code):
+        reverse(acts, down.fact_id)
 
 
 def test_a_reversal_before_the_fact_is_refused(acts: Any) -> None:

@@ -32,7 +32,8 @@ def take_apart(code: str) -> Response:
 
     def work(tx: Tx, present: datetime, by: str | None) -> str:
         done = tear_down(tx, present, TearDown(code, reason, by=by))
-        return f"/C/{quote(done.holder, safe='/')}"
+        undo = "" if done.never_cut else f"?apart={done.fact_id}"
+        return f"/C/{quote(done.holder, safe='/')}{undo}"
 
     try:
         return act(work)

@@ -17,6 +17,7 @@ from api.pages.bench.measures import MeasureShown, asked_measures, measures_show
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.here import person_here
 from api.pages.render import page, refused
+from api.pages.undo import undo_offer
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
@@ -157,6 +158,7 @@ def show_work(
         fields=asked_measures(tool.recipe, draft.readings),
         judged=judged,
         complaint=complaint,
+        undo=None if tool.preset or tool.ended_at else undo_offer([tool.id]),
         may_override=_may_override(gauge, judged),
         cautions=build_cautions(tool.recipe.torque_nm),
         at=work_address(tool.code),

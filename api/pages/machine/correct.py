@@ -12,6 +12,7 @@ from api.language import _
 from api.pages.acts import Complaint, act, typed
 from api.pages.machine.places import act_address, says_no
 from api.pages.render import page
+from api.pages.undo import leads_to_undone, undo_offer
 from crib.codes import strip_address
 from crib.errors import Invalid, NotKnown, NotMounted, Refusal
 from crib.metrology.offset import AXES, AxisOffset, key_in_text
@@ -75,6 +76,7 @@ def record_correction(machine: str) -> Response:
 
 @blueprint.get("/machines/<machine>/corrections/<facts>")
 @says_no
+@leads_to_undone
 def show_corrected(machine: str, facts: str) -> Response:
     """What the control holds after the steps, and what they told."""
     numbers = facts.split(",")[:_MOST_STEPS]
@@ -88,6 +90,7 @@ def show_corrected(machine: str, facts: str) -> Response:
         machine=done[0].station.partition("/")[0],
         station_code=station.code,
         done=done,
+        undo=undo_offer([one.fact_id for one in done]),
     )
 
 

@@ -7,6 +7,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.pages.machine.places import says_no
 from api.pages.render import page
+from api.pages.undo import leads_to_undone, undo_offer
 from crib.usecases.show_mount import show_mount
 
 blueprint = Blueprint("machine_mounted", __name__)
@@ -14,6 +15,7 @@ blueprint = Blueprint("machine_mounted", __name__)
 
 @blueprint.get("/machines/<machine>/mounts/<int:fact>")
 @says_no
+@leads_to_undone
 def show_mounted(machine: str, fact: int) -> Response:
     """A mount."""
     with this_site().store.read() as tx:
@@ -22,5 +24,6 @@ def show_mounted(machine: str, fact: int) -> Response:
         "machine_mounted.html",
         machine=found.station.machine,
         found=found,
+        undo=undo_offer([found.fact_id]),
         count_aside=request.args.get("count") == "aside",
     )

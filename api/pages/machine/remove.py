@@ -15,6 +15,7 @@ from api.pages.machine.mount import whole_number
 from api.pages.machine.places import act_address, says_no
 from api.pages.machine.words import REASON_WORDS, reasons
 from api.pages.render import page
+from api.pages.undo import leads_to_undone, undo_offer
 from crib.codes import strip_address
 from crib.errors import Invalid, Refusal
 from crib.floor.cautions import removal_cautions
@@ -68,6 +69,7 @@ def record_removal(machine: str) -> Response:
 
 @blueprint.get("/machines/<machine>/removals/<int:fact>")
 @says_no
+@leads_to_undone
 def show_removed(machine: str, fact: int) -> Response:
     """What a removal came to."""
     with this_site().store.read() as tx:
@@ -80,6 +82,7 @@ def show_removed(machine: str, fact: int) -> Response:
         done=done,
         reason=_(REASON_WORDS[done.reason]),
         then=local_address(request.args.get("then"), ""),
+        undo=undo_offer([done.fact_id]),
         count_aside=request.args.get("count") == "aside",
     )
 
