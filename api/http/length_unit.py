@@ -58,6 +58,8 @@ def _holds_inches(name: str, value: Any) -> bool:
     if not name.endswith("_mm"):
         return False
     kinds = (Inches, InchNumber)
+    if isinstance(value, dict):  # lengths by measure
+        value = list(value.values())
     return isinstance(value, kinds) or (
         isinstance(value, list) and bool(value) and all(isinstance(v, kinds) for v in value)
     )

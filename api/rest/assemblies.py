@@ -73,11 +73,12 @@ def preset_answer(done: PresetDone) -> dict[str, Any]:
         "superseded_code": done.superseded_code,
         "cutter_status": done.cutter_status,
         "readings": max((one.n for one in done.measures), default=0),
-        "mean": {name: one.mean_tenths_um for name, one in measures.items()},
-        "standard_deviation": {
+        "mean_mm": {name: one.mean_tenths_um for name, one in measures.items()},
+        "standard_deviation_mm": {
             name: one.standard_deviation_mm for name, one in measures.items()
         },
-        "expanded_uncertainty": {
+        "type_a_mm": {name: one.type_a_mm for name, one in measures.items()},
+        "expanded_uncertainty_mm": {
             name: one.expanded_uncertainty_mm for name, one in measures.items()
         },
         "outliers": [
@@ -85,11 +86,7 @@ def preset_answer(done: PresetDone) -> dict[str, Any]:
             for name, one in measures.items()
             if one.outlier is not None
         ],
-        "budgets": [
-            {"measure": name, "budget": one.budget}
-            for name, one in measures.items()
-            if one.budget is not None
-        ],
+        "budgets": [{"measure": name, "budget": one.budget} for name, one in measures.items()],
         "accepted": done.accepted,
         "why_not": list(done.why_not),
         "void_after": done.void_after,

@@ -148,16 +148,7 @@ def work_out_economics(call: Call) -> dict[str, Any]:
 @computes(blueprint, "/v1/workings/preset", shapes.SeriesAnswer(), body=shapes.SeriesBody())
 def work_out_preset(call: Call) -> Any:
     """Judge repeats of one length."""
-    found = judge_series(**call.body)
-    return {
-        "mean": found.mean_mm,
-        "standard_deviation": found.standard_deviation_mm,
-        "type_a": found.type_a_mm,
-        "expanded_uncertainty": found.expanded_uncertainty_mm,
-        "accepted": found.accepted,
-        "outlier": found.outlier,
-        "budget": found.budget,
-    }
+    return judge_series(**call.body)
 
 
 @computes(

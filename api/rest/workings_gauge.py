@@ -10,14 +10,19 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, computes
 from api.schemas import workings_gauge as shapes
 from api.schemas.metrology import BudgetShape
-from crib.metrology.budget import Budget, Contribution, work_out_budget
+from crib.metrology.budget import (
+    DEFAULT_REPEATABILITY_MM,
+    Budget,
+    Contribution,
+    work_out_budget,
+)
 from crib.metrology.datum import follow_datum
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.drift import Drift, study_drift
 from crib.metrology.gauge_check import judge_errors
 from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.outliers import find_outlier
-from crib.metrology.preset import DEFAULT_REPEATABILITY_MM, Reading
+from crib.metrology.preset import Reading
 from crib.metrology.repeatability import StudyResult, study
 from crib.metrology.uncertainty import COVERAGE
 

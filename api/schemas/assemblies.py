@@ -9,7 +9,8 @@ from api.schemas.fields import (
     At,
     Choice,
     ExactLength,
-    Number,
+    Length,
+    Lengths,
     Shape,
     Text,
     Whole,
@@ -87,12 +88,12 @@ class MeansShape(Shape):
 
 
 class SpreadShape(Shape):
-    """A spread of each measure [mm], a number."""
+    """A spread of each measure, a number."""
 
-    lf_mm = Number(attribute="LF", allow_none=True)
-    wf_mm = Number(attribute="WF", allow_none=True)
-    hf_mm = Number(attribute="HF", allow_none=True)
-    re_mm = Number(attribute="RE", allow_none=True)
+    lf_mm = Length(attribute="LF", allow_none=True)
+    wf_mm = Length(attribute="WF", allow_none=True)
+    hf_mm = Length(attribute="HF", allow_none=True)
+    re_mm = Length(attribute="RE", allow_none=True)
 
 
 class MeasureOutlier(Shape):
@@ -127,9 +128,16 @@ class PresetShape(FactAnswer):
     )
     cutter_status = Text(required=True)
     readings = Whole(required=True, explains="How many.")
-    mean = fields.Nested(MeansShape, required=True)
-    standard_deviation = fields.Nested(SpreadShape, required=True)
-    expanded_uncertainty = fields.Nested(SpreadShape, required=True, metadata={"title": "k=2"})
+    mean_mm = Lengths(MeansShape, required=True)
+    standard_deviation_mm = Lengths(SpreadShape, required=True)
+    type_a_mm = Lengths(SpreadShape, required=True)
+    expanded_uncertainty_mm = Lengths(
+        SpreadShape,
+        required=True,
+        metadata={
+            "description": "Covers 95.45 %: k is 2 for many repeats, more for few; see budgets."
+        },
+    )
     outliers = fields.List(fields.Nested(MeasureOutlier), required=True)
     budgets = fields.List(fields.Nested(MeasureBudget), required=True)
     accepted = YesNo(required=True)

@@ -381,15 +381,7 @@ class Number(fields.Float):
 
 
 class Length(Number):
-    """A length as a plain number: mm here inside, inches where the request asks for them.
-
-    Args:
-        named: Whether its name ends in its unit and changes with it.
-    """
-
-    def __init__(self, *, named: bool = True, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.named = named
+    """A length as a plain number: mm here inside, inches where the request asks for them."""
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
         if isinstance(value, InchNumber):
@@ -402,9 +394,11 @@ class Length(Number):
         number = super()._serialize(value, attr, obj, **kwargs)
         if LENGTH_UNIT.get() != "in":
             return number
-        if not self.named:
-            return None if number is None else number / MM_PER_IN
         return NO_INCHES if number is None else InchNumber(number / MM_PER_IN)
+
+
+class Lengths(fields.Nested):
+    """Lengths by measure under one name that ends in their unit and changes with it."""
 
 
 class YesNo(fields.Boolean):

@@ -47,7 +47,7 @@ class OffsetShape(Shape):
     key_in_unit = Choice(("mm", "in"), attribute="unit", required=True)
     expanded_uncertainty_mm = Number(
         allow_none=True,
-        explains="k=2; once a first-off was recorded there, of preset and datum together.",
+        explains="95 %; once a first-off was recorded there, of preset and datum together.",
     )
 
 

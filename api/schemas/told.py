@@ -13,7 +13,7 @@ from typing import Any
 from marshmallow import fields
 
 from api.http.length_unit import MM_PER_IN
-from api.schemas.fields import At, Choice, ExactLength, Length, Text
+from api.schemas.fields import At, Choice, ExactLength, Length, Lengths, Text
 from api.schemas.patterns import (
     INSTANT_YEARS,
     PLAIN_TEXT,
@@ -46,7 +46,9 @@ _CLOSURE_LEAPS = (
 _CLOSURE_TIME = r"([Tt ](([01][0-9]|2[0-3]):[0-5][0-9]|24:00)(:00)?)?"
 
 
-def told_of(_converter: object, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
+def told_of(  # noqa: C901 - one per kind
+    _converter: object, field: fields.Field[Any], **_: Any
+) -> dict[str, Any]:
     """Keywords of JSON Schema for a field; an attribute function of apispec."""
     match field:
         case Filter():
@@ -58,8 +60,10 @@ def told_of(_converter: object, field: fields.Field[Any], **_: Any) -> dict[str,
             return {SENT: cell_schema(field.column)}
         case ExactLength():
             return _exact_length(field)
-        case Length(named=True):
+        case Length():
             return {INCHES: _in_inches(field)}
+        case Lengths():
+            return {INCHES: {}}
         case At():
             return {SENT: {"pattern": INSTANT_YEARS}}
         case Choice():

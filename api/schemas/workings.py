@@ -17,6 +17,7 @@ from api.schemas.fields import (
 )
 from api.schemas.metrology import LengthBudgetShape, OutlierShape
 from crib.cutting.operations import LIMITS
+from crib.metrology.budget import DEFAULT_GAUGE_UNCERTAINTY_MM, DEFAULT_RESOLUTION_MM
 from crib.records.catalogue import MACHINES, OPERATIONS, TOOL_LIFE, TOOL_SPECS
 from crib.records.measures import FLANK_WEAR
 
@@ -229,20 +230,30 @@ class SeriesBody(Shape):
 
     readings_mm = listed(Length(least=-1e5, most=1e5), least=1, most=1_000, required=True)
     tolerance_mm = Length(**within(TOOL_SPECS.column("tolerance_mm")), required=True)
-    gauge_uncertainty_mm = Length(least=0)
+    gauge_uncertainty_mm = Length(
+        least=0,
+        most=1_000,
+        load_default=DEFAULT_GAUGE_UNCERTAINTY_MM,
+        explains="Standard uncertainty of gauge and master.",
+    )
+    resolution_mm = Length(
+        least=0,
+        most=1_000,
+        load_default=DEFAULT_RESOLUTION_MM,
+        explains="Step of the gauge's display.",
+    )
 
 
 class SeriesAnswer(Shape):
-    """Statistics in mm (inches on length_unit=in); null where one repeat tells nothing."""
+    """Statistics of one length; null where one repeat tells nothing."""
 
-    mean = Length(named=False, required=True)
-    standard_deviation = Length(named=False, required=True, allow_none=True)
-    type_a = Length(named=False, required=True, allow_none=True)
-    expanded_uncertainty = Length(
-        named=False,
+    mean_mm = Length(required=True)
+    standard_deviation_mm = Length(required=True, allow_none=True)
+    type_a_mm = Length(required=True, allow_none=True)
+    expanded_uncertainty_mm = Length(
         required=True,
         allow_none=True,
-        explains="With k = 2, as accepted goes by; budget gives the wider one of few repeats.",
+        explains="Covers 95.45 %, as accepted goes by: k is 2 for many repeats, more for few.",
     )
     accepted = YesNo(
         required=True,

@@ -228,6 +228,7 @@ def gauge_rows() -> list[Row]:
             "gauge": mark,
             "description": words,
             "uncertainty_mm": uncertainty,
+            "resolution_mm": 1,
             "master_lf_mm": MASTER_LF,
             "master_wf_mm": MASTER_WF,
             "check_tolerance_mm": 40,

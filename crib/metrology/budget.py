@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from crib.errors import OutsideModel
+from crib.metrology.scatter import KnownScatter
 from crib.metrology.uncertainty import coverage_factor
 
 #: What the given figure is -> what divides it into a standard uncertainty (JCGM 100, 4.3).
@@ -21,6 +22,23 @@ DISTRIBUTIONS: Final = {
 
 #: Level of the interval whose coverage factor is told.
 LEVEL = 0.95
+
+#: Level of a preset's expanded uncertainty: k = 2 where there are many repeats (JCGM 100,
+#: G.6.4).
+PRESET_LEVEL = 0.9545
+
+#: Least standard deviation of a single reading [mm]; common practice, no source.
+DEFAULT_REPEATABILITY_MM = 0.002
+
+#: Standard deviation of a single reading where nothing is known of the gauge [mm]: wide, as
+#: nothing shows a chip on the seat; common practice, no source.
+UNKNOWN_SCATTER_MM = 0.006
+
+#: Standard uncertainty of gauge and master together [mm]; common practice, no source.
+DEFAULT_GAUGE_UNCERTAINTY_MM = 0.001
+
+#: Step of a gauge's display where its record does not say [mm]; common practice, no source.
+DEFAULT_RESOLUTION_MM = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,20 +157,64 @@ def work_out_budget(contributions: Sequence[Contribution], level: float = LEVEL)
 
 
 def preset_budget(
-    type_a_mm: float, degrees_of_freedom: int | None, gauge_uncertainty_mm: float
-) -> Budget | None:
-    """What the uncertainty of a preset is made of; None where nothing contributes.
+    n: int,
+    deviation_mm: float | None,
+    gauge_uncertainty_mm: float,
+    resolution_mm: float,
+    known: KnownScatter | None = None,
+) -> Budget:
+    """What the uncertainty of a preset is made of; 95.45 %, which many repeats give by k = 2.
+
+    The effective degrees of freedom alone cover too little where two or three equal repeats
+    look better than they are, so the expanded uncertainty is never below the root sum of
+    squares of the contributions' own expanded uncertainties.
 
     Args:
-        type_a_mm: Standard uncertainty of the mean of the repeats [mm].
-        degrees_of_freedom: Of the repeats; None where their usual scatter stands in.
+        n: Repeats.
+        deviation_mm: Their standard deviation [mm]; None for one.
         gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
+        resolution_mm: Step of the display [mm].
+        known: What one reading of the gauge scatters by, where its earlier presets show it.
+
+    References:
+        JCGM 100:2008, G.4 (degrees of freedom), F.2.2.1 (resolution), 4.2.4 (pooling).
     """
-    parts = [
-        Contribution("repeats", type_a_mm, degrees_of_freedom=degrees_of_freedom),
+    name, scatter = _scatter(n, deviation_mm, resolution_mm, known)
+    parts = (
+        Contribution(
+            name,
+            scatter.standard_deviation_mm / math.sqrt(n),
+            degrees_of_freedom=scatter.degrees_of_freedom or None,
+        ),
         Contribution("gauge and master", gauge_uncertainty_mm),
-    ]
-    return work_out_budget(parts) if type_a_mm > 0 or gauge_uncertainty_mm > 0 else None
+        Contribution("resolution", resolution_mm / 2, "rectangular"),
+    )
+    budget = work_out_budget(parts, PRESET_LEVEL)
+    each = math.hypot(
+        *(
+            coverage_factor(line.degrees_of_freedom or 1e9, PRESET_LEVEL) * line.contribution
+            for line in budget.lines
+        )
+    )
+    if each <= budget.expanded:
+        return budget
+    return replace(budget, expanded=each, coverage_factor=each / budget.combined)
+
+
+def _scatter(
+    n: int, deviation_mm: float | None, resolution_mm: float, known: KnownScatter | None
+) -> tuple[str, KnownScatter]:
+    """What one reading scatters by and where that comes from; 0 degrees: as well as need be."""
+    if n == 1 or deviation_mm is None:
+        if known is None:
+            return "one reading, scatter assumed", KnownScatter(UNKNOWN_SCATTER_MM, 0)
+        usual_mm = max(known.standard_deviation_mm, DEFAULT_REPEATABILITY_MM)
+        return "one reading, scatter known", KnownScatter(usual_mm, known.degrees_of_freedom)
+    # equal readings show only that the scatter hides within a step of the display
+    own = KnownScatter(max(deviation_mm, resolution_mm / math.sqrt(12)), n - 1)
+    if known is None or not known.agrees(own.standard_deviation_mm, n - 1):
+        return "repeats", own
+    return "repeats and known scatter", known.pooled(own.standard_deviation_mm, n - 1)
 
 
 def _standard(one: Contribution) -> float:

@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from crib.errors import Invalid
-from crib.metrology.budget import Budget, preset_budget
-from crib.metrology.outliers import Outlier, find_outlier
-from crib.metrology.uncertainty import (
-    COVERAGE,
-    combined_uncertainty,
-    conforms,
-    sample_statistics,
+from crib.metrology.budget import (
+    DEFAULT_GAUGE_UNCERTAINTY_MM,
+    DEFAULT_REPEATABILITY_MM,
+    DEFAULT_RESOLUTION_MM,
+    Budget,
+    preset_budget,
 )
+from crib.metrology.outliers import Outlier, find_outlier
+from crib.metrology.scatter import KnownScatter
+from crib.metrology.uncertainty import conforms, sample_statistics
 from crib.units import TenthsUm, mm_from_tenths_um
 
 #: ISO 13399: functional length, width, height, corner radius.
 MEASURES = ("LF", "WF", "HF", "RE")
-
-#: Standard deviation of one reading where a single reading shows none [mm]; common
-#: practice, no source.
-DEFAULT_REPEATABILITY_MM = 0.002
-
-#: Standard uncertainty of gauge and master together [mm]; common practice, no source.
-DEFAULT_GAUGE_UNCERTAINTY_MM = 0.001
 
 #: Farthest a repeat may lie from the mean, less the uncertainty, where the tool spec sets
 #: no tolerance [0.1 µm]; common practice, no source.
@@ -34,6 +30,9 @@ DEFAULT_SPREAD_TENTHS_UM = TenthsUm(200)
 #: lengths where that is more; common practice, no source. The next radius of ISO 1832 is
 #: farther away.
 RADIUS_SHARE = 10
+
+#: Below so many repeats, measuring more often helps most.
+FEW = 3
 
 #: Most repeats that one preset takes.
 MOST_READINGS = 1000
@@ -67,12 +66,12 @@ class MeasureResult:
         n: Repeats.
         mean_tenths_um: Their mean [0.1 µm].
         standard_deviation_mm: None for one repeat.
-        type_a_mm: Standard uncertainty of the mean.
-        expanded_uncertainty_mm: k = 2.
+        type_a_mm: Standard uncertainty of the mean from the scatter of the readings.
+        expanded_uncertainty_mm: Covers 95.45 %; k = 2 only where there are many repeats.
         accepted: The verdict.
         why_not: Sentences where it was not accepted.
         outlier: The repeat that does not belong to the others; it stays in the mean.
-        budget: What the uncertainty is made of; None where there is none at all.
+        budget: What the uncertainty is made of.
     """
 
     measure: str
@@ -84,7 +83,7 @@ class MeasureResult:
     accepted: bool
     why_not: tuple[str, ...]
     outlier: Outlier | None
-    budget: Budget | None
+    budget: Budget
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +130,8 @@ def measure(
     tolerance_tenths_um: int | None = None,
     gauge_uncertainty_mm: float = DEFAULT_GAUGE_UNCERTAINTY_MM,
     needed: Iterable[str] | None = None,
+    resolution_mm: float = DEFAULT_RESOLUTION_MM,
+    known: Mapping[str, KnownScatter] | None = None,
 ) -> PresetResult:
     """Turn repeats into means, uncertainties and a verdict.
 
@@ -147,13 +148,15 @@ def measure(
         gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
         needed: Measures that must be there; by default LF and WF as far as they have a
             nominal.
+        resolution_mm: Step of the gauge's display [mm].
+        known: What one reading of each measure scatters by on this gauge, where known.
 
     Raises:
         Invalid: No or too many readings, repeats that disagree about what was measured, a
             needed measure missing, a negative radius, or radius zero on a turning insert.
 
     References:
-        JCGM 100:2008, 4.2, 5.1 and 6.2 (k = 2); ISO 14253-1 for the guard band.
+        JCGM 100:2008, 4.2, 5.1 and G.4; ISO 14253-1 for the guard band.
     """
     nominals = {
         name: value for name, value in (nominals_tenths_um or {}).items() if value is not None
@@ -170,7 +173,12 @@ def measure(
             [value for reading in readings if (value := reading.value(name)) is not None],
             nominals.get(name),
             tolerance_tenths_um,
-            gauge_uncertainty_mm,
+            partial(
+                preset_budget,
+                gauge_uncertainty_mm=gauge_uncertainty_mm,
+                resolution_mm=resolution_mm,
+                known=(known or {}).get(name),
+            ),
         )
         for name in carried
     )
@@ -237,18 +245,19 @@ def _judge(
     values: Sequence[TenthsUm],
     nominal: int | None,
     tolerance: int | None,
-    gauge_uncertainty_mm: float,
+    work_out: Callable[[int, float | None], Budget],
 ) -> MeasureResult:
     n = len(values)
     mean = mean_tenths_um(values)
     spread = sample_statistics([value / 10_000 for value in values])
     deviation_mm = None if n == 1 else float(spread.standard_deviation)
-    type_a_mm = DEFAULT_REPEATABILITY_MM if n == 1 else float(spread.type_a)
-    expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
+    budget = work_out(n, deviation_mm)
+    type_a_mm = budget.lines[0].contribution if n == 1 else float(spread.type_a)
+    expanded_mm = budget.expanded
     why_not: tuple[str, ...]
     if nominal is not None and tolerance is not None:
         half = half_width_tenths_um(name, nominal, tolerance)
-        why_not = _outside(name, mean, nominal, half, expanded_mm)
+        why_not = _outside(name, n, mean, nominal, half, expanded_mm)
         why_not = why_not or _reading_outside(name, values, nominal, half)
     else:
         why_not = _too_wide(
@@ -266,12 +275,12 @@ def _judge(
         find_outlier(
             [value / 10_000 for value in values], usual_mm=DEFAULT_REPEATABILITY_MM, name=name
         ),
-        preset_budget(type_a_mm, None if n == 1 else n - 1, gauge_uncertainty_mm),
+        budget,
     )
 
 
 def _outside(
-    name: str, mean: int, nominal: int, half: int, expanded_mm: float
+    name: str, n: int, mean: int, nominal: int, half: int, expanded_mm: float
 ) -> tuple[str, ...]:
     lower, upper = (nominal - half) / 10_000, (nominal + half) / 10_000
     if conforms(mean / 10_000, lower, upper, expanded_mm):
@@ -282,10 +291,13 @@ def _outside(
             f"{name}: the uncertainty of {expanded_mm:.4f} mm fills the whole tolerance "
             f"{limits}; nothing can be accepted. Measure more often or check the gauge.",
         )
-    return (
+    outside = (
         f"{name} is {mm_from_tenths_um(mean)} mm; the limits are {limits}, less the "
-        f"uncertainty of {expanded_mm:.4f} mm on each side.",
+        f"uncertainty of {expanded_mm:.4f} mm on each side."
     )
+    if n < FEW and abs(mean - nominal) <= half:
+        return (outside, f"{name}: measure at least {FEW} times to make it smaller.")
+    return (outside,)
 
 
 def _reading_outside(
@@ -307,6 +319,12 @@ def _too_wide(
     farthest = max(values, key=lambda value: abs(value - mean))
     if conforms(farthest / 10_000, (mean - half) / 10_000, (mean + half) / 10_000, expanded_mm):
         return ()
+    if len(values) < FEW and abs(farthest - mean) <= half:
+        return (
+            f"{name}: {len(values)} readings leave an uncertainty of {expanded_mm:.4f} mm; at "
+            f"most {mm_from_tenths_um(half)} mm together with the scatter. Measure at least "
+            f"{FEW} times.",
+        )
     return (
         f"{name} scatters: {mm_from_tenths_um(farthest)} mm against a mean of "
         f"{mm_from_tenths_um(mean)} mm, uncertainty {expanded_mm:.4f} mm; at most "

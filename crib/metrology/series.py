@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crib.errors import OutsideModel
-from crib.metrology.budget import Budget, preset_budget
-from crib.metrology.outliers import Outlier, find_outlier
-from crib.metrology.uncertainty import (
-    COVERAGE,
-    combined_uncertainty,
-    conforms,
-    sample_statistics,
+from crib.metrology.budget import (
+    DEFAULT_GAUGE_UNCERTAINTY_MM,
+    DEFAULT_RESOLUTION_MM,
+    Budget,
+    preset_budget,
 )
+from crib.metrology.outliers import Outlier, find_outlier
+from crib.metrology.uncertainty import conforms, sample_statistics
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,10 @@ class SeriesResult:
 
 
 def judge_series(
-    readings_mm: Sequence[float], tolerance_mm: float, gauge_uncertainty_mm: float = 0.0
+    readings_mm: Sequence[float],
+    tolerance_mm: float,
+    gauge_uncertainty_mm: float = DEFAULT_GAUGE_UNCERTAINTY_MM,
+    resolution_mm: float = DEFAULT_RESOLUTION_MM,
 ) -> SeriesResult:
     """Judge repeats without a nominal: each within the guarded tolerance of their mean.
 
@@ -43,13 +46,13 @@ def judge_series(
         readings_mm: Repeats [mm].
         tolerance_mm: Half width of the tolerance, ± [mm].
         gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
+        resolution_mm: Step of the gauge's display [mm].
 
     Raises:
         OutsideModel: No readings, one that is not finite, or a tolerance not above zero.
 
     References:
-        JCGM 100:2008, 4.2, 5.1 and 6.2 (k = 2); ISO 14253-1, guard band = expanded
-        uncertainty.
+        JCGM 100:2008, 4.2, 5.1 and G.4; ISO 14253-1, guard band = expanded uncertainty.
     """
     if not 0 < tolerance_mm < float("inf"):
         raise OutsideModel("A tolerance must be above zero: give half its width.")
@@ -57,19 +60,19 @@ def judge_series(
     mean_mm = float(statistics.mean)
     if statistics.n == 1:
         return SeriesResult(1, mean_mm, None, None, None, None, None, None)
-    type_a_mm = float(statistics.type_a)
-    expanded_mm = COVERAGE * combined_uncertainty(type_a_mm, gauge_uncertainty_mm)
+    deviation_mm = float(statistics.standard_deviation)
+    budget = preset_budget(statistics.n, deviation_mm, gauge_uncertainty_mm, resolution_mm)
     farthest_mm = max(readings_mm, key=lambda value: abs(value - mean_mm))
     accepted = conforms(
-        farthest_mm, mean_mm - tolerance_mm, mean_mm + tolerance_mm, expanded_mm
+        farthest_mm, mean_mm - tolerance_mm, mean_mm + tolerance_mm, budget.expanded
     )
     return SeriesResult(
         statistics.n,
         mean_mm,
-        float(statistics.standard_deviation),
-        type_a_mm,
-        expanded_mm,
+        deviation_mm,
+        float(statistics.type_a),
+        budget.expanded,
         accepted,
         find_outlier(readings_mm),
-        preset_budget(type_a_mm, statistics.n - 1, gauge_uncertainty_mm),
+        budget,
     )

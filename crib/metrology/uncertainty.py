@@ -65,18 +65,6 @@ def sample_statistics(values: npt.ArrayLike) -> SampleStatistics:
     return SampleStatistics(n, mean, np.asarray(deviation), np.asarray(deviation / np.sqrt(n)))
 
 
-def combined_uncertainty(*contributions: float) -> float:
-    """Root sum of squares of independent standard uncertainties (JCGM 100, 5.1.2).
-
-    Examples:
-        >>> combined_uncertainty(0.003, 0.004)
-        0.005
-    """
-    if not all(np.isfinite(part) and part >= 0 for part in contributions):
-        raise OutsideModel("A standard uncertainty is a finite number, zero or more.")
-    return float(np.hypot.reduce(np.asarray(contributions, dtype=np.float64)))
-
-
 def coverage_factor(degrees_of_freedom: float, level_prob: float) -> float:
     """Student's factor that covers ``level_prob`` two-sidedly (JCGM 100, table G.2).
 

@@ -284,6 +284,8 @@ GAUGES = Record(
         Column("description"),
         Column("uncertainty_mm", "length", minimum=0.0001, maximum=1, usual=(0.0003, 0.02),
                explains="standard uncertainty"),
+        Column("resolution_mm", "length", minimum=0.0001, maximum=1, usual=(0.0001, 0.01),
+               explains="step of its display; left out: 0.001"),
         _place("master_lf_mm"),
         _place("master_wf_mm"),
         _place("master_hf_mm"),

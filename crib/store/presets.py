@@ -86,6 +86,22 @@ _LATEST = (
     .order_by(presets.c.fact_id.desc())
     .limit(1)
 )
+_SPREADS: Select[Any] = (
+    select(
+        select(func.count())
+        .where(preset_readings.c.preset_id == presets.c.fact_id)
+        .scalar_subquery(),
+        presets.c.standard_deviation_mm,
+    )
+    .join(facts, facts.c.id == presets.c.fact_id)
+    .where(
+        presets.c.gauge_id.is_not_distinct_from(bindparam("of_gauge_id")),
+        facts.c.at <= bindparam("up_to"),
+        stands(presets.c.fact_id),
+    )
+    .order_by(presets.c.fact_id.desc())
+    .limit(bindparam("most"))
+)
 _INSERT = insert(presets)
 _INSERT_READING = insert(preset_readings)
 
@@ -94,6 +110,14 @@ def latest_preset(tx: Tx, assembly_id: int) -> PresetRow | None:
     """The last preset of an assembly, accepted or not."""
     row = tx.execute(_LATEST, {"of_assembly_id": assembly_id}).one_or_none()
     return None if row is None else PresetRow(*row)
+
+
+def preset_spreads(
+    tx: Tx, gauge_id: int | None, up_to: datetime, most: int
+) -> list[tuple[int, Mapping[str, float | None]]]:
+    """Repeats of a gauge's latest presets and their deviations by measure, newest first."""
+    given = {"of_gauge_id": gauge_id, "up_to": up_to, "most": most}
+    return [(row[0], row[1]) for row in tx.execute(_SPREADS, given)]
 
 
 def insert_preset(
@@ -121,7 +145,7 @@ def insert_preset(
         why_not: Sentences where it was not accepted.
         means_tenths_um: Means by LF, WF, HF, RE [0.1 µm].
         standard_deviation_mm: By the same names [mm], None for a single reading.
-        expanded_uncertainty_mm: By the same names, k = 2 [mm].
+        expanded_uncertainty_mm: By the same names [mm].
         void_after: Until when it holds.
         readings: The repeats by the same names [0.1 µm].
     """
@@ -175,6 +199,7 @@ class GaugeRow:
     code: str
     gauge: str
     uncertainty_tenths_um: int | None
+    resolution_tenths_um: int | None
     master_lf_tenths_um: int | None
     master_wf_tenths_um: int | None
     master_hf_tenths_um: int | None
@@ -189,6 +214,7 @@ _GAUGE: Select[Any] = select(
     _gauges.c.code,
     _gauges.c.gauge,
     _gauges.c.uncertainty_tenths_um,
+    _gauges.c.resolution_tenths_um,
     _gauges.c.master_lf_tenths_um,
     _gauges.c.master_wf_tenths_um,
     _gauges.c.master_hf_tenths_um,

@@ -195,7 +195,7 @@ presets = Table(
     Column("wf_tenths_um", Whole),
     Column("hf_tenths_um", Whole),
     Column("re_tenths_um", Whole),
-    # standard deviation and expanded uncertainty (k=2) per measure, as {"lf": ..., ...} [mm]
+    # standard deviation and expanded uncertainty per measure, as {"lf": ..., ...} [mm]
     Column("standard_deviation_mm", JSON, nullable=False),
     Column("expanded_uncertainty_mm", JSON, nullable=False),
     Column("void_after", Instant, nullable=False),

@@ -7,9 +7,10 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 
 from crib.errors import Invalid
+from crib.metrology.budget import DEFAULT_REPEATABILITY_MM
 from crib.metrology.gauge_check import GaugeCheck, check_gauge
 from crib.metrology.outliers import Outlier, find_outlier
-from crib.metrology.preset import DEFAULT_REPEATABILITY_MM, Reading
+from crib.metrology.preset import Reading
 from crib.records.measures import refuse_readings
 from crib.store.engine import Tx
 from crib.store.presets import (

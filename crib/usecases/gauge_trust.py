@@ -9,7 +9,6 @@ from datetime import datetime, timedelta
 from crib.clock import print_instant
 from crib.errors import Invalid, NotAllowed
 from crib.metrology.gauge_check import BIAS_SHARE, DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
-from crib.metrology.preset import DEFAULT_GAUGE_UNCERTAINTY_MM
 from crib.records.catalogue import PEOPLE
 from crib.records.columns import LONGEST_TEXT
 from crib.store.engine import Tx
@@ -48,13 +47,6 @@ class GaugeOverridden:
     reason: str
     problems: tuple[str, ...]
     sentence: str
-
-
-def gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
-    """Standard uncertainty of gauge and master [mm]; the usual one where nobody said."""
-    if gauge is None or gauge.uncertainty_tenths_um is None:
-        return DEFAULT_GAUGE_UNCERTAINTY_MM
-    return gauge.uncertainty_tenths_um / 10_000
 
 
 def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, ...]:

@@ -12,9 +12,7 @@ from crib.metrology.preset import (
     MEASURES,
     MeasureResult,
     Reading,
-    measure,
 )
-from crib.records.measures import refuse_readings
 from crib.stock.assembly import status_after_preset
 from crib.store.assemblies import (
     AssemblyRow,
@@ -28,14 +26,14 @@ from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
 from crib.store.presets import gauge_row, insert_override, insert_preset, last_check
 from crib.store.resolve import resolve_gauge
-from crib.store.stockrows import SpecRow, spec_row
+from crib.store.stockrows import spec_row
 from crib.usecases.gauge_trust import (
     GaugeOverridden,
     Override,
     gauge_overridden,
     gauge_problems,
-    gauge_uncertainty_mm,
 )
+from crib.usecases.judge_preset import judge_preset
 from crib.usecases.named import named_assembly
 from crib.usecases.said import place_after, record, refuse_before, said
 
@@ -119,13 +117,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
         check = last_check(tx, gauge.id, present + CLOCK_TOLERANCE)
         told = place_after(told, check.at if check else None)
-    refuse_readings(command.readings)
-    verdict = measure(
-        command.readings,
-        nominals_of(spec),
-        spec.tolerance_tenths_um,
-        gauge_uncertainty_mm(gauge),
-    )
+    verdict = judge_preset(tx, spec, gauge, command.readings, told.at)
     problems = gauge_problems(tx, gauge, told.at)
     overridden = gauge_overridden(tx, command.override, problems)
     why_not = (*(() if overridden else problems), *verdict.why_not)
@@ -186,16 +178,6 @@ def _refuse_unmeasurable(assembly: AssemblyRow) -> None:
             f"{print_instant(assembly.ended_at)}): build a tool with a new edge.",
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )
-
-
-def nominals_of(spec: SpecRow) -> dict[str, int | None]:
-    """What a tool of a spec should measure, by LF, WF, HF and RE [0.1 µm]."""
-    return {
-        "LF": spec.lf_nominal_tenths_um,
-        "WF": spec.wf_nominal_tenths_um,
-        "HF": spec.hf_nominal_tenths_um,
-        "RE": spec.nose_radius_tenths_um,
-    }
 
 
 def _relabel(

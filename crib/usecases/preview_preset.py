@@ -6,15 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.metrology.preset import MeasureResult, Reading, measure
-from crib.records.measures import refuse_readings
+from crib.metrology.preset import MeasureResult, Reading
 from crib.store.engine import Tx
 from crib.store.presets import gauge_row
 from crib.store.resolve import resolve_gauge
 from crib.store.stockrows import spec_row
-from crib.usecases.gauge_trust import gauge_problems, gauge_uncertainty_mm
+from crib.usecases.gauge_trust import gauge_problems
+from crib.usecases.judge_preset import judge_preset, nominals_of
 from crib.usecases.named import named_assembly
-from crib.usecases.preset_tool import nominals_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +55,11 @@ def preview_preset(
     """
     spec = spec_row(tx, named_assembly(tx, assembly).row.tool_spec_id)
     row = gauge_row(tx, resolve_gauge(tx, gauge).id) if gauge else None
-    nominals = nominals_of(spec)
-    refuse_readings(readings)
-    result = measure(readings, nominals, spec.tolerance_tenths_um, gauge_uncertainty_mm(row))
+    result = judge_preset(tx, spec, row, readings, present)
     return PresetPreview(
         result.measures,
         result.why_not,
         gauge_problems(tx, row, present),
-        nominals,
+        nominals_of(spec),
         spec.tolerance_tenths_um,
     )

@@ -32,9 +32,9 @@ def test_a_preset_answers_mean_spread_uncertainty_and_verdict(bench: SimpleNames
 
     done = bench.measure(bench.build()["code"])
 
-    assert done["mean"] == {"lf_mm": "80.0010", "wf_mm": "16.0103", "re_mm": "0.8000"}
-    assert abs(done["standard_deviation"]["wf_mm"] - 0.0001) < 1e-9
-    assert done["expanded_uncertainty"]["wf_mm"] > 0
+    assert done["mean_mm"] == {"lf_mm": "80.0010", "wf_mm": "16.0103", "re_mm": "0.8000"}
+    assert abs(done["standard_deviation_mm"]["wf_mm"] - 0.0001) < 1e-9
+    assert done["expanded_uncertainty_mm"]["wf_mm"] > 0
     assert (done["accepted"], done["why_not"]) == (True, [])
 
 

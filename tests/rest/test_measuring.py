@@ -141,13 +141,18 @@ def test_the_outlier_of_a_preset_is_named_and_stays_in_the_mean(
     (named,) = done["outliers"]
     assert (named["measure"], named["outlier"]["reading"]) == ("LF", 3)
     assert "measure again" in named["outlier"]["sentence"]
-    assert done["mean"]["lf_mm"] == "80.0071"
+    assert done["mean_mm"]["lf_mm"] == "80.0071"
     budgets = {one["measure"]: one["budget"] for one in done["budgets"]}
-    assert [line["name"] for line in budgets["LF"]["lines"]] == ["repeats", "gauge and master"]
+    assert [line["name"] for line in budgets["LF"]["lines"]] == [
+        "repeats",
+        "gauge and master",
+        "resolution",
+    ]
     assert budgets["LF"]["lines"][0]["degrees_of_freedom"] == 4
-    assert budgets["LF"]["combined_mm"] * 2 == pytest.approx(
-        done["expanded_uncertainty"]["lf_mm"]
-    )
+    # t for 4 degrees of freedom at 95.45 %: JCGM 100:2008, table G.2
+    expanded_mm = done["expanded_uncertainty_mm"]["lf_mm"]
+    assert expanded_mm == pytest.approx(2.87 * done["type_a_mm"]["lf_mm"], rel=0.02)
+    assert budgets["LF"]["expanded_mm"] == expanded_mm
 
 
 def test_a_study_by_itself(client: FlaskClient) -> None:
@@ -254,7 +259,8 @@ def test_repeats_by_themselves_name_the_outlier_and_their_budget(client: FlaskCl
     )
 
     assert found["outlier"]["reading"] == 3
-    assert found["budget"]["combined_mm"] * 2 == pytest.approx(found["expanded_uncertainty"])
+    assert found["budget"]["expanded_mm"] == found["expanded_uncertainty_mm"]
+    assert inches["mean_in"] * 25.4 == pytest.approx(found["mean_mm"])
     assert found["budget"]["effective_degrees_of_freedom"] == pytest.approx(3.1, abs=0.1)
     assert inches["budget"]["combined_in"] * 25.4 == pytest.approx(
         found["budget"]["combined_mm"]

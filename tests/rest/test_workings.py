@@ -205,15 +205,11 @@ def test_one_cost_without_the_other_is_refused_by_name(client):
     assert answer.get_json()["errors"][0]["field"] == "holding_cost"
 
 
-#: Lengths whose names do not carry their unit.
-UNNAMED = ("mean", "standard_deviation", "type_a", "expanded_uncertainty")
-
-
 def in_inches(members: dict[str, Any]) -> dict[str, Any]:
     """Every length in inches, under the name that says so."""
     told: dict[str, Any] = {}
     for name, value in members.items():
-        length = name.endswith("_mm") or name in UNNAMED
+        length = name.endswith("_mm")
         if length and isinstance(value, list):
             value = [one / 25.4 for one in value]
         elif length and value is not None:
@@ -299,12 +295,12 @@ def test_repeats_are_judged_under_the_names_of_the_contract(client):
         json={"readings_mm": [80.001, 80.002, 80.003], "tolerance_mm": 0.02},
     ).get_json()
 
-    assert answer["mean"] == pytest.approx(80.002)
-    assert answer["standard_deviation"] == pytest.approx(0.001)
-    assert answer["type_a"] == pytest.approx(0.001 / 3**0.5)
+    assert answer["mean_mm"] == pytest.approx(80.002)
+    assert answer["standard_deviation_mm"] == pytest.approx(0.001)
+    assert answer["type_a_mm"] == pytest.approx(0.001 / 3**0.5)
     assert set(answer) == {
-        "mean", "standard_deviation", "type_a", "expanded_uncertainty", "accepted",
-        "outlier", "budget",
+        "mean_mm", "standard_deviation_mm", "type_a_mm", "expanded_uncertainty_mm",
+        "accepted", "outlier", "budget",
     }  # fmt: skip
 
 

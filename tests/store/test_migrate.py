@@ -126,7 +126,8 @@ LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack
     "row_digests",
 }  # fmt: skip
 LATER_COLUMNS = {
-    "operations.contact_share", "gauges.line_pattern", "machines.count_item",
+    "operations.contact_share", "gauges.line_pattern", "gauges.resolution_tenths_um",
+    "machines.count_item",
     "machines.parts_per_cycle", "machines.breakage_signals", "machines.path_counters",
     "count_batches.path", "count_refusals.path",
     "count_readings.path", "count_readings.source_id", "count_readings.starts",

@@ -65,7 +65,7 @@ def _shown(
     )
     said = _(
         "{measure} to scale: limits {lower} to {upper}, nominal {nominal}; mean {mean}, "
-        "uncertainty {uncertainty} (k = 2).",
+        "uncertainty {uncertainty} (95 %).",
         measure=name,
         lower=length(nominal - half),
         upper=length(nominal + half),

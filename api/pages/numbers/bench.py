@@ -23,6 +23,11 @@ from api.pages.numbers.shown import (
 from api.rest import workings as calls
 from api.schemas import workings as shapes
 from crib.codes import ALPHABET, check_character
+from crib.metrology.budget import (
+    DEFAULT_GAUGE_UNCERTAINTY_MM,
+    DEFAULT_RESOLUTION_MM,
+    preset_budget,
+)
 from crib.metrology.series import judge_series
 from crib.metrology.uncertainty import sample_statistics
 from crib.planning.bench_order import order_jobs
@@ -33,29 +38,33 @@ def _series_figures(body: Body, answer: Body) -> Figures:
     figures: dict[str, Figure] = {
         "x": body["readings_mm"],
         "m": len(body["readings_mm"]),
-        "x_m": answer["mean"],
+        "x_m": answer["mean_mm"],
     }
-    if answer["type_a"] is not None:
+    if answer["budget"] is not None:
+        budget, expanded_mm = answer["budget"], answer["expanded_uncertainty_mm"]
         figures |= {
-            "s": answer["standard_deviation"],
-            "u": answer["type_a"],
-            "u_g": body.get("gauge_uncertainty_mm", 0.0),
-            "U": answer["expanded_uncertainty"],
+            "s": answer["standard_deviation_mm"],
+            "u": answer["type_a_mm"],
+            "u_g": body.get("gauge_uncertainty_mm", DEFAULT_GAUGE_UNCERTAINTY_MM),
+            "r": body.get("resolution_mm", DEFAULT_RESOLUTION_MM),
+            "u_c": budget["combined_mm"],
+            "k": budget["coverage_factor"],
+            "U": expanded_mm,
             "T": body["tolerance_mm"],
-            "A": body["tolerance_mm"] - answer["expanded_uncertainty"],
+            "A": body["tolerance_mm"] - expanded_mm,
         }
     return Figures(figures)
 
 
 def _repeats(body: Body, answer: Body) -> list[Table]:
-    if answer["expanded_uncertainty"] is None:
+    if answer["expanded_uncertainty_mm"] is None:
         return [
             Table("Not judged", ("Why",), [("One repeat shows no spread: measure again.",)])
         ]
-    allowed = body["tolerance_mm"] - answer["expanded_uncertainty"]
+    allowed = body["tolerance_mm"] - answer["expanded_uncertainty_mm"]
     rows = []
     for reading in body["readings_mm"]:
-        off = reading - answer["mean"]
+        off = reading - answer["mean_mm"]
         within = "yes" if abs(off) <= allowed else "no"
         rows.append((f"{reading:.4f}", f"{off:+.5f}", f"{allowed:.5f}", within))
     heads = ("Repeat in mm", "Off the mean", "Allowed, ±", "Within")
@@ -80,6 +89,7 @@ PRESET: Final = Working(
         Entry(
             "gauge_uncertainty_mm", "Standard uncertainty of the gauge", "0.001", "mm", "u_g"
         ),
+        Entry("resolution_mm", "Step of the gauge's display", "0.001", "mm", "r"),
     ),
     work=by_call(calls.work_out_preset, shapes.SeriesBody(), shapes.SeriesAnswer()),
     figures=_series_figures,
@@ -87,18 +97,20 @@ PRESET: Final = Working(
         Line("x_m = total(x, m) / m", "mm"),
         Line("s = sqrt(total((x - x_m) ** 2, m) / (m - 1))", "mm"),
         Line("u = s / sqrt(m)", "mm"),
-        Line("U = 2 * sqrt(u ** 2 + u_g ** 2)", "mm"),
+        Line("u_c = sqrt(max(u, r / sqrt(12 * m)) ** 2 + u_g ** 2 + r ** 2 / 12)", "mm"),
+        Line("U = k * u_c", "mm"),
         Line("A = T - U", "mm"),
     ),
     results=(
-        Result("mean", "Mean", "mm"),
-        Result("standard_deviation", "Standard deviation", "mm"),
-        Result("type_a", "Type A uncertainty of the mean", "mm"),
-        Result("expanded_uncertainty", "Expanded uncertainty, k = 2", "mm"),
+        Result("mean_mm", "Mean", "mm"),
+        Result("standard_deviation_mm", "Standard deviation", "mm"),
+        Result("type_a_mm", "Type A uncertainty of the mean", "mm"),
+        Result("expanded_uncertainty_mm", "Expanded uncertainty, 95 %", "mm"),
         Result("accepted", "Accepted"),
     ),
-    source="JCGM 100:2008, 4.2, 5.1 and 6.2; guard band after ISO 14253-1 (both from memory).",
-    functions=(judge_series, sample_statistics),
+    source="JCGM 100:2008, 4.2, 5.1, G.4; guard band after ISO 14253-1 (both from memory). k "
+    "is 2 for many repeats, more for few.",
+    functions=(judge_series, sample_statistics, preset_budget),
     call="POST /v1/workings/preset",
     tables=_repeats,
     caution="Prove every offset as the machine's manual and your shop's rules say before the "

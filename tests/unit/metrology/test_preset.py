@@ -5,12 +5,13 @@ import math
 import pytest
 
 from crib.errors import Invalid
+from crib.metrology.budget import UNKNOWN_SCATTER_MM
 from crib.metrology.preset import (
-    DEFAULT_REPEATABILITY_MM,
     Reading,
     mean_tenths_um,
     measure,
 )
+from crib.metrology.scatter import known_scatter
 
 
 def readings(*lf, wf=None, re=None):
@@ -23,7 +24,7 @@ def test_the_mean_is_exact_and_rounded_half_to_even():
     assert result.means_tenths_um() == {"LF": 800_002, "WF": 100_004}
 
 
-def test_the_uncertainty_joins_spread_and_gauge_with_factor_two():
+def test_the_uncertainty_joins_spread_gauge_and_display_as_few_repeats_ask():
     result = measure(
         readings(800_000, 800_020, 800_040), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.003
     )
@@ -32,7 +33,9 @@ def test_the_uncertainty_joins_spread_and_gauge_with_factor_two():
     assert lf.n == 3
     assert lf.standard_deviation_mm == pytest.approx(0.002)
     assert lf.type_a_mm == pytest.approx(0.002 / math.sqrt(3))
-    assert lf.expanded_uncertainty_mm == pytest.approx(2 * math.hypot(lf.type_a_mm, 0.003))
+    # t for 2 degrees of freedom at 95.45 %: JCGM 100:2008, table G.2; a step of 0.001 mm
+    parts = (4.53 * lf.type_a_mm, 2 * 0.003, 2 * 0.001 / math.sqrt(12))
+    assert lf.expanded_uncertainty_mm == pytest.approx(math.hypot(*parts), rel=1e-3)
     assert result.accepted
     assert result.why_not == ()
 
@@ -45,7 +48,7 @@ def test_a_mean_inside_the_limits_but_within_the_uncertainty_of_one_is_not_accep
     assert not result.accepted
     assert result.why_not == (
         "LF is 80.0190 mm; the limits are 79.9800 to 80.0200 mm, less the uncertainty of "
-        "0.0020 mm on each side.",
+        "0.0022 mm on each side.",
     )
 
 
@@ -65,7 +68,11 @@ def test_a_good_mean_does_not_hide_a_reading_outside_the_tolerance():
 
 def test_a_mean_exactly_on_the_guarded_limit_is_accepted():
     result = measure(
-        readings(800_180, 800_180, 800_180), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.001
+        readings(800_180, 800_180, 800_180),
+        {"LF": 800_000},
+        200,
+        gauge_uncertainty_mm=0.001,
+        resolution_mm=0.0,
     )
 
     assert result.accepted
@@ -80,14 +87,61 @@ def test_an_uncertainty_as_wide_as_the_tolerance_can_accept_nothing():
     assert "fills the whole tolerance" in result.why_not[0]
 
 
-def test_one_reading_borrows_the_documented_repeatability():
-    result = measure(readings(800_000), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.0)
+def test_one_reading_of_an_unknown_gauge_is_charged_a_wide_scatter():
+    result = measure(
+        readings(800_000), {"LF": 800_000}, 200, gauge_uncertainty_mm=0.0, resolution_mm=0.0
+    )
 
     (lf,) = result.measures
     assert lf.standard_deviation_mm is None
-    assert lf.type_a_mm == DEFAULT_REPEATABILITY_MM
-    assert lf.expanded_uncertainty_mm == pytest.approx(2 * DEFAULT_REPEATABILITY_MM)
+    assert lf.type_a_mm == UNKNOWN_SCATTER_MM
+    assert lf.expanded_uncertainty_mm == pytest.approx(2 * UNKNOWN_SCATTER_MM, rel=1e-5)
     assert result.accepted
+
+
+def test_one_reading_of_a_known_gauge_is_charged_what_its_presets_show():
+    known = known_scatter([(3, 0.003)] * 30)
+    nominal, tolerance = {"LF": 800_000}, 200
+
+    result = measure(readings(800_090), nominal, tolerance, known={"LF": known})
+
+    (lf,) = result.measures
+    assert 0.003 < lf.type_a_mm == known.standard_deviation_mm < 0.004
+    assert result.accepted
+    alone = measure(readings(800_090), nominal, tolerance)
+    assert alone.why_not[-1] == "LF: measure at least 3 times to make it smaller."
+
+
+def test_a_master_that_sits_well_does_not_make_presets_look_better():
+    presets = [(3, 0.003)] * 30
+
+    assert known_scatter(presets, 0.0005) == known_scatter(presets)
+    assert known_scatter(presets, 0.02).standard_deviation_mm == 0.02
+
+
+@pytest.mark.parametrize(
+    "few", [[], [(3, 0.003)] * 4, [(2, 0.003)] * 9, [(1, None)] * 99, [(3, 0.0)] * 99]
+)
+def test_too_few_or_equal_readings_make_no_known_gauge(few):
+    assert known_scatter(few) is None
+
+
+def test_one_loose_screw_does_not_spoil_what_is_known_of_a_gauge():
+    good = [(3, 0.002), (3, 0.001), (3, 0.003), (3, 0.0015)] * 6
+
+    with_it = known_scatter([*good, (3, 0.8)])
+
+    assert with_it.standard_deviation_mm < 1.15 * known_scatter(good).standard_deviation_mm
+
+
+def test_repeats_much_wider_than_usual_are_judged_by_themselves():
+    known = {"LF": known_scatter([(3, 0.001)] * 30)}
+    values = (800_000, 800_100, 800_050)
+
+    (usual,) = measure(readings(*values), {"LF": 800_000}, 200, known=known).measures
+    (alone,) = measure(readings(*values), {"LF": 800_000}, 200).measures
+
+    assert usual == alone
 
 
 def test_without_a_nominal_only_the_scatter_is_judged():

@@ -6,7 +6,6 @@ import pytest
 from crib.errors import OutsideModel
 from crib.metrology.series import judge_series
 from crib.metrology.uncertainty import (
-    combined_uncertainty,
     conforms,
     coverage_factor,
     sample_statistics,
@@ -38,12 +37,6 @@ def test_readings_that_are_none_are_refused(bad):
         sample_statistics(bad)
 
 
-@pytest.mark.parametrize("bad", [-0.001, float("nan"), float("inf")])
-def test_an_uncertainty_is_finite_and_not_negative(bad):
-    with pytest.raises(OutsideModel):
-        combined_uncertainty(0.001, bad)
-
-
 @pytest.mark.parametrize(("freedom", "level"), [(0, 0.95), (9, 1.0), (9, 0.0)])
 def test_a_coverage_factor_outside_its_range_is_refused(freedom, level):
     with pytest.raises(OutsideModel):
@@ -60,7 +53,11 @@ def test_a_steady_series_is_accepted_and_a_loose_one_is_not():
 
     assert steady.accepted is True
     assert steady.standard_deviation_mm == pytest.approx(0.001)
-    assert steady.expanded_uncertainty_mm == pytest.approx(0.002 / np.sqrt(3))
+    # t for 2 degrees of freedom at 95.45 %: JCGM 100:2008, table G.2
+    few = 4.53 * 0.001 / np.sqrt(3)
+    assert steady.expanded_uncertainty_mm == pytest.approx(
+        np.hypot(few, 2 * np.hypot(0.001, 0.001 / np.sqrt(12))), rel=1e-3
+    )
     assert loose.accepted is False
 
 
@@ -85,5 +82,16 @@ def test_a_series_tells_its_two_kinds_of_uncertainty():
 
     assert found.type_a_mm == pytest.approx(0.001 / np.sqrt(3))
     assert found.expanded_uncertainty_mm == pytest.approx(
-        2 * np.hypot(0.001 / np.sqrt(3), 0.002)
+        np.hypot(4.53 * found.type_a_mm, 2 * np.hypot(0.002, 0.001 / np.sqrt(12))), rel=1e-3
     )
+
+
+def test_a_gauge_of_which_nothing_is_said_is_not_taken_for_a_perfect_one():
+    unsaid = judge_series([10.0] * 5, 0.01)
+
+    # common practice, no source: 0.001 mm for gauge and master, a step of 0.001 mm
+    assert unsaid.budget.combined == pytest.approx(
+        np.hypot(0.001, 0.001 / np.sqrt(12) * np.sqrt(1 + 1 / 5))
+    )
+    with pytest.raises(OutsideModel, match="Nothing in the budget"):
+        judge_series([10.0] * 5, 0.01, 0.0, 0.0)
