@@ -210,7 +210,7 @@ def check_symbols_surroundings(image: Raster, laid: Laid, stock: Stock) -> None:
 
 
 @settings(
-    max_examples=120,
+    max_examples=60,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -20,7 +20,7 @@ from crib.life.taylor_forms import constants_of_power_law, power_law
 FITTERS = {"weibull": WeibullAFTFitter, "lognormal": LogNormalAFTFitter}
 
 
-@settings(max_examples=15)
+@settings(max_examples=8)
 @given(seed=st.integers(0, 2**32 - 1), count=st.integers(15, 60), cut_short=st.floats(0, 0.5))
 @pytest.mark.parametrize("law", LAWS)
 def test_without_a_prior_it_is_maximum_likelihood_as_a_survival_library_finds_it(

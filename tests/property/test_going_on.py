@@ -71,7 +71,7 @@ def _rows(tx: Tx) -> list[list[tuple[object, ...]]]:
 
 
 @settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -73,7 +73,7 @@ def _steps(tx: Tx, path: int) -> list[tuple[int, int]]:
 
 
 @settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

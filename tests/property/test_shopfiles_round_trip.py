@@ -248,7 +248,7 @@ def through(store: Store, source: Path, target: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in target.iterdir()}
 
 
-@settings(SLOW, max_examples=25)
+@settings(SLOW, max_examples=12)
 @given(shops())
 def test_an_export_of_an_import_of_an_export_is_the_same_bytes(fresh, shop):
     here, there = fresh(), fresh()
@@ -270,7 +270,7 @@ def test_an_export_of_an_import_of_an_export_is_the_same_bytes(fresh, shop):
         assert len(list(written)) == len(shop[record.name])
 
 
-@settings(SLOW, max_examples=15)
+@settings(SLOW, max_examples=8)
 @given(shops())
 def test_texts_come_back_as_typed_but_for_the_spaces_around_them(fresh, shop):
     folder = fresh()

@@ -179,7 +179,7 @@ def _plainly(runs, readings, takes, row):
     return made, wear, engaged_min, key, basis, worn
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(shops())
 def test_stays_agree_with_a_plain_walk_over_every_increment(shop):
     runs, readings, takes, stays = shop
@@ -203,7 +203,7 @@ def test_stays_agree_with_a_plain_walk_over_every_increment(shop):
         )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(shops(), st.sets(st.integers(1, NOW_S - 1), max_size=10))
 def test_parts_and_wear_of_stays_that_follow_each_other_add_up(shop, changes):
     runs, readings, takes, _ = shop

@@ -160,7 +160,7 @@ _BROKEN_RULES = {
 
 
 @settings(
-    max_examples=60,
+    max_examples=30,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
@@ -184,7 +184,7 @@ def test_no_history_of_acts_breaks_a_rule(
 
 
 @settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

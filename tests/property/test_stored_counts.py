@@ -46,7 +46,7 @@ def _rows(tx: Tx) -> list[tuple[int, ...]]:
 
 
 @settings(
-    max_examples=80,
+    max_examples=40,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

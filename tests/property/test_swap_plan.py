@@ -101,7 +101,7 @@ def _found(swaps, machines, days=6):
     return swaps.up_to(end_us, np.array([m.time.seconds_at(end_us) for m in machines]))
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(shops())
 def test_no_swap_is_planned_while_nobody_is_there(shop):
     machines, edges, _ = shop
@@ -114,7 +114,7 @@ def test_no_swap_is_planned_while_nobody_is_there(shop):
         assert overdue or not machines[edges[row].machine].time.last_attended(second)[1]
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(shops())
 def test_a_swap_never_comes_after_its_own_point(shop):
     """But for one that falls due while nobody is there to make it, nor was since it came in."""
@@ -126,7 +126,7 @@ def test_a_swap_never_comes_after_its_own_point(shop):
             assert plan.first.age <= own.first.age + 1e-9
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(shops())
 def test_swaps_brought_forward_never_raise_a_nights_risk(shop):
     for night in _planned(shop, 0.02).nights:
@@ -155,7 +155,7 @@ def test_a_longer_look_only_adds(shop, days):
     assert len(near.row) <= len(far.row)
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(times(), st.lists(st.floats(0, 300 * HOUR), min_size=1, max_size=8))
 def test_times_of_many_machines_are_those_of_one(time, seconds):
     attended = Attended([time, replace(time)])
@@ -173,7 +173,7 @@ def test_times_of_many_machines_are_those_of_one(time, seconds):
     assert attended.clock_us(machine, at).tolist() == time.clock_us(at).tolist()
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(
     times(),
     st.lists(st.tuples(st.integers(1, 500), st.sampled_from([0.0, 0.01, 0.2])), max_size=4),

@@ -92,7 +92,7 @@ def test_a_counter_cannot_have_been_set_to_what_contradicts_the_next_count(acts:
 
 
 @settings(
-    max_examples=25,
+    max_examples=15,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

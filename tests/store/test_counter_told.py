@@ -192,7 +192,7 @@ def _world(data: st.DataObject) -> tuple[World, list[tuple[float, int]], int]:
 
 
 @settings(
-    max_examples=25,
+    max_examples=15,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

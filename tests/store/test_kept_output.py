@@ -144,7 +144,7 @@ def change_run(floor: Floor) -> None:
 
 
 @settings(
-    max_examples=40,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
