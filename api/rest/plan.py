@@ -119,6 +119,7 @@ def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str,
         "safe": night.safe,
         "swaps": [by_station[station_id].station for station_id in night.added],
         "not_known": [by_station[one].station for one in night.unknown if one in by_station],
+        "parts_without_job": night.jobless,
         "run_until": None if until_us is None else instant_from_us(until_us),
         "run_until_parts": night.run_until_parts,
         "carried_by": [

@@ -191,8 +191,10 @@ class Night(Shape):
     )
     safe = YesNo(
         required=True,
-        explains="Whether the limit is kept with the swaps; never while an edge is not_known.",
+        explains="Whether the limit is kept with the swaps; never while an edge is not_known "
+        "or parts are without a job.",
     )
+    parts_without_job = Whole(explains="Parts that nobody knows the run of: what edges cut.")
     not_known = listed(
         Text(),
         most=1_000,

@@ -76,6 +76,9 @@ class MachineNight:
         scale: Factor that all its chances stand under, from how earlier stretches went.
         left_out: Swaps that would help but are not worth it, where none keep the limit.
         unknown: Stations whose edge's chance could not be worked out.
+        begun: Whether it is in progress: nobody is there to swap.
+        stands: Whether the machine stands, and nobody starts it before the stretch is over.
+        jobless: Parts made for no known job: the edges are worn by more than is known.
     """
 
     machine: str
@@ -94,11 +97,14 @@ class MachineNight:
     scale: float = 1.0
     left_out: int = 0
     unknown: tuple[int, ...] = ()
+    begun: bool = False
+    stands: bool = False
+    jobless: int = 0
 
     @property
     def safe(self) -> bool:
         """Whether the limit is kept once the added swaps are made; never with one unknown."""
-        return self._kept and not self.unknown
+        return self._kept and not self.unknown and not self.jobless
 
     @property
     def _kept(self) -> bool:
@@ -108,6 +114,12 @@ class MachineNight:
     def sentence(self) -> str:
         """What to make of it, in words, and the factor where it tells."""
         told = self._chances
+        if self.jobless:
+            parts = "1 part" if self.jobless == 1 else f"{self.jobless} parts"
+            return (
+                f"Not known to be safe: {parts} without a job, so that nobody knows what the "
+                "edges cut. Say which run made them."
+            )
         if self.unknown:
             count = len(self.unknown)
             edges = "1 edge" if count == 1 else f"{count} edges"
@@ -129,6 +141,8 @@ class MachineNight:
 
     @property
     def _chances(self) -> str:
+        if self.as_planned <= 0 and self.stands:
+            return "The machine stands: no edge cuts in it unless somebody starts it."
         if self.as_planned <= 0:
             return "As planned no edge cuts in it."
         if self.as_planned <= self.limit:
@@ -143,6 +157,24 @@ class MachineNight:
                 f"{self.with_swaps:.1%}, within the limit of {self.limit:.1%}."
             )
         helped = f"With {swaps}" if self.added else "As planned, since no swap helps much,"
+        if self.begun and not self.added:
+            over = (
+                f"Nobody is there to swap now: the chance of a failure is "
+                f"{self.with_swaps:.1%}, over the limit of {self.limit:.1%}."
+            )
+        else:
+            over = self._over(helped)
+        if self.run_until_us is None:
+            return over
+        hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
+        parts = "" if self.run_until_parts is None else f" ({self.run_until_parts} parts)"
+        return (
+            f"{over} Stop the machine {f'{hours} h ' if hours else ''}{minutes} min into the "
+            f"stretch{parts}, or accept {self.with_swaps:.1%}."
+        )
+
+    def _over(self, helped: str) -> str:
+        """What keeps the limit from being kept, swaps or not."""
         over = (
             f"{helped} the chance of a failure is {self.with_swaps:.1%}; even with every edge "
             f"fresh that helps it would be {self.floor:.1%} ({self.breakage:.1%} by breakage, "
@@ -156,14 +188,7 @@ class MachineNight:
                 f"{over} Swaps left out: {self.left_out}; each hardly lowers its own edge's "
                 f"chance or costs over {DARK_PRICE:.0f} times the failures that it prevents."
             )
-        if self.run_until_us is None:
-            return over
-        hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
-        parts = "" if self.run_until_parts is None else f" ({self.run_until_parts} parts)"
-        return (
-            f"{over} Stop the machine {f'{hours} h ' if hours else ''}{minutes} min into the "
-            f"stretch{parts}, or accept {self.with_swaps:.1%}."
-        )
+        return over
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,6 +71,7 @@ def _row(
         added=(),
         limit=limit,
         ordinal=ordinal,
+        begun=begin <= 0,
     )
 
 

@@ -168,6 +168,19 @@ def gap_found_since(tx: Tx, machine_id: int, reason: str, since: datetime) -> bo
     return rows.fetchone() is not None
 
 
+def asked_last(tx: Tx) -> dict[int, datetime]:
+    """When the agents that are followed answered last, by machine id.
+
+    What is pushed says nothing while it is quiet; an agent that answers says that there is
+    nothing new.
+    """
+    rows = _driver(tx).execute(
+        "SELECT machine_id, heard_at FROM feeds WHERE source = 'mtconnect'"
+        " AND state = 'following' AND heard_at IS NOT NULL"
+    )
+    return {row[0]: instant_from_us(row[1]) for row in rows}
+
+
 def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
     rows = _driver(tx).execute(

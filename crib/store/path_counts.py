@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
+from crib.clock import instant_from_us
 from crib.planning.path_lines import line_of_path, main_path
 from crib.store.counts import (
     Counted,
@@ -11,6 +14,12 @@ from crib.store.counts import (
 )
 from crib.store.engine import Tx
 
+_LAST_PART = """
+    WITH own AS (SELECT at, total FROM count_readings WHERE machine_id = ?1 AND path = ?2),
+    before AS (SELECT at FROM own WHERE total < (SELECT total FROM own ORDER BY at DESC LIMIT 1)
+               ORDER BY at DESC LIMIT 1)
+    SELECT min(own.at) FROM own, before WHERE own.at > before.at
+"""
 _NEXT_PATH = "SELECT min(path) FROM count_readings WHERE machine_id = ? AND path > ?"
 
 
@@ -30,6 +39,13 @@ def main_counter(tx: Tx, machine_id: int) -> Counted:
     return Counted(
         machine_id, main_path(counters_of(tx, machine_id)[0], paths_told(tx, machine_id))
     )
+
+
+def last_part_at(tx: Tx, machine_id: int) -> datetime | None:
+    """When a machine's last part was counted; None where its counter never went up."""
+    counter = main_counter(tx, machine_id)
+    found = tx.exec_driver_sql(_LAST_PART, tuple(counter)).scalar_one()
+    return None if found is None else instant_from_us(found)
 
 
 def charges_around(

@@ -15,6 +15,7 @@ from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.usecases.expected_tool import ExpectedTool, expected_tool, runs_that_count
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import Kept, each, worked_out
+from crib.usecases.machine_told import MachineTold
 from crib.usecases.swap_list import SwapRow, make_shelf, make_swap_list
 
 #: A swap that is nearer than this is soon; common practice, no source.
@@ -56,12 +57,14 @@ class MachineNow:
         run: The run on it, else the next one planned.
         stations: Every station, by path and tool number.
         due: Those that are to be swapped within the horizon, the most urgent first.
+        told: What it does by its counts.
     """
 
     machine: str
     run: RunRow | None
     stations: tuple[StationNow, ...]
     due: tuple[StationNow, ...]
+    told: MachineTold
 
     def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
         """Its stations by slide, in the order of their first station."""
@@ -89,7 +92,8 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     stations = _stations(tx, plan, rows)
     due = [one for one in stations if one.swap is not None]
     due.sort(key=lambda one: one.swap.swap_by if one.swap else plan.view.now)
-    return MachineNow(machine, runs[0] if runs else None, tuple(stations), tuple(due))
+    told = plan.view.told.get(machine_id, MachineTold())
+    return MachineNow(machine, runs[0] if runs else None, tuple(stations), tuple(due), told)
 
 
 def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:
@@ -153,7 +157,7 @@ class MachineLine:
 
     Attributes:
         machine: Its name.
-        part: What runs on it.
+        told: What it does by its counts.
         mounted: Tools in it.
         next_swap: Its most urgent swap within the horizon.
         due_now: Swaps that are due.
@@ -161,7 +165,7 @@ class MachineLine:
     """
 
     machine: str
-    part: str | None
+    told: MachineTold
     mounted: int
     next_swap: SwapRow | None
     due_now: int
@@ -180,11 +184,10 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
         mounted[one.machine] += 1
 
     def line(machine: Any) -> MachineLine:
-        running = [run for run in view.rows.runs.get(machine.id, ()) if run.state == "running"]
         due = swaps[machine.machine]
         return MachineLine(
             machine.machine,
-            running[0].part if running else None,
+            view.told.get(machine.id, MachineTold()),
             mounted[machine.machine],
             due[0] if due else None,
             sum(row.swap_by <= now for row in due),

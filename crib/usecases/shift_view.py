@@ -15,6 +15,7 @@ from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import NOT_WORKED_OUT
+from crib.usecases.machine_told import MachineTold
 from crib.usecases.swap_list import SwapRow, blocked_rows, make_swap_list
 
 
@@ -37,6 +38,7 @@ class MachineShift:
         last_count_at: Its last part count; None: it never told one.
         silent_since: Set where a run is on and it stopped telling.
         night: Its next unattended stretch; None where none lies ahead or nothing is mounted.
+        told: What it does by its counts.
     """
 
     machine: str
@@ -45,6 +47,7 @@ class MachineShift:
     last_count_at: datetime | None
     silent_since: datetime | None
     night: MachineNight | None
+    told: MachineTold
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +213,7 @@ def _machine(
         instant_from_us(int(told[-1])) if len(told) else None,
         view.silent_since.get(machine_id),
         nights.get(name),
+        view.told.get(machine_id, MachineTold()),
     )
 
 
@@ -234,5 +238,6 @@ def _night(plan: ShopPlan, night: MachineNight) -> NightView:
 
 def _unsafe_first(one: NightView) -> tuple[int, float, str]:
     order = {"unsafe": 0, "swaps": 1, "safe": 2}
-    chance = 1.0 if one.night.unknown else one.night.with_swaps
+    unknown = one.night.unknown or one.night.jobless
+    chance = 1.0 if unknown else one.night.with_swaps
     return order[one.state], -chance, one.night.machine

@@ -24,16 +24,18 @@ from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
 from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
 from crib.planning.path_lines import main_path
-from crib.planning.rest_of_run import SILENCE_S, RestOfRun, believed_s, rest_of_run
+from crib.planning.rest_of_run import RestOfRun, believed_s, rest_of_run
 from crib.planning.runless import runless_total
 from crib.store.counts import Counted
 from crib.store.engine import Tx
+from crib.store.feeds import asked_last
 from crib.store.readings import NO_READINGS
 from crib.store.shop_rows import ShopRows, StayRow, load_shop
 from crib.store.wear_rows import CuttingData
 from crib.usecases.implausible import implausible_records
 from crib.usecases.kept_output import KeptOutput, line_of_counter
 from crib.usecases.left_out import LeftOut, each
+from crib.usecases.machine_told import MachineTold, is_silent, machine_told, starts_again_s
 from crib.usecases.runless import PartsWithoutRun, parts_without_run
 from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
 
@@ -83,6 +85,8 @@ class ShopView:
         left_out: What was worked out without, and why.
         unknown: Stays of tools that are left out; ``stays`` and ``rows.stays`` lack them.
         of_paths: Output as each path's own counter tells it, where a machine has some.
+        told: What each machine does by its counts, by id.
+        asked_at: When the agent of each machine that is followed answered last, by id.
         without_run: Parts of each machine that belong to no run, by id, the latest first.
     """
 
@@ -103,6 +107,8 @@ class ShopView:
     left_out: LeftOut = field(default_factory=LeftOut)
     unknown: list[StayRow] = field(default_factory=list)
     of_paths: dict[Counted, MachineOutput] = field(default_factory=dict)
+    told: dict[int, MachineTold] = field(default_factory=dict)
+    asked_at: dict[int, datetime] = field(default_factory=dict)
     without_run: dict[int, tuple[PartsWithoutRun, ...]] = field(default_factory=dict)
 
     def ending(self, row: StayRow) -> int:
@@ -168,6 +174,7 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
     """
     rows = load_shop(tx, us_of(now), kept.read(tx, us_of(now)) if kept else None)
     view = ShopView(now, rows, CuttingData(tx), {}, [], {}, {}, {}, {})
+    view.asked_at = asked_last(tx)
     view.left_out = implausible_records(tx, rows, view.cutting)
     times: dict[int, TimeAhead] = {}
     built = _calendars(view, times)
@@ -275,6 +282,7 @@ def _stand_in(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> N
     view.outputs[machine_id] = output_of_runs(*NO_READINGS, [], ([], []))
     view.shares[machine_id] = RunningShare()
     view.silent_since[machine_id] = None
+    view.told[machine_id] = MachineTold()
     view.rests.pop(machine_id, None)
     view.without_run.pop(machine_id, None)
     time = _time_of(view, machine_id, times)
@@ -351,18 +359,31 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
             manned_s = calendar.attended_seconds(last, view.now)
             lag_s = manned_s * learned.attended + (quiet_s - manned_s) * learned.unattended
             lag_s *= believed / quiet_s
-        if quiet_s > SILENCE_S:
-            view.silent_since[machine_id] = last
     ahead: list[RunAhead] = []
     parts: list[int] = []
-    for index, run in enumerate(runs):
-        if run.state == "running" and (run.start_at or 0) <= now_us:
-            rate = run.cycle_s / share
-            made = output.parts_of_run(index)
-            rest = rest_of_run(run.quantity, made, lag_s, run.cycle_s)
-            view.rests[machine_id] = rest
-            ahead.append(RunAhead(run.part, rest.left, rate))
-            parts.append(run.part_id)
+    running = next(
+        (
+            (index, run)
+            for index, run in enumerate(runs)
+            if run.state == "running" and (run.start_at or 0) <= now_us
+        ),
+        None,
+    )
+    asked_at = view.asked_at.get(machine_id)
+    told = machine_told(output, running, calendar, view.now, asked_at)
+    view.told[machine_id] = told
+    if output.at_us.size and is_silent(told.heard_at, calendar, view.now):
+        view.silent_since[machine_id] = instant_from_us(int(output.at_us[-1]))
+    if running:
+        run = running[1]
+        if told.stands_since:
+            lag_s = 0.0
+        rest = rest_of_run(run.quantity, told.made, lag_s, run.cycle_s)
+        view.rests[machine_id] = rest
+        again_s = starts_again_s(told, time)
+        start_us = time.clock_at(again_s) if again_s else None
+        ahead.append(RunAhead(run.part, rest.left, run.cycle_s / share, start_us))
+        parts.append(run.part_id)
     for run in view.rows.runs.get(machine_id, []):
         if run.state == "planned":
             ahead.append(

@@ -12,7 +12,7 @@ from crib.clock import us_from_instant
 from crib.store.engine import Tx
 from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
-from crib.store.path_counts import charges_around
+from crib.store.path_counts import charges_around, last_part_at
 from crib.usecases.cycle_times import CycleTimes, cycle_times
 from crib.usecases.feed_process import feed_process, told_now
 from crib.usecases.gap_resets import GapShown, show_gap
@@ -52,6 +52,7 @@ class FeedShown:
         problem: Why it is not following, in a sentence.
         heard_at: When something came last.
         counted_at: When the last count was taken that came.
+        last_part_at: When the last part was counted; null: the counter never went up.
         lag_s: How long after it was taken the last count came [s].
         clock_off_s: How far the machine's times are off, ahead above 0 [s]; null where nobody
             can say.
@@ -71,6 +72,7 @@ class FeedShown:
     problem: str | None
     heard_at: datetime | None
     counted_at: datetime | None
+    last_part_at: datetime | None
     lag_s: float | None
     clock_off_s: float | None
     assets_sent_at: datetime | None
@@ -153,6 +155,7 @@ def _shown(
         problem=feed.problem,
         heard_at=feed.heard_at,
         counted_at=feed.counted_at,
+        last_part_at=last_part_at(tx, feed.machine_id),
         lag_s=feed.lag_s,
         clock_off_s=feed.clock_off_s,
         assets_sent_at=feed.assets_sent_at,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import timedelta
 from typing import TypeVar
 
 import numpy as np
@@ -103,6 +104,10 @@ def _unworkable(view: ShopView, tool: int) -> str:
     )
 
 
+#: Parts made longer ago for no known job say nothing of what a machine does now.
+_JOBLESS = timedelta(hours=24)
+
+
 def stops_by_machine(view: ShopView) -> list[Stops]:
     """Stops of every machine; none for one whose stops cannot be worked out."""
     found: dict[int, Stops] = {}
@@ -148,34 +153,61 @@ def worn_elsewhere(view: ShopView, row: StayRow) -> str:
 
 
 def nights_seen(view: ShopView, nights: Sequence[MachineNight]) -> list[MachineNight]:
-    """The nights, those with an edge that nothing is known of named as not safe."""
+    """The nights with what their chances leave out: such a one is not called safe.
+
+    That are edges that nothing is known of, and parts that a machine made for no known job.
+    """
     unknown: dict[str, list[int]] = defaultdict(list)
     for row in view.unknown:
         station = view.rows.stations.get(row.station_id)
         if row.end_us is None and station is not None:
             unknown[station.machine].append(station.id)
-    if not unknown:
-        return list(nights)
-    found = [replace(one, unknown=tuple(unknown.get(one.machine, ()))) for one in nights]
+    jobless = _jobless(view)
+    stands = {
+        one.machine
+        for machine_id, one in view.ahead.items()
+        if machine_id in view.told and view.told[machine_id].stands_since
+    }
+    found = [
+        replace(
+            one,
+            unknown=tuple(unknown.get(one.machine, ())),
+            jobless=jobless.get(one.machine, 0),
+            stands=one.machine in stands,
+        )
+        for one in nights
+    ]
     told = {one.machine for one in found if one.ordinal == 0}
     for machine_id, machine in view.ahead.items():
+        name = machine.machine
         dark = view.calendars[machine_id].next_unattended(view.now)
-        if machine.machine in told or machine.machine not in unknown or dark is None:
+        if name in told or dark is None or not (name in unknown or name in jobless):
             continue
         begin, end = max(us_of(dark.start_at), us_of(view.now)), us_of(dark.end_at)
-        stations = tuple(unknown[machine.machine])
-        found.append(
-            MachineNight(
-                machine.machine,
-                begin,
-                end,
-                0.0,
-                0.0,
-                0.0,
-                0.0,
-                (),
-                NIGHT_LIMIT,
-                unknown=stations,
-            )
-        )
+        nothing = (0.0, 0.0, 0.0, 0.0, ())
+        night = MachineNight(name, begin, end, *nothing, NIGHT_LIMIT)
+        stations = tuple(unknown.get(name, ()))
+        found.append(replace(night, unknown=stations, jobless=jobless.get(name, 0)))
     return sorted(found, key=lambda one: one.ordinal)
+
+
+def _jobless(view: ShopView) -> dict[str, int]:
+    """Parts made for no known job by machines with tools in them, since their last run."""
+    seats = view.rows.stations
+    filled = {
+        seats[row.station_id].machine_id
+        for row in (*view.rows.stays, *view.unknown)
+        if row.end_us is None and row.station_id in seats
+    }
+    found: dict[str, int] = {}
+    for machine_id in filled & view.without_run.keys():
+        began = view.began.get(machine_id, [])
+        last_start = max((run.start_at or 0 for run in began), default=0)
+        parts = sum(
+            one.parts
+            for one in view.without_run[machine_id]
+            if us_of(one.since) >= last_start and one.until > view.now - _JOBLESS
+        )
+        if parts:
+            found[view.rows.machines[machine_id].machine] = parts
+    return found

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from crib.clock import us_from_instant
+from crib.clock import instant_from_us, us_from_instant
 from crib.errors import Invalid
 from crib.floor.calendar import HORIZON, ExceptionAhead
 from crib.floor.parts_clock import PartsClock, WorkedStretch
 from crib.floor.running_share import RunningShare
+from crib.planning.ahead import NEVER_US
+from crib.usecases.machine_told import starts_again_s
 from crib.usecases.shop_view import ShopView
 
 
@@ -82,11 +84,12 @@ def time_ahead(view: ShopView, machine_id: int, hours: float) -> MachineTime:
     job = _job(view, machine_id, run, clock) if run else None
     rows = clock.worked(until)
     most = int(view.rests[machine_id].left) if run else 0
+    first = _parts_before(view, machine_id, clock)
     return MachineTime(
         view.rows.machines[machine_id].machine,
         calendar.zone,
         until,
-        [_of_job(row, clock, most) for row in rows],
+        [_of_job(row, clock, first, most) for row in rows],
         calendar.exceptions(view.now, until),
         share,
         job,
@@ -112,14 +115,25 @@ def _job(
     if made > run.quantity:
         return JobAhead(run.part, run.quantity, made, None, None)
     left = int(view.rests[machine_id].left)
-    done_at = clock.finish(left) if left else view.now
+    first = _parts_before(view, machine_id, clock)
+    done_at = clock.finish(first + left) if left else view.now
     return JobAhead(run.part, run.quantity, made, left, done_at)
 
 
-def _of_job(row: WorkedStretch, clock: PartsClock, most: int) -> WorkedStretch:
-    """The stretch with the parts of the job alone: none after the last one expected."""
-    before = clock.parts_by(row.start_at)
-    parts = max(min(before + row.parts, most) - before, 0)
+def _parts_before(view: ShopView, machine_id: int, clock: PartsClock) -> int:
+    """Parts that a standing machine could make until it is expected to cut again."""
+    told, time = view.told[machine_id], view.ahead[machine_id].time
+    if told.stands_since is None:
+        return 0
+    again_us = time.clock_at(starts_again_s(told, time))
+    last = view.now + HORIZON
+    return clock.parts_by(last if again_us == NEVER_US else instant_from_us(again_us))
+
+
+def _of_job(row: WorkedStretch, clock: PartsClock, first: int, most: int) -> WorkedStretch:
+    """The stretch with the parts of the job alone: none before the first or after the last."""
+    before = clock.parts_by(row.start_at) - first
+    parts = max(min(before + row.parts, most), 0) - min(max(before, 0), most)
     return WorkedStretch(
         row.start_at, row.end_at, row.attended, row.open_min, row.cutting_min, parts
     )

@@ -17,6 +17,7 @@ from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid, Refusal
 from crib.store.engine import Tx
 from crib.usecases.claim_parts import ClaimParts, claim_parts
+from crib.usecases.machine_told import MachineTold
 from crib.usecases.runless import PartsWithoutRun
 
 blueprint = Blueprint("machine_run", __name__)
@@ -25,6 +26,7 @@ blueprint = Blueprint("machine_run", __name__)
 @blueprint.app_context_processor
 def _words() -> dict[str, object]:
     return {
+        "machine_told": _machine_told,
         "without_run": without_run,
         "page_address": _page_address,
         "instant_text": print_instant,
@@ -39,6 +41,16 @@ def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
         told = site.plans.plan(site.clock()).view.without_run
         found = g.without_run = [one for rows in told.values() for one in rows]
     return [one for one in found if machine in (None, one.machine)]
+
+
+def _machine_told(machine: str) -> MachineTold:
+    """What a machine does by its counts."""
+    site = this_site()
+    view = site.plans.plan(site.clock()).view
+    for machine_id, one in view.ahead.items():
+        if one.machine == machine:
+            return view.told.get(machine_id, MachineTold())
+    return MachineTold()
 
 
 def _page_address() -> str:
