@@ -43,4 +43,6 @@ def refused(refusal: Refusal, text: str) -> Response:
         text: The code or mark that was asked for.
     """
     row = row_of(type(refusal))
-    return page("refused.html", row.status, row=row, sentence=refusal.sentence, text=text)
+    return page(
+        "refused.html", row.status, wasm=True, row=row, sentence=refusal.sentence, text=text
+    )

@@ -61,6 +61,8 @@ function open(box) {
   eyes.hidden = false;
 }
 
+// what led nowhere stays typed, to be mended by hand; the next scan or key replaces it
+document.querySelector("[data-scan][autofocus]")?.select();
 document.addEventListener("focusin", (event) => {
   if (event.target.matches("[data-scan]")) last = event.target;
 });

@@ -89,6 +89,12 @@ def test_yes_and_each_kind_of_no_stand_in_the_window(floor: Floor, phone: Page) 
         answers(ready(phone), phone.locator("main"), "NO")
         assert is_in_window(phone.get_by_role("button", name="Worn as planned"))
         assert is_in_window(next_scan(phone))
+        phone.goto(f"{floor.address}/scan?station={floor.empty}&code=A00000B")
+        expect(next_scan(ready(phone))).to_be_focused()
+        assert is_in_window(phone.get_by_role("alert"))
+        assert is_in_window(next_scan(phone))
+    scan(phone, floor.tool)
+    answers(phone, phone.locator("main"), "YES")
 
 
 def test_answers_without_the_service_stand_in_the_window(floor: Floor, phone: Page) -> None:

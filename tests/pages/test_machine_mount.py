@@ -247,5 +247,5 @@ def test_what_was_mounted_stays_readable_when_it_is_out(client, mounted, stands,
 def test_what_cannot_be_shown_is_said_on_a_page(client, address, status):
     page = read(client, address, status)
 
-    assert page.select_one("h1.void")
+    assert page.select_one(".void[role=alert]")
     assert page.select_one("input[name=code]")

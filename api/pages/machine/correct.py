@@ -10,7 +10,8 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.acts import Complaint, act, typed
-from api.pages.machine.places import act_address, says_no
+from api.pages.machine.mis_scan import scans_on
+from api.pages.machine.places import act_address
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
 from crib.codes import strip_address
@@ -44,14 +45,14 @@ class AxisField:
 
 
 @blueprint.get("/machines/<machine>/correct")
-@says_no
+@scans_on
 def ask_correction(machine: str) -> Response:
     """By how much, and after the first part or later?"""
     return _form(strip_address(request.args.get("station", ""))[:200])
 
 
 @blueprint.post("/machines/<machine>/correct")
-@says_no
+@scans_on
 def record_correction(machine: str) -> Response:
     """Record one step per axis that was given, all or none."""
     given = typed()
@@ -75,7 +76,7 @@ def record_correction(machine: str) -> Response:
 
 
 @blueprint.get("/machines/<machine>/corrections/<facts>")
-@says_no
+@scans_on
 @leads_to_undone
 def show_corrected(machine: str, facts: str) -> Response:
     """What the control holds after the steps, and what they told."""

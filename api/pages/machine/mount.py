@@ -9,7 +9,8 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.acts import Complaint, act, go_to, typed
-from api.pages.machine.places import act_address, machine_address, says_no
+from api.pages.machine.mis_scan import scans_on
+from api.pages.machine.places import act_address, machine_address
 from api.pages.machine.station import station_page
 from api.pages.machine.words import reasons
 from api.pages.render import page
@@ -32,7 +33,7 @@ _BY_CHECK = (AlreadyMounted, DoesNotFit, StationOccupied)
 
 
 @blueprint.get("/machines/<machine>/mount")
-@says_no
+@scans_on
 def ask_mount(machine: str) -> Response:
     """What the next scan is for, or yes or no."""
     station, tool = _asked("station"), _asked("tool")
@@ -46,7 +47,7 @@ def ask_mount(machine: str) -> Response:
 
 
 @blueprint.post("/machines/<machine>/mount")
-@says_no
+@scans_on
 def record_mount(machine: str) -> Response:
     """Record the mount, or show why not with everything kept."""
     given = typed()

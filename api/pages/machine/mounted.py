@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response, request
 
 from api.http.site import this_site
-from api.pages.machine.places import says_no
+from api.pages.machine.mis_scan import scans_on
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
 from crib.usecases.show_mount import show_mount
@@ -14,7 +14,7 @@ blueprint = Blueprint("machine_mounted", __name__)
 
 
 @blueprint.get("/machines/<machine>/mounts/<int:fact>")
-@says_no
+@scans_on
 @leads_to_undone
 def show_mounted(machine: str, fact: int) -> Response:
     """A mount."""

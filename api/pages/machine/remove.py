@@ -11,8 +11,9 @@ from api.language import _
 from api.language.preferences import preferences
 from api.pages.acts import Complaint, act, typed
 from api.pages.here import local_address
+from api.pages.machine.mis_scan import scans_on
 from api.pages.machine.mount import whole_number
-from api.pages.machine.places import act_address, says_no
+from api.pages.machine.places import act_address
 from api.pages.machine.words import REASON_WORDS, reasons
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
@@ -30,7 +31,7 @@ blueprint = Blueprint("machine_remove", __name__)
 
 
 @blueprint.get("/machines/<machine>/remove")
-@says_no
+@scans_on
 def ask_removal(machine: str) -> Response:
     """Why does it come out?"""
     station = strip_address(request.args.get("station", ""))[:200]
@@ -38,7 +39,7 @@ def ask_removal(machine: str) -> Response:
 
 
 @blueprint.post("/machines/<machine>/remove")
-@says_no
+@scans_on
 def record_removal(machine: str) -> Response:
     """Record that it came out, or show why not with everything kept."""
     given = typed()
@@ -68,7 +69,7 @@ def record_removal(machine: str) -> Response:
 
 
 @blueprint.get("/machines/<machine>/removals/<int:fact>")
-@says_no
+@scans_on
 @leads_to_undone
 def show_removed(machine: str, fact: int) -> Response:
     """What a removal came to."""

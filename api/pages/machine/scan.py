@@ -7,7 +7,8 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.acts import go_to
-from api.pages.machine.places import act_address, machine_address, says_no, station_address
+from api.pages.machine.mis_scan import scans_on
+from api.pages.machine.places import act_address, station_address
 from crib.codes import strip_address
 from crib.errors import Invalid
 from crib.store.assemblies import assembly_in_station
@@ -21,22 +22,16 @@ blueprint = Blueprint("machine_scan", __name__)
 
 
 @blueprint.get("/machines/<machine>/scan")
-@says_no
+@scans_on
 def read_scan(machine: str) -> Response:
     """Where a scan leads, with what was scanned before it."""
-    code = strip_address(request.args.get("code", ""))[:200]
-    if not code:
-        return go_to(machine_address(machine))
+    code, station, tool = (
+        strip_address(request.args.get(name, ""))[:200] for name in ("code", "station", "tool")
+    )
+    if not code:  # what was chosen stays chosen
+        return go_to(act_address(machine, "mount", station=station, tool=tool))
     with this_site().store.read() as tx:
-        return go_to(
-            where_next(
-                tx,
-                machine,
-                code,
-                station=request.args.get("station", "")[:200],
-                tool=request.args.get("tool", "")[:200],
-            )
-        )
+        return go_to(where_next(tx, machine, code, station=station, tool=tool))
 
 
 def where_next(tx: Tx, machine: str, code: str, *, station: str, tool: str) -> str:
@@ -59,7 +54,10 @@ def where_next(tx: Tx, machine: str, code: str, *, station: str, tool: str) -> s
     if kind in ("A", "H"):
         return _after_tool(tx, machine, code, station)
     raise Invalid(
-        _("That is neither a station nor a tool: scan a station's plate or a tool's label.")
+        _(
+            "{code} is neither a station nor a tool: scan a station's plate or a tool's label.",
+            code=code,
+        )
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, Response
 
 from api.http.site import this_site
-from api.pages.machine.places import says_no
+from api.pages.machine.mis_scan import scans_on
 from api.pages.render import page
 from crib.store.resolve import resolve_station
 from crib.usecases.machine_view import station_now
@@ -15,19 +15,17 @@ blueprint = Blueprint("machine_station", __name__)
 
 
 @blueprint.get("/machines/<machine>/stations/<code>")
-@says_no
+@scans_on
 def show_station(machine: str, code: str) -> Response:
     """A station of a machine."""
     return station_page(code)
 
 
-def station_page(text: str, told: str = "", status: int = 200) -> Response:
+def station_page(text: str) -> Response:
     """The page of the station that a text names.
 
     Args:
         text: Its code, or MACHINE/STATION.
-        told: What a scan came to, if it came to nothing.
-        status: Status of the page.
     """
     site = this_site()
     plan = site.plans.plan(site.clock())
@@ -37,10 +35,8 @@ def station_page(text: str, told: str = "", status: int = 200) -> Response:
         stay = mount_in_station(tx, station_id)
     return page(
         "machine_station.html",
-        status,
         wasm=True,
         found=found,
         stay=stay,
-        told=told,
         now=plan.view.now,
     )
