@@ -9,7 +9,7 @@ from typing import Any
 
 from api.settings import Settings
 from crib.errors import Invalid
-from crib.metrology.offset import AxisOffset
+from crib.metrology.offset import AxisOffset, plain_text
 from crib.records.catalogue import (
     CUTTING_ITEMS,
     GAUGES,
@@ -99,7 +99,7 @@ def assembly_label(printing: Printing, named: NamedAssembly) -> AssemblyLabel:
         edges=recipe.edges,
         offsets=_offset_texts(printing, preset, target),
         tip_orientation="" if recipe.tip_orientation is None else str(recipe.tip_orientation),
-        nose_radius="" if radius is None else mm_from_tenths_um(radius),
+        nose_radius="" if radius is None else _radius_text(radius, target),
         holder=recipe.holder,
         measured_at=printing.local(preset.at if preset else None),
         measured_by=(preset.by if preset else None) or "",
@@ -145,6 +145,13 @@ def _offset_texts(
         OffsetText(name, mm_from_tenths_um(length), "mm")
         for name, length in preset.measures_tenths_um().items()
     )
+
+
+def _radius_text(radius_tenths_um: int, target: StationRow | None) -> str:
+    if target is None:
+        return f"{mm_from_tenths_um(radius_tenths_um)} mm"
+    unit, step = target.offset_unit, target.offset_increment_tenths_um
+    return f"{plain_text(radius_tenths_um, unit, step)} {unit}"
 
 
 def _offset_text(offset: AxisOffset) -> OffsetText:

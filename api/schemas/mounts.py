@@ -43,9 +43,13 @@ class OffsetShape(Shape):
     axis = Choice(AXES, required=True)
     value_mm = ExactLength(attribute="value_tenths_um", required=True)
     on_diameter = YesNo(required=True, explains="Whether the figure is doubled, on diameter.")
-    key_in = Text(attribute="text", required=True, explains="The text to key in.")
+    key_in = Text(
+        attribute="text",
+        required=True,
+        explains="The text to key in, with the places of the machine's offset_increment_mm.",
+    )
     key_in_unit = Choice(("mm", "in"), attribute="unit", required=True)
-    expanded_uncertainty_mm = Number(
+    expanded_uncertainty_mm = Length(
         allow_none=True,
         explains="95 %; once a first-off was recorded there, of preset and datum together.",
     )

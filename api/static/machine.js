@@ -4,8 +4,10 @@
 /** A decimal text as a whole number of its last place. */
 function whole(text, places) {
   const found = /^([+-]?)(\d*)[.,]?(\d*)$/.exec(text.trim().replace(/\s/g, ""));
-  if (!found || found[3].length > places || !(found[2] || found[3])) return null;
-  const digits = BigInt(found[2] + found[3].padEnd(places, "0"));
+  if (!found || !(found[2] || found[3])) return null;
+  const part = found[3].replace(/0+$/, ""); // more zeros than the control has places change nothing
+  if (part.length > places) return null;
+  const digits = BigInt(found[2] + part.padEnd(places, "0"));
   return found[1] === "-" ? -digits : digits;
 }
 
@@ -13,17 +15,6 @@ function written(value, places) {
   const digits = (value < 0n ? -value : value).toString().padStart(places + 1, "0");
   const sign = value < 0n ? "-" : value > 0n ? "+" : "";
   return `${sign}${digits.slice(0, -places)}.${digits.slice(-places)}`;
-}
-
-function grouped(output, text) {
-  const [left, right] = text.split(".");
-  output.replaceChildren(
-    ...[`${left}.`, ...right.match(/.{1,3}/g)].map((group) => {
-      const span = document.createElement("span");
-      span.textContent = group;
-      return span;
-    }),
-  );
 }
 
 /** Plus and minus of one axis; what it will hold is shown where what it holds is known. */
@@ -38,7 +29,7 @@ export function stepper(axis) {
     const change = field.value.trim() ? whole(field.value, places) : null;
     if (now === null) return;
     told.hidden = change === null;
-    if (change !== null) grouped(output, written(now + change, places));
+    if (change !== null) output.textContent = written(now + change, places);
   };
   for (const button of axis.querySelectorAll("[data-step]")) {
     button.hidden = false;

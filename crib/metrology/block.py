@@ -13,8 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from crib.errors import Invalid
-from crib.metrology.offset import AxisOffset
-from crib.units import TenthsUm, in_from_tenths_um, mm_from_tenths_um
+from crib.metrology.offset import AxisOffset, plain_text
+from crib.units import TenthsUm
 
 #: Stands first in every block, whatever the template says; common practice, no source.
 CAUTION = (
@@ -44,6 +44,7 @@ NAMES = (*_WORDS, *_FIGURES)
 LONGEST_TEMPLATE = 4000
 LONGEST_WORDS = 40
 
+_LEAST_STEP = TenthsUm(1)
 _TOKEN = re.compile(r"\$(?:(\$)|([a-z_]+)|\{([a-z_]+)\})|([()])|(\$)", re.ASCII)
 
 
@@ -59,6 +60,7 @@ class BlockFacts:
     register: int | None = None
     tip_orientation: int | None = None
     nose_radius_tenths_um: TenthsUm | None = None
+    offset_increment_tenths_um: TenthsUm = _LEAST_STEP
 
 
 def render_block(
@@ -152,9 +154,8 @@ def _values(facts: BlockFacts, offsets: Sequence[AxisOffset]) -> Mapping[str, st
             values["x_figures"] = "X ON DIAMETER" if offset.on_diameter else "X ON RADIUS"
         values[f"{letter}_word"] = offset.axis + offset.text
     if facts.nose_radius_tenths_um is not None:
-        inches = unit == "in"
-        radius = facts.nose_radius_tenths_um
-        values["r"] = in_from_tenths_um(radius) if inches else mm_from_tenths_um(radius)
+        radius, step = facts.nose_radius_tenths_um, facts.offset_increment_tenths_um
+        values["r"] = plain_text(radius, unit, step)
         values["r_word"] = "R" + values["r"]
     if facts.tip_orientation is not None:
         values["q"] = str(int(facts.tip_orientation))

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 from crib.errors import Invalid
 from crib.units import TenthsUm
@@ -21,6 +21,7 @@ UNITS = ("mm", "in")
 
 #: Whole steps of 0.00001 in to 0.1 µm: 1 in = 25.4 mm exactly.
 _TENTHS_UM_PER_STEP = Decimal("2.54")
+_MM_PER_IN = Decimal("25.4")
 _NO_LENGTH = TenthsUm(0)
 _LEAST_STEP = TenthsUm(1)
 
@@ -92,6 +93,17 @@ class AxisOffset:
     text: str
     unit: str
     expanded_uncertainty_mm: float | None = None
+
+    @property
+    def uncertainty_text(self) -> str | None:
+        """The expanded uncertainty in the unit and with the places of the text, rounded up."""
+        if not self.expanded_uncertainty_mm:
+            return None
+        # a float's own noise, far below 0.1 µm, is not rounded up
+        exact = Decimal(repr(round(self.expanded_uncertainty_mm, 9)))
+        least = Decimal(1).scaleb(-len(self.text.partition(".")[2]))
+        text = (exact / (_MM_PER_IN if self.unit == "in" else 1)).quantize(least, ROUND_CEILING)
+        return format(text, "f")
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,19 +177,28 @@ def offsets_to_key_in(
 
 
 def key_in_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int = 1) -> str:
-    """A figure as the control takes it: sign, four places of mm or five of inches.
+    """A figure as the control takes it: sign, and the places of the control's least step.
 
-    Rounded once, half to even, to the control's least step; zero has no sign.
+    Rounded once, half to even, to that step; zero has no sign. One place stands at least: a
+    figure without a decimal point is read as a number of steps by many controls (common
+    practice, no source).
 
     Examples:
         >>> key_in_text(123456), key_in_text(-123456, "in"), key_in_text(123456, "mm", 10)
-        ('+12.3456', '-0.48605', '+12.3460')
+        ('+12.3456', '-0.48605', '+12.346')
     """
     steps = _steps(value_tenths_um, unit, increment_tenths_um)
-    places, per_unit = (4, 10_000) if unit == "mm" else (5, 100_000)
-    whole, part = divmod(abs(steps), per_unit)
+    most = 4 if unit == "mm" else 5
+    least = str(_least_step(unit, increment_tenths_um))
+    places = max(1, most - (len(least) - len(least.rstrip("0"))))
+    whole, part = divmod(abs(steps) // 10 ** (most - places), 10**places)
     sign = "" if steps == 0 else "-" if steps < 0 else "+"
     return f"{sign}{whole}.{part:0{places}d}"
+
+
+def plain_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int = 1) -> str:
+    """A figure that needs no plus, such as a nose radius; else as ``key_in_text``."""
+    return key_in_text(value_tenths_um, unit, increment_tenths_um).removeprefix("+")
 
 
 def keyed_tenths_um(
@@ -192,15 +213,18 @@ def keyed_tenths_um(
 
 def _steps(value_tenths_um: int | Decimal, unit: str, increment_tenths_um: int) -> int:
     """Whole 0.0001 mm or 0.00001 in, a multiple of the control's least step."""
-    if unit == "mm":
-        increment = increment_tenths_um
-        exact = Decimal(value_tenths_um)
-    elif unit == "in":
-        increment = max(1, _rounded(increment_tenths_um / _TENTHS_UM_PER_STEP))
-        exact = Decimal(value_tenths_um) / _TENTHS_UM_PER_STEP
-    else:
-        raise Invalid(f"Offsets in '{unit}' are not known: use mm or in.")
+    increment = _least_step(unit, increment_tenths_um)
+    exact = Decimal(value_tenths_um) / (1 if unit == "mm" else _TENTHS_UM_PER_STEP)
     return _rounded(exact / increment) * increment
+
+
+def _least_step(unit: str, increment_tenths_um: int) -> int:
+    """The control's least step in whole 0.0001 mm or 0.00001 in."""
+    if unit == "mm":
+        return increment_tenths_um
+    if unit == "in":
+        return max(1, _rounded(increment_tenths_um / _TENTHS_UM_PER_STEP))
+    raise Invalid(f"Offsets in '{unit}' are not known: use mm or in.")
 
 
 def _rounded(value: Decimal) -> int:

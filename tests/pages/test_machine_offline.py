@@ -32,8 +32,8 @@ def test_each_station_is_told_with_what_it_holds_and_expects(client, bench, shop
     assert (first["code"], first["mark"]) == (station, "M1/T01")
     assert (first["holds"], first["holds_spec"]) == (tool, "TURN-OD")
     assert first["specs"] == ["TURN-OD"]
-    assert first["axes"][0] == {"axis": "X", "now": "+52.0210", "counted": "on diameter"}
-    assert first["increment"] == "0.0010"
+    assert first["axes"][0] == {"axis": "X", "now": "+52.021", "counted": "on diameter"}
+    assert first["increment"] == "0.001"
 
 
 def test_a_tool_that_may_come_is_told_with_the_figures_of_the_page(client, bench, shop):
@@ -74,7 +74,7 @@ def test_a_sister_behind_an_occupied_station_keeps_its_figures(client, bench, sh
 
     look = told["looks"][station]
     assert [one["slug"] for one in look["against"]] == ["station-occupied"]
-    assert "+52.0210" in parsed(look["key_in"]).get_text()
+    assert "+52.021" in parsed(look["key_in"]).get_text()
 
 
 def test_codes_of_earlier_labels_are_told_as_such(client, bench):

@@ -61,6 +61,9 @@ def test_a_keyed_figure_is_the_nearest_that_the_control_takes(length, unit, incr
     assert keyed_tenths_um(held, unit, increment) == held
     assert key_in_text(held, unit, increment) == text
     assert (text[0] in "+-") == (Decimal(text) != 0)
+    places = {len(key_in_text(one, unit, increment).split(".")[1]) for one in (0, length, held)}
+    assert len(places) == 1  # by the control alone, not by the figure
+    assert Decimal(text) * 10 ** places.pop() % 1 == 0
 
 
 @given(measures, geometries)

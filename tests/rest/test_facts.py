@@ -71,6 +71,8 @@ def test_offsets_are_told_in_inches_under_a_name_that_says_so(
     first = answer.get_json()["offsets"][0]
     assert first["value_in"] == "2.04807"  # 52.0210 mm / 25.4 mm
     assert "value_mm" not in first
+    assert first["expanded_uncertainty_in"] > 0
+    assert "expanded_uncertainty_mm" not in first
 
 
 def test_every_mismatch_of_a_mount_is_listed_and_nothing_is_recorded(

@@ -34,10 +34,10 @@ def test_a_mount_keys_in_the_measured_radius(
 
     assert done["nose_radius_mm"] == MEASURED
     assert f"R{MEASURED.rstrip('0')}" in done["block"].replace(" ", "")
-    assert "0.8000" not in done["block"]
+    assert "R0.8" not in done["block"]
     shown = words(read(client, f"/machines/M1/mounts/{done['fact']}").main)
-    assert "0.7910" in ahead
-    assert "0.7910" in shown
+    assert "Nose radius 0.791 mm" in ahead
+    assert "Nose radius 0.791 mm" in shown
 
 
 def test_a_scan_a_label_and_an_asset_tell_the_measured_radius(
@@ -51,7 +51,7 @@ def test_a_scan_a_label_and_an_asset_tell_the_measured_radius(
 
     assert tool["nose_radius_mm"] == tool["re_mm"] == MEASURED
     assert MEASURED in words(read(client, f"/c/{code}").main)
-    assert f"R {MEASURED}" in label[0].get_textpage().get_text_bounded()
+    assert "R 0.791 mm" in label[0].get_textpage().get_text_bounded()
     assert re.search(r'nominal="0\.8(000)?"[^>]*>0\.7910?<', asset)
 
 

@@ -38,8 +38,8 @@ def test_a_mount_says_what_to_key_in(acts: Any) -> None:
 
     # X = 2 (datum 10.0000 + WF 16.0005), Z = datum 25.0000 - LF 80.0010
     assert [(one.axis, one.text) for one in mounted.offsets] == [
-        ("X", "+52.0010"),
-        ("Z", "-55.0010"),
+        ("X", "+52.001"),
+        ("Z", "-55.001"),
     ]
     x, z = mounted.offsets
     assert x.on_diameter
@@ -47,7 +47,7 @@ def test_a_mount_says_what_to_key_in(acts: Any) -> None:
     assert (mounted.tip_orientation, mounted.nose_radius_tenths_um) == (3, 8_000)
     assert mounted.cutter_status == "ALLOCATED"
     assert mounted.block is not None
-    assert "G10 L1 P1 X+52.0010 Z-55.0010 R0.8000 Q3" in mounted.block
+    assert "G10 L1 P1 X+52.001 Z-55.001 R0.800 Q3" in mounted.block
     assert "PROVE THE OFFSET FIRST" in mounted.block
     assert any("Prove the offset" in caution for caution in mounted.cautions)
     assert any("twice the distance" in caution for caution in mounted.cautions)
@@ -58,7 +58,7 @@ def test_offsets_are_those_that_the_control_can_hold(acts: Any) -> None:
 
     mounted = acts.mount(acts.ready())
 
-    assert [one.text for one in mounted.offsets] == ["+52.0000", "-55.0000"]
+    assert [one.text for one in mounted.offsets] == ["+52.00", "-55.00"]
     assert acts.one("SELECT offset_x_tenths_um FROM mounts") == 520_000
 
 
@@ -78,7 +78,7 @@ def test_a_template_of_the_shop_fills_the_block(acts: Any) -> None:
     mounted = acts.mount(acts.ready())
 
     assert mounted.block is not None
-    assert mounted.block.endswith("OFS 1 +52.0010 -55.0010\n")
+    assert mounted.block.endswith("OFS 1 +52.001 -55.001\n")
 
 
 def test_a_broken_template_keeps_no_tool_out_of_the_machine(acts: Any) -> None:

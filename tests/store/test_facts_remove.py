@@ -198,7 +198,7 @@ def test_a_first_off_step_teaches_the_datum(acts: Any) -> None:
     acts.mount(acts.ready(61), 62)
     second = step(acts, 65, -60, "first off")
 
-    assert (first.offset.text, first.steps_tenths_um) == ("+51.9890", -120)
+    assert (first.offset.text, first.steps_tenths_um) == ("+51.989", -120)
     assert "-0.0120 mm on diameter" in first.learned
     # the second tool was told the datum that the first one taught: the radius lies 0.006 mm
     # and, by the second, half of 0.006 mm farther in, less what the scatter is believed to be

@@ -68,8 +68,8 @@ def test_a_mounted_tool_shows_what_the_control_holds(acts: Any) -> None:
 
     assert tool is not None
     assert [(one.axis, one.text, one.on_diameter) for one in tool.offsets] == [
-        ("X", "+51.9890", True),
-        ("Z", "-55.0010", False),
+        ("X", "+51.989", True),
+        ("Z", "-55.001", False),
     ]
     assert (tool.station, tool.tool_number, tool.mounted_at) == ("M1/T01", 1, acts.at(2))
     assert (tool.holder, tool.lot, tool.edge, tool.edges) == ("TH-1", "LOT-I1", 1, 4)

@@ -16,7 +16,7 @@ from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
 from crib.codes import strip_address
 from crib.errors import Invalid, NotKnown, NotMounted, Refusal
-from crib.metrology.offset import AXES, AxisOffset, key_in_text
+from crib.metrology.offset import AXES, AxisOffset, plain_text
 from crib.store.engine import Tx
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
@@ -133,7 +133,7 @@ def _stay(tx: Tx, row: StationRow) -> MountShown:
 def increment_text(row: StationRow) -> str:
     """The least step of a station's control in its unit, without a sign."""
     least = row.offset_increment_tenths_um
-    return key_in_text(least, row.offset_unit, least).lstrip("+")
+    return plain_text(least, row.offset_unit, least)
 
 
 def _form(

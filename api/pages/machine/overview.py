@@ -9,7 +9,7 @@ from api.language.catalogue import locale_of
 from api.language.preferences import preferences
 from api.pages.acts import Complaint
 from api.pages.machine.places import act_address, machine_address, says_no, station_address
-from api.pages.machine.words import groups, reasons
+from api.pages.machine.words import reasons
 from api.pages.render import page
 from crib.clock import print_instant
 from crib.codes import strip_address
@@ -24,7 +24,6 @@ def _addresses() -> dict[str, object]:
         "machine_address": machine_address,
         "station_address": station_address,
         "act_address": act_address,
-        "groups": groups,
         "page_given": _page_given,
         "reason_words": reasons,
     }

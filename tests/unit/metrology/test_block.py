@@ -1,5 +1,7 @@
 """The block for the control says what is meant and cannot be made to say more."""
 
+from dataclasses import replace
+
 import pytest
 
 from crib.errors import Invalid
@@ -36,6 +38,16 @@ def test_an_inch_control_is_told_inches():
     assert lines[-1] == "G10 L1 P13 X+1.00000 R0.01575 Q2"
     assert lines[-2] == "G20"
     assert "(FIGURES IN INCHES, X ON RADIUS)" in lines
+
+
+def test_every_figure_has_the_places_of_the_controls_least_step():
+    coarse = StationGeometry("+WF", None, "-LF", offset_increment_tenths_um=10)
+    offsets = offsets_to_key_in({"LF": 801_234, "WF": 123_456}, coarse)
+    facts = replace(FACTS, offset_increment_tenths_um=10)
+
+    lines = render_block(facts, offsets).splitlines()
+
+    assert lines[-1] == "G10 L1 P13 X+24.691 Z-80.123 R0.400 Q2"
 
 
 def test_what_is_not_known_is_left_out():

@@ -67,15 +67,20 @@ def test_an_inch_control_gets_inches_rounded_once_after_doubling():
 @pytest.mark.parametrize(
     ("value", "unit", "increment", "text"),
     [
-        (123_455, "mm", 10, "+12.3460"),
-        (123_445, "mm", 10, "+12.3440"),
-        (-123_455, "mm", 10, "-12.3460"),
-        (4, "mm", 10, "0.0000"),
-        (-4, "mm", 10, "0.0000"),
+        (123_455, "mm", 10, "+12.346"),
+        (123_445, "mm", 10, "+12.344"),
+        (-123_455, "mm", 10, "-12.346"),
+        (4, "mm", 10, "0.000"),
+        (-4, "mm", 10, "0.000"),
+        (123_455, "mm", 5, "+12.3455"),
+        (123_455, "mm", 20, "+12.346"),
+        (123_455, "mm", 100, "+12.35"),
+        (123_455, "mm", 10_000, "+12.0"),
         (0, "in", 1, "0.00000"),
         (-1, "in", 1, "0.00000"),
-        (254_000, "in", 25, "+1.00000"),
-        (254_013, "in", 25, "+1.00010"),
+        (254_000, "in", 25, "+1.0000"),
+        (254_013, "in", 25, "+1.0001"),
+        (254_013, "in", 13, "+1.00005"),
         (-5, "mm", 1, "-0.0005"),
     ],
 )
@@ -189,3 +194,27 @@ def test_a_step_that_the_control_cannot_take_names_its_field():
         apply_correction(x, 5, 10)
 
     assert refused.value.errors[0]["field"] == "change_mm"
+
+
+@pytest.mark.parametrize(
+    ("unit", "increment", "uncertainty_mm", "told"),
+    [
+        ("mm", 1, 0.0046, "0.0046"),
+        ("mm", 10, 0.0046, "0.005"),
+        ("mm", 1, 0.004600000000000001, "0.0046"),
+        ("in", 1, 0.0046, "0.00019"),  # 0.0046 / 25.4 = 0.000181…, never told too small
+        ("in", 25, 0.0046, "0.0002"),
+        ("mm", 1, None, None),
+        ("mm", 1, 0.0, None),
+    ],
+)
+def test_an_uncertainty_has_the_unit_and_the_places_of_its_figure(
+    unit, increment, uncertainty_mm, told
+):
+    geometry = StationGeometry(
+        "+WF", x_on_diameter=False, offset_unit=unit, offset_increment_tenths_um=increment
+    )
+    (x,) = offsets_to_key_in({"WF": 123_456}, geometry, {"WF": uncertainty_mm})
+
+    assert x.uncertainty_text == told
+    assert told is None or len(told.split(".")[1]) == len(x.text.split(".")[1])
