@@ -45,9 +45,10 @@ def is_in_window(part: Locator) -> bool:
     return shown
 
 
-def answers(page: Page, part: Locator, word: str) -> None:
+def answers(page: Page, part: Locator, word: str, asked: str) -> None:
     """The verdict says the word, in the window, announced, with nothing scrolled away."""
     verdict = part.locator(".verdict")
+    expect(part.locator(".asked")).to_contain_text(asked)  # and no answer to another scan
     expect(verdict).to_contain_text(word)
     assert is_in_window(verdict)
     assert verdict.evaluate("one => one.closest('[role=alert]') !== null")
@@ -72,12 +73,12 @@ def test_yes_and_each_kind_of_no_stand_in_the_window(floor: Floor, phone: Page) 
     everything = list(refused.values())
     for _ in sized(phone):
         phone.goto(f"{floor.address}/mount?station={floor.empty}&tool={floor.tool}")
-        answers(ready(phone), phone.locator("main"), "YES")
+        answers(ready(phone), phone.locator("main"), "YES", floor.tool)
         assert is_in_window(phone.get_by_role("button", name="Mounted"))
         while everything:  # the smallest window shows them all, others one more
             station, tool = everything.pop()
             phone.goto(f"{floor.address}/mount?station={station}&tool={tool}")
-            answers(ready(phone), phone.locator("main"), "NO")
+            answers(ready(phone), phone.locator("main"), "NO", tool)
             field = next_scan(phone)
             expect(field).to_be_focused()
             assert is_in_window(field)
@@ -86,7 +87,7 @@ def test_yes_and_each_kind_of_no_stand_in_the_window(floor: Floor, phone: Page) 
             assert "NO" in told
             assert phone.locator(".mismatches").inner_text() in told
         phone.goto(f"{floor.address}/mount?station={floor.taken}&tool={floor.sister}")
-        answers(ready(phone), phone.locator("main"), "NO")
+        answers(ready(phone), phone.locator("main"), "NO", floor.sister)
         assert is_in_window(phone.get_by_role("button", name="Worn as planned"))
         assert is_in_window(next_scan(phone))
         phone.goto(f"{floor.address}/scan?station={floor.empty}&code=A00000B")
@@ -94,7 +95,7 @@ def test_yes_and_each_kind_of_no_stand_in_the_window(floor: Floor, phone: Page) 
         assert is_in_window(phone.get_by_role("alert"))
         assert is_in_window(next_scan(phone))
     scan(phone, floor.tool)
-    answers(phone, phone.locator("main"), "YES")
+    answers(phone, phone.locator("main"), "YES", floor.tool)
 
 
 def test_answers_without_the_service_stand_in_the_window(floor: Floor, phone: Page) -> None:
@@ -104,14 +105,15 @@ def test_answers_without_the_service_stand_in_the_window(floor: Floor, phone: Pa
     check = phone.locator("#check")
     for _ in sized(phone):
         scan(phone, floor.taken)
+        expect(check).to_contain_text(f"holds {floor.inside}")
         scan(phone, floor.sister)
-        answers(phone, check, "NO")
+        answers(phone, check, "NO", floor.mark(floor.taken))
         assert is_in_window(check.get_by_role("button", name="Worn as planned"))
         assert is_in_window(next_scan(phone))
         scan(phone, floor.empty)
-        answers(phone, check, "NO")
+        answers(phone, check, "NO", floor.mark(floor.empty))
         scan(phone, floor.tool)
-        answers(phone, check, "YES")
+        answers(phone, check, "YES", floor.tool)
         button = phone.get_by_role("button", name="Mounted")
         expect(button).to_have_count(1)  # and none for what was asked before
         assert is_in_window(button)
