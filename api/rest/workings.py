@@ -86,6 +86,14 @@ def work_out_tool_life(call: Call) -> dict[str, Any]:
     """Work out the life that Taylor's curve promises."""
     given = metric_cut(call.body, "", "cutting_speed", "feed", "reference_feed")
     cut = [given.pop(name, None) for name in ("cutting_speed_m_min", "feed_mm_rev", "depth_mm")]
+    for exponent, value in zip(("feed_exponent", "depth_exponent"), cut[1:], strict=True):
+        if given.get(exponent) and value is None:
+            name = "feed_mm_rev" if exponent == "feed_exponent" else "depth_mm"
+            raise Invalid(
+                f"With {exponent} the life depends on {name}: give it, or leave the exponent "
+                "out.",
+                errors=[{"field": name, "detail": "is missing"}],
+            )
     field = next(name for name in call.body if name.startswith("cutting_speed"))
     life = float(life_min(cut[0], cut[1], cut[2], metric_curve(given)))
     if not SHORTEST_LIFE_MIN * (1 + 1e-9) < life < LONGEST_LIFE_MIN * (1 - 1e-9):

@@ -11,7 +11,7 @@ from api.http.operation import Call, computes
 from api.rest.cut_units import spindle_limits
 from api.schemas import workings_cutting as shapes
 from crib.cutting.engagement import engage
-from crib.cutting.finish import ideal_mean_um, ideal_peak_um
+from crib.cutting.finish import ideal_mean_um, parabola_peak_um
 from crib.cutting.kinematics import parts_per_bar, regrips
 from crib.cutting.operations import CutOperation
 from crib.cutting.passes import thread_depths_mm, thread_passes
@@ -43,7 +43,7 @@ def work_out_engaged_time(call: Call) -> Any:
 def work_out_roughness(call: Call) -> dict[str, float]:
     """Work out how rough a round corner leaves a turned surface."""
     corner = (call.body["feed_mm_rev"], call.body["corner_radius_mm"])
-    return {"peak_um": ideal_peak_um(*corner), "mean_um": ideal_mean_um(*corner)}
+    return {"peak_um": parabola_peak_um(*corner), "mean_um": ideal_mean_um(*corner)}
 
 
 @computes(

@@ -19,7 +19,7 @@ from crib.metrology.budget import (
 from crib.metrology.datum import follow_datum
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.drift import Drift, study_drift
-from crib.metrology.gauge_check import judge_errors
+from crib.metrology.gauge_check import judge_errors, why_no_study
 from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.outliers import find_outlier
 from crib.metrology.preset import Reading
@@ -42,14 +42,15 @@ def work_out_gauge_study(call: Call) -> dict[str, Any]:
     given = call.body
     readings, master = given["readings_mm"], given["master_mm"]
     found = judge_errors([value - master for value in readings], given["tolerance_width_mm"])
+    why_not = (*why_no_study(len(readings), found.standard_deviation_mm), *found.why_not)
     return {
         "n": found.n,
         "bias_mm": found.bias_mm,
         "standard_deviation_mm": found.standard_deviation_mm,
         "cg": found.cg,
         "cgk": found.cgk,
-        "valid": not found.why_not,
-        "why_not": list(found.why_not),
+        "valid": not why_not,
+        "why_not": list(why_not),
         "outlier": find_outlier(readings, usual_mm=DEFAULT_REPEATABILITY_MM),
     }
 

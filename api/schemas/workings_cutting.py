@@ -95,7 +95,7 @@ class RoughnessBody(Shape):
 
 
 class RoughnessAnswer(Shape):
-    """The ideal profile; a real surface is rougher."""
+    """The ideal profile, the corner as a parabola; a real surface is rougher."""
 
     peak_um = Number(required=True, explains="Peak to valley.")
     mean_um = Number(required=True, explains="Arithmetic mean.")

@@ -94,6 +94,11 @@ class Insert:
         number = sizes.INCH_CORNER[self.corner] if self.inch else self.corner
         return int(number) / 10
 
+    def corner_span(self) -> tuple[int, int]:
+        """Where the corner stands in the plain text; the same twice where there is none."""
+        start = 4 + len(self.size) + len(self.thickness)
+        return start, start + len(self.corner)
+
     @property
     def faces(self) -> int | None:
         """Faces that cut, 1 or 2; None where a special type or clearance leaves it open.

@@ -30,6 +30,7 @@ def read_or_refuse(
     parse: Callable[[str], T],
     kind: str,
     oddness: Callable[[T], int] = lambda _: 0,
+    kept: Callable[[T], tuple[int, int]] | None = None,
 ) -> T:
     """Read a text, or say where it goes wrong.
 
@@ -38,6 +39,8 @@ def read_or_refuse(
         parse: Reads plain text or raises ``Unreadable``.
         kind: What it should be, for the sentence.
         oddness: How unusual a reading is; the least odd of several as near ones is offered.
+        kept: Where in a reading's plain text the characters stand that no offer may change:
+            a wrong radius fits the holder and spoils the part.
 
     Raises:
         BadDesignation: ``facts`` has ``position`` (the standard's number), ``character`` (from
@@ -48,8 +51,43 @@ def read_or_refuse(
     try:
         return parse(plain)
     except Unreadable as wrong:
-        nearest = nearest_reading(plain, parse, wrong, oddness)
+        offered = parse if kept is None else _keeping(plain, parse, kept)
+        nearest = nearest_reading(plain, offered, wrong, oddness)
         raise _refusal(plain, kind, wrong, nearest) from wrong
+
+
+def _keeping(
+    plain: str, parse: Callable[[str], T], kept: Callable[[T], tuple[int, int]]
+) -> Callable[[str], T]:
+    """The same reader; it refuses texts in which what must be kept is not as written."""
+
+    def read(text: str) -> T:
+        reading = parse(text)
+        start, end = kept(reading)
+        if not _as_written(plain, text, start, end):
+            raise Unreadable(0, -1, "", [], [])
+        return reading
+
+    return read
+
+
+def _as_written(plain: str, text: str, start: int, end: int) -> bool:
+    """Whether a stretch of a text was there before, look-alike letters aside."""
+    if start == end or text.startswith(plain):  # none was written, or not the whole of it
+        return True
+    same = min(len(plain), len(text))
+    first = next((at for at in range(same) if plain[at] != text[at]), same)
+    last = next(
+        (at for at in range(same - first) if plain[-1 - at] != text[-1 - at]), same - first
+    )
+    old, new = plain[first : len(plain) - last], text[first : len(text) - last]
+    if first >= end or first + len(new) <= start:
+        near = first in (end, start) and len(old) > len(new)
+        return not (near and any(letter.isdigit() for letter in old))
+    pairs = zip(old, new, strict=False)
+    return len(old) == len(new) and all(
+        one == other or (one.isalpha() and one in _ALIKE.get(other, "")) for one, other in pairs
+    )
 
 
 def _refusal(plain: str, kind: str, wrong: Unreadable, nearest: str | None) -> BadDesignation:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from crib.designation.holder import (
     BoringBar,
     TurningHolder,
@@ -17,12 +19,18 @@ from crib.designation.usual import oddness
 
 
 def read_insert(text: str) -> Insert:
-    """Read an insert (ISO 1832 or the inch form), such as CCMT09T304 or CNMG432-M.
+    """Read an insert (ISO 1832 or the inch form), such as CCMT09T304, CNMG432-M, CCMT3(2.5)1.
 
     Raises:
         BadDesignation: A position that is in no table (see ``nearest.read_or_refuse``).
     """
-    return read_or_refuse(text, parse_insert, "designation of an insert (ISO 1832)", oddness)
+    kind = "designation of an insert (ISO 1832)"
+    return read_or_refuse(_open(text), parse_insert, kind, oddness, Insert.corner_span)
+
+
+def _open(text: str) -> str:
+    """The text without the brackets that set off a number with a point: CCMT 3(2.5)1."""
+    return re.sub(r"\(\s*([0-9]+(?:\.[0-9])?)\s*\)", r"\1", text)
 
 
 def read_holder(text: str) -> TurningHolder:
@@ -65,7 +73,7 @@ def read_material(text: str) -> Application:
 def insert_or_none(text: str) -> Insert | None:
     """Read an insert where the text is one: a shop may name an item in its own words."""
     try:
-        return parse_insert(plain_text(text))
+        return parse_insert(plain_text(_open(text)))
     except Unreadable:
         return None
 

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from crib.errors import OutsideModel
 from crib.metrology.datum_filter import HELD, NONE, DatumFilter
-from crib.metrology.datum_noise import DatumPrior, Floats
+from crib.metrology.datum_noise import NO_JUMPS, DatumPrior, Floats
 
 #: A first-off that waits for a second one is as likely right as wrong.
 _HELD_RIGHT = 0.5
@@ -33,8 +33,8 @@ class DatumTrack:
         verdict: Index into ``datum_filter.VERDICTS``, shape (stations, looks).
         mean: Datum now, shape (stations,).
         sd: Its uncertainty.
-        next_sd: How far the next mount may lie from ``mean``, measurement apart; wider while
-            a jump waits to be confirmed.
+        next_sd: How far the next mount may lie from ``mean``, measurement apart. This and
+            the other uncertainties reach to a jump while it waits to be confirmed.
         held: Look that is held apart and waits for a second one; NaN where none is.
         walk_sd: Move from mount to mount, as learned.
         scatter_sd: Scatter of mounting, as learned.
@@ -81,11 +81,15 @@ def follow_datum(
         look_sd: Standard uncertainty of each look, same shape or broadcast to it.
         recorded: Datum on record, shape (stations,).
         prior: What is believed of any station.
-        noise: Walk, scatter and log weight per grid point; the prior's where None.
+        noise: Walk, scatter and log weight per grid point, without jumps; the prior's, with
+            jumps, where None.
 
     Raises:
         OutsideModel: Shapes that do not match, a look that is infinite, an uncertainty that
             is negative or not finite.
+
+    A smaller look may be a jump too, so that each is taken both ways, joined by how likely
+    each way is.
 
     References:
         Kalman 1960, A new approach to linear filtering and prediction problems; local level
@@ -95,7 +99,8 @@ def follow_datum(
     belief = prior or DatumPrior()
     seen, sd, start = _checked(looks, look_sd, recorded)
     grid = noise or belief.grid()
-    bank = DatumFilter(start, belief.record_deviation**2, grid)
+    leaps = belief.leaps() if noise is None else NO_JUMPS
+    bank = DatumFilter(start, belief.record_deviation**2, grid, leaps)
     told = np.full((6, *seen.shape), np.nan)
     verdict = np.full(seen.shape, NONE, dtype=np.int64)
     there = [bool(np.isfinite(column).any()) for column in seen.T]
@@ -118,11 +123,12 @@ def follow_datum(
         verdict[settled, held_look[settled]] = before[settled]
         held_look = np.where(now == HELD, look, held_look)
         estimate, estimate_sd = bank.mixed(bank.var)
+        estimate_sd = _with_held(bank, estimate, estimate_sd)
         told[:, :, look] = (mean, expected_sd, innovation, sigmas, estimate, estimate_sd)
     mean, sd_now = bank.mixed(bank.var)
+    sd_now = _with_held(bank, mean, sd_now)
     bank.move()
     _, next_sd = bank.expect(np.zeros(start.size))
-    jump = np.nan_to_num(bank.held - mean)
     walk_sd, scatter_sd = bank.learned()
     return DatumTrack(
         predicted=told[0],
@@ -134,12 +140,18 @@ def follow_datum(
         verdict=verdict,
         mean=mean,
         sd=sd_now,
-        next_sd=np.sqrt(np.square(next_sd) + _HELD_RIGHT * np.square(jump)),
+        next_sd=_with_held(bank, mean, next_sd),
         held=bank.held,
         walk_sd=walk_sd,
         scatter_sd=scatter_sd,
         log_evidence=bank.log_evidence,
     )
+
+
+def _with_held(bank: DatumFilter, mean: Floats, sd: Floats) -> Floats:
+    """A deviation that reaches to a look that is held apart too."""
+    jump = np.nan_to_num(bank.held - mean)
+    return np.asarray(np.sqrt(np.square(sd) + _HELD_RIGHT * np.square(jump)))
 
 
 def _checked(

@@ -34,7 +34,7 @@ VERDICTS: Final = (
 
 #: Degrees of freedom of the heavy tail by which a first-off that fits nowhere widens the
 #: scatter: it may, but no single slip of the keyboard drowns all that was learned.
-_TAIL_FREEDOM: Final = 4.0
+_TAIL_FREEDOM: Final = 1.0
 
 Bools = npt.NDArray[np.bool_]
 Whole = npt.NDArray[np.int64]
@@ -47,9 +47,16 @@ class DatumFilter:
         start: Datum on record, shape (stations,).
         start_var: Variance of the true datum about it.
         noise: Walk, scatter, log weight per grid point.
+        jump: Variance of a jump, and the logarithms of the chances of one and of none.
     """
 
-    def __init__(self, start: Floats, start_var: float, noise: tuple[Floats, ...]) -> None:
+    def __init__(
+        self,
+        start: Floats,
+        start_var: float,
+        noise: tuple[Floats, ...],
+        jump: tuple[float, float, float],
+    ) -> None:
         walk, scatter, log_weights = noise
         shape = (start.size, walk.size)
         self.walk2, self.scatter2 = np.square(walk), np.square(scatter)
@@ -57,6 +64,7 @@ class DatumFilter:
         self.weights = np.exp(self.log_weights)
         self.mean = np.broadcast_to(start[:, None], shape).copy()
         self.var = np.full(shape, start_var)
+        self.jump2, self.log_jump, self.log_stay = jump
         self.held = np.full(start.size, np.nan)
         self.held_var = np.zeros(start.size)
         #: Logarithm of the density of all looks so far that were taken.
@@ -103,7 +111,7 @@ class DatumFilter:
         before = np.where(settled & ~step, np.where(jump, UNPLACED, DROPPED), NONE)
         before = np.where(step, CONFIRMED, before)
         if settled.any():
-            self._scatters(before == UNPLACED)
+            self._scatters((before == UNPLACED) | (before == DROPPED))
             self._restart(step)
         self._update(there & ~held, seen, look_var)
         self.held = np.where(held, seen, np.where(there, np.nan, self.held))
@@ -143,19 +151,20 @@ class DatumFilter:
         self.var[which] = self.held_var[which, None] + self.scatter2 + self.walk2
 
     def _update(self, which: Bools, seen: Floats, look_var: Floats) -> None:
-        """Kalman's step; the variance in the form that cannot turn negative."""
+        """Kalman's step as if the datum had only moved, and as if it had jumped, in one."""
         if not which.any():
             return
         noise = self.scatter2 + look_var[which, None]
-        var = self.var[which] + noise
         off = seen[which, None] - self.mean[which]
-        certain = var == 0  # nothing left to learn
-        safe = np.where(certain, 1.0, var)
-        gain = np.where(certain, 0.0, self.var[which] / safe)
+        stay = _step(self.var[which], noise, off)
+        leap = _step(self.var[which] + self.jump2, noise, off)
+        density = np.logaddexp(self.log_stay + stay[2], self.log_jump + leap[2])
+        jumped = np.exp(self.log_jump + leap[2] - density)
+        gain = stay[0] + jumped * (leap[0] - stay[0])
         self.mean[which] += gain * off
-        self.var[which] = np.square(1 - gain) * self.var[which] + np.square(gain) * noise
-        density = -0.5 * (np.log(2 * np.pi * safe) + np.square(off) / safe)
-        self._weigh(which, np.where(certain, 0.0, density))
+        spread = jumped * (1 - jumped) * np.square((leap[0] - stay[0]) * off)
+        self.var[which] = stay[1] + jumped * (leap[1] - stay[1]) + spread
+        self._weigh(which, density)
 
     def _weigh(self, which: Bools, density: Floats) -> None:
         weighed = self.log_weights[which] + density
@@ -163,3 +172,14 @@ class DatumFilter:
         self.log_evidence[which] += total
         self.log_weights[which] = weighed - total[:, None]
         self.weights[which] = np.exp(self.log_weights[which])
+
+
+def _step(var: Floats, noise: Floats, off: Floats) -> tuple[Floats, Floats, Floats]:
+    """Gain, variance after the look, and log density of it; a variance never turns negative."""
+    whole = var + noise
+    certain = whole == 0  # nothing left to learn
+    safe = np.where(certain, 1.0, whole)
+    gain = np.where(certain, 0.0, var / safe)
+    after = np.square(1 - gain) * var + np.square(gain) * noise
+    density = -0.5 * (np.log(2 * np.pi * safe) + np.square(off) / safe)
+    return gain, after, np.where(certain, 0.0, density)

@@ -54,7 +54,7 @@ def check_gauge(
 
     ``Cg = 0.2 T / (6 s)``, ``Cgk = (0.1 T - |bias|) / (3 s)``. From ten repeats on both must
     reach 1.33; fewer, as in a morning check, must reach 1.0. The bias must stay within 0.1 T
-    in any case.
+    in any case. Ten equal repeats show no scatter and are no study.
 
     Args:
         readings_tenths_um: Repeats on the master [0.1 µm].
@@ -79,6 +79,9 @@ def check_gauge(
         [(value - master_tenths_um) / 10_000 for value in readings_tenths_um],
         tolerance_width_tenths_um / 10_000,
     )
+    why_not = found.why_not
+    if found.n >= FULL_STUDY:
+        why_not = (*why_no_study(found.n, found.standard_deviation_mm), *why_not)
     return GaugeCheck(
         found.n,
         mean_tenths_um(readings_tenths_um),
@@ -86,9 +89,21 @@ def check_gauge(
         found.standard_deviation_mm,
         found.cg,
         found.cgk,
-        not found.why_not,
-        found.why_not,
+        not why_not,
+        why_not,
     )
+
+
+def why_no_study(n: int, deviation_mm: float | None) -> tuple[str, ...]:
+    """Why repeats are no study of a gauge: one, or all equal, show nothing of its scatter."""
+    if n == 1:
+        return ("One reading shows no scatter: measure the master at least ten times.",)
+    if not deviation_mm:
+        return (
+            f"All {n} readings are equal and show no scatter: the display is too coarse for a "
+            "study, or one reading was copied. Measure anew with more digits.",
+        )
+    return ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,7 +126,7 @@ def test_a_bar_a_thread_and_a_corner_come_to_what_the_rules_say(client):
     assert (thread["cutting_passes"], thread["passes"]) == (17, 18)
     assert thread["depths_mm"][:2] == pytest.approx([0.15, 0.212132])
     corner = work(client, "roughness")
-    assert corner == pytest.approx({"peak_um": 3.13730, "mean_um": 0.78125}, abs=1e-4)
+    assert corner == pytest.approx({"peak_um": 3.125, "mean_um": 0.78125}, abs=1e-4)
 
 
 def test_what_is_missing_for_a_time_is_named_by_column(client):
@@ -302,6 +302,37 @@ def test_repeats_are_judged_under_the_names_of_the_contract(client):
         "mean_mm", "standard_deviation_mm", "type_a_mm", "expanded_uncertainty_mm",
         "accepted", "outlier", "budget",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("exponent", "name"), [("feed_exponent", "feed_mm_rev"), ("depth_exponent", "depth_mm")]
+)
+def test_an_exponent_asks_for_the_figure_that_it_belongs_to(client, exponent, name):
+    body = BODIES["tool-life"] | {exponent: 0.3}
+
+    refused = client.post("/v1/workings/tool-life", json=body)
+
+    assert refused.status_code == 409
+    assert [one["field"] for one in refused.get_json()["errors"]] == [name]
+    assert work(client, "tool-life", **{exponent: 0.3, name: 0.1})["life_min"] > 0
+
+
+@pytest.mark.parametrize("readings", [[25.0], [25.0] * 10])
+def test_one_reading_or_equal_ones_are_no_study_of_a_gauge(client, readings):
+    body = {"readings_mm": readings, "master_mm": 25.0, "tolerance_width_mm": 0.04}
+
+    found = client.post("/v1/workings/gauge-study", json=body).get_json()
+
+    assert not found["valid"]
+    assert "no scatter" in found["why_not"][0]
+
+
+@pytest.mark.parametrize("feed", [0.01, 0.1, 0.4, 0.8])
+def test_both_roughness_figures_come_from_one_profile(client, feed):
+    found = work(client, "roughness", feed_mm_rev=feed)
+
+    # Groover, Fundamentals of Modern Manufacturing (from memory): f2/8r and f2/32r
+    assert found["peak_um"] / found["mean_um"] == pytest.approx(4)
 
 
 @pytest.mark.parametrize(

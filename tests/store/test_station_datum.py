@@ -64,9 +64,10 @@ def test_the_next_tool_is_told_what_the_first_offs_taught(swaps: Swaps) -> None:
     first = swaps.swap(-300)  # 0.0300 on diameter: the datum lies 0.0150 farther in
     second = swaps.swap(0)
 
-    # 0.0150 of radius, less the 0.3 % that the datum on record still weighs, on diameter
+    # 0.0150 of radius on diameter, less what the datum on record still weighs: one first-off
+    # may be scatter of the mounting
     assert x_told(first) == 520_010
-    assert x_told(second) == 520_010 - 300
+    assert x_told(second) == pytest.approx(520_010 - 300, abs=30)
     told = x_of(show(swaps.acts))
     assert told.datum.datum_mm == pytest.approx(10 - 0.0150, abs=0.0005)
     assert [look.verdict for look in told.history] == ["taken", "taken"]
@@ -93,7 +94,8 @@ def test_the_uncertainty_grows_by_the_datums_once_it_is_known(swaps: Swaps) -> N
     )
     assert before is not None
     assert after is not None
-    assert before < after < 0.05
+    # one first-off does not tell how far mountings scatter: 0.02 mm of radius is not ruled out
+    assert before < after < 0.12
     assert plain.datum[0].first_offs == 0
     assert "no first-off yet" in plain.datum[0].sentence
 
@@ -232,7 +234,7 @@ def test_a_window_on_the_newest_first_offs_still_knows_the_record(swaps: Swaps) 
     rows = first_offs_of_shop(acts.tx, acts.present, 3)
     residuals = residuals_of(acts.tx, rows, "WF", acts.present)
 
-    assert [one.residual_mm for _, one in residuals] == pytest.approx([-0.015] * 3, abs=0.001)
+    assert [one.residual_mm for _, one in residuals] == pytest.approx([-0.015] * 3, abs=0.0015)
     assert {one.holder for _, one in residuals} == {"TH-1"}
 
 

@@ -22,7 +22,7 @@ from api.pages.numbers.shown import (
 from api.rest import workings_cutting as calls
 from api.schemas import workings_cutting as shapes
 from crib.cutting.engagement import RADIAL, engage, radii_mm
-from crib.cutting.finish import ideal_mean_um, ideal_peak_um
+from crib.cutting.finish import ideal_mean_um, parabola_peak_um
 from crib.cutting.kinematics import (
     parts_per_bar,
     radial_cut,
@@ -205,16 +205,16 @@ ROUGHNESS: Final = Working(
         }
     ),
     lines=(
-        Line("R_t = 1000 * (r - sqrt(r ** 2 - f ** 2 / 4))", "µm"),
+        Line("R_t = 1000 * f ** 2 / (8 * r)", "µm"),
         Line("R_a = 1000 * f ** 2 / (32 * r)", "µm"),
     ),
     results=(
         Result("peak_um", "Peak to valley", "µm"),
         Result("mean_um", "Arithmetic mean", "µm"),
     ),
-    source="Geometry of a round corner (derived); mean: Groover, Fundamentals of Modern "
-    "Manufacturing (from memory).",
-    functions=(ideal_peak_um, ideal_mean_um),
+    source="The corner as a parabola, for both: Groover, Fundamentals of Modern Manufacturing "
+    "(from memory). Where the feed equals the radius, a round corner leaves 7 % more.",
+    functions=(parabola_peak_um, ideal_mean_um),
     call="POST /v1/workings/roughness",
 )
 

@@ -39,6 +39,22 @@ def test_the_nearest_usual_reading_is_offered(text: str, offered: str) -> None:
     assert nearest(text) == offered
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["CCMT09T304.2", "CCMT3(25)1", "CNMG1204408", "DCMT11T3O2X", "CNMG4329"],
+)
+def test_no_other_radius_is_offered_than_was_written(text: str) -> None:
+    with pytest.raises(BadDesignation) as refused:
+        read_insert(text)
+
+    found = refused.value.facts["nearest"]
+    if found is not None:
+        offered = read_insert(str(found))
+        assert str(found)[slice(*offered.corner_span())].replace("0", "O") in text.replace(
+            "0", "O"
+        )
+
+
 @pytest.mark.parametrize("text", ["", "X", "hello world", "parting 1.5 P", "CNMG" * 11])
 def test_nothing_is_offered_that_has_little_to_do_with_the_text(text: str) -> None:
     assert nearest(text) is None
@@ -60,3 +76,16 @@ def test_the_sentence_says_where_what_and_what_instead() -> None:
     assert sentence.startswith("'CCMT09X304' is no designation of an insert (ISO 1832)")
     assert "position 6 (character 7) should be the thickness, one of 01, " in sentence
     assert sentence.endswith("'X3' stands there. Perhaps CCMT09T304?")
+
+
+def test_brackets_set_off_a_number_with_a_point_in_the_inch_form() -> None:
+    # usual inch spelling, from memory: 3/8 in circle, 2.5/16 in thick, 1/64 in corner
+    insert = read_insert("CCMT 3(2.5)1")
+
+    assert insert == read_insert("CCMT32.51")
+    assert (insert.circle_mm, insert.thickness_mm, insert.corner_radius_mm) == (
+        9.525,
+        3.97,
+        0.4,
+    )
+    assert insert.metric() == read_insert("CCMT09T304")

@@ -73,7 +73,7 @@ def test_the_filter_is_the_dense_posterior_of_one_big_normal(
 
 
 def test_unknown_noise_is_the_weighted_mean_of_dense_posteriors() -> None:
-    prior = DatumPrior(points=(3, 4))
+    prior = DatumPrior(points=(3, 4), jump_prob=1e-300)
     looks = RECORDED + np.array([0.004, 0.001, np.nan, 0.006, 0.003, 0.008])
     sd = np.full(looks.size, 0.002)
     walk, scatter, log_prior = prior.grid()
@@ -280,3 +280,26 @@ def test_a_slip_that_fits_nowhere_widens_what_the_station_scatters() -> None:
     assert words(wild)[-2:] == ["fits_nowhere", "held_apart"]
     assert words(calm)[-2:] == ["none", "held_apart"]
     assert wild.scatter_sd[0] > 1.2 * calm.scatter_sd[0]
+
+
+@pytest.mark.parametrize(
+    ("scatter", "jump", "least"), [(0.003, 0.0, 0.93), (0.02, 0.0, 0.75), (0.02, 0.1, 0.8)]
+)
+def test_the_uncertainty_covers_stations_that_scatter_or_jump(
+    scatter: float, jump: float, least: float
+) -> None:
+    rng = np.random.default_rng(5)
+    stations, looks, at = 400, 14, 6
+    truth = rng.normal(0, 0.05, (stations, 1)) + rng.normal(0, 0.001, (stations, looks)).cumsum(
+        1
+    )
+    truth[:, at:] += jump * rng.choice([-1, 1], (stations, 1))
+    seen = truth + rng.normal(0, np.hypot(scatter, 0.0025), truth.shape)
+
+    track = follow_datum(seen, 0.0025, np.zeros(stations))
+
+    within = (np.abs(track.estimate - truth) <= 2 * track.estimate_sd).mean(axis=0)
+    # the very look of a jump cannot tell it from a slip; from the next one on it is known
+    late = within[at + 1 :] if jump else within
+    assert late.mean() >= 0.91, late
+    assert late.min() >= least, late

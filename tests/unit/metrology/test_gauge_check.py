@@ -3,7 +3,7 @@
 import pytest
 
 from crib.errors import Invalid, OutsideModel
-from crib.metrology.gauge_check import check_gauge, pooled_deviation
+from crib.metrology.gauge_check import check_gauge, pooled_deviation, why_no_study
 from crib.metrology.repeatability import study
 
 MASTER = 500_000
@@ -60,6 +60,20 @@ def test_a_gauge_without_any_scatter_is_judged_by_its_bias():
 def test_one_reading_has_no_scatter_but_a_bias():
     assert check_gauge([500_000], MASTER).valid
     assert not check_gauge([500_041], MASTER).valid
+
+
+def test_ten_equal_readings_are_no_study():
+    check = check_gauge([MASTER] * 10, MASTER)
+
+    assert not check.valid
+    assert "All 10 readings are equal" in check.why_not[0]
+    assert check_gauge([MASTER, MASTER + 1] * 5, MASTER).valid
+
+
+def test_a_study_needs_scatter():
+    assert "ten times" in why_no_study(1, None)[0]
+    assert why_no_study(2, 0.0)
+    assert why_no_study(2, 0.001) == ()
 
 
 def test_no_readings_are_refused():
