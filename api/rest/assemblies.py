@@ -89,6 +89,7 @@ def preset_answer(done: PresetDone) -> dict[str, Any]:
         "budgets": [{"measure": name, "budget": one.budget} for name, one in measures.items()],
         "accepted": done.accepted,
         "why_not": list(done.why_not),
+        "cautions": list(done.cautions),
         "void_after": done.void_after,
         "gauge": done.gauge,
         "overridden": done.overridden,

@@ -249,6 +249,7 @@ def card_members(card: BenchCard) -> dict[str, Any]:
         "recipe": card.recipe,
         "fresh_pieces": card.fresh_pieces,
         "recipe_problem": card.problem,
+        "recipe_caution": card.caution,
     }
 
 

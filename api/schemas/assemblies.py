@@ -142,6 +142,12 @@ class PresetShape(FactAnswer):
     budgets = fields.List(fields.Nested(MeasureBudget), required=True)
     accepted = YesNo(required=True)
     why_not = listed(Text(), most=100, required=True)
+    cautions = listed(
+        Text(),
+        most=100,
+        required=True,
+        explains="Stations that need a measure which was not taken, where others do without.",
+    )
     void_after = At(required=True)
     gauge = Text(allow_none=True)
     overridden = fields.Nested(GaugeOverriddenShape, allow_none=True, required=True)

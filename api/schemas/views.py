@@ -265,6 +265,9 @@ class SisterShape(Shape):
     minutes = Number(explains="Bench time still to be spent.")
     holder_from = At(allow_none=True, explains="When a holder comes free that is not yet.")
     missing = fields.List(fields.Nested(MissingThing), required=True)
+    lacking = listed(
+        Text(), most=3, explains="Measures that its preset is short of: measure it again."
+    )
 
 
 class SwapShape(Shape):
@@ -340,6 +343,9 @@ class BenchRowShape(Shape):
     )
     fresh_pieces = Whole(explains="Pieces out of the box; the recipe names opened ones.")
     recipe_problem = Text(allow_none=True, explains="Why there is no recipe.")
+    recipe_caution = Text(
+        allow_none=True, explains="Measure that its preset is short of for its station."
+    )
 
 
 class ReliefShape(Shape):

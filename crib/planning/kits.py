@@ -28,6 +28,7 @@ class StationNow:
         holder: Its holder.
         holder_type: That holder's type.
         usable: Whether its edge has life enough to go on.
+        measures: LF, WF, HF as far as the station's offsets need them.
     """
 
     station_id: int
@@ -39,6 +40,7 @@ class StationNow:
     holder: str | None = None
     holder_type: str | None = None
     usable: bool = True
+    measures: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ def make_kit(
     needs = [
         SwapNeed(
             place.station_id, machine, place.station, place.tool_number, place.path, spec,
-            place.assembly, 0, at,
+            place.assembly, 0, at, measures=place.measures,
         )
         for place, spec in changes
     ]  # fmt: skip
@@ -234,6 +236,8 @@ def _line(place: StationNow, spec: str, sister: Sister) -> KitLine:
     blocked = sister.state == "blocked"
     stands = sister.state == "build" and sister.holder_from is not None
     note = "its holder comes out of the machine at this changeover" if stands else ""
+    if sister.lacking:
+        note = f"measure it again with {' and '.join(sister.lacking)}, which the station needs"
     return KitLine(
         place.station,
         place.tool_number,

@@ -29,6 +29,7 @@ class SwapNeed:
             release whatever holder the swap before brought in, so there it is not read.
         releases_type: Its holder type, where it differs from what the tool spec wants.
         why: Why the swap is due.
+        measures: LF, WF, HF as far as the station's offsets need them.
     """
 
     station_id: int
@@ -43,11 +44,15 @@ class SwapNeed:
     releases_holder: str | None = None
     releases_type: str | None = None
     why: str = ""
+    measures: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class WaitingAssembly:
-    """An assembly that is built and in no machine; ``void_after`` ends its preset."""
+    """An assembly that is built and in no machine; ``void_after`` ends its preset.
+
+    ``measures`` are LF, WF, HF as far as the preset has them; None where that is not told.
+    """
 
     code: str
     tool_spec: str
@@ -55,6 +60,7 @@ class WaitingAssembly:
     holder_type: str
     void_after: datetime | None = None
     measured_at: datetime | None = None
+    measures: frozenset[str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +181,8 @@ class Sister:
         available_from: Soonest end of its bench work, where a holder is waited for. Blocked
             by a holder alone: when the same holder could be back in the machine, which
             stands meanwhile.
+        lacking: Measures that the station needs and its preset does not have; then it is to
+            be measured again.
     """
 
     state: SisterState
@@ -186,3 +194,4 @@ class Sister:
     missing: tuple[Missing, ...] = ()
     holder_from: datetime | None = None
     available_from: datetime | None = None
+    lacking: tuple[str, ...] = ()

@@ -41,10 +41,11 @@ def find_sisters(
 
     Of measured assemblies the one whose preset is void soonest, but not before the swap, goes
     first: no other choice serves more swaps, since later swaps can only use later presets.
-    Then assemblies that only want measuring, then a holder with edges in stock. A holder that
-    is in a machine now counts once its swap is made, and only where the bench can finish
-    before the new swap. Where no holder is there in time the station keeps its own: it can be
-    rebuilt only while the machine stands, so the sister is blocked.
+    One whose preset lacks a measure that the station needs is no sister there. Then assemblies
+    that only want measuring, for want of such a measure last, then a holder with edges in
+    stock. A holder that is in a machine now counts once its swap is made, and only where the
+    bench can finish before the new swap. Where no holder is there in time the station keeps
+    its own: it can be rebuilt only while the machine stands, so the sister is blocked.
 
     Args:
         needs: Swaps in any order; those of one station are numbered by ``ordinal``.
@@ -85,6 +86,7 @@ class _Walk:
             heappush(self.unmeasured[waiting.tool_spec], (waiting.code, waiting.holder))
         for free in shelf.holders:
             heappush(self.holders[free.holder_type], (free.free_from or _NOW, free.holder))
+        self.measures = {one.code: one.measures for one in shelf.ready}
         self.stock = _Stock(shelf.lots)
         self.seated: dict[int, tuple[str, str] | None] = {}
         self.edgeless: dict[tuple[str, bool, bool], Sister] = {}
@@ -99,8 +101,12 @@ class _Walk:
                 facts={"tool_spec": need.tool_spec},
             )
         own = self._seated(need, spec)
-        sister = self._take_ready(need) or self._take_unmeasured(need, spec)
-        sister = sister or self._build(need, spec, own)
+        sister = (
+            self._take_ready(need)
+            or self._take_unmeasured(need, spec)
+            or self._take_lacking(need, spec)
+            or self._build(need, spec, own)
+        )
         if sister.state == "blocked" and sister.lot is not None:
             return sister  # the holder stays where it is and is rebuilt there
         if own is not None:
@@ -119,13 +125,38 @@ class _Walk:
 
     def _take_ready(self, need: SwapNeed) -> Sister | None:
         heap = self.ready[need.tool_spec]
-        while heap:
+        found, aside = None, []
+        while heap and found is None:
             void_after, code, holder = heappop(heap)
-            if void_after >= need.swap_by:
-                return Sister("ready", assembly=code, holder=holder)
-            # Void before this swap, hence before every later one: it wants measuring again.
-            heappush(self.unmeasured[need.tool_spec], (code, holder))
-        return None
+            if void_after < need.swap_by:
+                # Void before this swap, hence before every later: it wants measuring again.
+                heappush(self.unmeasured[need.tool_spec], (code, holder))
+            elif self._lacks(code, need):
+                aside.append((void_after, code, holder))  # another station may take it
+            else:
+                found = Sister("ready", assembly=code, holder=holder)
+        for one in aside:
+            heappush(heap, one)
+        return found
+
+    def _lacks(self, code: str, need: SwapNeed) -> tuple[str, ...]:
+        """Measures that a station needs and the preset of a tool does not have."""
+        measured = self.measures.get(code)
+        return () if measured is None else tuple(sorted(need.measures - measured))
+
+    def _take_lacking(self, need: SwapNeed, spec: SpecNeeds) -> Sister | None:
+        """A measured tool that is to be measured again, with what the station needs."""
+        heap = self.ready[need.tool_spec]
+        if not heap:
+            return None
+        _, code, holder = heappop(heap)  # all that are left lack something for this station
+        return Sister(
+            "measure",
+            assembly=code,
+            holder=holder,
+            minutes=spec.measure_minutes(self.usual),
+            lacking=self._lacks(code, need),
+        )
 
     def _take_unmeasured(self, need: SwapNeed, spec: SpecNeeds) -> Sister | None:
         heap = self.unmeasured[need.tool_spec]

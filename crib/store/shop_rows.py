@@ -52,7 +52,8 @@ _ASSEMBLIES = f"""
     """  # noqa: S608 - no value from outside
 
 _PRESETS = f"""
-    SELECT p.assembly_id, f.at AS at_us, p.accepted, p.void_after AS void_after_us
+    SELECT p.assembly_id, f.at AS at_us, p.accepted, p.void_after AS void_after_us,
+           p.lf_tenths_um IS NOT NULL, p.wf_tenths_um IS NOT NULL, p.hf_tenths_um IS NOT NULL
     FROM presets p JOIN facts f ON f.id = p.fact_id
     WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, p.fact_id
@@ -69,7 +70,7 @@ _SIZE_CORRECTIONS = f"""
 _STATIONS = text(
     """
     SELECT s.id, s.code, s.machine_id, m.machine, s.station, s.tool_number, s.path,
-           m.x_on_diameter
+           m.x_on_diameter, s.axis_x, s.axis_y, s.axis_z
     FROM stations s JOIN machines m ON m.id = s.machine_id
     WHERE s.retired_at IS NULL AND m.retired_at IS NULL
     ORDER BY m.machine, s.path, s.tool_number, s.station
@@ -188,6 +189,15 @@ class PresetRow(NamedTuple):
     at_us: int
     accepted: bool
     void_after_us: int
+    has_lf: bool = True
+    has_wf: bool = True
+    has_hf: bool = True
+
+    @property
+    def measures(self) -> frozenset[str]:
+        """LF, WF, HF as far as they were measured."""
+        told = (("LF", self.has_lf), ("WF", self.has_wf), ("HF", self.has_hf))
+        return frozenset(name for name, has in told if has)
 
 
 class SizeStep(NamedTuple):

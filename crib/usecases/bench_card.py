@@ -27,11 +27,13 @@ class BenchCard:
         fresh_pieces: How many of the pieces come out of the box; ``recipe.pieces`` names the
             opened ones, which are used up first.
         problem: Why there is no recipe.
+        caution: What the preset that it has is short of.
     """
 
     recipe: Recipe | None
     fresh_pieces: int = 0
     problem: str | None = None
+    caution: str | None = None
 
 
 class _Box:
@@ -104,7 +106,8 @@ def _concerned(found: SwapList, positions: Collection[int]) -> Iterator[tuple[in
 def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
     sister = swap.sister
     if sister.assembly is not None:
-        return BenchCard(recipe_of(tx, named_assembly(tx, sister.assembly).row))
+        recipe = recipe_of(tx, named_assembly(tx, sister.assembly).row)
+        return BenchCard(recipe, caution=lacks_for(swap))
     spec = spec_row(tx, spec_id_by_name(tx, swap.forecast.tool_spec))
     box, holder_mark = _box(tx, sister, boxes), sister.holder or ""
     holder = holder_row(tx, resolve_holder(tx, holder_mark).id)
@@ -115,6 +118,14 @@ def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
     return BenchCard(
         recipe_from(spec, holder, box.lot, taken[0].edge, pieces), len(taken) - len(pieces)
     )
+
+
+def lacks_for(swap: SwapRow) -> str | None:
+    """What the preset of a swap's sister is short of for its station; None where nothing."""
+    if not swap.sister.lacking:
+        return None
+    where, lacking = swap.forecast, " and ".join(swap.sister.lacking)
+    return f"{lacking} was not measured, and station {where.machine}/{where.station} needs it."
 
 
 def _box(tx: Tx, sister: Sister, boxes: dict[str, _Box]) -> _Box:

@@ -12,7 +12,7 @@ from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
 from crib.usecases.changeovers import start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import at_once, worked_out
-from crib.usecases.swap_list import make_shelf
+from crib.usecases.swap_list import make_shelf, measures_of
 
 #: An edge with less than this left of its planned life is changed with the job.
 LEAST_LEFT = 0.25
@@ -119,7 +119,9 @@ def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:
 
 def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -> StationNow:
     if forecast is None:
-        return StationNow(row.id, row.station, row.tool_number, row.path or 1)
+        return StationNow(
+            row.id, row.station, row.tool_number, row.path or 1, measures=measures_of(row)
+        )
     holder = holders.get(forecast.holder_id)
     return StationNow(
         row.id,
@@ -131,4 +133,5 @@ def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -
         holder.holder if holder else None,
         holder.holder_type if holder else None,
         forecast.why not in ("past", "broken") and forecast.share_used < 1 - LEAST_LEFT,
+        measures_of(row),
     )

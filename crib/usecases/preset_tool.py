@@ -26,7 +26,7 @@ from crib.store.code_numbers import next_code
 from crib.store.engine import Tx
 from crib.store.presets import gauge_row, insert_override, insert_preset, last_check
 from crib.store.resolve import resolve_gauge
-from crib.store.stockrows import spec_row
+from crib.store.stockrows import holder_row, spec_row
 from crib.usecases.gauge_trust import (
     GaugeOverridden,
     Override,
@@ -34,6 +34,7 @@ from crib.usecases.gauge_trust import (
     gauge_problems,
 )
 from crib.usecases.judge_preset import judge_preset
+from crib.usecases.measures_needed import measures_needed
 from crib.usecases.named import named_assembly
 from crib.usecases.said import place_after, record, refuse_before, said
 
@@ -73,6 +74,7 @@ class PresetDone:
         cutter_status: AVAILABLE when accepted, else MEASURED.
         accepted: The verdict.
         why_not: Sentences where it was not accepted.
+        cautions: Where it cannot go for want of a measure, if it can go elsewhere.
         measures: Mean, standard deviation and uncertainty per measure.
         at: When it was measured.
         void_after: Until when it holds.
@@ -86,6 +88,7 @@ class PresetDone:
     cutter_status: str
     accepted: bool
     why_not: tuple[str, ...]
+    cautions: tuple[str, ...]
     measures: tuple[MeasureResult, ...]
     at: datetime
     void_after: datetime
@@ -120,7 +123,13 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
     verdict = judge_preset(tx, spec, gauge, command.readings, told.at)
     problems = gauge_problems(tx, gauge, told.at)
     overridden = gauge_overridden(tx, command.override, problems)
-    why_not = (*(() if overridden else problems), *verdict.why_not)
+    needed = measures_needed(tx, spec.id, holder_row(tx, assembly.holder_id))
+    measured = verdict.means_tenths_um()
+    why_not = (
+        *(() if overridden else problems),
+        *verdict.why_not,
+        *needed.why_not(measured),
+    )
     fact_id = record(tx, "preset", told)
     void_after = told.at + PRESET_HOLDS
     insert_preset(
@@ -158,6 +167,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         cutter_status=status,
         accepted=not why_not,
         why_not=why_not,
+        cautions=needed.cautions(measured),
         measures=verdict.measures,
         at=told.at,
         void_after=void_after,

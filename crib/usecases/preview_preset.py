@@ -13,6 +13,7 @@ from crib.store.resolve import resolve_gauge
 from crib.store.stockrows import spec_row
 from crib.usecases.gauge_trust import gauge_problems
 from crib.usecases.judge_preset import judge_preset, nominals_of
+from crib.usecases.measures_needed import measures_of_tool
 from crib.usecases.named import named_assembly
 
 
@@ -24,6 +25,8 @@ class PresetPreview:
         measures: Mean, spread, uncertainty and verdict per measure.
         why_not: What speaks against the readings, in sentences.
         gauge_problems: What speaks against the gauge.
+        lacking: Measures that every station needs and the readings do not have; of ``why_not``.
+        cautions: Where it could not go for want of a measure, if it can go elsewhere.
         nominals_tenths_um: What the tool should measure, by measure [0.1 µm].
         tolerance_tenths_um: Half the width of the tolerance, if it has one [0.1 µm].
     """
@@ -31,6 +34,8 @@ class PresetPreview:
     measures: tuple[MeasureResult, ...]
     why_not: tuple[str, ...]
     gauge_problems: tuple[str, ...]
+    lacking: tuple[str, ...]
+    cautions: tuple[str, ...]
     nominals_tenths_um: Mapping[str, int | None]
     tolerance_tenths_um: int | None
 
@@ -56,10 +61,14 @@ def preview_preset(
     spec = spec_row(tx, named_assembly(tx, assembly).row.tool_spec_id)
     row = gauge_row(tx, resolve_gauge(tx, gauge).id) if gauge else None
     result = judge_preset(tx, spec, row, readings, present)
+    needed, measured = measures_of_tool(tx, assembly), result.means_tenths_um()
+    lacking = needed.why_not(measured)
     return PresetPreview(
         result.measures,
-        result.why_not,
+        (*result.why_not, *lacking),
         gauge_problems(tx, row, present),
+        lacking,
+        needed.cautions(measured),
         nominals_of(spec),
         spec.tolerance_tenths_um,
     )

@@ -10,6 +10,7 @@ from crib.clock import instant_from_us, print_instant
 from crib.records.catalogue import is_out_of_service
 from crib.store.engine import Tx
 from crib.store.rack_rows import WaitingRow, waiting_rows
+from crib.usecases.bench_card import lacks_for
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.gauge_trust import override_sentence
 from crib.usecases.left_out import worked_out
@@ -167,6 +168,9 @@ def _tool(row: WaitingRow, present: datetime, swap: SwapRow | None) -> RackTool:
         override = override_sentence(row.override_by, row.override_reason)
     needs = swap.forecast if swap is not None else None
     problems = _problems(row, present, void_after, failed_at, needs.machine if needs else None)
+    lacks = lacks_for(swap) if swap is not None else None
+    if lacks is not None:
+        problems = (*problems, f"{lacks} Measure it again.")
     return RackTool(
         code=row.code,
         tool_spec=row.tool_spec,

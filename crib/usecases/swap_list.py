@@ -211,6 +211,7 @@ def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
     view = plan.view
     horizon_us = us_of(until)
     holder_mark = {row.id: row.holder for row in view.rows.holders}
+    measures = {row.id: measures_of(row) for row in view.rows.stations.values()}
     by_station = {forecast.station_id: forecast for forecast in plan.forecasts}
     foreseen = [by_station[edge.station_id] for edge in plan.edges]
     horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in view.ahead.values()]
@@ -251,6 +252,7 @@ def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
             swap_by=instant_from_us(at_us),
             releases_holder=holder_mark.get(one.holder_id) if ordinal == 0 else None,
             why=BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why],
+            measures=measures.get(one.station_id, frozenset()),
         )
         found.append(_Planned(need, one, sentence, earlier, dearer, parts))
     found.sort(
@@ -276,6 +278,12 @@ def bench_calendar(view: ShopView) -> WorkCalendar:
     if not calendars:
         return ALWAYS
     return attended_together(list(calendars.values()))
+
+
+def measures_of(station: Any) -> frozenset[str]:
+    """LF, WF, HF as far as the offsets of a station need them."""
+    axes = (station.axis_x, station.axis_y, station.axis_z)
+    return frozenset(axis[1:] for axis in axes if axis)
 
 
 def make_shelf(view: ShopView) -> Shelf:
@@ -378,6 +386,7 @@ def _waiting(
             waiting,
             void_after=instant_from_us(preset.void_after_us),
             measured_at=instant_from_us(preset.at_us),
+            measures=preset.measures,
         ),
         True,
     )

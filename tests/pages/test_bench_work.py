@@ -206,3 +206,26 @@ def test_a_mounted_tool_is_not_measured(client, bench):
 
 def test_an_address_that_somebody_changed_into_no_reading_says_so(client, code):
     assert "Word" in words(read(client, f"/bench/work/{code}?r=nonsense", 422))
+
+
+def test_a_measure_that_its_station_needs_is_asked_for_and_named(client, bench, store, shop):
+    code = bench.ready()
+    with store.write() as tx:  # the geometry of the station is put right after the preset
+        tx.exec_driver_sql(
+            "UPDATE stations SET axis_y = '+HF' WHERE id = ?",
+            (shop.ids["stations"]["M1/T01"],),
+        )
+
+    page = read(client, f"/bench/work/{code}")
+    lines = "&".join(["r=LF+80.001+WF+16.0102"] * 3)
+    judged = read(client, f"/bench/work/{code}?g=PG-1&{lines}")
+    run = client.get("/v1/runs").get_json()["items"][0]["id"]
+    kit = client.get(f"/v1/kits/{run}").get_json()
+
+    missing = "HF was not measured, and station M1/T01 needs it"
+    assert missing in words(page.main)  # of the preset that it has
+    assert page.select_one("form.hand input[name=hf]")
+    assert "Would not be accepted" in words(judged.select_one("#verdict"))
+    assert missing in words(judged.select_one("section[aria-labelledby=verdict]"))
+    line = next(one for one in kit["build"] if one["assembly"] == code)
+    assert "measure it again with HF" in line["note"]

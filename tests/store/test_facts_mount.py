@@ -232,10 +232,11 @@ def test_a_tool_sits_in_one_station_only(acts: Any) -> None:
 
 
 def test_a_station_that_needs_a_measure_that_was_not_taken_is_refused(acts: Any) -> None:
+    code = acts.ready()
     change(acts, STATIONS, "M1/T01", axis_y="+HF")
 
     with pytest.raises(DoesNotFit, match="HF for axis Y") as refusal:
-        acts.mount(acts.ready())
+        acts.mount(code)
 
     assert slugs(refusal) == ["measure-missing"]
 

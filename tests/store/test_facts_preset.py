@@ -9,7 +9,9 @@ import pytest
 
 from crib.errors import Conflict, DoesNotFit, Invalid, NotAllowed
 from crib.metrology.preset import Reading
+from crib.records.catalogue import STATIONS
 from crib.store.presets import latest_preset
+from crib.store.records import update_record
 from crib.units import TenthsUm
 from crib.usecases.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
 from crib.usecases.gauge_trust import Override
@@ -272,3 +274,63 @@ def test_an_override_says_why(acts: Any, reason: str) -> None:
     with pytest.raises(Invalid, match="reason"):
         acts.preset(built.code, gauge="PG-1", override=Override("B3", reason))
     assert acts.one("SELECT count(*) FROM presets") == 0
+
+
+def needs_hf(acts: Any, *stations: str) -> None:
+    for station in stations:
+        number = acts.shop.ids["stations"][station]
+        update_record(acts.tx, STATIONS, number, {"axis_y": "+HF"})
+
+
+def with_hf() -> list[Reading]:
+    return [Reading(TenthsUm(800_010), TenthsUm(160_005), TenthsUm(100_000))] * 3
+
+
+def test_a_preset_that_lacks_what_its_planned_station_needs_is_not_accepted(acts: Any) -> None:
+    built = acts.build()  # the running job uses its spec in M1/T01 alone
+    needs_hf(acts, "M1/T01")
+
+    without = acts.preset(built.code)
+    assert (without.accepted, without.why_not) == (
+        False,
+        ("HF was not measured, and station M1/T01 needs it for its offsets: measure HF as "
+         "well.",),
+    )  # fmt: skip
+    full = acts.preset(built.code, 2, with_hf())
+
+    assert (full.accepted, full.cautions) == (True, ())
+    assert acts.mount(full.code, 3).code == full.code
+
+
+def test_a_preset_that_one_of_its_stations_cannot_use_says_which(acts: Any) -> None:
+    built = acts.build()
+    acts.tx.exec_driver_sql(
+        "INSERT INTO runs (machine_id, part_id, quantity, state)"
+        " SELECT m.id, part_id, quantity, 'planned' FROM runs, machines m WHERE machine = 'M2'"
+    )
+    needs_hf(acts, "M2/T01")
+
+    done = acts.preset(built.code)
+
+    assert done.accepted
+    assert done.cautions == (
+        "HF was not measured, and station M2/T01 needs it for its offsets: measure HF as well "
+        "if it may go there.",
+    )
+
+
+def test_without_a_job_the_stations_of_its_programs_count_and_then_all_that_take_it(
+    acts: Any,
+) -> None:
+    built = acts.build()
+    acts.tx.exec_driver_sql("UPDATE runs SET state = 'done'")
+    needs_hf(acts, "M1/T01", "M1/T02")
+    # programs call it under tool number 1, on either machine
+    assert "station M1/T01 needs it" in acts.preset(built.code).cautions[0]
+
+    needs_hf(acts, "M2/T01")
+    assert "stations M1/T01, M2/T01 need it" in acts.preset(built.code, 2).why_not[0]
+
+    acts.tx.exec_driver_sql("DELETE FROM operations")
+    done = acts.preset(built.code, 3)
+    assert "stations M1/T01, M1/T02, M2/T01 need it" in done.why_not[0]

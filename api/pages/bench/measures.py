@@ -76,8 +76,13 @@ def _shown(
     return MeasureShown(result, spread, nominal, half, drawn, said)
 
 
-def asked_measures(recipe: Recipe, readings: Sequence[Reading]) -> list[tuple[str, str]]:
-    """The measures to type by hand with their names: as before, else as the recipe has them."""
+def asked_measures(
+    recipe: Recipe, readings: Sequence[Reading], needed: Sequence[str] = ()
+) -> list[tuple[str, str]]:
+    """The measures to type by hand with their names.
+
+    As in the readings before; else as the recipe and the stations that it is for have them.
+    """
     if readings:
         wanted = readings[0].carried()
     else:
@@ -88,5 +93,6 @@ def asked_measures(recipe: Recipe, readings: Sequence[Reading]) -> list[tuple[st
             recipe.nose_radius_tenths_um,
         )
         known = zip(MEASURES, nominals, strict=True)
-        wanted = tuple(name for name, nominal in known if nominal) or ("LF", "WF")
+        wanted = tuple(name for name, nominal in known if nominal or name in needed)
+        wanted = wanted or ("LF", "WF")
     return [(name, _(NAMES[name])) for name in wanted]

@@ -22,6 +22,7 @@ from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
 from crib.usecases.gauge_trust import Override
+from crib.usecases.measures_needed import MeasuresNeeded, measures_of_tool
 from crib.usecases.preset_tool import PresetTool, preset_tool
 from crib.usecases.preview_preset import PresetPreview, preview_preset
 from crib.usecases.scan_code import scan_code
@@ -141,6 +142,7 @@ def show_work(
             if gauge is not None:
                 draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
             judged = _judge(tx, present, tool.code, draft)
+            needed = measures_of_tool(tx, tool.code)
     except Refusal as refusal:
         return refused(refusal, code)
     return page(
@@ -155,8 +157,9 @@ def show_work(
         gauges=states,
         gauge=gauge,
         draft=draft,
-        fields=asked_measures(tool.recipe, draft.readings),
+        fields=asked_measures(tool.recipe, draft.readings, needed.names()),
         judged=judged,
+        lacking=_lacking(tool, needed),
         complaint=complaint,
         undo=None if tool.preset or tool.ended_at else undo_offer([tool.id]),
         may_override=_may_override(gauge, judged),
@@ -164,6 +167,14 @@ def show_work(
         at=work_address(tool.code),
         typed=request.values,
     )
+
+
+def _lacking(tool: AssemblyShown, needed: MeasuresNeeded) -> tuple[str, ...]:
+    """What stations need of an accepted preset that it does not have."""
+    if tool.preset is None or not tool.preset.accepted or tool.ended_at is not None:
+        return ()
+    measured = tool.preset.measures_tenths_um()
+    return (*needed.why_not(measured), *needed.cautions(measured))
 
 
 def _is_ready(tool: AssemblyShown, present: datetime) -> bool:

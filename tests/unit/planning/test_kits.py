@@ -152,3 +152,15 @@ def test_a_tool_without_a_station_says_its_number_and_path():
 
     assert (line.station, line.tool_number, line.path, line.tool_spec) == (None, 7, 1, "drill")
     assert line.note == "no station carries tool number 7 on path 1"
+
+
+def test_a_waiting_tool_that_lacks_a_measure_is_not_pulled_but_measured_again():
+    ready = WaitingAssembly("A9", "turn", "H9", "square", measures=frozenset({"LF", "WF"}))
+    wants_hf = StationNow(11, "T11", 1, 1, measures=frozenset({"LF", "HF"}))
+
+    kit = _kit([wants_hf], [(1, "turn")], ready=(ready,))
+
+    assert kit.pull == ()
+    assert [(line.assembly, line.note) for line in kit.build] == [
+        ("A9", "measure it again with HF, which the station needs")
+    ]

@@ -252,3 +252,17 @@ def test_stock_is_summed_per_item():
     )
 
     assert shelf.stock() == {"i": 5, "k": 0}
+
+
+def test_a_preset_without_a_measure_that_the_station_needs_is_no_sister_there():
+    lacks = WaitingAssembly("A1", "turn", "H1", "square 12", measures=frozenset({"LF", "WF"}))
+    has = WaitingAssembly("A2", "turn", "H2", "square 12", measures=frozenset({"LF", "HF"}))
+    needs = [_need(4, 1, measures=frozenset({"LF", "HF"})), _need(8, 2, measures=frozenset())]
+
+    both = find_sisters(needs, _shelf(ready=(lacks, has)))
+    alone = find_sisters(needs[:1], _shelf(ready=(lacks,)))
+
+    # the one that lacks it is still ready for the station that does without
+    assert [(s.state, s.assembly) for s in both] == [("ready", "A2"), ("ready", "A1")]
+    assert [(s.state, s.assembly, s.lacking) for s in alone] == [("measure", "A1", ("HF",))]
+    assert alone[0].minutes > 0

@@ -1,0 +1,51 @@
+"""Rows of stations that may take tools of one spec, and which of them its jobs use."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from sqlalchemy import text
+
+from crib.store.engine import Tx
+
+_USES = (
+    "o.tool_spec_id = :spec AND o.tool_number = s.tool_number"
+    " AND coalesce(o.path, 1) = coalesce(s.path, 1)"
+)
+_STATIONS = text(
+    f"""
+    SELECT m.machine || '/' || s.station AS mark, s.interface, s.kind,
+           s.axis_x, s.axis_y, s.axis_z,
+           EXISTS (SELECT 1 FROM operations o JOIN runs r ON r.part_id = o.part_id
+                   WHERE r.machine_id = m.id AND r.state <> 'done' AND r.retired_at IS NULL
+                     AND {_USES}) AS planned,
+           EXISTS (SELECT 1 FROM operations o WHERE {_USES}) AS programmed
+    FROM stations s JOIN machines m ON m.id = s.machine_id
+    WHERE s.retired_at IS NULL AND m.retired_at IS NULL
+    ORDER BY m.machine, s.station
+    """  # noqa: S608 - no value from outside
+)
+
+
+class SpecStation(NamedTuple):
+    """A station in service: ``planned`` where a job ahead there uses the spec in it."""
+
+    mark: str
+    interface: str | None
+    kind: str | None
+    axis_x: str | None
+    axis_y: str | None
+    axis_z: str | None
+    planned: bool
+    programmed: bool
+
+    @property
+    def measures(self) -> frozenset[str]:
+        """LF, WF, HF as far as its offsets need them."""
+        axes = (self.axis_x, self.axis_y, self.axis_z)
+        return frozenset(axis[1:] for axis in axes if axis)
+
+
+def stations_for_spec(tx: Tx, tool_spec_id: int) -> tuple[SpecStation, ...]:
+    """Every station in service, and whether jobs or programs use a spec in it."""
+    return tuple(SpecStation(*row) for row in tx.execute(_STATIONS, {"spec": tool_spec_id}))
