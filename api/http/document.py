@@ -112,6 +112,7 @@ def _named_by(part: Any, schemas: dict[str, Any]) -> set[str]:
 def _finish_schema(schema: dict[str, Any], *, sent: bool) -> None:
     members = schema.get("properties", {})
     required = schema.get("required", [])
+    both: list[dict[str, Any]] = []
     for name, member in [*members.items()]:
         inches = _finish_member(member, sent=sent)
         if inches is None or not name.endswith("_mm"):
@@ -120,11 +121,14 @@ def _finish_schema(schema: dict[str, Any], *, sent: bool) -> None:
         members[other] = inches | {
             "description": f"{name} in inches, with length_unit=in in its place."
         }
-        pair = [{"required": [name]}, {"required": [other]}]
-        rule = {"oneOf": pair} if name in required else {"not": {"required": [name, other]}}
-        schema.setdefault("allOf", []).append(rule)
         if name in required:
+            pair = [{"required": [name]}, {"required": [other]}]
+            schema.setdefault("allOf", []).append({"oneOf": pair})
             required.remove(name)
+        else:
+            both.append({"required": [name, other]})
+    if both:
+        schema.setdefault("allOf", []).append({"not": {"anyOf": both}})
     if not required:
         schema.pop("required", None)
 

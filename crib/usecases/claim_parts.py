@@ -143,11 +143,17 @@ def _stretch(
             if offered.run == run["id"]:
                 return stretch, offered
     if not stretches:
-        when = f" made since {print_instant(since)}" if since is not None else ""
+        facts = {"run": run["id"], "machine": where}
+        if since is not None:
+            raise Conflict(
+                f"No parts of {where} made since {print_instant(since)} belong to no run: "
+                "nothing is left to claim. Read the list again.",
+                facts=facts,
+            )
         raise Conflict(
-            f"No parts of {where}{when} belong to no run: nothing is left to claim. Read the "
-            "list again.",
-            facts={"run": run["id"], "machine": where},
+            f"No parts of {where} belong to no run: nothing is left to claim. Read the list "
+            "again.",
+            facts=facts,
         )
     raise Conflict(
         f"Another run of {where} lies between that of {run['part']} and the parts without a "

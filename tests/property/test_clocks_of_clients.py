@@ -101,7 +101,10 @@ class _Undo(Exception):  # noqa: N818 - not an error: leaves the database as it 
 _clock = st.tuples(st.integers(0, 90), st.none() | st.integers(-300, 300))
 
 
-@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=8,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(clocks=st.lists(_clock, min_size=40, max_size=40))
 def test_no_clock_holds_up_what_others_do(
     shop: SimpleNamespace, store: Store, clocks: list[tuple[int, int | None]]
