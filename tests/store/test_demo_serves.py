@@ -60,7 +60,7 @@ def wait_for(condition, seconds=300.0):
 
 
 def with_sisters(address, states):
-    """The swap list once it has sisters in these states; the shop goes on by an hour a second."""
+    """The swap list once it has sisters in these states: the shop moves fast."""
     swaps = get(f"{address}v1/swap-list")
     return swaps if {row["sister"]["state"] for row in swaps["items"]} >= states else None
 
