@@ -378,12 +378,16 @@ def test_values_of_positions_carry_no_idle_zeros(client):
 
 
 def test_a_preset_that_is_not_accepted_shows_the_repeat_that_is_too_far_off(client):
-    """U = 2 s / sqrt(3) = 2 * 0.001 / sqrt(3) = 0.00115 mm (JCGM 100, derived)."""
+    """U = 0.00334 mm: 4.53 s / sqrt(3), 2 * 0.001 and 2 * 0.0005 / sqrt(3), as root of squares.
+
+    s is 0.001 mm; 4.53 is Student's t for 95.45 % at 2 degrees of freedom (JCGM 100, G.2). The
+    gauge's 0.001 mm and the step of 0.001 mm are what the page starts from (derived).
+    """
     wide = {"readings_mm": "80.0010 80.0020 80.0030", "tolerance_mm": 0.004}
     text = open_page(client, "preset", **wide)
     cells = re.findall(r"<td>(.*?)</td>", text)
     rows = [cells[i : i + 4] for i in range(0, len(cells), 4)]
 
     assert [row[3] for row in rows] == ["no", "yes", "no"]
-    assert rows[0][:3] == ["80.0010", "-0.00100", "0.00085"]
+    assert rows[0][:3] == ["80.0010", "-0.00100", "0.00066"]
     assert "measure again" in open_page(client, "preset", readings_mm="80", tolerance_mm=0.01)
