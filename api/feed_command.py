@@ -145,6 +145,8 @@ def _follow_shop(plan: FeedPlan, *, once: bool, dry_run: bool, as_json: bool) ->
     with the_store() as store:
         if once:
             outcomes = _run(lambda _: read_once(store, now, plan, printer))
+            for unread in not_read_once(store, plan):
+                say(unread)
             if not dry_run:
                 _print_outcomes(outcomes, as_json=as_json)
             _end_with(outcomes)
@@ -156,6 +158,36 @@ def _follow_shop(plan: FeedPlan, *, once: bool, dry_run: bool, as_json: bool) ->
         with only_one(store):
             say(f"following the machines of {store.path}")
             _run(lambda stop: follow_all(store, now, plan, stop))
+
+
+def not_read_once(store: Store, plan: FeedPlan) -> list[str]:
+    """What ``--once`` leaves alone, a sentence each: machines without an agent, other ways."""
+    from crib.feed.broker_address import BrokerAddress
+    from crib.feed.runner import machines_to_follow
+    from crib.records.catalogue import MACHINES
+    from crib.store.records import list_records
+
+    if plan.machine is not None:
+        return []
+    with store.read() as tx:
+        asked = {source.machine for source, _ in machines_to_follow(tx, plan)}
+        names = [str(row["machine"]) for row in list_records(tx, MACHINES)]
+    told = []
+    if silent := [name for name in names if name not in asked]:
+        told.append(f"not asked, for want of a feed_url: {', '.join(silent)}")
+    settings, follow = Settings.from_environment(), "crib feed without --once does"
+    if settings.drop_folder is not None:
+        told.append(f"not read: files in {settings.drop_folder}; {follow}")
+    if settings.mqtt_url is not None:
+        try:
+            address = BrokerAddress.parse(settings.mqtt_url)
+            broker = f"{address.host}:{address.port}"
+        except ValueError:
+            broker = "in CRIB_MQTT_URL"  # not to be shown: it may hold a password
+        told.append(f"not read: messages of the broker {broker}; {follow}")
+    if settings.send_assets:
+        told.append(f"not sent: tools to the agents of CRIB_SEND_ASSETS; {follow}")
+    return told
 
 
 def _beside(store: Store) -> tuple[Beside, ...]:

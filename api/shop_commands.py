@@ -39,8 +39,11 @@ def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
                 "files": [count._asdict() for count in report.files],
                 "errors": [_error_row(error) for error in report.errors],
                 "unlisted": report.unlisted,
+                "notices": report.notices,
             }
         )
+    for notice in report.notices:
+        say(f"Note: {notice}")
     for error in report.errors:
         say(str(error))
     if report.unlisted:

@@ -31,6 +31,7 @@ ELSEWHERE = (
     "crib/store/digest", "crib/store/file_checks.py", "crib/store/identity.py",
     "crib/store/import_rows.py", "crib/store/bulk.py", "crib/store/bounds.py",
     "crib/usecases/import_guards.py", "crib/usecases/import_shop.py",
+    "crib/usecases/import_notices.py",
     "crib/usecases/export_shop.py", "crib/usecases/keep_forecasts.py",
     "crib/usecases/tool_asset_xml.py",
     "labels/kit_sheet.py", "labels/swap_sheet.py", "labels/assembly_label.py",

@@ -20,7 +20,6 @@ from api.schemas.records import (
 )
 from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
-from crib.metrology.block import check_template
 from crib.records.catalogue import BY_NAME, CATALOGUE
 from crib.records.columns import Column, Record
 from crib.records.rules import Problem, is_time_zone, problems_of
@@ -105,9 +104,6 @@ def refuse_contradictions(tx: Tx, record: Record, values: dict[str, Any]) -> Non
         if record.name == "calendars" and zone is not None and not is_time_zone(zone):
             told = Problem("time_zone", "is no IANA time zone", "write it like Europe/Berlin")
             found.append(("time_zone", told))
-    template = values.get("block_template")
-    if template is not None:
-        check_template(template)
     if found:
         errors = [
             {"field": field, "detail": f"{one.reason}; {one.right}"} for field, one in found
@@ -201,8 +197,6 @@ def add_writers(
         members = [column.name for column in record.columns]
         if record.name in OWNED:
             members.append(OWNED[record.name][0])
-        if record.name == "machines":
-            members.append("block_template")
         return edit(call, key, dict.fromkeys(members) | call.body)
 
     def change_view(call: Call, key: str) -> Reply:

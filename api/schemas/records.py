@@ -25,12 +25,11 @@ from api.schemas.fields import (
 )
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME
-from crib.records.columns import Column, Record
+from crib.records.columns import LONGEST_LINES, Column, Record
 from crib.records.plain_text import unseen
 from crib.records.values import print_cell, read_cell
 from crib.store.record_rows import OWNED
 
-LONGEST_TEMPLATE = 4_000
 MOST_OWNED = 2_000
 
 #: Members that a record is given out with and that nobody sends: ignored where they come back.
@@ -90,6 +89,8 @@ def field_of(column: Column, **kwargs: Any) -> fields.Field[Any]:  # noqa: C901 
     if column.many:
         return listed(Text(), most=100, least=1 if column.required else 0, **kwargs)
     match column.kind:
+        case "lines":
+            return Template(longest=LONGEST_LINES, **kwargs)
         case "choice":
             return Choice(column.choices, **kwargs)
         case "integer":
@@ -141,8 +142,8 @@ class Template(Text):
         wrong = unseen(value.replace("\r\n", " ").replace("\n", " "))
         if wrong is not None:
             raise ValidationError(wrong)
-        if len(value) > LONGEST_TEMPLATE:
-            raise ValidationError(f"is longer than {LONGEST_TEMPLATE} characters")
+        if len(value) > LONGEST_LINES:
+            raise ValidationError(f"is longer than {LONGEST_LINES} characters")
         return value
 
 
@@ -161,12 +162,6 @@ def _members(record: Record) -> dict[str, Any]:
     members: dict[str, Any] = {
         column.name: field_of(column, required=column.required) for column in record.columns
     }
-    if record.name == "machines":
-        members["block_template"] = Template(
-            allow_none=True,
-            longest=LONGEST_TEMPLATE,
-            explains="Text block for the control, of the shop's own.",
-        )
     if record.name in OWNED:
         name = OWNED[record.name][0]
         members[name] = listed(_owned_shape(record.name), most=MOST_OWNED)

@@ -190,7 +190,7 @@ def holder_rows(draw: random.Random) -> list[Row]:
         for number in range(1, kind.owned + 1):
             condition = "good"
             if draw.random() < 0.03:
-                condition = draw.choice(["in repair", "lent", "quarantine"])
+                condition = draw.choice(["repair", "lent", "quarantine"])
             rows.append(
                 {
                     "holder": f"{mark}/{number:02d}",

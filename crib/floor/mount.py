@@ -296,7 +296,7 @@ def _room(expected: Expected | None, offered: Offered, place: Place) -> _Rows:
         ("interface", "wrong-interface", place.interface, offered.holder_interface),
         ("kind", "wrong-kind", place.kind, offered.holder_kind),
     ):
-        if takes and has and _plain(takes) != _plain(has):
+        if not takes_it(takes, has):
             rows.append((
                 "station", slug,
                 f"Station {place} takes {field} {takes}, holder {offered.holder} has {has}: it "
@@ -317,6 +317,16 @@ def same_radius(found_tenths_um: int, expected_tenths_um: int) -> bool:
     """Whether a nose radius is the expected one, within a tenth or 0.02 mm."""
     slack = max(expected_tenths_um // RADIUS_SHARE, RADIUS_LEAST_TENTHS_UM)
     return abs(found_tenths_um - expected_tenths_um) <= slack
+
+
+def takes_it(takes: str | None, has: str | None) -> bool:
+    """Whether a station that takes such an interface (or kind) holds one; empty fits all.
+
+    Examples:
+        >>> takes_it("10x10", "10 X 10"), takes_it("10x10", "ER16"), takes_it(None, "ER16")
+        (True, False, True)
+    """
+    return not (takes and has) or _plain(takes) == _plain(has)
 
 
 def _plain(text: str) -> str:

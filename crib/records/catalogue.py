@@ -14,6 +14,25 @@ OPERATION_KINDS = (
     "turn", "face", "bore", "groove", "part_off", "drill", "ream", "tap", "thread", "mill",
     "saw",
 )  # fmt: skip
+
+#: What a holder can be (common practice, no source); the bench builds the first three.
+IN_SERVICE = ("new", "good", "worn")
+OUT_OF_SERVICE = (
+    "damaged", "broken", "repair", "quarantine", "lent", "lost", "scrapped", "out_of_service",
+)  # fmt: skip
+CONDITIONS = IN_SERVICE + OUT_OF_SERVICE
+#: Other words that shops write for these, in English and German.
+CONDITION_SPELLINGS = (
+    ("ok", "good"), ("okay", "good"), ("fine", "good"), ("used", "good"),
+    ("in_use", "good"), ("in_service", "good"), ("gut", "good"), ("gebraucht", "good"),
+    ("neu", "new"), ("verschlissen", "worn"), ("defective", "damaged"), ("defekt", "damaged"),
+    ("beschädigt", "damaged"), ("in_repair", "repair"), ("under_repair", "repair"),
+    ("reparatur", "repair"), ("in_reparatur", "repair"), ("blocked", "quarantine"),
+    ("gesperrt", "quarantine"), ("missing", "lost"), ("verloren", "lost"),
+    ("verliehen", "lent"), ("scrap", "scrapped"), ("schrott", "scrapped"),
+    ("verschrottet", "scrapped"), ("retired", "out_of_service"),
+    ("außer_betrieb", "out_of_service"),
+)  # fmt: skip
 ROLES = ("attendant", "operator", "supervisor")
 
 
@@ -105,6 +124,9 @@ MACHINES = Record(
         Column("breakage_signals",
                explains="conditions of its agent that tell a broken tool: native codes, ids or "
                "names, * for any characters, | between alternatives; empty for none"),
+        Column("block_template", "lines",
+               explains="text block for the control, of the shop's own; in a file on one line, "
+               "\\n for the end of a line"),
     ),
 )  # fmt: skip
 
@@ -167,7 +189,10 @@ HOLDERS = Record(
         Column("holder", required=True, explains="the shop's own mark"),
         Column("holder_type", required=True, reference="holder_types"),
         Column("location"),
-        Column("condition"),
+        Column("condition", "choice", choices=CONDITIONS, spellings=CONDITION_SPELLINGS,
+               explains="empty, new, good and worn may be built; every other word keeps the "
+               "holder off the bench"),
+        Column("remark"),
     ),
     code_kind="H",
 )  # fmt: skip
@@ -278,7 +303,7 @@ RUNS = Record(
 )  # fmt: skip
 
 GAUGES = Record(
-    "gauges", "gauge", None, ("gauge",),
+    "gauges", "gauge", "gauges.csv", ("gauge",),
     (
         Column("gauge", required=True, explains="the shop's own mark"),
         Column("description"),
@@ -308,27 +333,12 @@ BY_NAME = {record.name: record for record in CATALOGUE}
 #: Files of a shop folder in the order in which they refer to each other.
 SHOP_FILES = tuple(record for record in CATALOGUE if record.file)
 
-#: Words in a holder's condition that keep it off the bench (common practice, no source).
-OUT_OF_SERVICE = frozenset(
-    {
-        "out_of_service",
-        "repair",
-        "in_repair",
-        "broken",
-        "scrapped",
-        "lost",
-        "lent",
-        "quarantine",
-    }
-)
-
 
 def is_out_of_service(condition: str | None) -> bool:
-    """Whether a holder's condition, as the shop wrote it, keeps it off the bench.
+    """Whether a holder's condition keeps it off the bench.
 
     Examples:
-        >>> is_out_of_service("Out of service"), is_out_of_service("good")
-        (True, False)
+        >>> is_out_of_service("repair"), is_out_of_service("worn"), is_out_of_service(None)
+        (True, False, False)
     """
-    word = (condition or "").strip().lower().replace(" ", "_").replace("-", "_")
-    return word in OUT_OF_SERVICE
+    return condition in OUT_OF_SERVICE

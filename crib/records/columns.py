@@ -9,6 +9,7 @@ from crib.records.bounds import Bounds
 
 Kind = Literal[
     "text",
+    "lines",
     "integer",
     "number",
     "length",
@@ -24,6 +25,9 @@ Kind = Literal[
 #: Longest text that a cell may hold; longer is a slip (a pasted page), never a name.
 LONGEST_TEXT = 500
 
+#: Longest text of several lines.
+LONGEST_LINES = 4_000
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -33,9 +37,11 @@ class Column:
         name: Name in the file and in JSON, unit included.
         kind: ``length`` is an exact length [0.1 µm] written in mm; ``money`` an integer of
             hundredths; ``time`` minutes after midnight (24:00 is 1440); ``local`` the text of a
-            whole day or of a wall time in the zone of the row's calendar.
+            whole day or of a wall time in the zone of the row's calendar; ``lines`` text of
+            several lines, which stand on one in a file.
         required: Whether an empty cell is refused.
         choices: Allowed words of a ``choice``.
+        spellings: Further words of a file for a choice: (word, choice).
         reference: Record that the text names by its key, if any.
         many: Several references separated by ``|``.
         minimum: Smallest value, itself allowed (in the unit of the name).
@@ -52,6 +58,7 @@ class Column:
     kind: Kind = "text"
     required: bool = False
     choices: tuple[str, ...] = ()
+    spellings: tuple[tuple[str, str], ...] = ()
     reference: str | None = None
     many: bool = False
     minimum: float | None = None

@@ -14,6 +14,7 @@ from crib.cutting.operations import CutOperation
 from crib.errors import Invalid
 from crib.floor.closures import local_end, local_start
 from crib.floor.path_counters import path_counters
+from crib.metrology.block import check_template
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 
@@ -92,6 +93,13 @@ def _machine(values: Values) -> Iterator[Problem]:
             path_counters(counters)
         except ValueError as problem:
             yield Problem("path_counters", str(problem), "write it like 1:main|2:sub*2")
+    template = values.get("block_template")
+    if isinstance(template, str):
+        try:
+            check_template(template)
+        except Invalid as problem:
+            why = problem.sentence.removeprefix("The template ").rstrip(".")
+            yield Problem("block_template", why, "write it like (MACHINE $machine)")
 
 
 def _cutting_item(values: Values) -> Iterator[Problem]:

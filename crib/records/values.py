@@ -15,7 +15,7 @@ from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.floor.closures import parse_local
 from crib.records.bounds import plain
-from crib.records.columns import LONGEST_TEXT, Column
+from crib.records.columns import LONGEST_LINES, LONGEST_TEXT, Column
 from crib.records.plain_text import unseen
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
@@ -24,6 +24,8 @@ _WHOLE = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _MONEY = re.compile(r"[+-]?\d{1,12}(\.\d{1,2}0*)?", re.ASCII)
 _CLOCK = re.compile(r"(\d{1,2}):(\d\d)(:00)?", re.ASCII)
 _DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+_ESCAPED = re.compile(r"\\(.?)", re.DOTALL)
+_ESCAPES = {"\\": "\\", "n": "\n", "r": "\r", "s": " "}
 _YES = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
 
 
@@ -67,7 +69,7 @@ def print_cell(column: Column, value: object) -> str:
         return print_instant(value)
     if isinstance(value, date):
         return value.isoformat()
-    return str(value)
+    return _on_one_line(str(value)) if column.kind == "lines" else str(value)
 
 
 def _read_text(column: Column, text: str) -> str:
@@ -77,6 +79,32 @@ def _read_text(column: Column, text: str) -> str:
     if wrong is not None:
         raise Invalid(wrong)
     return text
+
+
+def _read_lines(column: Column, text: str) -> str:
+    def meant(escape: re.Match[str]) -> str:
+        if escape[1] not in _ESCAPES:
+            raise Invalid(
+                f"holds {escape[0]}, which means nothing; write \\n for the end of a line and "
+                "\\\\ for a backslash"
+            )
+        return _ESCAPES[escape[1]]
+
+    lines = _ESCAPED.sub(meant, text)
+    if len(lines) > LONGEST_LINES:
+        raise Invalid(f"is {len(lines)} characters long; at most {LONGEST_LINES} are taken")
+    wrong = unseen(lines.replace("\r\n", " ").replace("\n", " "))
+    if wrong is not None:
+        raise Invalid(wrong)
+    return lines
+
+
+def _on_one_line(lines: str) -> str:
+    text = lines.replace("\\", "\\\\").replace("\n", "\\n").replace("\r", "\\r")
+    # a cell loses the spaces around it
+    front = len(text) - len(text.lstrip(" "))
+    back = (len(text) - len(text.rstrip(" "))) if front < len(text) else 0
+    return "\\s" * front + text[front : len(text) - back] + "\\s" * back
 
 
 def _read_integer(column: Column, text: str) -> int:
@@ -152,14 +180,20 @@ def _read_local(column: Column, text: str) -> str:
 
 
 def _read_choice(column: Column, text: str) -> str:
+    word = text.lower()
+    joined = re.sub(r"[\s_-]+", "_", word)
     for choice in column.choices:
-        if choice.lower() == text.lower():
+        if choice.lower() in (word, joined):
+            return choice
+    for other, choice in column.spellings:
+        if other == joined:
             return choice
     raise Invalid(f"is not a word taken here; {right_for(column)}")
 
 
 _SHAPES = {
     "text": "plain text",
+    "lines": "text with \\n for the end of a line and \\\\ for a backslash",
     "integer": "a whole number",
     "number": "a number like 12.5",
     "length": "a length in mm like 12.3456",
@@ -215,6 +249,7 @@ def read_names(column: Column, text: str) -> tuple[str, ...]:
 
 _READERS = {
     "text": _read_text,
+    "lines": _read_lines,
     "integer": _read_integer,
     "number": _read_number,
     "length": _read_length,

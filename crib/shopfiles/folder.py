@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from crib.records.catalogue import SHOP_FILES
@@ -9,11 +10,13 @@ from crib.records.columns import Record
 from crib.shopfiles.errors import Problems, RowError, nearest
 
 
-def find_files(folder: Path, problems: Problems) -> list[tuple[Record, Path]]:
+def find_files(
+    folder: Path, problems: Problems, notices: list[str]
+) -> list[tuple[Record, Path]]:
     """The shop files of a folder in the order in which they refer to each other.
 
-    Files that do not end in ``.csv`` are nobody's business here; one that does and is not
-    known is reported, since its rows would be missed without a word.
+    A file that ends in ``.csv`` and is not known is a problem, since its rows would be missed.
+    What else lies there is not read, and told in ``notices``, but for hidden files.
     """
     if not folder.is_dir():
         what = "is a file, not a folder" if folder.exists() else "does not exist"
@@ -30,7 +33,10 @@ def find_files(folder: Path, problems: Problems) -> list[tuple[Record, Path]]:
         problems.add(RowError(str(folder), None, "", None, what, "look at its permissions"))
         return []
     for path in paths:
-        if path.name.startswith(".") or path.suffix.lower() != ".csv":
+        if path.name.startswith("."):
+            continue
+        if path.suffix.lower() != ".csv":
+            notices.append(_not_read(path, records))
             continue
         if path.name in records and path.is_file():
             found[path.name] = path
@@ -48,3 +54,12 @@ def find_files(folder: Path, problems: Problems) -> list[tuple[Record, Path]]:
         right = f"put one or more of {', '.join(records)} there"
         problems.add(RowError(str(folder), None, "", None, "holds no shop file", right))
     return [(record, found[name]) for name, record in records.items() if name in found]
+
+
+def _not_read(path: Path, records: Iterable[str]) -> str:
+    if path.is_dir():
+        return f"{path.name} is a folder: what is in it is not read."
+    stem = nearest(path.stem, (name.removesuffix(".csv") for name in records))
+    if stem:
+        return f"{path.name} is not read: save it as {stem}.csv."
+    return f"{path.name} is not read: shop files end in .csv."

@@ -12,7 +12,7 @@ from crib.records.columns import Column, Record
 from crib.records.plain_text import inert
 from crib.records.values import print_cell
 
-_WORDS = {"text", "choice"}
+_WORDS = {"text", "lines", "choice"}
 
 
 def write_rows(record: Record, rows: Iterable[Mapping[str, object]], stream: TextIO) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from crib.records.catalogue import BY_NAME
 from crib.records.columns import Record
@@ -19,6 +20,65 @@ def living_names(tx: Tx, record: str) -> dict[str, object]:
         " WHERE retired_at IS NULL"
     )
     return {str(row[0]): row[1] for row in rows}
+
+
+class PlannedTool(NamedTuple):
+    """A tool that a part's program calls, and what its holder type is."""
+
+    part: str
+    tool_number: int
+    path: int
+    tool_spec: str
+    holder_type: str
+    interface: str | None
+    kind: str | None
+
+
+class Place(NamedTuple):
+    """A station, and what it takes."""
+
+    machine: str
+    station: str
+    tool_number: int
+    path: int
+    interface: str | None
+    kind: str | None
+
+
+def planned_tools(tx: Tx) -> list[PlannedTool]:
+    """Every tool that a part calls, once, by part and tool number."""
+    rows = tx.exec_driver_sql(
+        "SELECT DISTINCT p.part, o.tool_number, coalesce(o.path, 1) AS path, s.tool_spec,"
+        " t.holder_type, t.interface, t.kind FROM operations o"
+        " JOIN parts p ON p.id = o.part_id JOIN tool_specs s ON s.id = o.tool_spec_id"
+        " JOIN holder_types t ON t.id = s.holder_type_id"
+        " WHERE p.retired_at IS NULL ORDER BY p.part, 3, 2, s.tool_spec"
+    )
+    return [PlannedTool(**row._mapping) for row in rows]
+
+
+def places(tx: Tx) -> list[Place]:
+    """Every station in use."""
+    rows = tx.exec_driver_sql(
+        "SELECT m.machine, s.station, s.tool_number, coalesce(s.path, 1) AS path,"
+        " s.interface, s.kind"
+        " FROM stations s JOIN machines m ON m.id = s.machine_id"
+        " WHERE s.retired_at IS NULL AND m.retired_at IS NULL ORDER BY m.machine, s.station"
+    )
+    return [Place(**row._mapping) for row in rows]
+
+
+def machines_of_parts(tx: Tx) -> dict[str, set[str]]:
+    """Machines on which a part runs or is to run."""
+    found: dict[str, set[str]] = {}
+    rows = tx.exec_driver_sql(
+        "SELECT p.part, m.machine FROM runs r JOIN parts p ON p.id = r.part_id"
+        " JOIN machines m ON m.id = r.machine_id"
+        " WHERE r.retired_at IS NULL AND r.state <> 'done' AND m.retired_at IS NULL"
+    )
+    for part, machine in rows:
+        found.setdefault(part, set()).add(machine)
+    return found
 
 
 def used_items(tx: Tx) -> dict[str, tuple[str, int, int]]:

@@ -36,8 +36,6 @@ OWNED: dict[str, tuple[str, Record]] = {
 
 #: What a row carries besides its catalogue columns: given out, never taken in.
 _GIVEN_OUT = ("code", "version", "retired_at", "on_hand")
-#: Kept with a record although no shop file has it.
-_BESIDES = {"machines": ("block_template",)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +47,6 @@ class Shape:
         table: Its table.
         stored: Catalogue columns that the table itself holds, in order, with the stored name.
         many: The column of several references, if any.
-        besides: Further columns that are taken in.
         known: Every name that values may have.
         expressions: Column name -> SQL for the value that is given out.
         select: The statement that gives out all rows.
@@ -61,7 +58,6 @@ class Shape:
     table: Table
     stored: tuple[tuple[Column, str], ...]
     many: Column | None
-    besides: tuple[str, ...]
     known: frozenset[str]
     expressions: Mapping[str, ColumnElement[Any]]
     select: Select[Any]
@@ -71,7 +67,7 @@ class Shape:
     @property
     def names(self) -> tuple[str, ...]:
         """Stored names of all columns that are written."""
-        return tuple(name for _, name in self.stored) + self.besides
+        return tuple(name for _, name in self.stored)
 
     @property
     def key_names(self) -> tuple[str, ...]:
@@ -107,8 +103,7 @@ def _shape(name: str) -> Shape:
             expressions[column.name] = named.c[key_column(column.reference)]
             if column.reference == record.owner:
                 alive = named.c.retired_at.is_(None)
-    besides = _BESIDES.get(name, ())
-    for extra in (*_GIVEN_OUT, *besides):
+    for extra in _GIVEN_OUT:
         if extra in table.c:
             expressions[extra] = table.c[extra]
     statement = select(
@@ -119,9 +114,8 @@ def _shape(name: str) -> Shape:
         table=table,
         stored=tuple(stored),
         many=many,
-        besides=besides,
         known=frozenset(column.name for column in record.columns)
-        | {"id", *_GIVEN_OUT, *besides}
+        | {"id", *_GIVEN_OUT}
         | ({OWNED[name][0]} if name in OWNED else set()),
         expressions=expressions,
         select=statement,
@@ -180,8 +174,6 @@ def encode(
             row.append(old[place])
             continue
         row.append(encode_value(column, values.get(column.name), lookup))
-    for place, name in enumerate(shape.besides, start=len(shape.stored)):
-        row.append(old[place] if old is not None and name not in values else values.get(name))
     return tuple(row)
 
 
@@ -229,6 +221,7 @@ def _date(value: date) -> str:
 
 _ENCODERS: dict[str, Callable[[Any], Any]] = {
     "text": str,
+    "lines": str,
     "choice": str,
     "local": str,
     "integer": _whole,

@@ -38,6 +38,7 @@ metadata = MetaData(
 
 _TYPES: dict[str, type[TypeEngine[Any]]] = {
     "text": String,
+    "lines": String,
     "choice": String,
     "integer": Integer,
     "time": Integer,
@@ -83,8 +84,6 @@ def _record_table(record: Record) -> Table:
             Column("version", Integer, nullable=False, server_default=text("1")),
             Column("retired_at", Instant),
         ]
-    if record.name == "machines":  # the shop's own text block for the control, if it has one
-        extra.append(Column("block_template", String))
     if record.name == "lots":  # what is left on the shelf; the ledger's sum, kept so that
         extra += [  # the database itself refuses to go below nothing
             Column("on_hand", Integer, nullable=False),

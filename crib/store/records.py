@@ -2,7 +2,7 @@
 
 Values are dicts as ``crib.store.record_rows`` describes; rows that are given out also hold
 ``id`` and, where the record has them, ``code``, ``version``, ``retired_at``, ``on_hand``
-(lots), ``block_template`` (machines), ``spans`` (calendars), ``operations`` (parts).
+(lots), ``spans`` (calendars), ``operations`` (parts).
 """
 
 from __future__ import annotations

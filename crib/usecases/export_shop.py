@@ -30,8 +30,8 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
         Name and number of rows of each file.
 
     Raises:
-        Refusal: The folder cannot be written, or a calendar without hours is named,
-            which the files cannot say, or a record cannot be written: a folder without it would
+        Refusal: The folder cannot be written, or a calendar has no hours, which the files
+            cannot say; or a record cannot be written: a folder without it would
             retire it when it is imported. The files there are as before.
     """
     _refuse_empty_calendars(tx)
@@ -99,3 +99,8 @@ def _refuse_empty_calendars(tx: Tx) -> None:
             "the closure.",
             facts={"calendar": closure["calendar"], "start": closure["start"]},
         )
+    raise Refusal(
+        f"The calendar {empty[0]} has no hours, so the files could not name it. Give it hours, "
+        "or retire it.",
+        facts={"calendar": empty[0]},
+    )

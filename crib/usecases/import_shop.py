@@ -29,6 +29,7 @@ from crib.store.engine import Store, Tx
 from crib.store.import_rows import count_rows, delete_owned, living_names
 from crib.store.records import bulk_upsert, iterate_records
 from crib.usecases.import_guards import FactGuard
+from crib.usecases.import_notices import FILES, import_notices
 
 _ROWS_PER_STEP = 500
 
@@ -55,12 +56,14 @@ class ImportReport:
         errors: What is wrong, in the order of files and lines.
         unlisted: How many errors were found beyond those listed.
         dry_run: Whether everything was taken back on purpose.
+        notices: What was taken as it is or not read, and should be looked at.
     """
 
     files: list[FileCount] = field(default_factory=list)
     errors: list[RowError] = field(default_factory=list)
     unlisted: int = 0
     dry_run: bool = False
+    notices: list[str] = field(default_factory=list)
 
     @property
     def accepted(self) -> bool:
@@ -91,12 +94,15 @@ def import_shop(
         Refusal: The database took no more (``StoreFull``) or forbade it; nothing was written.
     """
     problems = Problems()
-    files = find_files(folder, problems)
+    notices: list[str] = []
+    files = find_files(folder, problems, notices)
     counts: list[FileCount] = []
     if files:
         try:
             with store.write() as tx:
                 counts = _Import(tx, problems, files, progress).run()
+                if not problems.count and FILES & {record.file for record, _ in files}:
+                    notices += import_notices(tx)
                 changed = any(
                     count.inserted or count.updated or count.removed for count in counts
                 )
@@ -108,7 +114,7 @@ def import_shop(
     errors = sorted(
         problems.listed, key=lambda error: (order.get(error.file, -1), error.line or 0)
     )
-    return ImportReport([] if errors else counts, errors, problems.unlisted, dry_run)
+    return ImportReport([] if errors else counts, errors, problems.unlisted, dry_run, notices)
 
 
 class _TakeBack(Exception):  # noqa: N818 - ends a transaction on purpose

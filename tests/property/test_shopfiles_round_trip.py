@@ -146,7 +146,12 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
             for kind in types
         ],
         "holders": [
-            {"holder": holder, "holder_type": one(types), "condition": optional(text)}
+            {
+                "holder": holder,
+                "holder_type": one(types),
+                "condition": optional(st.sampled_from(["good", "In Repair", "lent"])),
+                "remark": optional(text),
+            }
             for holder in draw(names)
         ],
         "lots": [
@@ -190,6 +195,10 @@ def shops(draw: Callable) -> dict[str, list[dict[str, object]]]:
             }
             for part in parts
             for sequence in draw(st.lists(st.integers(0, 99), max_size=3, unique=True))
+        ],
+        "gauges": [
+            {"gauge": gauge, "description": optional(text), "check_hours": "8"}
+            for gauge in draw(names)
         ],
         "tool_life": [
             {

@@ -44,4 +44,4 @@ def test_the_demo_exports_imports_and_exports_to_the_same_bytes(demos, tmp_path)
     assert first == second
     assert again.accepted
     assert not again.changed
-    assert len(first) == 14
+    assert len(first) == 15

@@ -551,3 +551,47 @@ def test_a_file_without_a_column_is_held_against_what_is_stored_there(
         "passes, or depth_mm 1"
     ]
     assert revision_of(store) == before
+
+
+def test_tools_that_no_station_can_hold_are_named_and_so_are_files_not_read(
+    store, shop, import_files, tmp_path
+):
+    """They are taken: the station may come later, with another folder."""
+    folder = tmp_path / "folder"
+    folder.mkdir()
+    files = {
+        "holder_types.csv": "holder_type,designation,interface,kind\nER99,X,ER 99,live\n",
+        "tool_specs.csv": "tool_spec,holder_type,cutting_items\nODD,ER99,DRILL-3\n",
+        "operations.csv": "part,sequence,tool_number,tool_spec,kind\n"
+        "PIN-8,10,1,ODD,turn\nPIN-8,20,77,CROSS-3,drill\n",
+        "stations.csv": "machine,station,tool_number,interface,kind\nM1,T01,1,12x12,turning\n",
+    }
+    for name, text in (files | {"holders.xlsx": "", "readme.txt": "", ".hidden": ""}).items():
+        (folder / name).write_text(text, encoding="utf-8")
+
+    report = import_shop(store, folder, dry_run=True)
+
+    assert report.errors == []
+    assert report.notices == [
+        "holders.xlsx is not read: save it as holders.csv.",
+        "readme.txt is not read: shop files end in .csv.",
+        "operations.csv: machine M1 has no station with tool number 77 on path 1, which part "
+        "PIN-8 needs. Add it to stations.csv, or correct the number.",
+        "tool_specs.csv: ODD does not fit where PIN-8 uses it: station M1/T01 takes 12x12 "
+        "turning, holder type ER99 is ER 99 live. Correct one of them.",
+    ]
+
+
+def test_a_condition_is_one_of_a_list_and_is_told_so(store, import_files):
+    header = "holder,holder_type,condition\n"
+    spelled = {"holder_types.csv": TYPES, "holders.csv": f"{header}H1,T1,In Reparatur\n"}
+    assert import_files(spelled).accepted
+    with store.read() as tx:
+        assert get_record(tx, HOLDERS, "H1")["condition"] == "repair"
+
+    report = import_files({"holders.csv": f"{header}H1,T1,wobbly\n"})
+
+    assert said(report) == [
+        "holders.csv:2:condition: 'wobbly' is not a word taken here; write new, good, worn, "
+        "damaged, broken, repair, quarantine, lent, lost, scrapped or out_of_service"
+    ]

@@ -16,6 +16,7 @@ from sqlalchemy import Inspector, Table, inspect
 import crib.store.migrations
 from crib.errors import Refusal
 from crib.records.catalogue import CATALOGUE, CLOSURES
+from crib.store.checking import check
 from crib.store.engine import Store, Tx, revision
 from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schema_version
 from crib.store.records import list_records
@@ -127,6 +128,7 @@ LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "gauges.resolution_tenths_um",
+    "holders.remark",
     "machines.count_item",
     "machines.parts_per_cycle", "machines.breakage_signals", "machines.path_counters",
     "count_batches.path", "count_refusals.path",
@@ -213,3 +215,27 @@ def test_a_copied_file_is_a_database_of_its_own(store, shop, tmp_path):
         for record in CATALOGUE:
             assert list_records(mine, record) == list_records(theirs, record)
     opened.close()
+
+
+def test_conditions_in_words_of_their_own_become_remarks(store, shop):
+    """What meant something keeps its meaning; what did not is kept in the words written."""
+    written = {"TH-1": "In repair", "TH-2": "wobbly, see B.", "TH-3": "ok", "DH-1": None}
+    migrate(store, "0020")
+    with store.write() as tx:
+        for holder, words in written.items():
+            tx.exec_driver_sql(
+                "UPDATE holders SET condition = ? WHERE holder = ?", (words, holder)
+            )
+
+    migrate(store)
+
+    with store.read() as tx:
+        rows = tx.exec_driver_sql("SELECT holder, condition, remark FROM holders").fetchall()
+    found = {row[0]: tuple(row[1:]) for row in rows}
+    assert {name: found[name] for name in written} == {
+        "TH-1": ("repair", None),
+        "TH-2": (None, "wobbly, see B."),
+        "TH-3": ("good", None),
+        "DH-1": (None, None),
+    }
+    assert check(store) == []

@@ -70,6 +70,7 @@ def values_of(column: Column, shop: SimpleNamespace) -> st.SearchStrategy[Any]:
     least = math.ceil(low * scale) + (column.above is not None)
     return {
         "text": TEXT,
+        "lines": TEXT,
         "choice": st.sampled_from(column.choices or ("-",)),
         "number": st.floats(low, high, exclude_min=column.above is not None),
         "time": st.integers(0, 1440),

@@ -10,7 +10,7 @@ from crib.shopfiles.folder import find_files
 
 def found_in(folder: Path) -> tuple[list[str], list[str]]:
     problems = Problems()
-    files = find_files(folder, problems)
+    files = find_files(folder, problems, [])
     return [path.name for _, path in files], [str(error) for error in problems.listed]
 
 

@@ -99,7 +99,7 @@ def test_columns_without_name_are_taken_while_they_are_empty(read_file):
 def test_an_empty_file_is_told_what_to_start_with(read_file, content):
     assert read_file(HOLDERS, content).errors == [
         "holders.csv: is empty; start with a line of column names: "
-        "holder,holder_type,location,condition"
+        "holder,holder_type,location,condition,remark"
     ]
 
 
@@ -197,7 +197,7 @@ HEADERS = [
         "holders.csv:1:holder_type: is missing; add the column"]),
     ("holder,holder_type,colour", [
         "holders.csv:1:colour: is no column of holders.csv; known are holder, holder_type, "
-        "location, condition"]),
+        "location, condition, remark"]),
     ("Holder,holder_type", [
         "holders.csv:1:Holder: is no column of holders.csv; perhaps holder is meant",
         "holders.csv:1:holder: is missing; add the column"]),
@@ -205,7 +205,7 @@ HEADERS = [
         "holders.csv:1:location: is there twice; leave one of the columns out"]),
     ("H1", [
         "holders.csv:1:H1: is no column of holders.csv; known are holder, holder_type, "
-        "location, condition",
+        "location, condition, remark",
         "holders.csv:1:holder: is missing; add the column",
         "holders.csv:1:holder_type: is missing; add the column"]),
 ]  # fmt: skip

@@ -13,7 +13,7 @@ def test_a_header_with_every_column_comes_first_even_without_rows():
     stream = io.StringIO(newline="")
 
     assert write_rows(HOLDERS, [], stream) == 0
-    assert stream.getvalue() == "holder,holder_type,location,condition\n"
+    assert stream.getvalue() == "holder,holder_type,location,condition,remark\n"
 
 
 def test_quotes_stand_only_where_they_are_needed():
@@ -23,7 +23,7 @@ def test_quotes_stand_only_where_they_are_needed():
     ]
 
     assert write_rows(HOLDERS, rows, stream) == 1
-    assert stream.getvalue().splitlines()[1] == '"a ""b"", c",it\'s; so,\'=1+1,'
+    assert stream.getvalue().splitlines()[1] == '"a ""b"", c",it\'s; so,\'=1+1,,'
 
 
 def test_words_that_a_spreadsheet_would_run_are_written_inert_and_read_back(read_file):
