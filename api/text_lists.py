@@ -40,10 +40,11 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
     """Swaps as lines: when, where, what comes out, the sister's state, why."""
     for row in found.rows:
         one = row.forecast
-        out = one.assembly if row.ordinal == 0 else f"successor {row.ordinal}"
+        out = "empty" if row.fills else row.takes_out or f"successor {row.ordinal}"
         late = "  LATE" if row.late else ""
+        ready = "ready by " if row.standby else ""
         yield (
-            f"{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
+            f"{ready}{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
             f"{one.tool_spec}  {_sister(row)}{late}  {row.why_sentence}"
         )
 

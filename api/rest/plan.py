@@ -74,7 +74,7 @@ def list_forecasts(call: Call) -> Reply:
     machine = machine_of(call, plan)
     rows = [one for one in plan.forecasts if machine in (None, one.machine)]
     shown, following, headers = _page(call, rows)
-    by_station = {one.station_id: one for one in plan.forecasts}
+    by_station = plan.by_station()
     nights = [_night(one, by_station) for one in plan.nights if machine in (None, one.machine)]
     return Reply(
         {
@@ -143,7 +143,7 @@ def carrier_row(one: Forecast, fail_probability: float, begins_at: datetime) -> 
         "station": one.station,
         "tool_number": one.tool_number,
         "path": one.path,
-        "assembly": one.assembly if stays else None,
+        "assembly": one.assembly or None if stays else None,
         "fail_probability": fail_probability,
     }
 
@@ -186,11 +186,13 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "station_code": one.station_code,
         "tool_number": one.tool_number,
         "path": one.path,
-        "assembly": one.assembly if row.ordinal == 0 else None,
+        "assembly": row.takes_out,
         "tool_spec": one.tool_spec,
         "part": one.part,
         "ordinal": row.ordinal,
         "swap_by": row.swap_by,
+        "needed_by": row.needed_by,
+        "standby": row.standby,
         "swap_after_parts": row.swap_after_parts,
         "why": row.why,
         "why_sentence": row.why_sentence,

@@ -100,8 +100,9 @@ class BasisShape(Shape):
 
 
 _WHY = (
-    "broken, past, cost, size_limit, unattended_stretch, gathered, run_ends_first, not_known "
-    "(no run uses it, or no cutting data) or not_worked_out (why_sentence says what to do)."
+    "station_empty (a run needs a tool there), broken, past, cost, size_limit, "
+    "unattended_stretch, gathered, run_ends_first, run_to_failure, not_known (no run uses "
+    "it, or no cutting data) or not_worked_out (why_sentence says what to do)."
 )
 _STEP = "Parts by which earlier and later are meant: a quarter of a planned life."
 _EARLIER = (
@@ -282,7 +283,16 @@ class SwapShape(Shape):
     tool_spec = Text(required=True)
     part = Text(allow_none=True)
     ordinal = Whole(required=True, explains="0: the edge in the machine, 1: the one after it.")
-    swap_by = At(required=True)
+    swap_by = At(required=True, explains="Latest instant to swap; with standby, needed_by.")
+    needed_by = At(
+        required=True,
+        explains="When the sister has to be ready: swap_by, or before it when one in ten edges "
+        "like the one that comes out has failed.",
+    )
+    standby = YesNo(
+        required=True,
+        explains="No swap is planned: the edge is run until it fails or its run ends.",
+    )
     swap_after_parts = Whole(allow_none=True, explains=_AFTER)
     why = Text(required=True, explains=_WHY)
     why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")

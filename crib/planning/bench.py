@@ -131,7 +131,7 @@ def bench_jobs(needs: Sequence[SwapNeed], sisters: Sequence[Sister]) -> list[Ben
             name=f"{need.machine}/{need.station}#{need.ordinal}",
             work=sister.state,
             minutes=sister.minutes,
-            due_at=need.swap_by,
+            due_at=need.due_at,
             release_at=sister.holder_from,
             need=place,
         )

@@ -21,6 +21,10 @@ Ints = NDArray[np.int64]
 #: Shares of edges given out by then, in the order of every quantile array here.
 PROBS = (0.05, 0.1, 0.5, 0.9)
 
+#: Place in it by which a sister has to be ready, whatever the swap point; and of the median.
+EARLY = 1
+MIDDLE = 2
+
 
 @dataclass(frozen=True, slots=True)
 class MachineAhead:
@@ -167,6 +171,17 @@ def edges_due(
             key, age + dark_wear[:, 0], dark_wear[:, 1] - dark_wear[:, 0], rate, signs
         ),
     )
+
+
+def sound_rows(edges: Sequence[MountedEdge], due: EdgesDue) -> NDArray[np.bool_]:
+    """Edges whose figures are numbers, shape (edges,): others would spoil their neighbours."""
+    told = np.array(
+        [(edge.age, edge.planned_cost, edge.failure_cost, sum(edge.per_part)) for edge in edges]
+    ).reshape(len(edges), 4)
+    sound: NDArray[np.bool_] = np.isfinite(told).all(axis=1) & (told >= 0).all(axis=1)
+    sound &= ~np.isnan(due.parts_left).any(axis=1) & ~np.isnan(due.fail_shift)
+    sound &= ~(np.isnan(due.fail_dark) & np.isfinite(due.dark_s[:, 0]))
+    return sound
 
 
 def _clock_us(machines: Sequence[MachineAhead], machine_of: Ints, seconds: Floats) -> Ints:

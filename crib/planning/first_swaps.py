@@ -15,6 +15,7 @@ from crib.planning.succession import Succession
 from crib.planning.swaps import (
     BEFORE_THE_DARK,
     NOBODY_NOW,
+    RUN_TO_FAILURE,
     UNATTENDED,
     WHYS,
     Figures,
@@ -52,7 +53,8 @@ def first_swaps(
     start = np.array([edge.age for edge in edges], dtype=np.float64)
     worn = due.wear_now > 0
     per_part = np.where(worn, due.wear_now, 1.0)
-    spare = np.where(worn, np.maximum(own.mounted_best - start, 0.0) / per_part, math.inf)
+    planned = worn & (walk.own_why != RUN_TO_FAILURE)
+    spare = np.where(planned, np.maximum(own.mounted_best - start, 0.0) / per_part, math.inf)
     parts = _parts(walk.lines, seconds, per_part, spare)
     own_parts = _parts(walk.lines, walk.own_s, per_part, spare)
     steps = np.where(worn, STEP_SHARE * own.mounted_best / per_part, math.inf)

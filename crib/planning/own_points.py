@@ -12,7 +12,14 @@ from crib.life.model import LifeModel
 from crib.life.observations import SIZE_SEEN
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.moving_cost import MovingCost, moving_cost
-from crib.planning.swaps import COST, PAST, RUN_ENDS_FIRST, SIZE_LIMIT
+from crib.planning.swaps import (
+    COST,
+    MOST_FAIL,
+    PAST,
+    RUN_ENDS_FIRST,
+    RUN_TO_FAILURE,
+    SIZE_LIMIT,
+)
 from crib.planning.wear_lines import WearLines
 
 Floats = NDArray[np.float64]
@@ -34,6 +41,7 @@ class OwnPoints:
         why: Place in ``WHYS``.
         size_sets: Whether size corrections set it.
         size_parts: Parts until the wear limit as they tell it; infinite where they do not.
+        to_failure: Whether new edges are run until they fail.
     """
 
     best_age: Floats
@@ -45,6 +53,7 @@ class OwnPoints:
     why: Ints
     size_sets: Bools
     size_parts: Floats
+    to_failure: Bools
 
 
 def own_points(
@@ -61,9 +70,9 @@ def own_points(
     rate = np.where(due.wear_now > 0, due.wear_now, 1e-4)
     signs = signs_of(edges)
     mounted, cost_rate, failing = model.swap_age(key, planned, failure, rate, signs)
-    best, looked = mounted.copy(), signs.looked
+    best, fail, looked = mounted.copy(), failing.copy(), signs.looked
     if looked.any():  # the edges after them are like any of their key
-        best[looked], _, _ = model.swap_age(
+        best[looked], _, fail[looked] = model.swap_age(
             key[looked], planned[looked], failure[looked], rate[looked]
         )
     rows = np.arange(len(edges))
@@ -85,12 +94,23 @@ def own_points(
     idle, past = due.wear_now <= 0, left <= 0
     seconds = np.where(past, 0.0, seconds)
     why = np.where(past, PAST, why)
-    seconds = np.where(idle, np.inf, seconds)
+    to_failure = (failing >= MOST_FAIL) & ~(by_size | sooner)
+    why = np.where(to_failure, RUN_TO_FAILURE, why)
+    seconds = np.where(idle | to_failure, np.inf, seconds)
     why = np.where(idle, RUN_ENDS_FIRST, why)
     out = np.where(past, age, age + wear)
     return (
         OwnPoints(
-            best, cost_rate, mounted, failing, seconds, out, why, by_size | sooner, size_parts
+            best,
+            cost_rate,
+            mounted,
+            failing,
+            seconds,
+            out,
+            why,
+            by_size | sooner,
+            size_parts,
+            fail >= MOST_FAIL,
         ),
         moving_cost(model, key, planned, failure, rate, best, cost_rate),
     )

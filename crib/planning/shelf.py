@@ -30,6 +30,8 @@ class SwapNeed:
         releases_type: Its holder type, where it differs from what the tool spec wants.
         why: Why the swap is due.
         measures: LF, WF, HF as far as the station's offsets need them.
+        ready_by: The sister has to be there by then, where that is before ``swap_by``.
+        freed_by: When the holder that sits there comes out, where that is not ``swap_by``.
     """
 
     station_id: int
@@ -45,6 +47,18 @@ class SwapNeed:
     releases_type: str | None = None
     why: str = ""
     measures: frozenset[str] = frozenset()
+    ready_by: datetime | None = None
+    freed_by: datetime | None = None
+
+    @property
+    def due_at(self) -> datetime:
+        """When the sister has to be there."""
+        return self.swap_by if self.ready_by is None else min(self.ready_by, self.swap_by)
+
+    @property
+    def fills(self) -> bool:
+        """Whether nothing comes out: the station is empty, and its machine waits."""
+        return self.ordinal == 0 and self.assembly is None
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,12 @@ def find_sisters(
     given: list[Sister | None] = [None] * len(needs)
     order = sorted(
         range(len(needs)),
-        key=lambda i: (needs[i].swap_by, needs[i].ordinal, needs[i].station_id),
+        key=lambda i: (
+            needs[i].swap_by,
+            not needs[i].fills,
+            needs[i].ordinal,
+            needs[i].station_id,
+        ),
     )
     walk = _Walk(shelf, finish)
     for i in order:
@@ -110,7 +115,7 @@ class _Walk:
         if sister.state == "blocked" and sister.lot is not None:
             return sister  # the holder stays where it is and is rebuilt there
         if own is not None:
-            heappush(self.holders[own[1]], (need.swap_by, own[0]))
+            heappush(self.holders[own[1]], (need.freed_by or need.swap_by, own[0]))
         taken = sister.holder
         self.seated[need.station_id] = (taken, spec.holder_type) if taken else None
         return sister
@@ -171,14 +176,14 @@ class _Walk:
         free = self.holders[spec.holder_type]
         next_from = free[0][0] if free and free[0][0] is not _NOW else None
         available_from = self.finish(next_from, minutes) if next_from else None
-        in_time = bool(free) and (available_from is None or available_from <= need.swap_by)
+        in_time = bool(free) and (available_from is None or available_from <= need.due_at)
         stays = not in_time and own is not None and own[1] == spec.holder_type
         lot = self.stock.take(spec) if in_time or stays else self.stock.find(spec)
         if lot is None:
             return self._edgeless(need.tool_spec, in_time, next_from)
         holder_from = next_from
         if stays:
-            holder_from = need.swap_by
+            holder_from = need.freed_by or need.swap_by
             available_from = self.finish(holder_from, minutes)
         kept = lot if in_time or stays else None
         return Sister(

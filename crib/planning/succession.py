@@ -174,7 +174,8 @@ class Succession:
         self.signs.lot[rows], self.signs.seen_kind[rows] = -1, 0
         self.best[rows] = self.own.best_age[rows]
         self.next_age[rows] = self.own.best_age[rows]
-        self.next_s[rows] = self.lines.until(rows, worn + self.own.best_age[rows])
+        at = self.lines.until(rows, worn + self.own.best_age[rows])
+        self.next_s[rows] = np.where(self.own.to_failure[rows], np.inf, at)
         self.next_why[rows], self.next_stop[rows] = COST, OWN
         self._out_of_the_dark(rows)
         self.nearest_s[rows] = self._nearest(rows)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from crib.life.model import LifeModel
 from crib.planning.attended import Attended
-from crib.planning.due import EdgesDue, MachineAhead, MountedEdge
+from crib.planning.due import EARLY, PROBS, EdgesDue, MachineAhead, MountedEdge
 from crib.planning.first_swaps import first_swaps
 from crib.planning.moving_cost import STEP_SHARE, MovingCost
 from crib.planning.night import NIGHT_LIMIT, MachineNight
@@ -40,6 +40,8 @@ class LaterSwaps:
         cost_if_earlier: Cost of swapping a quarter of a life earlier, NaN for due now.
         cost_if_later: The same later.
         step_parts: That quarter in parts like the next one.
+        ready_us: Instant by which the sister has to be ready [µs]: the swap's, or before it
+            when one in ten edges like the one that comes out has failed.
     """
 
     row: Ints
@@ -52,6 +54,7 @@ class LaterSwaps:
     cost_if_earlier: Floats
     cost_if_later: Floats
     step_parts: Floats
+    ready_us: Ints
 
 
 @dataclass(slots=True)
@@ -61,10 +64,12 @@ class SwapPlan:
     Attributes:
         stations: Next swap of every mounted edge, in the order of the edges.
         nights: Unattended stretches of the machines ahead, the next ones first.
+        due: What lies ahead of the edges.
     """
 
     stations: list[StationPlan]
     nights: list[MachineNight]
+    due: EdgesDue
     _walk: Succession | None = None
     _attended: Attended | None = None
     _moving: MovingCost | None = None
@@ -80,7 +85,9 @@ class SwapPlan:
         walk, attended, moving = self._walk, self._attended, self._moving
         if walk is None or attended is None or moving is None:
             none, never = np.empty(0), np.empty(0, dtype=np.int64)
-            return LaterSwaps(never, never, none, never, none, never, never, none, none, none)
+            return LaterSwaps(
+                never, never, none, never, none, never, never, none, none, none, never
+            )
         walk = walk.gone_on(horizon_s)
         found = walk.events()
         at_us = attended.clock_us(walk.machine[found.row], found.seconds)
@@ -101,7 +108,34 @@ class SwapPlan:
             earlier,
             later,
             STEP_SHARE * walk.own.best_age[row] / walk.rate[row],
+            self._ready_us(walk, attended, row, ordinal, found.seconds[kept], at_us[kept]),
         )
+
+    def _ready_us(
+        self,
+        walk: Succession,
+        attended: Attended,
+        row: Ints,
+        ordinal: Ints,
+        seconds: Floats,
+        at_us: Ints,
+    ) -> Ints:
+        """When the sisters of swaps have to be ready [µs]."""
+        failed_us = self.due.run_out_us[row, EARLY].copy()
+        later = np.flatnonzero(ordinal > 0)
+        if later.size:
+            rows = row[later]
+            since = walk.lines.at(rows, seconds[later - 1])
+            fresh = walk.model.remaining(
+                walk.key[rows], np.zeros(len(rows)), walk.rate[rows], (PROBS[EARLY],)
+            ).reshape(-1)
+            at = walk.lines.until(rows, since + fresh)
+            failed_us[later] = attended.clock_us(walk.machine[rows], at)
+        return np.where(failed_us >= 0, np.minimum(failed_us, at_us), at_us)
+
+    def runs_to_failure(self, row: int) -> bool:
+        """Whether the edges of a station that are still to come are run until they fail."""
+        return self._walk is not None and bool(self._walk.own.to_failure[row])
 
     def sentence(self, row: int, seconds: float, why: int, stop: int, age: float) -> str:
         """Why a swap after the first comes when it does, in words."""
@@ -141,7 +175,7 @@ def plan_swaps(
         scale: Factor on the chances of those stretches (``night_scale``).
     """
     if not edges:
-        return SwapPlan([], [])
+        return SwapPlan([], [], due)
     lines = WearLines(due.lines)
     own, moving = own_points(edges, due, model, lines)
     attended = Attended([machine.time for machine in machines])
@@ -163,6 +197,7 @@ def plan_swaps(
     return SwapPlan(
         first_swaps(edges, due, walk, moving, told),
         nights,
+        due,
         walk,
         attended,
         moving,

@@ -22,9 +22,15 @@ WHYS: Final = (
     "size_limit",
     "unattended_stretch",
     "gathered",
+    "run_to_failure",
 )
-RUN_ENDS_FIRST, PAST, COST, SIZE_LIMIT, UNATTENDED, GATHERED = range(6)
+RUN_ENDS_FIRST, PAST, COST, SIZE_LIMIT, UNATTENDED, GATHERED, RUN_TO_FAILURE = range(7)
 
+#: Where so many edges fail before the age of least cost, no swap is planned: each is run until
+#: it fails, with its sister ready (common practice, no source).
+MOST_FAIL = 0.9
+
+RUN_ENDS = "The runs planned end before this edge has to go."
 NOT_THE_DARK = (
     "It will not last the unattended stretch, however fresh: expect the machine to stand, or "
     "split the work."
@@ -39,8 +45,8 @@ class Swap:
 
     Attributes:
         seconds: Running second from now; infinite where the plan ends before.
-        why: ``past``, ``cost``, ``size_limit``, ``unattended_stretch``, ``gathered`` or
-            ``run_ends_first``.
+        why: ``past``, ``cost``, ``size_limit``, ``unattended_stretch``, ``gathered``,
+            ``run_ends_first`` or ``run_to_failure``.
         sentence: The same in words, with the figures.
         age: Wear of the edge when it comes out [wear units].
     """
@@ -152,9 +158,12 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
             f"From {of.best:.2f} of the promised life on, the risk costs more than a fresh "
             f"edge ({of.failing:.0%} of such edges fail before)."
         )
-    if why == UNATTENDED:
-        return BEFORE_THE_DARK
-    return "The runs planned end before this edge has to go."
+    if why == RUN_TO_FAILURE:
+        return (
+            "Run it until it fails: swapping it early would cost more "
+            f"({of.failing:.0%} of such edges fail before it would pay)."
+        )
+    return BEFORE_THE_DARK if why == UNATTENDED else RUN_ENDS
 
 
 def _sentence_of_gathered(stop: int, of: Figures) -> str:

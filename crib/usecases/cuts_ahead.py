@@ -45,14 +45,15 @@ def cuts_ahead(view: ShopView) -> dict[int, CutAhead]:
         about = (part_ids, place, built.tool_spec_id, built.cutting_item_id)
         cut = known.get(about)
         if cut is None:
-            cut = known[about] = _cut_ahead(view, part_ids, station.id, *about[2:])
+            cut = known[about] = cut_ahead(view, part_ids, station.id, *about[2:])
         found[stay.row.mount_id] = cut
     return found
 
 
-def _cut_ahead(
+def cut_ahead(
     view: ShopView, part_ids: tuple[int, ...], station_id: int, spec_id: int, item_id: int
 ) -> CutAhead:
+    """What runs of these parts take from an item, built to a spec, in a station."""
     takes = [
         view.cutting.per_part(station_id, part_id, spec_id, item_id) for part_id in part_ids
     ]

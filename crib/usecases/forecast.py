@@ -14,11 +14,11 @@ from crib.clock import instant_from_us, print_instant
 from crib.life.aside import SetAside
 from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
-from crib.planning.due import EdgesDue, MountedEdge
+from crib.planning.due import EARLY, EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import SwapPlan, plan_swaps
-from crib.planning.swaps import StationPlan
+from crib.planning.swaps import RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
 from crib.store.engine import Tx
 from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead
@@ -36,9 +36,13 @@ from crib.usecases.sound_plan import (
     worn_elsewhere,
 )
 from crib.usecases.stays import Key, Stay
+from crib.usecases.vacancies import EMPTY, Vacancy
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
+
+#: Why no swap of an edge is planned.
+NOT_PLANNED = (WHYS[RUN_ENDS_FIRST], WHYS[RUN_TO_FAILURE])
 
 #: Why an edge is due that is on record as broken.
 BROKEN = "broken"
@@ -123,6 +127,8 @@ class ShopPlan:
         edges: Inputs per mounted edge with a plan, for deeper looks.
         swaps: The swaps of their stations.
         sight: What was known before they were planned.
+        empty: Stand-ins for the forecasts of stations that a run needs a tool in and that have
+            none; ``assembly`` is empty.
         listed: Swap lists made from it, by horizon [h].
     """
 
@@ -136,7 +142,12 @@ class ShopPlan:
     edges: list[MountedEdge]
     swaps: SwapPlan
     sight: Foresight
+    empty: list[Forecast] = field(default_factory=list)
     listed: dict[float, Any] = field(default_factory=dict)
+
+    def by_station(self) -> dict[int, Forecast]:
+        """What sits in each station, or what is needed where none does, by station id."""
+        return {one.station_id: one for one in (*self.empty, *self.forecasts)}
 
 
 def forecast_shop(
@@ -185,7 +196,8 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
         limit=night_limit,
         scale=sight.night_scale,
     )
-    forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, swaps.stations)
+    stations = swaps.stations[: len(mounted)]
+    forecasts = _foreseen(view, ahead, lives.keys, model, mounted, edges, due, stations)
     planned = {stay.row.mount_id for stay in mounted}
     seats = _Seats(view)
     forecasts += [
@@ -218,6 +230,7 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
         edges,
         swaps,
         sight,
+        [_empty(seats, view, one) for one in sight.vacancies],
     )
 
 
@@ -232,10 +245,9 @@ class _Seats:
                 if run.state == "running":
                     self.part_now.setdefault(machine_id, run.part)
 
-    def of(self, stay: Stay) -> dict[str, Any]:
-        """Everything of a forecast up to the minutes in cut."""
-        station = self.rows.stations[stay.row.station_id]
-        assembly = self.rows.assemblies[stay.row.assembly_id]
+    def place(self, station_id: int) -> dict[str, Any]:
+        """What a forecast says of its station."""
+        station = self.rows.stations[station_id]
         return {
             "station_id": station.id,
             "station_code": station.code,
@@ -243,6 +255,13 @@ class _Seats:
             "station": station.station,
             "tool_number": station.tool_number,
             "path": station.path or 1,
+        }
+
+    def of(self, stay: Stay) -> dict[str, Any]:
+        """Everything of a forecast up to the minutes in cut."""
+        station = self.rows.stations[stay.row.station_id]
+        assembly = self.rows.assemblies[stay.row.assembly_id]
+        return self.place(station.id) | {
             "assembly": assembly.code,
             "tool_spec": self.rows.specs[assembly.tool_spec_id].tool_spec,
             "holder_id": assembly.holder_id,
@@ -278,7 +297,8 @@ def _foreseen(
         strict=True,
     )
     forecasts = []
-    for stay, edge, plan, row in zip(mounted, edges, plans, columns, strict=True):
+    # the edges that are still to be mounted come last, and have no forecast of their own
+    for stay, edge, plan, row in zip(mounted, edges, plans, columns, strict=False):
         parts_left, run_out_us, fail_shift, has_dark, fail_dark, wear_now = row
         basis = Basis(
             names[edge.key],
@@ -301,7 +321,7 @@ def _foreseen(
                 swap_after_parts=_whole(plan.parts),
                 swap_by=_instant(times[edge.machine].clock_at(plan.first.seconds)),
                 why=plan.first.why,
-                why_sentence=plan.first.sentence,
+                why_sentence=_sentence(plan, run_out_us[EARLY]),
                 basis=basis,
                 cost_step_parts=_whole(plan.step_parts),
                 cost_if_earlier_minor=_money(plan.cost_if_earlier),
@@ -326,6 +346,47 @@ def _unknown(seats: _Seats, stay: Stay) -> Forecast:
             "No run of this machine uses the station, or its tool spec has neither cutting "
             "data nor life_parts: nothing can be said."
         ),
+        basis=None,
+    )
+
+
+def _sentence(plan: StationPlan, early_us: int) -> str:
+    """Why an edge comes out when it does; where no swap is planned, by when a sister is due."""
+    said = plan.first.sentence
+    if early_us < 0 or plan.first.why not in NOT_PLANNED:
+        return said
+    ready_by = print_instant(instant_from_us(early_us))
+    if plan.first.why == WHYS[RUN_TO_FAILURE]:
+        return (
+            f"Run it until it fails, sister ready by {ready_by}: swapping it early would cost "
+            f"more ({plan.failing_first:.0%} of such edges fail before it would pay)."
+        )
+    return (
+        "No swap is planned before its run ends, but one in ten fails first: sister ready by "
+        f"{ready_by}."
+    )
+
+
+def _empty(seats: _Seats, view: ShopView, one: Vacancy) -> Forecast:
+    """A stand-in for the forecast of a tool that is still to be mounted."""
+    return Forecast(
+        **seats.place(one.station_id),
+        assembly="",
+        tool_spec=view.rows.specs[one.tool_spec_id].tool_spec,
+        holder_id=0,
+        part=one.part,
+        mounted_at=one.at,
+        parts_made=0,
+        engaged_min=None,
+        share_used=0.0,
+        parts_left=dict.fromkeys(QUANTILES),
+        run_out_at=dict.fromkeys(QUANTILES),
+        fail_probability_shift=None,
+        fail_probability_unattended=None,
+        swap_after_parts=None,
+        swap_by=one.at,
+        why=EMPTY,
+        why_sentence=one.sentence,
         basis=None,
     )
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from crib.life.fitting import fit_life_model
 from crib.life.model import LifeModel
-from crib.planning.due import EdgesDue, MountedEdge, edges_due
+from crib.planning.due import EdgesDue, MountedEdge, edges_due, sound_rows
 from crib.store.engine import Tx
 from crib.usecases.cuts_ahead import CutAhead, cuts_ahead
 from crib.usecases.lives import Lives, gather_lives, table_of_keys
@@ -15,6 +15,7 @@ from crib.usecases.mounted_edges import mounted_edges
 from crib.usecases.scale_nights import scale_of_nights
 from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Stay
+from crib.usecases.vacancies import Vacancy, vacancies_of
 from crib.usecases.widen_forecasts import widening_of_keys
 
 
@@ -28,8 +29,10 @@ class Foresight:
         lives: Keys, and the lives seen.
         model: The life model fitted to them.
         mounted: Stays of the mounted edges whose key is known.
-        edges: The same as the planner takes them, in this order.
+        edges: The same as the planner takes them, in this order, and after them the new
+            edges that will cut in ``vacancies``.
         due: What lies ahead of them, likewise.
+        vacancies: Stations that a run needs a tool in and that have none.
         night_scale: Factor on the hazard of unattended stretches, from how earlier ones went.
     """
 
@@ -40,6 +43,7 @@ class Foresight:
     mounted: list[Stay]
     edges: list[MountedEdge]
     due: EdgesDue
+    vacancies: list[Vacancy]
     night_scale: float = 1.0
 
 
@@ -52,10 +56,31 @@ def foresee(tx: Tx, view: ShopView, before: LifeModel | None = None) -> Foresigh
         before: The last model, to go on from where lives were only added.
     """
     ahead = cuts_ahead(view)
-    lives = gather_lives(view, ahead)
+    vacancies = vacancies_of(view)
+    lives = gather_lives(view, [*ahead.values(), *(one.cut for one in vacancies)])
     wider = widening_of_keys(tx, view, lives.keys)
     model = fit_life_model(table_of_keys(view, lives), lives.histories, wider, before)
     mounted, edges = mounted_edges(view, ahead, lives)
-    due = edges_due(list(view.ahead.values()), edges, model)
+    machines, count = list(view.ahead.values()), len(edges)
+    edges += _edges_to_come(view, vacancies, lives)
+    due = edges_due(machines, edges, model)
+    sound = sound_rows(edges, due)
+    if not sound[count:].all():  # an edge that is not there yet is never at fault
+        edges = [one for row, one in enumerate(edges) if row < count or sound[row]]
+        due = edges_due(machines, edges, model)
     scale = scale_of_nights(tx, view)
-    return Foresight(view, ahead, lives, model, mounted, edges, due, scale)
+    return Foresight(view, ahead, lives, model, mounted, edges, due, vacancies, scale)
+
+
+def _edges_to_come(
+    view: ShopView, vacancies: Sequence[Vacancy], lives: Lives
+) -> list[MountedEdge]:
+    place = {machine_id: index for index, machine_id in enumerate(view.ahead)}
+    number = {key: index for index, key in enumerate(lives.keys)}
+    found = []
+    for one in vacancies:
+        machine_id = view.rows.stations[one.station_id].machine_id
+        edge = one.edge(place[machine_id], number)
+        if edge is not None:
+            found.append(edge)
+    return found

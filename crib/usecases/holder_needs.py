@@ -29,8 +29,6 @@ class HolderNeeds:
 def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
     """Count the holders that the swaps of a horizon want at one time.
 
-    What later runs mount in stations that are empty now is not counted: see the kits.
-
     Args:
         plan: The shop's plan.
         hours: Horizon [h], above 0 and at most 720.
@@ -47,7 +45,7 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
             type_of[row.forecast.tool_spec],
             row.forecast.tool_spec,
             row.sister.minutes,
-            row.swap_by,
+            row.needed_by,
             row.sister.state in ("ready", "measure"),
         )
         for row in found.rows

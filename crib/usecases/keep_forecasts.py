@@ -111,7 +111,7 @@ def _edges_of(sight: Foresight) -> Iterator[tuple[int, StayRow, int, int]]:
     for machine_id in machines:
         shift = view.calendars[machine_id].current_shift(view.now)
         ends.append(us_of(shift.end_at) if shift else None)
-    for place, (stay, edge) in enumerate(zip(sight.mounted, sight.edges, strict=True)):
+    for place, (stay, edge) in enumerate(zip(sight.mounted, sight.edges, strict=False)):
         shift_us = ends[edge.machine]
         part_id = _next_part(view, machines[edge.machine], edge)
         if part_id is not None and shift_us is not None:

@@ -178,7 +178,7 @@ def key_uses(plan: ShopPlan) -> tuple[list[KeyUse], tuple[str, ...]]:
 
 def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str]) -> None:
     view = plan.view
-    for stay, edge in zip(plan.sight.mounted, plan.edges, strict=True):
+    for stay, edge in zip(plan.sight.mounted, plan.edges, strict=False):
         one = found[edge.key]
         station = view.rows.stations[stay.row.station_id]
         built = view.rows.assemblies[stay.row.assembly_id]

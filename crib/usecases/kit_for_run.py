@@ -12,7 +12,8 @@ from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
 from crib.usecases.changeovers import start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import at_once, worked_out
-from crib.usecases.swap_list import make_shelf, measures_of
+from crib.usecases.swap_list import make_shelf
+from crib.usecases.swaps_ahead import measures_of
 
 #: An edge with less than this left of its planned life is changed with the job.
 LEAST_LEFT = 0.25

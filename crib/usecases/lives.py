@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,12 +36,12 @@ class Lives:
     looks: dict[int, Look]
 
 
-def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
+def gather_lives(view: ShopView, ahead: Iterable[CutAhead]) -> Lives:
     """Add up the stays of each edge.
 
     Args:
         view: The shop.
-        ahead: What the runs ahead take from mounted edges, by mount id.
+        ahead: What the runs ahead take from edges that are mounted or will be.
     """
     wear: dict[int, float] = {}
     parts: dict[int, int] = {}
@@ -73,7 +73,7 @@ def gather_lives(view: ShopView, ahead: Mapping[int, CutAhead]) -> Lives:
         torn_us = view.rows.assemblies[assembly].torn_down_us or 0
         rows.append((max(ended_us, torn_us), index, *row, *looks.get(assembly, _NO_LOOK)))
     # edges that have cut nothing yet, or will cut another part next
-    for cut in ahead.values():
+    for cut in ahead:
         if cut.key is not None and cut.key not in keys:
             keys[cut.key] = len(keys)
             spreads.append(cut.spread)

@@ -31,9 +31,11 @@ class StationNow:
         forecast: Of the tool in it; None where it is empty.
         wants: What the program expects there.
         swap: The tool's swap within the horizon, if it is due in it.
-        sister: What stands behind that swap; of an empty station a tool that waits for it.
+        sister: What stands behind that swap; of an empty station that no run within the horizon
+            needs, a tool that waits for it.
         sister_place: Where the sister, or its holder, lies.
-        state: ``empty`` (and expected), ``unused``, ``due``, ``soon``, ``runs``, ``rests``
+        state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (and
+            expected), ``unused``, ``due``, ``soon``, ``runs``, ``rests``
             (nothing that runs uses it) or ``unknown`` (it could not be worked out).
         problem: Why it could not be worked out, and what to do.
     """
@@ -117,7 +119,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         wants = expected_tool(tx, row, now)
         forecast, swap = forecasts.get(row.id), swaps.get(row.id)
         sister = swap.sister if swap else None
-        if forecast is None and wants.spec is not None:
+        if swap is None and forecast is None and wants.spec is not None:
             waiting_here = ready.get(wants.spec.tool_spec)
             if waiting_here is not None:
                 sister = Sister("ready", waiting_here.code, waiting_here.holder)
@@ -143,10 +145,12 @@ def _state(
     forecast: Forecast | None, wants: ExpectedTool, swap: SwapRow | None, now: datetime
 ) -> str:
     if forecast is None:
-        return "unused" if wants.spec is None else "empty"
-    if swap is not None and swap.swap_by <= now:
+        if swap is not None and swap.swap_by <= now:
+            return "wanted"
+        return "unused" if wants.spec is None and swap is None else "empty"
+    if swap is not None and swap.is_due(now):
         return "due"
-    if swap is not None and swap.swap_by <= now + SOON:
+    if swap is not None and swap.is_due(now + SOON):
         return "soon"
     return "rests" if forecast.parts_left.get("p50") is None else "runs"
 
@@ -190,7 +194,7 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
             view.told.get(machine.id, MachineTold()),
             mounted[machine.machine],
             due[0] if due else None,
-            sum(row.swap_by <= now for row in due),
+            sum(row.is_due(now) for row in due),
             sum(row.sister.state != "ready" for row in due),
         )
 

@@ -66,6 +66,8 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
     until_us = us_of(listed.until)
     swaps: dict[str, dict[int, list[str]]] = defaultdict(lambda: defaultdict(list))
     for row in listed.rows:
+        if row.standby or row.swap_by > listed.until:
+            continue  # only its sister is needed by then
         swaps[row.forecast.machine][us_of(row.swap_by)].append(row.forecast.station)
     rows: list[PlannedStop] = []
     for ahead, stops in zip(plan.view.ahead.values(), stops_by_machine(plan.view), strict=True):

@@ -21,7 +21,7 @@ from crib.usecases.swap_list import SwapRow, blocked_rows, make_swap_list
 
 @dataclass(frozen=True, slots=True)
 class StationLine:
-    """One mounted tool and its swaps within the horizon."""
+    """One mounted tool, or an empty station that needs one, and its swaps in the horizon."""
 
     forecast: Forecast
     swaps: tuple[SwapRow, ...]
@@ -180,7 +180,7 @@ def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLin
     for row in rows:
         swaps[row.forecast.station_id].append(row)
     lines: dict[str, list[StationLine]] = defaultdict(list)
-    for forecast in plan.forecasts:
+    for forecast in (*plan.forecasts, *plan.empty):
         found = tuple(swaps.get(forecast.station_id, ()))
         lines[forecast.machine].append(StationLine(forecast, found))
     last = datetime.max.replace(tzinfo=plan.view.now.tzinfo)
@@ -218,7 +218,7 @@ def _machine(
 
 
 def _night(plan: ShopPlan, night: MachineNight) -> NightView:
-    seated = {forecast.station_id: forecast for forecast in plan.forecasts}
+    seated = plan.by_station()
     minutes = {spec.tool_spec: spec.swap_minutes for spec in plan.view.rows.specs.values()}
     until = night.run_until_us
     return NightView(

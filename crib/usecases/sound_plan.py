@@ -11,6 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from crib.floor.timeline import us_of
+from crib.planning.due import sound_rows
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import NO_STOPS, Stops
 from crib.store.shop_rows import StayRow
@@ -130,16 +131,7 @@ def stops_by_machine(view: ShopView) -> list[Stops]:
 
 def refuse_unsound(sight: Foresight) -> None:
     """Raise where the figures of a mounted edge are none: they would spoil its neighbours."""
-    count, due = len(sight.edges), sight.due
-    told = np.array(
-        [
-            (edge.age, edge.planned_cost, edge.failure_cost, sum(edge.per_part))
-            for edge in sight.edges
-        ]
-    ).reshape(count, 4)
-    sound = np.isfinite(told).all(axis=1) & (told >= 0).all(axis=1)
-    sound &= ~np.isnan(due.parts_left).any(axis=1) & ~np.isnan(due.fail_shift)
-    sound &= ~(np.isnan(due.fail_dark) & np.isfinite(due.dark_s[:, 0]))
+    sound = sound_rows(sight.edges, sight.due)
     if not sound.all():
         raise Unsound(sight.mounted[row].row.assembly_id for row in np.flatnonzero(~sound))
 

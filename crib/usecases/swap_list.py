@@ -8,8 +8,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-import numpy as np
-
 from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
@@ -22,17 +20,17 @@ from crib.planning.shelf import (
     Shelf,
     Sister,
     SpecNeeds,
-    SwapNeed,
     WaitingAssembly,
 )
 from crib.planning.sisters import find_sisters
-from crib.planning.swaps import WHYS
 from crib.records.catalogue import is_out_of_service
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
-from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
+from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import NOT_WORKED_OUT, each
 from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.swaps_ahead import LAST, rank, swaps_ahead
+from crib.usecases.vacancies import EMPTY
 
 #: Horizon of a list where none is asked for, and the longest [h].
 USUAL_HOURS = 24.0
@@ -48,7 +46,8 @@ class SwapRow:
 
     Attributes:
         forecast: The station's forecast now.
-        ordinal: 0 for the edge in the machine, 1 for its successor, …
+        ordinal: 0 for the edge in the machine, or the tool that an empty station needs, 1 for
+            its successor, …
         swap_by: Latest instant to swap.
         swap_after_parts: Parts from now; None for successors.
         why: Slug; see ``crib.planning.swaps``.
@@ -60,6 +59,10 @@ class SwapRow:
         cost_if_later_minor: The same that many parts later; below 0 where the edge alone
             would rather wait.
         cost_step_parts: A quarter of a planned life of the edge that comes out.
+        sister_by: When the sister has to be ready, where that is before ``swap_by``: one in ten
+            like edges has failed by then.
+        standby: Whether no swap is planned: the edge is run until it fails or its run ends, and
+            ``swap_by`` only says by when the sister has to be ready.
     """
 
     forecast: Forecast
@@ -73,6 +76,27 @@ class SwapRow:
     cost_if_earlier_minor: int | None = None
     cost_if_later_minor: int | None = None
     cost_step_parts: int | None = None
+    sister_by: datetime | None = None
+    standby: bool = False
+
+    @property
+    def needed_by(self) -> datetime:
+        """When the sister has to be ready."""
+        return self.sister_by or self.swap_by
+
+    def is_due(self, now: datetime) -> bool:
+        """Whether the swap is to be made now."""
+        return not self.standby and self.swap_by <= now
+
+    @property
+    def takes_out(self) -> str | None:
+        """Code of the assembly that comes out; None for a successor and an empty station."""
+        return self.forecast.assembly or None if self.ordinal == 0 else None
+
+    @property
+    def fills(self) -> bool:
+        """Whether nothing comes out: the station is empty."""
+        return self.why == EMPTY
 
     @property
     def ready_by(self) -> datetime | None:
@@ -136,7 +160,7 @@ def make_swap_list(
 def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     view = plan.view
     until = view.now + timedelta(hours=hours)
-    planned = _planned(plan, until)
+    planned = swaps_ahead(plan, until)
     needs = [row.need for row in planned]
     bench = BenchHours.of(bench_calendar(view), view.now)
     shelf = make_shelf(view)
@@ -157,12 +181,14 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
             row.cost_if_earlier_minor,
             row.cost_if_later_minor,
             row.cost_step_parts,
+            row.need.due_at,
+            row.standby,
         )
         for place, (row, sister) in enumerate(zip(planned, sisters, strict=True))
     ]
     queue_rows = tuple(rows[row.job.need] for row in queue.rows if row.job.need is not None)
-    broken = sum(row.why == BROKEN for row in rows)
-    rows[broken:broken] = _not_worked_out(plan, shelf, sisters)
+    first = sum(rank(row.need, view.now) < LAST for row in planned)
+    rows[first:first] = _not_worked_out(plan, shelf, sisters)
     return SwapList(tuple(rows), queue, queue_rows, until)
 
 
@@ -194,78 +220,6 @@ def _not_worked_out(plan: ShopPlan, shelf: Shelf, given: Sequence[Sister]) -> li
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    """A swap of the horizon: what it needs, and what the list says of it."""
-
-    need: SwapNeed
-    forecast: Forecast
-    sentence: str
-    cost_if_earlier_minor: int | None
-    cost_if_later_minor: int | None
-    cost_step_parts: int | None
-
-
-def _planned(plan: ShopPlan, until: datetime) -> list[_Planned]:
-    """Every swap up to an instant in order of time, with the forecast it comes from."""
-    view = plan.view
-    horizon_us = us_of(until)
-    holder_mark = {row.id: row.holder for row in view.rows.holders}
-    measures = {row.id: measures_of(row) for row in view.rows.stations.values()}
-    by_station = {forecast.station_id: forecast for forecast in plan.forecasts}
-    foreseen = [by_station[edge.station_id] for edge in plan.edges]
-    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in view.ahead.values()]
-    later = plan.swaps.up_to(horizon_us, np.array(horizon_s))
-    columns = zip(
-        later.row.tolist(),
-        later.ordinal.tolist(),
-        later.seconds.tolist(),
-        later.at_us.tolist(),
-        later.age.tolist(),
-        later.why.tolist(),
-        later.stop.tolist(),
-        later.cost_if_earlier.tolist(),
-        later.cost_if_later.tolist(),
-        later.step_parts.tolist(),
-        strict=True,
-    )
-    found: list[_Planned] = []
-    for row, ordinal, seconds, at_us, age, why, stop, cost_earlier, cost_later, step in columns:
-        one = foreseen[row]
-        if ordinal == 0:
-            sentence = one.why_sentence
-            earlier, dearer = one.cost_if_earlier_minor, one.cost_if_later_minor
-            parts = one.cost_step_parts
-        else:
-            sentence = plan.swaps.sentence(row, seconds, why, stop, age)
-            earlier = None if cost_earlier != cost_earlier else round(cost_earlier)
-            dearer, parts = round(cost_later), math.floor(step)
-        need = SwapNeed(
-            station_id=one.station_id,
-            machine=one.machine,
-            station=one.station,
-            tool_number=one.tool_number,
-            path=one.path,
-            tool_spec=one.tool_spec,
-            assembly=one.assembly if ordinal == 0 else None,
-            ordinal=ordinal,
-            swap_by=instant_from_us(at_us),
-            releases_holder=holder_mark.get(one.holder_id) if ordinal == 0 else None,
-            why=BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why],
-            measures=measures.get(one.station_id, frozenset()),
-        )
-        found.append(_Planned(need, one, sentence, earlier, dearer, parts))
-    found.sort(
-        key=lambda row: (
-            row.need.why != BROKEN,
-            row.need.swap_by,
-            row.need.machine,
-            row.need.station_id,
-        )
-    )
-    return found
-
-
 def bench_calendar(view: ShopView) -> WorkCalendar:
     """The bench's hours: its own calendar, else whenever any machine is attended.
 
@@ -278,12 +232,6 @@ def bench_calendar(view: ShopView) -> WorkCalendar:
     if not calendars:
         return ALWAYS
     return attended_together(list(calendars.values()))
-
-
-def measures_of(station: Any) -> frozenset[str]:
-    """LF, WF, HF as far as the offsets of a station need them."""
-    axes = (station.axis_x, station.axis_y, station.axis_z)
-    return frozenset(axis[1:] for axis in axes if axis)
 
 
 def make_shelf(view: ShopView) -> Shelf:

@@ -80,6 +80,11 @@ def floor(store, shop):
     return floor
 
 
+def tools(listed):
+    """Rows of mounted tools; the other station of PIN-8 is empty in most of these tests."""
+    return [row for row in listed.rows if not row.fills and row.forecast.assembly]
+
+
 def test_a_forecast_counts_the_parts_and_says_what_it_stands_on(floor):
     floor.mount(floor.sister())
     floor.make(100)
@@ -216,10 +221,10 @@ def test_a_ready_sister_stands_behind_the_swap(floor):
 
     listed = make_swap_list(floor.plan(), 48)
 
-    assert listed.rows[0].sister.state == "ready"
-    assert listed.rows[0].sister.assembly == waiting
-    assert listed.rows[0].ready_by is None
-    assert not listed.rows[0].late
+    assert tools(listed)[0].sister.state == "ready"
+    assert tools(listed)[0].sister.assembly == waiting
+    assert tools(listed)[0].ready_by is None
+    assert not tools(listed)[0].late
 
 
 def test_a_sister_that_was_built_waits_to_be_measured(floor):
@@ -227,7 +232,7 @@ def test_a_sister_that_was_built_waits_to_be_measured(floor):
     floor.sister(holder="TH-2", measured=False)
     floor.make(200)
 
-    row = make_swap_list(floor.plan(), 48).rows[0]
+    row = tools(make_swap_list(floor.plan(), 48))[0]
 
     assert row.sister.state == "measure"
     assert row.bench.finish_at == row.ready_by
@@ -239,10 +244,10 @@ def test_a_free_holder_and_an_edge_make_a_build(floor):
 
     listed = make_swap_list(floor.plan(), 48)
 
-    assert listed.rows[0].sister.state == "build"
-    assert listed.rows[0].sister.holder == "TH-2"
-    assert listed.queue.rows[0].job.due_at == listed.rows[0].swap_by
-    assert listed.queue_rows[0] == listed.rows[0]
+    assert tools(listed)[0].sister.state == "build"
+    assert tools(listed)[0].sister.holder == "TH-2"
+    place = listed.queue_rows.index(tools(listed)[0])
+    assert listed.queue.rows[place].job.due_at == tools(listed)[0].needed_by
 
 
 def test_nothing_free_blocks_and_names_what_is_missing(floor):
@@ -250,7 +255,7 @@ def test_nothing_free_blocks_and_names_what_is_missing(floor):
     floor.mount(floor.sister("CROSS-3", "DH-2", "LOT-D1"), "M2/T11")
     floor.make(1200)
 
-    row = make_swap_list(floor.plan(), 48).rows[0]
+    row = tools(make_swap_list(floor.plan(), 48))[0]
 
     assert row.sister.state == "blocked"
     assert [missing.what for missing in row.sister.missing] == ["holder"]
@@ -282,7 +287,7 @@ def test_a_run_that_ends_first_takes_no_swap(floor, store, shop):
 
     assert plan.forecasts[0].why == "run_ends_first"
     assert plan.forecasts[0].swap_by is None
-    assert not make_swap_list(plan, 48).rows
+    assert not tools(make_swap_list(plan, 48))
 
 
 def test_a_station_that_no_run_uses_says_that_nothing_is_known(floor):
@@ -303,7 +308,8 @@ def test_a_life_law_shows_its_lives_and_its_curve(floor):
     floor.mount(floor.sister())
     plan = floor.plan()
 
-    (name,) = key_names(plan)
+    # the drill that the empty station needs has a law too
+    name, _ = sorted(key_names(plan))
     life = life_of_key(plan, name)
 
     assert name == "CNMG-408~M~turn"
@@ -407,7 +413,7 @@ def test_a_preset_gone_stale_sends_the_sister_back_to_the_gauge(floor):
     floor.act(report_counts, ReportCounts("M1", [CountReading(floor.now, floor.count)]))
     floor.make(200)
 
-    assert make_swap_list(floor.plan(), 48).rows[0].sister.state == "measure"
+    assert tools(make_swap_list(floor.plan(), 48))[0].sister.state == "measure"
 
 
 def test_a_tool_that_came_out_half_worn_is_no_sister(floor):
@@ -417,7 +423,7 @@ def test_a_tool_that_came_out_half_worn_is_no_sister(floor):
     floor.mount(floor.sister(holder="TH-2"))
     floor.make(100)
 
-    row = make_swap_list(floor.plan(), 48).rows[0]
+    row = tools(make_swap_list(floor.plan(), 48))[0]
 
     assert row.sister.state == "blocked"
 
@@ -430,7 +436,7 @@ def test_a_holder_in_repair_is_not_counted_on(floor, store, shop):
     floor.mount(floor.sister())
     floor.make(100)
 
-    assert make_swap_list(floor.plan(), 48).rows[0].sister.state == "blocked"
+    assert tools(make_swap_list(floor.plan(), 48))[0].sister.state == "blocked"
 
 
 def test_a_correction_made_later_does_not_reach_back(floor):

@@ -173,7 +173,7 @@ def test_an_age_that_is_no_number_is_that_edges_alone(demo, monkeypatch, age):
     [
         (
             cuts_ahead,
-            "_cut_ahead",
+            "cut_ahead",
             lambda it: lambda view, parts, station, spec, *_: spec == it,
         ),
         (stays, "_cut", lambda it: lambda cutting, part, station, spec, item: spec == it),

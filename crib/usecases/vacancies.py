@@ -1,0 +1,151 @@
+"""Stations that a run needs a tool in and that have none: what goes in, and by when."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final, NamedTuple
+
+from crib.clock import instant_from_us
+from crib.planning.ahead import NEVER_US
+from crib.planning.due import MountedEdge
+from crib.usecases.cuts_ahead import CutAhead, cut_ahead
+from crib.usecases.left_out import each
+from crib.usecases.mounted_edges import swap_costs
+from crib.usecases.shop_view import ShopView
+from crib.usecases.stays import Key
+
+#: Why a tool is due in a station that has none.
+EMPTY: Final = "station_empty"
+
+_NOTHING_KNOWN: Final = CutAhead(None, 0.0, "", ())
+
+
+@dataclass(frozen=True, slots=True)
+class Vacancy:
+    """A station without a tool that a run needs one in.
+
+    Attributes:
+        station_id: The station.
+        tool_spec_id: What the run's part wants there.
+        part: The part.
+        running: Whether the run is on: the machine cannot go on without the tool.
+        at: When the tool is needed: now, or when the run is expected to begin.
+        cut: What the runs ahead take from it; its key is None where nothing is known.
+        costs: Of a planned swap and of a failure.
+    """
+
+    station_id: int
+    tool_spec_id: int
+    part: str
+    running: bool
+    at: datetime
+    cut: CutAhead
+    costs: tuple[float, float]
+
+    @property
+    def sentence(self) -> str:
+        """Why a tool is due there, and what to do."""
+        if self.running:
+            return f"Empty while {self.part} runs. Mount a tool before the machine goes on."
+        return f"Empty, and {self.part} needs a tool here. Mount it before the run starts."
+
+    def edge(self, machine: int, keys: dict[Key, int]) -> MountedEdge | None:
+        """The new edge that will cut there, as the planner takes it; None where not known."""
+        number = keys.get(self.cut.key) if self.cut.key else None
+        if number is None:
+            return None
+        wear = self.cut.per_part
+        return MountedEdge(self.station_id, machine, number, 0.0, wear, *self.costs)
+
+
+class _Place(NamedTuple):
+    """A station without a tool, and the first run that needs one there."""
+
+    machine_id: int
+    station_id: int
+    tool_spec_id: int
+    part: str
+    running: bool
+    at: datetime
+
+
+def vacancies_of(view: ShopView) -> list[Vacancy]:
+    """Every station that a run ahead needs a tool in and that has none.
+
+    A run that is made and not told as done needs none. Where several stations carry a tool
+    number, one tool is enough.
+    """
+    found: list[Vacancy] = []
+    places = [
+        place
+        for machine_id in view.rows.machines
+        if machine_id not in view.left_out.machines
+        for place in _of_machine(view, machine_id)
+    ]
+    failed = each(
+        places,
+        lambda place: found.append(_vacancy(view, place)),
+        lambda place: (
+            f"What the empty station {view.rows.stations[place.station_id].station} of machine "
+            f"{view.rows.machines[place.machine_id].machine} needs could not be worked out. "
+            "Check the tool specs and items of the part that runs."
+        ),
+    )
+    view.left_out.others += [why for why in failed if why not in view.left_out.others]
+    return found
+
+
+def _of_machine(view: ShopView, machine_id: int) -> Iterator[_Place]:
+    places: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for station in view.rows.stations.values():
+        if station.machine_id == machine_id:
+            places[station.path or 1, station.tool_number].append(station.id)
+    taken = {row.station_id for row in (*view.rows.stays, *view.unknown) if row.end_us is None}
+    told: set[int] = set()
+    for part, part_id, running, at in _runs(view, machine_id):
+        if at is None:
+            continue
+        for tool_number, path, spec_id in view.cutting.tools_of(part_id):
+            ids = places.get((path, tool_number), [])
+            if ids and ids[0] not in told and not any(one in taken for one in ids):
+                told.add(ids[0])
+                yield _Place(machine_id, ids[0], spec_id, part, running, at)
+
+
+def _runs(view: ShopView, machine_id: int) -> Iterator[tuple[str, int, bool, datetime | None]]:
+    """Part, its id, whether it is on, and when it needs its tools, of every run ahead."""
+    rows = view.rows.runs.get(machine_id, [])
+    ahead, rest = view.ahead[machine_id], view.rests.get(machine_id)
+    names = {run.part_id: run.part for run in rows}
+    planned = sum(run.state == "planned" for run in rows)
+    running = len(view.ahead_parts[machine_id]) - planned
+    begins: dict[int, float] = {}
+    for (run, _), begin_s in zip(ahead.segments.steps, ahead.segments.points_s, strict=False):
+        begins.setdefault(run, begin_s)
+    for number, part_id in enumerate(view.ahead_parts[machine_id]):
+        at: datetime | None = None
+        if number < running:
+            done = rest is not None and rest.left + rest.untold <= 0
+            at = None if done else view.now
+        elif number in begins:
+            at_us = ahead.time.clock_at(begins[number])
+            at = None if at_us == NEVER_US else max(instant_from_us(at_us), view.now)
+        yield names[part_id], part_id, number < running, at
+
+
+def _vacancy(view: ShopView, place: _Place) -> Vacancy:
+    spec = view.rows.specs[place.tool_spec_id]
+    wanted = view.rows.spec_items.get(spec.id, ())[:1]
+    item = next((one for one in view.rows.items.values() if one.cutting_item in wanted), None)
+    cut, costs = _NOTHING_KNOWN, (0.0, 0.0)
+    if item is not None:
+        costs = swap_costs(spec, item)
+        part_ids = tuple(view.ahead_parts[place.machine_id])
+        known = cut_ahead(view, part_ids, place.station_id, spec.id, item.id)
+        if all(math.isfinite(one) and one >= 0 for one in (*known.per_part, known.spread)):
+            cut = known
+    return Vacancy(place.station_id, spec.id, place.part, place.running, place.at, cut, costs)
