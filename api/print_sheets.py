@@ -80,12 +80,17 @@ def _swap(row: PlannedSwap, local: Local) -> SwapRow:
         swap_by=f"{'ready by ' if row.standby else ''}{local(row.swap_by)}",
         parts_left="" if left is None else str(left),
         swap_after_parts="" if row.swap_after_parts is None else str(row.swap_after_parts),
-        why=row.why_sentence,
+        why=_why(row, local),
         sister_state=sister.state,
         sister=sister.assembly or sister.holder or "",
         missing=_missing(sister.missing),
         late=row.late,
     )
+
+
+def _why(row: PlannedSwap, local: Local) -> str:
+    since = row.forecast.overdue_since if row.ordinal == 0 else None
+    return f"Overdue since {local(since)}. {row.why_sentence}" if since else row.why_sentence
 
 
 def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:

@@ -45,8 +45,13 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
         ready = "ready by " if row.standby else ""
         yield (
             f"{ready}{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
-            f"{one.tool_spec}  {_sister(row)}{late}  {row.why_sentence}"
+            f"{one.tool_spec}  {_sister(row)}{late}{_overdue(row, zone)}  {row.why_sentence}"
         )
+
+
+def _overdue(row: SwapRow, zone: ZoneInfo) -> str:
+    since = row.forecast.overdue_since if row.ordinal == 0 else None
+    return f"  overdue since {local(since, zone)}" if since else ""
 
 
 def _sister(row: SwapRow) -> str:

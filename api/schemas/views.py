@@ -113,6 +113,8 @@ _LATER = (
     "The same that many parts later; below 0: the edge alone would rather wait, and a night, a "
     "shared stop or want of worn edges of its kind does not let it."
 )
+_SINCE = "Since when the edge has been past its point; null: it is not."
+_OVERDUE = "Parts made since then."
 _AFTER = "From now on, counted like parts_left: parts like the next that the edge cuts."
 
 
@@ -143,6 +145,8 @@ class ForecastRow(Shape):
     fail_probability = fields.Nested(FailProbability, required=True)
     swap_after_parts = Whole(allow_none=True, explains=_AFTER)
     swap_by = At(allow_none=True)
+    overdue_since = At(allow_none=True, explains=_SINCE)
+    overdue_parts = Whole(allow_none=True, explains=_OVERDUE)
     why = Text(required=True, explains=_WHY)
     why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
     cost_step_parts = Whole(allow_none=True, explains=_STEP)
@@ -293,6 +297,8 @@ class SwapShape(Shape):
         required=True,
         explains="No swap is planned: the edge is run until it fails or its run ends.",
     )
+    overdue_since = At(allow_none=True, explains=_SINCE)
+    overdue_parts = Whole(allow_none=True, explains=_OVERDUE)
     swap_after_parts = Whole(allow_none=True, explains=_AFTER)
     why = Text(required=True, explains=_WHY)
     why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")

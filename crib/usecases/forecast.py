@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from crib.clock import instant_from_us, print_instant
+from crib.floor.timeline import us_of
 from crib.life.aside import SetAside
 from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
@@ -18,7 +19,7 @@ from crib.planning.due import EARLY, EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import SwapPlan, plan_swaps
-from crib.planning.swaps import RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
+from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
 from crib.store.engine import Tx
 from crib.usecases.collector import collector_rests
 from crib.usecases.cuts_ahead import CutAhead
@@ -81,7 +82,8 @@ class Forecast:
     ``parts_left`` and ``run_out_at`` at p05, p10, p50, p90: that share of like edges has given
     out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
     ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
-    [hundredths of the currency]. A forecast is a probability, not a promise.
+    [hundredths of the currency]. ``overdue_parts`` and ``overdue_since``
+    say for how long an edge has been past its point. A forecast is no promise.
     """
 
     station_id: int
@@ -110,6 +112,8 @@ class Forecast:
     cost_step_parts: int | None = None
     cost_if_earlier_minor: int | None = None
     cost_if_later_minor: int | None = None
+    overdue_parts: int | None = None
+    overdue_since: datetime | None = None
 
 
 @dataclass(slots=True)
@@ -326,6 +330,7 @@ def _foreseen(
                 cost_step_parts=_whole(plan.step_parts),
                 cost_if_earlier_minor=_money(plan.cost_if_earlier),
                 cost_if_later_minor=_money(plan.cost_if_later),
+                **_overdue(view, stay, edge.age, plan, wear_now),
             )
         )
     return forecasts
@@ -348,6 +353,23 @@ def _unknown(seats: _Seats, stay: Stay) -> Forecast:
         ),
         basis=None,
     )
+
+
+def _overdue(
+    view: ShopView, stay: Stay, age: float, plan: StationPlan, wear_now: float
+) -> dict[str, Any]:
+    """For how many parts an edge has been past its point, and since when."""
+    if plan.first.why != WHYS[PAST] or wear_now <= 0 or age <= plan.swap_age:
+        return {}
+    station = view.rows.stations[stay.row.station_id]
+    parts, output = (age - plan.swap_age) / wear_now, view.charging(station)
+    rest = view.rests.get(station.machine_id)
+    since = stay.row.begin_us
+    if output.at_us.size:
+        made = output.total[-1] + (rest.untold if rest else 0.0)
+        at_us = np.interp(made - parts, output.total, output.at_us)
+        since = max(since, min(round(float(at_us)), us_of(view.now)))
+    return {"overdue_parts": math.floor(parts), "overdue_since": instant_from_us(since)}
 
 
 def _sentence(plan: StationPlan, early_us: int) -> str:

@@ -92,8 +92,9 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     runs = runs_that_count(tx, machine_id, plan.view.now)
     machine = rows[0].machine if rows else plan.view.rows.machines[machine_id].machine
     stations = _stations(tx, plan, rows)
+    places = {id(row): place for place, row in enumerate(make_swap_list(plan).rows)}
     due = [one for one in stations if one.swap is not None]
-    due.sort(key=lambda one: one.swap.swap_by if one.swap else plan.view.now)
+    due.sort(key=lambda one: places[id(one.swap)])
     told = plan.view.told.get(machine_id, MachineTold())
     return MachineNow(machine, runs[0] if runs else None, tuple(stations), tuple(due), told)
 

@@ -86,7 +86,8 @@ class ForecastScore:
         shift_brier: Mean squared error of the chance to last the shift; 0 is best.
         life_pinball: Mean loss over the quantiles, in medians forecast; smaller is better.
         widening: Factor now in force for the key; None for other groups.
-        verdict: within_chance, too_sure, too_cautious or too_few, of the 80 % interval.
+        verdict: within_chance, too_sure, too_cautious or too_few, of the 80 % interval; also
+            too_sure where that was so of the shift or the next unattended stretch.
         sentence: The same in words.
     """
 
@@ -275,7 +276,7 @@ def _score(
         float(brier.mean()) if len(brier) else None,
         float(loss.mean()) if len(loss) else None,
         factor,
-        life_80.verdict,
+        _worst(life_80, of_shift, of_night),
         score_sentence(name, len(ended), life_80, of_shift, of_night, factor),
     )
 
@@ -294,6 +295,12 @@ def _bins(judged: Judged, where: NDArray[np.int64]) -> tuple[ClaimBin, ...]:
         for b in range(len(BINS) - 1)
         if len(rows := where[bin_of == b])
     )
+
+
+def _worst(life: Held, *statements: Held) -> str:
+    """The verdict that agrees with ``score_sentence``."""
+    too_sure = any(one.held is not None and one.verdict == "too_sure" for one in statements)
+    return "too_sure" if too_sure else life.verdict
 
 
 def _badness(score: ForecastScore) -> tuple[float, str]:

@@ -16,7 +16,16 @@ from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.machine_told import MachineTold
-from crib.usecases.swap_list import SwapRow, blocked_rows, make_swap_list
+from crib.usecases.swap_list import (
+    LONGEST_HOURS,
+    USUAL_HOURS,
+    SwapRow,
+    blocked_rows,
+    make_swap_list,
+)
+
+#: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
+_HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +42,7 @@ class MachineShift:
 
     Attributes:
         machine: Its name.
-        lines: Its tools, the one that runs out first in front.
+        lines: Its tools, the one that runs out first in front, and stations that lack one.
         open: When it is open within the horizon, attended or not.
         last_count_at: Its last part count; None: it never told one.
         silent_since: Set where a run is on and it stopped telling.
@@ -49,6 +58,11 @@ class MachineShift:
     night: MachineNight | None
     told: MachineTold
 
+    @property
+    def mounted(self) -> bool:
+        """Whether any tool is in it."""
+        return any(line.forecast.assembly for line in self.lines)
+
 
 @dataclass(frozen=True, slots=True)
 class NightCarrier:
@@ -60,10 +74,19 @@ class NightCarrier:
 
 @dataclass(frozen=True, slots=True)
 class NightSwap:
-    """A swap before a stretch that lowers its risk; minutes where the tool spec gives them."""
+    """A swap of the swap list that is due before a stretch.
+
+    Attributes:
+        forecast: Of what sits in the station.
+        minutes: What it takes; None where the tool spec does not say.
+        row: Its row of the list.
+        added: Whether it is due only because of this stretch.
+    """
 
     forecast: Forecast
     minutes: float | None
+    row: SwapRow
+    added: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +99,7 @@ class NightView:
         end_at: Its end.
         run_until_at: Where the limit is not kept: stop the machine by then.
         carriers: Stations that carry most of what is left.
-        swaps: Swaps that the plan adds before it.
+        swaps: Every swap of the swap list that is due between the stretch before and this one.
     """
 
     night: MachineNight
@@ -88,7 +111,7 @@ class NightView:
 
     @property
     def state(self) -> str:
-        """``safe`` as planned, ``swaps`` (safe once they are made) or ``unsafe``."""
+        """``safe`` without any swap, ``swaps`` (safe once they are made) or ``unsafe``."""
         if not self.night.safe:
             return "unsafe"
         return "swaps" if self.swaps else "safe"
@@ -221,19 +244,45 @@ def _night(plan: ShopPlan, night: MachineNight) -> NightView:
     seated = plan.by_station()
     minutes = {spec.tool_spec: spec.swap_minutes for spec in plan.view.rows.specs.values()}
     until = night.run_until_us
+    begin_at = instant_from_us(night.begin_us)
     return NightView(
         night,
-        instant_from_us(night.begin_us),
+        begin_at,
         instant_from_us(night.end_us),
         None if until is None else instant_from_us(until),
         tuple(
             NightCarrier(seated[one.station_id], one.fail_probability) for one in night.carriers
         ),
         tuple(
-            NightSwap(seated[station], minutes.get(seated[station].tool_spec))
-            for station in night.added
+            NightSwap(
+                row.forecast,
+                minutes.get(row.forecast.tool_spec),
+                row,
+                row.forecast.station_id in night.added,
+            )
+            for row in _due_before(plan, night, begin_at)
         ),
     )
+
+
+def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:
+    """Swaps of the list that are due before a stretch; none of one that has begun."""
+    now = plan.view.now
+    if begin_at <= now:
+        return []
+    ahead = (begin_at - now) / timedelta(hours=1)
+    hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)
+    earlier = [
+        instant_from_us(one.end_us)
+        for one in plan.nights
+        if one.machine == night.machine and one.ordinal < night.ordinal
+    ]
+    since = max(earlier, default=now)
+    return [
+        row
+        for row in make_swap_list(plan, hours, night.machine).rows
+        if not row.standby and since <= row.swap_by <= begin_at
+    ]
 
 
 def _unsafe_first(one: NightView) -> tuple[int, float, str]:

@@ -73,7 +73,8 @@ def known(shop: DemoShop) -> dict[str, str]:
             ("person", "people"),
         )
     }
-    urgent = shop.get("/v1/swap-list?limit=1")["items"][0]
+    listed = shop.get("/v1/swap-list")["items"]
+    urgent = next(row for row in listed if row["assembly"])
     floor = floor_of(shop)
     racked = str(shop.get("/v1/rack")["racks"][0]["tools"][0]["code"])
     return {

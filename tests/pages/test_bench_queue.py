@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from crib.records.catalogue import RUNS
+from crib.store.records import get_record, update_record
 from tests.pages.reading import form_data, parsed, read, words
 
 
@@ -16,7 +18,25 @@ def mounted(client, bench, clock) -> str:
     return code
 
 
-def test_an_empty_bench_says_what_to_do_first(client):
+def turning_job(page):
+    """The job for M1/T01; the drill that T11 lacks comes before it."""
+    return next(job for job in page.select("#queue section") if "Build TURN-OD" in words(job))
+
+
+def test_a_bench_without_a_tool_in_any_machine_begins_with_what_the_run_needs(client):
+    page = read(client, "/bench")
+
+    assert [words(job.select_one("a")) for job in page.select("#queue section")[:2]] == [
+        "Build TURN-OD",
+        "Build CROSS-3",
+    ]
+
+
+def test_an_empty_bench_says_what_to_do_first(client, store, shop):
+    with store.write() as tx:
+        number = shop.ids["runs"]["M1"]
+        version = get_record(tx, RUNS, number)["version"]
+        update_record(tx, RUNS, number, {"state": "done"}, version)
     page = read(client, "/bench")
 
     assert "No tool is mounted yet" in words(page.select_one("#queue"))
@@ -27,9 +47,9 @@ def test_an_empty_bench_says_what_to_do_first(client):
 def test_a_job_names_all_that_it_takes(client, mounted):
     page = read(client, "/bench")
 
-    job = page.select_one("section.next")
-    text = words(job)
-    row = client.get("/v1/bench-queue").get_json()["items"][0]
+    text = words(turning_job(page))
+    rows = client.get("/v1/bench-queue").get_json()["items"]
+    row = next(one for one in rows if one["station"] == "T01")
     assert "Build TURN-OD" in text
     for said in ("TH-2, shelf 1", "CNMG-408", "LOT-I1", "80.0000 mm ± 0.2000 mm", "M1/T01"):
         assert said in text
@@ -50,7 +70,9 @@ def test_a_holder_scanned_from_anywhere_begins_its_job(client, mounted, shop):
 
 
 def test_the_next_job_leads_to_its_form_filled_in_and_builds_what_it_said(client, mounted):
-    address = read(client, "/bench").select_one("[data-key=F2]")["href"]
+    first = read(client, "/bench").select_one("section.next")
+    assert first.select_one("[data-key=F2]")["href"] == first.select_one("h2 a")["href"]
+    address = turning_job(read(client, "/bench")).select_one("a")["href"]
     form = read(client, address).select_one("form[method=post]")
 
     answer = client.post("/bench/build", data=form_data(form))
@@ -58,8 +80,7 @@ def test_the_next_job_leads_to_its_form_filled_in_and_builds_what_it_said(client
     assert answer.status_code == 303
     built = client.get(f"/v1/assemblies/{answer.headers['Location'].split('/')[-1]}").get_json()
     assert built["recipe"]["holder"] == "TH-2"
-    job = read(client, "/bench").select_one("section.next h2")
-    assert f"Measure {built['code']}, TURN-OD" in words(job)
+    assert f"Measure {built['code']}, TURN-OD" in words(read(client, "/bench"))
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def test_a_machine_shows_each_station_and_keeps_the_next_scan_in_focus(client, s
 
     stations = page.select(".slide li")
     assert len(stations) == 3
-    assert words(stations[0]) == "T1 T01 empty wants TURN-OD"
+    assert words(stations[0]) == "T1 T01 empty: mount now wants TURN-OD sister to be built"
     assert words(stations[1]) == "T2 T02 free"
     assert stations[0].a["href"] == f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}"
     assert page.select_one("form[data-scan-on] input[name=code]").has_attr("autofocus")
@@ -50,7 +50,7 @@ def test_a_mounted_tool_shows_what_is_left(client, bench, shop):
     line = words(read(client, "/machines/M1").select_one(".slide li"))
     page = read(client, f"/machines/M1/stations/{station}")
 
-    assert "parts left" in line
+    assert "parts until the swap" in line
     assert "Take it out" in words(page.main)
     assert page.select_one(".key-in .figure").get_text() == "+52.021"
 

@@ -131,6 +131,7 @@ def test_swaps_too_close_to_stand_apart_are_one_mark_with_their_number_and_the_w
 
     assert [(one.swaps, one.state) for one in marks] == [(3, "build"), (1, "ready")]
     assert marks[0].at == BEGIN
+    assert marks[0].worst == 1  # two of the three are better off
 
 
 @given(st.lists(st.integers(0, 1_440), max_size=40))

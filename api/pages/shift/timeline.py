@@ -80,12 +80,14 @@ class Mark:
         state: The worst state of their sisters.
         at: When the first one is due.
         swaps: How many they are.
+        worst: How many of them are in that state.
     """
 
     x: float
     state: str
     at: datetime
     swaps: int = 1
+    worst: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +163,8 @@ def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
             found.append(Mark(x, state, swap.swap_by))
             continue
         worst = max(last.state, state, key=_WORSE.index)
-        found[-1] = replace(last, state=worst, swaps=last.swaps + 1)
+        alike = (last.worst if worst == last.state else 0) + (worst == state)
+        found[-1] = replace(last, state=worst, swaps=last.swaps + 1, worst=alike)
     return tuple(found)
 
 

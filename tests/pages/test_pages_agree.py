@@ -1,0 +1,127 @@
+"""Every page that speaks of swaps says what the swap list and the bench queue say, no more."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import datetime
+
+import pytest
+
+from tests.pages.reading import read, words
+
+
+@pytest.fixture
+def busy(client, bench, clock):
+    """T01 with an edge past its point, T11 empty under the running job; counts told."""
+    code = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    bench.post(
+        "/v1/counts", 202, machine="M1", readings=[{"at": clock().isoformat(), "count": 0}]
+    )
+    at = clock.go_on(hours=4)
+    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
+    clock.go_on(minutes=5)
+    return code
+
+
+def listed(client, hours=24):
+    return client.get(f"/v1/swap-list?hours={hours}").get_json()["items"]
+
+
+def test_the_shift_shows_the_rows_of_the_swap_list_in_its_order(client, busy):
+    rows = read(client, "/shift").select("#due tbody tr")
+
+    assert [words(row.select_one("th")).split()[0] for row in rows] == [
+        one["station"] for one in listed(client)
+    ]
+    for row, one in zip(rows, listed(client), strict=True):
+        assert one["why_sentence"][:20] in words(row)
+        assert ("overdue since" in words(row)) == (one["overdue_since"] is not None)
+
+
+def test_the_first_rows_are_the_empty_station_and_the_overdue_edge(client, busy):
+    first, second = listed(client)[:2]
+
+    assert (first["station"], first["why"], first["assembly"]) == ("T11", "station_empty", None)
+    assert (second["station"], second["why"]) == ("T01", "past")
+    # 300 parts in 4 h of which the edge should have made some 150
+    overdue, now = datetime.fromisoformat(second["overdue_since"]), second["swap_by"]
+    assert overdue < datetime.fromisoformat(now)
+    assert 50 < second["overdue_parts"] < 300
+
+
+def test_the_night_names_the_swaps_that_the_list_has_before_it(client, busy):
+    night = read(client, "/shift").select_one("#nights section")
+    answer = client.get("/v1/forecasts").get_json()["nights"][0]
+    begins = datetime.fromisoformat(answer["begins_at"])
+    before = [
+        one["station"]
+        for one in listed(client)
+        if one["machine"] == answer["machine"]
+        and not one["standby"]
+        and datetime.fromisoformat(one["swap_by"]) <= begins
+    ]
+
+    named = [
+        words(one) for one in night.select("h3 + ul")[0].select("li a[href*='/stations/']")
+    ]
+
+    assert before
+    assert named == before
+    assert words(night.select_one(".state")) != "safe as planned"
+
+
+def test_no_green_stands_under_a_night_that_is_not_safe(client, busy):
+    page = read(client, "/shift")
+    unsafe = page.select("#nights .state.bad")
+    late = [one for one in listed(client) if one["late"]]
+
+    assert bool(page.select("#blocks .state.good")) == (not unsafe and not late)
+    assert len(page.select("#blocks li")) == len(late)
+
+
+def test_machine_pages_say_what_the_list_says(client, busy):
+    rows = {one["station"]: one for one in listed(client) if one["ordinal"] == 0}
+
+    machine = read(client, "/machines/M1")
+    due = [words(one) for one in machine.select("#due li")]
+    overview = words(read(client, "/machines").select_one(".machine-line"))
+    overdue = words(read(client, "/machines/M1/stations/" + rows["T01"]["station_code"]))
+    empty = words(read(client, "/machines/M1/stations/" + rows["T11"]["station_code"]))
+
+    assert [text.split(",")[0] for text in due] == list(rows)
+    assert "empty: mount now" in due[0]
+    assert "swap now" in due[1]
+    assert "empty: mount now" in overview
+    assert rows["T01"]["why_sentence"] in overdue
+    assert "overdue since" in overdue
+    assert "Swap it now." in overdue
+    assert rows["T11"]["why_sentence"] in empty
+    assert "Mount one now." in empty
+
+
+def test_the_bench_page_has_the_jobs_of_the_queue(client, busy):
+    queue = client.get("/v1/bench-queue").get_json()
+    page = read(client, "/bench")
+
+    jobs = page.select("#queue section.next, #queue .panels > section.panel")
+    assert len(jobs) == len(queue["items"])
+    assert len(page.select(".blocked > li")) == len(queue["blocked"])
+    wanted = Counter(
+        one["station"]
+        for one in listed(client)
+        if one["sister"]["state"] in ("build", "measure")
+    )
+    assert Counter(one["station"] for one in queue["items"]) == wanted
+
+
+def test_an_edge_before_its_point_says_the_parts_until_the_swap(client, bench, clock):
+    code = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    clock.go_on(minutes=10)
+    (row,) = (one for one in listed(client) if one["station"] == "T01" and one["ordinal"] == 0)
+
+    said = words(read(client, "/machines/M1/stations/" + row["station_code"]))
+
+    assert f"about {row['swap_after_parts']} parts until the swap" in said
+    assert "parts left" not in said
