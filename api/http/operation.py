@@ -17,6 +17,7 @@ from api.http.idempotency import HEADER, KeyedRequest
 from api.http.json_body import NotJson, dump_json, read_json
 from api.http.length_unit import LENGTH_UNIT, name_inches
 from api.http.query import PlainQuery, load_body, read_query
+from api.http.reckoning import reckon, refuse_lost_numbers
 from api.http.site import Site, this_site
 from crib.errors import Contradiction, Invalid
 from crib.store.engine import Tx
@@ -150,7 +151,7 @@ class Operation:
             body = load_body(self.body, self._json()) if self.body else None
             with site.store.read() if self.opens else nullcontext() as tx:
                 call = Call(tx, site, site.clock(), query, body, request)
-                return self._print(_answer(view, call, path))
+                return self._print(reckon(lambda: _answer(view, call, path)), reckoned=True)
         finally:
             LENGTH_UNIT.reset(token)
 
@@ -186,13 +187,15 @@ class Operation:
     def _no_body() -> None:
         request.get_data(cache=False)
 
-    def _print(self, answer: Any) -> Response:
+    def _print(self, answer: Any, *, reckoned: bool = False) -> Response:
         if isinstance(answer, Response):
             return answer
         reply = answer if isinstance(answer, Reply) else Reply(answer)
         data = reply.data
         if self.answer is not None:
             data = self.answer.dump(data)
+            if reckoned:
+                refuse_lost_numbers(self.answer, data)
             if LENGTH_UNIT.get() == "in":
                 data = name_inches(data)
         response = Response(

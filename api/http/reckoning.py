@@ -1,0 +1,56 @@
+"""Keeps a calculation within its own schema: sizes at which nothing is left are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, TypeVar
+
+import numpy as np
+from marshmallow import Schema, fields
+
+from api.http.length_unit import NO_INCHES
+from crib.errors import OutsideModel
+
+T = TypeVar("T")
+
+_SAID = (
+    "These figures are too large or too small together: {what}. Check the units, and send "
+    "sizes that a shop has."
+)
+
+
+def reckon(calculation: Callable[[], T]) -> T:
+    """What a calculation comes to.
+
+    Raises:
+        OutsideModel: It divides by what vanished, or grows beyond what a number holds.
+    """
+    try:
+        with np.errstate(divide="raise", over="raise", invalid="raise"):
+            return calculation()
+    except (FloatingPointError, OverflowError, ZeroDivisionError) as fault:
+        raise OutsideModel(_SAID.format(what="no number holds what comes of them")) from fault
+
+
+def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
+    """Refuse an answer whose number is none although its schema promises one.
+
+    Raises:
+        OutsideModel: A number went beyond what can be written.
+    """
+    lost = next(_lost(fields.Nested(shape), printed, ""), None)
+    if lost is not None:
+        raise OutsideModel(_SAID.format(what=f"{lost} is no number any more"))
+
+
+def _lost(field: fields.Field[Any], value: Any, name: str) -> Iterator[str]:
+    if value is None or value is NO_INCHES:
+        if isinstance(field, fields.Float) and not field.allow_none:
+            yield name
+    elif isinstance(field, fields.List):
+        for one in value:
+            yield from _lost(field.inner, one, name)
+    elif isinstance(field, fields.Nested) and isinstance(value, Mapping):
+        for inner, inner_field in field.schema.dump_fields.items():
+            if inner in value:
+                yield from _lost(inner_field, value[inner], inner)
