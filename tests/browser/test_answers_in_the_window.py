@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -96,6 +97,26 @@ def test_yes_and_each_kind_of_no_stand_in_the_window(floor: Floor, phone: Page) 
         assert is_in_window(next_scan(phone))
     scan(phone, floor.tool)
     answers(phone, phone.locator("main"), "YES", floor.tool)
+
+
+def test_longer_words_leave_the_answer_and_its_button_in_the_window(
+    floor: Floor, open_window: Callable[..., Page]
+) -> None:
+    page = open_window(
+        "phone",
+        locale="de-DE",
+        viewport={"width": 360, "height": 640},
+        java_script_enabled=False,
+    )
+    page.goto(f"{floor.address}/mount?station={floor.empty}&tool={floor.tool}")
+    button = page.get_by_role("button", name="Eingebaut")
+    answers(page, page.locator("main"), "JA", floor.tool)
+    assert is_in_window(button)
+    assert button.evaluate("one => one.scrollWidth <= one.clientWidth")
+    page.goto(f"{floor.address}/mount?station={floor.taken}&tool={floor.sister}")
+    answers(page, page.locator("main"), "NEIN", floor.sister)
+    assert is_in_window(next_scan(page))
+    assert is_in_window(page.get_by_role("button", name="Planmäßig verschlissen"))
 
 
 def test_answers_without_the_service_stand_in_the_window(floor: Floor, phone: Page) -> None:
