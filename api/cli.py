@@ -142,6 +142,7 @@ def label(
     from api.print_labels import labels_pdf
     from api.print_texts import Printing
     from crib.clock import now
+    from crib.store.zones import zone_of_calendars
     from labels.media import load_stocks
 
     settings = Settings.from_environment()
@@ -157,6 +158,7 @@ def label(
     if out is None and sys.stdout.isatty():
         raise click.UsageError("A PDF is nothing for a terminal: give --out FILE.")
     with the_store() as store, store.read() as tx:
+        settings = settings.in_zone_of(zone_of_calendars(tx))
         data = labels_pdf(Printing(tx, now(), settings, station), codes, stock, start)
     if out is None:
         sys.stdout.buffer.write(data)
@@ -174,6 +176,7 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     from api.text_lists import breakage_lines, swap_lines, swap_rows
     from crib.clock import now
     from crib.store.resolve import machine_id_by_name
+    from crib.store.zones import zone_of_calendars
     from crib.usecases.feed_process import feed_process
     from crib.usecases.plan_cache import PlanCache
     from crib.usecases.swap_list import make_swap_list
@@ -183,6 +186,7 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     with the_store() as store:
         plans = PlanCache(store, night_limit=settings.night_limit)
         with store.read() as tx:
+            settings = settings.in_zone_of(zone_of_calendars(tx))
             feed = feed_process(tx, now())
             machine_id = None if machine is None else machine_id_by_name(tx, machine)
             broken = unclear_breakages(tx, machine_id)
@@ -198,6 +202,7 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
                 click.echo(line)
             for line in swap_lines(found, settings.time_zone):
                 click.echo(line)
+            say(f"times of {settings.time_zone.key}")
         plans.keeper.keep()
 
 

@@ -143,6 +143,7 @@ def _follow_shop(plan: FeedPlan, *, once: bool, dry_run: bool, as_json: bool) ->
 
     printer = Printer(click.echo, as_json=as_json) if dry_run else None
     with the_store() as store:
+        plan = replace(plan, zone=_settings(store).time_zone)
         if once:
             outcomes = _run(lambda _: read_once(store, now, plan, printer))
             for unread in not_read_once(store, plan):
@@ -190,13 +191,21 @@ def not_read_once(store: Store, plan: FeedPlan) -> list[str]:
     return told
 
 
+def _settings(store: Store) -> Settings:
+    """The settings, with the shop's own zone where none is set."""
+    from crib.store.zones import zone_of_calendars
+
+    with store.read() as tx:
+        return Settings.from_environment().in_zone_of(zone_of_calendars(tx))
+
+
 def _beside(store: Store) -> tuple[Beside, ...]:
     """The other ways in that the settings name.
 
     Raises:
         Refusal: What they name cannot be used.
     """
-    settings = Settings.from_environment()
+    settings = _settings(store)
     found: list[Beside] = []
     if settings.drop_folder is not None:
         found.append(_dropped(settings.drop_folder))

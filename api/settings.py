@@ -6,7 +6,7 @@ import ipaddress
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -26,7 +26,8 @@ VARIABLES = {
     "CRIB_HOSTS": "more names under which browsers reach the service, with commas between "
     "them. Bare addresses, localhost and CRIB_PUBLIC_ADDRESS are taken anyway, others refused. "
     "Default: none.",
-    "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default UTC.",
+    "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default: that of the "
+    "calendars, if they name one, else UTC.",
     "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
     "with the package.",
     "CRIB_PRINT_QUEUE": "name of a print queue of this machine's print system, to which lp "
@@ -76,6 +77,7 @@ class Settings:
         public_address: Host that QR symbols name, or None for bare codes.
         hosts: More names under which browsers reach the service, in lower case.
         time_zone: Zone in which people read times.
+        zone_from_shop: Whether the zone of the shop's calendars comes before it: none was set.
         stocks_file: Label stocks of the site's own, or None.
         print_queue: Print queue that labels are sent to, or None.
         night_limit: Chance of a failure that a machine may run with unattended, from 0 to 1.
@@ -105,6 +107,20 @@ class Settings:
     feed_map: Path | None = None
     drop_folder: Path | None = None
     send_assets: tuple[str, ...] = ()
+    zone_from_shop: bool = False
+
+    def in_zone_of(self, calendars: str | None) -> Settings:
+        """The settings with the zone of the shop's calendars, where none was set.
+
+        Args:
+            calendars: The one zone that they name, if it is one.
+        """
+        if not self.zone_from_shop or calendars is None:
+            return self
+        try:
+            return replace(self, time_zone=ZoneInfo(calendars))
+        except (ValueError, OSError, KeyError):  # this machine does not know it any more
+            return self
 
     @property
     def host_names(self) -> tuple[str, ...]:
@@ -113,8 +129,9 @@ class Settings:
         return (*self.hosts, public) if public else self.hosts
 
     def local(self, at: datetime | None) -> str:
-        """An instant as people at the site read it; nothing where there is none."""
-        return "" if at is None else at.astimezone(self.time_zone).strftime("%Y-%m-%d %H:%M")
+        """An instant as people at the site read it, with its zone; nothing without one."""
+        there = None if at is None else at.astimezone(self.time_zone)
+        return "" if there is None else there.strftime("%Y-%m-%d %H:%M %Z")
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
@@ -136,6 +153,7 @@ class Settings:
             public_address=_public_address(given),
             hosts=_hosts(given),
             time_zone=_time_zone(given),
+            zone_from_shop="CRIB_TIME_ZONE" not in given,
             stocks_file=_file(given, "CRIB_STOCKS_FILE"),
             print_queue=_print_queue(given),
             night_limit=_night_limit(given),

@@ -34,6 +34,11 @@ def in_locale(plain: str, language: str) -> str:
     return text.replace(" %", "%").replace("%", percent)
 
 
+def site_zone() -> str:
+    """Name of the zone in which pages show times, such as Europe/Berlin."""
+    return this_site().settings.time_zone.key
+
+
 def _at_site(at: datetime) -> datetime:
     return at.astimezone(this_site().settings.time_zone)
 

@@ -21,6 +21,7 @@ def register(app: Flask) -> None:
             "local_clock": formats.local_clock,
             "local_day": formats.local_day,
             "local_time": formats.local_time,
+            "site_zone": formats.site_zone,
             "number": formats.number,
             "length": formats.length,
         }

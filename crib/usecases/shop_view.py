@@ -297,13 +297,15 @@ def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCal
     A machine whose calendar cannot be read is left out with it.
     """
     rows, built = view.rows, {}
+    named = {one.time_zone for one in rows.calendars.values() if one.time_zone}
+    usual = named.pop() if len(named) == 1 else "UTC"
 
     def build(calendar: Any) -> None:
         if calendar.id not in rows.spans and calendar.id not in rows.closures:
             return
         made = WorkCalendar(
             tuple(_week_span(span) for span in rows.spans.get(calendar.id, ())) or ALWAYS.spans,
-            calendar.time_zone or "UTC",
+            calendar.time_zone or usual,
             tuple(
                 closure_from_texts(
                     row.start_local, row.end_local, row.kind, row.attended, row.reason
