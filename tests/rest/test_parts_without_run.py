@@ -28,7 +28,7 @@ _CELLS = {
     "part": "A-102", "material": "1.4305", "material_group": "M", "cycle_s": "40",
     "sequence": "10", "tool_material": "carbide", "n": "0.25", "c_m_min": "200",
     "calendar": "day", "weekday": "mon", "start": "06:00", "end": "22:00", "attended": "yes",
-    "badge": "7", "name": "Ida Quill", "role": "attendant",
+    "badge": "7", "gauge": "PG-9", "name": "Ida Quill", "role": "attendant",
 }  # fmt: skip
 _IN = {
     "cutting_items.csv": {"kind": "insert"},
@@ -41,7 +41,7 @@ _LIFE = {"tool_specs.csv": {"life_parts": "800"}}
 def write_needed_columns(folder: Path) -> None:
     """Write every file of the README's table with one row of its bold columns."""
     told = re.findall(r"^   \| (\w+\.csv) \| (.*) \|$", README.read_text("utf-8"), re.MULTILINE)
-    assert len(told) == 14
+    assert {"machines.csv", "parts.csv", "runs.csv"} <= {file for file, _ in told}
     for file, columns in told:
         if file == "tool_life.csv":  # "about 800 parts" stands in the spec
             continue
