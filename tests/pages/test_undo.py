@@ -108,7 +108,7 @@ def test_the_steps_of_all_axes_are_undone_together(client, stands, mounted, rows
     assert "Take the step back at the control as well" in words(done.main)
     assert rows("facts") == before + 2
     station = read(client, f"/machines/M1/stations/{stands.t1}")
-    assert station.select_one(".key-in .figure").get_text() == "+52.0210"
+    assert station.select_one(".key-in .figure").get_text() == "+52.021"
 
 
 def test_a_build_is_undone_and_the_box_is_full_again(client, bench, store):
