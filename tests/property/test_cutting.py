@@ -19,18 +19,31 @@ MM = st.floats(0.5, 60)
 
 @st.composite
 def operations(draw):
+    """Operations whose columns do not contradict each other."""
+    kind = draw(st.sampled_from(KINDS))
     large, small = sorted((draw(MM), draw(MM)), reverse=True)
-    if large - small < 0.01:
+    if large - small < 0.1:
         large += 1
-    start, end = (small, large) if draw(st.booleans()) else (large, small)
+    outwards = kind == "bore" or (kind in ("thread", "mill") and draw(st.booleans()))
+    start, end = (small, large) if outwards else (large, small)
+    between = (large - small) / 2
+    passes = draw(st.none() | st.integers(1, 20))
+    feed = draw(st.floats(0.02, min(2.0, 0.15 * large)))
+    depth = draw(st.floats(large / 10, large / 2))
+    if kind in ("turn", "bore", "thread"):
+        depth = between * draw(st.floats(1 / (passes or 20), 1))
+    elif kind == "groove":
+        depth = between
+    if kind == "thread":
+        feed = draw(st.floats(between, min(50.0, 3 * large)))
     return CutOperation(
-        draw(st.sampled_from(KINDS)),
+        kind,
         start,
         end,
         draw(st.floats(0.1, 50)),
-        draw(st.floats(0.02, 2)),
-        draw(st.floats(large / 10, large / 2)),
-        draw(st.none() | st.integers(1, 20)),
+        feed,
+        depth,
+        passes,
         draw(st.floats(20, 500)),
         draw(st.none() | st.floats(100, 20_000)),
     )

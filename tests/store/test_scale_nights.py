@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from crib.usecases.forecast import ShopPlan, forecast_shop
-from tests.store.test_kept_forecasts import Floor
+from tests.store.test_kept_forecasts import CYCLE, Floor
 
 
 @pytest.fixture
@@ -26,7 +26,8 @@ def _through_a_night(floor: Floor, *, failed: bool) -> float:
     floor.mount()
     floor.make(100)
     night = floor.start.replace(hour=21)
-    floor.rest(night - timedelta(minutes=10))
+    floor.rest(night - timedelta(minutes=10) - CYCLE * 10)
+    floor.make(10)  # a machine that stands until the night begins is not expected to run in it
     floor.show()
     kept = floor.kept()[-1].fails_unattended
     assert kept is not None

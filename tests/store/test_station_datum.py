@@ -79,7 +79,7 @@ def test_what_is_keyed_in_is_rounded_once_and_stored_as_told(swaps: Swaps) -> No
 
     x = next(one for one in second.offsets if one.axis == "X")
     assert x.value_tenths_um % 10 == 0  # the control steps by 0.001 mm
-    assert x.text == f"+{x.value_tenths_um // 10_000}.{x.value_tenths_um % 10_000:04d}"
+    assert x.text == f"+{x.value_tenths_um // 10_000}.{x.value_tenths_um % 10_000 // 10:03d}"
     newest = "SELECT offset_x_tenths_um FROM mounts ORDER BY fact_id DESC LIMIT 1"
     assert swaps.acts.one(newest) == x.value_tenths_um
 
