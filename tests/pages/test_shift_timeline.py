@@ -44,7 +44,7 @@ def line(*minutes, station="T01"):
 
 
 def machine(*lines, stretches=()):
-    return MachineShift("M1", tuple(lines), tuple(stretches), None, None, None)
+    return MachineShift("M1", tuple(lines), tuple(stretches), None, None, None, None)
 
 
 @given(MINUTES, MINUTES)
