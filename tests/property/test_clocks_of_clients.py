@@ -39,40 +39,49 @@ class Floor:
 
     def __init__(self, tx: Tx, begin: datetime, clocks: Iterator[Any]) -> None:
         self.tx, self.present, self._clocks = tx, begin, clocks
+        self.behind = False
 
     def act(self, work: Any, command: Any, *given: Any, **named: Any) -> Any:
         """Send it; where a clock runs behind, it may be told so, and is sent without a time."""
         passed, ahead = next(self._clocks)
+        self.behind = ahead is not None and ahead < 0
         self.present += timedelta(seconds=passed)
         at = None if ahead is None else self.present + timedelta(seconds=ahead)
         try:
             return work(self.tx, self.present, command(*given, at=at, **named))
         except Refusal:
-            if ahead is None or ahead >= 0:
+            if not self.behind:
                 raise
             return work(self.tx, self.present, command(*given, **named))
+
+
+def measured(floor: Floor) -> str:
+    """Measure the tool; dated before the check of the gauge it is told so, and sent again."""
+    done = floor.act(preset_tool, PresetTool, HOLDER, LOOKS, "PG-1")
+    if not done.accepted and floor.behind:
+        done = preset_tool(floor.tx, floor.present, PresetTool(HOLDER, LOOKS, "PG-1"))
+    assert done.accepted, done.why_not
+    return str(done.code)
 
 
 def life_of_a_tool(floor: Floor) -> None:
     """Everything that is done to one tool, and twice what is done twice; nothing is refused."""
     floor.act(check_gauge_on_master, CheckGauge, "PG-1", ON_MASTER)
     built = floor.act(build_assembly, BuildAssembly, "TURN-OD", HOLDER, "LOT-I1")
-    done = floor.act(preset_tool, PresetTool, HOLDER, LOOKS, "PG-1")
-    assert done.accepted, done.why_not
+    code = measured(floor)
     floor.act(print_label, PrintLabel, HOLDER, "62x40")
     floor.act(put_in_rack, PutInRack, HOLDER, "M1")
     mount = floor.act(mount_tool, MountTool, PLACE, HOLDER)
     floor.act(reverse_fact, ReverseFact, mount.fact_id)
     floor.act(mount_tool, MountTool, PLACE, HOLDER)
     step = floor.act(correct_offset, CorrectOffset, PLACE, "X", 50, "size")
-    assert step.code == done.code
+    assert step.code == code
     floor.act(reverse_fact, ReverseFact, step.fact_id)
     floor.act(correct_offset, CorrectOffset, PLACE, "X", -50, "size")
     out = floor.act(remove_tool, RemoveTool, "broken", PLACE)
     floor.act(reverse_fact, ReverseFact, out.fact_id)
     floor.act(remove_tool, RemoveTool, "inspection", PLACE)
-    again = floor.act(preset_tool, PresetTool, HOLDER, LOOKS, "PG-1")
-    assert again.accepted, again.why_not
+    measured(floor)
     floor.act(mount_tool, MountTool, PLACE, HOLDER)
     floor.act(remove_tool, RemoveTool, "inspection", PLACE)
     floor.act(tear_down, TearDown, HOLDER)
@@ -86,8 +95,12 @@ def check_order(tx: Tx, present: datetime) -> None:
         " JOIN facts AS m ON m.id = r.mount_id WHERE f.at < m.at"
     ).scalar_one()
     assert early == 0
-    mounts = [row[0] for row in tx.exec_driver_sql("SELECT f.at FROM facts AS f"
-              " JOIN mounts ON fact_id = f.id ORDER BY f.id")]  # fmt: skip
+    standing = tx.exec_driver_sql(
+        "SELECT f.at FROM facts AS f JOIN mounts ON fact_id = f.id"
+        " WHERE f.id NOT IN (SELECT reverses_id FROM facts WHERE kind = 'reversal')"
+        " ORDER BY f.id"
+    )
+    mounts = [row[0] for row in standing]
     assert mounts == sorted(mounts)
     assert findings(tx) == []
 
