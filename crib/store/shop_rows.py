@@ -53,7 +53,8 @@ _ASSEMBLIES = f"""
 
 _PRESETS = f"""
     SELECT p.assembly_id, f.at AS at_us, p.accepted, p.void_after AS void_after_us,
-           p.lf_tenths_um IS NOT NULL, p.wf_tenths_um IS NOT NULL, p.hf_tenths_um IS NOT NULL
+           p.lf_tenths_um IS NOT NULL AS has_lf, p.wf_tenths_um IS NOT NULL AS has_wf,
+           p.hf_tenths_um IS NOT NULL AS has_hf
     FROM presets p JOIN facts f ON f.id = p.fact_id
     WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, p.fact_id

@@ -115,7 +115,10 @@ def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyList
         [
             row
             for row, use in enumerate(uses)
-            if (not machine or machine in use.machines) and (not spec or spec in use.specs)
+            # an empty station has the key of the edge to come, which may never have cut
+            if use.machines
+            and (not machine or machine in use.machines)
+            and (not spec or spec in use.specs)
         ],
         listed,
         lambda row: no_life(names[row]),

@@ -24,6 +24,7 @@ from crib.store import (
     rack_rows,
     scans,
     shop_rows,
+    spec_stations,
     stations,
     stockrows,
 )
@@ -55,6 +56,7 @@ FILLED: dict[type[Any], tuple[Any, ...]] = {
     shop_rows.AssemblyRow: (shop_rows._ASSEMBLIES,),
     shop_rows.PresetRow: (shop_rows._PRESETS,),
     shop_rows.StayRow: (shop_rows._STAYS,),
+    spec_stations.SpecStation: (spec_stations._STATIONS,),
     stations.ExpectedRow: (stations._EXPECTED,),
     stations.RunRow: (stations._RUNS,),
     stations.StationRow: (stations._BY_ID, stations._OF_MACHINE),
