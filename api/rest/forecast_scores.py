@@ -72,7 +72,6 @@ def read_forecast_scores(call: Call) -> dict[str, Any]:
         query.get("until"),
         call.site.settings.time_zone,
     )
-    names = [key.text(plan.view.rows.items) for key in plan.keys]
     keeper = call.site.plans.keeper
     return {
         "as_of": plan.view.now,
@@ -80,7 +79,7 @@ def read_forecast_scores(call: Call) -> dict[str, Any]:
         "until": found.until,
         "by": query["by"],
         "items": found.scores,
-        "distrusted": distrusted(names, plan.model.widening),
+        "distrusted": distrusted(plan.view, plan.keys, plan.model.widening),
         "taken_back": found.taken_back,
         "failed_before": found.failed_before,
         "not_kept": keeper.failures,

@@ -219,7 +219,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         swap,
         removals,
         _reasons(removals),
-        next((one for one in distrusted([name], plan.model.widening[[row]])), None),
+        next(iter(distrusted(plan.view, [key], plan.model.widening[[row]])), None),
         swaps.problems,
     )
 

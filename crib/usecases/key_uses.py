@@ -93,7 +93,7 @@ def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyList
     seen = plan.model.basis(np.arange(len(uses)))
     items = plan.view.rows.items
     names = [key.text(items) for key in plan.keys]
-    wrong = {one.key: one for one in distrusted(names, plan.model.widening)}
+    wrong = {one.key: one for one in distrusted(plan.view, plan.keys, plan.model.widening)}
 
     def listed(row: int) -> KeyListed:
         key, use = plan.keys[row], uses[row]

@@ -103,13 +103,22 @@ def _of_edges(
     return list(first.values())
 
 
-def distrusted(names: Sequence[str], factors: Floats) -> list[Distrust]:
+def distrusted(view: ShopView, keys: Sequence[Key], factors: Floats) -> list[Distrust]:
     """Keys whose forecasts ran wrong, the worst first.
 
+    A key that no edge has cut under has the shop's factor: of its forecasts nothing is known.
+
     Args:
-        names: Names of the keys.
-        factors: What ``widening_of_keys`` gave.
+        view: The shop.
+        keys: Keys of the life model.
+        factors: What ``widening_of_keys`` gave for them.
     """
+    cut = {stay.key for stay in view.stays}
+    used = [
+        (key.text(view.rows.items), factor)
+        for key, factor in zip(keys, factors.tolist(), strict=True)
+        if key in cut
+    ]
     found = [
         Distrust(
             name,
@@ -118,7 +127,7 @@ def distrusted(names: Sequence[str], factors: Floats) -> list[Distrust]:
             "the forecast median as they should. Its lives are forecast so much wider until "
             "they come in as forecast again.",
         )
-        for name, factor in zip(names, factors.tolist(), strict=True)
+        for name, factor in used
         if factor >= POINTED_OUT
     ]
     return sorted(found, key=lambda one: -one.widening)

@@ -15,9 +15,19 @@ def tools(client: FlaskClient, query: str = "") -> dict[str | None, list[dict[st
     return {rack["machine"]: rack["tools"] for rack in answer.get_json()["racks"]}
 
 
+def end_job(client: FlaskClient) -> None:
+    """No station waits for a tool any more."""
+    (run,) = client.get("/v1/runs?state=running").get_json()["items"]
+    path = f"/v1/runs/{run['id']}"
+    tag = client.get(path).headers["ETag"]
+    answer = client.patch(path, json={"state": "done"}, headers={"If-Match": tag})
+    assert answer.status_code == 200, answer.get_data(as_text=True)
+
+
 def test_a_tool_that_nobody_needs_stands_where_it_was_put(
     client: FlaskClient, bench: SimpleNamespace, clock: Any
 ) -> None:
+    end_job(client)
     code = bench.ready()
     bench.build("TH-2")  # not measured yet: it is no tool to take
 
@@ -63,6 +73,7 @@ def test_a_sister_stands_with_the_swap_that_needs_it(
 def test_what_speaks_against_a_waiting_tool_is_said(
     client: FlaskClient, bench: SimpleNamespace, clock: Any
 ) -> None:
+    end_job(client)
     code = bench.ready()
     bench.post(f"/v1/assemblies/{code}/label-prints", stock="roll-62x29")
     assert tools(client)[None][0]["label"] == "printed"

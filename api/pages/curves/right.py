@@ -50,14 +50,13 @@ def were_we_right() -> Response:
     plan = site.plans.plan(site.clock())
     scores = _scores(plan)
     whole = scores["shop"].scores
-    names = [key.text(plan.view.rows.items) for key in plan.keys]
     return page(
         "were_we_right.html",
         shop=whole[0] if whole else None,
         scores=scores,
         problems=dict.fromkeys(why for one in scores.values() for why in one.problems),
         bins=drawn_bins(whole[0].shift_bins) if whole else [],
-        distrusted=distrusted(names, plan.model.widening),
+        distrusted=distrusted(plan.view, plan.keys, plan.model.widening),
         axis=[(_y(share), share) for share in (0.0, 0.25, 0.5, 0.75, 1.0)],
     )
 
