@@ -46,7 +46,12 @@ def load(target: str) -> Front:
 
 def _wait() -> None:
     first = _first_process()
-    told_by = _signal_or_orphan(first)
+    threading.Thread(target=_end_with, args=(first,), name="orphan", daemon=True).start()
+    if sys.platform == "linux":
+        told_by = signal.sigwaitinfo(STOP).si_pid
+    else:
+        signal.sigwait(STOP)
+        told_by = first
     until = time.monotonic() + _TO_FINISH_S
     for front in _serving:
         front.stop()
@@ -68,20 +73,14 @@ def _first_process() -> int:
     return os.getppid() if started_by is None or started_by.pid is None else started_by.pid
 
 
-def _signal_or_orphan(first: int) -> int:
-    """Wait until this process has to stop.
+def _end_with(first: int) -> None:
+    """Stop this process once the first one is gone.
 
     A first process that was killed can tell nobody: what is left behind would hold the port
     and its clients against the service that is started next.
-
-    Returns:
-        Who sent the signal.
     """
-    if sys.platform != "linux":
-        signal.sigwait(STOP)
-        return first
+    # Not by a time limit on the wait for signals: Python up to 3.11 takes a wait that ran out
+    # while the process was stopped (SIGSTOP) for a signal.
     while os.getppid() == first:
-        told = signal.sigtimedwait(STOP, _LOOK_S)
-        if told is not None:
-            return told.si_pid
-    return first
+        time.sleep(_LOOK_S)
+    os.kill(os.getpid(), signal.SIGTERM)

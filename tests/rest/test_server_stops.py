@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import subprocess
 import sys
 import time
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -71,7 +73,24 @@ def test_a_signal_to_every_process_stops_the_server_at_once(
     assert not _is_left(server)
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the others stay")
+def test_a_server_that_was_held_still_for_a_while_goes_on(
+    tmp_path: Path, server: subprocess.Popen[bytes]
+) -> None:
+    """A debugger, a frozen container or a laptop's lid; no signal to stop is heard in it."""
+    os.killpg(server.pid, signal.SIGSTOP)
+    time.sleep(1.5)
+    os.killpg(server.pid, signal.SIGCONT)
+    time.sleep(1.5)
+
+    said = (tmp_path / "log").read_text()
+    address = re.search(r"Listening at: (http://\S+)", said)
+    assert address is not None
+    for _ in range(10):  # of both processes
+        with urllib.request.urlopen(f"{address[1]}/healthz", timeout=300) as answer:  # noqa: S310
+            assert answer.status == 200
+    assert "Unexpected exit" not in said
+
+
 def test_nothing_is_left_of_a_server_whose_first_process_was_killed(
     server: subprocess.Popen[bytes],
 ) -> None:
