@@ -17,20 +17,23 @@ from crib.usecases.plan_cache import PlanCache
 class Site:
     """One service: what it was told, where it keeps things, the time, the plan made last."""
 
-    given: Settings
+    settings: Settings
     store: Store
     clock: Clock
     plans: PlanCache
 
     @property
-    def settings(self) -> Settings:
-        """What it was told; the shop's calendars say its zone where nobody did."""
-        if not self.given.zone_from_shop or not has_request_context():
-            return self.given
-        found: Settings | None = g.get("settings")
+    def in_zone(self) -> Settings:
+        """The settings; the shop's calendars say the zone where nobody did.
+
+        Those are read once a request, so that only what shows times should ask for it.
+        """
+        if not self.settings.zone_from_shop or not has_request_context():
+            return self.settings
+        found: Settings | None = g.get("in_zone")
         if found is None:
             with self.store.read() as tx:
-                found = g.settings = self.given.in_zone_of(zone_of_calendars(tx))
+                found = g.in_zone = self.settings.in_zone_of(zone_of_calendars(tx))
         return found
 
 

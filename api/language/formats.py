@@ -36,11 +36,11 @@ def in_locale(plain: str, language: str) -> str:
 
 def site_zone() -> str:
     """Name of the zone in which pages show times, such as Europe/Berlin."""
-    return this_site().settings.time_zone.key
+    return this_site().in_zone.time_zone.key
 
 
 def _at_site(at: datetime) -> datetime:
-    return at.astimezone(this_site().settings.time_zone)
+    return at.astimezone(this_site().in_zone.time_zone)
 
 
 def local_clock(at: datetime | None) -> str:

@@ -60,5 +60,5 @@ def code_page(text: str) -> Response:
             (act, _(ACTS.get(act.slug, act.slug)), page_of(act, found)) for act in found.acts
         ],
         undo=offer_of(request.args.get("apart", "")),
-        zone=site.settings.time_zone.key,
+        zone=site.in_zone.time_zone.key,
     )

@@ -70,7 +70,7 @@ def read_forecast_scores(call: Call) -> dict[str, Any]:
         query["by"],
         query.get("since"),
         query.get("until"),
-        call.site.settings.time_zone,
+        call.site.in_zone.time_zone,
     )
     keeper = call.site.plans.keeper
     return {

@@ -65,7 +65,7 @@ def print_labels(
     from api.print_labels import labels_pdf
     from api.print_texts import Printing
 
-    printing = Printing(call.tx, call.present, call.site.settings, station)
+    printing = Printing(call.tx, call.present, call.site.in_zone, station)
     return labels_pdf(printing, codes, stock, start)
 
 
@@ -106,7 +106,7 @@ def read_shift_sheet(call: Call) -> Response:
     found = make_swap_list(plan, hours, machine_of(call, plan))
     broken = breakages_of(call)
     lost = plan.view.left_out.records
-    sheet = shift_sheet(found, plan.view.now, hours, call.site.settings.local, broken, lost)
+    sheet = shift_sheet(found, plan.view.now, hours, call.site.in_zone.local, broken, lost)
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 
 
@@ -117,5 +117,5 @@ def read_kit_sheet(call: Call, run: int) -> Response:
     from labels.pdf import render_kit_sheet
 
     plan = plan_of(call)
-    sheet = kit_sheet(kit_for_run(plan, run), plan.view.now, call.site.settings.local)
+    sheet = kit_sheet(kit_for_run(plan, run), plan.view.now, call.site.in_zone.local)
     return _pdf(render_kit_sheet(sheet, call.query["paper"]), f"kit-{run}")

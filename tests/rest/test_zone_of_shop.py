@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 from flask.testing import FlaskClient
+from sqlalchemy import event
 
 from api.application import attach_site
 from api.cli import main
@@ -55,6 +56,20 @@ def test_times_and_labels_are_of_that_zone(
     assert settings.local(clock.at) == "2026-01-05 09:00 CET"
     done = CliRunner().invoke(main, ["swap-list"], env={"CRIB_DATABASE_URL": store.url})
     assert "times of Europe/Zurich" in done.stderr
+
+
+def test_who_shows_no_time_reads_no_calendar(as_set, bench: SimpleNamespace) -> None:
+    """Whether the service lives is answered without the database; a scan reads what it needs."""
+    client, code = as_set(), bench.ready()
+    asked: list[str] = []
+    engine = client.application.extensions["crib"].store.engine
+    event.listen(engine, "before_cursor_execute", lambda *told: asked.append(told[2]))
+
+    assert client.get("/healthz").status_code == 200
+    assert asked == []
+    assert client.get(f"/v1/scan/{code}").status_code == 200
+    assert asked
+    assert not [one for one in asked if "time_zone FROM calendars" in one]
 
 
 def test_a_calendar_without_a_zone_is_in_that_of_the_others(client: FlaskClient) -> None:

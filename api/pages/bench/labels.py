@@ -40,7 +40,7 @@ def label_picture(code: str) -> Response:
     try:
         stock = stock_named(name, load_stocks(site.settings.stocks_file))
         with site.store.read() as tx:
-            pdf = labels_pdf(Printing(tx, site.clock(), site.settings), [code], name, 1)
+            pdf = labels_pdf(Printing(tx, site.clock(), site.in_zone), [code], name, 1)
     except Refusal as refusal:
         return Response(refusal.sentence, row_of(type(refusal)).status, mimetype="text/plain")
     return Response(_drawn(pdf, stock), content_type="image/png")

@@ -88,7 +88,7 @@ def _scores(plan: ShopPlan) -> dict[str, ForecastScores]:
         present = revision(tx)
         kept = _kept.scores
         if kept is None or _kept.plan is not plan or _kept.revision != present:
-            zone = site.settings.time_zone
+            zone = site.in_zone.time_zone
             kept = {by: score_forecasts(tx, plan, by, zone=zone) for by in _BY}
             _kept.plan, _kept.revision, _kept.scores = plan, present, kept
     return kept

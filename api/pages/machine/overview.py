@@ -34,7 +34,7 @@ def _page_given() -> dict[str, str]:
     site = this_site()
     return {
         "shown_at": print_instant(site.clock()),
-        "zone": site.settings.time_zone.key,
+        "zone": site.in_zone.time_zone.key,
         "locale": str(locale_of(preferences().language)).replace("_", "-"),
     }
 

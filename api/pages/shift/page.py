@@ -57,7 +57,7 @@ def _frame(view: ShiftView, hours: int) -> dict[str, Any]:
         "axis": axis,
         "hours": hours,
         "choices": HOURS,
-        "ticks": axis.hours(this_site().settings.time_zone),
+        "ticks": axis.hours(this_site().in_zone.time_zone),
         "field": {"left": LEFT, "right": RIGHT, "top": TOP, "row": ROW},
     }
 
