@@ -59,7 +59,7 @@ def test_times_and_labels_are_of_that_zone(
 
 
 def test_who_shows_no_time_reads_no_calendar(as_set, bench: SimpleNamespace) -> None:
-    """Whether the service lives is answered without the database; a scan reads what it needs."""
+    """Whether the service lives is told without the database; a scan reads what it needs."""
     client, code = as_set(), bench.ready()
     asked: list[str] = []
     engine = client.application.extensions["crib"].store.engine
