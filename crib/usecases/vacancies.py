@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final, NamedTuple
@@ -20,6 +20,9 @@ from crib.usecases.stays import Key
 
 #: Why a tool is due in a station that has none.
 EMPTY: Final = "station_empty"
+
+#: Ids of stations by path and tool number.
+_Numbers = dict[tuple[int, int], list[int]]
 
 _NOTHING_KNOWN: Final = CutAhead(None, 0.0, "", ())
 
@@ -80,11 +83,15 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     number, one tool is enough.
     """
     found: list[Vacancy] = []
+    numbers: dict[int, _Numbers] = defaultdict(lambda: defaultdict(list))
+    for station in view.rows.stations.values():
+        numbers[station.machine_id][station.path or 1, station.tool_number].append(station.id)
+    taken = {row.station_id for row in (*view.rows.stays, *view.unknown) if row.end_us is None}
     places = [
         place
         for machine_id in view.rows.machines
         if machine_id not in view.left_out.machines
-        for place in _of_machine(view, machine_id)
+        for place in _of_machine(view, machine_id, numbers[machine_id], taken)
     ]
     failed = each(
         places,
@@ -99,12 +106,9 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     return found
 
 
-def _of_machine(view: ShopView, machine_id: int) -> Iterator[_Place]:
-    places: dict[tuple[int, int], list[int]] = defaultdict(list)
-    for station in view.rows.stations.values():
-        if station.machine_id == machine_id:
-            places[station.path or 1, station.tool_number].append(station.id)
-    taken = {row.station_id for row in (*view.rows.stays, *view.unknown) if row.end_us is None}
+def _of_machine(
+    view: ShopView, machine_id: int, places: _Numbers, taken: Set[int]
+) -> Iterator[_Place]:
     told: set[int] = set()
     for part, part_id, running, at in _runs(view, machine_id):
         if at is None:
