@@ -79,8 +79,8 @@ def _end_with(first: int) -> None:
     A first process that was killed can tell nobody: what is left behind would hold the port
     and its clients against the service that is started next.
     """
-    # Not by a time limit on the wait for signals: Python up to 3.11 takes a wait that ran out
-    # while the process was stopped (SIGSTOP) for a signal.
+    # Not by a time limit on the wait for signals: Python 3.11 takes a wait that ran out while
+    # the process was stopped (SIGSTOP) for a signal.
     while os.getppid() == first:
         time.sleep(_LOOK_S)
     os.kill(os.getpid(), signal.SIGTERM)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import bindparam, text
 
@@ -14,8 +13,9 @@ from crib.store.engine import Tx
 
 _TOUCHED = text(
     """
-    SELECT f.id, f.kind, f.recorded_at, f.person_id, p.name, l.code, h.holder, s.code,
-           k.machine, s.station, undone.id, undone.at
+    SELECT f.id AS fact_id, f.kind, f.recorded_at, f.person_id, p.name AS person, l.code,
+           h.holder, s.code AS station_code, k.machine, s.station,
+           undone.id AS undone_by_id, undone.at AS undone_at
     FROM facts AS f
     LEFT JOIN people AS p ON p.id = f.person_id
     LEFT JOIN facts AS undone ON undone.reverses_id = f.id
@@ -71,8 +71,7 @@ def touched(tx: Tx, fact_ids: Sequence[int]) -> tuple[Touched, ...]:
     """Facts of some numbers by ascending number; those of other kinds are left out."""
     found = []
     for row in tx.execute(_TOUCHED, {"ids": list(fact_ids)}):
-        values: list[Any] = list(row)
-        values[2] = instant_from_us(values[2])
-        values[-1] = None if values[-1] is None else instant_from_us(values[-1])
-        found.append(Touched(*values))
+        undone_at = None if row.undone_at is None else instant_from_us(row.undone_at)
+        instants = {"recorded_at": instant_from_us(row.recorded_at), "undone_at": undone_at}
+        found.append(Touched(**{**row._mapping, **instants}))
     return tuple(found)

@@ -8,7 +8,7 @@ from typing import Any
 
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Conflict, NotKnown
-from crib.planning.output import MachineOutput, output_of_runs, run_windows
+from crib.planning.output import MachineOutput
 from crib.planning.runless import Runless, runless_parts, runless_total
 from crib.records.catalogue import RUNS
 from crib.store.engine import Tx
@@ -16,7 +16,7 @@ from crib.store.path_counts import charges_around, paths_told
 from crib.store.records import get_record, list_records, update_record
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import runs_of
-from crib.usecases.runless import RunOffered, run_span, runs_offered
+from crib.usecases.runless import RunOffered, output_of_machine, run_span, runs_offered
 
 #: Parts are looked for over so long.
 _LOOK_BACK = timedelta(days=366)
@@ -109,12 +109,9 @@ def _output(tx: Tx, machine_id: int, present: datetime) -> MachineOutput:
     """The output that has most parts without a run: the machine's, or a path's of its own."""
     now_us = us_from_instant(present)
     first_us = us_from_instant(present - _LOOK_BACK)
-    runs = [run for run in runs_of(tx, machine_id) if run.state != "planned"]
-    spans = [run_span(run) for run in runs]
-    windows = run_windows([s.start_at or 0 for s in spans], [s.end_at for s in spans], now_us)
-    ids = [run.id for run in runs]
+    runs = runs_of(tx, machine_id)
     outputs = [
-        output_of_runs(*charges_around(tx, machine_id, path, first_us, now_us), ids, windows)
+        output_of_machine(charges_around(tx, machine_id, path, first_us, now_us), runs, now_us)
         for path in (None, *paths_told(tx, machine_id))
     ]
     return max(outputs, key=runless_total)
@@ -130,7 +127,7 @@ def _stretch(
     """The parts that a run may have made, and how.
 
     Raises:
-        Conflict: None.
+        Conflict: There are no such parts, or other runs lie between.
     """
     runs = [run_span(one) for one in runs_of(tx, machine_id)]
     where = run["machine"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from crib.floor.mount import takes_it
 from crib.store.engine import Tx
 from crib.store.spec_stations import SpecStation, stations_for_spec
 from crib.store.stockrows import HolderRow, holder_row
@@ -81,12 +82,7 @@ def measures_of_tool(tx: Tx, text: str) -> MeasuresNeeded:
 
 
 def _takes(station: SpecStation, holder: HolderRow) -> bool:
-    pairs = ((station.interface, holder.interface), (station.kind, holder.kind))
-    return all(not one or not other or _plain(one) == _plain(other) for one, other in pairs)
-
-
-def _plain(text: str) -> str:
-    return "".join(text.split()).casefold()
+    return takes_it(station.interface, holder.interface) and takes_it(station.kind, holder.kind)
 
 
 def _by_measure(

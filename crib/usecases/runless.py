@@ -8,9 +8,10 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, print_instant, us_from_instant
-from crib.planning.output import MachineOutput
+from crib.planning.output import Ints, MachineOutput, output_of_runs
 from crib.planning.runless import Runless, runless_parts
 from crib.store.stations import RunRow
+from crib.usecases.stays import windows_of
 
 #: What was made longer ago is only asked about while no run began since [µs].
 _ASKED_US = 7 * 24 * 3_600_000_000
@@ -34,6 +35,20 @@ def run_span(run: RunRow) -> RunSpan:
     begin = None if run.start_at is None else us_from_instant(run.start_at)
     end = None if run.end_at is None else us_from_instant(run.end_at)
     return RunSpan(run.id, run.part, run.state, begin, end)
+
+
+def output_of_machine(
+    line: tuple[Ints, Ints, Ints], runs: Iterable[RunRow], until_us: int
+) -> MachineOutput:
+    """What a machine made for its runs that began.
+
+    Args:
+        line: Instants [µs], totals and named runs of its readings.
+        runs: Its runs by their start.
+        until_us: End of the last one where nobody said it [µs].
+    """
+    began = [run_span(run) for run in runs if run.state != "planned"]
+    return output_of_runs(*line, [run.id for run in began], windows_of(began, until_us))
 
 
 @dataclass(frozen=True, slots=True)

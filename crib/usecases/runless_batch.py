@@ -6,16 +6,13 @@ from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.clock import us_from_instant
 from crib.floor.count import Absorbed, KnownCounts
-from crib.planning.output import MachineOutput, output_of_runs, run_windows
+from crib.planning.output import Ints, MachineOutput
 from crib.planning.runless import runless_parts, runless_total
 from crib.store.stations import RunRow
-from crib.usecases.runless import run_span, runs_offered, sentence_of
-
-Ints = NDArray[np.int64]
+from crib.usecases.runless import output_of_machine, run_span, runs_offered, sentence_of
 
 
 def new_without_run(
@@ -36,15 +33,14 @@ def new_without_run(
     """
     if not taken.index.size:
         return 0, None
-    began = [run for run in runs if run.state != "planned"]
     none = np.zeros(known.at_us.size, dtype=np.int64)
-    before = _output((known.at_us, known.total, none), began, present)
+    before = _output((known.at_us, known.total, none), runs, present)
     at_us = np.concatenate([known.at_us, taken.at_us])
     order = np.argsort(at_us, kind="stable")
     total = np.concatenate([taken.known_total, taken.total])
     new = np.zeros(taken.at_us.size, dtype=np.int64) if named is None else named
     line = at_us[order], total[order], np.concatenate([none, new])[order]
-    after = _output(line, began, present)
+    after = _output(line, runs, present)
     stretches = runless_parts(after)
     parts = int(np.floor(runless_total(after) - runless_total(before) + 1e-6))
     if parts < 1 or not stretches:
@@ -55,10 +51,7 @@ def new_without_run(
 
 
 def _output(
-    line: tuple[Ints, Ints, Ints], began: Sequence[RunRow], present: datetime
+    line: tuple[Ints, Ints, Ints], runs: Sequence[RunRow], present: datetime
 ) -> MachineOutput:
-    spans = [run_span(run) for run in began]
-    starts, ends = [span.start_at or 0 for span in spans], [span.end_at for span in spans]
     latest = int(line[0][-1]) if line[0].size else 0
-    windows = run_windows(starts, ends, max(us_from_instant(present), latest))
-    return output_of_runs(*line, [span.id for span in spans], windows)
+    return output_of_machine(line, runs, max(us_from_instant(present), latest))
