@@ -218,6 +218,16 @@ def _steps(value_tenths_um: int | Decimal, unit: str, increment_tenths_um: int) 
     return _rounded(exact / increment) * increment
 
 
+def measures_of_axes(*axes: str | None) -> frozenset[str]:
+    """LF, WF, HF as far as the offsets of a station need them.
+
+    Examples:
+        >>> sorted(measures_of_axes("+WF", None, "-LF"))
+        ['LF', 'WF']
+    """
+    return frozenset(axis[1:] for axis in axes if axis)
+
+
 def _least_step(unit: str, increment_tenths_um: int) -> int:
     """The control's least step in whole 0.0001 mm or 0.00001 in."""
     if unit == "mm":

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from sqlalchemy import text
 
+from crib.metrology.offset import measures_of_axes
 from crib.store.engine import Tx
 
 _USES = (
@@ -42,8 +43,7 @@ class SpecStation(NamedTuple):
     @property
     def measures(self) -> frozenset[str]:
         """LF, WF, HF as far as its offsets need them."""
-        axes = (self.axis_x, self.axis_y, self.axis_z)
-        return frozenset(axis[1:] for axis in axes if axis)
+        return measures_of_axes(self.axis_x, self.axis_y, self.axis_z)
 
 
 def stations_for_spec(tx: Tx, tool_spec_id: int) -> tuple[SpecStation, ...]:

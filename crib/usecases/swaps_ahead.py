@@ -12,6 +12,7 @@ import numpy as np
 
 from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
+from crib.metrology.offset import measures_of_axes
 from crib.planning.due import EARLY, MIDDLE, PROBS
 from crib.planning.shelf import SwapNeed
 from crib.planning.succession import MOST_IN_A_ROW
@@ -87,8 +88,7 @@ def _later(plan: ShopPlan, until: datetime) -> LaterSwaps:
 
 def measures_of(station: Any) -> frozenset[str]:
     """LF, WF, HF as far as the offsets of a station need them."""
-    axes = (station.axis_x, station.axis_y, station.axis_z)
-    return frozenset(axis[1:] for axis in axes if axis)
+    return measures_of_axes(station.axis_x, station.axis_y, station.axis_z)
 
 
 class _Known(NamedTuple):
