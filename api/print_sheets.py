@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
+from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.usecases.kit_for_run import RunKit
+from crib.usecases.left_out import each
 from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList
 from crib.usecases.swap_list import SwapRow as PlannedSwap
@@ -35,22 +37,10 @@ def shift_sheet(
         horizon=f"the next {hours:g} hours, to {local(found.until)}",
         swaps=(
             *(_broken(one, local) for one in breakages),
-            *(_swap(row, local) for row in found.rows),
+            *(_swap_or_told(row, local) for row in found.rows),
         ),
         bench=tuple(
-            BenchRow(
-                spec=swap.forecast.tool_spec,
-                start=local(job.start_at),
-                finish=local(job.finish_at),
-                needed_by=local(job.job.due_at),
-                work=f"{job.job.work}, {job.job.minutes:g} min",
-                assembly=swap.sister.assembly or "",
-                holder=swap.sister.holder or "",
-                machine=swap.forecast.machine,
-                station=swap.forecast.station,
-                missing=_missing(swap.sister.missing),
-                late=job.late,
-            )
+            _bench(job, swap, local)
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
         problems=tuple(problems),
@@ -66,6 +56,36 @@ def _broken(one: Question, local: Local) -> SwapRow:
         why=f"'{one.says}' told a broken tool; nobody knows which. Look, then answer.",
         late=True,
     )
+
+
+def _bench(job: QueueRow, swap: PlannedSwap, local: Local) -> BenchRow:
+    return BenchRow(
+        spec=swap.forecast.tool_spec,
+        start=local(job.start_at),
+        finish=local(job.finish_at),
+        needed_by=local(job.job.due_at),
+        work=f"{job.job.work}, {job.job.minutes:g} min",
+        assembly=swap.sister.assembly or "",
+        holder=swap.sister.holder or "",
+        machine=swap.forecast.machine,
+        station=swap.forecast.station,
+        missing=_missing(swap.sister.missing),
+        late=job.late,
+    )
+
+
+def _swap_or_told(row: PlannedSwap, local: Local) -> SwapRow:
+    """A swap as text; one whose text cannot be worked out still stands on the sheet."""
+    one = row.forecast
+    why = "What to do could not be worked out. Look at the edge and at the swap list."
+    told = SwapRow(one.machine, one.station, f"T{one.tool_number}", why=why, late=True)
+
+    def write(row: PlannedSwap) -> None:
+        nonlocal told
+        told = _swap(row, local)
+
+    each([row], write, lambda _: f"The swap of {one.machine}/{one.station} on the sheet: {why}")
+    return told
 
 
 def _swap(row: PlannedSwap, local: Local) -> SwapRow:

@@ -77,10 +77,17 @@ def list_feed_gaps(call: Call) -> dict[str, Any]:
     return {"items": [show_gap(call.tx, one) for one in found], "next": None}
 
 
-@reads(blueprint, "/v1/questions", page_shape(QuestionShape)(), query=MachineQuery())
+class QuestionsPage(page_shape(QuestionShape)):  # type: ignore[misc]
+    """Open questions, breakages first."""
+
+    problems = Problems()
+
+
+@reads(blueprint, "/v1/questions", QuestionsPage(), query=MachineQuery())
 def read_questions(call: Call) -> dict[str, Any]:
     """List what is asked of people: breakages of nobody knows which tool, tools in question."""
-    return {"items": list_questions(call.tx, call.present, _asked_machine(call)), "next": None}
+    found = list_questions(call.tx, call.present, _asked_machine(call))
+    return {"items": found, "next": None, "problems": found.problems}
 
 
 @writes(blueprint, "/v1/question-dismissals", DismissalShape(), body=DismissalBody())

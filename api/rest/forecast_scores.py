@@ -8,10 +8,9 @@ from flask_smorest import Blueprint
 from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads
-from api.http.paging import paged
+from api.http.paging import page_link
 from api.rest.plan import plan_of
 from api.schemas.fields import At, Choice, Problems, Shape, Text, Whole
-from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
 from crib.store.resolve import machine_id_by_name
@@ -100,17 +99,22 @@ class KeptQuery(AsOfQuery):
     )
 
 
-@reads(
-    blueprint,
-    "/v1/forecasts-kept",
-    page_shape(shape_from(KeptListed, "KeptForecastShape"))(),
-    query=KeptQuery(),
-)
+class KeptForecastPage(Shape):
+    """Forecasts as they were shown, by ascending number."""
+
+    items = fields.List(
+        fields.Nested(shape_from(KeptListed, "KeptForecastShape")), required=True
+    )
+    problems = Problems()
+    next = Whole(allow_none=True, required=True)
+
+
+@reads(blueprint, "/v1/forecasts-kept", KeptForecastPage(), query=KeptQuery())
 def list_forecasts_kept(call: Call) -> Reply:
     """List forecasts as they were shown, each with what then happened."""
     query = call.query
     assembly = query.get("assembly")
-    rows = list_kept(
+    found = list_kept(
         call.tx,
         plan_of(call).view,
         assembly_id=None if assembly is None else named_assembly(call.tx, assembly).row.id,
@@ -118,6 +122,7 @@ def list_forecasts_kept(call: Call) -> Reply:
         if "machine" in query
         else None,
         after_id=query["after"],
-        limit=query["limit"] + 1,
+        limit=query["limit"],
     )
-    return paged(call, rows)
+    answer = {"items": found.rows, "problems": found.problems, "next": found.following}
+    return Reply(answer, headers=page_link(call, found.following))

@@ -9,7 +9,7 @@ from marshmallow import fields
 
 from api.http.operation import Call, reads
 from api.rest.plan import plan_of
-from api.schemas.fields import At, Number, Shape, Whole
+from api.schemas.fields import At, Number, Problems, Shape, Whole
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
 from crib.planning.holders_needed import HolderNeed
@@ -39,6 +39,7 @@ class HolderNeedPage(Shape):
     as_of = At(required=True)
     until = At(required=True)
     items = fields.List(fields.Nested(HolderNeedShape), required=True)
+    problems = Problems()
     next = Whole(allow_none=True, required=True)
 
 
@@ -47,4 +48,10 @@ def read_holder_needs(call: Call) -> dict[str, Any]:
     """List how many holders of each type the swaps ahead want at one time."""
     plan = plan_of(call)
     found = holder_needs(plan, call.query["hours"])
-    return {"as_of": plan.view.now, "until": found.until, "items": found.rows, "next": None}
+    return {
+        "as_of": plan.view.now,
+        "until": found.until,
+        "items": found.rows,
+        "problems": [*found.problems, *plan.view.left_out.records],
+        "next": None,
+    }

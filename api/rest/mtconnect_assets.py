@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from flask import Response
@@ -12,6 +13,7 @@ from api.http.query import PlainQuery
 from api.schemas.fields import Choice, Whole
 from crib.clock import instant_from_us, print_instant
 from crib.store.facts import first_recorded_us
+from crib.usecases.left_out import each
 from crib.usecases.tool_asset_xml import write_asset
 from crib.usecases.tool_assets import ToolAsset, count_living, tool_asset, tool_assets
 
@@ -49,6 +51,10 @@ def read_asset(call: Call, code: str) -> Response:
     return _document(call, [tool_asset(call.tx, plan, code)], count_living(call.tx))
 
 
+def _not_written(asset: ToolAsset) -> str:
+    return f"The asset of tool {asset.code} could not be written, so it is not listed."
+
+
 def _document(call: Call, assets: list[ToolAsset], count: int) -> Response:
     begun_us = first_recorded_us(call.tx)
     begun = call.present if begun_us is None else instant_from_us(begun_us)
@@ -66,8 +72,10 @@ def _document(call: Call, assets: list[ToolAsset], count: int) -> Response:
         deviceModelChangeTime=print_instant(begun),
     )
     listed = SubElement(root, "Assets")
-    for asset in assets:
-        write_asset(listed, asset)
+    for asset in assets:  # one that cannot be written leaves the others, and no half of itself
+        written = Element("Assets")
+        if not each([asset], partial(write_asset, written), _not_written):
+            listed.extend(written)
     return Response(
         tostring(root, encoding="utf-8", xml_declaration=True), content_type=f"{XML}"
     )

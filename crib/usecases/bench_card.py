@@ -12,6 +12,7 @@ from crib.store.engine import Tx
 from crib.store.piece_rows import pieces_of_lot
 from crib.store.resolve import resolve_holder, resolve_lot
 from crib.store.stockrows import LotRow, SpecRow, holder_row, lot_row, spec_id_by_name, spec_row
+from crib.usecases.left_out import NOT_A_RECORDS, log_once
 from crib.usecases.named import named_assembly
 from crib.usecases.recipe import PieceTaken, Recipe, recipe_from, recipe_of
 from crib.usecases.swap_list import SwapList, SwapRow
@@ -85,9 +86,21 @@ def bench_cards(tx: Tx, found: SwapList, positions: Collection[int]) -> dict[int
             card = _card(tx, swap, boxes)
         except Refusal as problem:  # the plan is older than what happened since
             card = BenchCard(None, problem=problem.sentence)
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            card = BenchCard(None, problem=_not_worked_out(swap))
+            log_once(f"{card.problem}", fault)
         if position in positions:
             cards[position] = card
     return cards
+
+
+def _not_worked_out(swap: SwapRow) -> str:
+    return (
+        f"What to take for {swap.forecast.tool_spec} could not be worked out. Check its tool "
+        "spec, the holder and the lot; the service's log names the fault."
+    )
 
 
 def _concerned(found: SwapList, positions: Collection[int]) -> Iterator[tuple[int, SwapRow]]:

@@ -10,6 +10,7 @@ from crib.planning.holders_needed import HolderNeed, HolderStock, TiedHolder, ho
 from crib.planning.hours import BenchHours
 from crib.records.catalogue import is_out_of_service
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import at_once
 from crib.usecases.swap_list import bench_calendar, make_shelf, make_swap_list
 
 
@@ -20,10 +21,12 @@ class HolderNeeds:
     Attributes:
         rows: Holder types, the shortest first.
         until: End of the horizon.
+        problems: A sentence for each type that could not be worked out.
     """
 
     rows: tuple[HolderNeed, ...]
     until: datetime
+    problems: tuple[str, ...] = ()
 
 
 def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
@@ -68,4 +71,12 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
         for name in types
     }
     hours_of = BenchHours.of(bench_calendar(view), view.now)
-    return HolderNeeds(tuple(holders_needed(stocks, tied, hours_of)), found.until)
+    rows, problems = at_once(
+        types,
+        lambda some: holders_needed({name: stocks[name] for name in some}, tied, hours_of),
+        lambda name: (
+            f"How many holders of type {name} are wanted could not be worked out. Check the "
+            "type, its holders and its tool specs; the service's log names the fault."
+        ),
+    )
+    return HolderNeeds(tuple(rows), found.until, problems)

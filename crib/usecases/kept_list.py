@@ -12,6 +12,7 @@ from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_page
 from crib.usecases.judged_forecasts import Judged, judge_forecasts
 from crib.usecases.kept_outcomes import NOT_JUDGED, Outcome, outcomes
+from crib.usecases.left_out import at_once, worked_out
 from crib.usecases.shop_view import ShopView
 
 
@@ -93,6 +94,21 @@ class KeptListed:
     place_high: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class KeptPage:
+    """Forecasts by ascending number.
+
+    Attributes:
+        rows: Those that could be judged.
+        problems: A sentence for each that could not.
+        following: Number after which the next page goes on; None where this is the last.
+    """
+
+    rows: tuple[KeptListed, ...]
+    problems: tuple[str, ...]
+    following: int | None
+
+
 def list_kept(
     tx: Tx,
     view: ShopView,
@@ -101,7 +117,7 @@ def list_kept(
     machine_id: int | None = None,
     after_id: int = 0,
     limit: int = 100,
-) -> list[KeptListed]:
+) -> KeptPage:
     """Forecasts shown up to a view's instant, by ascending number, judged by its facts.
 
     Args:
@@ -112,21 +128,38 @@ def list_kept(
         after_id: Only greater numbers.
         limit: How many at most.
     """
-    kept = kept_page(
+    found = kept_page(
         tx,
         until_us=us_of(view.now),
         after_id=after_id,
-        limit=limit,
+        limit=limit + 1,
         assembly_id=assembly_id,
         machine_id=machine_id,
     )
-    ends = outcomes(view, kept)
-    judged = judge_forecasts(kept, ends, us_of(view.now))
+    kept = found[:limit]
+
+    def judge(rows: Sequence[KeptForecast]) -> list[tuple[KeptForecast, Outcome, Judged, int]]:
+        ends = outcomes(view, rows)
+        judged = judge_forecasts(rows, ends, us_of(view.now))
+        ended = enumerate(zip(rows, ends, strict=True))
+        return [(row, end, judged, place) for place, (row, end) in ended]
+
+    def failed(row: KeptForecast) -> str:
+        built = view.rows.assemblies.get(row.assembly_id)
+        tool = built.code if built else row.assembly_id
+        return (
+            f"Forecast {row.id} of tool {tool} could not be judged, so it is not listed. "
+            "Check its mount, its removal and the counts between them; the service's log names "
+            "the fault."
+        )
+
+    told, not_judged = at_once(kept, judge, failed)
     seats = {stay.mount_id: stay.station_id for stay in view.rows.stays}
-    return [
-        _listed(view, seats, row, end, judged, place)
-        for place, (row, end) in enumerate(zip(kept, ends, strict=True))
-    ]
+    listed = worked_out(
+        told, lambda one: _listed(view, seats, *one), lambda one: failed(one[0])
+    )
+    following = kept[-1].id if len(found) > limit else None
+    return KeptPage(tuple(listed), (*not_judged, *listed.problems), following)
 
 
 def _listed(

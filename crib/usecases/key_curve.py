@@ -14,10 +14,12 @@ from crib.errors import NotKnown
 from crib.life.curve_band import break_rate, cost_curve, survival_band
 from crib.life.fit import SurvivalStep, kaplan_meier
 from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.store.shop_rows import StayRow
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.key_uses import KeyUse, key_uses
 from crib.usecases.left_out import worked_out
 from crib.usecases.life_of_key import key_names, no_swap_point
+from crib.usecases.shop_view import ShopView
 from crib.usecases.widen_forecasts import Distrust, distrusted
 
 #: What the band holds: the middle of what may be so.
@@ -199,7 +201,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         lambda _: no_swap_point(name),
     )
     swap = swaps[0] if swaps else None
-    removals = _removals(plan, row, swap)
+    removals, without = _removals(plan, row, swap)
     return KeyCurve(
         name,
         plan.view.rows.items[key.cutting_item_id].cutting_item,
@@ -220,7 +222,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         removals,
         _reasons(removals),
         next(iter(distrusted(plan.view, [key], plan.model.widening[[row]])), None),
-        swaps.problems,
+        (*swaps.problems, *without),
     )
 
 
@@ -271,34 +273,57 @@ def _swap_point(plan: ShopPlan, row: int, use: KeyUse, until: float) -> SwapPoin
     )
 
 
-def _removals(plan: ShopPlan, row: int, swap: SwapPoint | None) -> tuple[RemovalSeen, ...]:
-    """Ends of stays of the key; an edge's age counts all its stays before."""
+def _removals(
+    plan: ShopPlan, row: int, swap: SwapPoint | None
+) -> tuple[tuple[RemovalSeen, ...], tuple[str, ...]]:
+    """Ends of stays of the key; an edge's age counts all its stays before.
+
+    Returns:
+        The removals, and a sentence for each that could not be worked out.
+    """
     view, key = plan.view, plan.keys[row]
     wear: dict[int, float] = {}
     parts: dict[int, int] = {}
-    found = []
+    mine = []
     for stay in view.stays:
         place = stay.row.assembly_id
         wear[place] = wear.get(place, 0.0) + stay.wear
         parts[place] = parts.get(place, 0) + stay.parts
-        if stay.key != key or stay.row.end_us is None or not stay.row.reason:
-            continue
-        station = view.rows.stations.get(stay.row.station_id)
-        failed = view.ending(stay.row) != CENSORED
-        found.append(
-            RemovalSeen(
-                instant_from_us(stay.row.end_us),
-                station.machine if station else None,
-                station.station if station else None,
-                view.rows.assemblies[place].code,
-                stay.row.reason,
-                failed,
-                parts[place],
-                wear[place],
-                failed and swap is not None and wear[place] < swap.age,
-            )
-        )
-    return tuple(sorted(found, key=lambda one: one.at, reverse=True))
+        if stay.key == key and stay.row.end_us is not None and stay.row.reason:
+            mine.append((stay.row, parts[place], wear[place]))
+
+    def seen(one: tuple[StayRow, int, float]) -> RemovalSeen:
+        return _removal(view, *one, None if swap is None else swap.age)
+
+    found = worked_out(mine, seen, lambda one: _no_removal(view, one[0]))
+    return tuple(sorted(found, key=lambda one: one.at, reverse=True)), found.problems
+
+
+def _removal(
+    view: ShopView, row: StayRow, parts: int, wear: float, swap_age: float | None
+) -> RemovalSeen:
+    station = view.rows.stations.get(row.station_id)
+    failed = view.ending(row) != CENSORED
+    return RemovalSeen(
+        instant_from_us(row.end_us or 0),
+        station.machine if station else None,
+        station.station if station else None,
+        view.rows.assemblies[row.assembly_id].code,
+        row.reason or "",
+        failed,
+        parts,
+        wear,
+        failed and swap_age is not None and wear < swap_age,
+    )
+
+
+def _no_removal(view: ShopView, row: StayRow) -> str:
+    built = view.rows.assemblies.get(row.assembly_id)
+    tool = built.code if built else row.assembly_id
+    return (
+        f"A removal of tool {tool} could not be worked out, so it is not listed. Check its "
+        "mount, its removal and the counts between them; the service's log names the fault."
+    )
 
 
 def _reasons(removals: tuple[RemovalSeen, ...]) -> tuple[ReasonCount, ...]:

@@ -149,7 +149,7 @@ def culprits(
 
 
 def each(
-    rows: Iterable[_Found], use: Callable[[_Found], None], failed: Callable[[_Found], str]
+    rows: Iterable[_Found], use: Callable[[_Found], object], failed: Callable[[_Found], str]
 ) -> list[str]:
     """Use every row by itself; a row that cannot be used stops none of the others.
 

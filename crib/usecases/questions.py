@@ -20,6 +20,7 @@ from crib.store.heard_rows import ToolSeen, heard_machines, states_now, tools_na
 from crib.store.mounts import MountRow, last_in_station
 from crib.store.resolve import resolve
 from crib.store.stations import StationRow, stations_of
+from crib.usecases.left_out import Kept, each
 from crib.usecases.question import NOT_SCANNED, OTHER_TOOL, Question
 from crib.usecases.signal_breakage import stations_by_number
 from crib.usecases.unclear_breakages import unclear_breakages
@@ -28,35 +29,44 @@ from crib.usecases.unclear_breakages import unclear_breakages
 SCANNED_WITHIN = timedelta(minutes=30)
 
 
-def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> list[Question]:
+def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> Kept[Question]:
     """Every question that is open: breakages first, then by machine and station.
 
     A breakage waits for a person's answer. Another question goes when a mount or removal
     is recorded there after the machine spoke, when
-    the machine names what is on record, or when a person dismisses it.
+    the machine names what is on record, or when a person dismisses it. What cannot be
+    compared is left out, and told in ``problems``.
 
     Args:
         tx: An open transaction.
         present: Now.
         machine_id: Only those of this machine.
     """
-    found = []
     dismissed = standing_dismissals(tx)
     seen_last = [*tools_named(tx), *_named_alone(tx)]
     named = [one for one in seen_last if machine_id in (None, one.machine_id)]
     named.sort(key=lambda one: (one.machine, one.path, one.tool_number, one.last_at))
-    stations: dict[int, tuple[StationRow, ...]] = {}
-    for _, seen in groupby(named, key=lambda one: (one.machine_id, one.path, one.tool_number)):
-        tools = list(seen)
-        last = tools[-1]
-        if last.machine_id not in stations:
-            stations[last.machine_id] = stations_of(tx, last.machine_id)
-        station = _station(stations[last.machine_id], last)
+    found: Kept[Question] = Kept(unclear_breakages(tx, machine_id))
+
+    def ask(tools: Sequence[ToolSeen]) -> None:
+        station = _station(stations_of(tx, tools[-1].machine_id), tools[-1])
         if station is not None:
             question = _question(tx, present, station, tools)
             if question is not None and not _is_dismissed(station, question, dismissed):
                 found.append(question)
-    return [*unclear_breakages(tx, machine_id), *found]
+
+    by_place = groupby(named, key=lambda one: (one.machine_id, one.path, one.tool_number))
+    found.problems = tuple(each([list(seen) for _, seen in by_place], ask, _not_compared))
+    return found
+
+
+def _not_compared(tools: Sequence[ToolSeen]) -> str:
+    last = tools[-1]
+    return (
+        f"Whether tool number {last.tool_number} of machine {last.machine} is the one on "
+        "record could not be worked out. Look at the station; the service's log names the "
+        "fault."
+    )
 
 
 def _named_alone(tx: Tx) -> list[ToolSeen]:

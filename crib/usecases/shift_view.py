@@ -14,7 +14,7 @@ from crib.planning.night import MachineNight
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
-from crib.usecases.left_out import NOT_WORKED_OUT
+from crib.usecases.left_out import NOT_WORKED_OUT, worked_out
 from crib.usecases.machine_told import MachineTold
 from crib.usecases.swap_list import (
     LONGEST_HOURS,
@@ -162,21 +162,31 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     until = now + timedelta(hours=hours)
     lines = _lines(plan, listed.rows)
     first = {night.machine: night for night in plan.nights if night.ordinal == 0}
-    machines = tuple(
-        _machine(plan, machine_id, row.machine, until, lines, first)
-        for machine_id, row in sorted(
-            plan.view.rows.machines.items(), key=lambda one: one[1].machine
-        )
+    machines = worked_out(
+        sorted(plan.view.rows.machines.values(), key=lambda one: one.machine),
+        lambda row: _machine(plan, row.id, row.machine, until, lines, first),
+        lambda row: (
+            f"The shift of machine {row.machine} could not be worked out. Look at its edges; "
+            "the service's log names the fault."
+        ),
     )
-    nights = sorted((_night(plan, night) for night in first.values()), key=_unsafe_first)
+    nights = worked_out(
+        first.values(),
+        lambda night: _night(plan, night),
+        lambda night: (
+            f"The next night of machine {night.machine} could not be worked out, so it is not "
+            "known to be safe. Look at its edges; the service's log names the fault."
+        ),
+    )
+    nights.sort(key=_unsafe_first)
     return ShiftView(
         now,
         until,
-        machines,
+        tuple(machines),
         tuple(nights),
         listed.rows,
         tuple(blocked_rows(listed.rows)),
-        plan.view.left_out.records,
+        (*plan.view.left_out.records, *machines.problems, *nights.problems),
     )
 
 

@@ -242,6 +242,7 @@ def make_shelf(view: ShopView) -> Shelf:
     built: set[int] = set()
     ready: list[WaitingAssembly] = []
     unmeasured: list[WaitingAssembly] = []
+    living: list[AssemblyRow] = []
     for assembly in rows.assemblies.values():
         ended = assembly.torn_down_us is not None or (
             assembly.assembly_id in last_reason
@@ -253,9 +254,22 @@ def make_shelf(view: ShopView) -> Shelf:
         built.add(assembly.holder_id)
         if assembly.assembly_id in mounted or used.get(assembly.assembly_id, 0.0) > MOST_USED:
             continue
+        living.append(assembly)
+
+    def wait(assembly: AssemblyRow) -> None:
         waiting, measured = _waiting(view, assembly, holders)
         if waiting is not None:
             (ready if measured else unmeasured).append(waiting)
+
+    failed = each(
+        living,
+        wait,
+        lambda one: (
+            f"Whether tool {one.code} can be a sister is not known. Check its holder and its "
+            "preset; the service's log names the fault."
+        ),
+    )
+    view.left_out.others += [why for why in failed if why not in view.left_out.others]
     return Shelf(
         ready=tuple(ready),
         unmeasured=tuple(unmeasured),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
@@ -12,11 +13,16 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from api import print_texts
+from api import print_labels, print_sheets, print_texts
+from api.pages.bench import gauge_state
+from api.rest import mtconnect_assets
 from crib.errors import Refusal
 from crib.life.model import LifeModel
+from crib.planning import holders_needed
 from crib.shopfiles import writing
 from crib.usecases import (
+    bench_card,
+    kept_list,
     kept_outcomes,
     key_curve,
     key_uses,
@@ -26,9 +32,12 @@ from crib.usecases import (
     machine_stops,
     machine_view,
     own_constants,
+    questions,
     rack_view,
     score_forecasts,
+    shift_view,
     show_feeds,
+    swap_list,
     tool_costs,
 )
 from crib.usecases.export_shop import export_shop
@@ -137,6 +146,14 @@ VIEWS: dict[str, tuple[Any, str, Callable[..., bool], str, str, str, str]] = {
         score_forecasts, "_score", named(DRILL),
         "/v1/forecast-scores", "items", "/were-we-right", DRILL,
     ),
+    "kept forecast": (
+        kept_list, "_listed", lambda view, seats, row, *_: row.id == 2,
+        "/v1/forecasts-kept", "items", "", "A00002M",
+    ),
+    "holders of a type": (
+        holders_needed, "_need", lambda name, *_: name == "ER16-D",
+        "/v1/holder-needs", "items", "/shift/blocked", "ER16-D",
+    ),
     "swap point of a key": (
         life_of_key, "swap_costs", is_drill,
         f"/v1/life/{DRILL}", "curve", "", DRILL,
@@ -176,7 +193,7 @@ def test_one_row_of_each_view_takes_no_other_down(busy, monkeypatch, caplog):
         assert problem.endswith("names the fault."), what
         faults = [one for one in caplog.records if one.levelno == logging.ERROR]
         assert len(faults) == 1, what
-        assert "not be worked out" in shown, what
+        assert re.search("not be (worked out|judged)", shown), what
         if page:
             assert 'id="left-out"' in german, what
             assert "not be worked out" not in german, what
@@ -308,6 +325,124 @@ def test_one_machine_that_fails_stands_in_the_lists_of_all(busy, monkeypatch):
     assert (first["machine"], first["state"], first["problem"]) == ("M1", "following", None)
     assert (second["machine"], second["state"]) == ("M2", "stopped")
     assert "What is heard of machine M2 could not be worked out" in second["problem"]
+
+
+def test_a_removal_that_cannot_be_worked_out_leaves_the_curve(busy, monkeypatch):
+    address = f"/lives/{DRILL}"
+    before = text(busy.client, address)
+    fail(monkeypatch, key_curve, "_removal", lambda *_: True)
+
+    after = text(busy.client, address)
+
+    assert after.count("<tr>") < before.count("<tr>")
+    assert after.count("A removal of tool") == 1
+    assert "<svg" in after
+
+
+def test_a_job_of_the_bench_that_fails_keeps_its_row(busy, monkeypatch):
+    before = busy.client.get("/v1/bench-queue").get_json()["items"]
+    fail(monkeypatch, bench_card, "_card", lambda tx, swap, _: swap.ordinal == 1)
+
+    after = busy.client.get("/v1/bench-queue").get_json()["items"]
+
+    why = "What to take for TURN-OD could not be worked out"
+    found = [(one["recipe_problem"] or "").startswith(why) for one in after]
+    assert found == [one["ordinal"] == 1 for one in before]
+    assert any(found)
+    assert not all(found)
+    assert why in text(busy.client, "/bench")
+
+
+def test_a_waiting_tool_that_fails_is_no_sister_and_told(busy, monkeypatch):
+    fail(monkeypatch, swap_list, "_waiting", lambda view, one, *_: one.holder_id == 4)
+
+    _, problems = rows(busy.client, "/v1/swap-list")
+    again = rows(busy.client, "/v1/swap-list")[1]
+
+    assert problems == again
+    assert [why for why in problems if "can be a sister is not known" in why] == problems != []
+
+
+def test_a_gauge_that_fails_does_not_count_and_hides_no_other(busy, monkeypatch):
+    made = gauge_state.last_check
+    monkeypatch.setattr(gauge_state, "last_check", lambda *_: 1 / 0)
+
+    shown = text(busy.client, "/bench/gauges")
+
+    assert made is not gauge_state.last_check
+    assert "Whether gauge PG-1 counts could not be worked out" in shown
+    assert busy.client.get("/bench").status_code == 200
+
+
+def test_a_machine_that_fails_on_the_shift_page_hides_no_other(busy, monkeypatch):
+    fail(monkeypatch, shift_view, "_machine", lambda plan, machine_id, *_: machine_id == 2)
+
+    shown = text(busy.client, "/shift")
+
+    assert "The shift of machine M2 could not be worked out" in shown
+    assert "T01" in text(busy.client, "/shift/machines/M1")
+
+
+def test_a_swap_that_cannot_be_written_stands_on_the_sheet_all_the_same(busy, monkeypatch):
+    fail(monkeypatch, print_sheets, "_swap", lambda row, _: row.ordinal == 1)
+
+    answer = busy.client.get("/v1/shift-sheet.pdf")
+
+    assert answer.status_code == 200
+    page = pypdfium2.PdfDocument(answer.data)[0].get_textpage().get_text_range()
+    assert "What to do could not be worked out" in " ".join(page.split())
+    assert "TURN-OD" in page
+
+
+def test_an_asset_that_cannot_be_written_leaves_the_others_whole(busy, monkeypatch):
+    before = text(busy.client, "/v1/mtconnect/assets")
+    first = before.split('assetId="')[1].split('"')[0]
+    made = mtconnect_assets.write_asset
+
+    def broken(parent: Any, asset: Any) -> Any:
+        made(parent, asset)
+        return 1 / 0 if asset.code == first else None
+
+    monkeypatch.setattr(mtconnect_assets, "write_asset", broken)
+
+    after = text(busy.client, "/v1/mtconnect/assets")
+
+    assert after.count("<CuttingTool ") == before.count("<CuttingTool ") - 1 > 0
+    assert first not in after
+
+
+def test_a_tool_that_cannot_be_compared_is_told_beside_other_questions(busy, monkeypatch):
+    at = busy.client.get("/v1/forecasts").get_json()["as_of"]
+    told = [{"at": at, "tool_number": 1, "tool_asset": "STRANGE"}]
+    busy.client.post("/v1/observations", json={"machine": "M1", "observations": told})
+    fail(monkeypatch, questions, "_question", lambda *_: True)
+
+    found = busy.client.get("/v1/questions").get_json()
+
+    assert found["items"] == []
+    assert "Whether tool number 1 of machine M1" in found["problems"][0]
+    assert "Whether tool number 1" in text(busy.client, "/shift/questions")
+
+
+def test_one_label_that_cannot_be_drawn_leaves_a_cell_that_says_so(busy, monkeypatch):
+    codes = [busy.shop.codes["holders"][name] for name in ("TH-1", "DH-1", "TH-2")]
+    made = print_labels.render_labels
+
+    def drawn(labels: Any, *more: Any) -> bytes:
+        if any(one.code == codes[1] and one.holder != "NOT PRINTED" for one in labels):
+            raise ZeroDivisionError
+        return made(labels, *more)
+
+    monkeypatch.setattr(print_labels, "render_labels", drawn)
+
+    answer = busy.client.post("/v1/labels.pdf", json={"codes": codes})
+    alone = busy.client.get(f"/v1/labels/{codes[1]}.pdf")
+
+    assert answer.status_code == 200
+    pages = [one.get_textpage().get_text_range() for one in pypdfium2.PdfDocument(answer.data)]
+    assert ["NOT PRINTED" in page for page in pages] == [False, True, False]
+    assert "DH-1" in pages[1]
+    assert alone.status_code == 409
 
 
 def test_one_label_that_fails_leaves_a_cell_that_says_so(busy, monkeypatch):

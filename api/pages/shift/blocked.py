@@ -28,6 +28,7 @@ def show_blocked() -> Response:
     return page(
         "shift_blocked.html",
         until=needs.until,
+        problems=needs.problems,
         blocked=blocked_rows(make_swap_list(plan, hours).rows),
         holders=[one for one in needs.rows if one.short_by],
         enough=[one for one in needs.rows if not one.short_by],
