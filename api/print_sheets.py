@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
+from api.language.sentences import at_the_site
 from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
@@ -19,8 +20,8 @@ from labels.swap_sheet import BenchRow, ShiftSheet, SwapRow
 Local = Callable[[datetime | None], str]
 
 
-def _missing(missing: Sequence[Missing]) -> str:
-    return "; ".join(one.sentence for one in missing)
+def _missing(missing: Sequence[Missing], local: Local) -> str:
+    return at_the_site("; ".join(one.sentence for one in missing), local)
 
 
 def shift_sheet(
@@ -43,7 +44,7 @@ def shift_sheet(
             _bench(job, swap, local)
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
-        problems=tuple(problems),
+        problems=tuple(at_the_site(one, local) for one in problems),
     )
 
 
@@ -69,7 +70,7 @@ def _bench(job: QueueRow, swap: PlannedSwap, local: Local) -> BenchRow:
         holder=swap.sister.holder or "",
         machine=swap.forecast.machine,
         station=swap.forecast.station,
-        missing=_missing(swap.sister.missing),
+        missing=_missing(swap.sister.missing, local),
         late=job.late,
     )
 
@@ -103,14 +104,15 @@ def _swap(row: PlannedSwap, local: Local) -> SwapRow:
         why=_why(row, local),
         sister_state=sister.state,
         sister=sister.assembly or sister.holder or "",
-        missing=_missing(sister.missing),
+        missing=_missing(sister.missing, local),
         late=row.late,
     )
 
 
 def _why(row: PlannedSwap, local: Local) -> str:
     since = row.forecast.overdue_since if row.ordinal == 0 else None
-    return f"Overdue since {local(since)}. {row.why_sentence}" if since else row.why_sentence
+    why = at_the_site(row.why_sentence, local)
+    return f"Overdue since {local(since)}. {why}" if since else why
 
 
 def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
@@ -120,22 +122,23 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
         machine=found.machine,
         part=f"{found.part}, {found.quantity} parts",
         start_at=local(found.at),
-        keep=tuple(_line(line) for line in (*kit.keep, *kit.idle)),
-        pull=tuple(_line(line) for line in kit.pull),
-        build=tuple(_line(line) for line in (*kit.build, *kit.blocked)),
-        back=tuple(_line(line) for line in kit.returned),
+        keep=tuple(_line(line, local) for line in (*kit.keep, *kit.idle)),
+        pull=tuple(_line(line, local) for line in kit.pull),
+        build=tuple(_line(line, local) for line in (*kit.build, *kit.blocked)),
+        back=tuple(_line(line, local) for line in kit.returned),
         minutes=(
             ("bench, before the changeover", f"{kit.bench_minutes:g}"),
             ("machine stands", f"{kit.machine_minutes:g}"),
         ),
-        problems=found.problems,
+        problems=tuple(at_the_site(one, local) for one in found.problems),
         run=str(found.run_id),
         made_at=local(made_at),
     )
 
 
-def _line(line: PlannedLine) -> KitLine:
-    note = "; ".join(text for text in (_missing(line.missing), line.note) if text)
+def _line(line: PlannedLine, local: Local) -> KitLine:
+    said = (_missing(line.missing, local), at_the_site(line.note, local))
+    note = "; ".join(text for text in said if text)
     return KitLine(
         station=line.station or "none",
         tool_number=f"T{line.tool_number}",

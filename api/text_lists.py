@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.language.sentences import at_the_site
 from crib.clock import comes_twice
 from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList, SwapRow
@@ -33,7 +34,8 @@ def breakage_lines(found: Iterable[Question], zone: ZoneInfo) -> Iterator[str]:
     """Breakages of nobody knows which tool, as lines."""
     for one in found:
         number = "" if one.tool_number is None else f" T{one.tool_number}"
-        yield f"{local(one.since, zone)}  {one.machine}/?{number}  BROKEN  {one.sentence}"
+        said = _said(one.sentence, zone)
+        yield f"{local(one.since, zone)}  {one.machine}/?{number}  BROKEN  {said}"
 
 
 def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
@@ -45,7 +47,8 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
         ready = "ready by " if row.standby else ""
         yield (
             f"{ready}{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
-            f"{one.tool_spec}  {_sister(row)}{late}{_overdue(row, zone)}  {row.why_sentence}"
+            f"{one.tool_spec}  {_sister(row, zone)}{late}{_overdue(row, zone)}  "
+            f"{_said(row.why_sentence, zone)}"
         )
 
 
@@ -54,8 +57,12 @@ def _overdue(row: SwapRow, zone: ZoneInfo) -> str:
     return f"  overdue since {local(since, zone)}" if since else ""
 
 
-def _sister(row: SwapRow) -> str:
+def _said(sentence: str, zone: ZoneInfo) -> str:
+    return at_the_site(sentence, lambda at: local(at, zone))
+
+
+def _sister(row: SwapRow, zone: ZoneInfo) -> str:
     sister = row.sister
     named = sister.assembly or sister.holder or ""
-    missing = "; ".join(one.sentence for one in sister.missing)
+    missing = _said("; ".join(one.sentence for one in sister.missing), zone)
     return " ".join(part for part in (sister.state, named, missing) if part)

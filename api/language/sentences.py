@@ -8,6 +8,8 @@ translation.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from datetime import datetime
 from functools import cache, lru_cache
 
 from api.language.catalogue import HOLE, SOURCE, catalogue
@@ -40,10 +42,22 @@ def say(sentence: object) -> str:
     """
     language, english = preferences().language, str(sentence)
     said = english if language == SOURCE else _said(language, english)
-    kept = "".join(_AS_WRITTEN.findall(english))
+    return at_the_site(said, local_time, english)
+
+
+def at_the_site(
+    text: str, local: Callable[[datetime], str], as_written: str | None = None
+) -> str:
+    """A sentence with its instants as people at the site read them.
+
+    Args:
+        text: The sentence.
+        local: How an instant is written.
+        as_written: The sentence in English: examples of instants in it stay as they are.
+    """
+    kept = "".join(_AS_WRITTEN.findall(text if as_written is None else as_written))
     return _INSTANT.sub(
-        lambda found: found[0] if found[0] in kept else local_time(parse_instant(found[0])),
-        said,
+        lambda found: found[0] if found[0] in kept else local(parse_instant(found[0])), text
     )
 
 

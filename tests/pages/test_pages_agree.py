@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
+import pypdfium2
 import pytest
 
+from api.text_lists import swap_lines
+from crib.records.catalogue import TOOL_SPECS
+from crib.store.records import get_record, update_record
+from crib.usecases.plan_cache import PlanCache
+from crib.usecases.swap_list import make_swap_list
 from tests.pages.reading import read, words
 
 
@@ -22,6 +30,16 @@ def busy(client, bench, clock):
     bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
     clock.go_on(minutes=5)
     return code
+
+
+def on_paper(pdf):
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        return " ".join(
+            " ".join(page.get_textpage().get_text_range().split()) for page in document
+        )
+    finally:
+        document.close()
 
 
 def listed(client, hours=24):
@@ -125,3 +143,44 @@ def test_an_edge_before_its_point_says_the_parts_until_the_swap(client, bench, c
 
     assert f"about {row['swap_after_parts']} parts until the swap" in said
     assert "parts left" not in said
+
+
+def test_the_shift_sheet_has_the_rows_of_the_list_and_the_jobs_of_the_queue(client, busy):
+    paper = on_paper(client.get("/v1/shift-sheet.pdf?hours=24").get_data())
+    queue = client.get("/v1/bench-queue").get_json()["items"]
+
+    rows = listed(client)
+    for place, many in Counter((one["machine"], one["station"]) for one in rows).items():
+        assert paper.count(" ".join((*place, "T"))) == many
+    for sister in (one["sister"] for one in rows):
+        assert (sister["assembly"] or sister["holder"] or "blocked") in paper
+    assert "Overdue since 2026-01-05" in paper
+    assert len(re.findall(r"build, \d+ min|measure, \d+ min", paper)) == len(queue)
+
+
+def test_planned_stops_hold_the_swaps_of_the_list_at_their_times(client, busy):
+    stops = client.get("/v1/planned-stops?hours=24").get_json()["items"]
+
+    told = Counter((one["at"], station) for one in stops for station in one["swaps"])
+    assert told == Counter(
+        (one["swap_by"], one["station"]) for one in listed(client) if not one["standby"]
+    )
+    assert told
+
+
+def test_sentences_on_paper_and_in_the_terminal_say_times_of_the_site(
+    client, busy, store, shop, clock
+):
+    with store.write() as tx:
+        spec = shop.ids["tool_specs"]["TURN-OD"]
+        version = get_record(tx, TOOL_SPECS, spec)["version"]
+        update_record(tx, TOOL_SPECS, spec, {"failure_cost": 1}, version)
+    said = {one["why_sentence"] for one in listed(client)}
+    assert any("sister ready by 2026-01-05T" in one for one in said)  # a program reads UTC
+
+    lines = swap_lines(make_swap_list(PlanCache(store).plan(clock())), ZoneInfo("UTC"))
+    printed = "\n".join(lines)
+    paper = on_paper(client.get("/v1/shift-sheet.pdf?hours=24").get_data())
+    for text in (printed, paper):
+        assert "ready by" in text
+        assert not re.search(r"\d{4}-\d\d-\d\dT\d\d", text)
