@@ -30,7 +30,10 @@ _TO_END_S = 5.0
 )
 @click.option("--machine", help="Only this machine.")
 @click.option(
-    "--agent", metavar="URL", help="Ask this agent in the place of the machine's feed_url."
+    "--agent",
+    metavar="URL",
+    help="Ask this agent in the place of the machine's feed_url. Other people on this computer "
+    "can see a command line: a password belongs into feed_url.",
 )
 @click.option("--dry-run", is_flag=True, help="Print what is read, record nothing.")
 @click.option(

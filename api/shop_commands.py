@@ -70,10 +70,16 @@ def _error_row(error: Any) -> dict[str, Any]:
 @as_json_option
 def export_folder(folder: Path, as_json: bool) -> None:
     """Export the shop files into FOLDER."""
-    from crib.usecases.export_shop import export_shop
+    from crib.usecases.export_shop import export_shop, machines_with_password
 
     with the_store() as store, store.read() as tx:
         written = export_shop(tx, folder)
+        secret = machines_with_password(tx)
+    if secret:
+        say(
+            f"machines.csv holds the password of {secret} feed_url in full, so that importing "
+            "it gives the same shop. Only you can read the file: keep it so."
+        )
     if as_json:
         print_json([{"file": name, "rows": rows} for name, rows in written])
         return

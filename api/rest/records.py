@@ -22,6 +22,7 @@ from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
 from crib.records.catalogue import BY_NAME, CATALOGUE
 from crib.records.columns import Column, Record
+from crib.records.passwords import kept, shown
 from crib.records.rules import Problem, is_time_zone, problems_of
 from crib.store.engine import Tx
 from crib.store.record_rows import OWNED
@@ -125,7 +126,7 @@ def address_of(record: Record, row: dict[str, Any]) -> str:
 
 def _shown(record: Record, row: dict[str, Any], status: int | None = None) -> Reply:
     headers = {"Location": address_of(record, row)} if status == 201 else {}
-    return Reply(row, status, headers, version_tag(row))
+    return Reply(shown(record, row), status, headers, version_tag(row))
 
 
 def records_blueprint(record: Record) -> Blueprint:
@@ -167,7 +168,7 @@ def add_readers(
             limit=query["limit"] + 1,
             include_retired=query["retired"] == "yes",
         )
-        return paged(call, rows)
+        return paged(call, [shown(record, row) for row in rows])
 
     def read_view(call: Call, key: str) -> Reply:
         return _shown(record, find_record(call.tx, record, key))
@@ -205,9 +206,10 @@ def add_writers(
     def edit(call: Call, key: str, values: dict[str, Any]) -> Reply:
         row = find_record(call.tx, record, key)
         refuse_stale(call.request, row)
+        values = kept(record, row, values)
         # rows that it owns are looked at where they are written: old ones lock nobody out
-        kept = row if record.name not in OWNED else {**row, OWNED[record.name][0]: None}
-        refuse_contradictions(call.tx, record, kept | values)
+        old = row if record.name not in OWNED else {**row, OWNED[record.name][0]: None}
+        refuse_contradictions(call.tx, record, old | values)
         update_record(call.tx, record, row["id"], values, row["version"])
         return _shown(record, get_record(call.tx, record, row["id"]))
 

@@ -54,7 +54,7 @@ class Source:
     """
 
     machine: str
-    url: str
+    url: str = field(repr=False)
     count_item: str | None = None
     breakage_signals: str | None = None
     path_counters: str | None = None

@@ -209,6 +209,7 @@ def in_words(time_s: float) -> Iterator[None]:
         raise NoAnswer("The agent broke off in the middle of its answer.") from problem
     except (aiohttp.ClientError, OSError, ValueError) as problem:
         words = str(problem).splitlines()[0][:200] if str(problem) else type(problem).__name__
+        words = re.sub(r"//[^/\s]*@", "//", words)  # an address may hold a password
         raise NoAnswer(f"The agent's answer cannot be read: {words}.") from problem
 
 

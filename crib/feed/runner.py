@@ -56,7 +56,7 @@ class FeedPlan:
     """
 
     machine: str | None = None
-    url: str | None = None
+    url: str | None = field(default=None, repr=False)
     pace: Pace = field(default_factory=Pace)
     limits: Limits = field(default_factory=Limits)
     reread_s: float = 60.0

@@ -114,7 +114,9 @@ MACHINES = Record(
         Column("x_on_diameter", "yes_no", default=True),
         Column("offset_unit", "choice", choices=("mm", "in"), default="mm"),
         Column("offset_increment_mm", "length", minimum=0.0001, maximum=1),
-        Column("feed_url"),
+        Column("feed_url",
+               explains="address of its agent; a password in it is shown as ***, and kept "
+               "where the address is sent back like that"),
         Column("calendar", reference="calendars"),
         Column("count_item", explains="id or name of the part count that a feed follows"),
         Column("parts_per_cycle", "integer", minimum=1, maximum=1000, default=1),

@@ -17,6 +17,7 @@ from crib.floor.path_counters import path_counters
 from crib.metrology.block import check_template
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
+from crib.records.passwords import MASK, is_masked
 
 _DAY_MINUTES = 24 * 60
 
@@ -93,6 +94,12 @@ def _machine(values: Values) -> Iterator[Problem]:
             path_counters(counters)
         except ValueError as problem:
             yield Problem("path_counters", str(problem), "write it like 1:main|2:sub*2")
+    if is_masked(values.get("feed_url")):
+        yield Problem(
+            "feed_url",
+            f"holds {MASK} in the place of a password",
+            "write the password; only an address that is otherwise unchanged keeps it",
+        )
     template = values.get("block_template")
     if isinstance(template, str):
         try:

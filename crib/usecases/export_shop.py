@@ -9,6 +9,7 @@ from pathlib import Path
 from crib.errors import Refusal
 from crib.records.catalogue import CALENDARS, CLOSURES, MACHINES, SHOP_FILES
 from crib.records.columns import Record
+from crib.records.passwords import has_password
 from crib.shopfiles.writing import write_file
 from crib.store.engine import Tx
 from crib.store.records import iterate_records, list_records
@@ -20,7 +21,9 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
 
     Each file is written under a temporary name first; only when all are on disk do they take
     the places of those there. Other files of the folder are left alone. A file without rows
-    has its header, so that a newcomer sees the columns.
+    has its header, so that a newcomer sees the columns. Passwords within feed_url are written,
+    since the shop is to be the same once it is imported again; the file is then its owner's
+    alone to read.
 
     Args:
         tx: A read transaction: one consistent view for all files.
@@ -56,8 +59,16 @@ def export_shop(tx: Tx, folder: Path) -> list[tuple[str, int]]:
     return [(place.name, count) for _, place, count in written]
 
 
+def machines_with_password(tx: Tx) -> int:
+    """How many machines have a feed_url with a password, which machines.csv holds in full."""
+    return sum(has_password(MACHINES, row) for row in list_records(tx, MACHINES))
+
+
 def _write(tx: Tx, record: Record, draft: Path) -> int:
     number, name = 0, ""
+    if record is MACHINES and machines_with_password(tx):
+        draft.unlink(missing_ok=True)
+        draft.touch(mode=0o600)  # nobody else may read it, from the first byte on
 
     def rows() -> Iterator[Mapping[str, object]]:
         nonlocal number, name
