@@ -20,7 +20,7 @@ from api.schemas.records import (
 )
 from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
-from crib.records.catalogue import BY_NAME, CATALOGUE
+from crib.records.catalogue import BY_NAME, CATALOGUE, RUNS
 from crib.records.columns import Column, Record
 from crib.records.passwords import kept, shown
 from crib.records.rules import Problem, is_time_zone, problems_of
@@ -35,6 +35,7 @@ from crib.store.records import (
 )
 from crib.store.resolve import resolve
 from crib.usecases.import_guards import FactGuard
+from crib.usecases.runless import end_of_done
 
 COLLECTIONS = tuple(record for record in CATALOGUE if not record.owner)
 
@@ -207,6 +208,8 @@ def add_writers(
         row = find_record(call.tx, record, key)
         refuse_stale(call.request, row)
         values = kept(record, row, values)
+        ended = end_of_done(row, values, call.present) if record is RUNS else None
+        values = values if ended is None else {**values, "end_at": ended}
         # rows that it owns are looked at where they are written: old ones lock nobody out
         old = row if record.name not in OWNED else {**row, OWNED[record.name][0]: None}
         refuse_contradictions(call.tx, record, old | values)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -35,6 +35,18 @@ def run_span(run: RunRow) -> RunSpan:
     begin = None if run.start_at is None else us_from_instant(run.start_at)
     end = None if run.end_at is None else us_from_instant(run.end_at)
     return RunSpan(run.id, run.part, run.state, begin, end)
+
+
+def end_of_done(row: Mapping[str, Any], change: Mapping[str, Any], present: datetime) -> Any:
+    """When a run ended that is told as done now; None where nothing is to be added.
+
+    Without an end it would go on taking the machine's counts. Counts dated before now, however
+    late they come, are still its own; later ones are told as parts without a run.
+    """
+    after = {**row, **change}
+    if after["state"] != "done" or row["state"] == "done" or after["end_at"] is not None:
+        return None
+    return present if after["start_at"] and after["start_at"] <= present else None
 
 
 def output_of_machine(

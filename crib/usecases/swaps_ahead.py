@@ -160,8 +160,10 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
         one = foreseen[row]
         ordinal += one.why == EMPTY  # the edge that is still to be mounted is the first
         reason = BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why]
-        ready = instant_from_us(ready_us)
-        need = _need(one, ordinal, instant_from_us(at_us), reason, known, ready)
+        at, ready = instant_from_us(at_us), instant_from_us(ready_us)
+        if reason == BROKEN:  # it cuts no part more, whoever is there
+            at = plan.view.now
+        need = _need(one, ordinal, at, reason, known, ready)
         if ordinal == 0:
             yield SwapAhead(
                 need,

@@ -80,7 +80,8 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     """Every station that a run ahead needs a tool in and that has none.
 
     A run that is made and not told as done needs none. Where several stations carry a tool
-    number, one tool is enough.
+    number, one tool is enough. A tool number that no station carries is told with what was
+    left out: no list can hold that tool.
     """
     found: list[Vacancy] = []
     numbers: dict[int, _Numbers] = defaultdict(lambda: defaultdict(list))
@@ -109,15 +110,30 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
 def _of_machine(
     view: ShopView, machine_id: int, places: _Numbers, taken: Set[int]
 ) -> Iterator[_Place]:
-    told: set[int] = set()
+    told: set[int | tuple[int, int]] = set()
     for part, part_id, running, at in _runs(view, machine_id):
         if at is None:
             continue
         for tool_number, path, spec_id in view.cutting.tools_of(part_id):
             ids = places.get((path, tool_number), [])
+            if not ids and (path, tool_number) not in told:
+                told.add((path, tool_number))
+                _tell_no_station(view, machine_id, part, path, tool_number)
             if ids and ids[0] not in told and not any(one in taken for one in ids):
                 told.add(ids[0])
                 yield _Place(machine_id, ids[0], spec_id, part, running, at)
+
+
+def _tell_no_station(
+    view: ShopView, machine_id: int, part: str, path: int, tool_number: int
+) -> None:
+    sentence = (
+        f"Machine {view.rows.machines[machine_id].machine} has no station with tool number "
+        f"{tool_number} on path {path}, which part {part} needs: no list shows that tool. "
+        "Add the station, or correct the number in the part's operations."
+    )
+    if sentence not in view.left_out.others:
+        view.left_out.others.append(sentence)
 
 
 def _runs(view: ShopView, machine_id: int) -> Iterator[tuple[str, int, bool, datetime | None]]:

@@ -173,3 +173,68 @@ def test_a_stretch_between_two_runs_is_not_started_by_a_planned_one(bold: FlaskC
     refused = bold.post("/v1/run-claims", json={"run": planned["id"]})
     assert refused.status_code == 409
     assert "lies between" in refused.get_json()["detail"]
+
+
+def test_a_run_told_as_done_takes_no_counts_made_after_it(
+    bold: FlaskClient, clock: SetClock
+) -> None:
+    post_counts(bold, ("08:00", 0), ("09:00", 80))
+    (told,) = bold.get("/v1/parts-without-run").get_json()["items"]
+    run = claim(bold, told["runs"][0]["run"])["run"]
+    tag = bold.get(f"/v1/runs/{run}").headers["ETag"]
+    done = bold.patch(f"/v1/runs/{run}", json={"state": "done"}, headers={"If-Match": tag})
+    assert done.get_json()["end_at"] == clock().isoformat().replace("+00:00", "Z")
+
+    clock.go_on(hours=2)
+    answer = post_counts(bold, ("09:30", 100), (f"{clock():%H:%M}", 150))
+
+    assert answer["parts_without_run"] > 0
+    (told,) = bold.get("/v1/parts-without-run").get_json()["items"]
+    assert (told["parts"], told["runs"][0]["how"]) == (40, "ended_before")
+
+
+def test_a_shop_with_the_bold_columns_alone_has_a_first_day(
+    store: Store, client: FlaskClient, clock: SetClock, bench: SimpleNamespace, tmp_path: Path
+) -> None:
+    """Files, what is empty, a tool built from the list, counts, one touch, wear."""
+    write_needed_columns(tmp_path)
+    assert not import_shop(store, tmp_path).errors
+    runs = client.get("/v1/runs?machine=L1").get_json()["items"]
+    assert [(one["state"], one["start_at"]) for one in runs] == [("planned", None)]
+
+    (row,) = now_on(client)
+    assert (row["station"], row["why"], row["tool_spec"]) == ("T01", "station_empty", "OD")
+    assert "empty" in words(read(client, "/machines/L1").select_one("#due"))
+    (job,) = (
+        one
+        for one in client.get("/v1/bench-queue").get_json()["items"]
+        if one["machine"] == "L1" and one["ordinal"] == 0
+    )
+    bench.check_gauge()
+    tool = bench.build(job["holder"], tool_spec=job["tool_spec"], lot=job["lot"])["code"]
+    bench.measure(tool)
+    (row,) = now_on(client)
+    assert row["sister"]["state"] == "ready"
+    bench.post("/v1/mounts", station="L1/T01", assembly=row["sister"]["assembly"])
+    assert "station_empty" not in {one["why"] for one in now_on(client)}
+
+    clock.go_on(hours=9)
+    post_counts(client, ("08:05", 0), ("12:00", 300), ("17:00", 712))
+    assert share_used(client) == 0.0
+    assert "712 parts of L1 belong to no run" in words(read(client, "/shift"))
+    form = read(client, "/machines").select_one("form.run-claim")
+    button = form.select_one("button[name=run]")
+    data = form_data(form) | {"run": button["value"], "back": "/machines"}
+    assert client.post("/machines/L1/run", data=data).status_code == 303
+
+    assert share_used(client) == pytest.approx(712 / 800)
+    (row,) = now_on(client)
+    assert row["assembly"] == tool
+    assert row["sister"]["state"] in ("build", "blocked")
+    assert not client.get("/v1/parts-without-run").get_json()["items"]
+
+
+def now_on(client: FlaskClient) -> list[dict[str, Any]]:
+    """Rows of what is in L1 now, or has to be."""
+    rows = client.get("/v1/swap-list?machine=L1").get_json()["items"]
+    return [one for one in rows if one["ordinal"] == 0]

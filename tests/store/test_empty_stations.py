@@ -8,8 +8,10 @@ from api.text_lists import swap_lines
 from crib.records.catalogue import RUNS
 from crib.store.records import get_record, insert_record, update_record
 from crib.usecases.holder_needs import holder_needs
+from crib.usecases.planned_stops import planned_stops
 from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
 from crib.usecases.shift_view import shift_view
+from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
 from crib.usecases.swap_list import make_swap_list
 from crib.usecases.vacancies import EMPTY
 from tests.store.test_forecast import CYCLE, DRILLING, Floor  # noqa: F401
@@ -118,3 +120,36 @@ def test_a_job_that_is_made_needs_no_tool_any_more(floor, store):
     floor.make(10)
 
     assert EMPTY not in {row.why for row in make_swap_list(floor.plan()).rows}
+
+
+def test_a_tool_number_that_no_station_has_is_told_beside_the_lists(floor, store):
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE operations SET tool_number = 9 WHERE tool_number = 11")
+
+    plan = floor.plan()
+    found = make_swap_list(plan)
+
+    assert places(found.rows)[:1] == ["M1/T01"]
+    assert "M1/T11" not in places(found.rows)
+    (told,) = plan.view.left_out.records
+    assert told.startswith("Machine M1 has no station with tool number 9 on path 1")
+    assert shift_view(plan, 24).left_out == (told,)
+
+
+def test_an_edge_that_broke_while_nobody_is_there_is_due_now_on_every_list(floor):
+    floor.mount(floor.sister())
+    floor.make(60)
+    night = floor.now.replace(hour=23, minute=30)
+    floor.act(report_counts, ReportCounts("M1", [CountReading(night, 100)]))
+    floor.now = night
+    floor.act(signal_breakage, SignalBreakage("load", station="M1/T01"))
+
+    plan = floor.plan()
+    row = next(
+        row for row in make_swap_list(plan).rows if row.takes_out and row.why == "broken"
+    )
+
+    assert row.swap_by == row.needed_by == plan.view.now
+    assert row.forecast.swap_by == row.swap_by
+    told = [one for one in planned_stops(plan, 24).rows if one.at == row.swap_by]
+    assert [one.swaps for one in told if "T01" in one.swaps] == [("T01", "T11")]
