@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from crib.clock import instant_from_us
+from crib.clock import instant_from_us, print_instant
 from crib.floor.calendar import WorkCalendar
 from crib.planning.ahead import TimeAhead
 from crib.planning.output import MachineOutput
@@ -85,6 +87,37 @@ def is_silent(heard: datetime | None, calendar: WorkCalendar, now: datetime) -> 
     return (
         heard is not None and heard < now and calendar.running_seconds(heard, now) > SILENCE_S
     )
+
+
+def silent_paths(
+    machine: str, told_us: Mapping[int, NDArray[np.int64]], calendar: WorkCalendar
+) -> list[str]:
+    """What to say of paths whose counters told nothing while another of the machine went on.
+
+    Args:
+        machine: Its name.
+        told_us: When each path's own counter told something, oldest first [µs].
+        calendar: When the machine is open.
+    """
+    heard = {path: at_us for path, at_us in told_us.items() if at_us.size}
+    if not heard:
+        return []  # told of the machine as a whole
+    latest = instant_from_us(max(int(at_us[-1]) for at_us in heard.values()))
+    first = instant_from_us(min(int(at_us[0]) for at_us in heard.values()))
+    found = []
+    for path in sorted(told_us):
+        last = instant_from_us(int(heard[path][-1])) if path in heard else None
+        if not is_silent(last or first, calendar, latest):
+            continue
+        found.append(
+            f"Path {path} of machine {machine} told no count yet, though the counter of "
+            "another path goes on: its edges are charged with nothing. Look at its counter."
+            if last is None
+            else f"Path {path} of machine {machine} told no count since {print_instant(last)}, "
+            "though the counter of another path goes on: its edges are charged with nothing. "
+            "Look at its counter."
+        )
+    return found
 
 
 def last_part(output: MachineOutput) -> datetime | None:

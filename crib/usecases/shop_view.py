@@ -35,7 +35,13 @@ from crib.store.wear_rows import CuttingData
 from crib.usecases.implausible import implausible_records
 from crib.usecases.kept_output import KeptOutput, line_of_counter
 from crib.usecases.left_out import LeftOut, each
-from crib.usecases.machine_told import MachineTold, is_silent, machine_told, starts_again_s
+from crib.usecases.machine_told import (
+    MachineTold,
+    is_silent,
+    machine_told,
+    silent_paths,
+    starts_again_s,
+)
 from crib.usecases.runless import PartsWithoutRun, parts_without_run
 from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
 
@@ -264,6 +270,12 @@ def _machine_in_view(
         now_us,
     )
     _plan_machine(view, machine_id, _time_of(view, machine_id, times), runs)
+    own_us = {
+        path: rows.readings.get(Counted(machine_id, path), NO_READINGS).at_us
+        for path in counted
+    }
+    name = rows.machines[machine_id].machine
+    view.left_out.others += silent_paths(name, own_us, view.calendars[machine_id])
 
 
 def _time_of(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> TimeAhead:

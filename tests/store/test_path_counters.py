@@ -108,6 +108,34 @@ def test_each_path_has_its_parts_per_cycle(mounted: Acts) -> None:
     assert [(row.index, row.reason) for row in done.refused] == [(0, "too_fast")]
 
 
+def test_a_path_whose_counter_stops_is_told_while_the_other_goes_on(mounted: Acts) -> None:
+    def said() -> list[str]:
+        return [
+            why
+            for why in view_shop(mounted.tx, mounted.at(210)).left_out.records
+            if why.startswith("Path ")
+        ]
+
+    told(mounted, (1, 0, 1), (2, 0, 2), (20, 30, 1), (20, 30, 2))
+    assert said() == []
+    told(mounted, *((20 + 10 * step, 30 + step, 1) for step in range(1, 20)))
+
+    (why,) = said()
+
+    assert why.startswith("Path 2 of machine M1 told no count since 2026-01-05T")
+    assert "the counter of another path goes on" in why
+    told(mounted, (209, 31, 2))
+    assert said() == []
+
+
+def test_a_path_that_never_told_a_count_is_told(mounted: Acts) -> None:
+    told(mounted, *((10 * step, step, 1) for step in range(1, 20)))
+
+    found = view_shop(mounted.tx, mounted.at(210)).left_out.records
+
+    assert any(why.startswith("Path 2 of machine M1 told no count yet") for why in found)
+
+
 def test_a_count_that_names_no_path_is_refused_and_kept(mounted: Acts) -> None:
     batch: list[dict[str, Any]] = [
         {"at": f"2026-01-05T08:0{place}:00Z", "count": place} for place in range(3)
