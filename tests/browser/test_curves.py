@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.browser.shop import DemoShop
+from tests.browser.windows import thin
 
 SHOWN = ("/lives", "/were-we-right", "a key")
 
@@ -39,6 +40,7 @@ def test_pages_of_lives_serve_everybody_also_with_their_tables_open(
 
     width = window.viewport_size["width"] if window.viewport_size else 0
     assert window.evaluate("document.documentElement.scrollWidth") <= width
+    thin(window)
     no_violations(window)
 
 
