@@ -157,7 +157,7 @@ def add_readers(
             column.name: query[column.name] for column in record.columns if column.name in query
         }
         for column in record.columns:
-            if column.reference and not column.many and column.name in query:
+            if column.reference and not column.many and query.get(column.name) is not None:
                 _refuse_unknown(call.tx, column, query[column.name])
         if "code" in query:
             filters["code"] = parse_code(query["code"]).text

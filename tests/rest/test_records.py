@@ -134,6 +134,16 @@ def _items(client: FlaskClient, path: str) -> list[dict[str, object]]:
     return items
 
 
+def test_an_empty_reference_asks_for_records_without_one(client: FlaskClient) -> None:
+    names = [one["machine"] for one in client.get("/v1/machines").get_json()["items"]]
+    found = client.get("/v1/machines?calendar=")
+
+    assert found.status_code == 200
+    assert {one["calendar"] for one in found.get_json()["items"]} <= {None}
+    assert client.get("/v1/holders?holder_type=").get_json()["items"] == []
+    assert names
+
+
 def test_a_retired_record_stays_readable_but_is_not_listed(client: FlaskClient) -> None:
     answer = client.delete("/v1/holders/DH-2")
 
