@@ -24,7 +24,6 @@ from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.outliers import find_outlier
 from crib.metrology.preset import Reading
 from crib.metrology.repeatability import StudyResult, study
-from crib.metrology.uncertainty import COVERAGE
 
 blueprint = Blueprint(
     "measuring workings", __name__, description="Calculations of the measuring room."
@@ -107,8 +106,8 @@ def work_out_station_datum(call: Call) -> dict[str, Any]:
     track = follow_datum([looks], given["look_sd_mm"], [given["recorded_mm"]])
     return {
         "datum_mm": track.mean[0],
-        "expanded_uncertainty_mm": COVERAGE * track.sd[0],
-        "next_expanded_uncertainty_mm": COVERAGE * track.next_sd[0],
+        "expanded_uncertainty_mm": track.reach[0],
+        "next_expanded_uncertainty_mm": track.next_reach[0],
         "walk_mm": track.walk_sd[0],
         "scatter_mm": track.scatter_sd[0],
         "held_mm": track.held[0],
@@ -119,6 +118,7 @@ def work_out_station_datum(call: Call) -> dict[str, Any]:
                 "sigmas": track.sigmas[0, look],
                 "estimate_mm": track.estimate[0, look],
                 "estimate_sd_mm": track.estimate_sd[0, look],
+                "expanded_uncertainty_mm": track.estimate_reach[0, look],
                 "verdict": VERDICTS[track.verdict[0, look]],
             }
             for look in range(len(looks))

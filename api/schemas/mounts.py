@@ -73,9 +73,9 @@ class DatumShape(Shape):
     axis = Choice(AXES, required=True)
     recorded_mm = ExactLength(attribute="recorded_tenths_um", required=True)
     datum_mm = Length(required=True, explains="Where the first-offs put it; an estimate.")
-    expanded_uncertainty_mm = Length(required=True, explains="How well that is known, k=2.")
+    expanded_uncertainty_mm = Length(required=True, explains="How well that is known, 95 %.")
     next_expanded_uncertainty_mm = Length(
-        required=True, explains="How far the next tool there may lie from it, k=2."
+        required=True, explains="How far the next tool there may lie from it, 95 %."
     )
     first_offs = Whole(required=True, explains="That count since the record last changed.")
     walk_mm = Length(required=True, explains="Moves from mount to mount by, as learned (sd).")

@@ -142,7 +142,8 @@ class DatumLookShape(Shape):
     innovation_mm = Length(allow_none=True, required=True)
     sigmas = Number(allow_none=True, required=True)
     estimate_mm = Length(required=True)
-    estimate_sd_mm = Length(required=True)
+    estimate_sd_mm = Length(required=True, explains="Should the station be a usual one.")
+    expanded_uncertainty_mm = Length(required=True, explains="Of the estimate, covers 95 %.")
     verdict = Choice(VERDICTS, required=True)
 
 
@@ -150,9 +151,11 @@ class DatumAnswer(Shape):
     """Where the datum is believed to be."""
 
     datum_mm = Length(required=True)
-    expanded_uncertainty_mm = Length(required=True, explains="k=2")
+    expanded_uncertainty_mm = Length(
+        required=True, explains="Covers 95 %, whatever mounting scatters by."
+    )
     next_expanded_uncertainty_mm = Length(
-        required=True, explains="How far the next tool there may lie from it, k=2."
+        required=True, explains="How far the next tool there may lie from it, 95 %."
     )
     walk_mm = Length(required=True, explains="Moves from mount to mount by, as learned (sd).")
     scatter_mm = Length(required=True, explains="Mounting scatters by, as learned (sd).")

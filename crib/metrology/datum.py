@@ -14,6 +14,7 @@ import numpy.typing as npt
 from crib.errors import OutsideModel
 from crib.metrology.datum_filter import HELD, NONE, DatumFilter
 from crib.metrology.datum_noise import NO_JUMPS, DatumPrior, Floats
+from crib.metrology.datum_reach import reach
 
 #: A first-off that waits for a second one is as likely right as wrong.
 _HELD_RIGHT = 0.5
@@ -29,12 +30,14 @@ class DatumTrack:
         innovation: Look less expectation; NaN where there was no look.
         sigmas: Innovation over its deviation.
         estimate: Datum after each look.
-        estimate_sd: Its uncertainty.
+        estimate_sd: Its standard deviation, should the station be a usual one.
+        estimate_reach: How far the true datum may lie from it, 95 %, where asked for.
         verdict: Index into ``datum_filter.VERDICTS``, shape (stations, looks).
         mean: Datum now, shape (stations,).
-        sd: Its uncertainty.
-        next_sd: How far the next mount may lie from ``mean``, measurement apart. This and
-            the other uncertainties reach to a jump while it waits to be confirmed.
+        sd: Its standard deviation, should the station be a usual one.
+        reach: How far the true datum may lie from ``mean``, 95 %, whatever it scatters by.
+            Like all stated here it reaches to a jump while that waits to be confirmed.
+        next_reach: How far the next mount may lie from ``mean``, measurement apart, 95 %.
         held: Look that is held apart and waits for a second one; NaN where none is.
         walk_sd: Move from mount to mount, as learned.
         scatter_sd: Scatter of mounting, as learned.
@@ -47,10 +50,12 @@ class DatumTrack:
     sigmas: Floats
     estimate: Floats
     estimate_sd: Floats
+    estimate_reach: Floats
     verdict: npt.NDArray[np.int64]
     mean: Floats
     sd: Floats
-    next_sd: Floats
+    reach: Floats
+    next_reach: Floats
     held: Floats
     walk_sd: Floats
     scatter_sd: Floats
@@ -63,6 +68,7 @@ def follow_datum(
     recorded: npt.ArrayLike,
     prior: DatumPrior | None = None,
     noise: tuple[Floats, Floats, Floats] | None = None,
+    each_look: bool = True,
 ) -> DatumTrack:
     """Follow the datum of many stations through their mounts.
 
@@ -83,6 +89,7 @@ def follow_datum(
         prior: What is believed of any station.
         noise: Walk, scatter and log weight per grid point, without jumps; the prior's, with
             jumps, where None.
+        each_look: Whether ``estimate_reach`` is worked out; NaN where not.
 
     Raises:
         OutsideModel: Shapes that do not match, a look that is infinite, an uncertainty that
@@ -100,8 +107,9 @@ def follow_datum(
     seen, sd, start = _checked(looks, look_sd, recorded)
     grid = noise or belief.grid()
     leaps = belief.leaps() if noise is None else NO_JUMPS
+    tilt = belief.open_tilt() if noise is None else np.zeros(grid[0].size)
     bank = DatumFilter(start, belief.record_deviation**2, grid, leaps)
-    told = np.full((6, *seen.shape), np.nan)
+    told = np.full((7, *seen.shape), np.nan)
     verdict = np.full(seen.shape, NONE, dtype=np.int64)
     there = [bool(np.isfinite(column).any()) for column in seen.T]
     held_look = np.zeros(start.size, dtype=np.int64)
@@ -112,7 +120,9 @@ def follow_datum(
         mean, expected_sd = bank.expect(look_var)
         if not there[look]:  # a mount without a first-off anywhere
             told[:2, :, look] = (mean, expected_sd)
-            told[4:, :, look] = bank.mixed(bank.var)
+            told[4:6, :, look] = bank.mixed(bank.var)
+            if each_look:
+                told[6, :, look] = _reach(bank, tilt, bank.var)
             continue
         innovation = seen[:, look] - mean
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -124,11 +134,13 @@ def follow_datum(
         held_look = np.where(now == HELD, look, held_look)
         estimate, estimate_sd = bank.mixed(bank.var)
         estimate_sd = _with_held(bank, estimate, estimate_sd)
-        told[:, :, look] = (mean, expected_sd, innovation, sigmas, estimate, estimate_sd)
+        told[:6, :, look] = (mean, expected_sd, innovation, sigmas, estimate, estimate_sd)
+        if each_look:
+            told[6, :, look] = _reach(bank, tilt, bank.var)
     mean, sd_now = bank.mixed(bank.var)
     sd_now = _with_held(bank, mean, sd_now)
+    reached = _reach(bank, tilt, bank.var)
     bank.move()
-    _, next_sd = bank.expect(np.zeros(start.size))
     walk_sd, scatter_sd = bank.learned()
     return DatumTrack(
         predicted=told[0],
@@ -137,10 +149,12 @@ def follow_datum(
         sigmas=told[3],
         estimate=told[4],
         estimate_sd=told[5],
+        estimate_reach=told[6],
         verdict=verdict,
         mean=mean,
         sd=sd_now,
-        next_sd=_with_held(bank, mean, next_sd),
+        reach=reached,
+        next_reach=_reach(bank, tilt, bank.var + bank.scatter2),
         held=bank.held,
         walk_sd=walk_sd,
         scatter_sd=scatter_sd,
@@ -152,6 +166,23 @@ def _with_held(bank: DatumFilter, mean: Floats, sd: Floats) -> Floats:
     """A deviation that reaches to a look that is held apart too."""
     jump = np.nan_to_num(bank.held - mean)
     return np.asarray(np.sqrt(np.square(sd) + _HELD_RIGHT * np.square(jump)))
+
+
+def _reach(bank: DatumFilter, tilt: Floats, var: Floats) -> Floats:
+    """What is stated about the estimate, for the given variances per point of the grid."""
+    center, _ = bank.mixed(var)
+    logs = bank.log_weights + tilt
+    held = np.isfinite(bank.held)[:, None]
+    if not held.any():
+        return reach(center, bank.mean, var, logs)
+    beside = np.where(held, bank.held[:, None], bank.mean)
+    wide = np.where(held, var + bank.held_var[:, None] + bank.scatter2, var)
+    return reach(
+        center,
+        np.hstack([bank.mean, beside]),
+        np.hstack([var, wide]),
+        np.hstack([logs + np.log1p(-_HELD_RIGHT), logs + np.log(_HELD_RIGHT)]),
+    )
 
 
 def _checked(

@@ -22,6 +22,11 @@ RECORD_DEVIATION_MM = 0.05
 
 _LOG_STEP = 0.55
 
+#: How much more a wide walk and a wide scatter weigh in what is stated.
+OPEN_POWER = (1.0, 0.5)
+#: No seat scatters by more than that of the record's deviation.
+MOST_SCATTER_SHARE = 1.8
+
 #: For a station that is known never to jump.
 NO_JUMPS = (0.0, -math.inf, 0.0)
 
@@ -72,6 +77,22 @@ class DatumPrior:
     def leaps(self) -> tuple[float, float, float]:
         """Variance of a jump, and the logarithms of the chances of one and of none."""
         return self.jump**2, math.log(self.jump_prob), math.log1p(-self.jump_prob)
+
+    def open_tilt(self) -> Floats:
+        """What turns weights of the grid into those of a station of which nothing is known.
+
+        Per step of the logarithm walk and scatter weigh ``OPEN_POWER`` of their size, up to
+        ``MOST_SCATTER_SHARE`` of the record's deviation: an equal weight is what makes a
+        Student's t of unknown scatter (Box and Tiao 1973, 2.2, from memory), and some more for
+        the large covers the first two looks, where no scatter shows yet.
+
+        Returns:
+            Logarithms to add to the weights of ``grid``, shape (points,).
+        """
+        walk, scatter, log_weights = self.grid()
+        tilt = OPEN_POWER[0] * np.log(walk) + OPEN_POWER[1] * np.log(scatter) - log_weights
+        likely = scatter <= MOST_SCATTER_SHARE * self.record_deviation
+        return np.where(likely, tilt, -np.inf)
 
     def grid(self) -> tuple[Floats, Floats, Floats]:
         """Walk and scatter at each point of the grid, and the logarithm of its weight.

@@ -155,6 +155,7 @@ def follow_axis(
     on_diameter: bool,
     increment_tenths_um: int,
     prior: DatumPrior | None = None,
+    each_look: bool = False,
 ) -> FollowedAxis:
     """Follow the datum of one axis through the stays in its station; see ``look_at_axis``.
 
@@ -164,6 +165,7 @@ def follow_axis(
         on_diameter: Whether the figures of this axis are doubled.
         increment_tenths_um: Least step of the control [0.1 µm].
         prior: What is believed of any station [mm].
+        each_look: Whether to state how well the datum was known after each look too.
 
     Raises:
         OutsideModel: An increment below one, or an uncertainty that is none.
@@ -181,6 +183,7 @@ def follow_axis(
         seen.sd_mm[None, seen.first : last],
         np.array([seen.start_mm]),
         prior,
+        each_look=each_look,
     )
     return FollowedAxis(seen.first, track, recorded_tenths_um / _PER_MM)
 

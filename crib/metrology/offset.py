@@ -76,7 +76,7 @@ class LearnedDatum:
 
     Attributes:
         shift_tenths_um: Datum as learned less the one on record [0.1 µm], an estimate.
-        expanded_uncertainty_mm: How far the next mount may lie from it, k = 2 [mm].
+        expanded_uncertainty_mm: How far the next mount may lie from it, 95 % [mm].
     """
 
     shift_tenths_um: float

@@ -11,7 +11,6 @@ from crib.clock import print_instant
 from crib.errors import Invalid, NotKnown, NotMounted
 from crib.metrology.causes import MOST_CHANGE_MM
 from crib.metrology.offset import AXES, AxisOffset
-from crib.metrology.uncertainty import COVERAGE
 from crib.records.measures import CHANGE
 from crib.store.assemblies import assembly_row
 from crib.store.engine import Tx
@@ -220,7 +219,7 @@ def _learned_first_off(
     radius = " as radius" if how else ""
     datum = (
         f"the datum is learned as {one.datum_mm:.4f} ± "
-        f"{COVERAGE * float(one.track.sd[0]):.4f} mm{radius} (k=2), "
+        f"{float(one.track.reach[0]):.4f} mm{radius} (95 %), "
         f"{one.shift_tenths_um / 10_000:+.4f} mm from the one on record, "
         f"by {one.looks} first-off{'s' if one.looks > 1 else ''}"
     )

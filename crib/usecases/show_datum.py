@@ -11,7 +11,6 @@ import numpy.typing as npt
 
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.first_off import FollowedAxis
-from crib.metrology.uncertainty import COVERAGE
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow
 from crib.store.resolve import resolve_station
@@ -47,7 +46,7 @@ class LookShown:
         innovation_mm: The one less the other.
         sigmas: That over its standard deviation.
         estimate_mm: Where the datum was believed to be afterwards.
-        expanded_uncertainty_mm: How well that was known, k=2.
+        expanded_uncertainty_mm: How well that was known, 95 %.
         verdict: What became of it.
         meaning: The same in words.
     """
@@ -113,7 +112,7 @@ def show_datum(tx: Tx, as_of: datetime, text: str) -> StationDatum:
         BadCode: A code that is mistyped.
     """
     station = station_row(tx, resolve_station(tx, text).id)
-    followed = follow_station(tx, station, as_of)
+    followed = follow_station(tx, station, as_of, each_look=True)
     mappings = {axis: mapping for axis, mapping, _ in geometry_of(station).axes()}
     shown = []
     for told in datum_told(station, followed):
@@ -164,7 +163,7 @@ def _history(
                 innovation_mm=innovation,
                 sigmas=number(track.sigmas, look),
                 estimate_mm=float(track.estimate[0, look]),
-                expanded_uncertainty_mm=COVERAGE * float(track.estimate_sd[0, look]),
+                expanded_uncertainty_mm=float(track.estimate_reach[0, look]),
                 verdict=verdict,
                 meaning=_MEANINGS[verdict],
             )

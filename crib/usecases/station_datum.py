@@ -24,8 +24,8 @@ class DatumTold:
         axis: X, Y or Z.
         recorded_tenths_um: The datum on record [0.1 µm].
         datum_mm: Where the first-offs put it.
-        expanded_uncertainty_mm: How well that is known, k=2.
-        next_expanded_uncertainty_mm: How far the next tool there may lie from it, k=2.
+        expanded_uncertainty_mm: How well that is known, 95 %.
+        next_expanded_uncertainty_mm: How far the next tool there may lie from it, 95 %.
         first_offs: First-offs that count, since the datum on record last changed.
         walk_mm: How far it moves from mount to mount (standard deviation), as learned.
         scatter_mm: How far mounting scatters (standard deviation), as learned.
@@ -62,15 +62,15 @@ class StationFollowed:
     def learned(self) -> dict[str, LearnedDatum]:
         """What goes into the offset to key in; nothing for an axis without a first-off."""
         return {
-            axis: LearnedDatum(
-                followed.shift_tenths_um, COVERAGE * float(followed.track.next_sd[0])
-            )
+            axis: LearnedDatum(followed.shift_tenths_um, float(followed.track.next_reach[0]))
             for axis, followed in self.axes.items()
             if followed.looks
         }
 
 
-def follow_station(tx: Tx, station: StationRow, up_to: datetime) -> StationFollowed:
+def follow_station(
+    tx: Tx, station: StationRow, up_to: datetime, *, each_look: bool = False
+) -> StationFollowed:
     """Follow each axis of a station through its stays; reversed facts are left out."""
     stays = stays_with_first_offs(tx, station.id, up_to)
     axes, newest = {}, {}
@@ -84,6 +84,7 @@ def follow_station(tx: Tx, station: StationRow, up_to: datetime) -> StationFollo
             datum,
             on_diameter=axis == "X" and station.x_on_diameter,
             increment_tenths_um=station.offset_increment_tenths_um,
+            each_look=each_look,
         )
         newest[axis] = next(
             (stay.mount_id for stay, one in reversed(speaking) if one is not None), None
@@ -127,8 +128,8 @@ def datum_told(station: StationRow, followed: StationFollowed) -> tuple[DatumTol
                 axis=axis,
                 recorded_tenths_um=round(one.recorded_mm * 10_000),
                 datum_mm=one.datum_mm,
-                expanded_uncertainty_mm=COVERAGE * float(track.sd[0]),
-                next_expanded_uncertainty_mm=COVERAGE * float(track.next_sd[0]),
+                expanded_uncertainty_mm=float(track.reach[0]),
+                next_expanded_uncertainty_mm=float(track.next_reach[0]),
                 first_offs=one.looks,
                 walk_mm=float(track.walk_sd[0]),
                 scatter_mm=float(track.scatter_sd[0]),
@@ -162,6 +163,6 @@ def _sentence(station: StationRow, axis: str, one: FollowedAxis) -> str:
     shift = one.shift_tenths_um / 10_000
     return (
         f"{name}: the datum lies {shift:+.4f} mm{radius} from the one on record, "
-        f"± {COVERAGE * float(one.track.sd[0]):.4f} mm (k=2), by {one.looks} "
+        f"± {float(one.track.reach[0]):.4f} mm (95 %), by {one.looks} "
         f"first-off{'s' if one.looks > 1 else ''}."
     )
