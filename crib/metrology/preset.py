@@ -285,7 +285,7 @@ def _outside(
     lower, upper = (nominal - half) / 10_000, (nominal + half) / 10_000
     if conforms(mean / 10_000, lower, upper, expanded_mm):
         return ()
-    limits = f"{mm_from_tenths_um(nominal - half)} to {mm_from_tenths_um(nominal + half)} mm"
+    limits = f"{mm_from_tenths_um(nominal - half)} mm to {mm_from_tenths_um(nominal + half)} mm"
     if expanded_mm * 10_000 >= half:
         return (
             f"{name}: the uncertainty of {expanded_mm:.4f} mm fills the whole tolerance "
@@ -304,7 +304,7 @@ def _reading_outside(
     name: str, values: Sequence[int], nominal: int, half: int
 ) -> tuple[str, ...]:
     """A mean hides a reading that a chip on the seat or a loose screw spoiled."""
-    limits = f"{mm_from_tenths_um(nominal - half)} to {mm_from_tenths_um(nominal + half)} mm"
+    limits = f"{mm_from_tenths_um(nominal - half)} mm to {mm_from_tenths_um(nominal + half)} mm"
     return tuple(
         f"Reading {number} of {name} is {mm_from_tenths_um(value)} mm, outside the limits "
         f"{limits}. Clean the seat and measure again."

@@ -47,7 +47,7 @@ def test_a_mean_inside_the_limits_but_within_the_uncertainty_of_one_is_not_accep
 
     assert not result.accepted
     assert result.why_not == (
-        "LF is 80.0190 mm; the limits are 79.9800 to 80.0200 mm, less the uncertainty of "
+        "LF is 80.0190 mm; the limits are 79.9800 mm to 80.0200 mm, less the uncertainty of "
         "0.0022 mm on each side.",
     )
 
@@ -59,8 +59,8 @@ def test_a_good_mean_does_not_hide_a_reading_outside_the_tolerance():
 
     assert not result.accepted
     assert result.why_not == (
-        "Reading 10 of LF is 80.0201 mm, outside the limits 79.9800 to 80.0200 mm. Clean the "
-        "seat and measure again.",
+        "Reading 10 of LF is 80.0201 mm, outside the limits 79.9800 mm to 80.0200 mm. Clean "
+        "the seat and measure again.",
     )
     values[-1] = 800_200
     assert measure(readings(*values), {"LF": 800_000}, 200).accepted
