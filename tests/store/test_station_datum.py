@@ -94,8 +94,8 @@ def test_the_uncertainty_grows_by_the_datums_once_it_is_known(swaps: Swaps) -> N
     )
     assert before is not None
     assert after is not None
-    # one first-off does not tell how far mountings scatter: 0.02 mm of radius is not ruled out
-    assert before < after < 0.12
+    # one first-off does not tell how far mountings scatter, nor whether the seat wanders
+    assert before < after < 0.25
     assert plain.datum[0].first_offs == 0
     assert "no first-off yet" in plain.datum[0].sentence
 
