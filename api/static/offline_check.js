@@ -6,7 +6,7 @@
 
 import { stripAddress } from "./codes.js";
 import { look, siteNow } from "./offline_clock.js";
-import { allFacts, knownOf } from "./offline_store.js";
+import { allFacts, isIn, knownOf } from "./offline_store.js";
 import { blockButtons, stepper } from "./machine.js";
 import { copy, place, said, told } from "./offline_words.js";
 
@@ -30,13 +30,19 @@ async function laidOver(known) {
   const holds = new Map(known.stations.map((one) => [one.code, one.holds]));
   const gone = new Set();
   const out = new Set();
-  for (const fact of await allFacts()) {
-    if (fact.machine !== known.machine || fact.state === "refused") continue;
-    if (fact.what === "mount") {
+  const facts = (await allFacts()).filter((one) => one.machine === known.machine && one.state !== "refused");
+  const since = facts.filter((one) => !isIn(known, one));
+  const undone = new Set(since.map((one) => one.undoes));
+  for (const fact of since) {
+    if (undone.has(fact.key)) continue;
+    if (fact.undoes) {
+      if (since.some((one) => one.key === fact.undoes)) continue; // neither is known: nothing happened
+      if (fact.what === "mount") holds.set(fact.station, null);
+      if (fact.what === "removal") holds.set(fact.station, fact.tool);
+    } else if (fact.what === "mount") {
       holds.set(fact.station, named(known, fact.tool).tool?.code ?? fact.tool);
       out.delete(holds.get(fact.station));
-    }
-    if (fact.what === "removal") {
+    } else if (fact.what === "removal") {
       const code = holds.get(fact.station);
       if (code) (STAYS_BUILT.includes(fact.body.reason) ? out : gone).add(code);
       holds.set(fact.station, null);
@@ -214,5 +220,8 @@ export function takeScans(connected) {
     for (const name of ["station", "tool"]) if (then.get(name)) await check(then.get(name));
     if (fact.what === "mount") state.tool = null; // next: its first part
     if (fact.what !== "correction" && state.station) await show();
+  });
+  document.addEventListener("crib:undone", async () => {
+    if (state.station) await show();
   });
 }

@@ -6,7 +6,8 @@ import { forget } from "./offline_drafts.js";
 import { giveUp, keep, outcomes } from "./offline_queue.js";
 import { allFacts } from "./offline_store.js";
 import { siteNow } from "./offline_clock.js";
-import { copy, place, said, told } from "./offline_words.js";
+import { leftOf, undoes } from "./offline_undo.js";
+import { copy, place, said, told, wordsOf } from "./offline_words.js";
 
 const PATIENCE_MS = 6000;
 
@@ -108,18 +109,21 @@ async function refused(form, keys, outcome) {
   complain(form, outcome.said ?? detail, errors.map((one) => one.detail).filter((text) => !detail?.includes(text)));
 }
 
-function waiting(form, facts) {
+async function waiting(form, keys) {
+  const facts = await leftOf(keys);
+  if (!facts.length) return; // undone while we waited
   const made = copy("kept", { what: facts.map(wordsOf).join(", "), when: told(facts[0].at) });
+  undoes(made.querySelector("[data-undo]"), facts[0]);
+  const undone = (event) => {
+    if (event.detail !== facts[0].touch) return;
+    made.replaceWith(form);
+    document.removeEventListener("crib:undone", undone);
+  };
+  document.addEventListener("crib:undone", undone);
   form.replaceWith(made);
   if (form.matches(".pinned")) made.classList.add("pinned");
   else made.scrollIntoView({ block: "center" });
   document.dispatchEvent(new CustomEvent("crib:kept", { detail: { facts, then: form.dataset.then } }));
-}
-
-/** A fact in words. */
-export function wordsOf(fact) {
-  const values = { station: fact.mark ?? fact.station, tool: fact.tool ?? "", reason: fact.reason ?? "", step: fact.step ?? "" };
-  return said(fact.what, values);
 }
 
 async function take(form, pressed) {
@@ -140,7 +144,7 @@ async function take(form, pressed) {
     const no = done.find((one) => one && !one.ok);
     if (no) await refused(form, keys, no);
     else if (done.every(Boolean)) location.assign(pageOf(form, done));
-    else waiting(form, facts);
+    else await waiting(form, keys);
   } finally {
     form.querySelectorAll("button").forEach((one) => (one.disabled = false));
   }

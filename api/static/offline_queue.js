@@ -4,7 +4,8 @@
 // and recorded once. A refusal parks the fact until a person settles it; what concerns the same
 // station or tool waits behind it, everything else goes on.
 
-import { addFacts, allFacts, dropFact, oneFact, putFact } from "./offline_store.js";
+import { look } from "./offline_clock.js";
+import { addFacts, allFacts, decide, dropFact, oneFact, putFact } from "./offline_store.js";
 import { place } from "./offline_words.js";
 
 const SEND_MS = 15000;
@@ -22,13 +23,15 @@ export function freshKey() {
   return btoa(String.fromCharCode(...bytes)).replaceAll("+", "-").replaceAll("/", "_");
 }
 
-function changed() {
+/** Tell the page that the queue is another. */
+export function changed() {
   document.dispatchEvent(new CustomEvent("crib:queue"));
 }
 
 /** Keep facts; they are on the disk when this returns. */
 export async function keep(facts) {
-  const kept = facts.map((fact) => ({ ...fact, key: freshKey(), state: "waiting" }));
+  const touch = freshKey();
+  const kept = facts.map((fact) => ({ ...fact, key: freshKey(), touch, tried: false, state: "waiting" }));
   await addFacts(kept);
   changed();
   return kept.map((fact) => fact.key);
@@ -60,29 +63,62 @@ async function inWords(sentence) {
   }
 }
 
-const touches = (one, other) => one.station === other.station || (one.tool && one.tool === other.tool);
+/** Whether two facts concern the same station or tool. */
+export const touches = (one, other) => one.station === other.station || (one.tool && one.tool === other.tool);
+
+/** The fact, marked as tried: from here on it may have reached the service, so that nobody takes
+ *  it out of the queue any more. Null where somebody did, or where it is settled. */
+function marked(id) {
+  return decide((facts, store) => {
+    const fact = facts.find((one) => one.id === id);
+    if (fact?.state !== "waiting") return null;
+    if (fact.tried === false) store.put({ ...fact, tried: true });
+    return fact;
+  });
+}
+
+/** Keep what a fact came to; it is returned where it was refused. What undoes it learns its number,
+ *  or goes with it: a refusal recorded nothing. */
+function settle(id, { ok, status, answer, said }) {
+  return decide((facts, store) => {
+    const fact = facts.find((one) => one.id === id);
+    if (!fact) return null;
+    const undoing = facts.filter((one) => one.undoes === fact.key);
+    if (ok) {
+      store.put({ ...fact, tried: true, state: "sent", recorded: answer.fact, sentAt: Date.now() });
+      for (const one of undoing) store.put({ ...one, body: { ...one.body, fact: answer.fact } });
+      return null;
+    }
+    if (undoing.length) {
+      for (const one of [fact, ...undoing]) store.delete(one.id);
+      return null;
+    }
+    const refused = { ...fact, state: "refused", problem: { ...answer, said }, status };
+    store.put(refused);
+    return refused;
+  });
+}
 
 async function sendAll() {
   const parked = [];
+  let isThere = null;
   for (const listed of await allFacts()) {
-    const fact = await oneFact(listed.id); // another window may have sent or settled it
-    if (!fact || fact.state === "sent") continue;
-    if (fact.state === "refused" || parked.some((one) => touches(one, fact))) {
-      parked.push(fact);
+    const seen = await oneFact(listed.id); // another window may have sent or settled it
+    if (!seen || seen.state === "sent") continue;
+    if (seen.state === "refused" || parked.some((one) => touches(one, seen))) {
+      parked.push(seen);
       continue;
     }
+    // in a dead spot nothing is tried, so that it can still be taken out
+    if (seen.tried === false && !(isThere ??= await look())) return false;
+    const fact = await marked(seen.id);
+    if (!fact) continue;
     const outcome = await post(fact);
     if (!outcome) return false;
     if (!outcome.ok) outcome.said = await inWords(outcome.answer.detail);
     told.set(fact.key, outcome);
-    if (outcome.ok) {
-      await putFact({ ...fact, state: "sent", recorded: outcome.answer.fact });
-    } else {
-      const problem = { ...outcome.answer, said: outcome.said };
-      const refused = { ...fact, state: "refused", problem, status: outcome.status };
-      await putFact(refused);
-      parked.push(refused);
-    }
+    const refused = await settle(fact.id, outcome);
+    if (refused) parked.push(refused);
     changed();
   }
   return true;
@@ -122,7 +158,7 @@ export async function sendAgain(id, at) {
   if (!fact) return;
   const body = at ? { ...fact.body, at } : fact.body;
   // a refusal recorded nothing: another request may carry another key
-  await putFact({ ...fact, body, at: body.at, key: freshKey(), state: "waiting", problem: null });
+  await putFact({ ...fact, body, at: body.at, key: freshKey(), tried: false, state: "waiting", problem: null });
   changed();
   await pump();
 }

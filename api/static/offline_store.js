@@ -1,11 +1,15 @@
 // Keeps facts and what was known of a machine in this browser's database, through reloads,
 // crashes and flat batteries.
 //
-// A fact: { id, key, path, body, machine, station, tool, what, at, state, problem }. `id` grows in
-// the order in which people pressed. `state` is "waiting", "refused" (until a person settles it)
-// or "sent" (kept until the machine's state was read again, so that it is not forgotten between).
+// A fact: { id, key, touch, path, body, machine, station, tool, what, at, tried, state, problem }.
+// `id` grows in the order in which people pressed; what one touch recorded shares `touch`. `tried`
+// is false until just before it is first sent: only until then may it be taken out again. `state`
+// is "waiting", "refused" (until a person settles it) or "sent" (kept until the machine's state was
+// read again, and as long as the touch may be undone). One that undoes another names it: `undoes`.
 
 const NAME = "crib";
+/** How long a touch may be undone [ms]; the service's own pages say the same. */
+export const UNDO_MS = 600_000;
 let opened = null;
 
 function request(asked) {
@@ -49,6 +53,17 @@ async function read(store, work) {
   return request(work(db.transaction(store, "readonly").objectStore(store)));
 }
 
+/** Look at all facts and change them, in one transaction: no other window acts in between.
+ *  `work(facts, store)` does not wait for anything; what it returns is returned. */
+export async function decide(work) {
+  const db = await open();
+  const tx = db.transaction("facts", "readwrite", { durability: "strict" });
+  const store = tx.objectStore("facts");
+  const worked = request(store.getAll()).then((facts) => work(facts, store));
+  const [result] = await Promise.all([worked, whole(tx)]);
+  return result;
+}
+
 /** Keep facts, all or none, in their order. */
 export const addFacts = (facts) => change("facts", (store) => facts.forEach((fact) => store.add(fact)));
 export const putFact = (fact) => change("facts", (store) => store.put(fact));
@@ -57,11 +72,14 @@ export const allFacts = () => read("facts", (store) => store.getAll());
 export const oneFact = (id) => read("facts", (store) => store.get(id));
 export const knownOf = (machine) => read("known", (store) => store.get(machine));
 
-/** Keep what is known of a machine; what was sent before it was told is in it by now. */
+/** Whether what is known of a machine was told after a fact was recorded. */
+export const isIn = (known, fact) => fact.state === "sent" && fact.recorded <= known.recorded;
+
+/** Keep what is known of a machine; what is in it by now is forgotten, once it cannot be undone. */
 export async function keepKnown(known) {
   await change("known", (store) => store.put(known));
   for (const fact of await allFacts()) {
-    const inside = fact.state === "sent" && fact.machine === known.machine && fact.recorded <= known.recorded;
-    if (inside) await dropFact(fact.id);
+    const isYoung = Math.abs(Date.now() - fact.sentAt) < UNDO_MS;
+    if (fact.machine === known.machine && isIn(known, fact) && !isYoung) await dropFact(fact.id);
   }
 }

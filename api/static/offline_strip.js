@@ -2,8 +2,8 @@
 
 import { giveUp, sendAgain } from "./offline_queue.js";
 import { allFacts } from "./offline_store.js";
-import { wordsOf } from "./offline_forms.js";
-import { copy, place, said, told } from "./offline_words.js";
+import { mayUndo, undoes } from "./offline_undo.js";
+import { copy, place, said, told, wordsOf } from "./offline_words.js";
 
 const strip = place.querySelector("[data-strip]");
 const list = place.querySelector("[data-facts]");
@@ -14,10 +14,13 @@ function localText(at) {
   return there.toISOString().slice(0, 19);
 }
 
-function line(fact) {
+function line(fact, canUndo) {
   const made = copy("fact", { what: wordsOf(fact), when: told(fact.at), state: said(fact.state) });
   made.dataset.key = fact.id;
   made.querySelector("[data-text=state]").classList.add(fact.state === "refused" ? "bad" : "care-state");
+  const undo = made.querySelector("[data-undo]");
+  if (canUndo) undoes(undo, fact);
+  else undo.remove();
   const settle = made.querySelector("[data-settle]");
   if (fact.state !== "refused") {
     settle.remove();
@@ -52,12 +55,13 @@ export async function showStrip(connected) {
   const parts = [connected ? said("connected") : said("notConnected", { time: told(place.dataset.shownAt) })];
   if (waiting) parts.push(said("waitingCount", { number: waiting }));
   if (refused) parts.push(said("refusedCount", { number: refused }));
-  const now = JSON.stringify([parts, facts]);
+  const undoable = facts.map((fact) => mayUndo(fact, facts));
+  const now = JSON.stringify([parts, facts, undoable]);
   if (now === shown) return; // what a person is about to touch stays where it is
   shown = now;
   strip.textContent = parts.join(" · ");
   place.dataset.state = refused ? "refused" : connected ? "connected" : "cut";
   place.dataset.waiting = waiting;
-  list.replaceChildren(...facts.map(line));
+  list.replaceChildren(...facts.map((fact, nth) => line(fact, undoable[nth])));
   list.hidden = !facts.length;
 }

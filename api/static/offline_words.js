@@ -8,6 +8,13 @@ export function said(name, values = {}) {
   return text.replace(/\{(\w+)\}/g, (whole, key) => values[key] ?? whole);
 }
 
+/** A fact in words. */
+export function wordsOf(fact) {
+  const values = { station: fact.mark ?? fact.station, tool: fact.tool ?? "", reason: fact.reason ?? "", step: fact.step ?? "" };
+  const words = said(fact.what, values);
+  return fact.undoes ? said("undo", { what: words }) : words;
+}
+
 /** An instant as a person at the site reads it. */
 export function told(at) {
   const { zone, locale, hours } = place.dataset;
