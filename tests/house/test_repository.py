@@ -159,3 +159,16 @@ def test_only_the_drawing_module_imports_reportlab_and_only_the_symbol_qrcode():
             and re.search(rf"^\s*(import|from) {library}\b", (ROOT / name).read_text(), re.M)
         ]
         assert users == [home]
+
+
+def test_no_test_runs_a_loop_in_the_thread_that_steers_browsers():
+    """What steers browsers keeps a loop in that thread; then another cannot run in it."""
+    apart = {"tests/loops.py", "tests/feed/conftest.py", "tests/house/test_repository.py"}
+    found = {
+        name
+        for name in _tracked()
+        if name.startswith("tests/") and name.endswith(".py")
+        and "asyncio.run" in (ROOT / name).read_text()
+    }  # fmt: skip
+    assert found <= apart
+    assert found  # tests.loops is still where they run

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from api.server.bodies import Bodies, NotTaken
+from tests.loops import run
 
 CHUNKED = {"transfer-encoding": "chunked"}
 
@@ -26,7 +27,7 @@ def _receive(*parts: bytes, then: Callable[[], Any] | None = None) -> Callable[[
 
 
 def _read(bodies: Bodies, receive: Callable[[], Any], headers: dict[str, str]) -> bytes:
-    return asyncio.run(bodies.read(headers, receive))
+    return run(bodies.read(headers, receive))
 
 
 def test_a_request_without_a_body_is_not_waited_for():
