@@ -122,10 +122,10 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
         machine=found.machine,
         part=f"{found.part}, {found.quantity} parts",
         start_at=local(found.at),
-        keep=tuple(_line(line, local) for line in (*kit.keep, *kit.idle)),
-        pull=tuple(_line(line, local) for line in kit.pull),
-        build=tuple(_line(line, local) for line in (*kit.build, *kit.blocked)),
-        back=tuple(_line(line, local) for line in kit.returned),
+        keep=tuple(_line_or_told(line, local) for line in (*kit.keep, *kit.idle)),
+        pull=tuple(_line_or_told(line, local) for line in kit.pull),
+        build=tuple(_line_or_told(line, local) for line in (*kit.build, *kit.blocked)),
+        back=tuple(_line_or_told(line, local) for line in kit.returned),
         minutes=(
             ("bench, before the changeover", f"{kit.bench_minutes:g}"),
             ("machine stands", f"{kit.machine_minutes:g}"),
@@ -134,6 +134,24 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
         run=str(found.run_id),
         made_at=local(made_at),
     )
+
+
+def _line_or_told(line: PlannedLine, local: Local) -> KitLine:
+    """A tool of a kit as text; one whose text cannot be made still stands on the sheet."""
+    why = "What to do could not be worked out. Look at the kit's page."
+    told = KitLine(
+        station=line.station or "none",
+        tool_number=f"T{line.tool_number}",
+        spec=line.tool_spec,
+        note=why,
+    )
+
+    def write(line: PlannedLine) -> None:
+        nonlocal told
+        told = _line(line, local)
+
+    each([line], write, lambda _: f"T{line.tool_number} ({line.tool_spec}) on the kit: {why}")
+    return told
 
 
 def _line(line: PlannedLine, local: Local) -> KitLine:

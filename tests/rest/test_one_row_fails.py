@@ -394,6 +394,18 @@ def test_a_swap_that_cannot_be_written_stands_on_the_sheet_all_the_same(busy, mo
     assert "TURN-OD" in page
 
 
+def test_a_kit_line_that_cannot_be_written_stands_on_the_sheet_all_the_same(busy, monkeypatch):
+    fail(monkeypatch, print_sheets, "_line", lambda line, _: line.tool_number == 11)
+
+    answer = busy.client.get(f"/v1/kits/{busy.run}.pdf")
+
+    assert answer.status_code == 200
+    page = pypdfium2.PdfDocument(answer.data)[0].get_textpage().get_text_range()
+    assert "What to do could not be worked out" in " ".join(page.split())
+    assert "CROSS-3" in page
+    assert "TURN-OD" in page
+
+
 def test_an_asset_that_cannot_be_written_leaves_the_others_whole(busy, monkeypatch):
     before = text(busy.client, "/v1/mtconnect/assets")
     first = before.split('assetId="')[1].split('"')[0]
