@@ -165,6 +165,7 @@ def no_violations(
         rules: Only these rules; none for all of them.
         besides: All but these.
     """
+    page.wait_for_load_state()  # words are there before their style is
     only = {"type": "rule", "values": rules} if rules else {"type": "tag", "values": _RULES}
     if page.evaluate("typeof axe") == "undefined":
         page.evaluate(AXE_SCRIPT)
