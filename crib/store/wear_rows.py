@@ -39,7 +39,7 @@ class CuttingData:
         self.faults: dict[tuple[str, int], Exception] = {}
         self.contradicted: dict[tuple[int, int, int], tuple[int, str]] = {}
         self._operations: dict[tuple[int, int, int], list[CutOperation]] = defaultdict(list)
-        self._specs_expected: dict[tuple[int, int, int], int] = {}
+        self._specs_expected: dict[tuple[int, int, int], dict[int, None]] = defaultdict(dict)
         for row in tx.execute(
             select(_T["operations"]).order_by("part_id", "path", "sequence")
         ).mappings():
@@ -50,7 +50,7 @@ class CuttingData:
                     self.contradicted.setdefault(key, (row["sequence"], told))
             except Exception as fault:  # one row must not take the others with it
                 self.faults["operations", row["part_id"]] = fault
-            self._specs_expected.setdefault(key, row["tool_spec_id"])
+            self._specs_expected[key][row["tool_spec_id"]] = None
         self._groups: dict[int, str] = {
             row.id: row.material_group
             for row in tx.execute(select(_T["parts"].c.id, _T["parts"].c.material_group))
@@ -112,10 +112,14 @@ class CuttingData:
     def tools_of(self, part_id: int) -> list[tuple[int, int, int]]:
         """Tool number, path and id of the expected spec, for every tool of a part."""
         return sorted(
-            (number, path, spec_id)
-            for (part, number, path), spec_id in self._specs_expected.items()
+            (number, path, next(iter(specs)))
+            for (part, number, path), specs in self._specs_expected.items()
             if part == part_id
         )
+
+    def specs_wanted(self, part_id: int, path: int, tool_number: int) -> tuple[int, ...]:
+        """Ids of the specs that a part's program names for a tool number, in its order."""
+        return tuple(self._specs_expected.get((part_id, tool_number, path), ()))
 
     def material_group(self, part_id: int) -> str:
         """ISO 513 group of a part's material."""

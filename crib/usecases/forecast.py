@@ -27,6 +27,7 @@ from crib.usecases.foresight import Foresight, foresee
 from crib.usecases.kept_output import KeptOutput
 from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.mounted_edges import MINUTE_MINOR
+from crib.usecases.out_now import NOW, with_broken, with_wrong_tools
 from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_machines, with_tools
 from crib.usecases.sound_plan import (
@@ -46,7 +47,6 @@ QUANTILES = ("p05", "p10", "p50", "p90")
 NOT_PLANNED = (WHYS[RUN_ENDS_FIRST], WHYS[RUN_TO_FAILURE])
 
 #: Why an edge is due that is on record as broken.
-BROKEN = "broken"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,8 @@ class Forecast:
     out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
     ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
     [hundredths of the currency]. ``overdue_parts`` and ``overdue_since``
-    say for how long an edge has been past its point. A forecast is no promise.
+    say for how long an edge has been past its point; ``wanted`` is the spec that what runs
+    needs in its place, where that is another. A forecast is no promise.
     """
 
     station_id: int
@@ -114,6 +115,7 @@ class Forecast:
     cost_if_later_minor: int | None = None
     overdue_parts: int | None = None
     overdue_since: datetime | None = None
+    wanted: str | None = None
 
 
 @dataclass(slots=True)
@@ -210,11 +212,11 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
     forecasts += _not_worked_out(view, seats)
-    forecasts = _with_broken(view, forecasts)
+    forecasts = with_wrong_tools(view, with_broken(view, forecasts))
     last = datetime.max.replace(tzinfo=view.now.tzinfo)
     forecasts.sort(
         key=lambda f: (
-            f.why != BROKEN,
+            f.why not in NOW,
             f.why != NOT_WORKED_OUT,
             f.swap_by or last,
             f.machine,
@@ -428,39 +430,6 @@ def _not_worked_out(view: ShopView, seats: _Seats) -> list[Forecast]:
         unknown = _unknown(seats, stay)
         found.append(replace(unknown, why=NOT_WORKED_OUT, why_sentence=why))
     return found
-
-
-def _with_broken(view: ShopView, forecasts: Sequence[Forecast]) -> list[Forecast]:
-    """The forecasts, those of edges that are on record as broken said to be out now."""
-    broken = {
-        stay.row.station_id: stay.row.broken_us
-        for stay in view.stays
-        if stay.row.end_us is None and stay.row.broken_us is not None
-    }
-    found = []
-    for one in forecasts:
-        at_us = broken.get(one.station_id)
-        found.append(one if at_us is None else _broken(one, view.now, instant_from_us(at_us)))
-    return found
-
-
-def _broken(one: Forecast, now: datetime, at: datetime) -> Forecast:
-    return replace(
-        one,
-        parts_left=dict.fromkeys(QUANTILES, 0),
-        run_out_at=dict.fromkeys(QUANTILES, at),
-        fail_probability_shift=1.0,
-        fail_probability_unattended=1.0,
-        swap_after_parts=0,
-        swap_by=now,
-        why=BROKEN,
-        why_sentence=(
-            f"A breakage was signalled at {print_instant(at)}: stop the machine by its own "
-            "rules, swap the edge now, and look at the parts made since."
-        ),
-        cost_if_earlier_minor=None,
-        cost_if_later_minor=None,
-    )
 
 
 def _whole(value: float) -> int | None:

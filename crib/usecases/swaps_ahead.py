@@ -18,7 +18,8 @@ from crib.planning.shelf import SwapNeed
 from crib.planning.succession import MOST_IN_A_ROW
 from crib.planning.swap_plan import LaterSwaps
 from crib.planning.swaps import RUN_TO_FAILURE, WHYS
-from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
+from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.out_now import BROKEN, NOW, WRONG_TOOL
 from crib.usecases.vacancies import EMPTY
 
 #: Rank of a swap that is neither for an empty station of a running job nor a broken edge.
@@ -50,7 +51,7 @@ class SwapAhead:
 
 def rank(need: SwapNeed, now: datetime) -> int:
     """What stands before all else: a machine that lacks a tool, then an edge that broke."""
-    if need.why == EMPTY and need.swap_by <= now:
+    if need.why in (EMPTY, WRONG_TOOL) and need.swap_by <= now:
         return 0
     return 1 if need.why == BROKEN else LAST
 
@@ -122,7 +123,7 @@ def _need(
         station=one.station,
         tool_number=one.tool_number,
         path=one.path,
-        tool_spec=one.tool_spec,
+        tool_spec=one.wanted or one.tool_spec,
         assembly=one.assembly or None if first else None,
         ordinal=ordinal,
         swap_by=swap_by,
@@ -158,6 +159,8 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
     )
     for row, ordinal, seconds, at_us, age, why, stop, sooner, dearer, step, ready_us in columns:
         one = foreseen[row]
+        if one.wanted:
+            continue  # it has one row: out with it
         ordinal += one.why == EMPTY  # the edge that is still to be mounted is the first
         reason = BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why]
         at, ready = instant_from_us(at_us), instant_from_us(ready_us)
@@ -187,11 +190,11 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
 def _broken_and_not_planned(
     plan: ShopPlan, found: list[SwapAhead], known: _Known
 ) -> Iterator[SwapAhead]:
-    """Edges on record as broken that the plan would have kept for longer."""
+    """Edges on record as broken, and tools that what runs cannot use, not planned otherwise."""
     listed = {row.need.station_id for row in found if row.need.ordinal == 0}
     for one in plan.forecasts:
-        if one.why == BROKEN and one.station_id not in listed:
-            need = _need(one, 0, plan.view.now, BROKEN, known)
+        if one.why in NOW and one.station_id not in listed:
+            need = _need(one, 0, plan.view.now, one.why, known)
             yield SwapAhead(need, one, one.why_sentence)
 
 
@@ -208,7 +211,7 @@ def _ready_in_case(
     run_out_us = due.run_out_us.tolist()
     for row, edge in enumerate(plan.edges):
         one = by_station[edge.station_id]
-        if one.why == BROKEN:
+        if one.why in NOW:
             continue
         early_us, middle_us = run_out_us[row][EARLY], run_out_us[row][MIDDLE]
         if row not in last and 0 <= early_us <= us_of(until):

@@ -10,8 +10,9 @@ from crib.store.engine import Tx
 from crib.store.feeds import list_feeds
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
-from crib.usecases.forecast import BROKEN, Forecast, ShopPlan
+from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import each
+from crib.usecases.out_now import BROKEN
 from crib.usecases.queries import ASSEMBLIES, list_facts
 from crib.usecases.show_assembly import AssemblyShown, show_assembly
 

@@ -111,7 +111,7 @@ def _of_machine(
     view: ShopView, machine_id: int, places: _Numbers, taken: Set[int]
 ) -> Iterator[_Place]:
     told: set[int | tuple[int, int]] = set()
-    for part, part_id, running, at in _runs(view, machine_id):
+    for part, part_id, running, at in runs_by_need(view, machine_id):
         if at is None:
             continue
         for tool_number, path, spec_id in view.cutting.tools_of(part_id):
@@ -136,8 +136,13 @@ def _tell_no_station(
         view.left_out.others.append(sentence)
 
 
-def _runs(view: ShopView, machine_id: int) -> Iterator[tuple[str, int, bool, datetime | None]]:
-    """Part, its id, whether it is on, and when it needs its tools, of every run ahead."""
+def runs_by_need(
+    view: ShopView, machine_id: int
+) -> Iterator[tuple[str, int, bool, datetime | None]]:
+    """Part, its id, whether it is on, and when it needs its tools, of every run ahead.
+
+    A run that is made, and not told as done, needs none: None.
+    """
     rows = view.rows.runs.get(machine_id, [])
     ahead, rest = view.ahead[machine_id], view.rests.get(machine_id)
     names = {run.part_id: run.part for run in rows}

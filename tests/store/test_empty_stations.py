@@ -8,6 +8,7 @@ from api.text_lists import swap_lines
 from crib.records.catalogue import RUNS
 from crib.store.records import get_record, insert_record, update_record
 from crib.usecases.holder_needs import holder_needs
+from crib.usecases.out_now import WRONG_TOOL
 from crib.usecases.planned_stops import planned_stops
 from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
 from crib.usecases.shift_view import shift_view
@@ -153,3 +154,46 @@ def test_an_edge_that_broke_while_nobody_is_there_is_due_now_on_every_list(floor
     assert row.forecast.swap_by == row.swap_by
     told = [one for one in planned_stops(plan, 24).rows if one.at == row.swap_by]
     assert [one.swaps for one in told if "T01" in one.swaps] == [("T01", "T11")]
+
+
+def test_a_tool_that_what_runs_cannot_use_there_comes_out_for_the_one_it_needs(floor, store):
+    floor.mount(floor.sister())
+    floor.make(60)
+    waiting = [floor.sister("CROSS-3", holder, "LOT-D1") for holder in ("DH-1", "DH-2")]
+    with store.write() as tx:  # the next job wants the drill in T01, where the turning tool is
+        tx.exec_driver_sql(
+            "UPDATE operations SET tool_spec_id ="
+            " (SELECT id FROM tool_specs WHERE tool_spec = 'CROSS-3')"
+        )
+
+    plan = floor.plan()
+    rows = [row for row in make_swap_list(plan).rows if row.forecast.station == "T01"]
+
+    (row,) = rows
+    assert row.why == WRONG_TOOL
+    assert row.is_due(floor.now)
+    assert row.takes_out == row.forecast.assembly
+    assert row.sister.assembly in waiting
+    assert "PIN-8 runs and needs CROSS-3 here" in row.why_sentence
+    assert places(make_swap_list(plan).rows)[:2] == ["M1/T01", "M1/T11"]
+    told = [one for one in planned_stops(plan, 24).rows if one.at == row.swap_by]
+    assert [one.swaps for one in told] == [("T01", "T11")]
+
+
+def test_a_broken_tool_that_what_runs_cannot_use_is_not_replaced_by_its_like(floor, store):
+    floor.mount(floor.sister())
+    floor.make(60)
+    floor.act(signal_breakage, SignalBreakage("load", station="M1/T01"))
+    with store.write() as tx:
+        tx.exec_driver_sql(
+            "UPDATE operations SET tool_spec_id ="
+            " (SELECT id FROM tool_specs WHERE tool_spec = 'CROSS-3')"
+        )
+    waiting = [floor.sister("CROSS-3", holder, "LOT-D1") for holder in ("DH-1", "DH-2")]
+
+    rows = [row for row in make_swap_list(floor.plan()).rows if row.forecast.station == "T01"]
+
+    (row,) = rows
+    assert row.why == "broken"
+    assert row.sister.assembly in waiting
+    assert row.why_sentence.endswith("PIN-8 runs and needs CROSS-3 here.")
