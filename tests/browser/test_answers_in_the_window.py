@@ -37,6 +37,7 @@ def kinds_of_no(floor: Floor) -> dict[tuple[str, ...], tuple[str, str]]:
 
 def is_in_window(part: Locator) -> bool:
     """Whether all of a part shows, with nothing laid over it."""
+    part.page.wait_for_load_state()  # words are there before their style is
     shown: bool = part.evaluate(
         """part => { const { top, bottom, left, right } = part.getBoundingClientRect();
         const at = (x, y) => part.contains(document.elementFromPoint(x, y));

@@ -25,6 +25,7 @@ def test_from_the_scan_to_the_mounted_tool_and_out_again(
     expect(phone.get_by_label("Scan the tool that goes in")).to_be_focused()
     scan(phone, floor.tool, enter=enter)
     expect(phone.locator(".verdict")).to_contain_text("YES")
+    phone.wait_for_load_state()  # words are there before their style is
     wide = phone.locator(".verdict").bounding_box()
     assert wide is not None
     assert wide["width"] > 0.85 * 360  # to be read at two metres
