@@ -48,8 +48,13 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
     named.sort(key=lambda one: (one.machine, one.path, one.tool_number, one.last_at))
     found: Kept[Question] = Kept(unclear_breakages(tx, machine_id))
 
+    stations: dict[int, tuple[StationRow, ...]] = {}
+
     def ask(tools: Sequence[ToolSeen]) -> None:
-        station = _station(stations_of(tx, tools[-1].machine_id), tools[-1])
+        last = tools[-1]
+        if last.machine_id not in stations:
+            stations[last.machine_id] = stations_of(tx, last.machine_id)
+        station = _station(stations[last.machine_id], last)
         if station is not None:
             question = _question(tx, present, station, tools)
             if question is not None and not _is_dismissed(station, question, dismissed):
