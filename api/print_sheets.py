@@ -10,7 +10,7 @@ from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.usecases.kit_for_run import RunKit
-from crib.usecases.left_out import each
+from crib.usecases.left_out import or_instead
 from crib.usecases.question import Question
 from crib.usecases.swap_list import SwapList
 from crib.usecases.swap_list import SwapRow as PlannedSwap
@@ -79,14 +79,11 @@ def _swap_or_told(row: PlannedSwap, local: Local) -> SwapRow:
     """A swap as text; one whose text cannot be worked out still stands on the sheet."""
     one = row.forecast
     why = "What to do could not be worked out. Look at the edge and at the swap list."
-    told = SwapRow(one.machine, one.station, f"T{one.tool_number}", why=why, late=True)
-
-    def write(row: PlannedSwap) -> None:
-        nonlocal told
-        told = _swap(row, local)
-
-    each([row], write, lambda _: f"The swap of {one.machine}/{one.station} on the sheet: {why}")
-    return told
+    return or_instead(
+        lambda: _swap(row, local),
+        f"The swap of {one.machine}/{one.station} on the sheet: {why}",
+        lambda: SwapRow(one.machine, one.station, f"T{one.tool_number}", why=why, late=True),
+    )
 
 
 def _swap(row: PlannedSwap, local: Local) -> SwapRow:
@@ -139,19 +136,12 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
 def _line_or_told(line: PlannedLine, local: Local) -> KitLine:
     """A tool of a kit as text; one whose text cannot be made still stands on the sheet."""
     why = "What to do could not be worked out. Look at the kit's page."
-    told = KitLine(
-        station=line.station or "none",
-        tool_number=f"T{line.tool_number}",
-        spec=line.tool_spec,
-        note=why,
+    number = f"T{line.tool_number}"
+    return or_instead(
+        lambda: _line(line, local),
+        f"{number} ({line.tool_spec}) on the kit: {why}",
+        lambda: KitLine(line.station or "none", number, line.tool_spec, note=why),
     )
-
-    def write(line: PlannedLine) -> None:
-        nonlocal told
-        told = _line(line, local)
-
-    each([line], write, lambda _: f"T{line.tool_number} ({line.tool_spec}) on the kit: {why}")
-    return told
 
 
 def _line(line: PlannedLine, local: Local) -> KitLine:

@@ -48,7 +48,7 @@ def address_in(record: Record) -> str:
 
 def has_password(record: Record, row: Mapping[str, Any]) -> bool:
     """Whether a record's address holds a password."""
-    url = row.get(_ADDRESSES.get(record.name, ""))
+    url = row.get(address_in(record))
     return isinstance(url, str) and masked(url) != url
 
 
@@ -56,7 +56,7 @@ def shown(record: Record, row: dict[str, Any]) -> dict[str, Any]:
     """A record as anybody may see it."""
     if not has_password(record, row):
         return row
-    name = _ADDRESSES[record.name]
+    name = address_in(record)
     return row | {name: masked(row[name])}
 
 
@@ -68,7 +68,7 @@ def kept(record: Record, row: Mapping[str, Any], values: dict[str, Any]) -> dict
         row: The record as it is kept.
         values: What is to become of it.
     """
-    name = _ADDRESSES.get(record.name, "")
+    name = address_in(record)
     if is_masked(values.get(name)) and values[name] == masked(str(row.get(name))):
         return values | {name: row[name]}
     return values

@@ -46,8 +46,6 @@ QUANTILES = ("p05", "p10", "p50", "p90")
 #: Why no swap of an edge is planned.
 NOT_PLANNED = (WHYS[RUN_ENDS_FIRST], WHYS[RUN_TO_FAILURE])
 
-#: Why an edge is due that is on record as broken.
-
 
 @dataclass(frozen=True, slots=True)
 class Basis:

@@ -255,6 +255,23 @@ def or_refuse(work: Callable[[], _Made], failed: str) -> _Made:
         raise Conflict(failed) from fault
 
 
+def or_instead(work: Callable[[], _Made], failed: str, instead: Callable[[], _Made]) -> _Made:
+    """What one row came to, or what stands in its place.
+
+    Args:
+        work: Works it out.
+        failed: What the log says where that fails.
+        instead: Makes what stands there then.
+    """
+    try:
+        return work()
+    except NOT_A_RECORDS:
+        raise
+    except Exception as fault:
+        log_once(failed, fault)
+        return instead()
+
+
 def refuse_no_number(made: object) -> None:
     """Raise where a float of a row is none: no reader could be told it."""
     if not is_dataclass(made):

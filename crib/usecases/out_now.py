@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from crib.clock import instant_from_us, print_instant
 from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.shop_view import ShopView
-from crib.usecases.vacancies import runs_by_need
+from crib.usecases.vacancies import open_stays, runs_by_need
 
 if TYPE_CHECKING:
     from crib.usecases.forecast import Forecast
 
+#: Why an edge is due that is on record as broken.
 BROKEN: Final = "broken"
 #: Why a tool comes out that is neither worn nor broken: what runs cannot use it there.
 WRONG_TOOL: Final = "wrong_tool"
@@ -43,10 +44,10 @@ def wanted_instead(view: ShopView) -> dict[int, Wanted]:
     held: dict[int, dict[tuple[int, int], dict[int, int]]] = defaultdict(
         lambda: defaultdict(dict)
     )
-    for row in (*(stay.row for stay in view.stays), *view.unknown):
+    for row in open_stays(view):
         station = view.rows.stations.get(row.station_id)
         built = view.rows.assemblies.get(row.assembly_id)
-        if row.end_us is None and station is not None and built is not None:
+        if station is not None and built is not None:
             place = station.path or 1, station.tool_number
             held[station.machine_id][place][station.id] = built.tool_spec_id
     found: dict[int, Wanted] = {}
@@ -80,19 +81,29 @@ def with_broken(view: ShopView, forecasts: Sequence[Forecast]) -> list[Forecast]
 
 
 def _broken(one: Forecast, now: datetime, at: datetime) -> Forecast:
-    return replace(
+    known = replace(
         one,
         parts_left=dict.fromkeys(one.parts_left, 0),
         run_out_at=dict.fromkeys(one.run_out_at, at),
         fail_probability_shift=1.0,
         fail_probability_unattended=1.0,
+    )
+    return _out_now(
+        known,
+        now,
+        BROKEN,
+        f"A breakage was signalled at {print_instant(at)}: stop the machine by its own "
+        "rules, swap the edge now, and look at the parts made since.",
+    )
+
+
+def _out_now(one: Forecast, now: datetime, why: str, sentence: str) -> Forecast:
+    return replace(
+        one,
         swap_after_parts=0,
         swap_by=now,
-        why=BROKEN,
-        why_sentence=(
-            f"A breakage was signalled at {print_instant(at)}: stop the machine by its own "
-            "rules, swap the edge now, and look at the parts made since."
-        ),
+        why=why,
+        why_sentence=sentence,
         cost_if_earlier_minor=None,
         cost_if_later_minor=None,
     )
@@ -115,16 +126,6 @@ def with_wrong_tools(view: ShopView, forecasts: Sequence[Forecast]) -> list[Fore
                 f"It holds {one.assembly} ({one.tool_spec}), but {told}: take it out and mount "
                 "that. Where it is mounted already, scan it."
             )
-        found.append(
-            replace(
-                one,
-                wanted=needs.tool_spec,
-                swap_after_parts=0,
-                swap_by=view.now,
-                why=why,
-                why_sentence=sentence,
-                cost_if_earlier_minor=None,
-                cost_if_later_minor=None,
-            )
-        )
+        out = _out_now(one, view.now, why, sentence)
+        found.append(replace(out, wanted=needs.tool_spec))
     return found

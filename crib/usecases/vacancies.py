@@ -12,6 +12,7 @@ from typing import Final, NamedTuple
 from crib.clock import instant_from_us
 from crib.planning.ahead import NEVER_US
 from crib.planning.due import MountedEdge
+from crib.store.shop_rows import StayRow
 from crib.usecases.cuts_ahead import CutAhead, cut_ahead
 from crib.usecases.left_out import each
 from crib.usecases.mounted_edges import swap_costs
@@ -87,7 +88,7 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     numbers: dict[int, _Numbers] = defaultdict(lambda: defaultdict(list))
     for station in view.rows.stations.values():
         numbers[station.machine_id][station.path or 1, station.tool_number].append(station.id)
-    taken = {row.station_id for row in (*view.rows.stays, *view.unknown) if row.end_us is None}
+    taken = {row.station_id for row in open_stays(view)}
     places = [
         place
         for machine_id in view.rows.machines
@@ -105,6 +106,11 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     )
     view.left_out.others += [why for why in failed if why not in view.left_out.others]
     return found
+
+
+def open_stays(view: ShopView) -> Iterator[StayRow]:
+    """Stays of what is mounted now, those whose wear is not known among them."""
+    return (row for row in (*view.rows.stays, *view.unknown) if row.end_us is None)
 
 
 def _of_machine(

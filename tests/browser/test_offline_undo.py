@@ -110,13 +110,11 @@ def confirming_and_undone_pages(
     ready(page).get_by_role("button", name="Mounted").click()
     button = page.locator("main").get_by_role("button", name="Undo")
     expect(page.locator(".done").first).to_contain_text("Mounted on", timeout=SOON)
-    page.wait_for_load_state()
     for size in sized(page):
         assert is_in_window(button), size
         no_violations(page)
     button.click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Undone")
-    page.wait_for_load_state()
     for size in sized(page):
         assert is_in_window(page.locator(".care")), size
         assert is_in_window(page.get_by_role("link", name="Mount another tool")), size

@@ -424,11 +424,7 @@ class Shop:
             }
 
     def wrong_mount(self) -> None:
-        waiting = [
-            one
-            for one in self.all("/v1/assemblies?open=true")
-            if one.get("cutter_status") == "MEASURED" or True
-        ]
+        waiting = self.all("/v1/assemblies?open=true")
         lathe = self.dice.choice(list(self.lathes.values()))
         for one in waiting[:40]:
             wrong = [p for p, spec in lathe.ops().items() if spec != one["tool_spec"]]

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_row, last_check
 from crib.store.records import list_records
 from crib.usecases.gauge_trust import gauge_problems
-from crib.usecases.left_out import each
+from crib.usecases.left_out import or_instead
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,23 +68,21 @@ def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
 
 def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
     """Every gauge in use, by its mark; one that cannot be worked out does not count."""
-    found: list[GaugeState] = []
-
-    def look(row: dict[str, Any]) -> None:
-        found.append(gauge_state(tx, int(row["id"]), present))
-
-    for row in list_records(tx, GAUGES):
-        problems = each([row], look, _not_worked_out)
-        if problems:
-            gauge = gauge_row(tx, int(row["id"]))
-            found.append(GaugeState(gauge, None, False, None, tuple(problems)))
-    return found
+    return [
+        _state_or_told(tx, int(row["id"]), str(row["gauge"]), present)
+        for row in list_records(tx, GAUGES)
+    ]
 
 
-def _not_worked_out(row: dict[str, Any]) -> str:
-    return (
-        f"Whether gauge {row['gauge']} counts could not be worked out. Check its record, then "
+def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
+    why = (
+        f"Whether gauge {name} counts could not be worked out. Check its record, then "
         "check it on its setting master; the service's log names the fault."
+    )
+    return or_instead(
+        lambda: gauge_state(tx, gauge_id, present),
+        why,
+        lambda: GaugeState(gauge_row(tx, gauge_id), None, False, None, (why,)),
     )
 
 
