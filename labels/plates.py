@@ -116,7 +116,7 @@ def gauge_label(gauge: GaugeLabel, scale: float) -> Rows:
         Row(
             (
                 Piece(_named("checked", gauge.checked_at)),
-                Piece(_named("U (k=2)", gauge.uncertainty), right=True),
+                Piece(_named("u (k=1)", gauge.uncertainty), right=True),
             ),
             7.0 * scale,
             5.0,

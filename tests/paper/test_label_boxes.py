@@ -332,3 +332,13 @@ def test_a_gauge_that_was_not_checked_stands_on_every_label(
     assert "Gauge not checked: S. Brask" in text
     assert label.code in text
     assert "+12.3456" in text
+
+
+def test_a_gauges_label_says_that_its_uncertainty_is_a_standard_one() -> None:
+    # u is a standard uncertainty, k = 1; U with its k an expanded one: JCGM 100, 2.3.1, 2.3.5
+    label = GaugeLabel(make_code("G", 0), "PG-1", uncertainty="0.0015 mm")
+
+    text = " ".join(characters(render_labels([label], STOCKS["roll-50x25"]))[0].split())
+
+    assert "u (k=1) 0.0015 mm" in text
+    assert "k=2" not in text
