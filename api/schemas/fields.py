@@ -401,6 +401,17 @@ class Lengths(fields.Nested):
     """Lengths by measure under one name that ends in their unit and changes with it."""
 
 
+class LengthsByMeasure(fields.Dict):
+    """The same, of whatever measures there are.
+
+    Args:
+        nullable_values: Whether a measure may have none.
+    """
+
+    def __init__(self, *, nullable_values: bool = False, **kwargs: Any) -> None:
+        super().__init__(values=Length(allow_none=nullable_values), **_described(kwargs))
+
+
 class YesNo(fields.Boolean):
     """``true`` or ``false``; in a query also yes and no.
 

@@ -18,7 +18,18 @@ from typing import Any
 
 from marshmallow import fields
 
-from api.schemas.fields import At, Day, ExactLength, Length, Number, Shape, Text, Whole, YesNo
+from api.schemas.fields import (
+    At,
+    Day,
+    ExactLength,
+    Length,
+    LengthsByMeasure,
+    Number,
+    Shape,
+    Text,
+    Whole,
+    YesNo,
+)
 from api.schemas.metrology import OutlierShape
 from api.schemas.mounts import DatumShape, OffsetShape
 from crib.metrology.offset import AxisOffset
@@ -84,6 +95,9 @@ def _field(hint: Any, *, length: bool, **kwargs: Any) -> fields.Field[Any]:
     if origin is typing.Literal:
         return Text(**kwargs)
     if origin is not None and issubclass(origin, Mapping):
+        if str(kwargs.get("attribute")).endswith("_mm"):
+            inner_optional, _ = _without_none(typing.get_args(kind)[1])
+            return LengthsByMeasure(**kwargs | {"nullable_values": inner_optional})
         return _plain(fields.Dict, kwargs, values=_mapping_values(kind))
     if origin is not None and issubclass(origin, Sequence):
         inner = _field(typing.get_args(kind)[0], length=False)

@@ -13,7 +13,7 @@ from typing import Any
 from marshmallow import fields
 
 from api.http.length_unit import MM_PER_IN
-from api.schemas.fields import At, Choice, ExactLength, Length, Lengths, Text
+from api.schemas.fields import At, Choice, ExactLength, Length, Lengths, LengthsByMeasure, Text
 from api.schemas.patterns import (
     INSTANT_YEARS,
     PLAIN_TEXT,
@@ -62,7 +62,7 @@ def told_of(  # noqa: C901 - one per kind
             return _exact_length(field)
         case Length():
             return {INCHES: _in_inches(field)}
-        case Lengths():
+        case Lengths() | LengthsByMeasure():
             return {INCHES: {}}
         case At():
             return {SENT: {"pattern": INSTANT_YEARS}}

@@ -165,3 +165,31 @@ def test_each_row_of_a_list_of_records_is_what_its_own_address_says(
         alone = client.get(f"/v1/{name}/{key}")
         assert alone.status_code == 200, (name, key)
         assert alone.get_json() == row
+
+
+def test_presets_in_inches_tell_their_spread_in_inches_too(client, lived) -> None:
+    metric = client.get(f"/v1/presets/{lived.preset}").get_json()
+    inches = client.get(f"/v1/presets/{lived.preset}?length_unit=in").get_json()
+
+    assert not [name for name in inches if name.endswith("_mm")]
+    for name in ("standard_deviation", "expanded_uncertainty"):
+        told, meant = inches[f"{name}_in"], metric[f"{name}_mm"]
+        assert told.keys() == meant.keys() == {"lf", "wf", "re"}
+        for measure, value in meant.items():  # 25.4 mm, exactly: agreement of 1959
+            assert told[measure] * 25.4 == pytest.approx(value, rel=1e-12), (name, measure)
+    assert inches["lf_in"] == "3.15043"
+    assert metric["expanded_uncertainty_mm"]["lf"] > 0.001
+    listed = client.get("/v1/presets?length_unit=in").get_json()["items"][-1]
+    assert listed == inches
+
+
+def test_a_single_reading_has_no_spread_in_either_unit(client, bench) -> None:
+    code = bench.build()["code"]
+    readings = [{"lf_mm": "80.0210", "wf_mm": "16.0103"}]
+    bench.check_gauge()
+    told = bench.post(f"/v1/assemblies/{code}/presets", gauge="PG-1", readings=readings)
+
+    found = client.get(f"/v1/presets/{told['fact']}?length_unit=in").get_json()
+
+    assert found["standard_deviation_in"] == {"lf": None, "wf": None}
+    assert "standard_deviation_mm" not in found
