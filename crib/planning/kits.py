@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -116,6 +116,8 @@ def make_kit(
     wanted: Sequence[WantedTool],
     shelf: Shelf,
     swap_minutes: Mapping[str, float] | None = None,
+    own: Mapping[tuple[str, str], Sister] | None = None,
+    spoken_for: Set[str] = frozenset(),
 ) -> Kit:
     """Compare what sits in a machine with what the next part wants.
 
@@ -127,8 +129,11 @@ def make_kit(
         machine: The machine, for the reader.
         stations: Every station of the machine.
         wanted: The tools of the next part; operations of one tool may repeat it.
-        shelf: What the toolroom has, with the needs of every spec in ``wanted``.
+        shelf: What the toolroom has to give, with the needs of every spec in ``wanted``.
         swap_minutes: Machine time of a swap per tool spec [min].
+        own: Sisters that are meant for a station already, by its name and tool spec; they
+            are no longer on the shelf.
+        spoken_for: Holders in machines that are given to others once they come out.
 
     Raises:
         Invalid: Two operations want different specs at one tool number.
@@ -137,21 +142,27 @@ def make_kit(
     specs = _one_spec_each(wanted)
     keep, changes, nowhere, called = _compare(stations, specs)
     out = [place for place, _ in changes if place.assembly is not None]
+    meant = own or {}
+    asking = [one for one in changes if (one[0].station, one[1]) not in meant]
     needs = [
         SwapNeed(
             place.station_id, machine, place.station, place.tool_number, place.path, spec,
             place.assembly, 0, at, measures=place.measures,
         )
-        for place, spec in changes
+        for place, spec in asking
     ]  # fmt: skip
     comes_out = tuple(
         FreeHolder(place.holder, place.holder_type, place.station, free_from=at)
         for place in out
-        if place.holder and place.holder_type
+        if place.holder and place.holder_type and place.holder not in spoken_for
     )
     here = replace(shelf, holders=shelf.holders + comes_out)
-    sisters = find_sisters(needs, here, finish=lambda free_at, _: free_at)
-    lines = [_line(place, spec, s) for (place, spec), s in zip(changes, sisters, strict=True)]
+    found = iter(find_sisters(needs, here, finish=lambda free_at, _: free_at))
+    marks = {place.holder for place in out if place.holder}
+    lines = [
+        _line(place, spec, meant.get((place.station, spec)) or next(found), marks)
+        for place, spec in changes
+    ]
     swaps = swap_minutes or {}
     return Kit(
         keep=tuple(_seated(place) for place in keep),
@@ -232,10 +243,14 @@ def _seated(place: StationNow, note: str = "") -> KitLine:
     )
 
 
-def _line(place: StationNow, spec: str, sister: Sister) -> KitLine:
+def _line(place: StationNow, spec: str, sister: Sister, comes_out: Set[str]) -> KitLine:
     blocked = sister.state == "blocked"
-    stands = sister.state == "build" and sister.holder_from is not None
-    note = "its holder comes out of the machine at this changeover" if stands else ""
+    stands = sister.state == "build" and sister.holder in comes_out
+    note = ""
+    if stands:
+        note = "its holder comes out of the machine at this changeover"
+    elif sister.state == "build" and sister.holder_from is not None:
+        note = "its holder has to come out of a machine first"
     if sister.lacking:
         note = f"measure it again with {' and '.join(sister.lacking)}, which the station needs"
     return KitLine(

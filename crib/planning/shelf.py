@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
 
@@ -151,6 +152,28 @@ class Shelf:
     lots: tuple[LotEdges, ...] = ()
     specs: Mapping[str, SpecNeeds] = field(default_factory=dict)
     bench_minutes: BenchMinutes = field(default_factory=BenchMinutes)
+
+    def less(self, given: Iterable[tuple[str, Sister]]) -> Shelf:
+        """What is left once these sisters, each with its tool spec, are spoken for."""
+        assemblies: set[str] = set()
+        holders: set[str] = set()
+        edges: Counter[str] = Counter()
+        for tool_spec, sister in given:
+            if sister.assembly is not None:
+                assemblies.add(sister.assembly)
+            elif sister.holder is not None:
+                holders.add(sister.holder)
+            if sister.lot is not None:
+                edges[sister.lot] += self.specs[tool_spec].items_per_tool
+        return replace(
+            self,
+            ready=tuple(one for one in self.ready if one.code not in assemblies),
+            unmeasured=tuple(one for one in self.unmeasured if one.code not in assemblies),
+            holders=tuple(one for one in self.holders if one.holder not in holders),
+            lots=tuple(
+                replace(one, edges_left=one.edges_left - edges[one.lot]) for one in self.lots
+            ),
+        )
 
     def stock(self) -> dict[str, int]:
         """Usable edges left of each cutting item."""

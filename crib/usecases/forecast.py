@@ -134,6 +134,7 @@ class ShopPlan:
         empty: Stand-ins for the forecasts of stations that a run needs a tool in and that have
             none; ``assembly`` is empty.
         listed: Swap lists made from it, by horizon [h].
+        kits: Kits made from it, by run; None where one cannot be made.
     """
 
     view: ShopView
@@ -148,6 +149,7 @@ class ShopPlan:
     sight: Foresight
     empty: list[Forecast] = field(default_factory=list)
     listed: dict[float, Any] = field(default_factory=dict)
+    kits: dict[int, Any] = field(default_factory=dict)
 
     def by_station(self) -> dict[int, Forecast]:
         """What sits in each station, or what is needed where none does, by station id."""

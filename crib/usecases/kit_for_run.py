@@ -1,19 +1,27 @@
-"""The changeover kit of a run: what stays, is pulled, built, goes back, and the minutes."""
+"""The changeover kit of a run: what stays, is pulled, built, goes back, and the minutes.
+
+The swap list has the first say over what waits, then the kits of changeovers in order of time,
+then those of runs that are on. So nothing is promised twice.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from crib.errors import Conflict, NotKnown
-from crib.planning.kits import Kit, StationNow, WantedTool, make_kit
-from crib.usecases.changeovers import start_of_run
+from crib.errors import Conflict, NotKnown, Refusal
+from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
+from crib.planning.shelf import Sister
+from crib.usecases.changeovers import changeovers_ahead, start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import at_once, worked_out
-from crib.usecases.swap_list import make_shelf
+from crib.usecases.swap_list import USUAL_HOURS, make_shelf, make_swap_list
 from crib.usecases.swaps_ahead import measures_of
+
+#: The swap list that has the first say where a changeover lies beyond the usual one [h].
+FAR_HOURS = 72.0
 
 #: An edge with less than this left of its planned life is changed with the job.
 LEAST_LEFT = 0.25
@@ -31,6 +39,7 @@ class RunKit:
         at: When the changeover is expected; now where the run is on or that is not foreseen.
         kit: Tool by tool.
         problems: Tools that it is made without, why, and what to do.
+        took: What it takes that no list had given to its stations, each with its tool spec.
     """
 
     run_id: int
@@ -40,6 +49,7 @@ class RunKit:
     at: datetime
     kit: Kit
     problems: tuple[str, ...] = ()
+    took: tuple[tuple[str, Sister], ...] = ()
 
 
 def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
@@ -53,10 +63,37 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
         NotKnown: No such run.
         Conflict: The run is done, or its part has no operations.
     """
-    view = plan.view
-    run, machine_id = _find(plan, run_id)
+    run, _ = _find(plan, run_id)
     if run.state == "done":
         raise Conflict(f"Run {run_id} is done; a kit is for a run ahead.")
+    before: list[RunKit] = []
+    for number in _in_turn(plan):
+        if number == run_id:
+            break
+        if number not in plan.kits:
+            try:
+                plan.kits[number] = _made(plan, number, before)
+            except Refusal:
+                plan.kits[number] = None  # it is told to whoever asks for that kit
+        before += [plan.kits[number]] if plan.kits[number] else []
+    return _made(plan, run_id, before)
+
+
+def _in_turn(plan: ShopPlan) -> list[int]:
+    """Runs in the order in which their kits take what waits."""
+    running = [
+        run.id
+        for machine_id, runs in plan.view.rows.runs.items()
+        if machine_id in plan.view.rows.machines
+        for run in runs
+        if run.state == "running"
+    ]
+    return [one.run_id for one in changeovers_ahead(plan)] + running
+
+
+def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
+    view = plan.view
+    run, machine_id = _find(plan, run_id)
     stations = [row for row in view.rows.stations.values() if row.machine_id == machine_id]
     wanted = [
         WantedTool(number, path, view.rows.specs[spec_id].tool_spec)
@@ -67,7 +104,8 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
             f"Part {run.part} has no operations: give them in operations.csv, then ask again."
         )
     planned = run.state == "planned"
-    at = (start_of_run(plan, run_id, machine_id) if planned else None) or view.now
+    starts = start_of_run(plan, run_id, machine_id) if planned else view.now
+    at = starts or view.now
     forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
     holders = {row.id: row for row in view.rows.holders}
     now = worked_out(
@@ -86,11 +124,22 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
     known = {(row.path or 1, row.tool_number) for row in stations}
     lost = known - {(place.path, place.tool_number) for place in now}
     wanted = [tool for tool in wanted if (tool.path, tool.tool_number) not in lost]
-    machine, shelf = view.rows.machines[machine_id].machine, make_shelf(view)
+    machine = view.rows.machines[machine_id].machine
+    soon = starts is not None and starts <= view.now + timedelta(hours=USUAL_HOURS)
+    own, given = _given(plan, machine, USUAL_HOURS if soon else FAR_HOURS, before)
+    shelf = make_shelf(view).less(given)
+    holders_given = frozenset(one.holder for _, one in given if one.holder)
     kit, without = at_once(
         wanted,
         lambda tools: make_kit(
-            at, machine, _called(now, wanted, tools), tools, shelf, swap_minutes
+            at,
+            machine,
+            _called(now, wanted, tools),
+            tools,
+            shelf,
+            swap_minutes,
+            own,
+            holders_given,
         ),
         lambda tool: (
             f"Tool number {tool.tool_number} ({tool.tool_spec}) could not be worked out for "
@@ -99,7 +148,42 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
         ),
     )
     problems = (*now.problems, *without)
-    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems)
+    took = tuple(
+        (line.tool_spec, line.sister)
+        for line in _changed(kit)
+        if line.sister and (line.station, line.tool_spec) not in own
+    )
+    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems, took)
+
+
+def _changed(kit: Kit) -> tuple[KitLine, ...]:
+    return (*kit.pull, *kit.build, *kit.blocked)
+
+
+def _given(
+    plan: ShopPlan, machine: str, hours: float, before: Sequence[RunKit]
+) -> tuple[dict[tuple[str, str], Sister], list[tuple[str, Sister]]]:
+    """What is meant for stations of a machine, by name and spec; and all that is given.
+
+    A sister that is blocked is no promise: the changeover may do better.
+    """
+    own: dict[tuple[str, str], Sister] = {}
+    given = [one for kit in before for one in kit.took]
+    for kit in before:
+        if kit.machine == machine:
+            own |= {
+                (line.station, line.tool_spec): line.sister
+                for line in (*kit.kit.pull, *kit.kit.build)
+                if line.station and line.sister
+            }
+    for row in make_swap_list(plan, hours).rows:
+        spec = row.forecast.wanted or row.forecast.tool_spec
+        here = row.forecast.machine == machine and row.ordinal == 0
+        if here and row.sister.state != "blocked":
+            own[row.forecast.station, spec] = row.sister
+        if not here or row.sister.state != "blocked":
+            given.append((spec, row.sister))
+    return own, given
 
 
 def _called(

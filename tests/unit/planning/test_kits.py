@@ -6,7 +6,7 @@ import pytest
 
 from crib.errors import Invalid
 from crib.planning.kits import StationNow, WantedTool, make_kit
-from crib.planning.shelf import FreeHolder, LotEdges, Shelf, SpecNeeds, WaitingAssembly
+from crib.planning.shelf import FreeHolder, LotEdges, Shelf, Sister, SpecNeeds, WaitingAssembly
 
 AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
 SPECS = {
@@ -164,3 +164,55 @@ def test_a_waiting_tool_that_lacks_a_measure_is_not_pulled_but_measured_again():
     assert [(line.assembly, line.note) for line in kit.build] == [
         ("A9", "measure it again with HF, which the station needs")
     ]
+
+
+def test_what_is_given_to_a_station_already_is_what_its_kit_names():
+    meant = Sister("build", holder="H7", lot="L1", holder_from=AT)
+    tools = [WantedTool(1, 1, "turn"), WantedTool(2, 1, "turn")]
+    shelf = Shelf(
+        ready=(WaitingAssembly("A9", "turn", "H9", "square"),),
+        lots=(LotEdges("L1", "insert", 1),),
+        specs=SPECS,
+    )
+
+    kit = make_kit(AT, "M1", [_empty(1), _empty(2)], tools, shelf, own={("T11", "turn"): meant})
+
+    assert [(line.station, line.assembly) for line in kit.pull] == [("T12", "A9")]
+    (built,) = kit.build
+    assert (built.station, built.sister, built.stands) == ("T11", meant, False)
+    assert built.note == "its holder has to come out of a machine first"
+
+
+def test_a_holder_in_the_machine_that_is_spoken_for_is_not_built_on():
+    tools, stock = [WantedTool(1, 1, "turn")], (LotEdges("L1", "insert", 9),)
+    shelf = Shelf(lots=stock, specs=SPECS)
+
+    kits = [
+        make_kit(AT, "M1", [_seated(1, "back")], tools, shelf, spoken_for=given)
+        for given in (frozenset(), frozenset({"H11"}))
+    ]
+
+    assert [len(kit.build) for kit in kits] == [1, 0]
+    assert [missing.what for missing in kits[1].blocked[0].missing] == ["holder"]
+
+
+def test_a_shelf_less_what_is_given_has_none_of_it():
+    shelf = Shelf(
+        ready=tuple(WaitingAssembly(code, "turn", code, "square") for code in ("A1", "A2")),
+        unmeasured=(WaitingAssembly("A3", "turn", "A3", "square"),),
+        holders=(FreeHolder("H1", "square"), FreeHolder("H2", "square")),
+        lots=(LotEdges("L1", "insert", 5), LotEdges("L2", "insert", 2)),
+        specs=SPECS | {"pair": SpecNeeds("square", ("insert",), 2)},
+    )
+    given = [
+        ("turn", Sister("ready", assembly="A1", holder="A1")),
+        ("turn", Sister("measure", assembly="A3", holder="A3")),
+        ("pair", Sister("build", holder="H2", lot="L1")),
+        ("turn", Sister("blocked", lot="L2")),
+    ]
+
+    left = shelf.less(given)
+
+    assert [one.code for one in (*left.ready, *left.unmeasured)] == ["A2"]
+    assert [one.holder for one in left.holders] == ["H1"]
+    assert [one.edges_left for one in left.lots] == [3, 1]
