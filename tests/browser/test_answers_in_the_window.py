@@ -10,6 +10,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.machine_floor import Floor, floor_of, ready, scan
 from tests.browser.shop import DemoShop
+from tests.browser.windows import is_in_window
 
 #: Small and usual phones, a tablet, a desk [CSS px].
 WINDOWS = ((360, 640), (360, 800), (820, 1180), (1440, 900))
@@ -33,18 +34,6 @@ def kinds_of_no(floor: Floor) -> dict[tuple[str, ...], tuple[str, str]]:
             if slugs:
                 found.setdefault(tuple(slugs), (station["code"], tool["code"]))
     return found
-
-
-def is_in_window(part: Locator) -> bool:
-    """Whether all of a part shows, with nothing laid over it."""
-    part.page.wait_for_load_state()  # words are there before their style is
-    shown: bool = part.evaluate(
-        """part => { const { top, bottom, left, right } = part.getBoundingClientRect();
-        const at = (x, y) => part.contains(document.elementFromPoint(x, y));
-        return top >= 0 && bottom <= innerHeight && left >= 0 && right <= innerWidth
-          && at((left + right) / 2, top + 2) && at((left + right) / 2, bottom - 2) }"""
-    )
-    return shown
 
 
 def answers(page: Page, part: Locator, word: str, asked: str) -> None:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote_plus
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.shop import DemoShop
+from tests.browser.windows import is_in_window
 
 #: Between two keys [ms]; more than anything that types by itself leaves.
 PACE_MS = 70
@@ -163,3 +165,31 @@ def test_the_queue_freshens_by_itself_and_keeps_what_is_typed(
 
     expect(page.locator("[data-scan]")).to_have_value("half a ma")
     expect(page.locator("[data-scan]")).to_be_focused()
+
+
+def test_a_gauge_that_does_not_count_is_told_in_the_first_window(
+    own_shop: DemoShop, desk: Page, open_window: Callable[..., Page]
+) -> None:
+    gauge = own_shop.get("/v1/gauges")["items"][0]
+    told = {name: gauge[name] for name in ("master_lf_mm", "master_wf_mm", "check_hours")}
+    own_shop.post("/v1/gauges", gauge="PG-NEW", **told)
+    job = first_build(own_shop)
+    built = own_shop.post(
+        "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
+    )
+    work = f"{own_shop.address}/bench/work/{built['code']}?g=PG-NEW"
+    taken = f"&r={quote_plus(line_of(job['recipe'], 0.001))}" * 3
+    phone = open_window("phone", viewport={"width": 360, "height": 640}, locale="de-DE")
+    for page in (desk, phone):
+        for address in (work, work + taken):
+            page.goto(address)
+            expect(page.locator("[name=line]")).to_be_focused()
+            trouble = page.locator("#gauge-state")
+            expect(trouble).to_contain_text("PG-NEW")
+            told_by = page.locator("[name=line]").get_attribute("aria-describedby")
+            assert "PG-NEW" in page.locator(f"#{told_by}").inner_text()
+            for part in (trouble, trouble.locator("a"), page.locator("[name=line]")):
+                assert is_in_window(part)
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        assert is_in_window(page.locator("#verdict"))
+        assert page.locator("main").inner_text().count("PG-NEW") < 6  # said once

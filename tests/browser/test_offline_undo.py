@@ -8,8 +8,9 @@ from playwright.sync_api import Locator, Page, Request, Route, expect
 
 from tests.browser.machine_floor import Floor, floor_of, ready, scan
 from tests.browser.shop import DemoShop
-from tests.browser.test_answers_in_the_window import is_in_window, sized
+from tests.browser.test_answers_in_the_window import sized
 from tests.browser.test_offline_machine import SOON, cut, sent
+from tests.browser.windows import is_in_window
 
 
 def line(page: Page, told: str) -> Locator:

@@ -10,7 +10,15 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from axe_playwright_python.base import AXE_SCRIPT
-from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, Request, Response
+from playwright.sync_api import (
+    Browser,
+    ConsoleMessage,
+    Locator,
+    Page,
+    Playwright,
+    Request,
+    Response,
+)
 
 from tests.browser.shop import ZONE
 
@@ -143,6 +151,18 @@ def window(
         yield watch.over(context.new_page()), watch
     finally:
         context.close()
+
+
+def is_in_window(part: Locator) -> bool:
+    """Whether all of a part shows, with nothing laid over it."""
+    part.page.wait_for_load_state()  # words are there before their style is
+    shown: bool = part.evaluate(
+        """part => { const { top, bottom, left, right } = part.getBoundingClientRect();
+        const at = (x, y) => part.contains(document.elementFromPoint(x, y));
+        return top >= 0 && bottom <= innerHeight && left >= 0 && right <= innerWidth
+          && at((left + right) / 2, top + 2) && at((left + right) / 2, bottom - 2) }"""
+    )
+    return shown
 
 
 def thin(page: Page, kept: int = 3) -> None:
