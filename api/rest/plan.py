@@ -229,6 +229,7 @@ def read_bench_queue(call: Call) -> Reply:
             "greatest_lateness_min": found.queue.greatest_lateness_minutes,
             "put_off": [row for row in rows if names[row["position"]] in put_off],
             "relief": found.queue.relief,
+            "problems": list(plan.view.left_out.records),
             "blocked": [
                 swap_row(row)
                 for row in blocked_rows(found.rows)

@@ -39,5 +39,6 @@ def list_planned_stops(call: Call) -> Reply:
         "until": found.until,
         "next": following,
         "items": found.rows[first : first + limit],
+        "problems": found.problems,
     }
     return Reply(answer, headers=page_link(call, following))

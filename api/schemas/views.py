@@ -229,6 +229,7 @@ class PlanPage(Shape):
 
     as_of = At(required=True)
     next = Whole(allow_none=True, required=True, explains="``after`` of the next page.")
+    problems = Problems()
 
 
 class ForecastPage(PlanPage):
@@ -248,7 +249,6 @@ class ForecastPage(PlanPage):
         },
     )
     caution = Text(required=True)
-    problems = Problems()
 
 
 class MissingThing(Shape):
@@ -325,7 +325,6 @@ class SwapPage(PlanPage):
     )
     items = fields.List(fields.Nested(SwapShape), required=True)
     caution = Text(required=True)
-    problems = Problems()
 
 
 class BenchRowShape(Shape):

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from crib.clock import instant_from_us
 from crib.planning.ahead import NEVER_US
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import Kept, each
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,28 +32,47 @@ class Changeover:
     at: datetime | None
 
 
-def changeovers_ahead(plan: ShopPlan) -> list[Changeover]:
+def changeovers_ahead(plan: ShopPlan, machine: str | None = None) -> Kept[Changeover]:
     """Every planned run, the next one first, those without an expected instant last.
+
+    A run of which that instant cannot be worked out stands among these, and is told in
+    ``problems``.
 
     Args:
         plan: The shop's plan.
+        machine: Only those of this machine.
     """
     view = plan.view
-    found = [
-        Changeover(
-            run.id,
-            view.rows.machines[machine_id].machine,
-            run.part,
-            run.quantity,
-            start_of_run(plan, run.id, machine_id),
+    found: Kept[Changeover] = Kept()
+
+    def add(planned: tuple[int, Any], at: datetime | None) -> None:
+        machine_id, run = planned
+        name = view.rows.machines[machine_id].machine
+        found.append(Changeover(run.id, name, run.part, run.quantity, at))
+
+    def failed(planned: tuple[int, Any]) -> str:
+        machine_id, run = planned
+        add(planned, None)
+        return (
+            f"When machine {view.rows.machines[machine_id].machine} gets to its run of "
+            f"{run.part} could not be worked out. Check the run and the hours of the machine; "
+            "the service's log names the fault."
         )
+
+    planned = [
+        (machine_id, run)
         for machine_id, runs in view.rows.runs.items()
         if machine_id in view.rows.machines
+        and machine in (None, view.rows.machines[machine_id].machine)
         for run in runs
         if run.state == "planned"
     ]
+    found.problems = tuple(
+        each(planned, lambda one: add(one, start_of_run(plan, one[1].id, one[0])), failed)
+    )
     last = datetime.max.replace(tzinfo=view.now.tzinfo)
-    return sorted(found, key=lambda one: (one.at or last, one.machine, one.run_id))
+    found.sort(key=lambda one: (one.at or last, one.machine, one.run_id))
+    return found
 
 
 def start_of_run(plan: ShopPlan, run_id: int, machine_id: int) -> datetime | None:

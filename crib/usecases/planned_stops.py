@@ -8,8 +8,10 @@ from datetime import datetime
 
 from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
-from crib.planning.stops_ahead import KINDS, OWN, STOP_MINUTES
+from crib.planning.due import MachineAhead
+from crib.planning.stops_ahead import KINDS, OWN, STOP_MINUTES, Stops
 from crib.usecases.forecast import ShopPlan
+from crib.usecases.left_out import each, worked_out
 from crib.usecases.sound_plan import stops_by_machine
 from crib.usecases.swap_list import make_swap_list
 
@@ -45,10 +47,12 @@ class PlannedStops:
     Attributes:
         rows: The stops.
         until: End of the horizon.
+        problems: What could not be worked out, and what to do.
     """
 
     rows: tuple[PlannedStop, ...]
     until: datetime
+    problems: tuple[str, ...] = ()
 
 
 def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> PlannedStops:
@@ -70,21 +74,54 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
             continue  # only its sister is needed by then
         swaps[row.forecast.machine][us_of(row.swap_by)].append(row.forecast.station)
     rows: list[PlannedStop] = []
-    for ahead, stops in zip(plan.view.ahead.values(), stops_by_machine(plan.view), strict=True):
-        if machine not in (None, ahead.machine):
-            continue
-        waiting = swaps[ahead.machine]
-        for second, kind in zip(stops.seconds.tolist(), stops.kind.tolist(), strict=True):
-            at_us = ahead.time.clock_at(second)
-            if not 0 <= at_us <= until_us:
-                continue
-            near = [us for us in waiting if abs(us - at_us) <= _SAME_US]
-            there = [station for us in near for station in waiting.pop(us)]
-            rows.append(_row(ahead.machine, at_us, second, kind, there))
-        for at_us, there in waiting.items():
-            rows.append(_row(ahead.machine, at_us, ahead.time.seconds_at(at_us), OWN, there))
+    told: list[str] = []
+
+    def stops_at(one: tuple[MachineAhead, Stops]) -> None:
+        ahead, stops = one
+        found = worked_out(
+            _stops_of(ahead, stops, until_us, swaps[ahead.machine]),
+            lambda stop: _row(ahead.machine, *stop),
+            lambda _: (
+                f"A stop of machine {ahead.machine} could not be worked out. See in the swap "
+                "list what is due there; the service's log names the fault."
+            ),
+        )
+        rows.extend(found)
+        told.extend(found.problems)
+
+    stops = stops_by_machine(plan.view)
+    told += plan.view.left_out.records
+    told += each(
+        [
+            one
+            for one in zip(plan.view.ahead.values(), stops, strict=True)
+            if machine in (None, one[0].machine)
+        ],
+        stops_at,
+        lambda one: (
+            f"The stops of machine {one[0].machine} could not be worked out. See in the swap "
+            "list what is due there; the service's log names the fault."
+        ),
+    )
     rows.sort(key=lambda row: (row.at, row.machine))
-    return PlannedStops(tuple(rows), listed.until)
+    return PlannedStops(tuple(rows), listed.until, tuple(told))
+
+
+def _stops_of(
+    ahead: MachineAhead, stops: Stops, until_us: int, waiting: dict[int, list[str]]
+) -> list[tuple[int, float, int, list[str]]]:
+    """Stops of one machine as instant [µs], running seconds, kind and stations swapped."""
+    found = []
+    for second, kind in zip(stops.seconds.tolist(), stops.kind.tolist(), strict=True):
+        at_us = ahead.time.clock_at(second)
+        if not 0 <= at_us <= until_us:
+            continue
+        near = [us for us in waiting if abs(us - at_us) <= _SAME_US]
+        there = [station for us in near for station in waiting.pop(us)]
+        found.append((at_us, second, kind, there))
+    for at_us, there in waiting.items():
+        found.append((at_us, ahead.time.seconds_at(at_us), OWN, there))
+    return found
 
 
 def _row(machine: str, at_us: int, second: float, kind: int, swaps: list[str]) -> PlannedStop:

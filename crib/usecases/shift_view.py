@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 
 from crib.clock import instant_from_us
-from crib.errors import NotKnown
+from crib.errors import Conflict, NotKnown
 from crib.floor.calendar import Stretch
 from crib.planning.night import MachineNight
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.usecases.forecast import Forecast, ShopPlan
-from crib.usecases.left_out import NOT_WORKED_OUT, worked_out
+from crib.usecases.left_out import NOT_WORKED_OUT, Kept, worked_out
 from crib.usecases.machine_told import MachineTold
 from crib.usecases.swap_list import (
     LONGEST_HOURS,
@@ -136,6 +137,7 @@ class ShiftView:
         swaps: Every swap due within the horizon, the most urgent first.
         blocked: Those whose sister will not be ready in time.
         left_out: Why machines or other records could not be reckoned with.
+        not_shown: Machines that are not among ``machines``, by name, each with the reason.
     """
 
     now: datetime
@@ -145,6 +147,7 @@ class ShiftView:
     swaps: tuple[SwapRow, ...]
     blocked: tuple[SwapRow, ...]
     left_out: tuple[str, ...] = ()
+    not_shown: Mapping[str, str] = field(default_factory=dict)
 
 
 def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
@@ -162,13 +165,19 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     until = now + timedelta(hours=hours)
     lines = _lines(plan, listed.rows)
     first = {night.machine: night for night in plan.nights if night.ordinal == 0}
+    not_shown: dict[str, str] = {}
+
+    def failed(row: Any) -> str:
+        not_shown[row.machine] = (
+            f"The shift of machine {row.machine} could not be worked out. Look at its edges; "
+            "the service's log names the fault."
+        )
+        return not_shown[row.machine]
+
     machines = worked_out(
         sorted(plan.view.rows.machines.values(), key=lambda one: one.machine),
         lambda row: _machine(plan, row.id, row.machine, until, lines, first),
-        lambda row: (
-            f"The shift of machine {row.machine} could not be worked out. Look at its edges; "
-            "the service's log names the fault."
-        ),
+        failed,
     )
     nights = worked_out(
         first.values(),
@@ -187,6 +196,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
         listed.rows,
         tuple(blocked_rows(listed.rows)),
         (*plan.view.left_out.records, *machines.problems, *nights.problems),
+        not_shown,
     )
 
 
@@ -195,17 +205,32 @@ def machine_of(view: ShiftView, name: str) -> MachineShift:
 
     Raises:
         NotKnown: There is no such machine.
+        Conflict: It could not be worked out.
     """
+    wanted = name.strip().casefold()
     for one in view.machines:
-        if one.machine.casefold() == name.strip().casefold():
+        if one.machine.casefold() == wanted:
             return one
+    for machine, why in view.not_shown.items():
+        if machine.casefold() == wanted:
+            raise Conflict(why)
     raise NotKnown(f"There is no machine {name}.", facts={"machine": name})
 
 
-def nights_of(plan: ShopPlan, machine: str) -> list[NightView]:
-    """The unattended stretches ahead of one machine, the next one first."""
+def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
+    """The unattended stretches ahead of one machine, the next one first.
+
+    One that cannot be worked out is left out, and told in ``problems``.
+    """
     rows = [night for night in plan.nights if night.machine == machine]
-    return [_night(plan, night) for night in sorted(rows, key=lambda one: one.ordinal)]
+    return worked_out(
+        sorted(rows, key=lambda one: one.ordinal),
+        lambda night: _night(plan, night),
+        lambda night: (
+            f"A night of machine {machine} could not be worked out, so it is not known to be "
+            "safe. Look at its edges; the service's log names the fault."
+        ),
+    )
 
 
 def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLine]]:

@@ -16,6 +16,7 @@ from api import create_app
 from api.application import attach_site
 from api.settings import Settings
 from crib.store.engine import Store
+from tests.rest.one_row import busy  # noqa: F401 - a fixture
 from tests.servers import crib_command, start_server  # noqa: F401 - fixtures
 
 

@@ -5,13 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Final
 
+from api.language.texts import mark
 from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_row, last_check
 from crib.store.records import list_records
 from crib.usecases.gauge_trust import gauge_problems
 from crib.usecases.left_out import or_instead
+
+_NOT_JUDGED: Final = mark(
+    "Whether gauge {name} counts could not be worked out. Check its record, then check it on "
+    "its setting master; the service's log names the fault."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +82,7 @@ def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
 
 
 def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
-    why = (
-        f"Whether gauge {name} counts could not be worked out. Check its record, then "
-        "check it on its setting master; the service's log names the fault."
-    )
+    why = _NOT_JUDGED.format(name=name)
     return or_instead(
         lambda: gauge_state(tx, gauge_id, present),
         why,

@@ -70,7 +70,8 @@ def show_shift() -> Response:
     given = _frame(view, hours)
     drawing = draw_shop(TimeAxis(view.now, view.until), view.machines)
     kits = changeovers_ahead(plan)
-    return page("shift.html", drawing=drawing, kits=kits, **given)
+    problems = (*view.left_out, *drawing.problems, *kits.problems)
+    return page("shift.html", drawing=drawing, kits=kits, problems=problems, **given)
 
 
 @blueprint.get("/shift/machines/<machine>")
@@ -80,9 +81,15 @@ def show_machine(machine: str) -> Response:
     plan, view, hours = _given()
     found = machine_of(view, machine)
     drawing = draw_machine(TimeAxis(view.now, view.until), found)
-    kits = [one for one in changeovers_ahead(plan) if one.machine == found.machine]
-    frame = _frame(view, hours)
-    return page("shift_machine.html", drawing=drawing, found=found, kits=kits, **frame)
+    kits = changeovers_ahead(plan, found.machine)
+    return page(
+        "shift_machine.html",
+        drawing=drawing,
+        found=found,
+        kits=kits,
+        problems=(*drawing.problems, *kits.problems),
+        **_frame(view, hours),
+    )
 
 
 @blueprint.get("/shift/nights/<machine>")
@@ -92,4 +99,10 @@ def show_nights(machine: str) -> Response:
     plan, view, _ = _given()
     found = machine_of(view, machine)
     nights = nights_of(plan, found.machine)
-    return page("shift_night.html", found=found, nights=nights, now=view.now)
+    return page(
+        "shift_night.html",
+        found=found,
+        nights=nights,
+        problems=nights.problems,
+        now=view.now,
+    )

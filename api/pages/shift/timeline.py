@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
-from typing import Final
+from typing import Final, TypeVar
 
+from api.language.texts import mark
 from crib.floor.calendar import Stretch
 from crib.usecases.forecast import Forecast
+from crib.usecases.left_out import each
 from crib.usecases.shift_view import MachineShift, StationLine
 from crib.usecases.shop_view import LOOK_AHEAD
 from crib.usecases.swap_list import SwapRow
+
+_Thing = TypeVar("_Thing")
+
+_NOT_DRAWN: Final = mark(
+    "The row of {name} in the timeline could not be drawn. Read the table below the timeline "
+    "instead; the service's log names the fault."
+)
 
 #: The drawing field in figure units; left of it stand the names, above it the hours.
 LEFT: Final = 150.0
@@ -107,6 +116,7 @@ class Row:
             on beyond the field must not look as if it ended there.
         others: Medians of the machine's other tools.
         marks: Swaps.
+        drawn: Whether anything but its name is: it could not be worked out otherwise.
     """
 
     name: str
@@ -120,14 +130,16 @@ class Row:
     fade: float = 0.0
     others: tuple[float, ...] = ()
     marks: tuple[Mark, ...] = ()
+    drawn: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A whole timeline; ``height`` holds all rows."""
+    """A whole timeline; ``height`` holds all rows, ``problems`` tell of those not drawn."""
 
     axis: TimeAxis
     rows: tuple[Row, ...]
+    problems: tuple[str, ...] = ()
 
     @property
     def height(self) -> float:
@@ -170,8 +182,8 @@ def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
 
 def draw_shop(axis: TimeAxis, machines: Sequence[MachineShift]) -> Drawing:
     """One row per machine: its most urgent tool as a line, the others' medians as ticks."""
-    rows = []
-    for index, one in enumerate(machines):
+
+    def row(one: MachineShift, index: int) -> Row:
         first = one.lines[0] if one.lines else None
         swaps = [swap for line in one.lines for swap in line.swaps]
         others = tuple(
@@ -179,19 +191,41 @@ def draw_shop(axis: TimeAxis, machines: Sequence[MachineShift]) -> Drawing:
         )
         marks = marks_of(axis, swaps)
         ground = ground_of(axis, one.open)
-        rows.append(_row(axis, one.machine, one.machine, index, ground, first, others, marks))
-    return Drawing(axis, tuple(rows))
+        return _row(axis, one.machine, one.machine, index, ground, first, others, marks)
+
+    return _drawing(axis, machines, row, lambda one: (one.machine, one.machine))
 
 
 def draw_machine(axis: TimeAxis, machine: MachineShift) -> Drawing:
     """One row per mounted tool of a machine."""
-    ground = ground_of(axis, machine.open)
-    rows = []
-    for index, line in enumerate(machine.lines):
-        marks = marks_of(axis, line.swaps)
+
+    def row(line: StationLine, index: int) -> Row:
+        ground, marks = ground_of(axis, machine.open), marks_of(axis, line.swaps)
         name = line.forecast.station
-        rows.append(_row(axis, name, machine.machine, index, ground, line, (), marks))
-    return Drawing(axis, tuple(rows))
+        return _row(axis, name, machine.machine, index, ground, line, (), marks)
+
+    return _drawing(
+        axis, machine.lines, row, lambda line: (line.forecast.station, machine.machine)
+    )
+
+
+def _drawing(
+    axis: TimeAxis,
+    things: Sequence[_Thing],
+    row: Callable[[_Thing, int], Row],
+    names: Callable[[_Thing], tuple[str, str]],
+) -> Drawing:
+    """A row for each; of one that cannot be drawn its name and machine."""
+    rows: list[Row] = []
+
+    def failed(thing: _Thing) -> str:
+        name, machine = names(thing)
+        y = TOP + ROW * len(rows)
+        rows.append(Row(name, machine, y, (), None, LEFT, None, LEFT, drawn=False))
+        return _NOT_DRAWN.format(name=name)
+
+    problems = each(things, lambda thing: rows.append(row(thing, len(rows))), failed)
+    return Drawing(axis, tuple(rows), tuple(problems))
 
 
 def _row(
