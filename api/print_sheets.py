@@ -107,7 +107,7 @@ def _swap(row: PlannedSwap, local: Local) -> SwapRow:
 
 
 def _why(row: PlannedSwap, local: Local) -> str:
-    since = row.forecast.overdue_since if row.ordinal == 0 else None
+    since = row.overdue_since
     why = at_the_site(row.why_sentence, local)
     return f"Overdue since {local(since)}. {why}" if since else why
 

@@ -53,7 +53,7 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
 
 
 def _overdue(row: SwapRow, zone: ZoneInfo) -> str:
-    since = row.forecast.overdue_since if row.ordinal == 0 else None
+    since = row.overdue_since
     return f"  overdue since {local(since, zone)}" if since else ""
 
 

@@ -193,7 +193,7 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "swap_by": row.swap_by,
         "needed_by": row.needed_by,
         "standby": row.standby,
-        "overdue_since": one.overdue_since if row.ordinal == 0 else None,
+        "overdue_since": row.overdue_since,
         "overdue_parts": one.overdue_parts if row.ordinal == 0 else None,
         "swap_after_parts": row.swap_after_parts,
         "why": row.why,

@@ -89,6 +89,11 @@ class SwapRow:
         return not self.standby and self.swap_by <= now
 
     @property
+    def overdue_since(self) -> datetime | None:
+        """When the edge in the machine reached its point, where that lies behind."""
+        return self.forecast.overdue_since if self.ordinal == 0 else None
+
+    @property
     def takes_out(self) -> str | None:
         """Code of the assembly that comes out; None for a successor and an empty station."""
         return self.forecast.assembly or None if self.ordinal == 0 else None

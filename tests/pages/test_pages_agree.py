@@ -184,3 +184,41 @@ def test_sentences_on_paper_and_in_the_terminal_say_times_of_the_site(
     for text in (printed, paper):
         assert "ready by" in text
         assert not re.search(r"\d{4}-\d\d-\d\dT\d\d", text)
+
+
+def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, busy, clock):
+    late = [one for one in listed(client, 168) if one["late"]]
+    overdue = next(one["overdue_since"] for one in late if one["overdue_since"])
+    since = datetime.fromisoformat(overdue).astimezone(ZoneInfo("UTC")).strftime("%H:%M")
+    present = clock().strftime("%a %-d %b %H:%M")
+
+    blocked = read(client, "/shift/blocked").select("#swaps li")
+    said = [
+        *map(words, blocked),
+        *map(words, read(client, "/shift").select("#blocks li, #due tr, #as-table tr")),
+        *map(words, read(client, "/bench").select(".blocked li")),
+    ]
+
+    assert [one for one in said if present in one] == []
+    for shown, one in zip(blocked, late, strict=True):
+        assert ("overdue since" in words(shown)) == (one["overdue_since"] is not None)
+        assert ("mount now" in words(shown)) == (
+            one["why"] == "station_empty" and datetime.fromisoformat(one["swap_by"]) <= clock()
+        )
+    assert f"overdue since Mon 5 Jan {since}" in words(blocked[1])
+
+
+def test_what_blocks_says_each_reason_once(client, busy):
+    late = [one for one in listed(client, 168) if one["late"]]
+    assert "bench_time" in {why["what"] for one in late for why in one["sister"]["missing"]}
+
+    for shown, one in zip(
+        read(client, "/shift/blocked").select("#swaps li"), late, strict=True
+    ):
+        reasons = [why["sentence"] for why in one["sister"]["missing"]]
+        station, *links = (link["href"] for link in shown.select("a"))
+        assert one["station_code"] in station
+        assert len(links) == len(set(links)) == len(reasons)
+        end = words(shown).split("sister ", 1)[1]
+        for sentence in reasons:
+            assert sentence in end

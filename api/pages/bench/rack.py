@@ -27,7 +27,7 @@ def rack_page() -> Response:
     plan = site.plans.plan(present)
     with site.store.read() as tx:
         found = rack_view(tx, present, plan)
-    return page("rack.html", found=found)
+    return page("rack.html", found=found, present=present)
 
 
 @blueprint.post("/bench/rack/<path:code>")

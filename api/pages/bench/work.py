@@ -149,6 +149,7 @@ def show_work(
         "bench_work.html",
         complaint.status if complaint else 200,
         wasm=True,
+        present=present,
         tool=tool,
         asked_as=tool.superseded_code,
         ready=ready,

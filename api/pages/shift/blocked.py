@@ -27,6 +27,7 @@ def show_blocked() -> Response:
     needs = holder_needs(plan, hours)
     return page(
         "shift_blocked.html",
+        now=plan.view.now,
         until=needs.until,
         problems=needs.problems,
         blocked=blocked_rows(make_swap_list(plan, hours).rows),
