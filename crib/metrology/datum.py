@@ -18,6 +18,8 @@ from crib.metrology.datum_reach import reach
 
 #: A first-off that waits for a second one is as likely right as wrong.
 _HELD_RIGHT = 0.5
+#: What is stated reaches to it as if it were right: it covers should it be so.
+_HELD_STATED = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +98,8 @@ def follow_datum(
             is negative or not finite.
 
     A smaller look may be a jump too, so that each is taken both ways, joined by how likely
-    each way is.
+    each way is. Where it lies beyond ``DOUBT_SIGMAS``, what is stated (not the estimate)
+    takes a jump for likely over ``DOUBT_LASTS`` looks: seats that scatter hide one.
 
     References:
         Kalman 1960, A new approach to linear filtering and prediction problems; local level
@@ -122,7 +125,7 @@ def follow_datum(
             told[:2, :, look] = (mean, expected_sd)
             told[4:6, :, look] = bank.mixed(bank.var)
             if each_look:
-                told[6, :, look] = _reach(bank, tilt, bank.var)
+                told[6, :, look] = _reach(bank, tilt)
             continue
         innovation = seen[:, look] - mean
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -136,10 +139,10 @@ def follow_datum(
         estimate_sd = _with_held(bank, estimate, estimate_sd)
         told[:6, :, look] = (mean, expected_sd, innovation, sigmas, estimate, estimate_sd)
         if each_look:
-            told[6, :, look] = _reach(bank, tilt, bank.var)
+            told[6, :, look] = _reach(bank, tilt)
     mean, sd_now = bank.mixed(bank.var)
     sd_now = _with_held(bank, mean, sd_now)
-    reached = _reach(bank, tilt, bank.var)
+    reached = _reach(bank, tilt)
     bank.move()
     walk_sd, scatter_sd = bank.learned()
     return DatumTrack(
@@ -154,7 +157,7 @@ def follow_datum(
         mean=mean,
         sd=sd_now,
         reach=reached,
-        next_reach=_reach(bank, tilt, bank.var + bank.scatter2),
+        next_reach=_reach(bank, tilt, bank.scatter2),
         held=bank.held,
         walk_sd=walk_sd,
         scatter_sd=scatter_sd,
@@ -168,21 +171,33 @@ def _with_held(bank: DatumFilter, mean: Floats, sd: Floats) -> Floats:
     return np.asarray(np.sqrt(np.square(sd) + _HELD_RIGHT * np.square(jump)))
 
 
-def _reach(bank: DatumFilter, tilt: Floats, var: Floats) -> Floats:
-    """What is stated about the estimate, for the given variances per point of the grid."""
+def _reach(bank: DatumFilter, tilt: Floats, more_var: Floats | float = 0.0) -> Floats:
+    """What is stated about the estimate, with a variance to add per point of the grid."""
+    var = bank.var + more_var
     center, _ = bank.mixed(var)
     logs = bank.log_weights + tilt
     held = np.isfinite(bank.held)[:, None]
-    if not held.any():
-        return reach(center, bank.mean, var, logs)
-    beside = np.where(held, bank.held[:, None], bank.mean)
-    wide = np.where(held, var + bank.held_var[:, None] + bank.scatter2, var)
-    return reach(
-        center,
-        np.hstack([bank.mean, beside]),
-        np.hstack([var, wide]),
-        np.hstack([logs + np.log1p(-_HELD_RIGHT), logs + np.log(_HELD_RIGHT)]),
-    )
+    if held.any():
+        beside = np.where(held, bank.held[:, None], bank.mean)
+        wide = np.where(held, var + bank.held_var[:, None] + bank.scatter2, var)
+        stated = reach(
+            center,
+            np.hstack([bank.mean, beside]),
+            np.hstack([var, wide]),
+            np.hstack([logs + np.log1p(-_HELD_STATED), logs + np.log(_HELD_STATED)]),
+        )
+    else:
+        stated = reach(center, bank.mean, var, logs)
+    rows = bank.doubt_left > 0
+    if rows.any():
+        opened = reach(
+            center[rows],
+            bank.open_mean[rows],
+            bank.open_var[rows] + more_var,
+            bank.open_logs[rows] + tilt,
+        )
+        stated[rows] = np.maximum(stated[rows], opened)
+    return stated
 
 
 def _checked(

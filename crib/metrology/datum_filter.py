@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -13,6 +14,14 @@ from crib.metrology.datum_noise import Floats
 JUMP_SIGMAS: Final = 4.0
 #: A second one confirms the jump where it lies within so many deviations of the first.
 AGREE_SIGMAS: Final = 3.0
+
+#: A first-off farther than this from what was expected, yet taken, may be the first of a
+#: jump that mounting scatter hides: what is stated then allows for it.
+DOUBT_SIGMAS: Final = 1.0
+#: Chance of a jump that is then allowed for; 0.7 covers less, 0.95 is wider for no more.
+DOUBTED_JUMP: Final = 0.9
+#: First-offs, that one included, over which it is allowed for.
+DOUBT_LASTS: Final = 2
 
 #: What became of a first-off; see VERDICTS.
 NONE, TAKEN, HELD, STEP, CONFIRMED, DROPPED, UNPLACED = range(7)
@@ -69,10 +78,15 @@ class DatumFilter:
         self.held_var = np.zeros(start.size)
         #: Logarithm of the density of all looks so far that were taken.
         self.log_evidence = np.zeros(start.size)
+        #: Looks for which a jump is still allowed for, and the belief should it be one.
+        self.doubt_left = np.zeros(start.size, dtype=np.int64)
+        self.open_mean, self.open_var = self.mean.copy(), self.var.copy()
+        self.open_logs = self.log_weights.copy()
 
     def move(self) -> None:
         """The datum may have moved between two mounts."""
         self.var += self.walk2
+        self.open_var += self.walk2
 
     def expect(self, look_var: Floats) -> tuple[Floats, Floats]:
         """What a look of that variance is expected to show, and its deviation, (stations,)."""
@@ -101,7 +115,8 @@ class DatumFilter:
             where none was).
         """
         there, waiting = ~np.isnan(seen), ~np.isnan(self.held)
-        jump = there & (np.abs(sigmas) > JUMP_SIGMAS)
+        far = np.abs(sigmas)
+        jump = there & (far > JUMP_SIGMAS)
         step = there & waiting
         if step.any():
             step &= self._agrees(seen, sigmas, look_var)
@@ -113,6 +128,8 @@ class DatumFilter:
         if settled.any():
             self._scatters((before == UNPLACED) | (before == DROPPED))
             self._restart(step)
+        self.doubt_left[held | step] = 0
+        self._doubt(there, seen, look_var, there & ~held & ~step & (far > DOUBT_SIGMAS))
         self._update(there & ~held, seen, look_var)
         self.held = np.where(held, seen, np.where(there, np.nan, self.held))
         self.held_var = np.where(held, look_var, self.held_var)
@@ -151,20 +168,47 @@ class DatumFilter:
         self.var[which] = self.held_var[which, None] + self.scatter2 + self.walk2
 
     def _update(self, which: Bools, seen: Floats, look_var: Floats) -> None:
-        """Kalman's step as if the datum had only moved, and as if it had jumped, in one."""
-        if not which.any():
+        """Take looks as if the datum had only moved, and as if it had jumped, in one."""
+        if which.any():
+            chances = self.log_jump, self.log_stay
+            mean, var, density = self._both_ways(which, seen, look_var, chances)
+            self.mean[which], self.var[which] = mean, var
+            self._weigh(which, density)
+
+    def _doubt(self, there: Bools, seen: Floats, look_var: Floats, which: Bools) -> None:
+        """Keep what would be believed if these looks were the first of a jump."""
+        if self.jump2 == 0:
             return
+        self.doubt_left -= there & (self.doubt_left > 0)
+        on = there & ~which & (self.doubt_left > 0)
+        if on.any():
+            noise = self.scatter2 + look_var[on, None]
+            off = seen[on, None] - self.open_mean[on]
+            gain, self.open_var[on], density = _step(self.open_var[on], noise, off)
+            self.open_mean[on] += gain * off
+            self.open_logs[on] += density
+        if which.any():
+            chances = math.log(DOUBTED_JUMP), math.log1p(-DOUBTED_JUMP)
+            mean, var, density = self._both_ways(which, seen, look_var, chances)
+            self.open_mean[which], self.open_var[which] = mean, var
+            self.open_logs[which] = self.log_weights[which] + density
+            self.doubt_left[which] = DOUBT_LASTS
+
+    def _both_ways(
+        self, which: Bools, seen: Floats, look_var: Floats, chances: tuple[float, float]
+    ) -> tuple[Floats, Floats, Floats]:
+        """Kalman's step with and without a jump, joined: mean, variance, log density."""
+        log_jump, log_stay = chances
         noise = self.scatter2 + look_var[which, None]
         off = seen[which, None] - self.mean[which]
         stay = _step(self.var[which], noise, off)
         leap = _step(self.var[which] + self.jump2, noise, off)
-        density = np.logaddexp(self.log_stay + stay[2], self.log_jump + leap[2])
-        jumped = np.exp(self.log_jump + leap[2] - density)
+        density = np.logaddexp(log_stay + stay[2], log_jump + leap[2])
+        jumped = np.exp(log_jump + leap[2] - density)
         gain = stay[0] + jumped * (leap[0] - stay[0])
-        self.mean[which] += gain * off
         spread = jumped * (1 - jumped) * np.square((leap[0] - stay[0]) * off)
-        self.var[which] = stay[1] + jumped * (leap[1] - stay[1]) + spread
-        self._weigh(which, density)
+        var = stay[1] + jumped * (leap[1] - stay[1]) + spread
+        return self.mean[which] + gain * off, var, density
 
     def _weigh(self, which: Bools, density: Floats) -> None:
         weighed = self.log_weights[which] + density

@@ -21,8 +21,12 @@ RECORDED = 10.0
 
 #: With a drift of 2 µm a mount, always one way: no walk, and more than a usual one.
 LEAST_OF_A_DRIFT = 0.88
-#: Of the first two looks after a jump of five times the scatter some take it for scatter.
-LEAST_AFTER_A_JUMP = 0.84
+#: Share covered from the first look after a jump of 0.1 mm on, by what mounting scatters by
+#: [mm]. Over 750 stations of other seeds its first three looks covered 98, 97 and 99 % at
+#: 3 µm; 97, 95, 96 % at 10 µm; 95, 95, 96 % at 20 µm (72, 87, 93 % before a jump behind
+#: scatter was allowed for). At 40 µm such a jump is often no more than a usual seat: 85, 91,
+#: 91 % (42, 62, 76 % before).
+LEAST_AFTER_A_JUMP = {0.003: 0.95, 0.01: 0.93, 0.02: 0.93, 0.04: 0.82}
 
 
 def follow(looks: Any, sd: float = 0.0025, **more: Any) -> DatumTrack:
@@ -289,10 +293,15 @@ def test_a_slip_that_fits_nowhere_widens_what_the_station_scatters() -> None:
 
 
 def drawn(
-    scatter: float, stations: int, looks: int = 14, drift: float = 0.0, dirty: float = 0.0
+    scatter: float,
+    stations: int,
+    looks: int = 14,
+    drift: float = 0.0,
+    dirty: float = 0.0,
+    seed: int = 5,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """True data, how each mount sits, and what its first-off shows [mm]."""
-    rng = np.random.default_rng(5)
+    rng = np.random.default_rng(seed)
     shape = (stations, looks)
     walk = rng.normal(0, 0.001, shape).cumsum(1) + drift * np.arange(looks)
     truth = rng.normal(0, 0.05, (stations, 1)) + walk
@@ -329,17 +338,49 @@ def test_the_uncertainty_covers_a_datum_that_drifts(scatter: float) -> None:
     assert within.min() >= LEAST_OF_A_DRIFT, within
 
 
-@pytest.mark.parametrize("scatter", [0.003, 0.01, 0.02])
+@pytest.mark.parametrize("scatter", sorted(LEAST_AFTER_A_JUMP))
 def test_the_uncertainty_covers_a_datum_that_jumped(scatter: float) -> None:
-    truth, _, seen = drawn(scatter, 400, 10)
-    truth[:, 6:] += 0.1
-    seen[:, 6:] += 0.1
+    within = np.zeros(5)
+    for seed in (5, 11, 23):
+        truth, _, seen = drawn(scatter, 200, 10, seed=seed)
+        truth[:, 5:] += 0.1
+        seen[:, 5:] += 0.1
 
-    track = follow_datum(seen, 0.0025, np.zeros(400))
+        track = follow_datum(seen, 0.0025, np.zeros(200))
 
-    # the very look of a jump cannot tell it from a slip; from the next one on it is known
-    within = (np.abs(track.estimate - truth) <= track.estimate_reach).mean(axis=0)[7:]
-    assert within.min() >= LEAST_AFTER_A_JUMP, within
+        within += (np.abs(track.estimate - truth) <= track.estimate_reach).mean(axis=0)[5:] / 3
+
+    assert within.min() >= LEAST_AFTER_A_JUMP[scatter], within
+
+
+@pytest.mark.parametrize("scatter", [0.003, 0.02, 0.04])
+def test_what_is_stated_stays_of_use_where_nothing_jumps(scatter: float) -> None:
+    _, _, seen = drawn(scatter, 200, 12, seed=17)
+
+    track = follow_datum(seen, 0.0025, np.zeros(200))
+
+    # two deviations of the seat about the mean of twelve are 0.6 of its scatter: allowing for
+    # a jump behind scatter may cost as much again, and leaves a quiet seat as it was
+    usual, mean = np.median(track.estimate_reach[:, 11]), track.estimate_reach[:, 11].mean()
+    assert usual < max(0.007, 1.5 * scatter)
+    assert mean < max(0.008, 1.8 * scatter)
+
+
+def test_doubt_ends_with_the_second_first_off_that_fits() -> None:
+    steady = RECORDED + 0.02 * np.array([1, -1, 0.5, -0.5, 1, -1, 0.5, -0.5])
+    doubted = follow(np.append(steady, RECORDED + 0.05))
+    once = follow(np.append(steady, RECORDED + np.array([0.05, 0.0])))
+    twice = follow(np.append(steady, RECORDED + np.array([0.05, 0.0, 0.0])))
+    unseen = follow(np.append(steady, [RECORDED + 0.05, np.nan]))
+
+    # one may be the first of a jump: what is stated reaches there, the estimate hardly moves
+    assert words(doubted)[-1] == "taken"
+    assert doubted.mean[0] + doubted.reach[0] > RECORDED + 0.06
+    assert abs(doubted.mean[0] - RECORDED) < 0.015
+    assert twice.reach[0] < once.reach[0] < doubted.reach[0]
+    assert twice.reach[0] < 0.5 * doubted.reach[0]
+    # a mount without a first-off tells nothing that would end it
+    assert unseen.reach[0] >= doubted.reach[0]
 
 
 def test_a_usual_station_is_stated_closely_once_it_has_been_seen() -> None:
