@@ -52,6 +52,6 @@ def read_holder_needs(call: Call) -> dict[str, Any]:
         "as_of": plan.view.now,
         "until": found.until,
         "items": found.rows,
-        "problems": [*found.problems, *plan.view.left_out.records],
+        "problems": [*found.problems, *plan.view.problems],
         "next": None,
     }

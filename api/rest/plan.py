@@ -84,7 +84,7 @@ def list_forecasts(call: Call) -> Reply:
             "nights": [row for row in nights if row["ordinal"] == 0],
             "later_nights": [row for row in nights if row["ordinal"] > 0],
             "caution": CAUTION,
-            "problems": list(plan.view.left_out.records),
+            "problems": list(plan.view.problems),
         },
         headers=headers,
     )
@@ -162,7 +162,7 @@ def read_swap_list(call: Call) -> Reply:
             "breakages": breakages_of(call),
             "items": [swap_row(row) for row in shown],
             "caution": CAUTION,
-            "problems": list(plan.view.left_out.records),
+            "problems": list(plan.view.problems),
         },
         headers=headers,
     )
@@ -229,7 +229,7 @@ def read_bench_queue(call: Call) -> Reply:
             "greatest_lateness_min": found.queue.greatest_lateness_minutes,
             "put_off": [row for row in rows if names[row["position"]] in put_off],
             "relief": found.queue.relief,
-            "problems": list(plan.view.left_out.records),
+            "problems": list(plan.view.problems),
             "blocked": [
                 swap_row(row)
                 for row in blocked_rows(found.rows)

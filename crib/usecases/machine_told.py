@@ -15,6 +15,7 @@ from crib.floor.calendar import WorkCalendar
 from crib.planning.ahead import TimeAhead
 from crib.planning.output import MachineOutput
 from crib.planning.rest_of_run import SILENCE_S
+from crib.usecases.to_put_right import SILENT_PATH, ToPutRight
 
 #: A machine stands when it was heard for so many cycles without a part, and for half an hour.
 _CYCLES = 3.0
@@ -91,8 +92,8 @@ def is_silent(heard: datetime | None, calendar: WorkCalendar, now: datetime) -> 
 
 def silent_paths(
     machine: str, told_us: Mapping[int, NDArray[np.int64]], calendar: WorkCalendar
-) -> list[str]:
-    """What to say of paths whose counters told nothing while another of the machine went on.
+) -> list[ToPutRight]:
+    """Paths whose counters told nothing while another of the machine went on.
 
     Args:
         machine: Its name.
@@ -109,7 +110,7 @@ def silent_paths(
         last = instant_from_us(int(heard[path][-1])) if path in heard else None
         if not is_silent(last or first, calendar, latest):
             continue
-        found.append(
+        sentence = (
             f"Path {path} of machine {machine} told no count yet, though the counter of "
             "another path goes on: its edges are charged with nothing. Look at its counter."
             if last is None
@@ -117,6 +118,7 @@ def silent_paths(
             "though the counter of another path goes on: its edges are charged with nothing. "
             "Look at its counter."
         )
+        found.append(ToPutRight(SILENT_PATH, machine, sentence))
     return found
 
 

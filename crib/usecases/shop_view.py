@@ -44,6 +44,7 @@ from crib.usecases.machine_told import (
 )
 from crib.usecases.runless import PartsWithoutRun, parts_without_run
 from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
+from crib.usecases.to_put_right import ToPutRight
 
 #: How far ahead the calendars are laid out.
 LOOK_AHEAD = timedelta(days=60)
@@ -94,6 +95,7 @@ class ShopView:
         told: What each machine does by its counts, by id.
         asked_at: When the agent of each machine that is followed answered last, by id.
         without_run: Parts of each machine that belong to no run, by id, the latest first.
+        to_put_right: What a person has to see to in records and at counters.
     """
 
     now: datetime
@@ -116,6 +118,17 @@ class ShopView:
     told: dict[int, MachineTold] = field(default_factory=dict)
     asked_at: dict[int, datetime] = field(default_factory=dict)
     without_run: dict[int, tuple[PartsWithoutRun, ...]] = field(default_factory=dict)
+    to_put_right: list[ToPutRight] = field(default_factory=list)
+
+    def put_right(self, one: ToPutRight) -> None:
+        """Take what is to be put right, once."""
+        if one not in self.to_put_right:
+            self.to_put_right.append(one)
+
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """What is to be put right, and what was worked out without, in sentences."""
+        return (*(one.sentence for one in self.to_put_right), *self.left_out.records)
 
     def ending(self, row: StayRow) -> int:
         """What the end of a stay says of its edge's life."""
@@ -275,7 +288,7 @@ def _machine_in_view(
         for path in counted
     }
     name = rows.machines[machine_id].machine
-    view.left_out.others += silent_paths(name, own_us, view.calendars[machine_id])
+    view.to_put_right += silent_paths(name, own_us, view.calendars[machine_id])
 
 
 def _time_of(view: ShopView, machine_id: int, times: dict[int, TimeAhead]) -> TimeAhead:

@@ -18,6 +18,7 @@ from crib.usecases.left_out import each
 from crib.usecases.mounted_edges import swap_costs
 from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Key
+from crib.usecases.to_put_right import NO_STATION, ToPutRight
 
 #: Why a tool is due in a station that has none.
 EMPTY: Final = "station_empty"
@@ -81,8 +82,8 @@ def vacancies_of(view: ShopView) -> list[Vacancy]:
     """Every station that a run ahead needs a tool in and that has none.
 
     A run that is made and not told as done needs none. Where several stations carry a tool
-    number, one tool is enough. A tool number that no station carries is told with what was
-    left out: no list can hold that tool.
+    number, one tool is enough. A tool number that no station carries is to be put right: no
+    list can hold that tool.
     """
     found: list[Vacancy] = []
     numbers: dict[int, _Numbers] = defaultdict(lambda: defaultdict(list))
@@ -133,13 +134,13 @@ def _of_machine(
 def _tell_no_station(
     view: ShopView, machine_id: int, part: str, path: int, tool_number: int
 ) -> None:
+    machine = view.rows.machines[machine_id].machine
     sentence = (
-        f"Machine {view.rows.machines[machine_id].machine} has no station with tool number "
+        f"Machine {machine} has no station with tool number "
         f"{tool_number} on path {path}, which part {part} needs: no list shows that tool. "
         "Add the station, or correct the number in the part's operations."
     )
-    if sentence not in view.left_out.others:
-        view.left_out.others.append(sentence)
+    view.put_right(ToPutRight(NO_STATION, machine, sentence))
 
 
 def runs_by_need(

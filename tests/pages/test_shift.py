@@ -108,3 +108,37 @@ def test_holders_and_orders_stand_as_tables_and_not_as_bare_data(client, mounted
 
 def test_what_blocks_leads_to_pages_for_people(client, mounted):
     assert not read(client, "/shift?hours=72").select('#blocks a[href^="/v1/"]')
+
+
+def test_what_a_person_has_to_put_right_is_no_failed_computation(client, mounted, store):
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE operations SET tool_number = 9 WHERE tool_number = 11")
+
+    for address in ("/shift", "/shift/machines/M1", "/machines/M1"):
+        page = read(client, address)
+        told = page.select_one("#to-do")
+        assert "has no station with tool number 9" in words(told), address
+        assert "To put right" in words(told.h2)
+        assert "not worked out" not in words(page.main)
+    assert told.select_one("li a")["href"] == "/machines/M1"
+    assert not read(client, "/machines/M2").select("#to-do li")
+    said = client.get("/v1/swap-list").get_json()["problems"]
+    assert any("has no station with tool number 9" in one for one in said)  # programs too
+
+
+def test_a_path_whose_counter_stopped_leads_to_the_feeds(client, bench, clock, store):
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE machines SET path_counters = '1|2' WHERE machine = 'M1'")
+    for minutes in range(0, 200, 10):
+        at = clock.go_on(minutes=10).isoformat()
+        one = {"at": at, "count": minutes, "path": 1}
+        bench.post("/v1/counts", 202, machine="M1", readings=[one])
+
+    told = read(client, "/shift").select_one("#to-do")
+
+    assert "Path 2 of machine M1 told no count yet" in words(told)
+    assert told.select_one("li a")["href"] == "/shift/feeds"
+
+
+def test_lines_and_ticks_are_of_edges_that_nobody_swaps(client, mounted):
+    assert words(read(client, "/shift").select_one(".key")).count("if nobody swaps it") == 2

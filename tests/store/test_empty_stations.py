@@ -132,9 +132,11 @@ def test_a_tool_number_that_no_station_has_is_told_beside_the_lists(floor, store
 
     assert places(found.rows)[:1] == ["M1/T01"]
     assert "M1/T11" not in places(found.rows)
-    (told,) = plan.view.left_out.records
-    assert told.startswith("Machine M1 has no station with tool number 9 on path 1")
-    assert shift_view(plan, 24).left_out == (told,)
+    (told,) = plan.view.to_put_right
+    assert (told.what, told.machine) == ("no_station", "M1")
+    assert told.sentence.startswith("Machine M1 has no station with tool number 9 on path 1")
+    assert shift_view(plan, 24).left_out == ()  # every figure was worked out
+    assert plan.view.problems == (told.sentence,)
 
 
 def test_an_edge_that_broke_while_nobody_is_there_is_due_now_on_every_list(floor):

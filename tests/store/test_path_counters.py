@@ -111,9 +111,9 @@ def test_each_path_has_its_parts_per_cycle(mounted: Acts) -> None:
 def test_a_path_whose_counter_stops_is_told_while_the_other_goes_on(mounted: Acts) -> None:
     def said() -> list[str]:
         return [
-            why
-            for why in view_shop(mounted.tx, mounted.at(210)).left_out.records
-            if why.startswith("Path ")
+            one.sentence
+            for one in view_shop(mounted.tx, mounted.at(210)).to_put_right
+            if one.what == "silent_path"
         ]
 
     told(mounted, (1, 0, 1), (2, 0, 2), (20, 30, 1), (20, 30, 2))
@@ -131,7 +131,7 @@ def test_a_path_whose_counter_stops_is_told_while_the_other_goes_on(mounted: Act
 def test_a_path_that_never_told_a_count_is_told(mounted: Acts) -> None:
     told(mounted, *((10 * step, step, 1) for step in range(1, 20)))
 
-    found = view_shop(mounted.tx, mounted.at(210)).left_out.records
+    found = view_shop(mounted.tx, mounted.at(210)).problems
 
     assert any(why.startswith("Path 2 of machine M1 told no count yet") for why in found)
 

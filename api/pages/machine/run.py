@@ -19,6 +19,7 @@ from crib.store.engine import Tx
 from crib.usecases.claim_parts import ClaimParts, claim_parts
 from crib.usecases.machine_told import MachineTold
 from crib.usecases.runless import PartsWithoutRun
+from crib.usecases.to_put_right import ToPutRight
 
 blueprint = Blueprint("machine_run", __name__)
 
@@ -28,6 +29,7 @@ def _words() -> dict[str, object]:
     return {
         "machine_told": _machine_told,
         "without_run": without_run,
+        "to_put_right": _to_put_right,
         "page_address": _page_address,
         "instant_text": print_instant,
     }
@@ -40,6 +42,13 @@ def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
         site = this_site()
         told = site.plans.plan(site.clock()).view.without_run
         found = g.without_run = [one for rows in told.values() for one in rows]
+    return [one for one in found if machine in (None, one.machine)]
+
+
+def _to_put_right(machine: str | None = None) -> list[ToPutRight]:
+    """What is to be put right, at one machine or at all."""
+    site = this_site()
+    found = site.plans.plan(site.clock()).view.to_put_right
     return [one for one in found if machine in (None, one.machine)]
 
 

@@ -1,0 +1,26 @@
+"""What a person has to put right so that the lists show everything: no fault of ours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+#: A part needs a tool number that no station of its machine has.
+NO_STATION: Final = "no_station"
+#: A path's own counter tells nothing while that of another path goes on.
+SILENT_PATH: Final = "silent_path"
+
+
+@dataclass(frozen=True, slots=True)
+class ToPutRight:
+    """One thing to put right.
+
+    Attributes:
+        what: ``NO_STATION`` or ``SILENT_PATH``.
+        machine: Where.
+        sentence: What is so, what follows from it, and what to do.
+    """
+
+    what: str
+    machine: str
+    sentence: str
