@@ -34,9 +34,10 @@ class StationNow:
         sister: What stands behind that swap; of an empty station that no run within the horizon
             needs, a tool that waits for it.
         sister_place: Where the sister, or its holder, lies.
-        state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (and
-            expected), ``unused``, ``due``, ``soon``, ``runs``, ``rests``
-            (nothing that runs uses it) or ``unknown`` (it could not be worked out).
+        state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (a
+            run needs one within the horizon), ``later`` (one needs it after that), ``unused``,
+            ``due``, ``soon``, ``runs``, ``rests`` (nothing that runs uses it) or ``unknown``
+            (it could not be worked out).
         problem: Why it could not be worked out, and what to do.
     """
 
@@ -146,9 +147,9 @@ def _state(
     forecast: Forecast | None, wants: ExpectedTool, swap: SwapRow | None, now: datetime
 ) -> str:
     if forecast is None:
-        if swap is not None and swap.swap_by <= now:
-            return "wanted"
-        return "unused" if wants.spec is None and swap is None else "empty"
+        if swap is not None:
+            return "wanted" if swap.swap_by <= now else "empty"
+        return "unused" if wants.spec is None else "later"
     if swap is not None and swap.is_due(now):
         return "due"
     if swap is not None and swap.is_due(now + SOON):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from api import create_app
 from api.settings import Settings
 from tests.pages.reading import read, words
@@ -86,3 +88,38 @@ def test_the_page_of_a_code_leads_to_the_acts_at_the_machine(client, bench, shop
     ]
     of_tool = [link["href"] for link in read(client, f"/C/{tool}").select("main ul a")]
     assert of_tool[:2] == of_station
+
+
+def plan_later(client, bench, clock, **ahead):
+    """Plan a job of a part that needs a tool in T02, which nothing needs before."""
+    part = client.get("/v1/parts").get_json()["items"][0]
+    first = part["operations"][0] | {"tool_number": 2}
+    names = ("material", "material_group", "bar_diameter_mm", "part_length_mm", "cycle_s")
+    kept = {name: part[name] for name in names}
+    bench.post("/v1/parts", part="PIN-9", operations=[first], **kept)
+    at = (clock() + timedelta(**ahead)).isoformat()
+    bench.post("/v1/runs", machine="M1", part="PIN-9", quantity=500, start_at=at)
+    run = client.get("/v1/runs").get_json()["items"][0]
+    short = client.patch(
+        f"/v1/runs/{run['id']}",
+        json={"quantity": 300},
+        headers={"If-Match": client.get(f"/v1/runs/{run['id']}").headers["ETag"]},
+    )
+    assert short.status_code == 200, short.get_data()
+
+
+def test_a_station_of_a_job_days_ahead_is_no_warning_before(client, bench, shop, clock):
+    station = f"/machines/M1/stations/{shop.codes['stations']['M1/T02']}"
+    plan_later(client, bench, clock, days=5)
+
+    line = read(client, "/machines/M1").select(".slide li")[1]
+    page = read(client, station)
+
+    assert words(line) == "T2 T02 empty for PIN-9: TURN-OD"
+    assert not line.select(".care-state, .bad")
+    assert "The program for PIN-9 wants TURN-OD here." in words(page.main)
+    assert not page.select("#station .care-state, #station .bad")
+    clock.go_on(days=4, hours=14)  # 10 h before the job begins
+    line = read(client, "/machines/M1").select(".slide li")[1]
+    assert "empty" in words(line.select_one(".care-state"))
+    assert "Mount one by" in words(read(client, station).main)
