@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -160,6 +161,24 @@ def run_windows(
         for began, stopped, following in zip(began_us, stopped_us, followed, strict=False)
     ]
     return list(began_us), ends
+
+
+class TimedRun(Protocol):
+    """A run with its start and its end [µs]."""
+
+    @property
+    def start_at(self) -> int | None:
+        """When it began; None: nobody said."""
+
+    @property
+    def end_at(self) -> int | None:
+        """When it ended; None: nobody said."""
+
+
+def windows_of(runs: Sequence[TimedRun], until_us: int) -> tuple[list[int], list[int]]:
+    """From when to when each run that began was on its machine [µs]; see ``run_windows``."""
+    began = [run.start_at or 0 for run in runs]
+    return run_windows(began, [run.end_at for run in runs], until_us)
 
 
 def output_of_runs(

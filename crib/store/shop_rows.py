@@ -10,11 +10,35 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from sqlalchemy import text
+from sqlalchemy import CursorResult
 
 from crib.store.counts import Counted
 from crib.store.engine import Tx
+from crib.store.named_rows import rows_by_name
 from crib.store.readings import Readings, load_readings
+from crib.store.shop_records import (
+    CalendarOfShop,
+    ClosureOfShop,
+    HolderOfShop,
+    ItemOfShop,
+    LotOfShop,
+    MachineOfShop,
+    RunOfShop,
+    SpanOfWeek,
+    SpecOfShop,
+    StationOfShop,
+    load_calendars,
+    load_closures,
+    load_holders,
+    load_items,
+    load_lots,
+    load_machines,
+    load_runs,
+    load_spans,
+    load_spec_items,
+    load_specs,
+    load_stations,
+)
 
 _REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
 
@@ -67,85 +91,6 @@ _SIZE_CORRECTIONS = f"""
       AND c.fact_id NOT IN ({_REVERSED})
     ORDER BY f.at, c.fact_id
     """  # noqa: S608 - no value from outside
-
-_STATIONS = text(
-    """
-    SELECT s.id, s.code, s.machine_id, m.machine, s.station, s.tool_number, s.path,
-           m.x_on_diameter, s.axis_x, s.axis_y, s.axis_z
-    FROM stations s JOIN machines m ON m.id = s.machine_id
-    WHERE s.retired_at IS NULL AND m.retired_at IS NULL
-    ORDER BY m.machine, s.path, s.tool_number, s.station
-    """
-)
-
-_RUNS = text(
-    """
-    SELECT r.id, r.machine_id, r.part_id, p.part, p.cycle_s, r.quantity, r.start_at, r.end_at,
-           r.state, p.part_length_mm, p.cutoff_width_mm
-    FROM runs r JOIN parts p ON p.id = r.part_id
-    WHERE r.retired_at IS NULL
-    ORDER BY r.machine_id, r.start_at IS NULL, r.start_at, r.id
-    """
-)
-
-_CLOSURES = text(
-    """
-    SELECT calendar_id, start_local, end_local, kind, attended, reason FROM closures
-    WHERE retired_at IS NULL ORDER BY start_local, id
-    """
-)
-
-_SPECS = text(
-    """
-    SELECT t.id, t.tool_spec, h.holder_type, t.preset_minutes, t.swap_minutes,
-           t.failure_cost_minor, t.items_per_tool, t.torque_nm, t.clearance_deg,
-           t.wear_limit_mm, t.holder_type_id
-    FROM tool_specs t JOIN holder_types h ON h.id = t.holder_type_id
-    """
-)
-
-_SPEC_ITEMS = text(
-    """
-    SELECT i.tool_spec_id, c.cutting_item
-    FROM tool_spec_items i JOIN cutting_items c ON c.id = i.cutting_item_id
-    ORDER BY i.tool_spec_id, i.position
-    """
-)
-
-_ITEMS = text(
-    """
-    SELECT id, cutting_item, grade, tool_material, edges, price_minor, min_stock, pack_size,
-           lead_days, kind
-    FROM cutting_items
-    """
-)
-
-_HOLDERS = text(
-    """
-    SELECT h.id, h.code, h.holder, t.holder_type, h.location, h.condition
-    FROM holders h JOIN holder_types t ON t.id = h.holder_type_id
-    WHERE h.retired_at IS NULL ORDER BY h.holder
-    """
-)
-
-_LOTS = text(
-    """
-    SELECT l.id, l.code, l.lot, c.cutting_item, l.location, c.edges,
-           l.on_hand - coalesce((SELECT SUM(s.change) FROM stock_moves s
-                                 JOIN facts f ON f.id = s.fact_id
-                                 WHERE s.lot_id = l.id AND f.at > :as_of), 0),
-           coalesce((SELECT SUM(c.edges - (SELECT COUNT(*) FROM edge_uses e
-                                           WHERE e.piece_id = p.id AND e.grind = p.grinds))
-                     FROM pieces p
-                     WHERE p.lot_id = l.id AND NOT p.scrapped AND p.id NOT IN
-                       (SELECT e.piece_id FROM edge_uses e
-                        JOIN assembly_state a ON a.assembly_id = e.assembly_id
-                        WHERE a.ended_at IS NULL)), 0)
-    FROM lots l JOIN cutting_items c ON c.id = l.cutting_item_id
-    WHERE l.retired_at IS NULL
-    ORDER BY l.received_on, l.lot
-    """
-)
 
 
 class StayRow(NamedTuple):
@@ -217,17 +162,17 @@ class ShopRows:
     presets: dict[int, PresetRow]
     size_corrections: Mapping[int, list[SizeStep]]
     readings: Mapping[Counted, Readings]
-    stations: dict[int, Any]
-    runs: Mapping[int, list[Any]]
-    machines: dict[int, Any]
-    spans: Mapping[int, list[Any]]
-    closures: Mapping[int, list[Any]]
-    calendars: dict[int, Any]
-    specs: dict[int, Any]
+    stations: dict[int, StationOfShop]
+    runs: Mapping[int, list[RunOfShop]]
+    machines: dict[int, MachineOfShop]
+    spans: Mapping[int, list[SpanOfWeek]]
+    closures: Mapping[int, list[ClosureOfShop]]
+    calendars: dict[int, CalendarOfShop]
+    specs: dict[int, SpecOfShop]
     spec_items: Mapping[int, tuple[str, ...]]
-    items: dict[int, Any]
-    holders: list[Any]
-    lots: list[Any]
+    items: dict[int, ItemOfShop]
+    holders: list[HolderOfShop]
+    lots: list[LotOfShop]
 
 
 def load_shop(
@@ -240,67 +185,48 @@ def load_shop(
         as_of_us: The instant [µs]. Records (runs, machines, specs) are read as they are now.
         readings: Counter readings dated up to then, where somebody has them already.
     """
-    at = {"as_of": as_of_us}
-    spec_items: dict[int, list[str]] = defaultdict(list)
-    for spec_id, item in tx.execute(_SPEC_ITEMS):
-        spec_items[spec_id].append(item)
-    runs: dict[int, list[Any]] = defaultdict(list)
-    for row in tx.execute(_RUNS):
-        runs[row.machine_id].append(row)
-    spans: dict[int, list[Any]] = defaultdict(list)
-    for row in tx.execute(
-        text(
-            "SELECT calendar_id, weekday, start_minute, end_minute, attended"
-            " FROM calendar_spans ORDER BY id"
-        )
-    ):
-        spans[row.calendar_id].append(row)
-    closures: dict[int, list[Any]] = defaultdict(list)
-    for row in tx.execute(_CLOSURES):
-        closures[row.calendar_id].append(row)
     return ShopRows(
-        stays=[StayRow._make(row) for row in _plain(tx, _STAYS, as_of_us)],
+        stays=rows_by_name(StayRow, _at(tx, _STAYS, as_of_us)),
         assemblies={
-            row[0]: AssemblyRow._make(row) for row in _plain(tx, _ASSEMBLIES, as_of_us)
+            row.assembly_id: row
+            for row in rows_by_name(AssemblyRow, _at(tx, _ASSEMBLIES, as_of_us))
         },
-        presets={row[0]: PresetRow._make(row) for row in _plain(tx, _PRESETS, as_of_us)},
+        presets={
+            row.assembly_id: row for row in rows_by_name(PresetRow, _at(tx, _PRESETS, as_of_us))
+        },
         size_corrections=_load_size_corrections(tx, as_of_us),
         readings=load_readings(tx, as_of_us) if readings is None else readings,
-        stations={row.id: row for row in tx.execute(_STATIONS)},
-        runs=runs,
-        machines={
-            row.id: row
-            for row in tx.execute(
-                text(
-                    "SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm,"
-                    " path_counters FROM machines WHERE retired_at IS NULL"
-                )
-            )
-        },
-        spans=spans,
-        closures=closures,
-        calendars={
-            row.id: row
-            for row in tx.execute(text("SELECT id, calendar, time_zone FROM calendars"))
-        },
-        specs={row.id: row for row in tx.execute(_SPECS)},
-        spec_items={spec: tuple(items) for spec, items in spec_items.items()},
-        items={row.id: row for row in tx.execute(_ITEMS)},
-        holders=list(tx.execute(_HOLDERS)),
-        lots=list(tx.execute(_LOTS, at)),
+        stations=load_stations(tx),
+        runs=load_runs(tx),
+        machines=load_machines(tx),
+        spans=load_spans(tx),
+        closures=load_closures(tx),
+        calendars=load_calendars(tx),
+        specs=load_specs(tx),
+        spec_items=load_spec_items(tx),
+        items=load_items(tx),
+        holders=load_holders(tx),
+        lots=load_lots(tx, as_of_us),
     )
+
+
+class _SizeChange(NamedTuple):
+    """A size correction of X as it was recorded."""
+
+    mount_id: int
+    at: int
+    change_tenths_um: int
 
 
 def _load_size_corrections(tx: Tx, as_of_us: int) -> dict[int, list[SizeStep]]:
     """Steps of each stay in order, by mount id."""
     steps: dict[int, list[SizeStep]] = defaultdict(list)
-    for mount_id, at_us, change in _plain(tx, _SIZE_CORRECTIONS, as_of_us):
-        before = steps[mount_id][-1].sum_tenths_um if steps[mount_id] else 0
-        steps[mount_id].append(SizeStep(at_us, before + change))
+    for row in rows_by_name(_SizeChange, _at(tx, _SIZE_CORRECTIONS, as_of_us)):
+        of_stay = steps[row.mount_id]
+        before = of_stay[-1].sum_tenths_um if of_stay else 0
+        of_stay.append(SizeStep(row.at, before + row.change_tenths_um))
     return steps
 
 
-def _plain(tx: Tx, statement: str, as_of_us: int) -> list[Any]:
-    """All rows as the driver's own tuples: there may be tens of thousands."""
-    cursor = tx.exec_driver_sql(statement, {"as_of": as_of_us}).cursor
-    return list(cursor.fetchall()) if cursor is not None else []
+def _at(tx: Tx, statement: str, as_of_us: int) -> CursorResult[Any]:
+    return tx.exec_driver_sql(statement, {"as_of": as_of_us})

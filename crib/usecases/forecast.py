@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -207,7 +207,7 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
     planned = {stay.row.mount_id for stay in mounted}
     seats = _Seats(view)
     forecasts += [
-        _unknown(seats, stay)
+        seats.unknown(stay)
         for stay in view.stays
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
@@ -236,8 +236,14 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
         edges,
         swaps,
         sight,
-        [_empty(seats, view, one) for one in sight.vacancies],
+        [seats.empty(one) for one in sight.vacancies],
     )
+
+
+_NOT_KNOWN = (
+    "No run of this machine uses the station, or its tool spec has neither cutting data nor "
+    "life_parts: nothing can be said."
+)
 
 
 class _Seats:
@@ -251,31 +257,64 @@ class _Seats:
                 if run.state == "running":
                     self.part_now.setdefault(machine_id, run.part)
 
-    def place(self, station_id: int) -> dict[str, Any]:
-        """What a forecast says of its station."""
-        station = self.rows.stations[station_id]
-        return {
-            "station_id": station.id,
-            "station_code": station.code,
-            "machine": station.machine,
-            "station": station.station,
-            "tool_number": station.tool_number,
-            "path": station.path or 1,
-        }
+    def empty(self, one: Vacancy) -> Forecast:
+        """A stand-in for the forecast of a tool that is still to be mounted."""
+        station = self.rows.stations[one.station_id]
+        return Forecast(
+            station_id=station.id,
+            station_code=station.code,
+            machine=station.machine,
+            station=station.station,
+            tool_number=station.tool_number,
+            path=station.path or 1,
+            assembly="",
+            tool_spec=self.rows.specs[one.tool_spec_id].tool_spec,
+            holder_id=0,
+            part=one.part,
+            mounted_at=one.at,
+            parts_made=0,
+            engaged_min=None,
+            share_used=0.0,
+            parts_left=dict.fromkeys(QUANTILES),
+            run_out_at=dict.fromkeys(QUANTILES),
+            fail_probability_shift=None,
+            fail_probability_unattended=None,
+            swap_after_parts=None,
+            swap_by=one.at,
+            why=EMPTY,
+            why_sentence=one.sentence,
+            basis=None,
+        )
 
-    def of(self, stay: Stay) -> dict[str, Any]:
-        """Everything of a forecast up to the minutes in cut."""
+    def unknown(self, stay: Stay) -> Forecast:
+        """What is known of a mounted assembly without any forecast."""
         station = self.rows.stations[stay.row.station_id]
         assembly = self.rows.assemblies[stay.row.assembly_id]
-        return self.place(station.id) | {
-            "assembly": assembly.code,
-            "tool_spec": self.rows.specs[assembly.tool_spec_id].tool_spec,
-            "holder_id": assembly.holder_id,
-            "part": self.part_now.get(station.machine_id),
-            "mounted_at": instant_from_us(stay.row.begin_us),
-            "parts_made": stay.parts,
-            "engaged_min": stay.engaged_min,
-        }
+        return Forecast(
+            station_id=station.id,
+            station_code=station.code,
+            machine=station.machine,
+            station=station.station,
+            tool_number=station.tool_number,
+            path=station.path or 1,
+            assembly=assembly.code,
+            tool_spec=self.rows.specs[assembly.tool_spec_id].tool_spec,
+            holder_id=assembly.holder_id,
+            part=self.part_now.get(station.machine_id),
+            mounted_at=instant_from_us(stay.row.begin_us),
+            parts_made=stay.parts,
+            engaged_min=stay.engaged_min,
+            share_used=0.0,
+            parts_left=dict.fromkeys(QUANTILES),
+            run_out_at=dict.fromkeys(QUANTILES),
+            fail_probability_shift=None,
+            fail_probability_unattended=None,
+            swap_after_parts=None,
+            swap_by=None,
+            why="not_known",
+            why_sentence=_NOT_KNOWN,
+            basis=None,
+        )
 
 
 def _foreseen(
@@ -316,9 +355,10 @@ def _foreseen(
             plan.size_sets,
             ahead[stay.row.mount_id].beyond,
         )
+        overdue = _overdue(view, stay, edge.age, plan, wear_now)
         forecasts.append(
-            Forecast(
-                **seats.of(stay),
+            replace(
+                seats.unknown(stay),
                 share_used=edge.age,
                 parts_left=dict(zip(QUANTILES, map(_whole, parts_left), strict=True)),
                 run_out_at=dict(zip(QUANTILES, map(_instant, run_out_us), strict=True)),
@@ -332,37 +372,26 @@ def _foreseen(
                 cost_step_parts=_whole(plan.step_parts),
                 cost_if_earlier_minor=_money(plan.cost_if_earlier),
                 cost_if_later_minor=_money(plan.cost_if_later),
-                **_overdue(view, stay, edge.age, plan, wear_now),
+                overdue_parts=overdue.parts if overdue else None,
+                overdue_since=overdue.since if overdue else None,
             )
         )
     return forecasts
 
 
-def _unknown(seats: _Seats, stay: Stay) -> Forecast:
-    return Forecast(
-        **seats.of(stay),
-        share_used=0.0,
-        parts_left=dict.fromkeys(QUANTILES),
-        run_out_at=dict.fromkeys(QUANTILES),
-        fail_probability_shift=None,
-        fail_probability_unattended=None,
-        swap_after_parts=None,
-        swap_by=None,
-        why="not_known",
-        why_sentence=(
-            "No run of this machine uses the station, or its tool spec has neither cutting "
-            "data nor life_parts: nothing can be said."
-        ),
-        basis=None,
-    )
+class _Overdue(NamedTuple):
+    """For how many parts an edge has been past its point, and since when."""
+
+    parts: int
+    since: datetime
 
 
 def _overdue(
     view: ShopView, stay: Stay, age: float, plan: StationPlan, wear_now: float
-) -> dict[str, Any]:
+) -> _Overdue | None:
     """For how many parts an edge has been past its point, and since when."""
     if plan.first.why != WHYS[PAST] or wear_now <= 0 or age <= plan.swap_age:
-        return {}
+        return None
     station = view.rows.stations[stay.row.station_id]
     parts, output = (age - plan.swap_age) / wear_now, view.charging(station)
     rest = view.rests.get(station.machine_id)
@@ -371,7 +400,7 @@ def _overdue(
         made = output.total[-1] + (rest.untold if rest else 0.0)
         at_us = np.interp(made - parts, output.total, output.at_us)
         since = max(since, min(round(float(at_us)), us_of(view.now)))
-    return {"overdue_parts": math.floor(parts), "overdue_since": instant_from_us(since)}
+    return _Overdue(math.floor(parts), instant_from_us(since))
 
 
 def _sentence(plan: StationPlan, early_us: int) -> str:
@@ -391,30 +420,6 @@ def _sentence(plan: StationPlan, early_us: int) -> str:
     )
 
 
-def _empty(seats: _Seats, view: ShopView, one: Vacancy) -> Forecast:
-    """A stand-in for the forecast of a tool that is still to be mounted."""
-    return Forecast(
-        **seats.place(one.station_id),
-        assembly="",
-        tool_spec=view.rows.specs[one.tool_spec_id].tool_spec,
-        holder_id=0,
-        part=one.part,
-        mounted_at=one.at,
-        parts_made=0,
-        engaged_min=None,
-        share_used=0.0,
-        parts_left=dict.fromkeys(QUANTILES),
-        run_out_at=dict.fromkeys(QUANTILES),
-        fail_probability_shift=None,
-        fail_probability_unattended=None,
-        swap_after_parts=None,
-        swap_by=one.at,
-        why=EMPTY,
-        why_sentence=one.sentence,
-        basis=None,
-    )
-
-
 def _not_worked_out(view: ShopView, seats: _Seats) -> list[Forecast]:
     """Mounted edges that the plan was made without: unknown, hence to be looked at now."""
     found = []
@@ -427,7 +432,7 @@ def _not_worked_out(view: ShopView, seats: _Seats) -> list[Forecast]:
             machine_why or view.left_out.tools.get(row.assembly_id) or worn_elsewhere(view, row)
         )
         stay = Stay(row, 0, 0.0, None, None, 0.0, "")
-        unknown = _unknown(seats, stay)
+        unknown = seats.unknown(stay)
         found.append(replace(unknown, why=NOT_WORKED_OUT, why_sentence=why))
     return found
 

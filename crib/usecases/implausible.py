@@ -8,6 +8,7 @@ from typing import Any
 
 from crib.store.bounds import implausible_rows
 from crib.store.engine import Tx
+from crib.store.shop_records import RunOfShop
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
 from crib.usecases.left_out import LeftOut, log_once
@@ -69,7 +70,7 @@ def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
     A tool with a plain guess of its life is worked out by that alone.
     """
     left = LeftOut()
-    told: dict[tuple[int, int, int], list[tuple[Any, str]]] = defaultdict(list)
+    told: dict[tuple[int, int, int], list[tuple[RunOfShop, str]]] = defaultdict(list)
     for run, (number, path), sentence in _runs_contradicted(rows, cutting):
         told[run.machine_id, number, path].append((run, sentence))
         if run.state != "done" and sentence not in left.others:
@@ -88,7 +89,7 @@ def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
 
 def _runs_contradicted(
     rows: ShopRows, cutting: CuttingData
-) -> Iterator[tuple[Any, tuple[int, int], str]]:
+) -> Iterator[tuple[RunOfShop, tuple[int, int], str]]:
     """Runs whose part has such an operation, with its tool number, path and a sentence."""
     of_part: dict[int, list[tuple[tuple[int, int], int, str]]] = defaultdict(list)
     for (part_id, number, path), (sequence, why) in cutting.contradicted.items():
@@ -100,7 +101,7 @@ def _runs_contradicted(
                 yield run, tool, sentence
 
 
-def _may_wear(run: Any, stay: StayRow) -> bool:
+def _may_wear(run: RunOfShop, stay: StayRow) -> bool:
     """Whether a run may have worn an edge during its stay, or will."""
     if run.state == "planned":
         return stay.end_us is None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from crib.planning.path_lines import Line, line_of_path
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import NO_READINGS, GrowingReadings, Readings
+from crib.store.shop_records import RunOfShop
 
 
 class KeptOutput:
@@ -33,7 +33,7 @@ class KeptOutput:
         self,
         counter: Counted,
         read: Mapping[Counted, Readings],
-        runs: Sequence[Any],
+        runs: Sequence[RunOfShop],
         now_us: int,
         *,
         counted: bool = True,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 
+from crib.store.shop_records import SpecOfShop
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.left_out import Kept, at_once, each, worked_out
 from crib.usecases.life_of_key import no_life, no_swap_point
@@ -139,7 +139,7 @@ def key_uses(plan: ShopPlan) -> tuple[list[KeyUse], tuple[str, ...]]:
     found = [_Gathered() for _ in plan.keys]
     parts = {run.part_id: run.part for runs in view.rows.runs.values() for run in runs}
 
-    def spec_of(stay: Stay) -> Any:
+    def spec_of(stay: Stay) -> SpecOfShop:
         return view.rows.specs[view.rows.assemblies[stay.row.assembly_id].tool_spec_id]
 
     def use(stay: Stay) -> None:

@@ -6,14 +6,14 @@ then those of runs that are on. So nothing is promised twice.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.errors import Conflict, NotKnown, Refusal
 from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
 from crib.planning.shelf import Sister
+from crib.store.shop_records import HolderOfShop, RunOfShop, StationOfShop
 from crib.usecases.changeovers import changeovers_ahead, start_of_run
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import at_once, worked_out
@@ -194,7 +194,7 @@ def _called(
     return [place for place in now if (place.path, place.tool_number) not in without]
 
 
-def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:
+def _find(plan: ShopPlan, run_id: int) -> tuple[RunOfShop, int]:
     for machine_id, runs in plan.view.rows.runs.items():
         for run in runs:
             if run.id == run_id and machine_id in plan.view.rows.machines:
@@ -202,7 +202,9 @@ def _find(plan: ShopPlan, run_id: int) -> tuple[Any, int]:
     raise NotKnown(f"There is no run {run_id} on a machine in service.", facts={"run": run_id})
 
 
-def _station_now(row: Any, forecast: Forecast | None, holders: dict[int, Any]) -> StationNow:
+def _station_now(
+    row: StationOfShop, forecast: Forecast | None, holders: Mapping[int, HolderOfShop]
+) -> StationNow:
     if forecast is None:
         return StationNow(
             row.id, row.station, row.tool_number, row.path or 1, measures=measures_of(row)

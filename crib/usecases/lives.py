@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from crib.life.observations import BROKEN, LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
@@ -121,8 +120,8 @@ def _life(
 def table_of_keys(view: ShopView, lives: Lives) -> KeyTable:
     """The keys with what makes them alike: tool material and grade, operation, material."""
 
-    def numbered(labels: list[Any]) -> list[int]:
-        seen: dict[Any, int] = {}
+    def numbered(labels: Sequence[Hashable]) -> list[int]:
+        seen: dict[Hashable, int] = {}
         return [seen.setdefault(label, len(seen)) for label in labels]
 
     items = [view.rows.items[key.cutting_item_id] for key in lives.keys]

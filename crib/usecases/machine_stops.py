@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from crib.cutting.kinematics import parts_per_bar
 from crib.floor.calendar import ALWAYS, WorkCalendar
 from crib.floor.timeline import spans_in, us_of, window
 from crib.planning.stops_ahead import Bar, Stops, stops_ahead
 from crib.planning.succession import PLANNED_S
+from crib.store.shop_records import MachineOfShop, RunOfShop
 from crib.usecases.shop_view import ShopView
 
 
@@ -64,7 +63,7 @@ def _bars(view: ShopView, machine_id: int) -> list[Bar | None]:
     return bars
 
 
-def _bar(machine: Any, run: Any, made: float) -> Bar | None:
+def _bar(machine: MachineOfShop, run: RunOfShop, made: float) -> Bar | None:
     if not machine.bar_length_mm or not run.part_length_mm:
         return None
     parts = parts_per_bar(

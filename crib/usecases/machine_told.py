@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from crib.floor.calendar import WorkCalendar
 from crib.planning.ahead import TimeAhead
 from crib.planning.output import MachineOutput
 from crib.planning.rest_of_run import SILENCE_S
+from crib.store.shop_records import RunOfShop
 from crib.usecases.to_put_right import SILENT_PATH, ToPutRight
 
 #: A machine stands when it was heard for so many cycles without a part, and for half an hour.
@@ -49,7 +49,7 @@ class MachineTold:
 
 def machine_told(
     output: MachineOutput,
-    running: tuple[int, Any] | None,
+    running: tuple[int, RunOfShop] | None,
     calendar: WorkCalendar,
     now: datetime,
     asked_at: datetime | None,

@@ -6,11 +6,11 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.planning.shelf import Sister, WaitingAssembly
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
+from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.usecases.expected_tool import ExpectedTool, expected_tool, runs_that_count
 from crib.usecases.forecast import Forecast, ShopPlan
@@ -189,7 +189,7 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
     for one in plan.forecasts:
         mounted[one.machine] += 1
 
-    def line(machine: Any) -> MachineLine:
+    def line(machine: MachineOfShop) -> MachineLine:
         due = swaps[machine.machine]
         return MachineLine(
             machine.machine,

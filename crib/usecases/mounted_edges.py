@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
 from crib.floor.timeline import us_of
 from crib.life.wear import size_growth_mm
 from crib.planning.due import MountedEdge
+from crib.store.shop_records import ItemOfShop, SpecOfShop
 from crib.usecases.cuts_ahead import CutAhead
 from crib.usecases.lives import Lives
 from crib.usecases.shop_view import ShopView
@@ -72,13 +72,13 @@ def _untold_wear(view: ShopView, stay: Stay, per_part: tuple[float, ...]) -> flo
     return rest.untold * share * per_part[0]  # the run ahead of all others is the running one
 
 
-def swap_costs(spec: Any, item: Any) -> tuple[float, float]:
+def swap_costs(spec: SpecOfShop, item: ItemOfShop) -> tuple[float, float]:
     """Cost of a planned swap and of a failure [hundredths of the currency].
 
     Planned: the edge's share of its item's price, bench and machine minutes. A failure costs
     the same and the spec's failure cost beside it.
     """
-    edge = EDGE_MINOR if item.price_minor is None else item.price_minor / max(item.edges, 1)
+    edge = EDGE_MINOR if item.price_minor is None else item.price_minor / (item.edges or 1)
     planned = (
         edge * (spec.items_per_tool or 1)
         + (spec.preset_minutes or PRESET_MINUTES) * MINUTE_MINOR

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.planning.reorder import ReorderRow, StockItem, daily_demand, reorder_list
+from crib.store.shop_records import ItemOfShop
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.left_out import each
 from crib.usecases.swap_list import make_shelf, make_swap_list
@@ -42,7 +42,7 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
         left[lot.cutting_item] += lot.edges_left
     found: list[ReorderRow] = []
 
-    def work_out(item: Any) -> None:
+    def work_out(item: ItemOfShop) -> None:
         stock = StockItem(
             item.cutting_item,
             left[item.cutting_item],

@@ -5,19 +5,34 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from crib.clock import instant_from_us, print_instant, us_from_instant
-from crib.planning.output import Ints, MachineOutput, output_of_runs
+from crib.planning.output import Ints, MachineOutput, TimedRun, output_of_runs, windows_of
 from crib.planning.runless import Runless, runless_parts
 from crib.store.stations import RunRow
-from crib.usecases.stays import windows_of
 
 #: What was made longer ago is only asked about while no run began since [µs].
 _ASKED_US = 7 * 24 * 3_600_000_000
 
 #: Runs that are offered as an answer.
 _MOST_OFFERED = 4
+
+
+class AskedRun(TimedRun, Protocol):
+    """What is asked of a run that may have made parts."""
+
+    @property
+    def id(self) -> int:
+        """Its number."""
+
+    @property
+    def part(self) -> str:
+        """What it makes."""
+
+    @property
+    def state(self) -> str:
+        """``planned``, ``running`` or ``done``."""
 
 
 class RunSpan(NamedTuple):
@@ -101,7 +116,7 @@ class PartsWithoutRun:
 
 
 def parts_without_run(
-    machine: str, output: MachineOutput, runs: Sequence[Any], now_us: int
+    machine: str, output: MachineOutput, runs: Sequence[AskedRun], now_us: int
 ) -> tuple[PartsWithoutRun, ...]:
     """What one machine made for no run, the latest first.
 
@@ -131,7 +146,7 @@ def parts_without_run(
     return tuple(found)
 
 
-def runs_offered(one: Runless, runs: Iterable[Any]) -> tuple[RunOffered, ...]:
+def runs_offered(one: Runless, runs: Iterable[AskedRun]) -> tuple[RunOffered, ...]:
     """Runs that may have made such parts: the planned one, those beside it in time."""
     planned, before, after = [], [], []
     for run in runs:
@@ -142,8 +157,8 @@ def runs_offered(one: Runless, runs: Iterable[Any]) -> tuple[RunOffered, ...]:
         elif run.end_at is not None and run.end_at <= one.end_us:
             before.append(run)
     planned.sort(key=lambda run: (run.start_at is None, run.start_at or 0, run.id))
-    after.sort(key=lambda run: run.start_at)
-    before.sort(key=lambda run: run.end_at, reverse=True)
+    after.sort(key=lambda run: run.start_at or 0)
+    before.sort(key=lambda run: run.end_at or 0, reverse=True)
     found = [RunOffered(run.id, run.part, "began_later") for run in after[:1]]
     if not after:
         found += [RunOffered(run.id, run.part, "planned") for run in planned]

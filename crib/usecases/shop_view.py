@@ -22,7 +22,7 @@ from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.planning.ahead import TimeAhead, lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
-from crib.planning.output import NO_RUN, MachineOutput, output_of_runs
+from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, windows_of
 from crib.planning.path_lines import main_path
 from crib.planning.rest_of_run import RestOfRun, believed_s, rest_of_run
 from crib.planning.runless import runless_total
@@ -30,6 +30,13 @@ from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.feeds import asked_last
 from crib.store.readings import NO_READINGS
+from crib.store.shop_records import (
+    CalendarOfShop,
+    MachineOfShop,
+    RunOfShop,
+    SpanOfWeek,
+    StationOfShop,
+)
 from crib.store.shop_rows import ShopRows, StayRow, load_shop
 from crib.store.wear_rows import CuttingData
 from crib.usecases.implausible import implausible_records
@@ -43,7 +50,7 @@ from crib.usecases.machine_told import (
     starts_again_s,
 )
 from crib.usecases.runless import PartsWithoutRun, parts_without_run
-from crib.usecases.stays import Stay, output_of_station, windows_of, work_out_stays
+from crib.usecases.stays import Stay, output_of_station, work_out_stays
 from crib.usecases.to_put_right import ToPutRight
 
 #: How far ahead the calendars are laid out.
@@ -111,7 +118,7 @@ class ShopView:
     rests: dict[int, RestOfRun] = field(default_factory=dict)
     estimates: list[Any] = field(default_factory=list)
     shares: dict[int, RunningShare] = field(default_factory=dict)
-    began: dict[int, list[Any]] = field(default_factory=dict)
+    began: dict[int, list[RunOfShop]] = field(default_factory=dict)
     left_out: LeftOut = field(default_factory=LeftOut)
     unknown: list[StayRow] = field(default_factory=list)
     of_paths: dict[Counted, MachineOutput] = field(default_factory=dict)
@@ -164,7 +171,7 @@ class ShopView:
             ],
         )
 
-    def charging(self, station: Any) -> MachineOutput:
+    def charging(self, station: StationOfShop) -> MachineOutput:
         """The output that charges the edges of a station."""
         return output_of_station(station, self.outputs, self.of_paths)
 
@@ -202,12 +209,12 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
         if counter.path:
             told[counter.machine_id].add(counter.path)
 
-    def lay(machine: Any) -> None:
+    def lay(machine: MachineOfShop) -> None:
         if machine.id not in view.left_out.machines:
-            view.calendars[machine.id] = built.get(machine.calendar_id, ALWAYS)
+            view.calendars[machine.id] = built.get(machine.calendar_id or 0, ALWAYS)
             _machine_in_view(view, machine.id, times, kept, told.get(machine.id, set()))
 
-    def failed(machine: Any) -> str:
+    def failed(machine: MachineOfShop) -> str:
         view.left_out.machines[machine.id] = sentence = (
             f"The figures of machine {machine.machine} could not be worked out. Check its "
             "calendar, its runs and their parts; the service's log names the fault."
@@ -325,7 +332,7 @@ def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCal
     named = {one.time_zone for one in rows.calendars.values() if one.time_zone}
     usual = named.pop() if len(named) == 1 else "UTC"
 
-    def build(calendar: Any) -> None:
+    def build(calendar: CalendarOfShop) -> None:
         if calendar.id not in rows.spans and calendar.id not in rows.closures:
             return
         made = WorkCalendar(
@@ -333,7 +340,11 @@ def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCal
             calendar.time_zone or usual,
             tuple(
                 closure_from_texts(
-                    row.start_local, row.end_local, row.kind, row.attended, row.reason
+                    row.start_local,
+                    row.end_local,
+                    row.kind,
+                    None if row.attended is None else bool(row.attended),
+                    row.reason,
                 )
                 for row in rows.closures.get(calendar.id, ())
             ),
@@ -343,7 +354,7 @@ def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCal
         if calendar.calendar.lower() in BENCH_CALENDARS:
             view.bench = made
 
-    def failed(calendar: Any) -> str:
+    def failed(calendar: CalendarOfShop) -> str:
         sentence = (
             f"The hours of calendar {calendar.calendar} could not be worked out. Check its "
             "time zone, its rows and its closures."
@@ -357,7 +368,7 @@ def _calendars(view: ShopView, times: dict[int, TimeAhead]) -> dict[int, WorkCal
     return built
 
 
-def _week_span(span: Any) -> WeekSpan:
+def _week_span(span: SpanOfWeek) -> WeekSpan:
     end = span.end_minute
     return WeekSpan(
         _WEEKDAYS.index(span.weekday),
@@ -367,7 +378,9 @@ def _week_span(span: Any) -> WeekSpan:
     )
 
 
-def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[Any]) -> None:
+def _plan_machine(
+    view: ShopView, machine_id: int, time: TimeAhead, runs: list[RunOfShop]
+) -> None:
     now_us = us_of(view.now)
     output, calendar = view.outputs[machine_id], view.calendars[machine_id]
     learned = running_share(output, runs, calendar, now_us)
@@ -426,7 +439,7 @@ def _plan_machine(view: ShopView, machine_id: int, time: TimeAhead, runs: list[A
 
 
 def running_share(
-    output: MachineOutput, runs: list[Any], calendar: WorkCalendar, now_us: int
+    output: MachineOutput, runs: list[RunOfShop], calendar: WorkCalendar, now_us: int
 ) -> RunningShare:
     """Share of the calendar's time that the machine really cuts, from its last week."""
     recent = slice(int(np.searchsorted(output.at_us, now_us - _LEARN_US)), None)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.planning.output import MachineOutput, run_windows
+from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
+from crib.store.shop_records import ItemOfShop, RunOfShop, StationOfShop
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
 
@@ -30,7 +31,7 @@ class Key(NamedTuple):
     material_group: str
     operation_class: str
 
-    def text(self, items: dict[int, Any]) -> str:
+    def text(self, items: Mapping[int, ItemOfShop]) -> str:
         """The key as a name in addresses and lists."""
         item = items[self.cutting_item_id].cutting_item
         return f"{item}~{self.material_group}~{self.operation_class}"
@@ -90,16 +91,11 @@ class _Cut(NamedTuple):
     part_id: int
 
 
-def windows_of(runs: Sequence[Any], now_us: int) -> tuple[list[int], list[int]]:
-    """From when to when each run that began was on its machine [µs]."""
-    return run_windows([run.start_at or 0 for run in runs], [r.end_at for r in runs], now_us)
-
-
 def work_out_stays(
     rows: ShopRows,
     cutting: CuttingData,
     outputs: Mapping[int, MachineOutput],
-    began: Mapping[int, Sequence[Any]],
+    began: Mapping[int, Sequence[RunOfShop]],
     now_us: int,
     of_paths: Mapping[Counted, MachineOutput] | None = None,
 ) -> list[Stay]:
@@ -139,7 +135,7 @@ def work_out_stays(
     return [found[place] for place in range(len(rows.stays))]
 
 
-def _counter_of(station: Any, of_paths: Mapping[Counted, MachineOutput]) -> Counted:
+def _counter_of(station: StationOfShop, of_paths: Mapping[Counted, MachineOutput]) -> Counted:
     """The counter that charges the edges of a station; path 0 for the machine's parts."""
     if of_paths:
         own = Counted(station.machine_id, station.path or 1)
@@ -149,7 +145,7 @@ def _counter_of(station: Any, of_paths: Mapping[Counted, MachineOutput]) -> Coun
 
 
 def output_of_station(
-    station: Any,
+    station: StationOfShop,
     outputs: Mapping[int, MachineOutput],
     of_paths: Mapping[Counted, MachineOutput],
 ) -> MachineOutput:
@@ -163,7 +159,7 @@ def _on_one_machine(
     rows: ShopRows,
     cutting: CuttingData,
     output: MachineOutput,
-    runs: Sequence[Any],
+    runs: Sequence[RunOfShop],
     now_us: int,
 ) -> list[Stay]:
     """The stays that one counter charges; a case is an item, built to a spec, in a station."""

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.clock import instant_from_us
 from crib.errors import Invalid
@@ -24,6 +23,7 @@ from crib.planning.shelf import (
 )
 from crib.planning.sisters import find_sisters
 from crib.records.catalogue import is_out_of_service
+from crib.store.shop_records import HolderOfShop, LotOfShop
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
 from crib.usecases.forecast import Forecast, ShopPlan
@@ -301,8 +301,8 @@ def _lots(view: ShopView) -> list[LotEdges]:
     """Edges in stock; a lot whose figures cannot be worked out is told, and not counted on."""
     found: list[LotEdges] = []
 
-    def count(row: Any) -> None:
-        left = int(row[6]) * int(row.edges or 1) + int(row[7])
+    def count(row: LotOfShop) -> None:
+        left = row.unopened * (row.edges or 1) + row.opened_edges
         if left > 0:
             found.append(LotEdges(row.lot, row.cutting_item, left, row.location or ""))
 
@@ -334,7 +334,7 @@ def _stays_by_assembly(view: ShopView) -> tuple[set[int], dict[int, float], dict
 
 
 def _waiting(
-    view: ShopView, assembly: AssemblyRow, holders: dict[int, Any]
+    view: ShopView, assembly: AssemblyRow, holders: Mapping[int, HolderOfShop]
 ) -> tuple[WaitingAssembly | None, bool]:
     holder = holders.get(assembly.holder_id)
     if holder is None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from crib.planning.shelf import SwapNeed
 from crib.planning.succession import MOST_IN_A_ROW
 from crib.planning.swap_plan import LaterSwaps
 from crib.planning.swaps import RUN_TO_FAILURE, WHYS
+from crib.store.shop_records import StationOfShop
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.out_now import BROKEN, NOW, WRONG_TOOL
 from crib.usecases.vacancies import EMPTY
@@ -87,7 +88,7 @@ def _later(plan: ShopPlan, until: datetime) -> LaterSwaps:
     return plan.swaps.up_to(horizon_us, np.array(horizon_s))
 
 
-def measures_of(station: Any) -> frozenset[str]:
+def measures_of(station: StationOfShop) -> frozenset[str]:
     """LF, WF, HF as far as the offsets of a station need them."""
     return measures_of_axes(station.axis_x, station.axis_y, station.axis_z)
 

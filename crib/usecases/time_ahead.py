@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.clock import instant_from_us, us_from_instant
 from crib.errors import Invalid
@@ -12,6 +11,7 @@ from crib.floor.calendar import HORIZON, ExceptionAhead
 from crib.floor.parts_clock import PartsClock, WorkedStretch
 from crib.floor.running_share import RunningShare
 from crib.planning.ahead import NEVER_US
+from crib.store.shop_records import RunOfShop
 from crib.usecases.machine_told import starts_again_s
 from crib.usecases.shop_view import ShopView
 
@@ -96,7 +96,7 @@ def time_ahead(view: ShopView, machine_id: int, hours: float) -> MachineTime:
     )
 
 
-def _running(view: ShopView, machine_id: int) -> tuple[int, Any] | None:
+def _running(view: ShopView, machine_id: int) -> tuple[int, RunOfShop] | None:
     """Place and row of the run that is on."""
     begun = [run for run in view.rows.runs.get(machine_id, []) if run.state != "planned"]
     begun.sort(key=lambda run: run.start_at or 0)
@@ -108,7 +108,7 @@ def _running(view: ShopView, machine_id: int) -> tuple[int, Any] | None:
 
 
 def _job(
-    view: ShopView, machine_id: int, running: tuple[int, Any], clock: PartsClock
+    view: ShopView, machine_id: int, running: tuple[int, RunOfShop], clock: PartsClock
 ) -> JobAhead:
     place, run = running
     made = view.outputs[machine_id].parts_of_run(place)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import Select, TextClause
+from sqlalchemy import Select, TextClause, create_engine, text
 
 from crib.store import (
     assemblies,
@@ -23,12 +23,13 @@ from crib.store import (
     presets,
     rack_rows,
     scans,
-    shop_rows,
+    shop_records,
     spec_stations,
     stations,
     stockrows,
 )
 from crib.store.engine import Store
+from crib.store.named_rows import rows_by_name
 from crib.usecases import queries
 from crib.usecases.queries import FactKind
 
@@ -53,9 +54,6 @@ FILLED: dict[type[Any], tuple[Any, ...]] = {
     rack_rows.PlaceRow: (rack_rows._PLACE_OF,),
     rack_rows.WaitingRow: (rack_rows._WAITING,),
     scans.AssemblyScan: (scans._ASSEMBLY,),
-    shop_rows.AssemblyRow: (shop_rows._ASSEMBLIES,),
-    shop_rows.PresetRow: (shop_rows._PRESETS,),
-    shop_rows.StayRow: (shop_rows._STAYS,),
     spec_stations.SpecStation: (spec_stations._STATIONS,),
     stations.ExpectedRow: (stations._EXPECTED,),
     stations.RunRow: (stations._RUNS,),
@@ -137,10 +135,18 @@ def _filled_by_position(path: Path) -> set[str]:
     return found
 
 
+def test_a_row_is_not_filled_by_columns_of_other_names() -> None:
+    swapped = text("SELECT 1 AS calendar_id, 2 AS id, 'UTC' AS time_zone")
+    wrong = pytest.raises(TypeError, match="columns calendar_id, id, time_zone do not fill")
+    with create_engine("sqlite://").connect() as connection, wrong:
+        rows_by_name(shop_records.CalendarOfShop, connection.execute(swapped))
+
+
 def test_no_row_is_filled_by_position_unseen() -> None:
     found = {
         name
         for path in sorted((ROOT / "crib" / "store").glob("*.py"))
+        if path.stem != "named_rows"
         for name in _filled_by_position(path)
     }
 
