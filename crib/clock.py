@@ -39,6 +39,19 @@ def instant_from_us(at_us: int) -> datetime:
     return _EPOCH + int(at_us) * _MICROSECOND
 
 
+def readable_instant(at_us: int | None) -> datetime | None:
+    """The same; None also of what lies beyond every calendar, as in a damaged record.
+
+    Examples:
+        >>> readable_instant(0).isoformat(), readable_instant(2**62)
+        ('1970-01-01T00:00:00+00:00', None)
+    """
+    try:
+        return None if at_us is None else instant_from_us(at_us)
+    except OverflowError:
+        return None
+
+
 def parse_instant(text: str) -> datetime:
     """Read an RFC 3339 instant.
 

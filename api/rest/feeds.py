@@ -21,17 +21,16 @@ from api.schemas.fields import Problems, Shape, Whole
 from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
-from crib.store.feeds import list_gaps
 from crib.store.resolve import machine_id_by_name
 from crib.usecases.dismiss_question import (
     DismissQuestion,
     QuestionDismissed,
     dismiss_question,
 )
-from crib.usecases.gap_resets import GapShown, show_gap
+from crib.usecases.gap_resets import GapShown
 from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
 from crib.usecases.questions import list_questions
-from crib.usecases.show_feeds import FeedShown, show_feeds
+from crib.usecases.show_feeds import FeedShown, list_gaps_shown, show_feeds
 from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
 from crib.usecases.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
 
@@ -69,12 +68,18 @@ def list_feeds(call: Call) -> dict[str, Any]:
     return {"items": found, "next": None, "problems": found.problems}
 
 
-@reads(blueprint, "/v1/feed-gaps", page_shape(GapShape)(), query=GapsQuery())
+class GapsPage(page_shape(GapShape)):  # type: ignore[misc]
+    """Gaps, the one found last first."""
+
+    problems = Problems()
+
+
+@reads(blueprint, "/v1/feed-gaps", GapsPage(), query=GapsQuery())
 def list_feed_gaps(call: Call) -> dict[str, Any]:
     """List what nobody will see of machines, the gap found last first."""
     since = call.present - timedelta(hours=call.query["hours"])
-    found = list_gaps(call.tx, since, call.query["limit"], _asked_machine(call))
-    return {"items": [show_gap(call.tx, one) for one in found], "next": None}
+    found = list_gaps_shown(call.tx, since, call.query["limit"], _asked_machine(call))
+    return {"items": found, "next": None, "problems": found.problems}
 
 
 class QuestionsPage(page_shape(QuestionShape)):  # type: ignore[misc]

@@ -101,5 +101,5 @@ def machines_concerned(tx: Tx, named: Sequence[str], state: BrokerState) -> list
         if one.machine.lower() in wanted or (one.id in feeds and feeds[one.id].source == "mqtt")
     ]
     return found or [
-        one.machine for one in silent if one.id not in feeds and one.counted_at is None
+        one.machine for one in silent if one.id not in feeds and one.counted_us is None
     ]

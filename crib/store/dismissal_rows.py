@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
-from crib.clock import instant_from_us, us_from_instant
+from crib.clock import instant_from_us, readable_instant, us_from_instant
 from crib.store.engine import Tx
 
 _STANDS = "NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = d.fact_id)"
@@ -85,7 +85,9 @@ def insert_dismissal(tx: Tx, fact_id: int, sighting: Sighting, since: datetime) 
 def standing_dismissals(tx: Tx) -> dict[Sighting, datetime]:
     """Since when the machine had named each tool about which nobody is asked any more."""
     rows = tx.exec_driver_sql(_STANDING)
-    return {Sighting(*row[:5]): instant_from_us(row[5]) for row in rows}
+    found = {Sighting(*row[:5]): readable_instant(row[5]) for row in rows}
+    # one whose instant cannot be read dismisses nothing: it is asked again
+    return {sighting: since for sighting, since in found.items() if since is not None}
 
 
 def last_dismissals(tx: Tx, limit: int = 50) -> list[Dismissed]:

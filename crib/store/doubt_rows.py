@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from crib.clock import instant_from_us, us_from_instant
+from crib.clock import instant_from_us, readable_instant, us_from_instant
 from crib.store.engine import Tx
 
 _OPEN = """
-    SELECT d.id, d.machine_id, m.machine, d.path, d.tool_number, d.at, d.signal, d.why
+    SELECT d.id, d.machine_id, m.machine, d.path, d.tool_number, d.at, d.signal, d.why,
+           d.found_at
     FROM breakage_doubts AS d JOIN machines AS m ON m.id = d.machine_id
     WHERE m.retired_at IS NULL AND NOT EXISTS (
       SELECT 1 FROM breakage_answers AS a WHERE a.doubt_id = d.id AND NOT EXISTS
@@ -30,11 +31,15 @@ class Doubt(NamedTuple):
 
 
 class OpenDoubt(NamedTuple):
-    """One that nobody answered: its number, the machine's name, and what was told."""
+    """One that nobody answered: its number, the machine's name, and what was told.
+
+    Where the instant told cannot be read, it is when it was written down (``at_is_told``).
+    """
 
     id: int
     machine: str
     told: Doubt
+    at_is_told: bool = True
 
 
 def insert_doubt(tx: Tx, one: Doubt, found_at: datetime) -> None:
@@ -64,12 +69,17 @@ def open_doubts(tx: Tx, machine_id: int | None = None) -> list[OpenDoubt]:
         machine_id: Only those of this machine.
     """
     return [
-        OpenDoubt(
-            row[0], row[2], Doubt(row[1], row[3], row[4], instant_from_us(row[5]), *row[6:])
-        )
-        for row in tx.exec_driver_sql(_OPEN)
-        if machine_id in (None, row[1])
+        _open_doubt(row) for row in tx.exec_driver_sql(_OPEN) if machine_id in (None, row[1])
     ]
+
+
+def _open_doubt(row: Any) -> OpenDoubt:
+    number, machine_id, machine, path, tool_number, at_us, signal, why, found_us = row
+    told = readable_instant(at_us)
+    # a breakage must be asked about whatever became of its instants
+    at = told or readable_instant(found_us) or instant_from_us(0)
+    doubt = Doubt(machine_id, path, tool_number, at, signal, why)
+    return OpenDoubt(number, machine, doubt, told is not None)
 
 
 def insert_answer(tx: Tx, fact_id: int, doubt_id: int) -> None:

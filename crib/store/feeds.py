@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from crib.clock import instant_from_us, us_from_instant
+from crib.clock import instant_from_us, readable_instant, us_from_instant
 from crib.store.engine import Tx
 
 _KEEP = """
@@ -48,23 +48,44 @@ _SEEN = """
 
 @dataclass(frozen=True, slots=True)
 class FeedRow:
-    """The feed of one machine as it is kept."""
+    """The feed of one machine as it is kept; its instants are read where they are used."""
 
     machine_id: int
     machine: str
     source: str
     state: str
     problem: str | None
-    heard_at: datetime | None
-    counted_at: datetime | None
+    heard_us: int | None
+    counted_us: int | None
     lag_s: float | None
     instance_id: int | None
     next_sequence: int | None
     clock_off_s: float | None = None
     device_uuid: str | None = None
     lacks_us: int = 0
-    assets_sent_at: datetime | None = None
+    assets_sent_us: int | None = None
     assets_problem: str | None = None
+
+    @property
+    def heard_at(self) -> datetime | None:
+        """When something came last."""
+        return _instant(self.heard_us)
+
+    @property
+    def counted_at(self) -> datetime | None:
+        """When the last count was taken that came."""
+        return _instant(self.counted_us)
+
+    @property
+    def assets_sent_at(self) -> datetime | None:
+        """When tools were sent to the agent last."""
+        return _instant(self.assets_sent_us)
+
+
+def refuse_unreadable(feed: FeedRow) -> None:
+    """Raise OverflowError where one of its instants lies beyond every calendar."""
+    for at_us in (feed.heard_us, feed.counted_us, feed.assets_sent_us):
+        _instant(at_us)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +94,15 @@ class GapRow:
 
     id: int
     machine: str
-    found_at: datetime
+    found_us: int
     reason: str
     from_sequence: int | None
     until_sequence: int | None
+
+    @property
+    def found_at(self) -> datetime:
+        """When it was found."""
+        return instant_from_us(self.found_us)
 
 
 class NowRow(NamedTuple):
@@ -86,6 +112,10 @@ class NowRow(NamedTuple):
     path: str
     since_us: int
     value: str | None
+
+
+def _instant(at_us: int | None) -> datetime | None:
+    return None if at_us is None else instant_from_us(at_us)
 
 
 def _driver(tx: Tx) -> Any:
@@ -172,13 +202,14 @@ def asked_last(tx: Tx) -> dict[int, datetime]:
     """When the agents that are followed answered last, by machine id.
 
     What is pushed says nothing while it is quiet; an agent that answers says that there is
-    nothing new.
+    nothing new. An instant that cannot be read is left out: the view of the feeds tells it.
     """
     rows = _driver(tx).execute(
         "SELECT machine_id, heard_at FROM feeds WHERE source = 'mtconnect'"
         " AND state = 'following' AND heard_at IS NOT NULL"
     )
-    return {row[0]: instant_from_us(row[1]) for row in rows}
+    found = {row[0]: readable_instant(row[1]) for row in rows}
+    return {machine_id: at for machine_id, at in found.items() if at is not None}
 
 
 def list_feeds(tx: Tx) -> list[FeedRow]:
@@ -196,15 +227,15 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[2],
             row[3],
             row[4],
-            None if row[5] is None else instant_from_us(row[5]),
-            None if row[6] is None else instant_from_us(row[6]),
+            row[5],
+            row[6],
             None if row[7] is None else row[7] / 1e6,
             row[8],
             row[9],
             None if row[10] is None else row[10] / 1e6,
             row[11],
             row[12],
-            None if row[13] is None else instant_from_us(row[13]),
+            row[13],
             row[14],
         )
         for row in rows
@@ -222,7 +253,7 @@ def list_gaps(
         " ORDER BY g.id DESC LIMIT ?",
         (0 if since is None else us_from_instant(since), machine_id, limit),
     )
-    return [GapRow(row[0], row[1], instant_from_us(row[2]), *row[3:]) for row in rows]
+    return [GapRow(*row) for row in rows]
 
 
 def gaps_by_machine(tx: Tx, since: datetime) -> dict[int, tuple[int, GapRow]]:
@@ -235,10 +266,7 @@ def gaps_by_machine(tx: Tx, since: datetime) -> dict[int, tuple[int, GapRow]]:
         " WHERE g.id IN (SELECT max(id) FROM feed_gaps GROUP BY machine_id)",
         (us_from_instant(since),),
     )
-    return {
-        row[0]: (row[1], GapRow(row[2], row[3], instant_from_us(row[4]), *row[5:]))
-        for row in rows
-    }
+    return {row[0]: (row[1], GapRow(*row[2:])) for row in rows}
 
 
 def now_of(tx: Tx, machine_id: int) -> dict[tuple[str, str], NowRow]:

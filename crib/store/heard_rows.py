@@ -1,4 +1,7 @@
-"""Rows of what was heard of machines: states, rests, tools they named, counts posted."""
+"""Rows of what was heard of machines: states, rests, tools they named, counts posted.
+
+Their instants are read where they are used: one that cannot be is its row's fault alone.
+"""
 
 from __future__ import annotations
 
@@ -26,8 +29,8 @@ class HeardMachine(NamedTuple):
     id: int
     machine: str
     feed_url: str | None
-    counted_at: datetime | None
-    reported_at: datetime | None
+    counted_us: int | None
+    reported_us: int | None
 
 
 class State(NamedTuple):
@@ -36,8 +39,13 @@ class State(NamedTuple):
     machine_id: int
     kind: str
     path: str
-    since: datetime
+    since_us: int
     value: str | None
+
+    @property
+    def since(self) -> datetime:
+        """Since when it is so."""
+        return instant_from_us(self.since_us)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +66,18 @@ class ToolSeen(NamedTuple):
     path: str
     tool_number: int
     asset: str
-    first_at: datetime
-    last_at: datetime
+    first_us: int
+    last_us: int
+
+    @property
+    def first_at(self) -> datetime:
+        """When it was named first."""
+        return instant_from_us(self.first_us)
+
+    @property
+    def last_at(self) -> datetime:
+        """When it was named last."""
+        return instant_from_us(self.last_us)
 
 
 def _instant(at_us: int | None) -> datetime | None:
@@ -68,10 +86,7 @@ def _instant(at_us: int | None) -> datetime | None:
 
 def heard_machines(tx: Tx) -> list[HeardMachine]:
     """Every machine in use, by name."""
-    return [
-        HeardMachine(row[0], row[1], row[2], _instant(row[3]), _instant(row[4]))
-        for row in tx.exec_driver_sql(_MACHINES)
-    ]
+    return [HeardMachine(*row) for row in tx.exec_driver_sql(_MACHINES)]
 
 
 def states_now(tx: Tx) -> dict[int, list[State]]:
@@ -80,7 +95,7 @@ def states_now(tx: Tx) -> dict[int, list[State]]:
     for row in tx.exec_driver_sql(
         "SELECT machine_id, kind, path, since, value FROM machine_now ORDER BY 1, 3, 2"
     ):
-        found[row[0]].append(State(row[0], row[1], row[2], instant_from_us(row[3]), row[4]))
+        found[row[0]].append(State(*row))
     return found
 
 
@@ -102,15 +117,4 @@ def tools_named(tx: Tx) -> list[ToolSeen]:
         " WHERE m.retired_at IS NULL"
         " ORDER BY m.machine, t.path, t.tool_number, t.last_at, t.first_at"
     )
-    return [
-        ToolSeen(
-            row[0],
-            row[1],
-            row[2],
-            row[3],
-            row[4],
-            instant_from_us(row[5]),
-            instant_from_us(row[6]),
-        )
-        for row in rows
-    ]
+    return [ToolSeen(*row) for row in rows]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from crib.clock import instant_from_us
+from crib.clock import instant_from_us, readable_instant
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 
@@ -98,7 +98,7 @@ def _kept_aside(row: Any) -> KeptAside:
         id=number,
         counter=Counted(machine_id, path),
         machine=machine,
-        at=None if at is None else instant_from_us(at),
+        at=readable_instant(at),
         count=reading.get("count") if isinstance(reading, dict) else reading,
         reason=reason,
         sentence=detail,

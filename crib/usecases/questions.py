@@ -45,7 +45,7 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
     dismissed = standing_dismissals(tx)
     seen_last = [*tools_named(tx), *_named_alone(tx)]
     named = [one for one in seen_last if machine_id in (None, one.machine_id)]
-    named.sort(key=lambda one: (one.machine, one.path, one.tool_number, one.last_at))
+    named.sort(key=lambda one: (one.machine, one.path, one.tool_number, one.last_us))
     found: Kept[Question] = Kept(unclear_breakages(tx, machine_id))
 
     stations: dict[int, tuple[StationRow, ...]] = {}
@@ -85,12 +85,12 @@ def _named_alone(tx: Tx) -> list[ToolSeen]:
         now = {(one.kind, one.path): one for one in states.get(machine.id, ())}
         for (kind, path), asset in now.items():
             number = now.get(("TOOL_NUMBER", path))
-            if kind != "TOOL_ASSET_ID" or number is None or asset.since <= number.since:
+            if kind != "TOOL_ASSET_ID" or number is None or asset.since_us <= number.since_us:
                 continue
             if asset.value and number.value and number.value.isdecimal():
                 tool = int(number.value), asset.value
                 found.append(
-                    ToolSeen(machine.id, machine.machine, path, *tool, asset.since, asset.since)
+                    ToolSeen(machine.id, machine.machine, path, *tool, *[asset.since_us] * 2)
                 )
     return found
 

@@ -10,7 +10,14 @@ import numpy as np
 
 from crib.clock import us_from_instant
 from crib.store.engine import Tx
-from crib.store.feeds import FeedRow, GapRow, gaps_by_machine, list_feeds
+from crib.store.feeds import (
+    FeedRow,
+    GapRow,
+    gaps_by_machine,
+    list_feeds,
+    list_gaps,
+    refuse_unreadable,
+)
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
 from crib.store.path_counts import charges_around, last_part_at
 from crib.usecases.cycle_times import CycleTimes, cycle_times
@@ -96,20 +103,44 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
     found: list[FeedRow] = []
 
     def look(one: HeardMachine) -> None:
-        found.append(told_now(feeds.get(one.id) or _without_feed(one), process, present))
+        told = told_now(feeds.get(one.id) or _without_feed(one), process, present)
+        refuse_unreadable(told)
+        found.append(told)
 
     def failed(one: HeardMachine) -> str:
         why = _not_worked_out(one.machine)
-        found.append(replace(_without_feed(one), state="stopped", problem=why))
+        nothing = _without_feed(one._replace(counted_us=None, reported_us=None))
+        found.append(replace(nothing, state="stopped", problem=why))
         return why
 
     heard = heard_machines(tx)
     each(
-        [one for one in heard if one.id in feeds or one.feed_url or one.counted_at],
+        [one for one in heard if one.id in feeds or one.feed_url or one.counted_us],
         look,
         failed,
     )
     return found
+
+
+def list_gaps_shown(
+    tx: Tx, since: datetime, limit: int, machine_id: int | None = None
+) -> Kept[GapShown]:
+    """Gaps found since an instant, the last first; ``problems`` tells of the others.
+
+    Args:
+        tx: An open transaction.
+        since: Since when.
+        limit: How many at most.
+        machine_id: Only those of this machine.
+    """
+    return worked_out(
+        list_gaps(tx, since, limit, machine_id),
+        lambda gap: show_gap(tx, gap),
+        lambda gap: (
+            f"What was missed of machine {gap.machine} could not be worked out. Look at its "
+            "counts; the service's log names the fault."
+        ),
+    )
 
 
 def _not_worked_out(machine: str) -> str:
@@ -179,8 +210,8 @@ def _without_feed(machine: HeardMachine) -> FeedRow:
         source="mtconnect" if waits else "http",
         state="waiting" if waits else "following",
         problem=_NOT_YET if waits else None,
-        heard_at=machine.reported_at,
-        counted_at=machine.counted_at,
+        heard_us=machine.reported_us,
+        counted_us=machine.counted_us,
         lag_s=None,
         instance_id=None,
         next_sequence=None,

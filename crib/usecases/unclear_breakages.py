@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from crib.clock import print_instant
 from crib.errors import Conflict
 from crib.store.doubt_rows import OpenDoubt, open_doubts
 from crib.store.engine import Tx
 from crib.usecases.question import BREAKAGE, Question
+
+_UNREAD: Final = "When it broke cannot be read; this is when it came."
 
 
 def unclear_breakages(tx: Tx, machine_id: int | None = None) -> list[Question]:
@@ -36,6 +40,11 @@ def open_breakage(tx: Tx, number: int) -> OpenDoubt:
 
 def _asked(one: OpenDoubt) -> Question:
     told = one.told
+    asked = (
+        f"Machine {one.machine} says that a tool broke at {print_instant(told.at)}: "
+        f"'{told.signal}'. {told.why} Look at the machine, then say which tool broke, or "
+        "that none did."
+    )
     return Question(
         kind=BREAKAGE,
         machine=one.machine,
@@ -47,10 +56,6 @@ def _asked(one: OpenDoubt) -> Question:
         on_record=None,
         mount_id=None,
         since=told.at,
-        sentence=(
-            f"Machine {one.machine} says that a tool broke at {print_instant(told.at)}: "
-            f"'{told.signal}'. {told.why} Look at the machine, then say which tool broke, or "
-            "that none did."
-        ),
+        sentence=asked if one.at_is_told else f"{asked} {_UNREAD}",
         number=one.id,
     )
