@@ -30,6 +30,7 @@ ELSEWHERE = (
     "crib/store/types.py", "crib/store/backup.py", "crib/store/checking.py",
     "crib/store/digest", "crib/store/file_checks.py", "crib/store/identity.py",
     "crib/store/import_rows.py", "crib/store/bulk.py", "crib/store/bounds.py",
+    "crib/store/named_rows.py",
     "crib/usecases/import_guards.py", "crib/usecases/import_shop.py",
     "crib/usecases/import_notices.py",
     "crib/usecases/export_shop.py", "crib/usecases/keep_forecasts.py",
