@@ -101,7 +101,7 @@ def _no_texts(tree: ast.AST) -> set[int]:
     """Ids of the strings that nobody reads on a page: docstrings, notes, patterns, logs."""
     passed: set[int] = set()
     for node in ast.walk(tree):
-        if isinstance(node, ast.Expr):
+        if isinstance(node, ast.Expr) and not isinstance(node.value, ast.Yield):
             passed.add(id(node.value))
         if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
             passed.update(id(inner) for inner in ast.walk(node.format_spec))

@@ -98,7 +98,7 @@ def _machine(values: Values) -> Iterator[Problem]:
         yield Problem(
             "feed_url",
             f"holds {MASK} in the place of a password",
-            "write the password; only an address that is otherwise unchanged keeps it",
+            "write the password: only an address that is otherwise unchanged keeps it",
         )
     template = values.get("block_template")
     if isinstance(template, str):

@@ -15,6 +15,8 @@ from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
 from crib.planning.night import MachineNight
 from crib.planning.stops_ahead import IN_WORDS
 from crib.planning.swaps import WHYS, Figures, sentence_of_first, sentence_of_successor
+from crib.records.catalogue import BY_NAME
+from crib.records.rules import problems_of
 
 NOW = datetime(2026, 5, 4, 8, tzinfo=UTC)
 
@@ -200,3 +202,26 @@ def test_cautions_and_problems_are_german(german):
     for sentence in (*cautions, *(row.title for row in rows), *(row.advice for row in rows)):
         assert german(sentence) != sentence
         assert left(german(sentence)) == [], (sentence, german(sentence))
+
+
+CONTRADICTED = (
+    ("calendar_spans", {"time_zone": "Europe", "start": 1440}),
+    ("closures", {"start": "2026-12-24", "end": "2026-12-23", "kind": "open"}),
+    ("closures", {"kind": "closed", "attended": True}),
+    ("machines", {"bar_length_mm": 3.0, "bar_remnant_mm": 3.0, "path_counters": "x",
+                  "feed_url": "http://a:***@b/", "block_template": "$nothing"}),
+    ("cutting_items", {"cutting_item": "A|B"}),
+    ("tool_life", {}),
+    ("runs", {"start_at": NOW, "end_at": NOW - timedelta(hours=1)}),
+    ("gauges", {"line_pattern": "no place for a figure"}),
+)  # fmt: skip
+
+
+def test_what_a_record_holds_against_itself_is_german(german):
+    for name, values in CONTRADICTED:
+        found = problems_of(BY_NAME[name], values)
+        assert found
+        for one in found:
+            said = german(f"{one.column} {one.reason}; {one.right}")
+            assert left(said.replace("yes oder no", "")) == [], said
+    assert sum(len(problems_of(BY_NAME[name], values)) for name, values in CONTRADICTED) >= 12

@@ -45,6 +45,12 @@ def test_what_no_person_reads_is_left_out(source):
     assert texts_of(source) == []
 
 
+def test_what_is_yielded_counts():
+    source = "def rule(values):\n    yield Problem('end', 'lies before start', 'say when')"
+
+    assert texts_of(source) == ["lies before start", "say when"]
+
+
 def test_of_a_page_s_code_only_refusals_count():
     source = 'x = "a text of a page"\nraise Refusal(f"{x} is not here.")'
 
