@@ -27,9 +27,9 @@ _COLON = (re.compile(": "), ": ")
 _LISTED = re.compile(r"\S+(?:, \S+)* (or|and) \S+")
 _FIELD_SAYS = re.compile(r"([a-z][a-z0-9_]*(?:[.\[]\w+\]?)*|[A-Z]{1,2}) (\S+ .+)", re.DOTALL)
 _DECIMAL = re.compile(r"[+-]?\d+\.\d+")
-_WITH_UNIT = re.compile(r"[±+-]?\d+(?:\.\d+)? ?(%|mm|µm|min|s|h|N m|m/min|°)")
+_WITH_UNIT = re.compile(r"[±+-]?\d+(?:\.\d+)? ?(%|mm|in|µm|min|s|h|N m|m/min|°)")
 _UNIT_AFTER = re.compile(
-    r" ?(%|mm\b|µm\b|min\b|s\b|h\b|N m\b|m/min\b|°|degrees\b|times\b|standard deviations\b"
+    r" ?(%|mm\b|in\b|µm\b|min\b|s\b|h\b|N m\b|m/min\b|°|degrees\b|times\b|standard deviations\b"
     r"|of the promised life\b|of its life\b|(was|being) the age\b)"
 )
 _DEEPEST = 5

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.clock import print_instant
-from crib.units import TenthsUm, mm_from_tenths_um
+from crib.units import TenthsUm, in_from_tenths_um, mm_from_tenths_um
 
 #: Cutter status values (MTConnect) that may go into a machine.
 MOUNTABLE = ("MEASURED", "AVAILABLE", "ALLOCATED", "USED", "RECONDITIONED")
@@ -99,6 +99,7 @@ class Place:
     kind: str | None = None
     max_rpm: float | None = None
     occupied_by: str | None = None
+    offset_unit: str = "mm"
 
     def __str__(self) -> str:
         return f"{self.machine}/{self.station}"
@@ -193,11 +194,11 @@ def _program(expected: Expected | None, offered: Offered, place: Place) -> _Rows
             f"{offered.code} is {offered.tool_spec}; the program for {expected.part} {wants} "
             f"(station {place}): {go}.",
         ))  # fmt: skip
-    rows += _look_alike(expected, offered)
+    rows += _look_alike(expected, offered, place.offset_unit)
     return rows
 
 
-def _look_alike(expected: Expected, offered: Offered) -> _Rows:
+def _look_alike(expected: Expected, offered: Offered, unit: str) -> _Rows:
     rows = []
     orientation = expected.tip_orientation
     if None not in (orientation, offered.tip_orientation) and (
@@ -221,11 +222,17 @@ def _look_alike(expected: Expected, offered: Offered) -> _Rows:
     if radius is not None and found is not None and not same_radius(found, radius):
         rows.append((
             "assembly", "wrong-nose-radius",
-            f"The program expects nose radius {mm_from_tenths_um(radius)} mm, "
-            f"{offered.code} has {mm_from_tenths_um(found)} mm: fit the right insert and "
+            f"The program expects nose radius {_length(radius, unit)}, "
+            f"{offered.code} has {_length(found, unit)}: fit the right insert and "
             "measure it again.",
         ))  # fmt: skip
     return rows
+
+
+def _length(length_tenths_um: int, unit: str) -> str:
+    if unit == "in":
+        return f"{in_from_tenths_um(length_tenths_um)} in"
+    return f"{mm_from_tenths_um(length_tenths_um)} mm"
 
 
 def _preset(offered: Offered, at: datetime) -> _Rows:

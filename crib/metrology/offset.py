@@ -176,7 +176,9 @@ def offsets_to_key_in(
     return tuple(offsets)
 
 
-def key_in_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int = 1) -> str:
+def key_in_text(
+    value_tenths_um: int | Decimal, unit: str = "mm", increment_tenths_um: int = 1
+) -> str:
     """A figure as the control takes it: sign, and the places of the control's least step.
 
     Rounded once, half to even, to that step; zero has no sign. One place stands at least: a
@@ -196,7 +198,9 @@ def key_in_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int
     return f"{sign}{whole}.{part:0{places}d}"
 
 
-def plain_text(value_tenths_um: int, unit: str = "mm", increment_tenths_um: int = 1) -> str:
+def plain_text(
+    value_tenths_um: int | Decimal, unit: str = "mm", increment_tenths_um: int = 1
+) -> str:
     """A figure that needs no plus, such as a nose radius; else as ``key_in_text``."""
     return key_in_text(value_tenths_um, unit, increment_tenths_um).removeprefix("+")
 
@@ -279,6 +283,13 @@ def difference(
     return tuple(rows)
 
 
+def _finest(change_tenths_um: int, unit: str) -> str:
+    """A step with more places than any control takes."""
+    if unit == "mm":
+        return key_in_text(change_tenths_um)
+    return f"{change_tenths_um / _TENTHS_UM_PER_STEP / 100_000:+.6f}"
+
+
 def apply_correction(
     offset: AxisOffset, change_tenths_um: int, increment_tenths_um: int = 1
 ) -> AxisOffset:
@@ -295,8 +306,8 @@ def apply_correction(
     held = keyed_tenths_um(change_tenths_um, offset.unit, increment_tenths_um)
     if held != change_tenths_um:
         raise Invalid(
-            f"A step of {key_in_text(change_tenths_um)} mm on {offset.axis} is finer than this "
-            f"control takes; the nearest is "
+            f"A step of {_finest(change_tenths_um, offset.unit)} {offset.unit} on "
+            f"{offset.axis} is finer than this control takes; the nearest is "
             f"{key_in_text(change_tenths_um, offset.unit, increment_tenths_um)} {offset.unit}.",
             errors=[{"field": "change_mm", "detail": "not a multiple of the control's step"}],
         )

@@ -26,7 +26,6 @@ from crib.store.mounts import (
 )
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
-from crib.units import mm_from_tenths_um
 from crib.usecases.name_cause import name_cause
 from crib.usecases.said import place_after, record, said
 from crib.usecases.station_datum import (
@@ -35,7 +34,7 @@ from crib.usecases.station_datum import (
     datum_told,
     follow_station,
 )
-from crib.usecases.station_offsets import apply_step, offsets_now
+from crib.usecases.station_offsets import apply_step, figures_of, offsets_now
 
 KINDS = ("first_off", "size")
 
@@ -190,12 +189,8 @@ def _axis_now(
     )
 
 
-def _figures(station: StationRow, axis: str) -> str:
-    return " on diameter" if axis == "X" and station.x_on_diameter else ""
-
-
-def _signed(length_tenths_um: int) -> str:
-    return ("+" if length_tenths_um > 0 else "") + mm_from_tenths_um(length_tenths_um)
+def _on_diameter(figure: str, station: StationRow, axis: str) -> str:
+    return f"{figure} on diameter" if axis == "X" and station.x_on_diameter else figure
 
 
 def _learned_first_off(
@@ -210,17 +205,19 @@ def _learned_first_off(
     """The datum of the station: this error, where it puts the datum, and why it jumped."""
     this = sum(step.change_tenths_um for step in steps if step.correction_kind == "first_off")
     one = followed.axes.get(axis)
-    how = _figures(station, axis)
-    seen = f"{axis} of station {station.mark} lay {_signed(this)} mm{how} off what was keyed in"
+    figures = figures_of(station)
+    lay = _on_diameter(figures.exact(this, sign=True), station, axis)
+    seen = f"{axis} of station {station.mark} lay {lay} off what was keyed in"
     if one is None or one.verdict == "none" or not followed.speaks(mount.id, axis):
         return f"{seen}; the station's record was changed since, it counts from now on."
     sigmas = abs(float(one.track.sigmas[0, -1]))
     far = f" ({sigmas:.1f} standard deviations)" if np.isfinite(sigmas) else ""
-    radius = " as radius" if how else ""
+    reach = figures.up(float(one.track.reach[0]))
+    if axis == "X" and station.x_on_diameter:
+        reach = f"{reach} as radius"
     datum = (
-        f"the datum is learned as {one.datum_mm:.4f} ± "
-        f"{float(one.track.reach[0]):.4f} mm{radius} (95 %), "
-        f"{one.shift_tenths_um / 10_000:+.4f} mm from the one on record, "
+        f"the datum is learned as {figures.of_mm(one.datum_mm)} ± {reach} (95 %), "
+        f"{figures.exact(one.shift_tenths_um, sign=True)} from the one on record, "
         f"by {one.looks} first-off{'s' if one.looks > 1 else ''}"
     )
     if one.verdict == "held_apart":
@@ -242,17 +239,18 @@ def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) ->
     sizes = [step.change_tenths_um for step in steps if step.correction_kind == "size"]
     total = sum(sizes)
     count = f"{len(sizes)} size step{'s' if len(sizes) > 1 else ''}"
-    sentence = f"{count} on {axis} since the mount come to {_signed(total)} mm"
+    figures = figures_of(station)
+    come = _on_diameter(figures.exact(total, sign=True), station, axis)
+    sentence = f"{count} on {axis} since the mount come to {come}"
     one_side = abs(total) / (2 if axis == "X" and station.x_on_diameter else 1)
     if one_side > MOST_CHANGE_MM * 10_000:
         return (
-            f"{sentence}{_figures(station, axis)}: more than wear makes. Do not run on it: "
-            "look at the figure and its sign, and take the step back if it was mistyped."
+            f"{sentence}: more than wear makes. Do not run on it: look at the figure and its "
+            "sign, and take the step back if it was mistyped."
         )
     if axis != "X":
         return f"{sentence}: the edge has worn by as much along {axis}."
     growth = abs(total) * (1 if station.x_on_diameter else 2)
     return (
-        f"{sentence}{_figures(station, axis)}: wear has changed the part by "
-        f"{mm_from_tenths_um(growth)} mm on diameter so far."
+        f"{sentence}: wear has changed the part by {figures.exact(growth)} on diameter so far."
     )

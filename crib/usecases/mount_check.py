@@ -73,6 +73,7 @@ def speaks_against(
         station.kind,
         station.max_rpm,
         occupant.code if occupant else None,
+        station.offset_unit,
     )
     expected = expected_tool(tx, station, at, assembly.tool_spec_id).expected
     return mismatches(expected, offered, place, scanned, at)

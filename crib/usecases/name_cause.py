@@ -16,13 +16,14 @@ from crib.metrology.causes import (
     diagnose,
 )
 from crib.metrology.datum_noise import DatumPrior
+from crib.metrology.figures import MM, Figures
 from crib.metrology.first_off import look_at_axis
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, first_offs_of_shop, stays_with_first_offs
 from crib.store.presets import good_checks
 from crib.store.stations import StationRow, station_row
 from crib.usecases.station_datum import axis_stay, stays_of_axis
-from crib.usecases.station_offsets import geometry_of
+from crib.usecases.station_offsets import figures_of, geometry_of
 
 #: First-offs of the shop that are looked at; a matrix of that size is turned over.
 MOST_FIRST_OFFS = 250
@@ -47,7 +48,7 @@ def name_cause(tx: Tx, station: StationRow, axis: str, up_to: datetime) -> str |
     # those mounted later elsewhere count too; the one that is asked about goes last
     newest = residuals.pop(mine[-1])
     ordered = [one for _, one in residuals] + [newest[1]]
-    return cause_sentence(diagnose(ordered), ordered, mapping[1:])
+    return cause_sentence(diagnose(ordered), ordered, mapping[1:], figures_of(station))
 
 
 def residuals_of(
@@ -128,12 +129,15 @@ _SAID = {
 }
 
 
-def cause_sentence(told: Diagnosis, residuals: Sequence[Residual], measure: str) -> str:
+def cause_sentence(
+    told: Diagnosis, residuals: Sequence[Residual], measure: str, figures: Figures = MM
+) -> str:
     """A diagnosis in words, with what would tell more where it tells too little."""
+    change = figures.of_mm(told.causes[0].change_mm, sign=True)
     best = told.causes[0]
     if abs(best.change_mm) > MOST_CHANGE_MM:
         return (
-            f"A change of {best.change_mm:+.4f} mm in {measure} is more than a station, a seat "
+            f"A change of {change} in {measure} is more than a station, a seat "
             "or a gauge moves by: do not run on it. Look first at the figure, its sign and the "
             "axis, and at the tool that is mounted; take the step back if it was mistyped."
         )
@@ -149,8 +153,8 @@ def cause_sentence(told: Diagnosis, residuals: Sequence[Residual], measure: str)
             f"{_times(best.probability, p)} as likely as {w}" for w, p in others
         )
         return (
-            f"Most likely {_words(best)}, by {best.change_mm:+.4f} ± "
-            f"{2 * best.change_sd_mm:.4f} mm in {measure} (k=2): {against}; "
+            f"Most likely {_words(best)}, by {change} ± "
+            f"{figures.up(2 * best.change_sd_mm)} in {measure} (k=2): {against}; "
             f"{len(residuals)} first-offs looked at."
         )
     shares = ", ".join(

@@ -13,7 +13,7 @@ from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, stays_with_first_offs
 from crib.store.stations import StationRow
 from crib.units import TenthsUm
-from crib.usecases.station_offsets import geometry_of
+from crib.usecases.station_offsets import figures_of, geometry_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,20 +149,24 @@ def doubts(followed: StationFollowed, station: StationRow) -> tuple[str, ...]:
 
 
 def _sentence(station: StationRow, axis: str, one: FollowedAxis) -> str:
-    radius = " (radius)" if axis == "X" and station.x_on_diameter else ""
-    name = f"{axis} of station {station.mark}"
+    name, figures = f"{axis} of station {station.mark}", figures_of(station)
     if one.doubtful:
         apart = float(one.track.held[0]) - one.datum_mm
+        off = _as_radius(figures.of_mm(apart, sign=True), station, axis)
         return (
-            f"{name}: the last first-off puts the datum {apart:+.4f} mm{radius} from where it "
-            f"was. Station moved? It is held apart until a second first-off agrees; prove "
-            f"{axis} with care and measure the first part."
+            f"{name}: the last first-off puts the datum {off} from where it was. Station "
+            f"moved? It is held apart until a second first-off agrees; prove {axis} with care "
+            "and measure the first part."
         )
     if not one.looks:
         return f"{name}: no first-off yet, the datum on record counts."
-    shift = one.shift_tenths_um / 10_000
+    shift = _as_radius(figures.exact(one.shift_tenths_um, sign=True), station, axis)
     return (
-        f"{name}: the datum lies {shift:+.4f} mm{radius} from the one on record, "
-        f"± {float(one.track.reach[0]):.4f} mm (95 %), by {one.looks} "
+        f"{name}: the datum lies {shift} from the one on record, "
+        f"± {figures.up(float(one.track.reach[0]))} (95 %), by {one.looks} "
         f"first-off{'s' if one.looks > 1 else ''}."
     )
+
+
+def _as_radius(figure: str, station: StationRow, axis: str) -> str:
+    return f"{figure} (radius)" if axis == "X" and station.x_on_diameter else figure

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from crib.metrology.figures import Figures
 from crib.metrology.offset import (
     AXES,
     AxisOffset,
@@ -19,6 +20,11 @@ from crib.store.mounts import CorrectionRow, MountRow
 from crib.store.presets import PresetRow
 from crib.store.stations import StationRow
 from crib.units import TenthsUm
+
+
+def figures_of(station: StationRow) -> Figures:
+    """How the station's control writes lengths."""
+    return Figures(station.offset_unit, station.offset_increment_tenths_um)
 
 
 def geometry_of(station: StationRow) -> StationGeometry:

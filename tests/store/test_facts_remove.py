@@ -199,7 +199,7 @@ def test_a_first_off_step_teaches_the_datum(acts: Any) -> None:
     second = step(acts, 65, -60, "first off")
 
     assert (first.offset.text, first.steps_tenths_um) == ("+51.989", -120)
-    assert "-0.0120 mm on diameter" in first.learned
+    assert "-0.012 mm on diameter" in first.learned
     # the second tool was told the datum that the first one taught: the radius lies 0.006 mm
     # and, by the second, half of 0.006 mm farther in, less what the scatter is believed to be
     assert "2 first-offs" in second.learned
@@ -215,7 +215,7 @@ def test_size_steps_add_up_to_the_wear(acts: Any) -> None:
     last = step(acts, 40, -70)
 
     assert last.offset.value_tenths_um == 520_010 - 120
-    assert "changed the part by 0.0120 mm on diameter" in last.learned
+    assert "changed the part by 0.012 mm on diameter" in last.learned
 
 
 def test_a_step_that_the_control_cannot_hold_is_refused(acts: Any) -> None:

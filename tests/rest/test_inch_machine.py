@@ -1,0 +1,107 @@
+"""A machine whose control takes inches: no sentence, page or answer mixes units."""
+
+from __future__ import annotations
+
+import re
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+#: A figure in mm within a sentence or on a page.
+IN_MM = re.compile(r"[-+±]?\d+(?:[.,]\d+)?\s*(?:mm|µm)\b(?!/)")
+#: A figure in inches has the places of the control's step: 0.0001 in.
+IN_INCHES = re.compile(r"[-+]?\d+\.(\d+) in\b")
+
+
+@pytest.fixture
+def inch_bench(client: FlaskClient, bench: SimpleNamespace) -> SimpleNamespace:
+    """The small shop with controls in inches that take steps of 0.0001 in."""
+    for machine in ("M1", "M2"):
+        answer = client.patch(
+            f"/v1/machines/{machine}",
+            json={"offset_unit": "in", "offset_increment_mm": "0.0025"},
+            headers={"If-Match": "*"},
+        )
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+    return bench
+
+
+def _step(bench: SimpleNamespace, change: str, kind: str, axis: str = "X") -> dict[str, Any]:
+    path = "/v1/corrections?length_unit=in"
+    found: dict[str, Any] = bench.post(
+        path, station="M1/T01", axis=axis, change_in=change, kind=kind
+    )
+    return found
+
+
+def _swap(bench: SimpleNamespace, clock: Any) -> None:
+    bench.post("/v1/removals", station="M1/T01", reason="worn_as_planned")
+    clock.go_on(minutes=5)
+    code = bench.measure(bench.build()["code"])["assembly"]
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    clock.go_on(minutes=5)
+
+
+def _only_inches(sentence: str) -> None:
+    assert not IN_MM.search(sentence), sentence
+    assert all(len(places) == 4 for places in IN_INCHES.findall(sentence)), sentence
+
+
+def test_what_a_step_tells_is_in_the_unit_of_its_control(
+    inch_bench: SimpleNamespace, clock: Any
+) -> None:
+    inch_bench.post("/v1/mounts", station="M1/T01", assembly=inch_bench.ready())
+    told = [_step(inch_bench, "0.0010", "first_off"), _step(inch_bench, "-0.0004", "size")]
+    _swap(inch_bench, clock)
+    told.append(_step(inch_bench, "0.0012", "first_off"))
+    _swap(inch_bench, clock)
+    told.append(_step(inch_bench, "0.0400", "first_off"))  # held apart
+    _swap(inch_bench, clock)
+    told.append(_step(inch_bench, "0.0404", "first_off"))  # taken as a step
+    wild = _step(inch_bench, "-0.0900", "size")
+
+    sentences = [one["learned"] for one in (*told, wild)]
+    sentences += [one["datum"]["sentence"] for one in told if one["datum"]]
+    for sentence in sentences:
+        _only_inches(sentence)
+        assert IN_INCHES.search(sentence), sentence
+    assert sentences[0].startswith("X of station M1/T01 lay +0.0010 in on diameter off")
+    assert (
+        "come to -0.0004 in on diameter: wear has changed the part by 0.0004 in"
+        in (sentences[1])
+    )
+    assert "held apart" in sentences[3]
+    assert "taken as a step" in sentences[4]
+
+
+def test_a_step_that_the_control_cannot_hold_is_refused_in_its_unit(
+    client: FlaskClient, inch_bench: SimpleNamespace
+) -> None:
+    inch_bench.post("/v1/mounts", station="M1/T01", assembly=inch_bench.ready())
+    body = {"station": "M1/T01", "axis": "X", "change_in": "0.00015", "kind": "size"}
+
+    refused = client.post("/v1/corrections?length_unit=in", json=body)
+
+    assert refused.status_code == 409
+    _only_inches(refused.get_json()["detail"].replace("+0.000150 in", ""))
+    assert "+0.000150 in" in refused.get_json()["detail"]
+
+
+def test_another_nose_radius_is_told_in_the_unit_of_the_control(
+    client: FlaskClient, inch_bench: SimpleNamespace
+) -> None:
+    client.patch(
+        "/v1/tool-specs/TURN-OD", json={"nose_radius_mm": "0.4"}, headers={"If-Match": "*"}
+    )
+    code = inch_bench.ready()
+    body = {"station": "M1/T01", "assembly": code}
+
+    refused = client.post("/v1/mounts", json=body).get_json()
+
+    told = [one["detail"] for one in refused.get("errors", ()) if "radius" in one["detail"]]
+    assert told, refused
+    for sentence in told:
+        assert "0.01575 in" in sentence
+        assert not IN_MM.search(sentence)
