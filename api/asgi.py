@@ -9,13 +9,12 @@ from api.demo import CLOCK_VARIABLE
 from api.server.bodies import Bodies
 from api.server.front import Front
 from api.settings import Settings
-from crib.clock import Clock
-from crib.demo.clock import DemoClock
+from crib.clock import Clock, FastClock
 
 
 def _clock() -> Clock | None:
     text = os.environ.get(CLOCK_VARIABLE)
-    return DemoClock.from_text(text) if text else None
+    return FastClock.from_text(text) if text else None
 
 
 def _front() -> Front:

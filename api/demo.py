@@ -33,8 +33,7 @@ def run_demo(environment: Mapping[str, str], *, seed: int, speed: float, days: i
         Refusal: The database named is not empty.
     """
     from api.serving import serve
-    from crib.clock import now
-    from crib.demo.clock import DemoClock
+    from crib.clock import FastClock, now
     from crib.demo.history import build
     from crib.demo.process import moving
     from crib.store.migrate import open_store
@@ -51,7 +50,7 @@ def run_demo(environment: Mapping[str, str], *, seed: int, speed: float, days: i
                 shop = build(store, present=present, seed=seed, days=days, progress=told)
         finally:
             store.close()
-        clock = DemoClock(present, speed)
+        clock = FastClock(present, speed)
         os.environ[CLOCK_VARIABLE] = clock.to_text()
         os.environ["CRIB_TIME_ZONE"] = given["CRIB_TIME_ZONE"]
         click.echo(f"database {url}", err=True)

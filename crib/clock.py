@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 from crib.errors import Invalid
@@ -103,3 +105,42 @@ def refuse_future(at: datetime, present: datetime, *, what: str = "at") -> None:
             "check the clock that sent it.",
             errors=[{"field": what, "detail": "lies more than 5 minutes in the future"}],
         )
+
+
+@dataclass(frozen=True, slots=True)
+class FastClock:
+    """A clock that may run faster than the world's, such as the demonstration's.
+
+    It says ``start`` when the world's clock says ``began``, then runs ``speed`` times as fast.
+
+    Attributes:
+        start: Instant that it began at.
+        speed: Simulated seconds per second.
+        began: The world's clock then [s since 1970].
+    """
+
+    start: datetime
+    speed: float = 60.0
+    began: float = field(default_factory=time.time)
+
+    def __call__(self) -> datetime:
+        """Its instant, in UTC."""
+        passed_s = max(time.time() - self.began, 0.0) * self.speed
+        return self.start.astimezone(UTC) + timedelta(seconds=passed_s)
+
+    def to_text(self) -> str:
+        """The clock as text, so that other processes keep the same time."""
+        return f"{print_instant(self.start)};{self.speed!r};{self.began!r}"
+
+    @classmethod
+    def from_text(cls, text: str) -> FastClock:
+        """The clock that ``to_text`` wrote.
+
+        Raises:
+            Invalid: The text is not of that form.
+        """
+        try:
+            start, speed, began = text.split(";")
+            return cls(parse_instant(start), float(speed), float(began))
+        except ValueError as problem:
+            raise Invalid(f"'{text[:60]}' sets no clock: START;SPEED;BEGAN.") from problem

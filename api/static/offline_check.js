@@ -10,7 +10,6 @@ import { allFacts, isIn, knownOf } from "./offline_store.js";
 import { blockButtons, stepper } from "./machine.js";
 import { copy, place, said, told } from "./offline_words.js";
 
-const STAYS_BUILT = ["job_change", "inspection"];
 const box = document.getElementById("check");
 const state = { station: null, tool: null, read: "" };
 
@@ -44,7 +43,7 @@ async function laidOver(known) {
       out.delete(holds.get(fact.station));
     } else if (fact.what === "removal") {
       const code = holds.get(fact.station);
-      if (code) (STAYS_BUILT.includes(fact.body.reason) ? out : gone).add(code);
+      if (code) (known.stays_built.includes(fact.body.reason) ? out : gone).add(code);
       holds.set(fact.station, null);
     }
   }

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from multiprocessing.connection import Connection
 
-from crib.demo.clock import DemoClock
+from crib.clock import FastClock
 from crib.demo.moving import Mover, keep_moving
 from crib.demo.state import Shop
 from crib.store.engine import Store
@@ -17,7 +17,7 @@ _ENDS_WITHIN_S = 10.0
 
 
 @contextmanager
-def moving(url: str, shop: Shop, clock: DemoClock) -> Iterator[None]:
+def moving(url: str, shop: Shop, clock: FastClock) -> Iterator[None]:
     """Carry a shop on while the body runs.
 
     Args:
@@ -41,7 +41,7 @@ def moving(url: str, shop: Shop, clock: DemoClock) -> Iterator[None]:
             process.join()
 
 
-def _carry_on(url: str, shop: Shop, clock: DemoClock, told: Connection) -> None:
+def _carry_on(url: str, shop: Shop, clock: FastClock, told: Connection) -> None:
     # ctrl-C reaches the whole group: this process ends when the one that serves says so
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     store = Store(url)

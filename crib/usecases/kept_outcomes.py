@@ -12,9 +12,10 @@ import numpy as np
 from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
 from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.kept_rows import KeptForecast
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.unseen import last_good_us
 
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
@@ -129,7 +130,7 @@ def _lives(view: ShopView, mounts: set[int]) -> dict[int, _Life]:
 
 def _state(view: ShopView, last: StayRow) -> str:
     built = view.rows.assemblies[last.assembly_id]
-    if last.end_us is None or (last.reason in GOES_ON and built.torn_down_us is None):
+    if last.end_us is None or (last.reason in STAYS_BUILT and built.torn_down_us is None):
         return GOING_ON
     return _ENDED[view.ending(last)]
 

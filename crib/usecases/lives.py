@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from crib.life.observations import BROKEN, LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
+from crib.stock.assembly import STAYS_BUILT
 from crib.usecases.cuts_ahead import CutAhead
 from crib.usecases.looks_at_edges import Look, looks_at_edges
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Key, Stay
 from crib.usecases.unseen import seen_last
 
@@ -106,7 +107,7 @@ def _life(
         good: Stays whose end nobody saw, as they were when last seen good.
     """
     row, built = stay.row, view.rows.assemblies[stay.row.assembly_id]
-    if (row.end_us is None or row.reason in GOES_ON) and built.torn_down_us is None:
+    if (row.end_us is None or row.reason in STAYS_BUILT) and built.torn_down_us is None:
         return None
     ended = view.ending(row)
     since, made = wear, float(parts)

@@ -10,8 +10,9 @@ import numpy as np
 
 from crib.life.constants_own import OwnLives
 from crib.life.observations import WORN
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Stay, WornSums
 from crib.usecases.unseen import seen_last
 
@@ -73,7 +74,7 @@ def _edges(view: ShopView) -> dict[int, _Edge]:
 
 
 def _is_over(view: ShopView, row: StayRow) -> bool:
-    if row.end_us is not None and row.reason not in GOES_ON:
+    if row.end_us is not None and row.reason not in STAYS_BUILT:
         return True
     return view.rows.assemblies[row.assembly_id].torn_down_us is not None
 

@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN
 from crib.life.wear import size_growth_mm
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import SizeStep
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Stay
 from crib.usecases.unseen import stays_up_to
 
@@ -62,7 +63,7 @@ def _worn_out(view: ShopView) -> set[int]:
         stay.row.mount_id
         for stay in view.stays
         if stay.row.end_us is not None
-        and stay.row.reason not in GOES_ON
+        and stay.row.reason not in STAYS_BUILT
         and view.ending(stay.row) == WORN
     }
 

@@ -26,6 +26,7 @@ from crib.planning.output import NO_RUN, MachineOutput, output_of_runs, windows_
 from crib.planning.path_lines import main_path
 from crib.planning.rest_of_run import RestOfRun, believed_s, rest_of_run
 from crib.planning.runless import runless_total
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.feeds import asked_last
@@ -63,9 +64,6 @@ _LEARN_US = 7 * 24 * 3_600_000_000
 BENCH_CALENDARS = ("bench", "toolroom")
 
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-#: Removals after which the same edge can go on.
-GOES_ON = frozenset({"job_change", "inspection"})
 
 #: What a removal says of the edge's life; the rest of the reasons say "worn".
 ENDINGS = {
@@ -462,6 +460,6 @@ def ending(reason: str | None, flank_wear_tenths_um: int | None, limit_mm: float
         return CENSORED
     said = ENDINGS.get(reason, WORN)
     land_mm = (flank_wear_tenths_um or 0) / 10_000
-    if said == CENSORED and reason not in GOES_ON and limit_mm and land_mm >= limit_mm:
+    if said == CENSORED and reason not in STAYS_BUILT and limit_mm and land_mm >= limit_mm:
         return WORN
     return said

@@ -23,12 +23,13 @@ from crib.planning.shelf import (
 )
 from crib.planning.sisters import find_sisters
 from crib.records.catalogue import is_out_of_service
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_records import HolderOfShop, LotOfShop
 from crib.store.shop_rows import AssemblyRow
 from crib.usecases.collector import collector_rests
 from crib.usecases.forecast import Forecast, ShopPlan
 from crib.usecases.left_out import NOT_WORKED_OUT, each
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.swaps_ahead import LAST, rank, swaps_ahead
 from crib.usecases.vacancies import EMPTY
 
@@ -251,7 +252,7 @@ def make_shelf(view: ShopView) -> Shelf:
     for assembly in rows.assemblies.values():
         ended = assembly.torn_down_us is not None or (
             assembly.assembly_id in last_reason
-            and last_reason[assembly.assembly_id] not in GOES_ON
+            and last_reason[assembly.assembly_id] not in STAYS_BUILT
             and assembly.assembly_id not in mounted
         )
         if ended:

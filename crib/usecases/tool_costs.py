@@ -12,11 +12,12 @@ import numpy as np
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import StayRow
 from crib.usecases.forecast import ShopPlan
 from crib.usecases.left_out import Kept, worked_out
 from crib.usecases.mounted_edges import swap_costs
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 
 LONGEST_DAYS = 400.0
 
@@ -93,7 +94,7 @@ def _cost(
         begin, end = max(row.begin_us, since_us), row.end_us or us_of(view.now)
         made = view.charging(station).total_at(np.array([begin, end]))
         parts += int(made[1] - made[0])
-        if row.reason is None or row.reason in GOES_ON:
+        if row.reason is None or row.reason in STAYS_BUILT:
             continue
         spec = view.rows.specs[assembly.tool_spec_id]
         planned, failure = swap_costs(spec, view.rows.items[assembly.cutting_item_id])

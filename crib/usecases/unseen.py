@@ -12,8 +12,9 @@ from crib.clock import instant_from_us
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.life.observations import CENSORED
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import StayRow
-from crib.usecases.shop_view import GOES_ON, ShopView
+from crib.usecases.shop_view import ShopView
 from crib.usecases.stays import Stay
 
 Ints = NDArray[np.int64]
@@ -65,7 +66,7 @@ def seen_last(view: ShopView) -> dict[int, Stay]:
     for stay in view.stays:
         row = stay.row
         station = view.rows.stations.get(row.station_id)
-        if row.end_us is None or row.reason in GOES_ON or station is None:
+        if row.end_us is None or row.reason in STAYS_BUILT or station is None:
             continue
         if row.broken_us is not None:
             continue  # something watched it, and said when

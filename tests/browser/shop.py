@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from api.demo import CLOCK_VARIABLE
-from crib.demo.clock import DemoClock
+from crib.clock import FastClock
 from tests.demos import PRESENT
 from tests.servers import RealServer, serving
 from tests.starter import Starter
@@ -49,7 +49,7 @@ def serve_shop(
     own = folder / "crib.db"
     shutil.copy(database, own)
     url = f"sqlite:///{own}"
-    clock = DemoClock(PRESENT, speed=1.0, began=time.time())
+    clock = FastClock(PRESENT, speed=1.0, began=time.time())
     environment = {name: value for name, value in os.environ.items() if "CRIB" not in name}
     environment |= {
         "CRIB_DATABASE_URL": url,

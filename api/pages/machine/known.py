@@ -16,6 +16,7 @@ from api.language.formats import local_time
 from api.pages.machine.correct import increment_text
 from api.pages.machine.places import says_no
 from crib.metrology.offset import AxisOffset
+from crib.stock.assembly import STAYS_BUILT
 from crib.store.facts import last_fact_id
 from crib.usecases.known_at_machine import (
     KnownAtMachine,
@@ -47,6 +48,7 @@ def known(machine: str) -> Response:
         "known_at": plan.view.now,
         "known_at_told": local_time(plan.view.now),
         "recorded": recorded,
+        "stays_built": sorted(STAYS_BUILT),
         "stations": [_station(one, found) for one in found.stations],
         "tools": [_tool(one) for one in found.tools],
     }
