@@ -61,7 +61,7 @@ def _broken(one: Question, local: Local) -> SwapRow:
 
 def _bench(job: QueueRow, swap: PlannedSwap, local: Local) -> BenchRow:
     return BenchRow(
-        spec=swap.forecast.tool_spec,
+        spec=swap.tool_spec,
         start=local(job.start_at),
         finish=local(job.finish_at),
         needed_by=local(job.job.due_at),
@@ -94,12 +94,12 @@ def _swap(row: PlannedSwap, local: Local) -> SwapRow:
         station=one.station,
         tool_number=f"T{one.tool_number}",
         assembly="empty" if row.fills else row.takes_out or f"successor {row.ordinal}",
-        spec=one.tool_spec,
+        spec=row.tool_spec,
         swap_by=f"{'ready by ' if row.standby else ''}{local(row.swap_by)}",
         parts_left="" if left is None else str(left),
         swap_after_parts="" if row.swap_after_parts is None else str(row.swap_after_parts),
         why=_why(row, local),
-        sister_state=sister.state,
+        sister_state="none needed" if row.removal else sister.state,
         sister=sister.assembly or sister.holder or "",
         missing=_missing(sister.missing, local),
         late=row.late,

@@ -121,7 +121,7 @@ def _target(printing: Printing, station_id: int | None, tool_spec_id: int) -> St
     if station_id is not None:
         return station_row(tx, station_id)
     for machine in list_records(tx, MACHINES):
-        for run in runs_that_count(tx, machine["id"], printing.present):
+        for run in runs_that_count(tx, machine["id"], printing.present)[:2]:
             for name in stations_expecting(tx, machine["id"], run.part_id, tool_spec_id):
                 mark = f"{machine['machine']}/{name}"
                 return station_row(tx, resolve_station(tx, mark).id)

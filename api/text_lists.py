@@ -47,7 +47,7 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
         ready = "ready by " if row.standby else ""
         yield (
             f"{ready}{local(row.swap_by, zone)}  {one.machine}/{one.station}  {out}  "
-            f"{one.tool_spec}  {_sister(row, zone)}{late}{_overdue(row, zone)}  "
+            f"{row.tool_spec}  {_sister(row, zone)}{late}{_overdue(row, zone)}  "
             f"{_said(row.why_sentence, zone)}"
         )
 
@@ -62,6 +62,8 @@ def _said(sentence: str, zone: ZoneInfo) -> str:
 
 
 def _sister(row: SwapRow, zone: ZoneInfo) -> str:
+    if row.removal:
+        return "no sister needed"
     sister = row.sister
     named = sister.assembly or sister.holder or ""
     missing = _said("; ".join(one.sentence for one in sister.missing), zone)

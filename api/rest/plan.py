@@ -187,7 +187,7 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "tool_number": one.tool_number,
         "path": one.path,
         "assembly": row.takes_out,
-        "tool_spec": one.tool_spec,
+        "tool_spec": row.tool_spec,
         "part": one.part,
         "ordinal": row.ordinal,
         "swap_by": row.swap_by,
@@ -263,7 +263,7 @@ def _bench_row(row: QueueRow, swap: SwapRow) -> dict[str, Any]:
     return {
         "position": row.position,
         "work": row.job.work,
-        "tool_spec": one.tool_spec,
+        "tool_spec": swap.tool_spec,
         "assembly": sister.assembly,
         "holder": sister.holder,
         "lot": sister.lot,

@@ -102,4 +102,10 @@ class MountShape(FactAnswer):
     limited_to_rpm = Number(allow_none=True)
     datum = fields.List(fields.Nested(DatumShape), required=True)
     cautions = listed(Text(), most=100, required=True)
+    checked_for = Text(
+        required=True,
+        allow_none=True,
+        explains="Part whose program the tool was compared with; null: no job is on or planned "
+        "at the machine, so it was not.",
+    )
     part_count_refused = Text(allow_none=True)

@@ -263,7 +263,10 @@ class MissingThing(Shape):
 class SisterShape(Shape):
     """What stands behind a swap."""
 
-    state = Text(required=True, explains="ready, measure, build or blocked.")
+    state = Text(
+        required=True,
+        explains="ready, measure, build, blocked, or not_needed (nothing goes in).",
+    )
     assembly = Text(allow_none=True)
     holder = Text(allow_none=True)
     lot = Text(allow_none=True)

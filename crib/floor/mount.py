@@ -148,6 +148,27 @@ def mismatches(
     return [Mismatch(*row) for row in found]
 
 
+def not_compared(offered: Offered, place: Place) -> str:
+    """What a mount is checked for where no job is on or planned, and what not.
+
+    Whether the holder fits the station is checked where both are on record.
+    """
+    fits = (place.interface and offered.holder_interface) or (
+        place.kind and offered.holder_kind
+    )
+    if fits:
+        return (
+            f"No job is on or planned at {place.machine}: this tool was not compared with a "
+            f"program. Look in the program whether {offered.tool_spec} belongs here. The "
+            "measurement, the edge and whether the holder fits the station were checked."
+        )
+    return (
+        f"No job is on or planned at {place.machine}: this tool was not compared with a "
+        f"program. Look in the program whether {offered.tool_spec} belongs here. Only the "
+        "measurement and the edge were checked."
+    )
+
+
 _Rows = list[tuple[str, str, str]]
 
 

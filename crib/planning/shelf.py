@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
 
-SisterState = Literal["ready", "measure", "build", "blocked"]
+SisterState = Literal["ready", "measure", "build", "blocked", "not_needed"]
 MissingKind = Literal["holder", "edge", "bench_time"]
 
 
@@ -33,6 +33,7 @@ class SwapNeed:
         measures: LF, WF, HF as far as the station's offsets need them.
         ready_by: The sister has to be there by then, where that is before ``swap_by``.
         freed_by: When the holder that sits there comes out, where that is not ``swap_by``.
+        removal: Whether nothing goes in for what comes out.
     """
 
     station_id: int
@@ -50,6 +51,7 @@ class SwapNeed:
     measures: frozenset[str] = frozenset()
     ready_by: datetime | None = None
     freed_by: datetime | None = None
+    removal: bool = False
 
     @property
     def due_at(self) -> datetime:
@@ -206,7 +208,7 @@ class Sister:
 
     Args:
         state: ready; measure (built, to be measured); build (all of it is at hand in time);
-            blocked (see ``missing``).
+            blocked (see ``missing``); not_needed (what sits there comes out, nothing goes in).
         assembly: The waiting assembly, where ready or measure.
         holder: Its holder, or the holder to build into.
         lot: Where to take the edges, where build (or blocked by a holder alone: the edges

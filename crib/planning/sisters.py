@@ -106,6 +106,11 @@ class _Walk:
                 facts={"tool_spec": need.tool_spec},
             )
         own = self._seated(need, spec)
+        if need.removal:
+            if own is not None:
+                heappush(self.holders[own[1]], (need.swap_by, own[0]))
+            self.seated[need.station_id] = None
+            return Sister("not_needed")
         sister = (
             self._take_ready(need)
             or self._take_unmeasured(need, spec)

@@ -98,7 +98,7 @@ def bench_cards(tx: Tx, found: SwapList, positions: Collection[int]) -> dict[int
 
 def _not_worked_out(swap: SwapRow) -> str:
     return (
-        f"What to take for {swap.forecast.tool_spec} could not be worked out. Check its tool "
+        f"What to take for {swap.tool_spec} could not be worked out. Check its tool "
         "spec, the holder and the lot; the service's log names the fault."
     )
 
@@ -121,7 +121,7 @@ def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
     if sister.assembly is not None:
         recipe = recipe_of(tx, named_assembly(tx, sister.assembly).row)
         return BenchCard(recipe, caution=lacks_for(swap))
-    spec = spec_row(tx, spec_id_by_name(tx, swap.forecast.tool_spec))
+    spec = spec_row(tx, spec_id_by_name(tx, swap.tool_spec))
     box, holder_mark = _box(tx, sister, boxes), sister.holder or ""
     holder = holder_row(tx, resolve_holder(tx, holder_mark).id)
     taken = box.take(spec)

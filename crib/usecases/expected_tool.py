@@ -31,12 +31,12 @@ class ExpectedTool:
 
 
 def runs_that_count(tx: Tx, machine_id: int, at: datetime) -> tuple[RunRow, ...]:
-    """The run on a machine at an instant, if any, and the next one planned, if any."""
+    """The run on a machine at an instant, if any, and those planned, the next one first."""
     runs = runs_of(tx, machine_id)
     began = [run for run in runs if run.state != "planned" and _covers(run, at)]
     planned = [run for run in runs if run.state == "planned"]
-    dated = [run for run in planned if run.start_at is not None]
-    return (*began[-1:], *(dated or planned)[:1])
+    planned.sort(key=lambda run: run.start_at is None)
+    return (*began[-1:], *planned)
 
 
 def _covers(run: RunRow, at: datetime) -> bool:
@@ -50,9 +50,10 @@ def expected_tool(
 ) -> ExpectedTool:
     """What the program expects in a station at an instant.
 
-    The run on the machine counts; where it leaves the station empty, or none is on, the next
-    one planned does, so that a changeover can be set up ahead. Where a program's lines name
-    several specs for the station, the one that is offered counts if it is among them.
+    The run on the machine counts; where it leaves the station empty, or none is on, the first
+    one planned that uses it does, so that a changeover can be set up ahead. Where a program's
+    lines name several specs for the station, the one that is offered counts if it is among
+    them.
 
     Args:
         tx: An open transaction.
@@ -63,11 +64,14 @@ def expected_tool(
     runs = runs_that_count(tx, station.machine_id, at)
     if not runs:
         return ExpectedTool(None, None, None)
-    run, rows = runs[0], expected_specs(tx, runs[0].part_id, station.tool_number, station.path)
-    if not rows and len(runs) > 1:
-        ahead = expected_specs(tx, runs[1].part_id, station.tool_number, station.path)
-        if ahead:
-            run, rows = runs[1], ahead
+    run, rows = next(
+        (
+            (run, found)
+            for run in runs
+            if (found := expected_specs(tx, run.part_id, station.tool_number, station.path))
+        ),
+        (runs[0], ()),
+    )
     wanted_at: tuple[str, ...] = ()
     if offered_spec_id is not None and offered_spec_id not in {
         row.tool_spec_id for row in rows

@@ -27,7 +27,7 @@ from crib.usecases.foresight import Foresight, foresee
 from crib.usecases.kept_output import KeptOutput
 from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.mounted_edges import MINUTE_MINOR
-from crib.usecases.out_now import NOW, with_broken, with_wrong_tools
+from crib.usecases.out_now import NOW, with_out_now
 from crib.usecases.own_constants import refine_view
 from crib.usecases.shop_view import ShopView, view_machines, with_tools
 from crib.usecases.sound_plan import (
@@ -114,6 +114,7 @@ class Forecast:
     overdue_parts: int | None = None
     overdue_since: datetime | None = None
     wanted: str | None = None
+    out_only: bool = False
 
 
 @dataclass(slots=True)
@@ -212,7 +213,7 @@ def _plan_of(sight: Foresight, night_limit: float, stops: Sequence[Stops]) -> Sh
         if stay.row.mount_id in ahead and stay.row.mount_id not in planned
     ]
     forecasts += _not_worked_out(view, seats)
-    forecasts = with_wrong_tools(view, with_broken(view, forecasts))
+    forecasts = with_out_now(view, forecasts)
     last = datetime.max.replace(tzinfo=view.now.tzinfo)
     forecasts.sort(
         key=lambda f: (

@@ -45,13 +45,14 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
     type_of = {name: needs.holder_type for name, needs in shelf.specs.items()}
     tied = [
         TiedHolder(
-            type_of[row.forecast.tool_spec],
-            row.forecast.tool_spec,
+            type_of[row.tool_spec],
+            row.tool_spec,
             row.sister.minutes,
             row.needed_by,
             row.sister.state in ("ready", "measure"),
         )
         for row in found.rows
+        if not row.removal
     ]
     waiting = Counter(one.holder_type for one in (*shelf.ready, *shelf.unmeasured))
     in_machine = {one.holder_id for one in plan.forecasts}

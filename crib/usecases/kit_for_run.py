@@ -177,12 +177,12 @@ def _given(
                 if line.station and line.sister
             }
     for row in make_swap_list(plan, hours).rows:
-        spec = row.forecast.wanted or row.forecast.tool_spec
         here = row.forecast.machine == machine and row.ordinal == 0
-        if here and row.sister.state != "blocked":
-            own[row.forecast.station, spec] = row.sister
-        if not here or row.sister.state != "blocked":
-            given.append((spec, row.sister))
+        promised = row.sister.state in ("ready", "measure", "build")
+        if here and promised:
+            own[row.forecast.station, row.tool_spec] = row.sister
+        if promised or not here:
+            given.append((row.tool_spec, row.sister))
     return own, given
 
 

@@ -197,7 +197,7 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
             mounted[machine.machine],
             due[0] if due else None,
             sum(row.is_due(now) for row in due),
-            sum(row.sister.state != "ready" for row in due),
+            sum(row.sister.state not in ("ready", "not_needed") for row in due),
         )
 
     lines = worked_out(

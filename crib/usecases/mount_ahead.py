@@ -23,7 +23,8 @@ from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.store.stockrows import HolderRow, SpecRow, holder_row, spec_row
 from crib.units import TenthsUm
-from crib.usecases.mount_check import speaks_against, tenths_or_none, too_early
+from crib.usecases.expected_tool import expected_tool
+from crib.usecases.mount_check import check_mount, tenths_or_none, too_early
 from crib.usecases.named import NamedAssembly, named_assembly
 from crib.usecases.said import Said
 from crib.usecases.station_datum import DatumTold, datum_told, doubts, follow_station
@@ -77,6 +78,8 @@ class MountAhead:
         preset: Its latest preset.
         problems: Everything that speaks against it; empty where it may go in.
         key_in: What to key in; None where its measures are not known.
+        checked_for: Part whose program it was compared with; None where there is no job.
+        not_compared: What was not checked, where there is no such part.
     """
 
     at: datetime
@@ -86,6 +89,8 @@ class MountAhead:
     preset: PresetRow | None
     problems: tuple[Mismatch, ...]
     key_in: ToKeyIn | None
+    checked_for: str | None = None
+    not_compared: str | None = None
 
 
 def look_at_mount(
@@ -133,14 +138,26 @@ def hold_against(
     last = last_in_station(tx, station.id)
     told = Said(at, present or at, None, None)
     at, early = too_early(tx, told, station, last, assembly)
-    problems = speaks_against(tx, scans, at, station, named, spec, holder, preset) + early
+    expected = expected_tool(tx, station, at, spec.id).expected
+    check = check_mount(tx, scans, at, station, named, spec, holder, preset, expected)
+    problems = [*check.problems, *early]
     key_in = None
     if preset is not None:
         try:
             key_in = what_to_key_in(tx, at, station, assembly, spec, holder, preset, last)
         except Invalid as problem:
             problems.append(Mismatch("assembly", "measure-missing", problem.sentence))
-    return MountAhead(at, station, assembly, spec, preset, tuple(problems), key_in)
+    return MountAhead(
+        at,
+        station,
+        assembly,
+        spec,
+        preset,
+        tuple(problems),
+        key_in,
+        expected.part if expected else None,
+        check.not_compared,
+    )
 
 
 def what_to_key_in(

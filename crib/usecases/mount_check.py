@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from contextlib import suppress
 from datetime import datetime
+from typing import NamedTuple
 
 from crib.clock import print_instant
 from crib.errors import BadCode, NotKnown
-from crib.floor.mount import Mismatch, Offered, Place, Scanned, lowest_rpm, mismatches
+from crib.floor.mount import (
+    Expected,
+    Mismatch,
+    Offered,
+    Place,
+    Scanned,
+    lowest_rpm,
+    mismatches,
+    not_compared,
+)
 from crib.records.catalogue import is_out_of_service
 from crib.store.assemblies import AssemblyRow, assembly_in_station, last_fact_at
 from crib.store.engine import Tx
@@ -17,12 +27,23 @@ from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow
 from crib.store.stockrows import HolderRow, SpecRow
 from crib.units import TenthsUm
-from crib.usecases.expected_tool import expected_tool
 from crib.usecases.named import NamedAssembly, named_assembly
 from crib.usecases.said import Said, place_after
 
 
-def speaks_against(
+class MountCheck(NamedTuple):
+    """What a mount was checked for.
+
+    Attributes:
+        problems: Everything that speaks against it.
+        not_compared: What was not checked, where no job is on or planned.
+    """
+
+    problems: tuple[Mismatch, ...]
+    not_compared: str | None
+
+
+def check_mount(
     tx: Tx,
     scans: tuple[str | None, str | None],
     at: datetime,
@@ -31,7 +52,8 @@ def speaks_against(
     spec: SpecRow,
     holder: HolderRow,
     preset: PresetRow | None,
-) -> list[Mismatch]:
+    expected: Expected | None,
+) -> MountCheck:
     """Every mismatch between a tool, a station, what was scanned and what a program expects.
 
     Args:
@@ -43,6 +65,7 @@ def speaks_against(
         spec: What it was built to.
         holder: What it was built on.
         preset: Its latest preset.
+        expected: What the program expects there; None where no job is on or planned.
     """
     assembly = named.row
     scanned, superseded = _scanned(tx, scans, named)
@@ -75,8 +98,10 @@ def speaks_against(
         occupant.code if occupant else None,
         station.offset_unit,
     )
-    expected = expected_tool(tx, station, at, assembly.tool_spec_id).expected
-    return mismatches(expected, offered, place, scanned, at)
+    return MountCheck(
+        tuple(mismatches(expected, offered, place, scanned, at)),
+        None if expected else not_compared(offered, place),
+    )
 
 
 def _scanned(

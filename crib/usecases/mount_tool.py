@@ -63,6 +63,7 @@ class ToolMounted:
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
         datum: What the first-offs there told of the station's datum, per axis.
         cautions: What to mind.
+        checked_for: Part whose program it was compared with; None where there is no job.
         part_count_refused: Why the part count was kept aside, if it was.
     """
 
@@ -82,6 +83,7 @@ class ToolMounted:
     limited_to_rpm: float | None
     datum: tuple[DatumTold, ...]
     cautions: tuple[str, ...]
+    checked_for: str | None
     part_count_refused: str | None
 
 
@@ -139,7 +141,8 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
         block_problem=key_in.block_problem,
         limited_to_rpm=key_in.limited_to_rpm,
         datum=key_in.datum,
-        cautions=key_in.cautions,
+        cautions=(*([ahead.not_compared] if ahead.not_compared else []), *key_in.cautions),
+        checked_for=ahead.checked_for,
         part_count_refused=count_refused,
     )
 

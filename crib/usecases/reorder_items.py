@@ -30,11 +30,11 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
     edges: dict[str, list[int]] = defaultdict(list)
     specs = {spec.tool_spec: spec for spec in view.rows.specs.values()}
     for row in listed.rows:
-        spec = specs[row.forecast.tool_spec]
+        spec = specs[row.tool_spec]
         choices = view.rows.spec_items.get(spec.id, ())
         item = row.sister.cutting_item or (choices[0] if choices else None)
-        if item is None or row.sister.state in ("ready", "measure"):
-            continue  # its edge is built in already
+        if item is None or row.removal or row.sister.state in ("ready", "measure"):
+            continue  # no edge is needed, or it is built in already
         days[item].append((row.swap_by - view.now) / timedelta(days=1))
         edges[item].append(spec.items_per_tool or 1)
     left: dict[str, int] = defaultdict(int)

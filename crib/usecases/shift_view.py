@@ -291,7 +291,7 @@ def _night(plan: ShopPlan, night: MachineNight) -> NightView:
         tuple(
             NightSwap(
                 row.forecast,
-                minutes.get(row.forecast.tool_spec),
+                minutes.get(row.tool_spec),
                 row,
                 row.forecast.station_id in night.added,
             )

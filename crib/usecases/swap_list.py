@@ -100,6 +100,16 @@ class SwapRow:
         return self.forecast.assembly or None if self.ordinal == 0 else None
 
     @property
+    def tool_spec(self) -> str:
+        """What goes in; of what only comes out, what that is."""
+        return self.forecast.wanted or self.forecast.tool_spec
+
+    @property
+    def removal(self) -> bool:
+        """Whether the tool comes out and nothing goes in."""
+        return self.sister.state == "not_needed"
+
+    @property
     def fills(self) -> bool:
         """Whether nothing comes out: the station is empty."""
         return self.why == EMPTY
@@ -204,26 +214,24 @@ def _not_worked_out(plan: ShopPlan, shelf: Shelf, given: Sequence[Sister]) -> li
     left = [one for one in shelf.ready if one.code not in taken]
     found = []
     for one in plan.forecasts:
-        if one.why != NOT_WORKED_OUT:
-            continue
-        sister = next((wait for wait in left if wait.tool_spec == one.tool_spec), None)
-        if sister is not None:
-            left.remove(sister)
-        found.append(
-            SwapRow(
-                one,
-                0,
-                plan.view.now,
-                None,
-                one.why,
-                one.why_sentence,
-                Sister("ready", assembly=sister.code, holder=sister.holder)
-                if sister
-                else Sister("blocked"),
-                None,
+        if one.why == NOT_WORKED_OUT:
+            sister = _left_over(one, left)
+            found.append(
+                SwapRow(one, 0, plan.view.now, None, one.why, one.why_sentence, sister, None)
             )
-        )
     return found
+
+
+def _left_over(one: Forecast, left: list[WaitingAssembly]) -> Sister:
+    """Take what still waits for such a station."""
+    if one.out_only:
+        return Sister("not_needed")
+    wanted = one.wanted or one.tool_spec
+    found = next((wait for wait in left if wait.tool_spec == wanted), None)
+    if found is None:
+        return Sister("blocked")
+    left.remove(found)
+    return Sister("ready", assembly=found.code, holder=found.holder)
 
 
 def bench_calendar(view: ShopView) -> WorkCalendar:

@@ -20,6 +20,7 @@ from crib.planning.swap_plan import LaterSwaps
 from crib.planning.swaps import RUN_TO_FAILURE, WHYS
 from crib.store.shop_records import StationOfShop
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.left_out import NOT_WORKED_OUT
 from crib.usecases.out_now import BROKEN, NOW, WRONG_TOOL
 from crib.usecases.vacancies import EMPTY
 
@@ -133,6 +134,7 @@ def _need(
         measures=known.measures.get(one.station_id, frozenset()),
         ready_by=ready_by,
         freed_by=freed_by,
+        removal=one.out_only,
     )
 
 
@@ -160,7 +162,7 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
     )
     for row, ordinal, seconds, at_us, age, why, stop, sooner, dearer, step, ready_us in columns:
         one = foreseen[row]
-        if one.wanted:
+        if one.wanted or one.out_only:
             continue  # it has one row: out with it
         ordinal += one.why == EMPTY  # the edge that is still to be mounted is the first
         reason = BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why]
@@ -191,10 +193,13 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
 def _broken_and_not_planned(
     plan: ShopPlan, found: list[SwapAhead], known: _Known
 ) -> Iterator[SwapAhead]:
-    """Edges on record as broken, and tools that what runs cannot use, not planned otherwise."""
+    """Edges on record as broken, and tools that no like one may follow, else not planned."""
     listed = {row.need.station_id for row in found if row.need.ordinal == 0}
     for one in plan.forecasts:
-        if one.why in NOW and one.station_id not in listed:
+        if one.why == NOT_WORKED_OUT:
+            continue  # the list has rows of its own for these
+        comes_out = one.why in NOW or one.wanted or one.out_only
+        if comes_out and one.station_id not in listed:
             need = _need(one, 0, plan.view.now, one.why, known)
             yield SwapAhead(need, one, one.why_sentence)
 
@@ -212,7 +217,7 @@ def _ready_in_case(
     run_out_us = due.run_out_us.tolist()
     for row, edge in enumerate(plan.edges):
         one = by_station[edge.station_id]
-        if one.why in NOW:
+        if one.why in NOW or one.wanted or one.out_only:
             continue
         early_us, middle_us = run_out_us[row][EARLY], run_out_us[row][MIDDLE]
         if row not in last and 0 <= early_us <= us_of(until):

@@ -143,7 +143,12 @@ def _look(ahead: MountAhead) -> dict[str, Any]:
     # what is cured by taking out what sits there does not keep the figures back
     cured = all(one.slug in ("station-occupied", "mounted-elsewhere") for one in ahead.problems)
     shown = (
-        render_template("machine_key_in.html", key_in=ahead.key_in, code=ahead.assembly.code)
+        render_template(
+            "machine_key_in.html",
+            key_in=ahead.key_in,
+            code=ahead.assembly.code,
+            not_compared=ahead.not_compared,
+        )
         if cured and ahead.key_in is not None
         else ""
     )

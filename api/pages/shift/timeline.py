@@ -38,7 +38,7 @@ _MARK: Final = 17.0
 _COUNTED: Final = 34.0
 
 #: States of sisters from the easiest to the worst.
-_WORSE: Final = ("ready", "measure", "build", "blocked")
+_WORSE: Final = ("not_needed", "ready", "measure", "build", "blocked")
 
 
 @dataclass(frozen=True, slots=True)
