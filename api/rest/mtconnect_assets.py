@@ -11,7 +11,7 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, reads
 from api.http.query import PlainQuery
 from api.schemas.fields import Choice, Whole
-from crib.clock import instant_from_us, print_instant
+from crib.clock import print_instant, readable_instant
 from crib.store.facts import first_recorded_us
 from crib.usecases.left_out import each
 from crib.usecases.tool_asset_xml import write_asset
@@ -57,7 +57,7 @@ def _not_written(asset: ToolAsset) -> str:
 
 def _document(call: Call, assets: list[ToolAsset], count: int) -> Response:
     begun_us = first_recorded_us(call.tx)
-    begun = call.present if begun_us is None else instant_from_us(begun_us)
+    begun = readable_instant(begun_us) or call.present
     root = Element("MTConnectAssets", xmlns=NAMESPACE)
     SubElement(
         root,

@@ -61,6 +61,7 @@ class MachineNow:
         stations: Every station, by path and tool number.
         due: Those that are to be swapped within the horizon, the most urgent first.
         told: What it does by its counts.
+        problems: What of it could not be worked out, and what to do.
     """
 
     machine: str
@@ -68,6 +69,7 @@ class MachineNow:
     stations: tuple[StationNow, ...]
     due: tuple[StationNow, ...]
     told: MachineTold
+    problems: tuple[str, ...] = ()
 
     def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
         """Its stations by slide, in the order of their first station."""
@@ -90,14 +92,23 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     """
     machine_id = machine_id_by_name(tx, name)
     rows = stations_of(tx, machine_id)
-    runs = runs_that_count(tx, machine_id, plan.view.now)
     machine = rows[0].machine if rows else plan.view.rows.machines[machine_id].machine
     stations = _stations(tx, plan, rows)
     places = {id(row): place for place, row in enumerate(make_swap_list(plan).rows)}
     due = [one for one in stations if one.swap is not None]
     due.sort(key=lambda one: places[id(one.swap)])
     told = plan.view.told.get(machine_id, MachineTold())
-    return MachineNow(machine, runs[0] if runs else None, tuple(stations), tuple(due), told)
+    found = worked_out(
+        [machine_id],
+        lambda one: runs_that_count(tx, one, plan.view.now),
+        lambda _: (
+            f"Which run is on machine {machine} could not be worked out. Check its runs; the "
+            "service's log names the fault."
+        ),
+    )
+    runs = [run for of_machine in found for run in of_machine]
+    run = runs[0] if runs else None
+    return MachineNow(machine, run, tuple(stations), tuple(due), told, found.problems)
 
 
 def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:

@@ -78,6 +78,15 @@ def heard(busy, clock, store) -> Any:
 
 def damage(store: Any, place: str, machine: str = "M2") -> None:
     """Make an instant of a machine's rows one that nothing can read."""
+    spoil(
+        store,
+        place,
+        f"machine_id = (SELECT id FROM machines WHERE machine = '{machine}')",
+    )
+
+
+def spoil(store: Any, place: str, where: str) -> None:
+    """Make an instant of some rows of a table one that nothing can read."""
     table, column = place.split(".")
     with closing(sqlite3.connect(store.path, isolation_level=None)) as file:
         file.execute("PRAGMA ignore_check_constraints = 1")
@@ -86,11 +95,7 @@ def damage(store: Any, place: str, machine: str = "M2") -> None:
         )
         for (name,) in triggers.fetchall():
             file.execute(f"DROP TRIGGER {name}")
-        changed = file.execute(
-            f"UPDATE {table} SET {column} = ? WHERE machine_id ="
-            " (SELECT id FROM machines WHERE machine = ?)",
-            (BEYOND, machine),
-        )
+        changed = file.execute(f"UPDATE {table} SET {column} = {BEYOND} WHERE {where}")
         assert changed.rowcount >= 1
 
 
@@ -160,3 +165,25 @@ def test_a_gap_that_fails_is_told_and_leaves_the_others(heard, monkeypatch):
     assert after
     (problem,) = problems
     assert problem.startswith("What was missed of machine M2 could not be worked out")
+
+
+def test_a_run_whose_start_cannot_be_read_is_told_on_its_machine(heard, store):
+    before = text(heard.client, "/machines/M1")
+    damage(store, "runs.start_at", "M1")
+
+    after = text(heard.client, "/machines/M1")
+    other = text(heard.client, "/machines/M2")
+
+    why = "Which run is on machine M1 could not be worked out"
+    assert (why in before, why in after, why in other) == (False, True, False)
+    assert "No run is known" not in after
+    assert before.count('<span class="name">') == after.count('<span class="name">') > 0
+
+
+def test_a_first_fact_whose_instant_cannot_be_read_leaves_the_tools_told(heard, store):
+    before = text(heard.client, "/v1/mtconnect/assets")
+    spoil(store, "facts.recorded_at", "id = (SELECT min(id) FROM facts)")
+
+    after = text(heard.client, "/v1/mtconnect/assets")
+
+    assert after.count("<CuttingTool ") == before.count("<CuttingTool ") > 0
