@@ -102,15 +102,22 @@ def check_template(template: str) -> None:
         raise Invalid(f"The template is longer than {LONGEST_TEMPLATE} characters.")
     if not template.strip():
         raise Invalid("The template is empty.")
-    errors: list[dict[str, str]] = []
-    for number, line in enumerate(template.splitlines(), start=1):
-        errors += [
-            {"field": f"template line {number}", "detail": detail}
-            for detail in _line_errors(line)
+    wrong = template_problems(template)
+    if wrong:
+        said = "; ".join(f"line {number}: {detail}" for number, detail in wrong)
+        errors = [
+            {"field": f"template line {number}", "detail": detail} for number, detail in wrong
         ]
-    if errors:
-        said = "; ".join(f"{error['field'][9:]}: {error['detail']}" for error in errors)
         raise Invalid(f"The template cannot be used: {said}.", errors=errors)
+
+
+def template_problems(template: str) -> list[tuple[int, str]]:
+    """What is wrong with the lines of a template, each with its line's number."""
+    return [
+        (number, detail)
+        for number, line in enumerate(template.splitlines(), start=1)
+        for detail in _line_errors(line)
+    ]
 
 
 def _line_errors(line: str) -> list[str]:
@@ -123,7 +130,7 @@ def _line_errors(line: str) -> list[str]:
         if token[5]:
             errors.append("a lone $; write $$ for a dollar sign")
         elif name and name not in NAMES:
-            errors.append(f"${name} is not known; use one of {' '.join(NAMES)}")
+            errors.append(f"${name} is not known: take {' '.join(NAMES)} and no other name")
         elif name in _WORDS and depth != 1:
             errors.append(f"${name} may stand only inside a comment in parentheses")
         depth += {"(": 1, ")": -1}.get(token[4] or "", 0)

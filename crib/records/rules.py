@@ -14,12 +14,13 @@ from crib.cutting.operations import CutOperation
 from crib.errors import Invalid
 from crib.floor.closures import local_end, local_start
 from crib.floor.path_counters import path_counters
-from crib.metrology.block import check_template
+from crib.metrology.block import template_problems
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 from crib.records.passwords import MASK, is_masked
 
 _DAY_MINUTES = 24 * 60
+_TEMPLATE = "(MACHINE $machine)"
 
 Values = Mapping[str, object]
 
@@ -101,12 +102,10 @@ def _machine(values: Values) -> Iterator[Problem]:
             "write the password: only an address that is otherwise unchanged keeps it",
         )
     template = values.get("block_template")
-    if isinstance(template, str):
-        try:
-            check_template(template)
-        except Invalid as problem:
-            why = problem.sentence.removeprefix("The template ").rstrip(".")
-            yield Problem("block_template", why, "write it like (MACHINE $machine)")
+    for number, detail in template_problems(template) if isinstance(template, str) else ():
+        yield Problem(
+            "block_template", f"line {number}: {detail}", f"write it like {_TEMPLATE}"
+        )
 
 
 def _cutting_item(values: Values) -> Iterator[Problem]:
@@ -150,8 +149,9 @@ def _gauge(values: Values) -> Iterator[Problem]:
         try:
             compile_pattern(pattern)
         except Invalid as problem:
-            why = problem.sentence.removeprefix("The pattern ").rstrip(".")
-            yield Problem("line_pattern", why, "write it like LF {lf} WF {wf}")
+            why = problem.sentence.rstrip(".")
+            right = "write it like LF {lf} WF {wf}"
+            yield Problem("line_pattern", f"cannot be used: {why}", right)
 
 
 _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {

@@ -73,7 +73,7 @@ def test_a_dollar_sign_can_be_written():
 @pytest.mark.parametrize(
     ("template", "said"),
     [
-        ("G10 P$regster", r"line 1: \$regster is not known; use one of"),
+        ("G10 P$regster", r"line 1: \$regster is not known: take machine"),
         ("OK\nG10 P$", r"line 2: a lone \$"),
         ("(OPEN", "a comment is not closed"),
         ("CLOSE)", "cannot nest"),
