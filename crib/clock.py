@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 from crib.errors import Invalid
+from crib.sentence import Instant
 
 Clock = Callable[[], datetime]
 
@@ -75,14 +76,14 @@ def parse_instant(text: str) -> datetime:
         raise Invalid(f"'{text[:60]}' is not an instant: {problem}.") from problem
 
 
-def print_instant(at: datetime) -> str:
+def print_instant(at: datetime) -> Instant:
     """Print an aware instant as RFC 3339 in UTC, without a needless fraction.
 
     Examples:
         >>> print_instant(parse_instant("2026-03-29T01:30:00+01:00"))
         '2026-03-29T00:30:00Z'
     """
-    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    return Instant(at.astimezone(UTC).isoformat().replace("+00:00", "Z"))
 
 
 def comes_twice(local: datetime) -> bool:

@@ -12,8 +12,6 @@ from api.language.catalogue import HOLE
 _WORD = re.compile(r"[A-Za-z]+")
 #: A template with fewer letters written out takes only short values, such as "{0} to {1}".
 _FEW_LETTERS = 6
-#: Holes of the domain's sentences; pages name theirs, and no sentence is made from those.
-_OF_DOMAIN = frozenset({*map(str, range(20)), "name"})
 _WORDY = re.compile(r"[;:,]|[^\d\s]\S* \S|\S+ \S+ \S")
 
 
@@ -89,7 +87,7 @@ class Patterns:
         templates = [
             _Template(text, HOLE.split(text)[::2], HOLE.findall(text))
             for text in texts
-            if HOLE.search(text) and _OF_DOMAIN.issuperset(HOLE.findall(text))
+            if HOLE.search(text)
         ]
         words = [template.words() for template in templates]
         common = Counter(word for each in words for word in each)

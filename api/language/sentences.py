@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import datetime
+from decimal import Decimal
 from functools import cache, lru_cache
 
 from api.language.catalogue import HOLE, SOURCE, catalogue
@@ -17,6 +18,7 @@ from api.language.formats import in_locale, local_time
 from api.language.patterns import Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
+from crib.sentence import Figure, Instant, Sentence, filled
 
 _INSTANT = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)")
 #: An example of how to write an instant, or a typed one: it stays as it is.
@@ -35,14 +37,48 @@ _UNIT_AFTER = re.compile(
 _DEEPEST = 5
 
 
-def say(sentence: object) -> str:
+def say(text: object) -> str:
     """A sentence of the domain in the reader's language, its instants in the site's time.
 
     Where the catalogue has no entry it stays in English.
     """
-    language, english = preferences().language, str(sentence)
+    language, english = preferences().language, str(text)
+    if isinstance(text, Sentence):
+        return _of_sentence(language, text, local_time)
     said = english if language == SOURCE else _said(language, english)
     return at_the_site(said, local_time, english)
+
+
+def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str]) -> str:
+    """A sentence by its template, its values each by their kind."""
+    text = catalogue(language).text(whole.template)
+    if not whole.values:
+        return text
+    literals = HOLE.split(whole.template)
+    said = {
+        name: _of_value(language, Hole(name, str(value), before, after), value, local)
+        for name, before, after in zip(
+            literals[1::2], literals[::2], literals[2::2], strict=False
+        )
+        for value in (whole.values[name],)
+    }
+    return filled(text, said)
+
+
+def _of_value(
+    language: str, hole: Hole, value: object, local: Callable[[datetime], str]
+) -> str:
+    if isinstance(value, Sentence):
+        return _of_sentence(language, value, local)
+    if isinstance(value, Instant):
+        return local(parse_instant(value))
+    if hole.before.endswith("'") and hole.after.startswith("'"):
+        return hole.value  # what somebody typed
+    if language == SOURCE:
+        return at_the_site(hole.value, local)
+    if isinstance(value, Figure | float | Decimal):
+        return in_locale(hole.value, language)
+    return at_the_site(_value(language, hole, 0), local, hole.value)
 
 
 def at_the_site(
@@ -63,7 +99,8 @@ def at_the_site(
 
 @cache
 def _patterns(language: str) -> Patterns:
-    return Patterns.of(catalogue(language).texts)
+    known = catalogue(language)
+    return Patterns.of(text for text in known.texts if text in known.of_domain)
 
 
 @lru_cache(maxsize=8192)

@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 from crib.cutting.operations import KINDS, CutOperation, wrong_columns
 from crib.cutting.passes import radial_depth_mm
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence, together
 
 # Room for diameters and depths that were rounded on paper, or that came from inches.
 _ROUNDED_MM = 0.005
@@ -48,17 +49,29 @@ def check_operation(operation: CutOperation) -> None:
     """
     if operation.kind not in KINDS:
         raise OutsideModel(
-            f"'{operation.kind}' is no kind of operation; take one of {', '.join(KINDS)}.",
+            sentence(
+                "'{kind}' is no kind of operation; take one of {kinds}.",
+                kind=operation.kind,
+                kinds=together(", ", KINDS),
+            ),
             facts={"kind": operation.kind},
-            errors=[{"field": "kind", "detail": f"one of {', '.join(KINDS)}"}],
+            errors=[
+                {
+                    "field": "kind",
+                    "detail": sentence("one of {kinds}", kinds=together(", ", KINDS)),
+                }
+            ],
         )
     wrong = wrong_columns(operation) or [
-        (one.column, f"{one.reason}; {one.right}") for one in contradictions(operation)
+        (one.column, together("; ", (one.reason, one.right)))
+        for one in contradictions(operation)
     ]
     if wrong:
-        said = "; ".join(f"{column} {why}" for column, why in wrong)
+        said = together("; ", (together(" ", one) for one in wrong))
         raise OutsideModel(
-            f"The operation '{operation.kind}' cannot be so: {said}.",
+            sentence(
+                "The operation '{kind}' cannot be so: {said}.", kind=operation.kind, said=said
+            ),
             errors=[{"field": column, "detail": why} for column, why in wrong],
         )
 
@@ -76,7 +89,11 @@ def contradictions(operation: CutOperation) -> list[Contradiction]:
     found = [*_direction(operation), *_feed(operation), *_past_axis(operation)]
     if operation.spring_passes and operation.kind != "thread":
         found.append(
-            Contradiction("spring_passes", "belong to threads only", "leave them out here")
+            Contradiction(
+                "spring_passes",
+                sentence("belong to threads only"),
+                sentence("leave them out here"),
+            )
         )
     if found:
         return found
@@ -98,25 +115,34 @@ def _direction(operation: CutOperation) -> list[Contradiction]:
         found.append(
             Contradiction(
                 "end_diameter_mm",
-                f"is larger than start_diameter_mm {start:g}, but turning makes a diameter "
-                "smaller",
-                "swap the two diameters, or write kind bore",
+                sentence(
+                    "is larger than start_diameter_mm {start}, but turning makes a "
+                    "diameter smaller",
+                    start=figure(start, "g"),
+                ),
+                sentence("swap the two diameters, or write kind bore"),
             )
         )
     if kind == "part_off" and end > start:
         found.append(
             Contradiction(
                 "end_diameter_mm",
-                f"is larger than start_diameter_mm {start:g}, but parting off goes inwards",
-                "swap the two diameters",
+                sentence(
+                    "is larger than start_diameter_mm {start}, but parting off goes inwards",
+                    start=figure(start, "g"),
+                ),
+                sentence("swap the two diameters"),
             )
         )
     if kind == "bore" and end < start:
         found.append(
             Contradiction(
                 "end_diameter_mm",
-                f"is smaller than start_diameter_mm {start:g}, but boring makes a hole larger",
-                "swap the two diameters, or write kind turn",
+                sentence(
+                    "is smaller than start_diameter_mm {start}, but boring makes a hole larger",
+                    start=figure(start, "g"),
+                ),
+                sentence("swap the two diameters, or write kind turn"),
             )
         )
     # a skim over the same diameter is no contradiction, unless it says how deep it goes
@@ -126,8 +152,8 @@ def _direction(operation: CutOperation) -> list[Contradiction]:
         found.append(
             Contradiction(
                 "end_diameter_mm",
-                "is the same diameter as start_diameter_mm, so nothing is cut",
-                "write the diameters before and after the cut",
+                sentence("is the same diameter as start_diameter_mm, so nothing is cut"),
+                sentence("write the diameters before and after the cut"),
             )
         )
     return found
@@ -141,12 +167,20 @@ def _feed(operation: CutOperation) -> list[Contradiction]:
     if feed is None or feed <= most * (1 + 1e-9):
         return []
     if operation.kind in ("tap", "thread"):
-        reason = "is no plausible pitch on this diameter"
+        reason = sentence("is no plausible pitch on this diameter")
         return [
-            Contradiction("feed_mm_rev", reason, f"write the pitch in mm, at most {most:.4g}")
+            Contradiction(
+                "feed_mm_rev",
+                reason,
+                sentence("write the pitch in mm, at most {most}", most=figure(most, ".4g")),
+            )
         ]
-    reason = f"is no plausible feed of kind {operation.kind} on this diameter"
-    right = f"write the feed in mm per revolution, at most {most:.4g}"
+    reason = sentence(
+        "is no plausible feed of kind {kind} on this diameter", kind=operation.kind
+    )
+    right = sentence(
+        "write the feed in mm per revolution, at most {most}", most=figure(most, ".4g")
+    )
     return [Contradiction("feed_mm_rev", reason, right)]
 
 
@@ -157,8 +191,10 @@ def _past_axis(operation: CutOperation) -> list[Contradiction]:
     radius = max(start, operation.end_diameter_mm or 0.0) / 2
     if depth <= radius * (1 + 1e-9):
         return []
-    reason = f"reaches past the axis: the radius is {radius:g}"
-    return [Contradiction("depth_mm", reason, "write the depth on the radius")]
+    reason = sentence(
+        "reaches past the axis: the radius is {radius}", radius=figure(radius, "g")
+    )
+    return [Contradiction("depth_mm", reason, sentence("write the depth on the radius"))]
 
 
 def _layers(operation: CutOperation) -> list[Contradiction]:
@@ -170,9 +206,16 @@ def _layers(operation: CutOperation) -> list[Contradiction]:
         return [
             Contradiction(
                 "depth_mm",
-                f"is more than there is between {start:g} and {end:g}: {total:.4g} on the "
-                "radius",
-                f"write the depth on the radius, at most {total:.4g}, or leave it empty",
+                sentence(
+                    "is more than there is between {start} and {end}: {total} on the radius",
+                    start=figure(start, "g"),
+                    end=figure(end, "g"),
+                    total=figure(total, ".4g"),
+                ),
+                sentence(
+                    "write the depth on the radius, at most {total}, or leave it empty",
+                    total=figure(total, ".4g"),
+                ),
             )
         ]
     if passes is None or _up(passes * depth) >= total:
@@ -182,8 +225,18 @@ def _layers(operation: CutOperation) -> list[Contradiction]:
     return [
         Contradiction(
             "passes",
-            f"at depth_mm {depth:g} lead from {start:g} to {reached:.4g}, not to {end:g}",
-            f"write {needed} passes, or depth_mm {total / passes:.4g}",
+            sentence(
+                "at depth_mm {depth} lead from {start} to {reached}, not to {end}",
+                depth=figure(depth, "g"),
+                start=figure(start, "g"),
+                reached=figure(reached, ".4g"),
+                end=figure(end, "g"),
+            ),
+            sentence(
+                "write {needed} passes, or depth_mm {total}",
+                needed=needed,
+                total=figure(total / passes, ".4g"),
+            ),
         )
     ]
 
@@ -198,8 +251,10 @@ def _thread(operation: CutOperation) -> list[Contradiction]:
         found.append(
             Contradiction(
                 "feed_mm_rev",
-                f"is too fine a pitch for a thread {total:.4g} deep",
-                "write the pitch in mm per revolution, or correct the diameters",
+                sentence(
+                    "is too fine a pitch for a thread {total} deep", total=figure(total, ".4g")
+                ),
+                sentence("write the pitch in mm per revolution, or correct the diameters"),
             )
         )
     if first is None:
@@ -208,8 +263,10 @@ def _thread(operation: CutOperation) -> list[Contradiction]:
         found.append(
             Contradiction(
                 "depth_mm",
-                f"is more than the whole thread is deep: {total:.4g}",
-                "write the depth of the first pass, or leave it empty",
+                sentence(
+                    "is more than the whole thread is deep: {total}", total=figure(total, ".4g")
+                ),
+                sentence("write the depth of the first pass, or leave it empty"),
             )
         )
     # No later pass of a thread goes deeper than the first: its chip is wider already.
@@ -218,9 +275,17 @@ def _thread(operation: CutOperation) -> list[Contradiction]:
         found.append(
             Contradiction(
                 "passes",
-                f"with a first pass of {first:g} reach {passes * first:.4g} at most; the "
-                f"thread is {total:.4g} deep",
-                f"write {needed} passes (constant chip area), or leave them empty",
+                sentence(
+                    "with a first pass of {first} reach {passes} at most; the thread is "
+                    "{total} deep",
+                    first=figure(first, "g"),
+                    passes=figure(passes * first, ".4g"),
+                    total=figure(total, ".4g"),
+                ),
+                sentence(
+                    "write {needed} passes (constant chip area), or leave them empty",
+                    needed=needed,
+                ),
             )
         )
     return found
@@ -236,13 +301,16 @@ def _groove(operation: CutOperation) -> list[Contradiction]:
         return [
             Contradiction(
                 "end_diameter_mm",
-                "and depth_mm are both empty, so nobody knows how deep the groove is",
-                "write one of them (end_diameter_mm 0 goes to the centre)",
+                sentence("and depth_mm are both empty, so nobody knows how deep the groove is"),
+                sentence("write one of them (end_diameter_mm 0 goes to the centre)"),
             )
         ]
     if depth and total and (_up(depth) < total or _up(total) < depth):
-        reason = f"does not fit the diameters: they make a groove {total:.4g} deep"
-        return [Contradiction("depth_mm", reason, "leave one of them empty")]
+        reason = sentence(
+            "does not fit the diameters: they make a groove {total} deep",
+            total=figure(total, ".4g"),
+        )
+        return [Contradiction("depth_mm", reason, sentence("leave one of them empty"))]
     return []
 
 

@@ -26,6 +26,7 @@ from crib.cutting.passes import (
     taylor_depth_mm,
 )
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence, together
 
 RADIAL: Final = ("face", "groove", "part_off")
 
@@ -113,9 +114,12 @@ def engage(
     check_operation(operation)
     if not (math.isfinite(taylor_n) and 0.01 <= taylor_n <= 2):
         raise OutsideModel(
-            f"Taylor's exponent n is {taylor_n!r}; it has to be from 0.01 to 2.",
-            facts={"quantity": "n", "range": "0.01 to 2"},
-            errors=[{"field": "n", "detail": "from 0.01 to 2"}],
+            sentence(
+                "Taylor's exponent n is {taylor_n}; it has to be from 0.01 to 2.",
+                taylor_n=repr(taylor_n),
+            ),
+            facts={"quantity": "n", "range": sentence("0.01 to 2")},
+            errors=[{"field": "n", "detail": sentence("from 0.01 to 2")}],
         )
     speeds = _speeds(operation, limits or {})
     if operation.engaged_s is not None:
@@ -136,10 +140,16 @@ def _refuse_endless(cut: Engagement, operation: CutOperation) -> None:
     if cut.engaged_min <= _LONGEST_MIN:
         return
     raise OutsideModel(
-        f"The operation '{operation.kind}' would be in cut for {cut.engaged_min:.3g} minutes, "
-        "more than a day; look at the feed and the speed.",
+        sentence(
+            "The operation '{kind}' would be in cut for {engaged_min} minutes, more "
+            "than a day; look at the feed and the speed.",
+            kind=operation.kind,
+            engaged_min=figure(cut.engaged_min, ".3g"),
+        ),
         facts={"engaged_min": cut.engaged_min},
-        errors=[{"field": "feed_mm_rev", "detail": "is too small for the cut ever to end"}],
+        errors=[
+            {"field": "feed_mm_rev", "detail": sentence("is too small for the cut ever to end")}
+        ],
     )
 
 
@@ -157,21 +167,25 @@ def _refuse_missing(operation: CutOperation) -> None:
         wanted.append("length_mm")
     missing = [name for name in wanted if getattr(operation, name) is None]
     if operation.spindle_rpm is None and operation.cutting_speed_m_min is None:
-        missing.append("cutting_speed_m_min or spindle_rpm")
+        missing.append(sentence("cutting_speed_m_min or spindle_rpm"))
     # Without a surface speed the revolutions alone give the time of a straight cut.
     needs_diameter = operation.kind in RADIAL or operation.spindle_rpm is None
     if needs_diameter and operation.largest_diameter_mm is None:
         missing.append("start_diameter_mm")
     if operation.kind == "groove" and operation.depth_mm is operation.end_diameter_mm is None:
-        missing.append("end_diameter_mm or depth_mm")
+        missing.append(sentence("end_diameter_mm or depth_mm"))
     if operation.kind == "thread" and known_thread_passes(operation) is None:
         missing.append("passes")
     if missing:
         raise OutsideModel(
-            f"The time in cut of the operation '{operation.kind}' cannot be known without "
-            f"{', '.join(missing)}; fill in the columns, or engaged_s.",
+            sentence(
+                "The time in cut of the operation '{kind}' cannot be known without "
+                "{missing}; fill in the columns, or engaged_s.",
+                kind=operation.kind,
+                missing=together(", ", missing),
+            ),
             facts={"missing": missing},
-            errors=[{"field": name, "detail": "not given"} for name in missing],
+            errors=[{"field": name, "detail": sentence("not given")} for name in missing],
         )
 
 
@@ -228,9 +242,14 @@ def _radial(operation: CutOperation, speeds: _Speeds, taylor_n: float) -> Engage
     outer, inner = radii_mm(operation)
     if outer <= inner:
         raise OutsideModel(
-            f"The operation '{operation.kind}' starts and ends on the same diameter; "
-            "nothing is cut along the radius.",
-            errors=[{"field": "end_diameter_mm", "detail": "equals start_diameter_mm"}],
+            sentence(
+                "The operation '{kind}' starts and ends on the same diameter; nothing "
+                "is cut along the radius.",
+                kind=operation.kind,
+            ),
+            errors=[
+                {"field": "end_diameter_mm", "detail": sentence("equals start_diameter_mm")}
+            ],
         )
     limit = speeds.limit_rpm
     v = speeds.speed_m_min

@@ -6,6 +6,7 @@ import math
 
 from crib.cutting.kinematics import require_positive
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence
 
 
 def ideal_peak_um(feed_mm_rev: float, corner_radius_mm: float) -> float:
@@ -63,8 +64,17 @@ def _corner(feed_mm_rev: float, corner_radius_mm: float) -> tuple[float, float]:
     r = require_positive(corner_radius_mm, "corner_radius_mm", most=200)
     if f > 2 * r:
         raise OutsideModel(
-            f"feed_mm_rev is {f:g}, above twice the corner radius {r:g}: the corner no longer "
-            "makes the profile and no formula holds.",
-            errors=[{"field": "feed_mm_rev", "detail": f"at most {2 * r:g}"}],
+            sentence(
+                "feed_mm_rev is {f}, above twice the corner radius {r}: the corner no "
+                "longer makes the profile and no formula holds.",
+                f=figure(f, "g"),
+                r=figure(r, "g"),
+            ),
+            errors=[
+                {
+                    "field": "feed_mm_rev",
+                    "detail": sentence("at most {r}", r=figure(2 * r, "g")),
+                }
+            ],
         )
     return f, r

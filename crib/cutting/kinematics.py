@@ -12,6 +12,7 @@ import math
 from typing import Final, NamedTuple
 
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence
 
 #: Strokes of the headstock that a part can be fed through.
 _MOST_STROKES: Final = 10_000
@@ -26,9 +27,22 @@ def require_positive(value: float, column: str, *, most: float) -> float:
     number = float(value)
     if not (math.isfinite(number) and 0 < number <= most):
         raise OutsideModel(
-            f"{column} is {value!r}; it has to be above 0 and at most {most:g}.",
-            facts={"quantity": column, "range": f"0 to {most:g}"},
-            errors=[{"field": column, "detail": f"above 0 and at most {most:g}"}],
+            sentence(
+                "{column} is {value}; it has to be above 0 and at most {most}.",
+                column=column,
+                value=repr(value),
+                most=figure(most, "g"),
+            ),
+            facts={
+                "quantity": column,
+                "range": sentence("0 to {most}", most=figure(most, "g")),
+            },
+            errors=[
+                {
+                    "field": column,
+                    "detail": sentence("above 0 and at most {most}", most=figure(most, "g")),
+                }
+            ],
         )
     return number
 
@@ -153,9 +167,15 @@ def regrips(length_mm: float, stroke_mm: float) -> int:
     stroke = require_positive(stroke_mm, "headstock_stroke_mm", most=100_000)
     if length > _MOST_STROKES * stroke:
         raise OutsideModel(
-            f"headstock_stroke_mm is {stroke_mm!r}; the part would be gripped anew more than "
-            f"{_MOST_STROKES} times.",
-            errors=[{"field": "headstock_stroke_mm", "detail": "too short for the part"}],
+            sentence(
+                "headstock_stroke_mm is {stroke_mm}; the part would be gripped anew "
+                "more than {most_strokes} times.",
+                stroke_mm=repr(stroke_mm),
+                most_strokes=_MOST_STROKES,
+            ),
+            errors=[
+                {"field": "headstock_stroke_mm", "detail": sentence("too short for the part")}
+            ],
         )
     # A part of exactly n strokes needs n, however the division rounds.
     return max(0, math.ceil(length / stroke - 1e-9) - 1)
@@ -181,8 +201,12 @@ def parts_per_bar(
     ):
         if not (math.isfinite(value) and 0 <= value <= 100_000):
             raise OutsideModel(
-                f"{column} is {value!r}; it has to be from 0 to 100000.",
-                facts={"quantity": column, "range": "0 to 100000"},
-                errors=[{"field": column, "detail": "from 0 to 100000"}],
+                sentence(
+                    "{column} is {value}; it has to be from 0 to 100000.",
+                    column=column,
+                    value=repr(value),
+                ),
+                facts={"quantity": column, "range": sentence("0 to 100000")},
+                errors=[{"field": column, "detail": sentence("from 0 to 100000")}],
             )
     return max(0, math.floor((bar - remnant_mm) / (part + cutoff_width_mm) + 1e-9))

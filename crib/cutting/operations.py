@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Final
 
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence, together
 
 KINDS: Final = (
     "turn",
@@ -109,14 +110,20 @@ def _problem(column: str, operation: CutOperation) -> str | None:
         return None
     most = _MOST[column]
     if isinstance(value, bool) or not isinstance(value, int | float):
-        return f"is {value!r}, not a number"
+        return sentence("is {value}, not a number", value=repr(value))
     zero = column in _MAY_BE_ZERO
     low = 0 if zero and value == 0 else _LEAST
     if not (math.isfinite(value) and low <= value <= most):
-        least = "0 or " if zero else ""
-        return f"is {value!r}; it has to be {least}from {_LEAST:g} to {most:g}"
+        least = sentence("0 or ") if zero else ""
+        return sentence(
+            "is {value}; it has to be {least}from {least2} to {most}",
+            value=repr(value),
+            least=least,
+            least2=figure(_LEAST, "g"),
+            most=figure(most, "g"),
+        )
     if column in _WHOLE and value != int(value):
-        return f"is {value!r}; it has to be a whole number"
+        return sentence("is {value}; it has to be a whole number", value=repr(value))
     return None
 
 
@@ -132,18 +139,31 @@ def lowest_limit(
     for name, rpm in limits.items():
         if name not in LIMITS:
             raise OutsideModel(
-                f"'{name}' limits no spindle speed; take one of {', '.join(LIMITS)}.",
+                sentence(
+                    "'{name}' limits no spindle speed; take one of {limits}.",
+                    name=name,
+                    limits=together(", ", LIMITS),
+                ),
                 facts={"limit": name},
             )
         if rpm is None:
             continue
         if not (math.isfinite(rpm) and _LEAST <= rpm <= _MOST["spindle_rpm"]):
-            fits = f"from {_LEAST:g} to {_MOST['spindle_rpm']:g} revolutions per minute"
+            fits = sentence(
+                "from {least} to {spindle_rpm} revolutions per minute",
+                least=figure(_LEAST, "g"),
+                spindle_rpm=figure(_MOST["spindle_rpm"], "g"),
+            )
             field = "spindle_max_rpm" if name == "machine" else f"{name}_max_rpm"
             raise OutsideModel(
-                f"The speed limit of the {name} is {rpm!r}; it has to be {fits}.",
+                sentence(
+                    "The speed limit of the {name} is {rpm}; it has to be {fits}.",
+                    name=name,
+                    rpm=repr(rpm),
+                    fits=fits,
+                ),
                 facts={"limit": name},
-                errors=[{"field": field, "detail": f"has to be {fits}"}],
+                errors=[{"field": field, "detail": sentence("has to be {fits}", fits=fits)}],
             )
         if rpm < lowest:
             lowest, whose = rpm, name

@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 from crib.cutting.kinematics import require_positive
 from crib.cutting.operations import CutOperation
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence
 
 _BY_DEPTH: Final = ("turn", "bore", "face")
 _MOST_PASSES = 10_000
@@ -58,9 +59,17 @@ def thread_depths_mm(
         needed = thread_passes(depth, first)
         if needed > count:
             raise OutsideModel(
-                f"{count} passes that begin with {first:g} mm do not reach {depth:g} mm at "
-                f"constant chip area; {needed} passes do.",
-                errors=[{"field": "passes", "detail": f"at least {needed}"}],
+                sentence(
+                    "{count} passes that begin with {first} mm do not reach {depth} mm "
+                    "at constant chip area; {needed} passes do.",
+                    count=count,
+                    first=figure(first, "g"),
+                    depth=figure(depth, "g"),
+                    needed=needed,
+                ),
+                errors=[
+                    {"field": "passes", "detail": sentence("at least {needed}", needed=needed)}
+                ],
             )
     return (*(min(depth, first * math.sqrt(i)) for i in range(1, count)), depth)
 
@@ -107,8 +116,12 @@ def peck_paths(
     pecks = _counted(depth / peck, 1, "peck_mm")
     if pecks > 1 and clearance >= peck:
         raise OutsideModel(
-            f"clearance_mm is {clearance:g}; it has to be less than a peck of {peck:g} mm.",
-            errors=[{"field": "clearance_mm", "detail": "less than peck_mm"}],
+            sentence(
+                "clearance_mm is {clearance}; it has to be less than a peck of {peck} mm.",
+                clearance=figure(clearance, "g"),
+                peck=figure(peck, "g"),
+            ),
+            errors=[{"field": "clearance_mm", "detail": sentence("less than peck_mm")}],
         )
     bottoms = [min(depth, i * peck) for i in range(1, pecks + 1)]
     out = sum(above + bottom for bottom in bottoms)
@@ -176,7 +189,19 @@ def _counted(ratio: float, power: int, column: str) -> int:
     """A power of the ratio rounded up, forgiving rounding just above a whole number."""
     if ratio > _MOST_PASSES ** (1 / power):
         raise OutsideModel(
-            f"{column} is so small that more than {_MOST_PASSES:,} passes are needed.",
-            errors=[{"field": column, "detail": f"needs more than {_MOST_PASSES:,} passes"}],
+            sentence(
+                "{column} is so small that more than {most_passes} passes are needed.",
+                column=column,
+                most_passes=figure(_MOST_PASSES, ","),
+            ),
+            errors=[
+                {
+                    "field": column,
+                    "detail": sentence(
+                        "needs more than {most_passes} passes",
+                        most_passes=figure(_MOST_PASSES, ","),
+                    ),
+                }
+            ],
         )
     return max(1, math.ceil(ratio**power - 1e-9))

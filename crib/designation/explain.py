@@ -8,6 +8,7 @@ from crib.designation import holder_tables, material, sizes, tables
 from crib.designation.holder import BoringBar, Pocket, TurningHolder
 from crib.designation.insert import Insert
 from crib.designation.material import Application
+from crib.sentence import figure, sentence, together
 
 
 class Position(NamedTuple):
@@ -27,25 +28,45 @@ class Position(NamedTuple):
     value: float | str | None
 
 
-def _told(value: float | None, unit: str, unknown: str = "the maker tells") -> str:
-    return unknown if value is None else f"{value:.5g} {unit}".replace(" °", "°")
+def _told(value: float | None, unit: str, unknown: str = sentence("the maker tells")) -> str:
+    if value is None:
+        return unknown
+    return together("" if unit == "°" else " ", (figure(value, ".5g"), unit))
 
 
 def explain_insert(insert: Insert) -> tuple[Position, ...]:
     """Positions of an insert, in the order of ISO 1832."""
     shape, kind = tables.SHAPES[insert.shape], tables.TYPES[insert.type]
-    angle = f", included angle {shape.angle_deg:g}°" if shape.angle_deg else ""
+    angle = (
+        sentence(", included angle {angle_deg}°", angle_deg=figure(shape.angle_deg, "g"))
+        if shape.angle_deg
+        else ""
+    )
     clearance = insert.clearance_deg
     positions = [
-        Position(1, insert.shape, f"shape: {shape.words}{angle}", shape.angle_deg),
-        Position(2, insert.clearance, f"clearance: {_told(clearance, '°')}", clearance),
+        Position(
+            1,
+            insert.shape,
+            sentence("shape: {words}{angle}", words=shape.words, angle=angle),
+            shape.angle_deg,
+        ),
+        Position(
+            2,
+            insert.clearance,
+            sentence("clearance: {told}", told=_told(clearance, "°")),
+            clearance,
+        ),
         Position(3, insert.tolerance, _limits(insert), insert.tolerance),
-        Position(4, insert.type, f"type: {kind.words}", kind.words),
+        Position(4, insert.type, sentence("type: {words}", words=kind.words), kind.words),
         Position(5, insert.size, _size(insert), insert.circle_mm),
         Position(
             6,
             insert.thickness,
-            f"thickness: {_inches(insert, '1/16 in, ')}{_told(insert.thickness_mm, 'mm')}",
+            sentence(
+                "thickness: {inches}{told}",
+                inches=_inches(insert, "1/16 in, "),
+                told=_told(insert.thickness_mm, "mm"),
+            ),
             insert.thickness_mm,
         ),
         *([Position(7, insert.corner, *_corner(insert))] if insert.corner else []),
@@ -54,12 +75,20 @@ def explain_insert(insert: Insert) -> tuple[Position, ...]:
         words = tables.EDGE_CONDITION[insert.condition]
         if insert.chamfer:
             wide, angle_deg = int(insert.chamfer[:3]) / 100, int(insert.chamfer[3:])
-            words += f", chamfer {wide:.2f} mm wide at {angle_deg}°"
+            words += sentence(
+                ", chamfer {wide} mm wide at {angle_deg}°",
+                wide=figure(wide, ".2f"),
+                angle_deg=angle_deg,
+            )
         text = insert.condition + insert.chamfer
-        positions.append(Position(8, text, f"cutting edge: {words}", words))
+        positions.append(
+            Position(8, text, sentence("cutting edge: {words}", words=words), words)
+        )
     if insert.hand:
         words = tables.HAND[insert.hand]
-        positions.append(Position(9, insert.hand, f"cutting direction: {words}", words))
+        positions.append(
+            Position(9, insert.hand, sentence("cutting direction: {words}", words=words), words)
+        )
     return (*positions, *_maker(10, insert.maker))
 
 
@@ -68,25 +97,45 @@ def _limits(insert: Insert) -> str:
     for name, range_ in zip("dms", insert.limits, strict=True):
         if range_ is not None:
             least, greatest = range_
-            spread = f"{least:g}" if least == greatest else f"{least:g} to {greatest:g}"
-            parts.append(f"{name} ±{spread} mm")
-    return f"tolerance class: {', '.join(parts)}"
+            spread = (
+                figure(least, "g")
+                if least == greatest
+                else sentence(
+                    "{least} to {greatest}",
+                    least=figure(least, "g"),
+                    greatest=figure(greatest, "g"),
+                )
+            )
+            parts.append(sentence("{name} ±{spread} mm", name=name, spread=spread))
+    return sentence("tolerance class: {parts}", parts=together(", ", parts))
 
 
 def _inches(insert: Insert, of_what: str) -> str:
-    return f"in {of_what}" if insert.inch else ""
+    return sentence("in {of_what}", of_what=of_what) if insert.inch else ""
 
 
 def _size(insert: Insert) -> str:
     circle, edge = insert.circle_mm, insert.edge_length_mm
-    counted = _inches(insert, "1/8 in, ")
+    counted = _inches(insert, sentence("1/8 in, "))
     if insert.shape in sizes.LONG_SHAPES:
-        return f"size: the longer edge is {int(insert.size)} mm and a fraction"
+        return sentence(
+            "size: the longer edge is {size} mm and a fraction", size=int(insert.size)
+        )
     if circle is None:
-        return "size: two inscribed circles share this number; the maker tells which"
-    if insert.shape == "R":
-        return f"size: {counted}diameter {_told(circle, 'mm')}{_doubt(insert)}"
-    found = f"size: {counted}inscribed circle {_told(circle, 'mm')}, edge {edge:.2f} mm"
+        return sentence("size: two inscribed circles share this number; the maker tells which")
+    if insert.shape == "R" or edge is None:
+        return sentence(
+            "size: {counted}diameter {told}{doubt}",
+            counted=counted,
+            told=_told(circle, "mm"),
+            doubt=_doubt(insert),
+        )
+    found = sentence(
+        "size: {counted}inscribed circle {told}, edge {edge} mm",
+        counted=counted,
+        told=_told(circle, "mm"),
+        edge=figure(edge, ".2f"),
+    )
     return found + _doubt(insert)
 
 
@@ -95,10 +144,12 @@ def _doubt(insert: Insert) -> str:
         return ""
     if insert.shape == "R" and insert.corner == "00" and insert.size in sizes.ROUND_METRIC_MM:
         if insert.size in sizes.ROUND_INCH_MM:
-            return ", from inches as corner 00 says; some makers mark metric ones so: measure"
-        return ", metric: the inch series has no such number"
+            return sentence(
+                ", from inches as corner 00 says; some makers mark metric ones so: measure"
+            )
+        return sentence(", metric: the inch series has no such number")
     why = sizes.NOT_CUT_OFF.get((insert.shape, insert.size))
-    return f"; {why}" if why else ""
+    return "; " + why if why else ""
 
 
 def _corner(insert: Insert) -> tuple[str, float | str | None]:
@@ -108,25 +159,42 @@ def _corner(insert: Insert) -> tuple[str, float | str | None]:
             tables.WIPER_EDGE_DEG[text[0]],
             tables.WIPER_CLEARANCE_DEG[text[1]],
         )
-        words = (
-            f"corner: wiper edge; cutting edge angle {_told(edge, '°')}, "
-            f"clearance of the wiper {_told(clearance, '°')}"
+        words = sentence(
+            "corner: wiper edge; cutting edge angle {told}, clearance of the wiper {told2}",
+            told=_told(edge, "°"),
+            told2=_told(clearance, "°"),
         )
         return words, edge
     if insert.shape == "R":
         return (
-            f"corner: round insert, diameter {'metric' if text == 'M0' else 'in inches'}",
+            (
+                sentence("corner: round insert, diameter metric")
+                if text == "M0"
+                else sentence("corner: round insert, diameter in inches")
+            ),
             None,
         )
     radius = insert.corner_radius_mm
-    words = "sharp" if not radius else f"radius {_inches(insert, '1/64 in, ')}{radius:g} mm"
-    return f"corner: {words}", radius
+    size: str = (
+        "sharp"
+        if not radius
+        else sentence(
+            "radius {inches}{radius} mm",
+            inches=_inches(insert, "1/64 in, "),
+            radius=figure(radius, "g"),
+        )
+    )
+    return sentence("corner: {size}", size=size), radius
 
 
 def _maker(position: int, maker: str) -> tuple[Position, ...]:
     if not maker:
         return ()
-    return (Position(position, maker, "the maker's own letters, as for a chip breaker", maker),)
+    return (
+        Position(
+            position, maker, sentence("the maker's own letters, as for a chip breaker"), maker
+        ),
+    )
 
 
 def explain_holder(holder: TurningHolder | BoringBar) -> tuple[Position, ...]:
@@ -136,8 +204,13 @@ def explain_holder(holder: TurningHolder | BoringBar) -> tuple[Position, ...]:
         kind = holder_tables.BAR_KIND[holder.kind]
         across = holder.shank_diameter_mm
         return (
-            Position(1, holder.kind, f"bar: {kind}", kind),
-            Position(2, holder.diameter, f"shank diameter: {across:g} mm", across),
+            Position(1, holder.kind, sentence("bar: {kind}", kind=kind), kind),
+            Position(
+                2,
+                holder.diameter,
+                sentence("shank diameter: {across} mm", across=figure(across, "g")),
+                across,
+            ),
             Position(3, holder.length, length, holder.length_mm),
             *_pocket(4, holder.pocket, holder.edge_angle_deg),
             _insert_size(holder.pocket),
@@ -147,58 +220,108 @@ def explain_holder(holder: TurningHolder | BoringBar) -> tuple[Position, ...]:
     faces = holder_tables.CLOSE_TOLERANCE.get(holder.faces, "")
     return (
         *_pocket(1, holder.pocket, holder.edge_angle_deg),
-        Position(6, holder.height, f"shank height: {height:g} mm", height),
-        Position(7, holder.width, f"shank width: {width:g} mm", width),
+        Position(
+            6,
+            holder.height,
+            sentence("shank height: {height} mm", height=figure(height, "g")),
+            height,
+        ),
+        Position(
+            7,
+            holder.width,
+            sentence("shank width: {width} mm", width=figure(width, "g")),
+            width,
+        ),
         Position(8, holder.length, length, holder.length_mm),
         _insert_size(holder.pocket),
-        *([Position(10, holder.faces, f"tolerance: {faces}", faces)] if faces else []),
+        *(
+            [Position(10, holder.faces, sentence("tolerance: {faces}", faces=faces), faces)]
+            if faces
+            else []
+        ),
         *_maker(11, holder.maker),
     )
 
 
 def _length(letter: str, length_mm: float | None) -> str:
     if letter == holder_tables.STANDARD_LENGTH:
-        return "overall length: that of ISO 5610 for this shank"
-    return f"overall length: {_told(length_mm, 'mm', 'special, the maker tells')}"
+        return sentence("overall length: that of ISO 5610 for this shank")
+    return sentence(
+        "overall length: {told}", told=_told(length_mm, "mm", "special, the maker tells")
+    )
 
 
 def _pocket(first: int, pocket: Pocket, angle_deg: float | None) -> tuple[Position, ...]:
     clamping = holder_tables.CLAMPING[pocket.clamping]
     shape = tables.SHAPES[pocket.shape]
-    included = f", included angle {shape.angle_deg:g}°" if shape.angle_deg else ""
+    included = (
+        sentence(", included angle {angle_deg}°", angle_deg=figure(shape.angle_deg, "g"))
+        if shape.angle_deg
+        else ""
+    )
     lies = holder_tables.STYLE_WORDS[pocket.style]
-    style = lies if angle_deg is None else f"edge angle {angle_deg:g}°, {lies}"
+    style = (
+        lies
+        if angle_deg is None
+        else sentence(
+            "edge angle {angle_deg}°, {lies}", angle_deg=figure(angle_deg, "g"), lies=lies
+        )
+    )
     clearance = tables.CLEARANCE_DEG[pocket.clearance]
     hand = holder_tables.HAND[pocket.hand]
     return (
-        Position(first, pocket.clamping, f"clamping: {clamping}", clamping),
         Position(
-            first + 1, pocket.shape, f"insert shape: {shape.words}{included}", shape.angle_deg
+            first,
+            pocket.clamping,
+            sentence("clamping: {clamping}", clamping=clamping),
+            clamping,
         ),
-        Position(first + 2, pocket.style, f"style: {style}", angle_deg),
         Position(
-            first + 3, pocket.clearance, f"insert clearance: {_told(clearance, '°')}", clearance
+            first + 1,
+            pocket.shape,
+            sentence("insert shape: {words}{included}", words=shape.words, included=included),
+            shape.angle_deg,
         ),
-        Position(first + 4, pocket.hand, f"hand: {hand}", hand),
+        Position(first + 2, pocket.style, sentence("style: {style}", style=style), angle_deg),
+        Position(
+            first + 3,
+            pocket.clearance,
+            sentence("insert clearance: {told}", told=_told(clearance, "°")),
+            clearance,
+        ),
+        Position(first + 4, pocket.hand, sentence("hand: {hand}", hand=hand), hand),
     )
 
 
 def _insert_size(pocket: Pocket) -> Position:
     # A round insert's corner would tell metric from inch; a holder has none.
     circle = None if pocket.shape == "R" else sizes.circle_mm(pocket.shape, pocket.size, "")
-    told = f", inscribed circle {circle:g} mm" if circle else ""
-    return Position(9, pocket.size, f"insert size: number {pocket.size}{told}", circle)
+    told = (
+        sentence(", inscribed circle {circle} mm", circle=figure(circle, "g")) if circle else ""
+    )
+    return Position(
+        9,
+        pocket.size,
+        sentence("insert size: number {size}{told}", size=pocket.size, told=told),
+        circle,
+    )
 
 
 def explain_material(application: Application) -> tuple[Position, ...]:
     """Positions of a material group: cutting material, group, application number."""
     group = material.GROUPS[application.group]
     cutting = material.CUTTING_MATERIALS.get(application.cutting_material)
-    positions = [Position(2, application.group, f"to cut: {group.words}", group.name)]
+    positions = [
+        Position(
+            2, application.group, sentence("to cut: {words}", words=group.words), group.name
+        )
+    ]
     if cutting:
         text = application.cutting_material
-        positions.insert(0, Position(1, text, f"edge of: {cutting}", cutting))
+        positions.insert(
+            0, Position(1, text, sentence("edge of: {cutting}", cutting=cutting), cutting)
+        )
     if application.lean:
-        words = f"application: {application.lean}"
+        words = sentence("application: {lean}", lean=application.lean)
         positions.append(Position(3, application.number, words, application.number))
     return tuple(positions)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from crib.designation import holder_tables, sizes, tables
 from crib.designation.scanning import Scanner, Unreadable
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,10 +148,10 @@ def parse_holder(plain: str) -> TurningHolder:
     """
     scanner = Scanner(plain)
     letters = _letters(scanner, 1, holder_tables.STYLE_DEG, holder_tables.HAND)
-    height = scanner.take(6, "shank height", holder_tables.SHANK_MM)
-    width = scanner.take(7, "shank width", holder_tables.SHANK_MM)
+    height = scanner.take(6, sentence("shank height"), holder_tables.SHANK_MM)
+    width = scanner.take(7, sentence("shank width"), holder_tables.SHANK_MM)
     lengths = [*holder_tables.LENGTH_MM, holder_tables.STANDARD_LENGTH]
-    length = scanner.take(8, "length letter", lengths)
+    length = scanner.take(8, sentence("length letter"), lengths)
     size = _size(scanner, letters[1])
     faces = scanner.take_if(holder_tables.CLOSE_TOLERANCE)
     maker = scanner.take_maker(11)
@@ -164,10 +165,10 @@ def parse_bar(plain: str) -> BoringBar:
         Unreadable: It stops making sense.
     """
     scanner = Scanner(plain)
-    kind = scanner.take(1, "kind of bar", holder_tables.BAR_KIND)
-    diameter = scanner.take(2, "shank diameter", holder_tables.BAR_DIAMETER_MM)
-    length = scanner.take(3, "length letter", holder_tables.LENGTH_MM)
-    dash = "dash before the clamping"
+    kind = scanner.take(1, sentence("kind of bar"), holder_tables.BAR_KIND)
+    diameter = scanner.take(2, sentence("shank diameter"), holder_tables.BAR_DIAMETER_MM)
+    length = scanner.take(3, sentence("length letter"), holder_tables.LENGTH_MM)
+    dash = sentence("dash before the clamping")
     scanner.take(4, dash, ["-"], [dash])
     letters = _letters(scanner, 4, holder_tables.BAR_STYLE_DEG, holder_tables.BAR_HAND)
     size = _size(scanner, letters[1])
@@ -179,12 +180,14 @@ def _letters(
 ) -> tuple[str, str, str, str, str]:
     return (
         scanner.take(first, "clamping", holder_tables.CLAMPING),
-        scanner.take(first + 1, "insert shape", tables.SHAPES),
+        scanner.take(first + 1, sentence("insert shape"), tables.SHAPES),
         scanner.take(first + 2, "style", styles),
-        scanner.take(first + 3, "insert clearance", tables.CLEARANCE_DEG),
+        scanner.take(first + 3, sentence("insert clearance"), tables.CLEARANCE_DEG),
         scanner.take(first + 4, "hand", hands),
     )
 
 
 def _size(scanner: Scanner, shape: str) -> str:
-    return scanner.take(9, f"insert size of shape {shape}", sizes.sizes_of(shape))
+    return scanner.take(
+        9, sentence("insert size of shape {shape}", shape=shape), sizes.sizes_of(shape)
+    )

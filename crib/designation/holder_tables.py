@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Final
 
+from crib.sentence import sentence
+
 #: Position 1 of a square-shank holder, 4 of a bar. D and X stand beside the standard's four.
 CLAMPING: Final = {
-    "C": "from the top, on an insert without a hole",
-    "D": "from the top and in the hole, drawn back into the pocket",
-    "M": "from the top and by a pin in the hole",
-    "P": "by a lever or pin in the hole",
-    "S": "by a screw through the countersunk hole",
-    "X": "special: the maker's drawing tells",
+    "C": sentence("from the top, on an insert without a hole"),
+    "D": sentence("from the top and in the hole, drawn back into the pocket"),
+    "M": sentence("from the top and by a pin in the hole"),
+    "P": sentence("by a lever or pin in the hole"),
+    "S": sentence("by a screw through the countersunk hole"),
+    "X": sentence("special: the maker's drawing tells"),
 }
 #: What a clamping asks of the insert's hole; the others ask nothing that a letter tells.
 NEEDS_HOLE: Final = frozenset("DMP")
@@ -44,29 +46,29 @@ STYLE_DEG: Final[dict[str, float | None]] = {
 }
 #: How the cutting edge lies to the shank, by style.
 STYLE_WORDS: Final = {
-    "A": "straight shank, side cutting",
-    "B": "straight shank, side cutting",
-    "C": "straight shank, end cutting",
-    "D": "straight shank, cutting to both sides",
-    "E": "straight shank, cutting to both sides",
-    "F": "offset, end cutting",
-    "G": "offset, side cutting",
-    "H": "offset, side cutting",
-    "J": "offset, side cutting",
-    "K": "offset, end cutting",
-    "L": "offset, side and end cutting",
-    "M": "straight shank, cutting to both sides",
-    "N": "straight shank, side cutting",
-    "P": "straight shank, side cutting",
-    "Q": "offset, end cutting",
-    "R": "offset, side cutting",
-    "S": "offset, side cutting",
-    "T": "offset, side cutting",
-    "U": "offset, end cutting",
-    "V": "straight shank, cutting to both sides",
-    "W": "offset, end cutting",
-    "X": "special: the maker's drawing tells",
-    "Y": "offset, end cutting",
+    "A": sentence("straight shank, side cutting"),
+    "B": sentence("straight shank, side cutting"),
+    "C": sentence("straight shank, end cutting"),
+    "D": sentence("straight shank, cutting to both sides"),
+    "E": sentence("straight shank, cutting to both sides"),
+    "F": sentence("offset, end cutting"),
+    "G": sentence("offset, side cutting"),
+    "H": sentence("offset, side cutting"),
+    "J": sentence("offset, side cutting"),
+    "K": sentence("offset, end cutting"),
+    "L": sentence("offset, side and end cutting"),
+    "M": sentence("straight shank, cutting to both sides"),
+    "N": sentence("straight shank, side cutting"),
+    "P": sentence("straight shank, side cutting"),
+    "Q": sentence("offset, end cutting"),
+    "R": sentence("offset, side cutting"),
+    "S": sentence("offset, side cutting"),
+    "T": sentence("offset, side cutting"),
+    "U": sentence("offset, end cutting"),
+    "V": sentence("straight shank, cutting to both sides"),
+    "W": sentence("offset, end cutting"),
+    "X": sentence("special: the maker's drawing tells"),
+    "Y": sentence("offset, end cutting"),
 }
 #: Styles whose edge lies along the side of the shank: a handed insert goes into the holder of
 #: the same hand. Ends and bars turn the corner the other way or are built either way (common
@@ -88,8 +90,8 @@ BAR_STYLE_DEG: Final[dict[str, float | None]] = {
     "Y": 85.0,
 }
 
-HAND: Final = {"L": "left", "N": "right and left", "R": "right"}
-BAR_HAND: Final = {"L": "left", "R": "right"}
+HAND: Final = {"L": sentence("left"), "N": sentence("right and left"), "R": sentence("right")}
+BAR_HAND: Final = {"L": sentence("left"), "R": sentence("right")}
 
 #: Heights and widths of square shanks [mm] (ISO 241, ISO 5610).
 SHANK_MM: Final = {
@@ -131,21 +133,21 @@ STANDARD_LENGTH: Final = "-"
 
 #: ISO 5608, position 10: faces whose distance to the corner is held to 0.08 mm.
 CLOSE_TOLERANCE: Final = {
-    "B": "back, front and end face close to the corner's place",
-    "F": "front and end face close to the corner's place",
-    "Q": "back and end face close to the corner's place",
+    "B": sentence("back, front and end face close to the corner's place"),
+    "F": sentence("front and end face close to the corner's place"),
+    "Q": sentence("back and end face close to the corner's place"),
 }
 
 #: ISO 6261, position 1.
 BAR_KIND: Final = {
-    "A": "steel, with a coolant bore",
-    "B": "steel, damped",
-    "C": "carbide shank, steel head",
-    "D": "steel, damped, with a coolant bore",
-    "E": "carbide shank, steel head, with a coolant bore",
-    "F": "carbide shank, steel head, damped",
-    "G": "carbide shank, steel head, damped, with a coolant bore",
-    "H": "heavy metal",
-    "J": "heavy metal, with a coolant bore",
+    "A": sentence("steel, with a coolant bore"),
+    "B": sentence("steel, damped"),
+    "C": sentence("carbide shank, steel head"),
+    "D": sentence("steel, damped, with a coolant bore"),
+    "E": sentence("carbide shank, steel head, with a coolant bore"),
+    "F": sentence("carbide shank, steel head, damped"),
+    "G": sentence("carbide shank, steel head, damped, with a coolant bore"),
+    "H": sentence("heavy metal"),
+    "J": sentence("heavy metal, with a coolant bore"),
     "S": "steel",
 }

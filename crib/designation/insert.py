@@ -11,6 +11,7 @@ from typing import TypeVar
 from crib.designation import sizes, tables
 from crib.designation.scanning import Scanner, Unreadable
 from crib.designation.tolerances import CLASSES, Limits, limits
+from crib.sentence import sentence
 
 Value = TypeVar("Value")
 
@@ -179,7 +180,7 @@ def parse_insert(plain: str) -> Insert:
     scanner = Scanner(plain)
     shape = scanner.take(1, "shape", tables.SHAPES)
     clearance = scanner.take(2, "clearance", tables.CLEARANCE_DEG)
-    tolerance = scanner.take(3, "tolerance class", CLASSES)
+    tolerance = scanner.take(3, sentence("tolerance class"), CLASSES)
     kind = scanner.take(4, "type", tables.TYPES)
     size, thickness, corner, inch = _numbers(scanner, shape)
     condition = scanner.take_if(tables.EDGE_CONDITION)
@@ -215,14 +216,23 @@ def _numbers(scanner: Scanner, shape: str) -> tuple[str, str, str, bool]:
 
 
 def _metric_numbers(scanner: Scanner, shape: str) -> tuple[str, str, str]:
-    size = scanner.take(5, f"size of shape {shape}", sizes.sizes_of(shape))
+    size = scanner.take(
+        5, sentence("size of shape {shape}", shape=shape), sizes.sizes_of(shape)
+    )
     thickness = scanner.take(6, "thickness", sizes.THICKNESS_MM)
     if shape == "R":
         corners = ["M0"] if size in sizes.ROUND_METRIC_MM else []
-        return size, thickness, scanner.take(7, "corner of a round insert", [*corners, "00"])
+        return (
+            size,
+            thickness,
+            scanner.take(7, sentence("corner of a round insert"), [*corners, "00"]),
+        )
     circle = sizes.circle_mm(shape, size, "")
     largest = 99 if circle is None else int(circle * 5)  # radius of the inscribed circle
-    words = [f"00 to {largest:02d} (tenths of a millimetre)", "two letters of a wiper edge"]
+    words = [
+        sentence("00 to {largest} (tenths of a millimetre)", largest=f"{largest:02d}"),
+        sentence("two letters of a wiper edge"),
+    ]
     return size, thickness, scanner.take(7, "corner", _corners(largest), words)
 
 
@@ -258,12 +268,16 @@ def _inch_numbers(text: str, shape: str) -> Iterator[tuple[str, str, str]]:
 
 def _why_not_inches(scanner: Scanner, shape: str) -> Unreadable:
     try:
-        size = scanner.take(5, "size in eighths of an inch", sizes.INCH_CIRCLE_MM)
+        size = scanner.take(5, sentence("size in eighths of an inch"), sizes.INCH_CIRCLE_MM)
         if shape in sizes.LONG_SHAPES or re.match(r"T[0-9]", scanner.left):
-            return Unreadable(5, scanner.at - len(size), "size", [], ["a metric size"])
-        scanner.take(6, "thickness in sixteenths of an inch", sizes.INCH_THICKNESS_MM)
+            return Unreadable(
+                5, scanner.at - len(size), "size", [], [sentence("a metric size")]
+            )
+        scanner.take(6, sentence("thickness in sixteenths of an inch"), sizes.INCH_THICKNESS_MM)
     except Unreadable as wrong:
         return wrong
     corners = [*sizes.INCH_CORNER, *_WIPERS]
-    words = [*sizes.INCH_CORNER, "two letters of a wiper edge"]
-    return Unreadable(7, scanner.at, "corner in sixty-fourths of an inch", corners, words)
+    words = [*sizes.INCH_CORNER, sentence("two letters of a wiper edge")]
+    return Unreadable(
+        7, scanner.at, sentence("corner in sixty-fourths of an inch"), corners, words
+    )

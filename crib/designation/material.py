@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from crib.designation.scanning import Scanner
+from crib.sentence import sentence
 
 
 class Group(NamedTuple):
@@ -26,44 +27,56 @@ _TO_30 = _TO_50[:7]
 #: Table 1: main groups and application groups.
 GROUPS: Final[dict[str, Group]] = {
     "P": Group(
-        "steel", "steel and cast steel, except stainless with an austenitic structure", _TO_50
+        "steel",
+        sentence("steel and cast steel, except stainless with an austenitic structure"),
+        _TO_50,
     ),
     "M": Group(
-        "stainless steel",
-        "stainless steel, austenitic or austenitic and ferritic, and its castings",
+        sentence("stainless steel"),
+        sentence("stainless steel, austenitic or austenitic and ferritic, and its castings"),
         _TO_40,
     ),
-    "K": Group("cast iron", "cast iron: grey, with spheroidal graphite, malleable", _TO_40),
+    "K": Group(
+        sentence("cast iron"),
+        sentence("cast iron: grey, with spheroidal graphite, malleable"),
+        _TO_40,
+    ),
     "N": Group(
-        "non-ferrous metal", "aluminium and other non-ferrous metals, and non-metals", _TO_30
+        sentence("non-ferrous metal"),
+        sentence("aluminium and other non-ferrous metals, and non-metals"),
+        _TO_30,
     ),
     "S": Group(
-        "superalloys and titanium",
-        "heat-resistant special alloys on a base of iron, nickel and cobalt; titanium and its "
-        "alloys",
+        sentence("superalloys and titanium"),
+        sentence(
+            "heat-resistant special alloys on a base of iron, nickel and cobalt; "
+            "titanium and its alloys"
+        ),
         _TO_30,
     ),
     "H": Group(
-        "hard material", "hardened steel, hardened cast iron, chilled cast iron", _TO_30
+        sentence("hard material"),
+        sentence("hardened steel, hardened cast iron, chilled cast iron"),
+        _TO_30,
     ),
 }
 
 #: Table 2: what the cutting edge is made of.
 CUTTING_MATERIALS: Final = {
-    "HW": "uncoated hardmetal, mostly tungsten carbide, grains of 1 µm and more",
-    "HF": "uncoated hardmetal, mostly tungsten carbide, grains finer than 1 µm",
-    "HT": "uncoated cermet: hardmetal of titanium carbide or nitride",
-    "HC": "hardmetal or cermet as above, coated",
-    "CA": "ceramic, mostly aluminium oxide",
-    "CM": "mixed ceramic: aluminium oxide with other hard materials",
-    "CN": "ceramic, mostly silicon nitride",
-    "CR": "ceramic, mostly aluminium oxide, reinforced",
-    "CC": "ceramic as above, coated",
-    "DP": "polycrystalline diamond",
-    "DM": "single-crystal diamond",
-    "BL": "cubic boron nitride, low content",
-    "BH": "cubic boron nitride, high content",
-    "BC": "cubic boron nitride as above, coated",
+    "HW": sentence("uncoated hardmetal, mostly tungsten carbide, grains of 1 µm and more"),
+    "HF": sentence("uncoated hardmetal, mostly tungsten carbide, grains finer than 1 µm"),
+    "HT": sentence("uncoated cermet: hardmetal of titanium carbide or nitride"),
+    "HC": sentence("hardmetal or cermet as above, coated"),
+    "CA": sentence("ceramic, mostly aluminium oxide"),
+    "CM": sentence("mixed ceramic: aluminium oxide with other hard materials"),
+    "CN": sentence("ceramic, mostly silicon nitride"),
+    "CR": sentence("ceramic, mostly aluminium oxide, reinforced"),
+    "CC": sentence("ceramic as above, coated"),
+    "DP": sentence("polycrystalline diamond"),
+    "DM": sentence("single-crystal diamond"),
+    "BL": sentence("cubic boron nitride, low content"),
+    "BH": sentence("cubic boron nitride, high content"),
+    "BC": sentence("cubic boron nitride as above, coated"),
 }
 
 
@@ -94,10 +107,10 @@ class Application:
         numbers = GROUPS[self.group].numbers
         place = numbers.index(self.number) / (len(numbers) - 1)
         if place < 1 / 3:
-            return "towards wear resistance: higher speed, lighter feed, steady cuts"
+            return sentence("towards wear resistance: higher speed, lighter feed, steady cuts")
         if place > 2 / 3:
-            return "towards toughness: lower speed, heavier feed, interrupted cuts"
-        return "between wear resistance and toughness"
+            return sentence("towards toughness: lower speed, heavier feed, interrupted cuts")
+        return sentence("between wear resistance and toughness")
 
 
 def parse_material(plain: str) -> Application:
@@ -109,12 +122,16 @@ def parse_material(plain: str) -> Application:
     scanner = Scanner(plain)
     cutting = ""
     if "-" in plain or plain[:2] in CUTTING_MATERIALS:
-        cutting = scanner.take(1, "cutting material", CUTTING_MATERIALS)
-        dash = "dash before the group"
+        cutting = scanner.take(1, sentence("cutting material"), CUTTING_MATERIALS)
+        dash = sentence("dash before the group")
         scanner.take(2, dash, ["-"], [dash])
-    group = scanner.take(2, "group of workpiece materials", GROUPS)
+    group = scanner.take(2, sentence("group of workpiece materials"), GROUPS)
     number = ""
     if scanner.left:
-        number = scanner.take(3, f"application number of group {group}", GROUPS[group].numbers)
+        number = scanner.take(
+            3,
+            sentence("application number of group {group}", group=group),
+            GROUPS[group].numbers,
+        )
     scanner.take_end(3)
     return Application(group, number, cutting)

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from crib.designation.scanning import Unreadable, plain_text
 from crib.errors import BadDesignation
+from crib.sentence import sentence, together
 
 T = TypeVar("T")
 
@@ -93,19 +94,29 @@ def _as_written(plain: str, text: str, start: int, end: int) -> bool:
 def _refusal(plain: str, kind: str, wrong: Unreadable, nearest: str | None) -> BadDesignation:
     width = max((len(option) for option in wrong.options), default=1) or 1
     found = plain[wrong.at : wrong.at + width]
-    stands = f"'{found}' stands there" if found else "the text ends there"
-    shown = f"'{plain[:_SHOWN]}'" if plain else "An empty text"
+    stands = (
+        sentence("'{found}' stands there", found=found)
+        if found
+        else sentence("the text ends there")
+    )
+    shown = f"'{plain[:_SHOWN]}'" if plain else sentence("An empty text")
     expected = wrong.what
     if wrong.words != [wrong.what]:
-        expected += f", one of {', '.join(wrong.words)}"
-    sentence = (
-        f"{shown} is no {kind}: position {wrong.position} (character {wrong.at + 1}) should be "
-        f"the {expected}; {stands}."
+        expected += sentence(", one of {words}", words=together(", ", wrong.words))
+    text = sentence(
+        "{shown} is no {kind}: position {position} (character {at}) should be the "
+        "{expected}; {stands}.",
+        shown=shown,
+        kind=kind,
+        position=wrong.position,
+        at=wrong.at + 1,
+        expected=expected,
+        stands=stands,
     )
     if nearest:
-        sentence += f" Perhaps {nearest}?"
+        text += sentence(" Perhaps {nearest}?", nearest=nearest)
     return BadDesignation(
-        sentence,
+        text,
         facts={
             "position": wrong.position,
             "character": wrong.at + 1,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from crib.designation import holder_tables, tables
 from crib.designation.holder import BoringBar, TurningHolder
 from crib.designation.insert import Insert
+from crib.sentence import figure, sentence, together
 
 
 def pocket_misfits(holder: TurningHolder | BoringBar, insert: Insert) -> tuple[str, ...]:
@@ -28,24 +29,37 @@ def pocket_misfits(holder: TurningHolder | BoringBar, insert: Insert) -> tuple[s
 def _shape(holder: TurningHolder | BoringBar, insert: Insert) -> str:
     if insert.shape == holder.pocket.shape:
         return ""
-    return f"it is {_named(insert.shape)}, the pocket takes {_named(holder.pocket.shape)}"
+    return sentence(
+        "it is {named}, the pocket takes {named2}",
+        named=_named(insert.shape),
+        named2=_named(holder.pocket.shape),
+    )
 
 
 def _named(shape: str) -> str:
     words, angle_deg, _ = tables.SHAPES[shape]
-    return f"{words}{f' {angle_deg:g}°' if angle_deg else ''} ({shape})"
+    angle = f"{angle_deg:g}° " if angle_deg else ""
+    return together(" ", (words, f"{angle}({shape})"))
 
 
 def _clearance(holder: TurningHolder | BoringBar, insert: Insert) -> str:
     has, takes = insert.clearance, holder.pocket.clearance
     if has == takes:
         return ""
-    return f"its clearance is {_degrees(has)}, the pocket takes {_degrees(takes)}"
+    return sentence(
+        "its clearance is {degrees}, the pocket takes {degrees2}",
+        degrees=_degrees(has),
+        degrees2=_degrees(takes),
+    )
 
 
 def _degrees(letter: str) -> str:
     angle_deg = tables.CLEARANCE_DEG[letter]
-    return f"special ({letter})" if angle_deg is None else f"{angle_deg:g}° ({letter})"
+    return (
+        sentence("special ({letter})", letter=letter)
+        if angle_deg is None
+        else together("", (figure(angle_deg, "g"), f"° ({letter})"))
+    )
 
 
 def _size(holder: TurningHolder | BoringBar, insert: Insert) -> str:
@@ -53,7 +67,7 @@ def _size(holder: TurningHolder | BoringBar, insert: Insert) -> str:
     # Numbers of another shape count something else.
     if insert.shape != holder.pocket.shape or has is None or has == takes:
         return ""
-    return f"its size is {has}, the pocket takes {takes}"
+    return sentence("its size is {has}, the pocket takes {takes}", has=has, takes=takes)
 
 
 def _hand(holder: TurningHolder | BoringBar, insert: Insert) -> str:
@@ -62,14 +76,22 @@ def _hand(holder: TurningHolder | BoringBar, insert: Insert) -> str:
         return ""
     if holder.pocket.style not in holder_tables.SAME_HAND_STYLES:
         return ""
-    return f"it cuts {tables.HAND[has]}-handed, the holder {holder_tables.HAND[takes]}-handed"
+    return sentence(
+        "it cuts {hand}-handed, the holder {hand2}-handed",
+        hand=tables.HAND[has],
+        hand2=holder_tables.HAND[takes],
+    )
 
 
 def _hole(holder: TurningHolder | BoringBar, insert: Insert) -> str:
     hole, clamping = tables.TYPES[insert.type].hole, holder.pocket.clamping
-    how = f"the holder clamps {holder_tables.CLAMPING[clamping]}"
+    how = sentence("the holder clamps {clamping}", clamping=holder_tables.CLAMPING[clamping])
     if hole == "none" and clamping in holder_tables.NEEDS_HOLE:
-        return f"it has no hole, and {how}"
+        return sentence("it has no hole, and {how}", how=how)
     if hole in ("none", "plain") and clamping in holder_tables.NEEDS_COUNTERSINK:
-        return f"it has {'no' if hole == 'none' else 'no countersunk'} hole, and {how}"
+        return (
+            sentence("it has no hole, and {how}", how=how)
+            if hole == "none"
+            else sentence("it has no countersunk hole, and {how}", how=how)
+        )
     return ""

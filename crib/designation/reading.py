@@ -16,6 +16,7 @@ from crib.designation.material import Application, parse_material
 from crib.designation.nearest import read_or_refuse
 from crib.designation.scanning import Unreadable, plain_text
 from crib.designation.usual import oddness
+from crib.sentence import sentence
 
 
 def read_insert(text: str) -> Insert:
@@ -24,7 +25,7 @@ def read_insert(text: str) -> Insert:
     Raises:
         BadDesignation: A position that is in no table (see ``nearest.read_or_refuse``).
     """
-    kind = "designation of an insert (ISO 1832)"
+    kind = sentence("designation of an insert (ISO 1832)")
     return read_or_refuse(_open(text), parse_insert, kind, oddness, Insert.corner_span)
 
 
@@ -39,7 +40,9 @@ def read_holder(text: str) -> TurningHolder:
     Raises:
         BadDesignation: As for ``read_insert``.
     """
-    return read_or_refuse(text, parse_holder, "designation of a holder (ISO 5608)", oddness)
+    return read_or_refuse(
+        text, parse_holder, sentence("designation of a holder (ISO 5608)"), oddness
+    )
 
 
 def read_bar(text: str) -> BoringBar:
@@ -48,7 +51,9 @@ def read_bar(text: str) -> BoringBar:
     Raises:
         BadDesignation: As for ``read_insert``.
     """
-    return read_or_refuse(text, parse_bar, "designation of a boring bar (ISO 6261)", oddness)
+    return read_or_refuse(
+        text, parse_bar, sentence("designation of a boring bar (ISO 6261)"), oddness
+    )
 
 
 def read_any_holder(text: str) -> TurningHolder | BoringBar:
@@ -57,7 +62,7 @@ def read_any_holder(text: str) -> TurningHolder | BoringBar:
     Raises:
         BadDesignation: Neither; told by the standard that makes sense of more of it.
     """
-    kind = "designation of a holder (ISO 5608) or boring bar (ISO 6261)"
+    kind = sentence("designation of a holder (ISO 5608) or boring bar (ISO 6261)")
     return read_or_refuse(text, parse_any_holder, kind, oddness)
 
 
@@ -67,7 +72,7 @@ def read_material(text: str) -> Application:
     Raises:
         BadDesignation: As for ``read_insert``.
     """
-    return read_or_refuse(text, parse_material, "material group (ISO 513)", oddness)
+    return read_or_refuse(text, parse_material, sentence("material group (ISO 513)"), oddness)
 
 
 def insert_or_none(text: str) -> Insert | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from crib.sentence import sentence
+
 #: Dashes that typesetting makes of a plain one.
 _DASHES = str.maketrans(dict.fromkeys("‐‑‒–—−", "-"))
 #: Most options that a refusal lists one by one.
@@ -77,7 +79,7 @@ class Scanner:
             Unreadable: Something is.
         """
         if self.left:
-            what = "end of the text"
+            what = sentence("end of the text")
             raise Unreadable(position, self.at, what, [""], [what])
 
     def take_maker(self, position: int, longest: int = 20) -> str:
@@ -86,7 +88,7 @@ class Scanner:
         Raises:
             Unreadable: Something else follows.
         """
-        what = "end of the text, or '-' and the maker's letters"
+        what = sentence("end of the text, or '-' and the maker's letters")
         if not self.left:
             return ""
         maker = self.left[1:]

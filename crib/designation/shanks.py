@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence
 
 
 class Deviations(NamedTuple):
@@ -44,8 +45,16 @@ def standard_tolerance_um(grade: int, size_mm: float) -> int:
         OutsideModel: A grade or size that the table here does not hold.
     """
     if grade not in GRADE_UM:
-        held = f"{min(GRADE_UM)} to {max(GRADE_UM)}"
-        raise OutsideModel(f"Grade IT{grade} is not in the table, which holds IT{held}.")
+        held = sentence(
+            "{grade_um} to {grade_um2}", grade_um=min(GRADE_UM), grade_um2=max(GRADE_UM)
+        )
+        raise OutsideModel(
+            sentence(
+                "Grade IT{grade} is not in the table, which holds IT{held}.",
+                grade=grade,
+                held=held,
+            )
+        )
     return GRADE_UM[grade][_range(size_mm)]
 
 
@@ -73,6 +82,10 @@ def _range(size_mm: float) -> int:
         if 0 < size_mm <= up_to_mm:
             return index
     raise OutsideModel(
-        f"A size of {size_mm:g} mm is not in the table, which holds sizes over 0 up to "
-        f"{SIZES_UP_TO_MM[-1]:g} mm."
+        sentence(
+            "A size of {size_mm} mm is not in the table, which holds sizes over 0 up to "
+            "{sizes_up_to_mm} mm.",
+            size_mm=figure(size_mm, "g"),
+            sizes_up_to_mm=figure(SIZES_UP_TO_MM[-1], "g"),
+        )
     )

@@ -12,6 +12,7 @@ import math
 from typing import Final
 
 from crib.designation.tables import SHAPES
+from crib.sentence import sentence
 
 #: Inscribed circle [mm] by shape and size number (clause 5.5). None: two circles of the
 #: series share the number. A number is the edge in whole millimetres, but for NOT_CUT_OFF.
@@ -64,13 +65,18 @@ CIRCLE_MM: Final[dict[str, dict[str, float | None]]] = {
 
 #: Numbers that are not the edge in whole millimetres (to within 0.01 mm), and why.
 NOT_CUT_OFF: Final[dict[tuple[str, str], str]] = {
-    ("C", "03"): "charts that cite the standard give 3.97 mm, an edge of 4.03 mm; some makers' "
-    "inserts of this number are smaller: measure",
-    ("O", "04"): "the edge of 3.95 mm is rounded up, away from number 03 (from memory)",
-    ("P", "07"): "the edge of 6.92 mm is rounded up (from memory)",
-    ("W", "L3"): "tells 4.76 mm from 5.56 mm, whose edges are both 3 mm and a bit",
-    ("T", "54"): "the edge of 54.99 mm is cut off, while 11, 22, 33 and 44 are rounded up "
-    "(from memory)",
+    ("C", "03"): sentence(
+        "charts that cite the standard give 3.97 mm, an edge of 4.03 mm; some makers' "
+        "inserts of this number are smaller: measure"
+    ),
+    ("O", "04"): sentence(
+        "the edge of 3.95 mm is rounded up, away from number 03 (from memory)"
+    ),
+    ("P", "07"): sentence("the edge of 6.92 mm is rounded up (from memory)"),
+    ("W", "L3"): sentence("tells 4.76 mm from 5.56 mm, whose edges are both 3 mm and a bit"),
+    ("T", "54"): sentence(
+        "the edge of 54.99 mm is cut off, while 11, 22, 33 and 44 are rounded up (from memory)"
+    ),
 }
 
 #: Round inserts: the diameter is metric with corner M0; with 00 it comes from inches, where

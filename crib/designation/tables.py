@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Final, NamedTuple
 
+from crib.sentence import sentence
+
 
 class Shape(NamedTuple):
     """One shape: words, included angle [deg], corners that cut on one face.
@@ -92,25 +94,49 @@ class Type(NamedTuple):
 
 #: Clause 5.4, table 5.
 TYPES: Final[dict[str, Type]] = {
-    "A": Type("plain", 0, 0, "cylindrical hole, no chip breaker"),
-    "B": Type("countersunk", 1, 0, "hole countersunk 70 to 90° on one face, no chip breaker"),
-    "C": Type("countersunk", 2, 0, "hole countersunk 70 to 90° on both faces, no chip breaker"),
-    "F": Type("none", 0, 2, "no hole, chip breakers on both faces"),
-    "G": Type("plain", 0, 2, "cylindrical hole, chip breakers on both faces"),
+    "A": Type("plain", 0, 0, sentence("cylindrical hole, no chip breaker")),
+    "B": Type(
+        "countersunk", 1, 0, sentence("hole countersunk 70 to 90° on one face, no chip breaker")
+    ),
+    "C": Type(
+        "countersunk",
+        2,
+        0,
+        sentence("hole countersunk 70 to 90° on both faces, no chip breaker"),
+    ),
+    "F": Type("none", 0, 2, sentence("no hole, chip breakers on both faces")),
+    "G": Type("plain", 0, 2, sentence("cylindrical hole, chip breakers on both faces")),
     "H": Type(
-        "countersunk", 1, 1, "hole countersunk 70 to 90° on one face, chip breaker on one face"
+        "countersunk",
+        1,
+        1,
+        sentence("hole countersunk 70 to 90° on one face, chip breaker on one face"),
     ),
-    "J": Type("countersunk", 2, 2, "hole countersunk 70 to 90°, chip breakers on both faces"),
-    "M": Type("plain", 0, 1, "cylindrical hole, chip breaker on one face"),
-    "N": Type("none", 0, 0, "no hole, no chip breaker"),
-    "Q": Type("countersunk", 2, 0, "hole countersunk 40 to 60° on both faces, no chip breaker"),
-    "R": Type("none", 0, 1, "no hole, chip breaker on one face"),
+    "J": Type(
+        "countersunk", 2, 2, sentence("hole countersunk 70 to 90°, chip breakers on both faces")
+    ),
+    "M": Type("plain", 0, 1, sentence("cylindrical hole, chip breaker on one face")),
+    "N": Type("none", 0, 0, sentence("no hole, no chip breaker")),
+    "Q": Type(
+        "countersunk",
+        2,
+        0,
+        sentence("hole countersunk 40 to 60° on both faces, no chip breaker"),
+    ),
+    "R": Type("none", 0, 1, sentence("no hole, chip breaker on one face")),
     "T": Type(
-        "countersunk", 1, 1, "hole countersunk 40 to 60° on one face, chip breaker on one face"
+        "countersunk",
+        1,
+        1,
+        sentence("hole countersunk 40 to 60° on one face, chip breaker on one face"),
     ),
-    "U": Type("countersunk", 2, 2, "hole countersunk 40 to 60°, chip breakers on both faces"),
-    "W": Type("countersunk", 1, 0, "hole countersunk 40 to 60° on one face, no chip breaker"),
-    "X": Type(None, 0, 0, "special: the maker's drawing tells"),
+    "U": Type(
+        "countersunk", 2, 2, sentence("hole countersunk 40 to 60°, chip breakers on both faces")
+    ),
+    "W": Type(
+        "countersunk", 1, 0, sentence("hole countersunk 40 to 60° on one face, no chip breaker")
+    ),
+    "X": Type(None, 0, 0, sentence("special: the maker's drawing tells")),
 }
 
 #: Clause 5.7: an insert with a wiper edge has two letters instead of a corner radius: the
@@ -132,11 +158,11 @@ WIPER_CLEARANCE_DEG: Final[dict[str, float | None]] = {
 EDGE_CONDITION: Final = {
     "E": "rounded",
     "F": "sharp",
-    "K": "double chamfered",
-    "P": "double chamfered and rounded",
-    "S": "chamfered and rounded",
+    "K": sentence("double chamfered"),
+    "P": sentence("double chamfered and rounded"),
+    "S": sentence("chamfered and rounded"),
     "T": "chamfered",
 }
 
 #: Clause 6.2, table 8: direction of cutting.
-HAND: Final = {"L": "left", "N": "right and left", "R": "right"}
+HAND: Final = {"L": sentence("left"), "N": sentence("right and left"), "R": sentence("right")}

@@ -14,6 +14,7 @@ from api.language.catalogue import HOLE, catalogue
 from api.language.formats import length, local_clock, local_day, local_time, number
 from api.settings import BadSetting, Settings
 from crib.clock import print_instant
+from crib.sentence import figure, sentence, together
 from crib.units import tenths_um_from_in, tenths_um_from_mm
 
 AT = datetime(2026, 11, 26, 17, 5, tzinfo=UTC)
@@ -211,14 +212,30 @@ def test_an_instant_in_a_sentence_is_told_in_the_site_s_time(store, clock):
     settings = Settings.from_environment(
         {"CRIB_DATABASE_URL": store.url, "CRIB_TIME_ZONE": "Europe/Berlin"}
     )
-    sentence = (
-        f"The tool was measured at {print_instant(AT)}; write it like 2026-03-29T01:30:00Z."
-    )
+    text = f"The tool was measured at {print_instant(AT)}; write it like 2026-03-29T01:30:00Z."
+    told = sentence("{at} is too early: check the time.", at=print_instant(AT))
     with create_app(settings, store, clock).test_request_context("/"):
-        said = say(sentence)
+        said = say(text)
+        assert say(told) == "Thu 26 Nov 18:05 is too early: check the time."
 
     assert (
         said == "The tool was measured at Thu 26 Nov 18:05; write it like 2026-03-29T01:30:00Z."
+    )
+
+
+def test_a_sentence_is_said_by_its_template_and_its_values_by_their_kinds(shown):
+    """Decimal comma, degree and percent as German writes them: common practice, no source."""
+    size = sentence(
+        "size: {counted}inscribed circle {told}, edge {edge} mm",
+        counted=sentence("in {of_what}", of_what=sentence("1/8 in, ")),
+        told="9.525 mm",
+        edge=figure(9.525, ".2f"),
+    )
+    both = together("; ", [size, sentence("no hole, no chip breaker")])
+
+    assert shown("en.mm.24", lambda: say(both)) == both
+    assert shown("de.mm.24", lambda: say(both)) == (
+        "Größe: in 1/8 Zoll, Inkreis 9,525 mm, Schneide 9,53 mm; kein Loch, kein Spanformer"
     )
 
 
