@@ -63,6 +63,17 @@ def test_a_station_that_cannot_be_drawn_says_so_in_its_row(busy, monkeypatch):
     assert "The row of T11 in the timeline could not be drawn" in problem
 
 
+def test_the_hours_of_a_machine_are_drawn_though_its_first_station_is_not(busy, monkeypatch):
+    before = text(busy.client, "/shift/machines/M1")
+    first = names_drawn(before)[0]
+    fail(monkeypatch, timeline, "_row", lambda axis, name, *_: name == first)
+
+    after = text(busy.client, "/shift/machines/M1")
+
+    grounds = [re.findall(r'<rect class="g-\w+" x[^>]*>', page) for page in (before, after)]
+    assert grounds[0] == grounds[1] != []
+
+
 @pytest.mark.parametrize("page", ["/shift", "/shift/machines/M1"])
 def test_a_calendar_that_cannot_be_drawn_hides_no_tool(busy, monkeypatch, page):
     fail(monkeypatch, timeline, "ground_of", lambda *_: True)
