@@ -8,6 +8,7 @@ from typing import Any
 
 from flask_smorest import Blueprint
 
+from api.http.length_unit import LENGTH_UNIT
 from api.http.operation import Call, computes, reads
 from api.rest.cut_units import metric_curve, metric_cut, spindle_limits
 from api.schemas import workings as shapes
@@ -23,6 +24,7 @@ from crib.life.own_lives import fit_own_lives
 from crib.life.replacement import weibull_swap_point
 from crib.life.taylor import LONGEST_LIFE_MIN, SHORTEST_LIFE_MIN, TaylorConstants, life_min
 from crib.life.wear import size_growth_mm
+from crib.metrology.figures import Figures
 from crib.metrology.series import judge_series
 from crib.planning.bench_order import OrderJob, order_jobs
 from crib.planning.order_quantity import order_quantity, reorder_point
@@ -156,7 +158,7 @@ def work_out_economics(call: Call) -> dict[str, Any]:
 @computes(blueprint, "/v1/workings/preset", shapes.SeriesAnswer(), body=shapes.SeriesBody())
 def work_out_preset(call: Call) -> Any:
     """Judge repeats of one length."""
-    return judge_series(**call.body)
+    return judge_series(**call.body, figures=Figures(LENGTH_UNIT.get()))
 
 
 @computes(

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from flask_smorest import Blueprint
 
+from api.http.length_unit import LENGTH_UNIT
 from api.http.operation import Call, computes
 from api.schemas import workings_gauge as shapes
 from api.schemas.metrology import BudgetShape
@@ -19,6 +20,7 @@ from crib.metrology.budget import (
 from crib.metrology.datum import follow_datum
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.drift import Drift, study_drift
+from crib.metrology.figures import Figures
 from crib.metrology.gauge_check import judge_errors, why_no_study
 from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.outliers import find_outlier
@@ -40,7 +42,9 @@ def work_out_gauge_study(call: Call) -> dict[str, Any]:
     """Judge a gauge by repeats on its master: bias, Cg, Cgk."""
     given = call.body
     readings, master = given["readings_mm"], given["master_mm"]
-    found = judge_errors([value - master for value in readings], given["tolerance_width_mm"])
+    figures = Figures(LENGTH_UNIT.get())
+    errors = [value - master for value in readings]
+    found = judge_errors(errors, given["tolerance_width_mm"], figures)
     why_not = (*why_no_study(len(readings), found.standard_deviation_mm), *found.why_not)
     return {
         "n": found.n,
@@ -50,7 +54,7 @@ def work_out_gauge_study(call: Call) -> dict[str, Any]:
         "cgk": found.cgk,
         "valid": not why_not,
         "why_not": list(why_not),
-        "outlier": find_outlier(readings, usual_mm=DEFAULT_REPEATABILITY_MM),
+        "outlier": find_outlier(readings, usual_mm=DEFAULT_REPEATABILITY_MM, figures=figures),
     }
 
 

@@ -51,6 +51,17 @@ class Figures:
         up = exact.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
         return f"{format(up, 'f')} {self.unit}"
 
+    def small(self, length_mm: float) -> str:
+        """A move far below what is shown, such as a day's drift, with its sign.
+
+        Examples:
+            >>> Figures().small(0.00012), Figures("in").small(0.000127)
+            ('+0.120 µm', '+5.0 µin')
+        """
+        if self.unit == "in":
+            return f"{length_mm / 25.4 * 1e6:+.1f} µin"
+        return f"{length_mm * 1000:+.3f} µm"
+
 
 #: Millimetres with four places, as they are kept.
 MM = Figures()

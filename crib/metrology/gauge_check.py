@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crib.errors import Invalid, OutsideModel
+from crib.metrology.figures import MM, Figures
 from crib.metrology.preset import mean_tenths_um
 from crib.metrology.uncertainty import sample_statistics
 from crib.units import TenthsUm
@@ -49,6 +50,7 @@ def check_gauge(
     readings_tenths_um: Sequence[int],
     master_tenths_um: int,
     tolerance_width_tenths_um: int = DEFAULT_TOLERANCE_WIDTH_TENTHS_UM,
+    figures: Figures = MM,
 ) -> GaugeCheck:
     """Judge a gauge by repeats on its setting master.
 
@@ -60,6 +62,7 @@ def check_gauge(
         readings_tenths_um: Repeats on the master [0.1 µm].
         master_tenths_um: Calibrated length of the master [0.1 µm].
         tolerance_width_tenths_um: T, the full width of the tolerance served [0.1 µm].
+        figures: How the gauge writes lengths.
 
     Raises:
         Invalid: No readings, or a tolerance that is not above zero.
@@ -78,6 +81,7 @@ def check_gauge(
     found = judge_errors(
         [(value - master_tenths_um) / 10_000 for value in readings_tenths_um],
         tolerance_width_tenths_um / 10_000,
+        figures,
     )
     why_not = found.why_not
     if found.n >= FULL_STUDY:
@@ -118,12 +122,15 @@ class GaugeErrors:
     why_not: tuple[str, ...]
 
 
-def judge_errors(errors_mm: Sequence[float], width_mm: float) -> GaugeErrors:
+def judge_errors(
+    errors_mm: Sequence[float], width_mm: float, figures: Figures = MM
+) -> GaugeErrors:
     """Bias, spread and indices of readings less the master; see ``check_gauge``.
 
     Args:
         errors_mm: Readings less the calibrated length of the master [mm].
         width_mm: T, the full width of the tolerance served [mm].
+        figures: How the gauge writes lengths.
 
     Raises:
         OutsideModel: No readings, one that is not finite, or a width not above zero.
@@ -134,7 +141,7 @@ def judge_errors(errors_mm: Sequence[float], width_mm: float) -> GaugeErrors:
     bias_mm = float(statistics.mean)
     deviation_mm = None if statistics.n == 1 else float(statistics.standard_deviation)
     cg, cgk = indices(bias_mm, deviation_mm, width_mm)
-    why_not = _why_not(statistics.n, bias_mm, width_mm, cg, cgk)
+    why_not = _why_not(statistics.n, bias_mm, width_mm, (cg, cgk), figures)
     return GaugeErrors(statistics.n, bias_mm, deviation_mm, cg, cgk, why_not)
 
 
@@ -165,14 +172,20 @@ def pooled_deviation(series: Sequence[tuple[int, float | None]]) -> float | None
 
 
 def _why_not(
-    n: int, bias_mm: float, width_mm: float, cg: float | None, cgk: float | None
+    n: int,
+    bias_mm: float,
+    width_mm: float,
+    reached: tuple[float | None, float | None],
+    figures: Figures,
 ) -> tuple[str, ...]:
+    cg, cgk = reached
     sentences = []
     most_mm = BIAS_SHARE * width_mm
     if abs(bias_mm) > most_mm * (1 + 1e-9):
         sentences.append(
-            f"The gauge reads {bias_mm:+.4f} mm off the master; at most {most_mm:.4f} mm. "
-            "Clean both, set the gauge on the master and check again."
+            f"The gauge reads {figures.of_mm(bias_mm, sign=True)} off the master; at most "
+            f"{figures.of_mm(most_mm)}. Clean both, set the gauge on the master and check "
+            "again."
         )
     least = LEAST_INDEX if n >= FULL_STUDY else LEAST_INDEX_SHORT
     if cg is not None and cg < least:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from crib.errors import OutsideModel
+from crib.metrology.figures import MM, Figures
 from crib.metrology.uncertainty import sample_statistics
 
 #: Chance of naming a reading where all belong together.
@@ -38,7 +39,7 @@ class Outlier:
 
 
 def find_outlier(
-    values_mm: Sequence[float], *, usual_mm: float = 0.0, name: str = ""
+    values_mm: Sequence[float], *, usual_mm: float = 0.0, name: str = "", figures: Figures = MM
 ) -> Outlier | None:
     """The reading farthest from the mean, where chance seldom puts one so far.
 
@@ -49,6 +50,7 @@ def find_outlier(
         usual_mm: What readings usually scatter by, or a step of the display [mm]; a reading
             within one and a half of it from the mean is none, however equal the others are.
         name: What was measured, for the sentence.
+        figures: How its lengths are written there.
 
     Returns:
         The outlier; None where there is none, or fewer than three repeats.
@@ -82,10 +84,10 @@ def find_outlier(
         float(values_mm[farthest]),
         grubbs,
         critical,
-        f"{what} {farthest + 1} ({values_mm[farthest]:.4f} mm) does not belong to the other "
-        f"{statistics.n - 1}: it lies {grubbs:.2f} standard deviations from the mean, chance "
-        f"seldom goes beyond {critical:.2f} (Grubbs, 5 %). Clean the seat and measure again; "
-        "no reading was left out.",
+        f"{what} {farthest + 1} ({figures.of_mm(values_mm[farthest])}) does not belong to the "
+        f"other {statistics.n - 1}: it lies {grubbs:.2f} standard deviations from the mean, "
+        f"chance seldom goes beyond {critical:.2f} (Grubbs, 5 %). Clean the seat and measure "
+        "again; no reading was left out.",
     )
 
 

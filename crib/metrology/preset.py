@@ -14,10 +14,11 @@ from crib.metrology.budget import (
     Budget,
     preset_budget,
 )
+from crib.metrology.figures import MM, Figures
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.scatter import KnownScatter
 from crib.metrology.uncertainty import conforms, sample_statistics
-from crib.units import TenthsUm, mm_from_tenths_um
+from crib.units import TenthsUm
 
 #: ISO 13399: functional length, width, height, corner radius.
 MEASURES = ("LF", "WF", "HF", "RE")
@@ -132,6 +133,7 @@ def measure(
     needed: Iterable[str] | None = None,
     resolution_mm: float = DEFAULT_RESOLUTION_MM,
     known: Mapping[str, KnownScatter] | None = None,
+    figures: Figures = MM,
 ) -> PresetResult:
     """Turn repeats into means, uncertainties and a verdict.
 
@@ -150,6 +152,7 @@ def measure(
             nominal.
         resolution_mm: Step of the gauge's display [mm].
         known: What one reading of each measure scatters by on this gauge, where known.
+        figures: How lengths are written in sentences.
 
     Raises:
         Invalid: No or too many readings, repeats that disagree about what was measured, a
@@ -166,7 +169,7 @@ def measure(
         raise Invalid("A tolerance must be above zero: give half its width.")
     wanted = [name for name in ("LF", "WF") if name in nominals] if needed is None else needed
     carried = _carried(readings, tuple(wanted))
-    _refuse_bad_radius(readings, nominals)
+    _refuse_bad_radius(readings, nominals, figures)
     results = tuple(
         _judge(
             name,
@@ -179,6 +182,7 @@ def measure(
                 resolution_mm=resolution_mm,
                 known=(known or {}).get(name),
             ),
+            figures,
         )
         for name in carried
     )
@@ -223,7 +227,9 @@ def _carried(readings: Sequence[Reading], wanted: tuple[str, ...]) -> tuple[str,
     return carried
 
 
-def _refuse_bad_radius(readings: Sequence[Reading], nominals: Mapping[str, int]) -> None:
+def _refuse_bad_radius(
+    readings: Sequence[Reading], nominals: Mapping[str, int], figures: Figures
+) -> None:
     for number, reading in enumerate(readings):
         radius = reading.re_tenths_um
         if radius is None:
@@ -234,7 +240,7 @@ def _refuse_bad_radius(readings: Sequence[Reading], nominals: Mapping[str, int])
         if radius == 0 and nominals.get("RE", 0) > 0:
             raise Invalid(
                 f"Reading {number + 1} gives nose radius 0, the turning insert should have "
-                f"{mm_from_tenths_um(nominals['RE'])} mm: measure the radius again or leave "
+                f"{figures.exact(nominals['RE'])}: measure the radius again or leave "
                 "it out.",
                 errors=where,
             )
@@ -246,6 +252,7 @@ def _judge(
     nominal: int | None,
     tolerance: int | None,
     work_out: Callable[[int, float | None], Budget],
+    figures: Figures,
 ) -> MeasureResult:
     n = len(values)
     mean = mean_tenths_um(values)
@@ -257,12 +264,12 @@ def _judge(
     why_not: tuple[str, ...]
     if nominal is not None and tolerance is not None:
         half = half_width_tenths_um(name, nominal, tolerance)
-        why_not = _outside(name, n, mean, nominal, half, expanded_mm)
-        why_not = why_not or _reading_outside(name, values, nominal, half)
+        limits = figures.exact(nominal - half), figures.exact(nominal + half)
+        why_not = _outside(name, n, (mean, nominal, half), expanded_mm, limits, figures)
+        why_not = why_not or _reading_outside(name, values, nominal, half, limits, figures)
     else:
-        why_not = _too_wide(
-            name, values, mean, tolerance or DEFAULT_SPREAD_TENTHS_UM, expanded_mm
-        )
+        half = tolerance or DEFAULT_SPREAD_TENTHS_UM
+        why_not = _too_wide(name, values, mean, half, expanded_mm, figures)
     return MeasureResult(
         name,
         n,
@@ -273,27 +280,37 @@ def _judge(
         not why_not,
         why_not,
         find_outlier(
-            [value / 10_000 for value in values], usual_mm=DEFAULT_REPEATABILITY_MM, name=name
+            [value / 10_000 for value in values],
+            usual_mm=DEFAULT_REPEATABILITY_MM,
+            name=name,
+            figures=figures,
         ),
         budget,
     )
 
 
 def _outside(
-    name: str, n: int, mean: int, nominal: int, half: int, expanded_mm: float
+    name: str,
+    n: int,
+    lengths: tuple[int, int, int],
+    expanded_mm: float,
+    limits: tuple[str, str],
+    figures: Figures,
 ) -> tuple[str, ...]:
-    lower, upper = (nominal - half) / 10_000, (nominal + half) / 10_000
-    if conforms(mean / 10_000, lower, upper, expanded_mm):
+    mean, nominal, half = lengths
+    lower, upper = limits
+    least_mm, most_mm = (nominal - half) / 10_000, (nominal + half) / 10_000
+    if conforms(mean / 10_000, least_mm, most_mm, expanded_mm):
         return ()
-    limits = f"{mm_from_tenths_um(nominal - half)} mm to {mm_from_tenths_um(nominal + half)} mm"
     if expanded_mm * 10_000 >= half:
         return (
-            f"{name}: the uncertainty of {expanded_mm:.4f} mm fills the whole tolerance "
-            f"{limits}; nothing can be accepted. Measure more often or check the gauge.",
+            f"{name}: the uncertainty of {figures.up(expanded_mm)} fills the whole tolerance "
+            f"{lower} to {upper}; nothing can be accepted. Measure more often or check the "
+            "gauge.",
         )
     outside = (
-        f"{name} is {mm_from_tenths_um(mean)} mm; the limits are {limits}, less the "
-        f"uncertainty of {expanded_mm:.4f} mm on each side."
+        f"{name} is {figures.exact(mean)}; the limits are {lower} to {upper}, less "
+        f"the uncertainty of {figures.up(expanded_mm)} on each side."
     )
     if n < FEW and abs(mean - nominal) <= half:
         return (outside, f"{name}: measure at least {FEW} times to make it smaller.")
@@ -301,32 +318,42 @@ def _outside(
 
 
 def _reading_outside(
-    name: str, values: Sequence[int], nominal: int, half: int
+    name: str,
+    values: Sequence[int],
+    nominal: int,
+    half: int,
+    limits: tuple[str, str],
+    figures: Figures,
 ) -> tuple[str, ...]:
     """A mean hides a reading that a chip on the seat or a loose screw spoiled."""
-    limits = f"{mm_from_tenths_um(nominal - half)} mm to {mm_from_tenths_um(nominal + half)} mm"
+    lower, upper = limits
     return tuple(
-        f"Reading {number} of {name} is {mm_from_tenths_um(value)} mm, outside the limits "
-        f"{limits}. Clean the seat and measure again."
+        f"Reading {number} of {name} is {figures.exact(value)}, outside the limits "
+        f"{lower} to {upper}. Clean the seat and measure again."
         for number, value in enumerate(values, start=1)
         if abs(value - nominal) > half
     )
 
 
 def _too_wide(
-    name: str, values: Sequence[int], mean: int, half: int, expanded_mm: float
+    name: str,
+    values: Sequence[int],
+    mean: int,
+    half: int,
+    expanded_mm: float,
+    figures: Figures,
 ) -> tuple[str, ...]:
     farthest = max(values, key=lambda value: abs(value - mean))
     if conforms(farthest / 10_000, (mean - half) / 10_000, (mean + half) / 10_000, expanded_mm):
         return ()
     if len(values) < FEW and abs(farthest - mean) <= half:
         return (
-            f"{name}: {len(values)} readings leave an uncertainty of {expanded_mm:.4f} mm; at "
-            f"most {mm_from_tenths_um(half)} mm together with the scatter. Measure at least "
-            f"{FEW} times.",
+            f"{name}: {len(values)} readings leave an uncertainty of "
+            f"{figures.up(expanded_mm)}; at most {figures.exact(half)} together with the "
+            f"scatter. Measure at least {FEW} times.",
         )
     return (
-        f"{name} scatters: {mm_from_tenths_um(farthest)} mm against a mean of "
-        f"{mm_from_tenths_um(mean)} mm, uncertainty {expanded_mm:.4f} mm; at most "
-        f"{mm_from_tenths_um(half)} mm together. Clean the seat and measure again.",
+        f"{name} scatters: {figures.exact(farthest)} against a mean of "
+        f"{figures.exact(mean)}, uncertainty {figures.up(expanded_mm)}; at most "
+        f"{figures.exact(half)} together. Clean the seat and measure again.",
     )

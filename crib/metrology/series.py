@@ -12,6 +12,7 @@ from crib.metrology.budget import (
     Budget,
     preset_budget,
 )
+from crib.metrology.figures import MM, Figures
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.uncertainty import conforms, sample_statistics
 
@@ -39,6 +40,7 @@ def judge_series(
     tolerance_mm: float,
     gauge_uncertainty_mm: float = DEFAULT_GAUGE_UNCERTAINTY_MM,
     resolution_mm: float = DEFAULT_RESOLUTION_MM,
+    figures: Figures = MM,
 ) -> SeriesResult:
     """Judge repeats without a nominal: each within the guarded tolerance of their mean.
 
@@ -47,6 +49,7 @@ def judge_series(
         tolerance_mm: Half width of the tolerance, ± [mm].
         gauge_uncertainty_mm: Standard uncertainty of gauge and master [mm].
         resolution_mm: Step of the gauge's display [mm].
+        figures: How lengths are written in a sentence.
 
     Raises:
         OutsideModel: No readings, one that is not finite, or a tolerance not above zero.
@@ -73,6 +76,6 @@ def judge_series(
         float(statistics.type_a),
         budget.expanded,
         accepted,
-        find_outlier(readings_mm),
+        find_outlier(readings_mm, figures=figures),
         budget,
     )

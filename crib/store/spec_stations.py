@@ -20,7 +20,8 @@ _STATIONS = text(
            EXISTS (SELECT 1 FROM operations o JOIN runs r ON r.part_id = o.part_id
                    WHERE r.machine_id = m.id AND r.state <> 'done' AND r.retired_at IS NULL
                      AND {_USES}) AS planned,
-           EXISTS (SELECT 1 FROM operations o WHERE {_USES}) AS programmed
+           EXISTS (SELECT 1 FROM operations o WHERE {_USES}) AS programmed,
+           coalesce(m.offset_unit, 'mm') AS offset_unit
     FROM stations s JOIN machines m ON m.id = s.machine_id
     WHERE s.retired_at IS NULL AND m.retired_at IS NULL
     ORDER BY m.machine, s.station
@@ -39,6 +40,7 @@ class SpecStation(NamedTuple):
     axis_z: str | None
     planned: bool
     programmed: bool
+    offset_unit: str
 
     @property
     def measures(self) -> frozenset[str]:
@@ -49,3 +51,12 @@ class SpecStation(NamedTuple):
 def stations_for_spec(tx: Tx, tool_spec_id: int) -> tuple[SpecStation, ...]:
     """Every station in service, and whether jobs or programs use a spec in it."""
     return tuple(SpecStation(*row) for row in tx.execute(_STATIONS, {"spec": tool_spec_id}))
+
+
+def offset_units(tx: Tx, tool_spec_id: int | None) -> set[str]:
+    """Units of the controls that a spec is for: of its jobs, its programs, else of all."""
+    stations = stations_for_spec(tx, -1 if tool_spec_id is None else tool_spec_id)
+    used = [one for one in stations if one.planned] or [
+        one for one in stations if one.programmed
+    ]
+    return {one.offset_unit for one in used or stations}

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from crib.errors import Invalid
 from crib.metrology.budget import DEFAULT_REPEATABILITY_MM
+from crib.metrology.figures import Figures
 from crib.metrology.gauge_check import GaugeCheck, check_gauge
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.preset import Reading
@@ -21,6 +22,7 @@ from crib.store.presets import (
     insert_gauge_check,
 )
 from crib.store.resolve import resolve_gauge
+from crib.usecases.bench_figures import figures_of_bench
 from crib.usecases.gauge_trust import width_tenths_um
 from crib.usecases.said import record, said
 from crib.usecases.study_gauge import DriftShown, measure_studied
@@ -87,7 +89,8 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
     gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
     refuse_readings(command.readings)
     columns = _columns(command.readings)
-    judged = judge_on_master(gauge, command.readings)
+    figures = figures_of_bench(tx, gauge)
+    judged = judge_on_master(gauge, command.readings, figures)
     why_not = tuple(
         f"{name}: {sentence}" for name, one in judged.items() for sentence in one.why_not
     )
@@ -113,20 +116,22 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
         valid_until=None if why_not else until,
         why_not=why_not,
         measures=tuple(
-            _measure_checked(name, one, columns[name], gauge, checks)
+            _measure_checked(name, one, columns[name], gauge, checks, figures)
             for name, one in judged.items()
         ),
     )
 
 
-def judge_on_master(gauge: GaugeRow, readings: Sequence[Reading]) -> dict[str, GaugeCheck]:
+def judge_on_master(
+    gauge: GaugeRow, readings: Sequence[Reading], figures: Figures
+) -> dict[str, GaugeCheck]:
     """What readings of the master say of a gauge, by measure; nothing is recorded.
 
     Raises:
         Invalid: As ``check_gauge_on_master`` does.
     """
     return {
-        name: check_gauge(values, _master(gauge, name), width_tenths_um(gauge))
+        name: check_gauge(values, _master(gauge, name), width_tenths_um(gauge), figures)
         for name, values in _columns(readings).items()
     }
 
@@ -137,14 +142,18 @@ def _measure_checked(
     values: Sequence[int],
     gauge: GaugeRow,
     checks: Sequence[CheckResultRow],
+    figures: Figures,
 ) -> MeasureChecked:
     return MeasureChecked(
         name,
         check,
         find_outlier(
-            [value / 10_000 for value in values], usual_mm=DEFAULT_REPEATABILITY_MM, name=name
+            [value / 10_000 for value in values],
+            usual_mm=DEFAULT_REPEATABILITY_MM,
+            name=name,
+            figures=figures,
         ),
-        measure_studied(gauge, name, checks).drift,
+        measure_studied(gauge, name, checks, figures=figures).drift,
     )
 
 

@@ -13,6 +13,7 @@ from crib.records.measures import refuse_readings
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, checks_of, preset_spreads
 from crib.store.stockrows import SpecRow
+from crib.usecases.bench_figures import figures_of_bench
 
 #: So many of a gauge's latest presets tell how it repeats.
 _LATEST = 200
@@ -34,6 +35,7 @@ def judge_preset(
         gauge_uncertainty_mm(gauge),
         resolution_mm=resolution_mm(gauge),
         known=scatter_of_gauge(tx, gauge, at),
+        figures=figures_of_bench(tx, gauge, spec.id),
     )
 
 

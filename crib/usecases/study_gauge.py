@@ -10,11 +10,13 @@ import numpy as np
 
 from crib.clock import print_instant
 from crib.metrology.drift import Drift, study_drift
+from crib.metrology.figures import MM, Figures
 from crib.metrology.gauge_check import BIAS_SHARE, indices, pooled_deviation
 from crib.store.engine import Tx
 from crib.store.first_offs import first_offs_of_shop
 from crib.store.presets import CheckResultRow, GaugeRow, checks_of, gauge_row
 from crib.store.resolve import resolve_gauge
+from crib.usecases.bench_figures import figures_of_bench
 from crib.usecases.found_later import FoundLater, found_later
 from crib.usecases.gauge_trust import width_tenths_um
 from crib.usecases.name_cause import MOST_FIRST_OFFS
@@ -122,8 +124,11 @@ def study_gauge(tx: Tx, as_of: datetime, text: str) -> GaugeStudied:
     gauge = gauge_row(tx, resolve_gauge(tx, text).id)
     checks = checks_of(tx, gauge.id, as_of)
     rows = first_offs_of_shop(tx, as_of, MOST_FIRST_OFFS)
+    figures = figures_of_bench(tx, gauge)
     measures = tuple(
-        measure_studied(gauge, name, checks, found_later(tx, rows, gauge.id, name, as_of))
+        measure_studied(
+            gauge, name, checks, found_later(tx, rows, gauge.id, name, as_of), figures
+        )
         for name in _MEASURES
         if any(name.lower() in check.result for check in checks)
     )
@@ -143,6 +148,7 @@ def measure_studied(
     measure: str,
     checks: Sequence[CheckResultRow],
     later: FoundLater | None = None,
+    figures: Figures = MM,
 ) -> MeasureStudied:
     """One measure over the checks that have it; at least one does."""
     shown = tuple(
@@ -169,13 +175,13 @@ def measure_studied(
         deviation,
         cg,
         cgk,
-        drift_shown(shown, BIAS_SHARE * width_mm, measure),
+        drift_shown(shown, BIAS_SHARE * width_mm, measure, figures),
         later,
     )
 
 
 def drift_shown(
-    checks: Sequence[CheckShown], limit_mm: float, measure: str
+    checks: Sequence[CheckShown], limit_mm: float, measure: str, figures: Figures = MM
 ) -> DriftShown | None:
     """The drift over checks; None where they were not made at different times."""
     if len({one.at for one in checks}) < 2:
@@ -191,7 +197,7 @@ def drift_shown(
         found.drifts,
         used_up,
         earliest,
-        _drift_sentence(measure, found, limit_mm, used_up, earliest),
+        _drift_sentence(measure, found, limit_mm, (used_up, earliest), figures),
     )
 
 
@@ -203,13 +209,14 @@ def _drift_sentence(
     measure: str,
     found: Drift,
     limit_mm: float,
-    used_up: datetime | None,
-    earliest: datetime | None,
+    until: tuple[datetime | None, datetime | None],
+    figures: Figures,
 ) -> str:
-    slope = f"{measure} moves by {found.slope_mm_per_day * 1000:+.3f} µm a day"
+    used_up, earliest = until
+    slope = f"{measure} moves by {figures.small(found.slope_mm_per_day)} a day"
     if found.slope_se_mm_per_day is None:
         return f"{slope} between two checks; whether that is a drift takes three or more."
-    error = f"± {found.slope_se_mm_per_day * 1000:.3f} (standard error)"
+    error = f"± {figures.small(found.slope_se_mm_per_day).removeprefix('+')} (standard error)"
     if not found.drifts:
         return f"{slope} {error} over {found.checks} checks: no drift beyond chance."
     if used_up is None:
@@ -217,8 +224,8 @@ def _drift_sentence(
     first = f", at the earliest {print_instant(earliest)}" if earliest else ""
     return (
         f"{slope} {error} over {found.checks} checks: a drift. It meets the limit of "
-        f"{limit_mm:.4f} mm about {print_instant(used_up)}{first}: set the gauge on its master "
-        "before."
+        f"{figures.of_mm(limit_mm)} about {print_instant(used_up)}{first}: set the gauge on "
+        "its master before."
     )
 
 

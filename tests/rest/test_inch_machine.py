@@ -105,3 +105,54 @@ def test_another_nose_radius_is_told_in_the_unit_of_the_control(
     for sentence in told:
         assert "0.01575 in" in sentence
         assert not IN_MM.search(sentence)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "unit"), [(None, "in"), ("in LF {lf} WF {wf}", "in"), ("LF {lf} WF {wf}", "mm")]
+)
+def test_the_bench_speaks_in_the_unit_of_its_gauge_or_of_the_machines(
+    client: FlaskClient, inch_bench: SimpleNamespace, pattern: str | None, unit: str
+) -> None:
+    if pattern:
+        client.patch(
+            "/v1/gauges/PG-1", json={"line_pattern": pattern}, headers={"If-Match": "*"}
+        )
+    inch_bench.check_gauge()
+    code = inch_bench.build()["code"]
+    far = inch_bench.measure(code, lf="81.5")
+    readings = [
+        {"lf_mm": lf, "wf_mm": "16"} for lf in ("80", "80.001", "80", "80.001", "80.04")
+    ]
+    odd = inch_bench.post(f"/v1/assemblies/{code}/presets", gauge="PG-1", readings=readings)
+    readings = [{"lf_mm": "100.03", "wf_mm": "50"}, {"lf_mm": "100.031", "wf_mm": "50"}]
+    off = inch_bench.post("/v1/gauge-checks", gauge="PG-1", readings=readings)
+    study = client.get("/v1/gauges/PG-1/study").get_json()
+
+    told = [*far["why_not"], *(one["outlier"]["sentence"] for one in odd["outliers"])]
+    told += off["why_not"]
+    assert len(told) >= 3, told
+    other = IN_MM if unit == "in" else IN_INCHES
+    for sentence in told:
+        assert not other.search(sentence), sentence
+        assert re.search(rf"\d {unit}\b", sentence), sentence
+    if unit == "in":  # 81.5 / 25.4, with five places: 1 in = 25.4 mm exactly (1959)
+        assert told[0].startswith("LF is 3.20866 in; the limits are 3.14173 in to 3.15748 in")
+    assert not other.search(str(study["measures"]))
+
+
+def test_a_calculation_in_inches_tells_its_sentences_in_inches(client: FlaskClient) -> None:
+    readings = [3.15, 3.15, 3.1501, 3.15, 3.1540]
+    repeats = client.post(
+        "/v1/workings/preset?length_unit=in",
+        json={"readings_in": readings, "tolerance_in": 0.002},
+    ).get_json()
+    study = client.post(
+        "/v1/workings/gauge-study?length_unit=in",
+        json={"readings_in": readings, "master_in": 3.14, "tolerance_width_in": 0.01},
+    ).get_json()
+
+    told = [repeats["outlier"]["sentence"], study["outlier"]["sentence"], *study["why_not"]]
+    for sentence in told:
+        assert not IN_MM.search(sentence), sentence
+    assert "reading 5 (3.15400 in)" in told[0].lower()
+    assert "reads +0.01082 in off the master; at most 0.00100 in" in told[2]

@@ -12,6 +12,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.language.formats import length
+from api.language.preferences import preferences
 from api.pages.acts import Complaint, act, go_to
 from api.pages.bench.gauge_state import GaugeState, gauge_state, gauge_states
 from api.pages.bench.measures import NAMES
@@ -19,6 +20,7 @@ from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.bench.scale import ScaleDrawn, draw_scale
 from api.pages.render import page, refused
 from crib.errors import Refusal
+from crib.metrology.figures import Figures
 from crib.metrology.gauge_check import BIAS_SHARE, GaugeCheck
 from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.preset import Reading
@@ -144,7 +146,8 @@ def _preview(state: GaugeState, readings: Sequence[Reading]) -> list[MasterMeasu
         "HF": state.row.master_hf_tenths_um,
     }
     shown = []
-    for name, check in judge_on_master(state.row, readings).items():
+    figures = Figures(preferences().unit)
+    for name, check in judge_on_master(state.row, readings, figures).items():
         master = masters[name] or 0
         values = [value for one in readings if (value := one.value(name)) is not None]
         sentence = _(

@@ -48,7 +48,7 @@ def test_a_mean_inside_the_limits_but_within_the_uncertainty_of_one_is_not_accep
     assert not result.accepted
     assert result.why_not == (
         "LF is 80.0190 mm; the limits are 79.9800 mm to 80.0200 mm, less the uncertainty of "
-        "0.0022 mm on each side.",
+        "0.0023 mm on each side.",
     )
 
 
