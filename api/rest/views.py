@@ -51,7 +51,7 @@ KitShape = shape_from(
     RunKit,
     "KitShape",
     rename={"run_id": "run"},
-    leave_out=("kit",),
+    leave_out=("kit", "took"),
     more=_LINES
     | {
         "bench_minutes": Number(required=True, explains="Before the changeover."),

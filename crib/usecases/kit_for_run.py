@@ -76,7 +76,10 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
             except Refusal:
                 plan.kits[number] = None  # it is told to whoever asks for that kit
         before += [plan.kits[number]] if plan.kits[number] else []
-    return _made(plan, run_id, before)
+    if plan.kits.get(run_id) is None:
+        plan.kits[run_id] = _made(plan, run_id, before)
+    made: RunKit = plan.kits[run_id]
+    return made
 
 
 def _in_turn(plan: ShopPlan) -> list[int]:

@@ -7,16 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from crib.planning.shelf import Sister, WaitingAssembly
+from crib.errors import Refusal
+from crib.planning.shelf import Sister
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.usecases.expected_tool import ExpectedTool, expected_tool, runs_that_count
 from crib.usecases.forecast import Forecast, ShopPlan
+from crib.usecases.kit_for_run import kit_for_run
 from crib.usecases.left_out import Kept, each, worked_out
 from crib.usecases.machine_told import MachineTold
-from crib.usecases.swap_list import SwapRow, make_shelf, make_swap_list
+from crib.usecases.swap_list import SwapRow, make_swap_list
 
 #: A swap that is nearer than this is soon; common practice, no source.
 SOON = timedelta(hours=2)
@@ -123,19 +125,14 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
     }
     places = {row.holder: row.location for row in plan.view.rows.holders}
-    ready: dict[str, WaitingAssembly] = {}
-    for waiting in make_shelf(plan.view).ready:
-        ready.setdefault(waiting.tool_spec, waiting)
     found: list[StationNow] = []
 
     def look(row: StationRow) -> None:
         wants = expected_tool(tx, row, now)
         forecast, swap = forecasts.get(row.id), swaps.get(row.id)
         sister = swap.sister if swap else None
-        if swap is None and forecast is None and wants.spec is not None:
-            waiting_here = ready.get(wants.spec.tool_spec)
-            if waiting_here is not None:
-                sister = Sister("ready", waiting_here.code, waiting_here.holder)
+        if swap is None and forecast is None and wants.run is not None:
+            sister = _waits_for(plan, wants.run.id, row.station)
         place = places.get(sister.holder) if sister and sister.holder else None
         state = _state(forecast, wants, swap, now)
         found.append(StationNow(row, forecast, wants, swap, sister, place, state))
@@ -152,6 +149,15 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
 
     each(rows, look, failed)
     return found
+
+
+def _waits_for(plan: ShopPlan, run_id: int, station: str) -> Sister | None:
+    """What the kit of a job pulls from the rack for a station."""
+    try:
+        kit = kit_for_run(plan, run_id).kit
+    except Refusal:
+        return None  # the kit's own page says why there is none
+    return next((line.sister for line in kit.pull if line.station == station), None)
 
 
 def _state(

@@ -7,6 +7,7 @@ import pytest
 from crib.records.catalogue import RUNS
 from crib.store.records import insert_record
 from crib.usecases.kit_for_run import kit_for_run
+from crib.usecases.machine_view import machine_now
 from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
 from crib.usecases.swap_list import make_swap_list
 from tests.store.test_forecast import Floor
@@ -107,3 +108,23 @@ def test_the_next_job_of_a_machine_finds_there_what_the_job_before_it_brings(flo
     plan = floor.plan()
 
     assert named(plan, runs[0]) == named(plan, runs[1])
+
+
+def test_a_machine_s_page_names_no_tool_that_is_meant_for_another_place(floor):
+    with floor.store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET quantity = 20")
+    add_run(floor, start_at=floor.now + timedelta(days=7))
+    waiting = floor.sister()
+    plan = floor.plan()
+    assert given(plan)["M1/T01"] == waiting
+
+    with floor.store.read() as tx:
+        here = {one.row.station: one for one in machine_now(tx, plan, "M2").stations}
+    assert here["T01"].sister is None
+
+    second = floor.sister(holder="TH-2")
+    plan = floor.plan()
+    with floor.store.read() as tx:
+        here = {one.row.station: one for one in machine_now(tx, plan, "M2").stations}
+    assert here["T01"].sister is not None
+    assert {given(plan)["M1/T01"], here["T01"].sister.assembly} == {waiting, second}
