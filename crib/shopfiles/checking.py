@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from crib.records.catalogue import BY_NAME, WEEKDAYS
+from crib.records.catalogue import BY_NAME, RUNS, WEEKDAYS
 from crib.records.columns import Column, Record
 from crib.records.values import print_cell
 from crib.shopfiles.errors import Problems, RowError, nearest
@@ -122,7 +122,9 @@ class FolderCheck:
             )
             self._report(
                 row, record.key[-1], " ".join(cells),
-                f"stands in line {earlier} already", f"keep one row per {record.noun}",
+                f"stands in line {earlier} already",
+                f"keep one row per {record.noun}"
+                + (", or give a repeat order its own start_at" if record is RUNS else ""),
             )  # fmt: skip
         if len(parts) == 1:
             self._names[record.name][key] = row.values.get("kind")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 from sqlalchemy import bindparam, insert, select
 
@@ -32,6 +33,20 @@ _OF_LABEL = (
     )
     .order_by(facts.c.id)
 )
+_LAST_LABEL = (
+    select(label_prints.c.code, label_prints.c.preset_id)
+    .join(facts, facts.c.id == label_prints.c.fact_id)
+    .where(label_prints.c.assembly_id == bindparam("of_assembly_id"), stands(facts.c.id))
+    .order_by(facts.c.id.desc())
+    .limit(1)
+)
+
+
+class LabelPrinted(NamedTuple):
+    """The code of a label, and the preset that it shows."""
+
+    code: str
+    preset_id: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +74,12 @@ def prints_of_label(tx: Tx, code: str, preset_id: int | None) -> tuple[PrintRow,
     """Standing prints of a code as it shows a preset, the first first."""
     asked = {"of_code": code, "of_preset_id": preset_id}
     return tuple(PrintRow(*row) for row in tx.execute(_OF_LABEL, asked).all())
+
+
+def label_printed_last(tx: Tx, assembly_id: int) -> LabelPrinted | None:
+    """The label of an assembly that was printed last, if one was: it is on the tool."""
+    row = tx.execute(_LAST_LABEL, {"of_assembly_id": assembly_id}).first()
+    return LabelPrinted(*row) if row else None
 
 
 def insert_print(

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy.exc import IntegrityError
 
 from crib.errors import ChangedMeanwhile, Conflict, NoneLeft, NotKnown
+from crib.records.catalogue import RUNS
 from crib.records.columns import Record
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
@@ -79,7 +80,7 @@ def insert_record(tx: Tx, record: Record, values: Mapping[str, Any]) -> int:
             ).scalar_one()
         )
     except IntegrityError as problem:
-        raise _explained(record, values, problem) from problem
+        raise _explained(tx, record, row, values, problem) from problem
     if shape.many:
         _write_many(tx, shape, number, values.get(shape.many.name) or ())
     if record.name in OWNED:
@@ -136,7 +137,8 @@ def update_record(
                 (*new, record_id),
             )
         except IntegrityError as problem:
-            raise _explained(record, values, problem) from problem
+            row = dict(zip(shape.names, new, strict=True))
+            raise _explained(tx, record, row, values, problem) from problem
     if shape.many and shape.many.name in values:
         changed |= _write_many(tx, shape, record_id, values[shape.many.name] or ())
     if record.name in OWNED and OWNED[record.name][0] in values:
@@ -209,15 +211,46 @@ def _shift_on_hand(tx: Tx, lot_id: int, new: Mapping[str, Any]) -> None:
 
 
 def _explained(
-    record: Record, values: Mapping[str, object], problem: IntegrityError
+    tx: Tx,
+    record: Record,
+    row: Mapping[str, Any],
+    values: Mapping[str, object],
+    problem: IntegrityError,
 ) -> Exception:
     refusal = refusal_from(problem)
-    if type(refusal) is Conflict and "running" not in refusal.sentence:
-        return Conflict(
-            f"There is a {said(record, values)} already (perhaps a retired one).",
-            errors=[{"field": name, "detail": "is taken"} for name in record.key],
-        )
-    return refusal
+    if type(refusal) is not Conflict or "running" in refusal.sentence:
+        return refusal
+    if record is RUNS:
+        return _run_planned_already(tx, row)
+    return Conflict(
+        f"There is a {said(record, values)} already (perhaps a retired one).",
+        errors=[{"field": name, "detail": "is taken"} for name in record.key],
+    )
+
+
+def _run_planned_already(tx: Tx, row: Mapping[str, Any]) -> Conflict:
+    """A repeat order is a run of its own once it has a start; else it is the same row again."""
+    number, quantity, machine, part = tx.exec_driver_sql(
+        "SELECT r.id, r.quantity, m.machine, p.part FROM runs AS r"
+        " JOIN machines AS m ON m.id = r.machine_id JOIN parts AS p ON p.id = r.part_id"
+        " WHERE r.machine_id = ? AND r.part_id = ? AND r.start_at IS ?",
+        (row["machine_id"], row["part_id"], row["start_at"]),
+    ).one()
+    sentence = (
+        f"{machine} has run {number} of {part} ({quantity} parts) without start_at already. "
+        f"Give the new one a start_at, or raise the quantity of run {number}."
+        if row["start_at"] is None
+        else f"{machine} has run {number} of {part} ({quantity} parts) with the same start_at "
+        "already. Give the new one another start_at, or raise the quantity of run "
+        f"{number}."
+    )
+    return Conflict(
+        sentence,
+        errors=[
+            {"field": "start_at", "detail": "is taken"},
+            {"field": "quantity", "detail": f"is {quantity} in run {number}"},
+        ],
+    )
 
 
 def _write_many(tx: Tx, shape: Shape, number: int, texts: Iterable[str]) -> bool:

@@ -95,3 +95,54 @@ def test_a_rack_without_machine_and_place_is_told_at_its_field(client, code):
 
     assert answer.status_code == 422
     assert "whose rack it is" in answer.get_data(as_text=True)
+
+
+def measure_again(client, code: str, off: str = "80.001"):
+    lines = "&".join([f"r=LF+{off}+WF+16.0102"] * 3)
+    return read(client, f"/bench/work/{code}?g=PG-1&{lines}")
+
+
+def test_a_new_preset_says_before_that_it_voids_the_label_and_then_to_print_one(client, code):
+    form = print_form(client, code)
+    client.post(form["action"], data=form_data(form))
+
+    page = measure_again(client, code)
+    accept = page.select_one("form[method=post]:has([name=r])")
+    before = words(accept.select_one(".care"))
+    answer = client.post(accept["action"], data=form_data(accept))
+    page = read(client, answer.headers["Location"])
+
+    assert before == (
+        f"This voids the printed label {code}, and cannot be undone. Take it off, then print "
+        "the new one."
+    )
+    label = page.select_one("#finish-label")
+    assert words(label.select_one(".void")) == (
+        f"The printed label {code} is VOID: take it off, then print this one."
+    )
+    assert "Not printed yet" in words(label)
+    assert "main" in label.select_one("[data-key=F8]")["class"]
+    assert not page.select("#finish-rack [autofocus]")
+    form = label.select_one("form[action^='/bench/print']")
+    client.post(form["action"], data=form_data(form))
+    assert not read(client, answer.headers["Location"]).select("#finish-label .void")
+
+
+def test_readings_that_are_not_accepted_void_the_label_too(client, code):
+    form = print_form(client, code)
+    client.post(form["action"], data=form_data(form))
+
+    page = measure_again(client, code, off="85.0")
+    refused = page.select_one("form[method=post]:has([name=r])")
+    answer = client.post(refused["action"], data=form_data(refused))
+    page = read(client, answer.headers["Location"])
+
+    assert f"This voids the printed label {code}" in words(refused)
+    assert f"The printed label {code} is VOID: take it off." in words(page.select_one(".void"))
+
+
+def test_the_first_preset_voids_no_label(client, bench):
+    bench.check_gauge()
+    page = measure_again(client, bench.build()["code"])
+
+    assert "void" not in words(page.main).lower()

@@ -403,3 +403,22 @@ def test_no_tag_tells_whether_a_guess_at_a_password_is_right(client, store, shop
 def test_only_the_password_of_an_address_is_hidden(url, told):
     assert masked(url) == told
     assert masked(told) == told
+
+
+def test_a_repeat_order_says_how_it_is_told_apart_from_the_first(client: FlaskClient) -> None:
+    order = {"machine": "M1", "part": "PIN-8", "quantity": 500}
+    first = client.post("/v1/runs", json=order)
+    assert first.status_code == 201
+
+    again = client.post("/v1/runs", json=order | {"quantity": 700})
+
+    assert again.status_code == 409
+    assert again.get_json()["detail"] == (
+        f"M1 has run {first.get_json()['id']} of PIN-8 (500 parts) without start_at already. "
+        f"Give the new one a start_at, or raise the quantity of run {first.get_json()['id']}."
+    )
+    assert [one["field"] for one in again.get_json()["errors"]] == ["start_at", "quantity"]
+    dated = order | {"quantity": 700, "start_at": "2026-02-02T06:00:00Z"}
+    assert client.post("/v1/runs", json=dated).status_code == 201
+    twice = client.post("/v1/runs", json=dated).get_json()["detail"]
+    assert "with the same start_at already. Give the new one another start_at" in twice

@@ -21,6 +21,7 @@ from api.pages.undo import undo_offer
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
+from crib.store.label_prints import LabelPrinted, label_printed_last
 from crib.usecases.gauge_trust import Override
 from crib.usecases.measures_needed import MeasuresNeeded, measures_of_tool
 from crib.usecases.preset_tool import PresetTool, preset_tool
@@ -143,6 +144,7 @@ def show_work(
                 draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
             judged = _judge(tx, present, tool.code, draft)
             needed = measures_of_tool(tx, tool.code)
+            printed = label_printed_last(tx, tool.id)
     except Refusal as refusal:
         return refused(refusal, code)
     return page(
@@ -161,6 +163,9 @@ def show_work(
         fields=asked_measures(tool.recipe, draft.readings, needed.names()),
         judged=judged,
         lacking=_lacking(tool, needed),
+        voids=tool.labels[-1].preset_id is not None,
+        printed=printed,
+        stale=_stale(tool, printed),
         complaint=complaint,
         undo=None if tool.preset or tool.ended_at else undo_offer([tool.id]),
         may_override=_may_override(gauge, judged),
@@ -176,6 +181,12 @@ def _lacking(tool: AssemblyShown, needed: MeasuresNeeded) -> tuple[str, ...]:
         return ()
     measured = tool.preset.measures_tenths_um()
     return (*needed.why_not(measured), *needed.cautions(measured))
+
+
+def _stale(tool: AssemblyShown, printed: LabelPrinted | None) -> LabelPrinted | None:
+    """The label that is on the tool, where it is not the one that holds."""
+    now = tool.labels[-1]
+    return None if printed in (None, (now.code, now.preset_id)) else printed
 
 
 def _is_ready(tool: AssemblyShown, present: datetime) -> bool:

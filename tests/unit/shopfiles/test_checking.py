@@ -71,7 +71,8 @@ def test_a_key_of_several_columns_comes_once(check_folder):
 
     assert errors == [
         "stations.csv:4:station: 'M9 T1' stands in line 2 already; keep one row per station",
-        "runs.csv:3:start_at: 'M9 P9 (empty)' stands in line 2 already; keep one row per run",
+        "runs.csv:3:start_at: 'M9 P9 (empty)' stands in line 2 already; keep one row per run, "
+        "or give a repeat order its own start_at",
     ]
 
 
