@@ -7,7 +7,6 @@ import uuid
 from typing import Any, NamedTuple
 
 from flask import Flask, Response, request
-from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
 from api.http.guard import ForeignHost
@@ -15,6 +14,7 @@ from api.http.json_body import HalfJson, NotJson, dump_json
 from api.print_queue import NotPrinted
 from crib import errors
 from crib.errors import Refusal
+from crib.store.savepoint import NotAnswered, is_locked
 
 _log = logging.getLogger("crib.api")
 
@@ -306,8 +306,8 @@ def _on_http(problem: HTTPException) -> Response:
     return answer_problem(body | {"status": problem.code})
 
 
-def _on_busy(problem: OperationalError) -> Response:
-    if "locked" not in str(problem.orig):
+def _on_busy(problem: NotAnswered) -> Response:
+    if not is_locked(problem):
         return _on_fault(problem)
     return _on_refusal(errors.StoreBusy(TABLE[errors.StoreBusy].advice))
 
@@ -324,5 +324,5 @@ def register(app: Flask) -> None:
     """Answer every refusal, web error and fault of an app with a problem document."""
     app.register_error_handler(Refusal, _on_refusal)
     app.register_error_handler(HTTPException, _on_http)
-    app.register_error_handler(OperationalError, _on_busy)
+    app.register_error_handler(NotAnswered, _on_busy)
     app.register_error_handler(Exception, _on_fault)

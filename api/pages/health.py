@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from flask import Blueprint, Response, request
-from sqlalchemy.exc import SQLAlchemyError
 
 from api.http.json_body import dump_json
 from api.http.site import this_site
 from crib.store.migrate import HEAD, schema_version
+from crib.store.savepoint import STORE_FAULTS
 from crib.usecases.feed_health import feed_health
 
 blueprint = Blueprint("health", __name__)
@@ -30,7 +30,7 @@ def ready() -> Response:
     """Ready: the database answers and has the shape that this version knows."""
     try:
         shape = schema_version(this_site().store)
-    except SQLAlchemyError as problem:
+    except STORE_FAULTS as problem:
         return _answer(
             503, {"status": "not ready", "database": type(problem).__name__, "wanted": HEAD}
         )

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import text
-
 from crib.demo.floor import new_shop, step
 from crib.demo.looks import look, looks_between
 from crib.demo.shop import import_demo
 from crib.demo.staging import stage
 from crib.demo.state import TICK, Shop
 from crib.errors import Refusal
+from crib.records.catalogue import CATALOGUE
 from crib.store.engine import Store
+from crib.store.facts import last_fact_id
+from crib.store.record_reads import count_records
 
 #: Length of the history.
 DAYS = 42
@@ -86,9 +87,10 @@ def refuse_used(store: Store) -> None:
         Refusal: It does.
     """
     with store.read() as tx:
-        for table in ("facts", "machines", "people", "cutting_items", "parts"):
-            if tx.execute(text(f"SELECT 1 FROM {table} LIMIT 1")).first():  # noqa: S608
-                raise Refusal(
-                    f"The database {store.url} holds {table} already: the demo wants an empty "
-                    "one of its own, so that it mixes with nothing."
-                )
+        held = ["facts"] if last_fact_id(tx) else []
+        held += [one.name for one in CATALOGUE if count_records(tx, one, include_retired=True)]
+    if held:
+        raise Refusal(
+            f"The database {store.url} holds {held[0]} already: the demo wants an empty one of "
+            "its own, so that it mixes with nothing."
+        )

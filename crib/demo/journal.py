@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy.exc import IntegrityError
-
 from crib.demo.first_offs import FirstOff, first_off
 from crib.errors import Refusal
 from crib.records.catalogue import HOLDERS, RUNS
 from crib.store.engine import Tx
 from crib.store.records import get_record, insert_record, list_records, update_record
+from crib.store.savepoint import BrokenConstraint, savepoint
 from crib.usecases.build_assembly import BuildAssembly, build_assembly
 from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master
 from crib.usecases.correct_offset import CorrectOffset, correct_offset
@@ -133,17 +132,15 @@ class Journal:
         """
         written, refused = 0, []
         for entry in self._taken():
-            tx.exec_driver_sql("SAVEPOINT entry")
             try:
-                self._put(tx, entry)
+                with savepoint(tx):
+                    self._put(tx, entry)
                 written += 1
-            except (Refusal, IntegrityError) as problem:
-                tx.exec_driver_sql("ROLLBACK TO entry")
+            except (Refusal, BrokenConstraint) as problem:
                 if entry.refused:
                     self.refusals += 1
                 else:
                     refused.append(f"{type(entry.command).__name__}: {problem}")
-            tx.exec_driver_sql("RELEASE entry")
         return written, refused
 
     def _taken(self) -> list[Entry]:

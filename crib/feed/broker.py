@@ -30,6 +30,7 @@ from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
 from crib.store.engine import Tx
 from crib.store.feeds import list_feeds, see_session
+from crib.store.last_counts import last_count
 from crib.store.savepoint import is_failure_to_write
 from crib.usecases.book_feed import FeedNews, GapNews
 
@@ -211,7 +212,7 @@ class BrokerFeed:
             return session.kept
         if not message.dup:
             return False
-        last = await self._read(lambda tx: _last_count(tx, told.machine))
+        last = await self._read(lambda tx: last_count(tx, told.machine, told.counts[0].path))
         text = told.counts[0].text
         return last is not None and (not text.isdecimal() or int(text) < last)
 
@@ -246,12 +247,3 @@ def session_name(store_path: object) -> str:
     """A name of this shop's session that stays the same from start to start."""
     text = f"{socket.gethostname()} {store_path}"
     return "crib-feed-" + hashlib.sha256(text.encode()).hexdigest()[:12]
-
-
-def _last_count(tx: Tx, machine: str) -> int | None:
-    row = tx.exec_driver_sql(
-        "SELECT count FROM count_readings WHERE machine_id ="
-        " (SELECT id FROM machines WHERE machine = ?) ORDER BY at DESC LIMIT 1",
-        (machine,),
-    ).first()
-    return None if row is None else int(row[0])

@@ -7,13 +7,14 @@ that nobody is locked out of an older database; ``crib check`` names it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Column
 from crib.records.measures import OF_FACTS
 from crib.records.values import implausible, print_cell
 from crib.store.engine import Tx
+from crib.store.named_rows import rows_by_name
 
 _NUMBERS = ("integer", "number", "length", "money")
 
@@ -118,3 +119,30 @@ def implausible_rows(tx: Tx, table: str, name: str) -> list[tuple[Any, str]]:
         ]
         found.append((row[0], "; ".join(told)))
     return found
+
+
+class LifeRow(NamedTuple):
+    """What a row of tool-life constants is of: one item, or all of a material."""
+
+    id: int
+    cutting_item_id: int | None
+    tool_material: str | None
+
+
+def names_of_rows(tx: Tx, table: str, column: str) -> dict[int, str]:
+    """What people call each row of a record's table, by id.
+
+    Args:
+        tx: An open transaction.
+        table: One of ``BOUNDED`` that is a record's.
+        column: Its column of the name.
+    """
+    rows = tx.exec_driver_sql(f"SELECT id, {column} FROM {table}")  # noqa: S608 - our own names
+    return {row[0]: row[1] for row in rows}
+
+
+def life_rows(tx: Tx) -> list[LifeRow]:
+    """What every row of tool-life constants is of."""
+    return rows_by_name(
+        LifeRow, tx.exec_driver_sql("SELECT id, cutting_item_id, tool_material FROM tool_life")
+    )

@@ -54,6 +54,11 @@ _STARTED = f"""
     WHERE r.state <> 'planned' AND r.retired_at IS NULL
       AND (r.end_at IS NULL OR r.end_at >= ?)
 """  # noqa: S608 - no value from outside
+_LAST_OF_COUNTER = """
+    SELECT count FROM count_readings
+    WHERE machine_id = (SELECT id FROM machines WHERE machine = ?) AND path = ?
+    ORDER BY at DESC LIMIT 1
+"""
 _FACTS = (
     "INSERT INTO facts (id, kind, at, recorded_at, person_id, note, reverses_id)"
     " VALUES (?, 'count', ?, ?, NULL, NULL, NULL)"
@@ -66,6 +71,18 @@ _READINGS = (
     "INSERT INTO count_readings (machine_id, at, count, life, total, source_id, run_id,"
     " batch_id) VALUES (?, ?, ?, ?, ?, nullif(?, 0), NULL, ?)"
 )
+
+
+def last_count(tx: Tx, machine: str, path: int | None = None) -> int | None:
+    """What a counter of a machine showed last; None where it never told anything.
+
+    Args:
+        tx: An open transaction.
+        machine: Name of the machine.
+        path: The path that has the counter; None: the one for all paths.
+    """
+    row = tx.exec_driver_sql(_LAST_OF_COUNTER, (machine, path or 0)).first()
+    return None if row is None else int(row[0])
 
 
 class LastCounts(NamedTuple):

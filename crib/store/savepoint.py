@@ -5,8 +5,9 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Final
 
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 
 from crib.errors import StoreBusy, StoreFull
 from crib.store.engine import Tx
@@ -28,6 +29,22 @@ def savepoint(tx: Tx) -> Iterator[None]:
             tx.exec_driver_sql("RELEASE part")
         raise
     tx.exec_driver_sql("RELEASE part")
+
+
+#: Faults of the database itself, whatever was asked of it.
+STORE_FAULTS: Final = (SQLAlchemyError, sqlite3.Error, StoreBusy, StoreFull)
+
+#: What a reader meets where the database cannot be read or is held by somebody else.
+NotAnswered = OperationalError
+
+
+#: A constraint of the database forbade it.
+BrokenConstraint = IntegrityError
+
+
+def is_locked(problem: OperationalError) -> bool:
+    """Whether somebody else holds the database."""
+    return "locked" in str(problem.orig)
 
 
 def is_failure_to_write(problem: BaseException) -> bool:

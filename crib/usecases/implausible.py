@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from typing import Any
 
-from crib.store.bounds import implausible_rows
+from crib.store.bounds import implausible_rows, life_rows, names_of_rows
 from crib.store.engine import Tx
 from crib.store.shop_records import RunOfShop
 from crib.store.shop_rows import ShopRows, StayRow
@@ -124,11 +123,11 @@ def _told(
     found = implausible_rows(tx, table, name)
     if not found:
         return {}
-    shown: Mapping[int, Any] = {}
-    if named or key:
-        of, column = ("parts", "part") if key else (table, named)
-        names = tx.exec_driver_sql(f"SELECT id, {column} FROM {of}")  # noqa: S608 - our own names
-        shown = {row[0]: row[1] for row in names}
+    shown: Mapping[int, object] = {}
+    if key:
+        shown = names_of_rows(tx, "parts", "part")
+    elif named:
+        shown = names_of_rows(tx, table, named)
     told = {}
     for row_id, why in found:
         end = "" if why.endswith("?") else "."
@@ -141,7 +140,7 @@ def _items_of(tx: Tx, rows: ShopRows, life: Mapping[int, str]) -> dict[int, str]
     found: dict[int, str] = {}
     if not life:
         return found
-    for row in tx.exec_driver_sql("SELECT id, cutting_item_id, tool_material FROM tool_life"):
+    for row in life_rows(tx):
         if row.id in life:
             for item in rows.items.values():
                 by_material = row.cutting_item_id is None

@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 import numpy as np
-from sqlalchemy.exc import SQLAlchemyError
 
 from crib.errors import Refusal
 from crib.floor.timeline import us_of
@@ -18,6 +17,7 @@ from crib.life.calibration import KEPT_PROBS
 from crib.planning.due import MountedEdge, signs_of
 from crib.store.engine import Store, Tx
 from crib.store.kept_rows import LAST, SHIFT, KeptForecast, insert_kept
+from crib.store.savepoint import STORE_FAULTS
 from crib.store.shop_rows import StayRow
 from crib.usecases.foresight import Foresight
 from crib.usecases.shop_view import ShopView
@@ -242,7 +242,7 @@ class ForecastKeeper:
         try:
             with self._store.note() as tx:
                 new = insert_kept(tx, rows)
-        except (Refusal, SQLAlchemyError, OSError) as problem:
+        except (Refusal, *STORE_FAULTS, OSError) as problem:
             self._unwritten = rows[-_MOST_ROWS:]
             self.failures += 1
             self.last_failure = str(problem)

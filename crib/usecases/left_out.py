@@ -15,9 +15,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Final, TypeVar
 
-from sqlalchemy.exc import SQLAlchemyError
-
-from crib.errors import Conflict, Refusal, StoreBusy, StoreFull
+from crib.errors import Conflict, Refusal
+from crib.store.savepoint import STORE_FAULTS
 
 _LOG = logging.getLogger("crib.left_out")
 
@@ -25,7 +24,7 @@ _LOG = logging.getLogger("crib.left_out")
 NOT_WORKED_OUT: Final = "not_worked_out"
 
 #: Not the fault of a record: no smaller share of the shop would do better.
-NOT_A_RECORDS: Final = (SQLAlchemyError, StoreBusy, StoreFull, MemoryError)
+NOT_A_RECORDS: Final = (*STORE_FAULTS, MemoryError)
 
 #: Attempts while the tools that fail are looked for; what is not told apart by then is left
 #: out together, since a shop that waits for its list is not served either.

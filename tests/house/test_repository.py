@@ -172,3 +172,17 @@ def test_no_test_runs_a_loop_in_the_thread_that_steers_browsers():
     }  # fmt: skip
     assert found <= apart
     assert found  # tests.loops is still where they run
+
+
+def test_only_the_store_sends_statements() -> None:
+    sends = re.compile(r"\.(exec_driver_sql|executemany|execute)\(|\braw\(tx\)")
+    found = [
+        f"{path.relative_to(ROOT)}:{number}"
+        for package in ("crib", "labels", "api")
+        for path in sorted((ROOT / package).rglob("*.py"))
+        if (ROOT / "crib" / "store") not in path.parents
+        for number, line in enumerate(path.read_text().splitlines(), 1)
+        if sends.search(line)
+    ]
+
+    assert found == []
