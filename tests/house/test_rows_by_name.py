@@ -63,7 +63,7 @@ FILLED: dict[type[Any], tuple[Any, ...]] = {
     stockrows.SpecRow: (stockrows._SPEC,),
 }  # fmt: skip
 #: Rows that their module fills from part of a statement; tests of their own hold them.
-IN_PARTS = {"Ahead", "Doubt", "GapRow", "NowRow", "Sighting", "KeptForecast"}
+IN_PARTS = {"Ahead", "GapRow", "NowRow", "Sighting", "KeptForecast"}
 
 KINDS = [kind for kind in vars(queries).values() if isinstance(kind, FactKind)]
 
