@@ -197,6 +197,8 @@ def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, busy, cl
         *map(words, blocked),
         *map(words, read(client, "/shift").select("#blocks li, #due tr, #as-table tr")),
         *map(words, read(client, "/bench").select(".blocked li")),
+        *map(words, read(client, "/shift/blocked").select("#order td")),
+        *map(words, read(client, "/machines/M1").select("#due li, .slide li")),
     ]
 
     assert [one for one in said if present in one] == []
