@@ -156,3 +156,53 @@ def test_a_calculation_in_inches_tells_its_sentences_in_inches(client: FlaskClie
         assert not IN_MM.search(sentence), sentence
     assert "reading 5 (3.15400 in)" in told[0].lower()
     assert "reads +0.01082 in off the master; at most 0.00100 in" in told[2]
+
+
+def _told(value: Any) -> list[str]:
+    """Every text within an answer."""
+    if isinstance(value, dict):
+        return [one for inner in value.values() for one in _told(inner)]
+    if isinstance(value, list):
+        return [one for inner in value for one in _told(inner)]
+    return [value] if isinstance(value, str) else []
+
+
+def _words(page: str) -> str:
+    bare = re.sub(r"<(script|style|annotation).*?</\1>", "", page, flags=re.DOTALL)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", bare))
+
+
+def test_no_page_and_no_answer_tells_mm_to_who_asks_for_inches(
+    client: FlaskClient, inch_bench: SimpleNamespace, clock: Any
+) -> None:
+    """Every address without a name of its own in it, and those of one machine."""
+    inch_bench.post("/v1/mounts", station="M1/T01", assembly=inch_bench.ready())
+    _step(inch_bench, "0.0010", "first_off")
+    _step(inch_bench, "-0.0004", "size")
+    _swap(inch_bench, clock)
+    _step(inch_bench, "0.0400", "first_off")
+    client.set_cookie("crib_shown", "en.in.24")
+    rules = client.application.url_map.iter_rules()
+    named = {"machine": "M1", "station": "T01", "gauge": "PG-1", "text": "M1/T01"}
+    paths = {
+        re.sub(r"<(?:\w+:)?(\w+)>", lambda hole: named.get(hole[1], "-"), str(rule))
+        for rule in rules
+        if "GET" in (rule.methods or ()) and "/static" not in str(rule)
+    }
+    paths -= {"/v1/openapi.json", "/v1/docs"}  # they tell both units
+    seen, wrong = 0, []
+    for path in sorted(paths):
+        answer = client.get(path, query_string={"length_unit": "in"} if "/v1/" in path else {})
+        if answer.status_code != 200:
+            continue
+        seen += 1
+        if answer.is_json:
+            texts = _told(answer.get_json())
+        elif "html" in answer.content_type:
+            texts = [_words(answer.get_data(as_text=True))]
+        else:
+            continue
+        wrong += [(path, one[0]) for text in texts for one in IN_MM.finditer(text)]
+
+    assert seen > 70
+    assert wrong == []

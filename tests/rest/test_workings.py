@@ -5,6 +5,7 @@ import json
 import math
 from typing import Any
 
+import numpy as np
 import pytest
 from flask.testing import FlaskClient
 
@@ -333,6 +334,11 @@ def test_both_roughness_figures_come_from_one_profile(client, feed):
 
     # Groover, Fundamentals of Modern Manufacturing (from memory): f2/8r and f2/32r
     assert found["peak_um"] / found["mean_um"] == pytest.approx(4)
+    # by quadrature over one groove y²/2r the parabola's own mean is 2.6 % more, as is said
+    across = (np.arange(200_000) + 0.5) / 200_000 * feed - feed / 2
+    depth = 1000 * across**2 / (2 * 0.4)
+    own = np.abs(depth - depth.mean()).mean()
+    assert own / found["mean_um"] == pytest.approx(1.0264, abs=1e-4)
 
 
 @pytest.mark.parametrize(
