@@ -12,13 +12,16 @@ from typing import NamedTuple
 
 from crib.clock import instant_from_us, us_from_instant
 from crib.store.engine import Tx
+from crib.store.named_rows import rows_by_name
 
 _MACHINES = """
     SELECT m.id, m.machine, m.feed_url,
-           (SELECT max(at) FROM count_readings AS c WHERE c.machine_id = m.id),
+           (SELECT max(at) FROM count_readings AS c WHERE c.machine_id = m.id)
+             AS counted_us,
            (SELECT f.recorded_at FROM facts AS f WHERE f.id =
              (SELECT b.fact_id FROM count_batches AS b
               WHERE b.machine_id = m.id AND b.accepted > 0 ORDER BY b.fact_id DESC LIMIT 1))
+             AS reported_us
     FROM machines AS m WHERE m.retired_at IS NULL ORDER BY m.machine
 """
 
@@ -86,16 +89,18 @@ def _instant(at_us: int | None) -> datetime | None:
 
 def heard_machines(tx: Tx) -> list[HeardMachine]:
     """Every machine in use, by name."""
-    return [HeardMachine(*row) for row in tx.exec_driver_sql(_MACHINES)]
+    return rows_by_name(HeardMachine, tx.exec_driver_sql(_MACHINES))
 
 
 def states_now(tx: Tx) -> dict[int, list[State]]:
     """What each machine said last, by machine id; paths and kinds in order."""
     found: dict[int, list[State]] = defaultdict(list)
-    for row in tx.exec_driver_sql(
-        "SELECT machine_id, kind, path, since, value FROM machine_now ORDER BY 1, 3, 2"
-    ):
-        found[row[0]].append(State(*row))
+    rows = tx.exec_driver_sql(
+        "SELECT machine_id, kind, path, since AS since_us, value FROM machine_now"
+        " ORDER BY 1, 3, 2"
+    )
+    for state in rows_by_name(State, rows):
+        found[state.machine_id].append(state)
     return found
 
 
@@ -112,9 +117,10 @@ def rests_since(tx: Tx, machine_id: int, since: datetime) -> list[Rest]:
 def tools_named(tx: Tx) -> list[ToolSeen]:
     """Every tool that a machine named, by machine, path and number, the last named last."""
     rows = tx.exec_driver_sql(
-        "SELECT t.machine_id, m.machine, t.path, t.tool_number, t.asset, t.first_at, t.last_at"
+        "SELECT t.machine_id, m.machine, t.path, t.tool_number, t.asset, t.first_at AS first_us,"
+        " t.last_at AS last_us"
         " FROM tools_seen AS t JOIN machines AS m ON m.id = t.machine_id"
         " WHERE m.retired_at IS NULL"
         " ORDER BY m.machine, t.path, t.tool_number, t.last_at, t.first_at"
     )
-    return [ToolSeen(*row) for row in rows]
+    return rows_by_name(ToolSeen, rows)

@@ -10,6 +10,7 @@ from sqlalchemy import bindparam, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.named_rows import rows_by_name
 from crib.store.tables import facts, label_prints, metadata
 
 _people = metadata.tables["people"]
@@ -78,8 +79,8 @@ def prints_of_label(tx: Tx, code: str, preset_id: int | None) -> tuple[PrintRow,
 
 def label_printed_last(tx: Tx, assembly_id: int) -> LabelPrinted | None:
     """The label of an assembly that was printed last, if one was: it is on the tool."""
-    row = tx.execute(_LAST_LABEL, {"of_assembly_id": assembly_id}).first()
-    return LabelPrinted(*row) if row else None
+    found = tx.execute(_LAST_LABEL, {"of_assembly_id": assembly_id})
+    return next(iter(rows_by_name(LabelPrinted, found)), None)
 
 
 def insert_print(
