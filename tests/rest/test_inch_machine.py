@@ -183,8 +183,8 @@ def test_no_page_and_no_answer_tells_mm_to_who_asks_for_inches(
     _step(inch_bench, "0.0400", "first_off")
     client.set_cookie("crib_shown", "en.in.24")
     rules = client.application.url_map.iter_rules()
-    named = {"machine": "M1", "station": "T01", "gauge": "PG-1", "text": "M1/T01"}
-    paths = {
+    named = {"machine": "M1", "station": "T01", "gauge": "PG-1"}
+    paths = {"/v1/stations/M1/T01/datum", "/v1/gauges/PG-1/study"} | {
         re.sub(r"<(?:\w+:)?(\w+)>", lambda hole: named.get(hole[1], "-"), str(rule))
         for rule in rules
         if "GET" in (rule.methods or ()) and "/static" not in str(rule)
