@@ -117,8 +117,8 @@ def rests_since(tx: Tx, machine_id: int, since: datetime) -> list[Rest]:
 def tools_named(tx: Tx) -> list[ToolSeen]:
     """Every tool that a machine named, by machine, path and number, the last named last."""
     rows = tx.exec_driver_sql(
-        "SELECT t.machine_id, m.machine, t.path, t.tool_number, t.asset, t.first_at AS first_us,"
-        " t.last_at AS last_us"
+        "SELECT t.machine_id, m.machine, t.path, t.tool_number, t.asset,"
+        " t.first_at AS first_us, t.last_at AS last_us"
         " FROM tools_seen AS t JOIN machines AS m ON m.id = t.machine_id"
         " WHERE m.retired_at IS NULL"
         " ORDER BY m.machine, t.path, t.tool_number, t.last_at, t.first_at"
