@@ -10,7 +10,9 @@ from typing import Any
 import pypdfium2
 
 from tests.pages.reading import parsed, words
+from tests.shops.agree import what_disagrees
 from tests.shops.files import PARTS
+from tests.shops.oracle import what_is_untrue
 
 when = datetime.fromisoformat
 
@@ -29,6 +31,8 @@ def what_is_wrong(shop: Any) -> Iterator[str]:
     yield from _sisters(shop, swaps)
     yield from _other_lists(shop, swaps)
     yield from _on_pages(shop, swaps)
+    yield from what_disagrees(shop, swaps)
+    yield from what_is_untrue(shop, swaps)
 
 
 def _empty_without_a_row(shop: Any, first: dict[str, Any]) -> Iterator[str]:

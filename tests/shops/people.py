@@ -78,12 +78,13 @@ class Lathe:
 class Shop:
     """The people: an attendant, operators and a supervisor, and one clock for all."""
 
-    def __init__(self, client, clock, machines: list[str], seed: int) -> None:
-        self.client, self.clock = client, clock
+    def __init__(self, client, clock, store, machines: list[str], seed: int) -> None:
+        self.client, self.clock, self.store = client, clock, store
         self.dice = random.Random(seed)  # noqa: S311 - no secret
         self.lathes = {one: Lathe(one, n) for n, one in enumerate(machines)}
         self.told: Counter[str] = Counter()
         self.refused: list[str] = []
+        self.refused_sisters: list[str] = []
         self.faults: list[str] = []
         self.broke: list[dict[str, Any]] = []
         self.listed: dict[str, dict[str, Any]] = {}
@@ -387,7 +388,9 @@ class Shop:
                 if self.dice.random() < 0.05:
                     continue
             if sister["state"] == "ready" and place not in lathe.tools:
-                self.mount(lathe, place, sister["assembly"], row["tool_spec"])
+                mounted = self.mount(lathe, place, sister["assembly"], row["tool_spec"])
+                if due and not mounted:
+                    self.refused_sisters.append(f"{now} {row}")
         self.look_at_the_machines(now)
 
     def look_at_the_machines(self, now: datetime) -> None:
@@ -411,7 +414,7 @@ class Shop:
         if done is not None:
             lathe.tools.pop(place, None)
 
-    def mount(self, lathe, place, code, spec) -> None:
+    def mount(self, lathe, place, code, spec) -> bool:
         done = self.post(
             "/v1/mounts", station=f"{lathe.name}/P{place[0]}-{place[1]}", assembly=code, by="12"
         )
@@ -422,6 +425,7 @@ class Shop:
                 "since": self.clock(),
                 "left": life_of(spec, self.dice),
             }
+        return done is not None
 
     def wrong_mount(self) -> None:
         waiting = self.all("/v1/assemblies?open=true")
