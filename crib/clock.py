@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 from crib.errors import Invalid
-from crib.sentence import Instant
+from crib.sentence import Instant, sentence
 
 Clock = Callable[[], datetime]
 
@@ -67,13 +67,18 @@ def parse_instant(text: str) -> datetime:
     """
     if not _INSTANT.fullmatch(text.strip()):
         raise Invalid(
-            f"'{text[:60]}' is not an instant: write it like 2026-03-29T01:30:00+01:00, "
-            "with the offset."
+            sentence(
+                "'{text}' is not an instant: write it like 2026-03-29T01:30:00+01:00, "
+                "with the offset.",
+                text=text[:60],
+            )
         )
     try:
         return datetime.fromisoformat(text.strip().upper()).astimezone(UTC)
     except (ValueError, OverflowError) as problem:
-        raise Invalid(f"'{text[:60]}' is not an instant: {problem}.") from problem
+        raise Invalid(
+            sentence("'{text}' is not an instant: {problem}.", text=text[:60], problem=problem)
+        ) from problem
 
 
 def print_instant(at: datetime) -> Instant:
@@ -102,9 +107,14 @@ def refuse_future(at: datetime, present: datetime, *, what: str = "at") -> None:
     """Refuse an instant further ahead than a clock that runs a little fast explains."""
     if at > present + CLOCK_TOLERANCE:
         raise Invalid(
-            f"{print_instant(at)} lies in the future (it is {print_instant(present)}): "
-            "check the clock that sent it.",
-            errors=[{"field": what, "detail": "lies more than 5 minutes in the future"}],
+            sentence(
+                "{at} lies in the future (it is {present}): check the clock that sent it.",
+                at=print_instant(at),
+                present=print_instant(present),
+            ),
+            errors=[
+                {"field": what, "detail": sentence("lies more than 5 minutes in the future")}
+            ],
         )
 
 
@@ -144,4 +154,6 @@ class FastClock:
             start, speed, began = text.split(";")
             return cls(parse_instant(start), float(speed), float(began))
         except ValueError as problem:
-            raise Invalid(f"'{text[:60]}' sets no clock: START;SPEED;BEGAN.") from problem
+            raise Invalid(
+                sentence("'{text}' sets no clock: START;SPEED;BEGAN.", text=text[:60])
+            ) from problem

@@ -10,10 +10,11 @@ import re
 from typing import NamedTuple
 
 from crib.errors import BadCode
+from crib.sentence import sentence, together
 
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 KINDS = {
-    "A": "tool assembly",
+    "A": sentence("tool assembly"),
     "H": "holder",
     "S": "station",
     "L": "lot",
@@ -43,13 +44,17 @@ def check_character(body: str) -> str:
         'M'
     """
     if not body:
-        raise BadCode("There is nothing to compute a check character from.")
+        raise BadCode(sentence("There is nothing to compute a check character from."))
     product = 36
     for position, character in enumerate(body, start=1):
         value = ALPHABET.find(character)
         if value < 0:
             raise BadCode(
-                f"'{character}' at position {position} is not one of 0-9 A-Z.",
+                sentence(
+                    "'{character}' at position {position} is not one of 0-9 A-Z.",
+                    character=character,
+                    position=position,
+                ),
                 facts={"position": position},
             )
         total = (product + value) % 36 or 36
@@ -95,15 +100,22 @@ def parse_code(text: str) -> Code:
     bare = strip_address(text).upper()
     if not _SHAPE.fullmatch(bare):
         raise BadCode(
-            f"'{text.strip()[:60]}' is not a code: one letter of {'/'.join(KINDS)}, at least "
-            "five characters 0-9 A-Z and a check character.",
+            sentence(
+                "'{text}' is not a code: one letter of {kinds}, at least five "
+                "characters 0-9 A-Z and a check character.",
+                text=text.strip()[:60],
+                kinds=together("/", KINDS),
+            ),
             facts={"text": text.strip()[:60]},
         )
     wanted = check_character(bare[:-1])
     if bare[-1] != wanted:
         raise BadCode(
-            f"'{bare}' is mistyped: its check character does not match. Scan it again or "
-            "compare it with the label.",
+            sentence(
+                "'{bare}' is mistyped: its check character does not match. Scan it "
+                "again or compare it with the label.",
+                bare=bare,
+            ),
             facts={"text": bare},
         )
     return Code(bare[0], bare)

@@ -97,7 +97,7 @@ def together(joint: str, parts: Iterable[str]) -> Sentence:
     """Several texts as one, each translated for itself.
 
     Args:
-        joint: What stands between them: signs, or a sentence such as ``sentence(" or ")``.
+        joint: What stands between them: signs, or a sentence such as ``OR``.
         parts: The texts; a plain one stays as it is.
 
     Examples:
@@ -174,3 +174,7 @@ def _value_from_kept(kept: object) -> object:
         case {"instant": str(text)}:
             return Instant(text)
     return kept
+
+
+#: Joints of ``together``.
+AND, OR = sentence(" and "), sentence(" or ")

@@ -7,6 +7,7 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import NewType
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 #: An exact length [0.1 µm]; never a float, never a bare int.
 TenthsUm = NewType("TenthsUm", int)
@@ -20,14 +21,23 @@ _DECIMAL = re.compile(r"[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})", re.ASCII)
 def _decimal(text: str) -> Decimal:
     if not isinstance(text, str):
         raise Invalid(
-            f'{text!r} is a number; an exact length is written as text, like "12.3456".'
+            sentence(
+                '{text} is a number; an exact length is written as text, like "12.3456".',
+                text=repr(text),
+            )
         )
     stripped = text.strip()
     if not _DECIMAL.fullmatch(stripped):
-        raise Invalid(f"'{text[:40]}' is not a length: write it like 12.3456.")
+        raise Invalid(
+            sentence("'{text}' is not a length: write it like 12.3456.", text=text[:40])
+        )
     value = Decimal(stripped)
     if abs(value) > LONGEST_MM:
-        raise Invalid(f"'{text[:40]}' is longer than any tool: check the decimal point.")
+        raise Invalid(
+            sentence(
+                "'{text}' is longer than any tool: check the decimal point.", text=text[:40]
+            )
+        )
     return value
 
 
@@ -49,7 +59,11 @@ def tenths_um_from_mm(text: str) -> TenthsUm:
     """
     scaled = _decimal(text) * 10_000
     if scaled != scaled.to_integral_value():
-        raise Invalid(f"'{text[:40]}' mm is finer than 0.1 micrometre: give four places.")
+        raise Invalid(
+            sentence(
+                "'{text}' mm is finer than 0.1 micrometre: give four places.", text=text[:40]
+            )
+        )
     return TenthsUm(int(scaled))
 
 

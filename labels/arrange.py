@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 from labels.assembly_label import below_symbol, beside_symbol
 from labels.boxes import Laid, SymbolBox, TextBox
 from labels.code_symbol import (
@@ -65,9 +66,21 @@ def lay_out(label: Label, stock: Stock, address: str | None = None) -> Laid:
         dots = dots_per_module(symbol.side_modules, box.side_mm - 0.01, stock.dpi)
     if best is None:
         raise Invalid(
-            f"The label of {label.code} does not fit on '{stock.stock}': its code, offsets and "
-            "symbol are never cut. Take a larger stock"
-            + (" or a shorter public address." if address_prefix(address) else "."),
+            (
+                sentence(
+                    "The label of {code} does not fit on '{stock}': its code, offsets and "
+                    "symbol are never cut. Take a larger stock or a shorter public address.",
+                    code=label.code,
+                    stock=stock.stock,
+                )
+                if address_prefix(address)
+                else sentence(
+                    "The label of {code} does not fit on '{stock}': its code, offsets and "
+                    "symbol are never cut. Take a larger stock.",
+                    code=label.code,
+                    stock=stock.stock,
+                )
+            ),
             facts={"code": label.code, "stock": stock.stock},
         )
     box, texts = best

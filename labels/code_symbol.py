@@ -13,6 +13,7 @@ from functools import cache, lru_cache
 from qrcode import QRCode, base, constants, util
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 #: Blank modules on every side (ISO/IEC 18004).
 QUIET_ZONE = 4
@@ -83,7 +84,10 @@ def choose_version(payload: str) -> tuple[int, str]:
     """
     if not payload or any(ord(c) > 127 or c.encode() not in util.ALPHA_NUM for c in payload):
         raise Invalid(
-            f"'{payload[:60]}' cannot stand in a symbol: only 0-9 A-Z space $%*+-./: can."
+            sentence(
+                "'{payload}' cannot stand in a symbol: only 0-9 A-Z space $%*+-./: can.",
+                payload=payload[:60],
+            )
         )
     version = _version_for(len(payload), "M")
     if _version_for(len(payload), "Q") == version:
@@ -99,8 +103,12 @@ def _version_for(length: int, level: str) -> int:
     if level == "Q":
         return LARGEST_VERSION + 1
     raise Invalid(
-        f"{length} characters are too many for a label's symbol "
-        f"({alphanumeric_capacity(LARGEST_VERSION, 'M')} fit): use a shorter public address."
+        sentence(
+            "{length} characters are too many for a label's symbol "
+            "({alphanumeric_capacity} fit): use a shorter public address.",
+            length=length,
+            alphanumeric_capacity=alphanumeric_capacity(LARGEST_VERSION, "M"),
+        )
     )
 
 

@@ -10,6 +10,7 @@ from functools import cache
 from pathlib import Path
 
 from crib.errors import Invalid, NotKnown
+from crib.sentence import figure, sentence, together
 
 BUILT_IN = Path(__file__).parent / "stocks.json"
 
@@ -103,7 +104,11 @@ def stock_named(name: str, stocks: Mapping[str, Stock]) -> Stock:
     found = stocks.get(name)
     if found is None:
         raise NotKnown(
-            f"There is no label stock '{name[:60]}'. Stocks here: {', '.join(sorted(stocks))}.",
+            sentence(
+                "There is no label stock '{name}'. Stocks here: {stocks}.",
+                name=name[:60],
+                stocks=together(", ", sorted(stocks)),
+            ),
             facts={"stock": name[:60]},
         )
     return found
@@ -123,24 +128,41 @@ def read_stocks(path: Path) -> dict[str, Stock]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, json.JSONDecodeError, RecursionError) as problem:
-        raise Invalid(f"The stock file {path.name} cannot be read: {problem}.") from problem
+        raise Invalid(
+            sentence(
+                "The stock file {name} cannot be read: {problem}.",
+                name=path.name,
+                problem=problem,
+            )
+        ) from problem
     if not isinstance(document, dict) or not isinstance(document.get("stocks"), list):
         raise Invalid(
-            f'The stock file {path.name} must be one object with a list: {{"stocks": […]}}.'
+            sentence(
+                'The stock file {name} must be one object with a list: {"stocks": […]}.',
+                name=path.name,
+            )
         )
     stocks: dict[str, Stock] = {}
     for number, record in enumerate(document["stocks"], start=1):
-        where = f"{path.name}, stock {number}"
+        where = sentence("{name}, stock {number}", name=path.name, number=number)
         stock = _read_stock(record, where)
         if stock.stock in stocks:
-            raise Invalid(f"{where}: the name '{stock.stock}' is there twice.")
+            raise Invalid(
+                sentence(
+                    "{where}: the name '{stock}' is there twice.",
+                    where=where,
+                    stock=stock.stock,
+                )
+            )
         stocks[stock.stock] = stock
     return stocks
 
 
 def _read_stock(record: object, where: str) -> Stock:
     if not isinstance(record, dict):
-        raise Invalid(f"{where}: must be an object with the stock's measures.")
+        raise Invalid(
+            sentence("{where}: must be an object with the stock's measures.", where=where)
+        )
     name = record.get("stock")
     if (
         not isinstance(name, str)
@@ -148,17 +170,32 @@ def _read_stock(record: object, where: str) -> Stock:
         or len(name) > 40
         or not name.isprintable()
     ):
-        raise Invalid(f"{where}: 'stock' must be a name of 1 to 40 characters.")
+        raise Invalid(
+            sentence("{where}: 'stock' must be a name of 1 to 40 characters.", where=where)
+        )
     where = f"{where} ('{name}')"
     kind = record.get("kind")
     if kind not in ("roll", "sheet"):
-        raise Invalid(f'{where}: \'kind\' is {kind!r}; it must be "roll" or "sheet".')
+        raise Invalid(
+            sentence(
+                '{where}: \'kind\' is {kind}; it must be "roll" or "sheet".',
+                where=where,
+                kind=repr(kind),
+            )
+        )
     allowed = {field.name for field in fields(Stock)}
     if kind == "roll":
         allowed -= {*_SHEET_KEYS, "columns", "rows"}
     unknown = sorted(set(record) - allowed)
     if unknown:
-        raise Invalid(f"{where}: unknown for a {kind}: {', '.join(unknown)}.")
+        raise Invalid(
+            sentence(
+                "{where}: unknown for a {kind}: {unknown}.",
+                where=where,
+                kind=kind,
+                unknown=together(", ", unknown),
+            )
+        )
     measures = {key: _number(record, key, where) for key in _ROLL_KEYS}
     dpi = _whole(record, "dpi", where, 150, 1200)
     if kind == "roll":
@@ -189,9 +226,24 @@ def _read_stock(record: object, where: str) -> Stock:
 def _number(record: Mapping[str, object], key: str, where: str) -> float:
     value = record.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise Invalid(f"{where}: '{key}' must be a number of millimetres, not {value!r}.")
+        raise Invalid(
+            sentence(
+                "{where}: '{key}' must be a number of millimetres, not {value}.",
+                where=where,
+                key=key,
+                value=repr(value),
+            )
+        )
     if not math.isfinite(value) or not 0 <= value <= LARGEST_MM:
-        raise Invalid(f"{where}: '{key}' is {value}; it must lie in 0 to {LARGEST_MM:g} mm.")
+        raise Invalid(
+            sentence(
+                "{where}: '{key}' is {value}; it must lie in 0 to {largest_mm} mm.",
+                where=where,
+                key=key,
+                value=value,
+                largest_mm=figure(LARGEST_MM, "g"),
+            )
+        )
     return float(value)
 
 
@@ -199,7 +251,14 @@ def _whole(record: Mapping[str, object], key: str, where: str, least: int, most:
     value = record.get(key)
     if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
         raise Invalid(
-            f"{where}: '{key}' must be a whole number of {least} to {most}, not {value!r}."
+            sentence(
+                "{where}: '{key}' must be a whole number of {least} to {most}, not {value}.",
+                where=where,
+                key=key,
+                least=least,
+                most=most,
+                value=repr(value),
+            )
         )
     return value
 
@@ -207,16 +266,32 @@ def _whole(record: Mapping[str, object], key: str, where: str, least: int, most:
 def _check_measures(stock: Stock, where: str) -> None:
     if stock.label_width_mm < SMALLEST_WIDTH_MM or stock.label_height_mm < SMALLEST_HEIGHT_MM:
         raise Invalid(
-            f"{where}: a label of {stock.label_width_mm:g} x {stock.label_height_mm:g} mm is "
-            f"too small; it takes {SMALLEST_WIDTH_MM:g} x {SMALLEST_HEIGHT_MM:g} mm at least."
+            sentence(
+                "{where}: a label of {label_width_mm} x {label_height_mm} mm is too "
+                "small; it takes {smallest_width_mm} x {smallest_height_mm} mm at "
+                "least.",
+                where=where,
+                label_width_mm=figure(stock.label_width_mm, "g"),
+                label_height_mm=figure(stock.label_height_mm, "g"),
+                smallest_width_mm=figure(SMALLEST_WIDTH_MM, "g"),
+                smallest_height_mm=figure(SMALLEST_HEIGHT_MM, "g"),
+            )
         )
     inner_width = stock.label_width_mm - 2 * stock.margin_mm
     inner_height = stock.label_height_mm - 2 * stock.margin_mm
     if inner_width < SMALLEST_WIDTH_MM - 3 or inner_height < SMALLEST_HEIGHT_MM - 3:
         raise Invalid(
-            f"{where}: a margin of {stock.margin_mm:g} mm leaves {inner_width:g} x "
-            f"{inner_height:g} mm to print on; it takes {SMALLEST_WIDTH_MM - 3:g} x "
-            f"{SMALLEST_HEIGHT_MM - 3:g} mm at least."
+            sentence(
+                "{where}: a margin of {margin_mm} mm leaves {inner_width} x "
+                "{inner_height} mm to print on; it takes {smallest_width_mm} x "
+                "{smallest_height_mm} mm at least.",
+                where=where,
+                margin_mm=figure(stock.margin_mm, "g"),
+                inner_width=figure(inner_width, "g"),
+                inner_height=figure(inner_height, "g"),
+                smallest_width_mm=figure(SMALLEST_WIDTH_MM - 3, "g"),
+                smallest_height_mm=figure(SMALLEST_HEIGHT_MM - 3, "g"),
+            )
         )
     right, bottom = stock.cell_origin_mm(stock.cells)
     right += stock.label_width_mm
@@ -224,6 +299,13 @@ def _check_measures(stock: Stock, where: str) -> None:
     # A hundredth of a millimetre is left to those who round their sheet's measures.
     if right > stock.page_width_mm + 0.01 or bottom > stock.page_height_mm + 0.01:
         raise Invalid(
-            f"{where}: the grid ends at {right:g} x {bottom:g} mm, outside the page of "
-            f"{stock.page_width_mm:g} x {stock.page_height_mm:g} mm."
+            sentence(
+                "{where}: the grid ends at {right} x {bottom} mm, outside the page of "
+                "{page_width_mm} x {page_height_mm} mm.",
+                where=where,
+                right=figure(right, "g"),
+                bottom=figure(bottom, "g"),
+                page_width_mm=figure(stock.page_width_mm, "g"),
+                page_height_mm=figure(stock.page_height_mm, "g"),
+            )
         )

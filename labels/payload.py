@@ -6,6 +6,7 @@ import re
 
 from crib.codes import Code, parse_code
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 #: Characters of QR's alphanumeric mode that a host and port may use (ISO/IEC 18004).
 _HOST = re.compile(r"[A-Z0-9]([A-Z0-9.-]*[A-Z0-9])?(:[0-9]{1,5})?", re.ASCII)
@@ -46,9 +47,12 @@ def address_prefix(address: str | None) -> str:
     host = whole.group(2).upper() if whole else ""
     if whole is None or not _HOST.fullmatch(host):
         raise Invalid(
-            f"'{address[:80]}' is not an address that a label can carry: write https:// and a "
-            "host of A-Z 0-9 . - with a port where needed, and no path.",
-            errors=[{"field": "address", "detail": "not a plain public address"}],
+            sentence(
+                "'{address}' is not an address that a label can carry: write https:// "
+                "and a host of A-Z 0-9 . - with a port where needed, and no path.",
+                address=address[:80],
+            ),
+            errors=[{"field": "address", "detail": sentence("not a plain public address")}],
         )
     return f"{(whole.group(1) or 'https').upper()}://{host}/C/"
 

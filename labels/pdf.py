@@ -11,6 +11,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 from labels.arrange import lay_out
 from labels.boxes import Laid, SymbolBox
 from labels.code_symbol import QUIET_ZONE
@@ -42,11 +43,21 @@ def render_labels(
         BadCode: A label's code is mistyped.
     """
     if not labels:
-        raise Invalid("There is nothing to print: name at least one code.")
+        raise Invalid(sentence("There is nothing to print: name at least one code."))
     if not 1 <= start_cell <= stock.cells:
         raise Invalid(
-            f"'{stock.stock}' has cells 1 to {stock.cells}; there is no cell {start_cell}.",
-            errors=[{"field": "start_cell", "detail": f"must be 1 to {stock.cells}"}],
+            sentence(
+                "'{stock}' has cells 1 to {cells}; there is no cell {start_cell}.",
+                stock=stock.stock,
+                cells=stock.cells,
+                start_cell=start_cell,
+            ),
+            errors=[
+                {
+                    "field": "start_cell",
+                    "detail": sentence("must be 1 to {cells}", cells=stock.cells),
+                }
+            ],
         )
     # All is laid out before anything is drawn, so that a refusal leaves nothing half done.
     laid = [lay_out(label, stock, address) for label in labels]
@@ -71,7 +82,7 @@ def render_pages(pages: Iterable[Laid], title: str) -> bytes:
     """
     whole = list(pages)
     if not whole:
-        raise Invalid("There is nothing to print.")
+        raise Invalid(sentence("There is nothing to print."))
     sink, canvas = _open((whole[0].width_mm, whole[0].height_mm), title)
     for index, page in enumerate(whole):
         if index:
@@ -87,7 +98,7 @@ def render_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> bytes:
     Raises:
         Invalid: No such paper.
     """
-    return render_pages(lay_out_shift_sheet(sheet, paper), "Shift sheet")
+    return render_pages(lay_out_shift_sheet(sheet, paper), sentence("Shift sheet"))
 
 
 def render_kit_sheet(sheet: KitSheet, paper: str = "A4") -> bytes:
@@ -96,7 +107,7 @@ def render_kit_sheet(sheet: KitSheet, paper: str = "A4") -> bytes:
     Raises:
         Invalid: No such paper.
     """
-    return render_pages(lay_out_kit_sheet(sheet, paper), "Changeover kit")
+    return render_pages(lay_out_kit_sheet(sheet, paper), sentence("Changeover kit"))
 
 
 @cache

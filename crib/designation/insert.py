@@ -230,7 +230,7 @@ def _metric_numbers(scanner: Scanner, shape: str) -> tuple[str, str, str]:
     circle = sizes.circle_mm(shape, size, "")
     largest = 99 if circle is None else int(circle * 5)  # radius of the inscribed circle
     words = [
-        sentence("00 to {largest} (tenths of a millimetre)", largest=f"{largest:02d}"),
+        sentence("00 to {largest} (tenths of a millimetre)", largest=format(largest, "02d")),
         sentence("two letters of a wiper edge"),
     ]
     return size, thickness, scanner.take(7, "corner", _corners(largest), words)

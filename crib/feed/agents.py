@@ -27,6 +27,7 @@ from crib.feed.machine_time import MachineTime
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
 from crib.floor.path_counters import path_counters
+from crib.sentence import figure, sentence
 from crib.usecases.book_feed import FeedNews
 
 _LOG = logging.getLogger("crib.feed")
@@ -104,7 +105,7 @@ class Outcome:
 
     machine: str
     state: str = "waiting"
-    problem: str | None = "Not asked yet."
+    problem: str | None = sentence("Not asked yet.")
     counts: int = 0
 
 
@@ -310,8 +311,16 @@ class MachineFeed:
             return
         others = ", ".join(map(item_words, found.others))
         counts = ", ".join(item_words(item) for item in found.counts)
-        words = f"follows {counts} of device {found.device or 'without a name'}"
-        words += f"; not followed: {others} (count_item names another)" if others else ""
+        words = sentence(
+            "follows {counts} of device {device}",
+            counts=counts,
+            device=found.device or sentence("without a name"),
+        )
+        words += (
+            sentence("; not followed: {others} (count_item names another)", others=others)
+            if others
+            else ""
+        )
         if words != self._followed_told:
             self._followed_told = words
             _LOG.info("%s: %s", self._source.machine, words)
@@ -380,7 +389,11 @@ def item_words(item: DataItem) -> str:
     """A part count, as whoever tries an agent out knows it again."""
     more = " ".join(part for part in (item.sub_type, item.path) if part)
     called = item.name or item.item_id
-    return f"part count {called} ({more})" if more else f"part count {called}"
+    return (
+        sentence("part count {called} ({more})", called=called, more=more)
+        if more
+        else sentence("part count {called}", called=called)
+    )
 
 
 def clock_words(header: Header, heard_at: datetime) -> str | None:
@@ -390,10 +403,12 @@ def clock_words(header: Header, heard_at: datetime) -> str | None:
     off_s = (header.created_at - heard_at).total_seconds()
     if abs(off_s) <= _CLOCK_OFF_S:
         return None
-    side = "ahead of" if off_s > 0 else "behind"
-    return (
-        f"The agent's clock is {abs(off_s) / 60:.0f} min {side} ours: set it right, or counts "
-        "seem to be made at another time."
+    side = sentence("ahead of") if off_s > 0 else "behind"
+    return sentence(
+        "The agent's clock is {off_s} min {side} ours: set it right, or counts seem "
+        "to be made at another time.",
+        off_s=figure(abs(off_s) / 60, ".0f"),
+        side=side,
     )
 
 

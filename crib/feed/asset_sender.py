@@ -24,6 +24,7 @@ from crib.feed.documents import Errors, read_document
 from crib.feed.problems import FeedProblem, NoAnswer
 from crib.feed.writer import Writer
 from crib.records.catalogue import MACHINES
+from crib.sentence import sentence
 from crib.store.engine import Store
 from crib.store.feeds import keep_assets_sent, list_feeds
 from crib.store.records import list_records
@@ -214,10 +215,19 @@ def _refused(code: str, status: int, said: bytes) -> str:
     words = ""
     if isinstance(found, Errors):
         words = "; ".join(f"{one.code} {one.text}".strip() for one in found.errors)[:300]
+    more = f", {words}" if words else ""
     if status in _NOT_ALLOWED:
-        return (
-            f"The agent takes no tools from us (status {status}{f', {words}' * bool(words)}): "
-            "allow this machine to put assets in the agent's settings, or take the machine out "
-            "of CRIB_SEND_ASSETS."
+        return sentence(
+            "The agent takes no tools from us (status {status}{words}): allow this "
+            "machine to put assets in the agent's settings, or take the machine out "
+            "of CRIB_SEND_ASSETS.",
+            status=status,
+            words=more,
         )
-    return f"The agent refuses tool {code} (status {status}): {words or 'without a word'}."
+    wordless = sentence("without a word")
+    return sentence(
+        "The agent refuses tool {code} (status {status}): {words}.",
+        code=code,
+        status=status,
+        words=words or wordless,
+    )

@@ -13,13 +13,14 @@ from datetime import datetime, timedelta
 from crib.feed.choice import Followed
 from crib.feed.documents import DataItem, Observation
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import sentence
 from crib.usecases.book_feed import BreakageNews
 
 #: Levels of a condition at which something is wrong (MTConnect, part 3).
 _ACTIVE = ("Fault", "Warning")
 #: An adapter that came back tells what holds within this time; some say first that all is well.
 _TOLD_ANEW_WITHIN = timedelta(seconds=10)
-NOT_WHICH = "The machine does not say which tool was in work then."
+NOT_WHICH = sentence("The machine does not say which tool was in work then.")
 
 #: Item and native code.
 Condition = tuple[str, str]

@@ -28,6 +28,7 @@ from crib.feed.machine_clock import MachineClock
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.feeds import list_feeds, see_session
 from crib.store.last_counts import last_count
@@ -146,7 +147,10 @@ class BrokerFeed:
             _LOG.warning("broker %s: this could not be booked: %s", self._address.where, why)
 
     def _of_site_words(self) -> str:
-        words = f"Its messages tell times without an offset: taken as {self._topics.zone} time."
+        words = sentence(
+            "Its messages tell times without an offset: taken as {zone} time.",
+            zone=self._topics.zone,
+        )
         if not self._local_told:
             self._local_told = True
             _LOG.warning("broker %s: %s", self._address.where, words)
@@ -158,10 +162,10 @@ class BrokerFeed:
         news = None
         try:
             if len(message.payload) > _LARGEST:
-                raise Garbled(f"it is larger than {_LARGEST} bytes")
+                raise Garbled(sentence("it is larger than {largest} bytes", largest=_LARGEST))
             told = self._topics.read(message.topic, bytes(message.payload), heard_at)
             if await self._is_old(session, told, message):
-                raise Garbled("it came again and tells an older count", told.machine)
+                raise Garbled(sentence("it came again and tells an older count"), told.machine)
             news = FeedNews(
                 told.machine,
                 "mqtt",
@@ -180,7 +184,10 @@ class BrokerFeed:
                 session.confirm(message)
                 return
             news = FeedNews(
-                garbled.machine, "mqtt", heard_at, problem=f"A message was left out: {garbled}."
+                garbled.machine,
+                "mqtt",
+                heard_at,
+                problem=sentence("A message was left out: {garbled}.", garbled=garbled),
             )
         backlog = self._backlogs[session]
         dated = max(news.instants(), default=None)

@@ -6,6 +6,7 @@ import ssl
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.feeds import list_feeds
 from crib.store.heard_rows import heard_machines
@@ -38,24 +39,44 @@ def no_connection(where: str, problem: BaseException | None) -> BrokerState:
     if isinstance(problem, ssl.SSLCertVerificationError):
         return BrokerState(
             "stopped",
-            f"The certificate of the broker {where} is not trusted: {problem.verify_message}. "
-            "Set SSL_CERT_FILE to a file with the certificate of the shop's own authority.",
+            sentence(
+                "The certificate of the broker {where} is not trusted: "
+                "{verify_message}. Set SSL_CERT_FILE to a file with the certificate of "
+                "the shop's own authority.",
+                where=where,
+                verify_message=problem.verify_message,
+            ),
         )
     if isinstance(problem, ssl.SSLError):
         return BrokerState(
             "stopped",
-            f"The broker {where} does not speak TLS as wanted: {problem.reason or problem}. "
-            "Write mqtt:// for a broker without TLS, and look at the port.",
+            sentence(
+                "The broker {where} does not speak TLS as wanted: {reason}. Write "
+                "mqtt:// for a broker without TLS, and look at the port.",
+                where=where,
+                reason=problem.reason or problem,
+            ),
         )
     why = (getattr(problem, "strerror", None) or str(problem or "")).rstrip(".")
-    return BrokerState("waiting", f"No connection to the broker {where}: {why or 'no answer'}.")
+    return BrokerState(
+        "waiting",
+        sentence(
+            "No connection to the broker {where}: {why}.",
+            where=where,
+            why=why or sentence("no answer"),
+        ),
+    )
 
 
 def refused(where: str, why: str) -> BrokerState:
     """The broker lets us not in."""
     return BrokerState(
         "stopped",
-        f"The broker {where} refuses us: {why}. Look at user and password in CRIB_MQTT_URL.",
+        sentence(
+            "The broker {where} refuses us: {why}. Look at user and password in CRIB_MQTT_URL.",
+            where=where,
+            why=why,
+        ),
     )
 
 
@@ -64,18 +85,28 @@ def broken_off(where: str, why: str, *, before_a_word: bool) -> BrokerState:
     if before_a_word:
         return BrokerState(
             "waiting",
-            f"The broker {where} breaks off before it says a word: write mqtts:// in "
-            "CRIB_MQTT_URL if it wants TLS, and look whether it speaks MQTT 5.",
+            sentence(
+                "The broker {where} breaks off before it says a word: write mqtts:// in "
+                "CRIB_MQTT_URL if it wants TLS, and look whether it speaks MQTT 5.",
+                where=where,
+            ),
         )
-    return BrokerState("waiting", f"The connection to the broker {where} is gone: {why}.")
+    return BrokerState(
+        "waiting",
+        sentence("The connection to the broker {where} is gone: {why}.", where=where, why=why),
+    )
 
 
 def not_readable(where: str, topics: Sequence[str]) -> BrokerState:
     """It lets us in, but not read."""
     return BrokerState(
         "stopped",
-        f"The broker {where} does not let us read {', '.join(topics)}: give the user of "
-        "CRIB_MQTT_URL the right to, or mend the topic in the feed map.",
+        sentence(
+            "The broker {where} does not let us read {topics}: give the user of "
+            "CRIB_MQTT_URL the right to, or mend the topic in the feed map.",
+            where=where,
+            topics=together(", ", topics),
+        ),
     )
 
 

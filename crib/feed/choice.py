@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from crib.feed.documents import DataItem, Device, Devices
 from crib.feed.problems import NothingToFollow
 from crib.floor.path_counters import NO_PATH_COUNTERS, PathCounters
+from crib.sentence import sentence
 
 #: What part counts are called: in the standard, and where agents made up a type of their own.
 _COUNTS = ("PART_COUNT", "PARTS_COUNT", "PART_COUNTER", "PARTS_COUNTER", "PARTCOUNT")
@@ -102,16 +103,24 @@ def _of_paths(device: Device, counters: PathCounters) -> tuple[tuple[int, DataIt
     unnamed = [path for path, one in counters.items() if one.item is None]
     if unnamed:
         raise NothingToFollow(
-            f"path_counters names no part count of path {unnamed[0]}: write it like "
-            f"{unnamed[0]}:ITEM with the id or name of the count at the agent."
+            sentence(
+                "path_counters names no part count of path {unnamed}: write it like "
+                "{unnamed}:ITEM with the id or name of the count at the agent.",
+                unnamed=unnamed[0],
+            )
         )
     found = tuple((path, _count(device, one.item)) for path, one in counters.items())
     items = [item.item_id for _, item in found]
     for path, item in found:
         if items.count(item.item_id) > 1:
             raise NothingToFollow(
-                f"path_counters names the part count {item.item_id} for path {path} and for "
-                "another path: each path has its own, or count_item counts for all of them."
+                sentence(
+                    "path_counters names the part count {item_id} for path {path} and "
+                    "for another path: each path has its own, or count_item counts for "
+                    "all of them.",
+                    item_id=item.item_id,
+                    path=path,
+                )
             )
     return found
 
@@ -125,8 +134,12 @@ def _device(found: Devices, machine: str) -> Device:
             return device
     names = ", ".join(device.name or device.uuid for device in found.devices[:20]) or "none"
     raise NothingToFollow(
-        f"The agent has no device called {machine}, but: {names}. Put the device's name at the "
-        "end of the machine's feed_url, as in http://agent:5000/DEVICE."
+        sentence(
+            "The agent has no device called {machine}, but: {names}. Put the device's "
+            "name at the end of the machine's feed_url, as in http://agent:5000/DEVICE.",
+            machine=machine,
+            names=names,
+        )
     )
 
 
@@ -158,6 +171,15 @@ def _count(device: Device, wanted: str | None) -> DataItem:
                     return item
     names = ", ".join(item.name or item.item_id for item in counts) or "none"
     asked = (
-        f"no part count '{wanted}'" if wanted else "no part count that goes up by parts made"
+        sentence("no part count '{wanted}'", wanted=wanted)
+        if wanted
+        else sentence("no part count that goes up by parts made")
     )
-    raise NothingToFollow(f"Device {device.name} tells {asked}; its part counts are: {names}.")
+    raise NothingToFollow(
+        sentence(
+            "Device {name} tells {asked}; its part counts are: {names}.",
+            name=device.name,
+            asked=asked,
+            names=names,
+        )
+    )

@@ -18,6 +18,7 @@ from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import ParseError, XMLParser
 
 from crib.feed.problems import BadDocument
+from crib.sentence import sentence
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -171,11 +172,15 @@ def read_document(raw: bytes) -> Document:
     except DefusedXmlException as problem:
         _refuse_other(raw)
         raise BadDocument(
-            "The agent's answer declares a document type or entities: it was not read."
+            sentence(
+                "The agent's answer declares a document type or entities: it was not read."
+            )
         ) from problem
     except (ParseError, ValueError, LookupError) as problem:
         _refuse_other(raw)
-        raise BadDocument(f"The agent's answer is not whole XML: {problem}.") from problem
+        raise BadDocument(
+            sentence("The agent's answer is not whole XML: {problem}.", problem=problem)
+        ) from problem
     name = _local(root)
     header = _header(_child(root, "Header"))
     if name == "MTConnectDevices":
@@ -184,7 +189,11 @@ def read_document(raw: bytes) -> Document:
         return _streams(root, header)
     if name == "MTConnectError":
         return Errors(header, tuple(_errors(root)))
-    raise BadDocument(f"The agent answered with '{name[:60]}', which is none of its documents.")
+    raise BadDocument(
+        sentence(
+            "The agent answered with '{name}', which is none of its documents.", name=name[:60]
+        )
+    )
 
 
 class _Bounded(TreeBuilder):
@@ -197,7 +206,11 @@ class _Bounded(TreeBuilder):
         self.depth += 1
         if self.depth > _DEEPEST:
             raise BadDocument(
-                f"The agent's answer nests elements more than {_DEEPEST} deep: it was not read."
+                sentence(
+                    "The agent's answer nests elements more than {deepest} deep: it was "
+                    "not read.",
+                    deepest=_DEEPEST,
+                )
             )
         return super().start(tag, attrs)
 
@@ -219,8 +232,10 @@ def _refuse_other(raw: bytes) -> None:
     begin = raw[:500].lstrip()[:14].lower()
     if begin.startswith((b"{", b"[", b"<html", b"<!doctype html")):
         raise BadDocument(
-            "The answer is no XML but JSON or a page for people: see whether the address is "
-            "that of an MTConnect agent."
+            sentence(
+                "The answer is no XML but JSON or a page for people: see whether the "
+                "address is that of an MTConnect agent."
+            )
         )
 
 

@@ -21,6 +21,7 @@ from crib.clock import Clock, parse_instant
 from crib.errors import Invalid, Refusal
 from crib.feed.writer import Writer
 from crib.floor.path_counters import path_number
+from crib.sentence import sentence, together
 from crib.shopfiles.dialect import Lines, OpenQuote, Unreadable, bad_byte, recognise
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
@@ -43,8 +44,11 @@ class BadFile(Exception):  # noqa: N818 - said of a file, not a fault of the ser
     """What is wrong with a dropped file: line, column, why."""
 
     def __init__(self, line: int | None, column: str, why: str) -> None:
-        places = (f"line {line}" if line else "", f"column {column}" if column else "")
-        where = ", ".join(place for place in places if place) or "the file"
+        places = (
+            sentence("line {line}", line=line) if line else "",
+            sentence("column {column}", column=column) if column else "",
+        )
+        where = ", ".join(place for place in places if place) or sentence("the file")
         super().__init__(f"{where}: {why}")
 
 
@@ -114,7 +118,10 @@ class DropFolder:
             if is_failure_to_write(problem):
                 raise
             _LOG.exception("file %s could not be booked", path.name)
-            self._refuse(path, f"it could not be booked: {problem!r:.200}")
+            self._refuse(
+                path,
+                sentence("it could not be booked: {problem}", problem=repr(problem)[:200]),
+            )
         else:
             if _state(path) != state:
                 return  # it grew meanwhile: read again, what is known changes nothing
@@ -125,7 +132,7 @@ class DropFolder:
     def _refuse(self, path: Path, why: str) -> None:
         target = _move(path, self._folder / "refused")
         target.with_name(target.name + ".why.txt").write_text(
-            f"{why}\nNothing of this file was booked.\n", encoding="utf-8"
+            sentence("{why}\nNothing of this file was booked.\n", why=why), encoding="utf-8"
         )
         _LOG.warning("file %s refused: %s", path.name, why)
 
@@ -137,7 +144,11 @@ def read_file(path: Path) -> dict[str, list[_Row]]:
         BadFile: A row that cannot be meant, or no table of counts.
     """
     if path.stat().st_size > _LARGEST:
-        raise BadFile(1, "", f"the file is larger than {_LARGEST} bytes: split it")
+        raise BadFile(
+            1,
+            "",
+            sentence("the file is larger than {largest} bytes: split it", largest=_LARGEST),
+        )
     try:
         dialect = recognise(path, _COLUMNS)
         with path.open(encoding=dialect.encoding, newline="") as stream:
@@ -160,7 +171,9 @@ def _rows(lines: Lines, reader: Iterator[list[str]]) -> dict[str, list[_Row]]:
         except StopIteration:
             break
         except (csv.Error, OpenQuote) as problem:
-            raise BadFile(lines.number, "", "a quote is not closed on its line") from problem
+            raise BadFile(
+                lines.number, "", sentence("a quote is not closed on its line")
+            ) from problem
         lines.in_row = False
         cells = [cell.strip() for cell in cells]
         if not any(cells) or (not names and cells[0].startswith("sep=")):
@@ -169,11 +182,17 @@ def _rows(lines: Lines, reader: Iterator[list[str]]) -> dict[str, list[_Row]]:
             names = _header(lines.number, cells)
             continue
         if len(cells) != len(names):
-            raise BadFile(lines.number, "", f"{len(cells)} cells, the header has {len(names)}")
+            raise BadFile(
+                lines.number,
+                "",
+                sentence(
+                    "{cells} cells, the header has {names}", cells=len(cells), names=len(names)
+                ),
+            )
         row = dict(zip(names, cells, strict=True))
         found[row["machine"]].append(_row(lines.number, row))
     if not names:
-        raise BadFile(1, "", "there is no header: machine,at,count")
+        raise BadFile(1, "", sentence("there is no header: machine,at,count"))
     return found
 
 
@@ -181,27 +200,39 @@ def _header(line: int, cells: list[str]) -> list[str]:
     names = [cell.lower() for cell in cells]
     for name in names:
         if name not in _COLUMNS or names.count(name) > 1:
-            raise BadFile(line, name, f"the columns are {', '.join(_COLUMNS)}, each once")
+            raise BadFile(
+                line,
+                name,
+                sentence(
+                    "the columns are {columns}, each once", columns=together(", ", _COLUMNS)
+                ),
+            )
     for name in _NEEDED:
         if name not in names:
-            raise BadFile(line, name, "this column is missing")
+            raise BadFile(line, name, sentence("this column is missing"))
     return names
 
 
 def _row(line: int, row: Mapping[str, str]) -> _Row:
     if not row["machine"]:
-        raise BadFile(line, "machine", "it is empty")
+        raise BadFile(line, "machine", sentence("it is empty"))
     try:
         at = parse_instant(row["at"])
     except Invalid as problem:
         raise BadFile(line, "at", problem.sentence) from problem
     count = row["count"]
     if not (count.isascii() and count.isdecimal()) or len(count) > 13:
-        raise BadFile(line, "count", f"'{count[:40]}' is no whole number of parts")
+        raise BadFile(
+            line, "count", sentence("'{count}' is no whole number of parts", count=count[:40])
+        )
     path = row.get("path") or None
     number = path_number(path)
     if path is not None and number is None:
-        raise BadFile(line, "path", f"'{path[:40]}' is no path: write its number, like 2")
+        raise BadFile(
+            line,
+            "path",
+            sentence("'{path}' is no path: write its number, like 2", path=path[:40]),
+        )
     return _Row(line, CountNews(at, count, row.get("run") or None, path=number))
 
 

@@ -26,6 +26,7 @@ from crib.feed.documents import (
 from crib.feed.machine_time import MachineTime
 from crib.feed.problems import AgentRefuses, BadDocument, FeedProblem, StatusAlone
 from crib.floor.path_counters import NO_PATH_COUNTERS, PathCounters
+from crib.sentence import sentence
 from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
 #: Observations in one answer.
@@ -123,9 +124,9 @@ class Follower:
     def problem(self) -> str | None:
         """What a person has to look at, though all is read; None where nothing."""
         if self._unknown:
-            return (
-                "The agent does not know the part count: see whether the machine is on and "
-                "connected to it."
+            return sentence(
+                "The agent does not know the part count: see whether the machine is "
+                "on and connected to it."
             )
         return self._time.problem
 
@@ -178,7 +179,7 @@ class Follower:
         if isinstance(answer, Devices):
             return self._described(answer)
         if self._followed is None:
-            raise BadDocument("The agent answered a probe with a stream.")
+            raise BadDocument(sentence("The agent answered a probe with a stream."))
         return self._streamed(answer, heard_at or now())
 
     def failed(self, problem: FeedProblem) -> bool:
@@ -359,7 +360,13 @@ class Follower:
             self._count = max(_FEWEST, self._count // 4)
             return Step(place=self._place, at_end=False)
         words = "; ".join(f"{one.code} {one.text}".strip() for one in found.errors)
-        raise AgentRefuses(f"The agent refuses /{ask}: {words[:300] or 'without a word'}.")
+        raise AgentRefuses(
+            sentence(
+                "The agent refuses /{ask}: {words}.",
+                ask=ask,
+                words=words[:300] or sentence("without a word"),
+            )
+        )
 
     def _after_out_of_range(self, found: Errors) -> None:
         instance = found.header.instance_id

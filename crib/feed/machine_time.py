@@ -15,6 +15,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from crib.clock import CLOCK_TOLERANCE, instant_from_us, us_from_instant
 from crib.feed.documents import Observation
+from crib.sentence import figure, sentence
 
 _HOUR_US = 3_600_000_000
 _AHEAD_US = CLOCK_TOLERANCE // timedelta(microseconds=1)
@@ -44,14 +45,15 @@ class MachineTime:
     def problem(self) -> str | None:
         """What a person has to know of its clock; None where nothing."""
         if self.local:
-            return (
-                f"The agent's times have no offset from UTC: they are taken as {self.zone} "
-                "time."
+            return sentence(
+                "The agent's times have no offset from UTC: they are taken as {zone} time.",
+                zone=self.zone,
             )
         if self.lacks_us >= _TOLD_US:
-            return (
-                f"The machine's clock was set back by {self.lacks_us / 60e6:.0f} min: its "
-                "counts are dated by their order. Set the clock right."
+            return sentence(
+                "The machine's clock was set back by {lacks_us} min: its counts are "
+                "dated by their order. Set the clock right.",
+                lacks_us=figure(self.lacks_us / 60000000.0, ".0f"),
             )
         return None
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 
 from crib.feed.problems import BadDocument
+from crib.sentence import sentence
 
 _END = re.compile(rb"</(?:[\w.-]+:)?MTConnect(?:Streams|Error|Devices|Assets)\s*>")
 _LONGEST_END = 100
@@ -57,5 +58,8 @@ class DocumentCutter:
     def _refuse_large(self, size: int) -> None:
         if size > self._most:
             raise BadDocument(
-                f"The agent sent a document of more than {self._most} bytes: it was not read."
+                sentence(
+                    "The agent sent a document of more than {most} bytes: it was not read.",
+                    most=self._most,
+                )
             )

@@ -26,6 +26,7 @@ from crib.feed.follower import Place
 from crib.feed.problems import FeedProblem
 from crib.feed.writer import Booker, Writer
 from crib.records.catalogue import MACHINES
+from crib.sentence import sentence
 from crib.store.engine import Store, Tx
 from crib.store.feeds import active_conditions, list_feeds
 from crib.store.heard_rows import states_now
@@ -89,7 +90,9 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
     if plan.machine is not None:
         rows = [row for row in rows if row["machine"] == plan.machine]
         if not rows:
-            raise NotKnown(f"There is no machine called {plan.machine}.")
+            raise NotKnown(
+                sentence("There is no machine called {machine}.", machine=plan.machine)
+            )
     for row in rows:
         name, url = str(row["machine"]), plan.url or row["feed_url"] or ""
         if url.lower().startswith(("http://", "https://")):
@@ -106,8 +109,11 @@ def machines_to_follow(tx: Tx, plan: FeedPlan) -> list[Followed]:
             found.append((source, kept))
     if plan.machine is not None and not found:
         raise Refusal(
-            f"Machine {plan.machine} has no feed_url of an agent: give it one, such as "
-            "http://HOST:5000, or --agent URL."
+            sentence(
+                "Machine {machine} has no feed_url of an agent: give it one, such as "
+                "http://HOST:5000, or --agent URL.",
+                machine=plan.machine,
+            )
         )
     return found
 
@@ -128,7 +134,10 @@ def only_one(store: Store) -> Iterator[None]:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             raise Refusal(
-                "Another process follows the machines of this database already; stop it first."
+                sentence(
+                    "Another process follows the machines of this database already; "
+                    "stop it first."
+                )
             ) from None
         yield
     finally:

@@ -36,6 +36,7 @@ from crib.clock import CLOCK_TOLERANCE
 from crib.errors import Invalid
 from crib.feed.documents import has_offset, read_instant
 from crib.floor.path_counters import path_number
+from crib.sentence import sentence, together
 from crib.usecases.book_feed import BreakageNews, CountNews, StateNews
 
 #: Field of a rule -> kind of state that it tells.
@@ -126,18 +127,30 @@ class TopicMap:
             found = rule.pattern.fullmatch(topic)
             if found is not None:
                 return _read(rule, found.groupdict(), payload, heard_at, self.zone)
-        raise Garbled(f"no rule fits topic {topic[:100]}")
+        raise Garbled(sentence("no rule fits topic {topic}", topic=topic[:100]))
 
 
 def _map_text(path: Path) -> str:
     if path.stat().st_size > _LARGEST_MAP:
-        raise Invalid(f"The feed map {path} is larger than {_LARGEST_MAP} bytes.")
+        raise Invalid(
+            sentence(
+                "The feed map {path} is larger than {largest_map} bytes.",
+                path=path,
+                largest_map=_LARGEST_MAP,
+            )
+        )
     text = path.read_text(encoding="utf-8")
     for number, line in enumerate(text.splitlines(), 1):
         # each dot of a key is a table in a table
         parts = [] if line.lstrip().startswith("#") else line.split("=")
         if any(part.count(".") > _MOST_DOTS for part in parts):
-            raise Invalid(f"The feed map {path}, line {number}: a name nests too deeply.")
+            raise Invalid(
+                sentence(
+                    "The feed map {path}, line {number}: a name nests too deeply.",
+                    path=path,
+                    number=number,
+                )
+            )
     return text
 
 
@@ -150,38 +163,60 @@ def load_map(path: Path, zone: tzinfo = UTC) -> TopicMap:
     try:
         given = tomllib.loads(_map_text(path))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise Invalid(f"The feed map {path} cannot be read: {problem}.") from problem
+        raise Invalid(
+            sentence(
+                "The feed map {path} cannot be read: {problem}.", path=path, problem=problem
+            )
+        ) from problem
     except RecursionError as problem:
-        raise Invalid(f"The feed map {path} nests lists or tables too deeply.") from problem
+        raise Invalid(
+            sentence("The feed map {path} nests lists or tables too deeply.", path=path)
+        ) from problem
     rules = given.get("rule")
     if not isinstance(rules, list) or not rules:
-        raise Invalid(f"The feed map {path} holds no [[rule]].")
+        raise Invalid(sentence("The feed map {path} holds no [[rule]].", path=path))
     return TopicMap([_rule(path, number, one) for number, one in enumerate(rules, 1)], zone)
 
 
 def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
     def refuse(why: str) -> Invalid:
-        return Invalid(f"The feed map {path}, rule {number}: {why}.")
+        return Invalid(
+            sentence(
+                "The feed map {path}, rule {number}: {why}.", path=path, number=number, why=why
+            )
+        )
 
     unknown = sorted(set(given) - _KNOWN)
     if unknown:
-        raise refuse(f"'{unknown[0]}' is no field; there are {', '.join(sorted(_KNOWN))}")
+        raise refuse(
+            sentence(
+                "'{unknown}' is no field; there are {known}",
+                unknown=unknown[0],
+                known=together(", ", sorted(_KNOWN)),
+            )
+        )
     topic = given.get("topic")
     if not isinstance(topic, str) or not topic:
-        raise refuse("it needs a topic, such as 'shop/{machine}/parts'")
+        raise refuse(sentence("it needs a topic, such as 'shop/{machine}/parts'"))
     fields = {name: given[name] for name in _FIELDS if name in given}
     wrong = [name for name, value in fields.items() if not isinstance(value, str) or not value]
     if wrong:
-        raise refuse(f"'{wrong[0]}' names a field by a text, such as 'parts.total'")
+        raise refuse(
+            sentence("'{wrong}' names a field by a text, such as 'parts.total'", wrong=wrong[0])
+        )
     tables = {name: given.get(name, {}) for name in _TABLES}
     for name, table in tables.items():
         if not isinstance(table, dict) or any(not isinstance(v, str) for v in table.values()):
-            raise refuse(f"'{name}' is a table of texts")
+            raise refuse(sentence("'{name}' is a table of texts", name=name))
     pattern = _pattern(topic)
     if pattern is None:
-        raise refuse("a segment of a topic is plain, {name} or +, with # only at the end")
+        raise refuse(
+            sentence("a segment of a topic is plain, {name} or +, with # only at the end")
+        )
     if "machine" not in fields and "machine" not in pattern.groupindex:
-        raise refuse("name the machine by a segment {machine} of the topic or a field")
+        raise refuse(
+            sentence("name the machine by a segment {machine} of the topic or a field")
+        )
     rule = Rule(topic, pattern, fields, *(tables[name] for name in _TABLES))
     why = _half_a_breakage(rule)
     if why is not None:
@@ -195,9 +230,13 @@ def _half_a_breakage(rule: Rule) -> str | None:
     which = "tool" in fields or "tool" in rule.pattern.groupindex
     if "breakage" in fields and not (which and "at" in fields):
         # one without its time could be an old one, of the tool that sat there before
-        return "a breakage needs the fields 'tool' and 'at': which tool broke, and when"
+        return sentence(
+            "a breakage needs the fields 'tool' and 'at': which tool broke, and when"
+        )
     if ("breakage" in fields) != bool(rule.breakages):
-        return "'breakage' names the field, [rule.breakages] what it says when one broke"
+        return sentence(
+            "'breakage' names the field, [rule.breakages] what it says when one broke"
+        )
     return None
 
 
@@ -230,17 +269,20 @@ def _read(
     try:
         text = payload.decode("utf-8-sig").strip()
     except UnicodeDecodeError:
-        raise Garbled("it is no UTF-8 text", known) from None
+        raise Garbled(sentence("it is no UTF-8 text"), known) from None
     body: object = None
     if rule.fields:
         try:
             body = json.loads(text)
         except (ValueError, RecursionError):
-            raise Garbled("it is no JSON", known) from None
+            raise Garbled(sentence("it is no JSON"), known) from None
     if "machine" in rule.fields:
         called = _text(_at(body, rule.fields["machine"]))
         if called is None:
-            raise Garbled(f"field {rule.fields['machine']} names no machine", known)
+            raise Garbled(
+                sentence("field {machine} names no machine", machine=rule.fields["machine"]),
+                known,
+            )
         known = rule.machines.get(called, called)
     machine = str(known)
     try:
@@ -249,14 +291,16 @@ def _read(
         broken = _breakages(rule, body, named, machine, heard_at)
         if not broken:
             raise
-        unclear = [replace(one, why="The message does not say when.") for one in broken]
+        unclear = [
+            replace(one, why=sentence("The message does not say when.")) for one in broken
+        ]
         return Message(machine, (), (), tuple(unclear), dated=False)
     when = at or heard_at
     counts = _counts(rule, body, text, when, named.get("path", ""))
     states = _states(rule, body, named.get("path", ""), when)
     breakages = _breakages(rule, body, named, machine, when)
     if not counts and not states and breakages is None:
-        raise Garbled("it holds none of the fields that its rule names", machine)
+        raise Garbled(sentence("it holds none of the fields that its rule names"), machine)
     return Message(machine, counts, states, breakages or (), at is not None, local)
 
 
@@ -306,7 +350,11 @@ def _breakages(
     number = _text(tool)
     path = _path(rule, body, named.get("path", ""))
     if number is None or not re.fullmatch("[0-9]{1,9}", number):
-        return (BreakageNews(when, path, None, signal, "The message names no tool number."),)
+        return (
+            BreakageNews(
+                when, path, None, signal, sentence("The message names no tool number.")
+            ),
+        )
     return (BreakageNews(when, path, int(number), signal),)
 
 
@@ -349,7 +397,7 @@ def _instant(
         except (ValueError, OverflowError, OSError):
             found = None
     if found is None:
-        raise Garbled(f"field {rule.fields['at']} holds no instant", machine)
+        raise Garbled(sentence("field {at} holds no instant", at=rule.fields["at"]), machine)
     return (_of_site(found, heard_at, zone), True) if local else (found, False)
 
 

@@ -16,6 +16,7 @@ from typing import Protocol, TypeVar
 from crib.clock import Clock, print_instant
 from crib.errors import Refusal, StoreBusy, StoreFull
 from crib.feed.problems import NotBooked, WriterEnded
+from crib.sentence import sentence
 from crib.store.engine import Store, Tx
 from crib.store.savepoint import is_failure_to_write, savepoint
 from crib.usecases.book_feed import FeedNews, book_feed
@@ -140,7 +141,10 @@ class Writer:
                     raise
                 self._tell_failure(problem)
                 if self._ending.is_set():
-                    _settle(parts, [WriterEnded("The database took nothing.")] * len(parts))
+                    _settle(
+                        parts,
+                        [WriterEnded(sentence("The database took nothing."))] * len(parts),
+                    )
                     return
                 await self._rest(pause)
                 pause = min(2 * pause, _LONGEST_PAUSE_S)
@@ -162,9 +166,11 @@ class Writer:
         if self._problem is not None:
             return
         _LOG.warning("nothing can be written (nothing is lost, tried again): %s", problem)
-        self._problem = (
-            f"'crib feed' can write nothing since {print_instant(self._clock())}: "
-            f"{_why_not(problem)}. Nothing is lost yet: it is tried again."
+        self._problem = sentence(
+            "'crib feed' can write nothing since {self_}: {why_not}. Nothing is "
+            "lost yet: it is tried again.",
+            self_=print_instant(self._clock()),
+            why_not=_why_not(problem),
         )
 
     def _commit(self, batch: Sequence[FeedNews]) -> list[NotBooked | None]:
@@ -202,15 +208,20 @@ class Writer:
             if is_failure_to_write(problem):
                 raise
             _LOG.exception("what %s said could not be booked", news.machine)
-            return NotBooked(f"What the machine said could not be booked: {problem!r:.200}.")
+            return NotBooked(
+                sentence(
+                    "What the machine said could not be booked: {problem}.",
+                    problem=repr(problem)[:200],
+                )
+            )
         return None
 
 
 def _why_not(problem: Exception) -> str:
     if isinstance(problem, StoreFull):
-        return "the disk is full, free some space"
+        return sentence("the disk is full, free some space")
     if isinstance(problem, StoreBusy):
-        return "another program holds the database, end it"
+        return sentence("another program holds the database, end it")
     return str(problem).partition("\n")[0][:200].rstrip(".")
 
 

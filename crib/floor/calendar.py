@@ -33,6 +33,7 @@ from crib.floor.week import (
     spans_from_rows,
     week_span,
 )
+from crib.sentence import sentence
 
 __all__ = [
     "ALWAYS",
@@ -248,9 +249,13 @@ class WorkCalendar:
     def _between(self, start_at: datetime, end_at: datetime) -> tuple[Timeline, int, int]:
         first, last = us_of(start_at), us_of(end_at)
         if last < first:
-            raise Invalid("The end of a time span lies before its start.")
+            raise Invalid(sentence("The end of a time span lies before its start."))
         if end_at - start_at > HORIZON:
-            raise Invalid(f"A calendar is read over at most {HORIZON.days} days at once.")
+            raise Invalid(
+                sentence(
+                    "A calendar is read over at most {days} days at once.", days=HORIZON.days
+                )
+            )
         return self._line(start_at), first, last
 
 

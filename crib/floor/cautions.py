@@ -6,25 +6,27 @@ and qualified people go first.
 
 from __future__ import annotations
 
-PROVE = (
-    "Prove the offset before the run: single block, reduced rapid, hand near feed hold; then "
-    "measure the first part."
+from crib.sentence import figure, sentence
+
+PROVE = sentence(
+    "Prove the offset before the run: single block, reduced rapid, hand near feed "
+    "hold; then measure the first part."
 )
-STAND_STILL = (
-    "Stop the spindle and wait until it stands still before reaching in; isolate the machine "
-    "before work that needs it."
+STAND_STILL = sentence(
+    "Stop the spindle and wait until it stands still before reaching in; isolate "
+    "the machine before work that needs it."
 )
-EDGES_CUT = (
-    "Edges cut, worn ones too: gloves for handling, never near a turning spindle. Eye "
-    "protection. Coolant, chips and the work may be hot."
+EDGES_CUT = sentence(
+    "Edges cut, worn ones too: gloves for handling, never near a turning spindle. "
+    "Eye protection. Coolant, chips and the work may be hot."
 )
-PROBABILITY = (
-    "A forecast is a probability, not a promise: an edge can fail at any time, so unattended "
-    "running needs its own means to detect breakage."
+PROBABILITY = sentence(
+    "A forecast is a probability, not a promise: an edge can fail at any time, so "
+    "unattended running needs its own means to detect breakage."
 )
-MANUAL_FIRST = (
-    "The manual of the machine, site rules, local codes and qualified people go before what "
-    "stands here."
+MANUAL_FIRST = sentence(
+    "The manual of the machine, site rules, local codes and qualified people go "
+    "before what stands here."
 )
 
 
@@ -46,16 +48,21 @@ def mount_cautions(
     cautions = [PROVE]
     if x_on_diameter is not None:
         cautions.append(
-            "X is keyed in on diameter: the figure is twice the distance from the axis."
+            sentence(
+                "X is keyed in on diameter: the figure is twice the distance from the axis."
+            )
             if x_on_diameter
-            else "X is keyed in on radius, not on diameter."
+            else sentence("X is keyed in on radius, not on diameter.")
         )
     if offset_unit == "in":
-        cautions.append("This control takes inches, not millimetres.")
-    cautions.append("Check the sign of each figure on the screen of the control.")
+        cautions.append(sentence("This control takes inches, not millimetres."))
+    cautions.append(sentence("Check the sign of each figure on the screen of the control."))
     if max_rpm is not None:
         cautions.append(
-            f"Never above {max_rpm:.0f} rpm: the lowest limit of tool, holder and station."
+            sentence(
+                "Never above {max_rpm} rpm: the lowest limit of tool, holder and station.",
+                max_rpm=figure(max_rpm, ".0f"),
+            )
         )
     cautions += [STAND_STILL, EDGES_CUT]
     if forecast:
@@ -70,13 +77,17 @@ def build_cautions(torque_nm: float | None = None) -> tuple[str, ...]:
         torque_nm: Tightening torque of the clamping screw [N m].
     """
     tighten = (
-        f"Tighten to {torque_nm:g} N m with a torque driver."
+        sentence(
+            "Tighten to {torque_nm} N m with a torque driver.", torque_nm=figure(torque_nm, "g")
+        )
         if torque_nm is not None
-        else "Tighten to the torque that the maker of the holder states."
+        else sentence("Tighten to the torque that the maker of the holder states.")
     )
     return (
-        "Clean the seat and look at it: a chip under the insert moves the nose and breaks the "
-        "edge.",
+        sentence(
+            "Clean the seat and look at it: a chip under the insert moves the nose and "
+            "breaks the edge."
+        ),
         tighten,
         EDGES_CUT,
         MANUAL_FIRST,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 _LOCAL = re.compile(r"(\d{4}-\d\d-\d\d)(?:[Tt ](\d\d):(\d\d)(?::00)?)?", re.ASCII)
 _DAY = timedelta(days=1)
@@ -40,8 +41,8 @@ class Closure:
     def __post_init__(self) -> None:
         if self.end <= self.start:
             raise Invalid(
-                "A closure ends before it starts.",
-                errors=[{"field": "end", "detail": "does not lie after start"}],
+                sentence("A closure ends before it starts."),
+                errors=[{"field": "end", "detail": sentence("does not lie after start")}],
             )
 
 
@@ -61,21 +62,34 @@ def parse_local(text: str) -> str:
     match = _LOCAL.fullmatch(stripped)
     if match is None:
         raise Invalid(
-            f"'{text[:40]}' is not a day or a local time: write it like 2026-12-24 or "
-            "2026-12-24T14:00, without an offset."
+            sentence(
+                "'{text}' is not a day or a local time: write it like 2026-12-24 or "
+                "2026-12-24T14:00, without an offset.",
+                text=text[:40],
+            )
         )
     day, hour, minute = match.groups()
     try:
         at = datetime.fromisoformat(day)
     except ValueError as problem:
-        raise Invalid(f"'{text[:40]}' is not a day: {problem}.") from problem
+        raise Invalid(
+            sentence("'{text}' is not a day: {problem}.", text=text[:40], problem=problem)
+        ) from problem
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
-        raise Invalid(f"'{text[:40]}' is not a day of this age: the year is {at.year}.")
+        raise Invalid(
+            sentence(
+                "'{text}' is not a day of this age: the year is {year}.",
+                text=text[:40],
+                year=at.year,
+            )
+        )
     if hour is None:
         return day
     minutes = int(hour) * 60 + int(minute)
     if int(minute) > 59 or minutes > 24 * 60:
-        raise Invalid(f"'{text[:40]}' is not a time of day: use 00:00 up to 24:00.")
+        raise Invalid(
+            sentence("'{text}' is not a time of day: use 00:00 up to 24:00.", text=text[:40])
+        )
     return (at + timedelta(minutes=minutes)).isoformat(timespec="minutes")
 
 

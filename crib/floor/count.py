@@ -18,6 +18,7 @@ from crib.floor.chain import longest_plausible
 from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of
 from crib.floor.line import AS_COUNTED, BASELINE, SET, Line, carried_on
 from crib.floor.refused import RefusedReading, conflicting, impossible, outlier
+from crib.sentence import sentence
 
 __all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb"]
 
@@ -133,12 +134,12 @@ def absorb(
     when = np.asarray(at_us, dtype=np.int64)
     said = np.asarray(count)
     if when.ndim != 1 or said.shape != when.shape:
-        raise Invalid("Each reading needs one instant and one count.")
+        raise Invalid(sentence("Each reading needs one instant and one count."))
     if (np.diff(known.at_us) <= 0).any():
         raise ValueError("known readings are not in strict order")
     cycle = np.nan if fastest_s_per_cycle is None else fastest_s_per_cycle
     if np.ndim(cycle) and np.shape(cycle) != when.shape:
-        raise Invalid("Give one cycle time, or one for each reading.")
+        raise Invalid(sentence("Give one cycle time, or one for each reading."))
     whole, refused = impossible(when, said)
     fresh, duplicate = _fresh(known, when, whole, refused)
     batch = Line(

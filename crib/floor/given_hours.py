@@ -11,6 +11,7 @@ from crib.floor.calendar import ALWAYS, WorkCalendar
 from crib.floor.closures import Closure, closure_from_texts, parse_local
 from crib.floor.timeline import us_of, zone_of
 from crib.floor.week import WeekSpan, parse_clock, week_span
+from crib.sentence import sentence
 
 _T = TypeVar("_T")
 
@@ -72,8 +73,10 @@ def _span(place: str, window: Window) -> WeekSpan:
     if _at(f"{place}.end", lambda: parse_clock(window.end)) == start:
         raise _wrong(
             f"{place}.end",
-            "A window that ends when it starts has no length: give a whole day as 00:00 to "
-            "24:00, or as two windows.",
+            sentence(
+                "A window that ends when it starts has no length: give a whole day as "
+                "00:00 to 24:00, or as two windows."
+            ),
         )
     return week_span(day, window.start, window.end, window.attended)
 
@@ -82,9 +85,13 @@ def _closure(place: str, given: GivenClosure) -> Closure:
     start = _at(f"{place}.start", lambda: parse_local(given.start))
     end = _at(f"{place}.end", lambda: parse_local(given.end))
     if given.kind == "open" and given.attended is None:
-        raise _wrong(f"{place}.attended", "Say of an extra shift whether somebody is there.")
+        raise _wrong(
+            f"{place}.attended", sentence("Say of an extra shift whether somebody is there.")
+        )
     if given.kind == "closed" and given.attended:
-        raise _wrong(f"{place}.attended", "Nobody attends a closed time: leave it out.")
+        raise _wrong(
+            f"{place}.attended", sentence("Nobody attends a closed time: leave it out.")
+        )
     return _at(
         f"{place}.end",
         lambda: closure_from_texts(start, end, given.kind, given.attended, given.reason),

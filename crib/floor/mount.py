@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.clock import print_instant
+from crib.sentence import OR, Figure, figure, sentence, together
 from crib.units import TenthsUm, in_from_tenths_um, mm_from_tenths_um
 
 #: Cutter status values (MTConnect) that may go into a machine.
@@ -157,187 +158,296 @@ def not_compared(offered: Offered, place: Place) -> str:
         place.kind and offered.holder_kind
     )
     if fits:
-        return (
-            f"No job is on or planned at {place.machine}: this tool was not compared with a "
-            f"program. Look in the program whether {offered.tool_spec} belongs here. The "
-            "measurement, the edge and whether the holder fits the station were checked."
+        return sentence(
+            "No job is on or planned at {machine}: this tool was not compared with "
+            "a program. Look in the program whether {tool_spec} belongs here. The "
+            "measurement, the edge and whether the holder fits the station were "
+            "checked.",
+            machine=place.machine,
+            tool_spec=offered.tool_spec,
         )
-    return (
-        f"No job is on or planned at {place.machine}: this tool was not compared with a "
-        f"program. Look in the program whether {offered.tool_spec} belongs here. Only the "
-        "measurement and the edge were checked."
+    return sentence(
+        "No job is on or planned at {machine}: this tool was not compared with a "
+        "program. Look in the program whether {tool_spec} belongs here. Only the "
+        "measurement and the edge were checked.",
+        machine=place.machine,
+        tool_spec=offered.tool_spec,
     )
 
 
-_Rows = list[tuple[str, str, str]]
+class _Rows(list[tuple[str, str, str]]):
+    def add(self, field: str, slug: str, text: str) -> None:
+        self.append((field, slug, text))
 
 
 def _scan(offered: Offered, place: Place, scanned: Scanned) -> _Rows:
-    rows = []
+    rows = _Rows()
     if scanned.station is not None and scanned.station != place.code:
-        rows.append((
-            "scanned.station", "scanned-differs",
-            f"The scanned station is {scanned.station}, the mount names {place.code} "
-            f"({place}): stand at the right station and scan again.",
-        ))  # fmt: skip
+        rows.add(
+            "scanned.station",
+            "scanned-differs",
+            sentence(
+                "The scanned station is {station}, the mount names {code} ({place}): "
+                "stand at the right station and scan again.",
+                station=scanned.station,
+                code=place.code,
+                place=place,
+            ),
+        )
     if scanned.assembly is not None and scanned.assembly != offered.code:
-        rows.append((
-            "scanned.assembly", "scanned-differs",
-            f"The scanned assembly is {scanned.assembly}, the mount names {offered.code}: take "
-            "the tool that is meant and scan it again.",
-        ))  # fmt: skip
+        rows.add(
+            "scanned.assembly",
+            "scanned-differs",
+            sentence(
+                "The scanned assembly is {assembly}, the mount names {code}: take the "
+                "tool that is meant and scan it again.",
+                assembly=scanned.assembly,
+                code=offered.code,
+            ),
+        )
     if offered.label_current is False:
-        rows.append((
-            "assembly", "earlier-label",
-            f"The label on {offered.code} is of an earlier preset: take it off, print the new "
-            "one and read the offsets from that.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "earlier-label",
+            sentence(
+                "The label on {code} is of an earlier preset: take it off, print the "
+                "new one and read the offsets from that.",
+                code=offered.code,
+            ),
+        )
     return rows
 
 
 def _program(expected: Expected | None, offered: Offered, place: Place) -> _Rows:
     if expected is None:
-        return []
-    rows = []
+        return _Rows()
+    rows = _Rows()
     if expected.tool_spec != offered.tool_spec:
         wants = (
-            f"expects {expected.tool_spec} there"
+            sentence("expects {tool_spec} there", tool_spec=expected.tool_spec)
             if expected.tool_spec is not None
-            else "uses no tool there"
+            else sentence("uses no tool there")
         )
         go = (
-            f"it belongs in {' or '.join(expected.wanted_at)}"
+            sentence(
+                "it belongs in {wanted_at}",
+                wanted_at=together(OR, expected.wanted_at),
+            )
             if expected.wanted_at
-            else "put it back in the rack and take the right tool"
+            else sentence("put it back in the rack and take the right tool")
         )
-        rows.append((
-            "station", "wrong-station" if expected.wanted_at else "wrong-spec",
-            f"{offered.code} is {offered.tool_spec}; the program for {expected.part} {wants} "
-            f"(station {place}): {go}.",
-        ))  # fmt: skip
+        rows.add(
+            "station",
+            "wrong-station" if expected.wanted_at else "wrong-spec",
+            sentence(
+                "{code} is {tool_spec}; the program for {part} {wants} (station "
+                "{place}): {go}.",
+                code=offered.code,
+                tool_spec=offered.tool_spec,
+                part=expected.part,
+                wants=wants,
+                place=place,
+                go=go,
+            ),
+        )
     rows += _look_alike(expected, offered, place.offset_unit)
     return rows
 
 
 def _look_alike(expected: Expected, offered: Offered, unit: str) -> _Rows:
-    rows = []
+    rows = _Rows()
     orientation = expected.tip_orientation
     if None not in (orientation, offered.tip_orientation) and (
         orientation != offered.tip_orientation
     ):
-        rows.append((
-            "assembly", "wrong-tip-orientation",
-            f"The program expects tip orientation {orientation}, {offered.code} has "
-            f"{offered.tip_orientation}: look which way the nose points and "
-            "take the other holder.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "wrong-tip-orientation",
+            sentence(
+                "The program expects tip orientation {orientation}, {code} has "
+                "{tip_orientation}: look which way the nose points and take the other "
+                "holder.",
+                orientation=orientation,
+                code=offered.code,
+                tip_orientation=offered.tip_orientation,
+            ),
+        )
     if expected.hand and offered.hand and expected.hand != offered.hand:
-        rows.append((
-            "assembly", "wrong-hand",
-            f"The program expects hand {expected.hand}, {offered.code} has hand "
-            f"{offered.hand}: take the other holder.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "wrong-hand",
+            sentence(
+                "The program expects hand {hand}, {code} has hand {hand2}: take the "
+                "other holder.",
+                hand=expected.hand,
+                code=offered.code,
+                hand2=offered.hand,
+            ),
+        )
     radius = expected.nose_radius_tenths_um
     measured = offered.nose_radius_tenths_um
     found = offered.nominal_nose_radius_tenths_um if measured is None else measured
     if radius is not None and found is not None and not same_radius(found, radius):
-        rows.append((
-            "assembly", "wrong-nose-radius",
-            f"The program expects nose radius {_length(radius, unit)}, "
-            f"{offered.code} has {_length(found, unit)}: fit the right insert and "
-            "measure it again.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "wrong-nose-radius",
+            sentence(
+                "The program expects nose radius {length}, {code} has {length2}: fit "
+                "the right insert and measure it again.",
+                length=_length(radius, unit),
+                code=offered.code,
+                length2=_length(found, unit),
+            ),
+        )
     return rows
 
 
 def _length(length_tenths_um: int, unit: str) -> str:
     if unit == "in":
-        return f"{in_from_tenths_um(length_tenths_um)} in"
-    return f"{mm_from_tenths_um(length_tenths_um)} mm"
+        return together(" ", (Figure(in_from_tenths_um(length_tenths_um)), unit))
+    return together(" ", (Figure(mm_from_tenths_um(length_tenths_um)), "mm"))
 
 
 def _preset(offered: Offered, at: datetime) -> _Rows:
-    rows = []
-    again = "bring it to the bench and measure it again."
+    rows = _Rows()
+    again = sentence("bring it to the bench and measure it again.")
     if offered.preset_accepted is None:
-        rows.append(("assembly", "no-preset", f"{offered.code} was never measured: {again}"))
+        rows.add(
+            "assembly",
+            "no-preset",
+            sentence("{code} was never measured: {again}", code=offered.code, again=again),
+        )
     elif not offered.preset_accepted:
-        rows.append((
-            "assembly", "preset-not-accepted",
-            f"The last measurement of {offered.code} was not accepted: {again}",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "preset-not-accepted",
+            sentence(
+                "The last measurement of {code} was not accepted: {again}",
+                code=offered.code,
+                again=again,
+            ),
+        )
     if offered.void_after is not None and at > offered.void_after:
-        rows.append((
-            "assembly", "preset-void",
-            f"The measurement of {offered.code} counted until "
-            f"{print_instant(offered.void_after)}: {again}",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "preset-void",
+            sentence(
+                "The measurement of {code} counted until {void_after}: {again}",
+                code=offered.code,
+                void_after=print_instant(offered.void_after),
+                again=again,
+            ),
+        )
     if offered.gauge_valid is False:
-        rows.append((
-            "assembly", "gauge-not-checked",
-            f"The gauge had no good check on its master when {offered.code} was measured: "
-            f"check the gauge, then {again}",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "gauge-not-checked",
+            sentence(
+                "The gauge had no good check on its master when {code} was measured: "
+                "check the gauge, then {again}",
+                code=offered.code,
+                again=again,
+            ),
+        )
     return rows
 
 
 def _edge(offered: Offered) -> _Rows:
-    rows = []
+    rows = _Rows()
     status = offered.cutter_status
-    turn = "bring it to the bench for a new edge."
+    turn = sentence("bring it to the bench for a new edge.")
     if status == "BROKEN":
-        rows.append(("assembly", "edge-broken", f"The edge of {offered.code} broke: {turn}"))
+        rows.add(
+            "assembly",
+            "edge-broken",
+            sentence("The edge of {code} broke: {turn}", code=offered.code, turn=turn),
+        )
     elif status == "EXPIRED" or (offered.share_used is not None and offered.share_used >= 1):
-        rows.append(
-            ("assembly", "edge-used-up", f"The edge of {offered.code} is used up: {turn}")
+        rows.add(
+            "assembly",
+            "edge-used-up",
+            sentence("The edge of {code} is used up: {turn}", code=offered.code, turn=turn),
         )
     elif status not in MOUNTABLE and not (status == "NEW" and offered.preset_accepted is None):
-        rows.append((
-            "assembly", "not-mountable",
-            f"{offered.code} has status {status} and may not go into a machine: ask the "
-            "toolroom.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "not-mountable",
+            sentence(
+                "{code} has status {status} and may not go into a machine: ask the toolroom.",
+                code=offered.code,
+                status=status,
+            ),
+        )
     if offered.holder_out_of_service:
-        rows.append((
-            "assembly", "holder-out-of-service",
-            f"Holder {offered.holder} is out of service ({offered.holder_out_of_service}): "
-            "take another one.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "holder-out-of-service",
+            sentence(
+                "Holder {holder} is out of service ({holder_out_of_service}): take "
+                "another one.",
+                holder=offered.holder,
+                holder_out_of_service=offered.holder_out_of_service,
+            ),
+        )
     return rows
 
 
 def _room(expected: Expected | None, offered: Offered, place: Place) -> _Rows:
-    rows = []
+    rows = _Rows()
     if offered.mounted_at is not None:
-        rows.append((
-            "assembly", "mounted-elsewhere",
-            f"{offered.code} sits in station {offered.mounted_at}: record its removal there "
-            "first.",
-        ))  # fmt: skip
+        rows.add(
+            "assembly",
+            "mounted-elsewhere",
+            sentence(
+                "{code} sits in station {mounted_at}: record its removal there first.",
+                code=offered.code,
+                mounted_at=offered.mounted_at,
+            ),
+        )
     if place.occupied_by is not None and place.occupied_by != offered.code:
-        rows.append((
-            "station", "station-occupied",
-            f"Station {place} holds {place.occupied_by}: take it out and record its removal "
-            "first.",
-        ))  # fmt: skip
+        rows.add(
+            "station",
+            "station-occupied",
+            sentence(
+                "Station {place} holds {occupied_by}: take it out and record its "
+                "removal first.",
+                place=place,
+                occupied_by=place.occupied_by,
+            ),
+        )
     for field, slug, takes, has in (
         ("interface", "wrong-interface", place.interface, offered.holder_interface),
         ("kind", "wrong-kind", place.kind, offered.holder_kind),
     ):
         if not takes_it(takes, has):
-            rows.append((
-                "station", slug,
-                f"Station {place} takes {field} {takes}, holder {offered.holder} has {has}: it "
-                "does not fit; take a holder that does.",
-            ))  # fmt: skip
+            rows.add(
+                "station",
+                slug,
+                sentence(
+                    "Station {place} takes {field} {takes}, holder {holder} has {has}: "
+                    "it does not fit; take a holder that does.",
+                    place=place,
+                    field=field,
+                    takes=takes,
+                    holder=offered.holder,
+                    has=has,
+                ),
+            )
     limit = lowest_rpm(place.max_rpm, offered.max_rpm)
     wanted = expected.wanted_rpm if expected else None
     if limit is not None and wanted is not None and wanted > limit:
-        rows.append((
-            "station", "too-fast",
-            f"The program turns at {wanted:.0f} rpm, the lowest limit of tool, holder and "
-            f"station {place} is {limit:.0f} rpm: lower the speed in the program first.",
-        ))  # fmt: skip
+        rows.add(
+            "station",
+            "too-fast",
+            sentence(
+                "The program turns at {wanted} rpm, the lowest limit of tool, holder "
+                "and station {place} is {limit} rpm: lower the speed in the program "
+                "first.",
+                wanted=figure(wanted, ".0f"),
+                place=place,
+                limit=figure(limit, ".0f"),
+            ),
+        )
     return rows
 
 

@@ -12,6 +12,7 @@ from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import Stretch
 from crib.floor.timeline import us_of
+from crib.sentence import figure, sentence
 
 #: Shares are counted in millionths and cycles in microseconds, so that nothing is rounded
 #: on the way: parts to an instant and back are the same parts.
@@ -65,14 +66,20 @@ class PartsClock:
         unattended_share: float = 1.0,
     ) -> None:
         if not LEAST_CYCLE_S <= cycle_s < 1e9:
-            raise _wrong("cycle_s", "A cycle lasts at least a millisecond.")
+            raise _wrong("cycle_s", sentence("A cycle lasts at least a millisecond."))
         shares = []
         for name, share in (
             ("unattended_share", unattended_share),
             ("attended_share", attended_share),
         ):
             if not 0 <= share <= MOST_SHARE:
-                raise _wrong(name, f"A running share lies from 0 to {MOST_SHARE:g}.")
+                raise _wrong(
+                    name,
+                    sentence(
+                        "A running share lies from 0 to {most_share}.",
+                        most_share=figure(MOST_SHARE, "g"),
+                    ),
+                )
             shares.append(round(share * _MILLION))
         self.stretches = tuple(stretches)
         self._cycle = round(cycle_s * _MILLION) * _MILLION
@@ -96,7 +103,7 @@ class PartsClock:
             parts: Whole parts, one or more.
         """
         if parts < 1:
-            raise _wrong("parts", "A job has at least one part.")
+            raise _wrong("parts", sentence("A job has at least one part."))
         wanted = parts * self._cycle
         place = bisect_left(self._before, wanted) - 1
         if place >= len(self.stretches):

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from crib.clock import instant_from_us, print_instant
 from crib.floor.counter import Bool, Int, most_parts, pair_pace
 from crib.floor.line import Line
+from crib.sentence import figure, sentence
 
 #: Largest figure that any counter shows.
 LARGEST = 10**12
@@ -62,14 +63,22 @@ def _figure(value: object) -> float:
 
 
 def _impossible_one(index: int, at_us: int, value: object) -> RefusedReading:
-    where = f"Count {str(value)[:30]} at {_print(at_us)}"
+    where = sentence("Count {value} at {print}", value=str(value)[:30], print=_print(at_us))
     number = _figure(value)
     if number < 0:
-        return RefusedReading(index, "negative", f"{where} is below zero: look at the counter.")
+        return RefusedReading(
+            index,
+            "negative",
+            sentence("{where} is below zero: look at the counter.", where=where),
+        )
     if number > LARGEST:
-        return RefusedReading(index, "too_large", f"{where} is more than any counter shows.")
+        return RefusedReading(
+            index, "too_large", sentence("{where} is more than any counter shows.", where=where)
+        )
     return RefusedReading(
-        index, "not_whole", f"{where} is not a whole number of parts: look at the counter."
+        index,
+        "not_whole",
+        sentence("{where} is not a whole number of parts: look at the counter.", where=where),
     )
 
 
@@ -78,8 +87,13 @@ def conflicting(index: int, at_us: int, count: int, other: int) -> RefusedReadin
     return RefusedReading(
         index,
         "conflicting",
-        f"Count {count} at {_print(at_us)} contradicts count {other} at the same instant: one "
-        "counter cannot say both. Check which path or item was read.",
+        sentence(
+            "Count {count} at {print} contradicts count {other} at the same instant: "
+            "one counter cannot say both. Check which path or item was read.",
+            count=count,
+            print=_print(at_us),
+            other=other,
+        ),
     )
 
 
@@ -117,8 +131,12 @@ def outlier(index: int, place: int, line: Line, keep: Bool) -> RefusedReading:
     return RefusedReading(
         index,
         "too_fast",
-        f"Count {count[place]} at {_print(int(at_us[place]))} does not fit the readings around "
-        "it, which fit each other: kept aside. Look at the counter.",
+        sentence(
+            "Count {count} at {print} does not fit the readings around it, which fit "
+            "each other: kept aside. Look at the counter.",
+            count=count[place],
+            print=_print(int(at_us[place])),
+        ),
     )
 
 
@@ -129,9 +147,18 @@ def _too_fast(
     return RefusedReading(
         index,
         "too_fast",
-        f"Count {count[place]} at {_print(int(at_us[place]))} is kept aside: from "
-        f"{count[left]} to {count[right]} would be {parts} parts in {seconds:.0f} s, "
-        f"the machine can make at most {most}. Look at the counter.",
+        sentence(
+            "Count {count} at {print} is kept aside: from {count2} to {count3} would be "
+            "{parts} parts in {seconds} s, the machine can make at most {most}. Look at "
+            "the counter.",
+            count=count[place],
+            print=_print(int(at_us[place])),
+            count2=count[left],
+            count3=count[right],
+            parts=parts,
+            seconds=figure(seconds, ".0f"),
+            most=most,
+        ),
     )
 
 

@@ -14,6 +14,7 @@ from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.floor.closures import Closure
 from crib.floor.week import WEEKDAYS, WeekSpan
+from crib.sentence import sentence
 
 #: Farthest that anything is looked ahead.
 HORIZON = timedelta(days=366)
@@ -81,16 +82,20 @@ def zone_of(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as problem:
         raise Invalid(
-            f"'{name[:40]}' is not a time zone: write it like Europe/Paris."
+            sentence("'{name}' is not a time zone: write it like Europe/Paris.", name=name[:40])
         ) from problem
 
 
 def us_of(at: datetime) -> int:
     """An aware instant as whole microseconds since 1970."""
     if at.tzinfo is None:
-        raise Invalid("An instant without an offset is a guess: give it a time zone.")
+        raise Invalid(sentence("An instant without an offset is a guess: give it a time zone."))
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
-        raise Invalid(f"The year {at.year} lies outside the working life of any machine.")
+        raise Invalid(
+            sentence(
+                "The year {year} lies outside the working life of any machine.", year=at.year
+            )
+        )
     return us_from_instant(at)
 
 
@@ -238,7 +243,7 @@ def advance(
     """
     wanted = np.asarray(seconds, dtype=np.float64)
     if (wanted < 0).any():
-        raise Invalid("Running time cannot be negative.")
+        raise Invalid(sentence("Running time cannot be negative."))
     limit_us = start_us + HORIZON // timedelta(microseconds=1)
     out = np.full(wanted.shape, np.datetime64("NaT"), dtype="datetime64[us]")
     if not line.start.size:

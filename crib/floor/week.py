@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crib.errors import Invalid
+from crib.sentence import sentence, together
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 DAY_MIN = 1440
@@ -32,11 +33,16 @@ class WeekSpan:
 
     def __post_init__(self) -> None:
         if not 0 <= self.weekday <= 6:
-            raise Invalid(f"Weekday {self.weekday} is not one of 0 (Monday) to 6 (Sunday).")
+            raise Invalid(
+                sentence(
+                    "Weekday {weekday} is not one of 0 (Monday) to 6 (Sunday).",
+                    weekday=self.weekday,
+                )
+            )
         if not 0 <= self.start_min < DAY_MIN:
-            raise Invalid("A span starts between 00:00 and 23:59.")
+            raise Invalid(sentence("A span starts between 00:00 and 23:59."))
         if not self.start_min < self.end_min <= self.start_min + 7 * DAY_MIN:
-            raise Invalid("A span ends after its start and at most a week later.")
+            raise Invalid(sentence("A span ends after its start and at most a week later."))
 
 
 def parse_clock(text: str) -> int:
@@ -52,7 +58,12 @@ def parse_clock(text: str) -> int:
     match = _CLOCK.fullmatch(text.strip())
     minutes = int(match[1]) * 60 + int(match[2]) if match else DAY_MIN + 1
     if minutes > DAY_MIN:
-        raise Invalid(f"'{text[:20]}' is not a time of day: write it like 06:00, up to 24:00.")
+        raise Invalid(
+            sentence(
+                "'{text}' is not a time of day: write it like 06:00, up to 24:00.",
+                text=text[:20],
+            )
+        )
     return minutes
 
 
@@ -79,10 +90,16 @@ def week_span(weekday: str, start: str, end: str, attended: bool) -> WeekSpan:
     """
     day = weekday.strip().lower()
     if day not in WEEKDAYS:
-        raise Invalid(f"'{weekday[:20]}' is not a weekday: use {', '.join(WEEKDAYS)}.")
+        raise Invalid(
+            sentence(
+                "'{weekday}' is not a weekday: use {weekdays}.",
+                weekday=weekday[:20],
+                weekdays=together(", ", WEEKDAYS),
+            )
+        )
     start_min, end_min = parse_clock(start), parse_clock(end)
     if start_min == DAY_MIN:
-        raise Invalid("A span cannot start at 24:00: start the next day at 00:00.")
+        raise Invalid(sentence("A span cannot start at 24:00: start the next day at 00:00."))
     return WeekSpan(
         WEEKDAYS.index(day),
         start_min,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from crib.life.observations import CENSORED, WORN, Ints, LifeHistories
 from crib.life.taylor import Floats
 from crib.life.trust import medians
+from crib.sentence import figure, sentence, together
 
 LEAST_LIFE: Final = 1e-3
 MOST_LIVES: Final = 100.0
@@ -30,12 +31,14 @@ class SetAside:
         row: Row of the histories.
         key_index: Its key.
         wear: Wear units reported.
-        reason: A sentence for the person who checks it.
+        short: What is odd about it, without the yardstick's figure.
+        reason: The same for the person who checks it, with the figure.
     """
 
     row: int
     key_index: int
     wear: float
+    short: str
     reason: str
 
 
@@ -95,16 +98,18 @@ def set_aside(
         young = (wear < LEAST_LIFE * usual) & (histories.ended != CENSORED)
         old = wear > most * usual
     bad = broken_number | young | old
-    listed = []
+    listed: list[SetAside] = []
     for row in np.flatnonzero(bad):
         key = int(histories.key_index[row])
         if broken_number[row]:
-            reason = "the age is not a number from 0 up"
+            reason = short = sentence("the age is not a number from 0 up")
         elif young[row]:
-            reason = f"ended at less than 1/1000 of the usual life {usual[row]:.4g}"
+            short = sentence("ended at less than 1/1000 of the usual life")
+            reason = together(" ", (short, figure(usual[row], ".4g")))
         else:
-            reason = f"over {most[row]:g} times the usual life {usual[row]:.4g}"
-        listed.append(SetAside(first + int(row), key, float(wear[row]), reason))
+            short = sentence("over {most} times the usual life", most=figure(most[row], "g"))
+            reason = together(" ", (short, figure(usual[row], ".4g")))
+        listed.append(SetAside(first + int(row), key, float(wear[row]), short, reason))
     return (histories.take(~bad) if listed else histories), listed
 
 

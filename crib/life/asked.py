@@ -11,6 +11,7 @@ from crib.errors import OutsideModel
 from crib.life.observations import Ints, by_label
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 _CHUNK = 250_000
 #: Each edge that was looked at has a curve of its own; so few of them stay in the cache.
@@ -61,13 +62,18 @@ def asked_for(
     for values, name, zero in columns:
         array = np.asarray(values, dtype=np.float64)
         if not np.all(np.isfinite(array) & ((array >= 0) if zero else (array > 0))):
-            least = "from 0" if zero else "above 0"
-            raise OutsideModel(f"{name} has to be a number {least}.", facts={"quantity": name})
+            least = sentence("from 0") if zero else sentence("above 0")
+            raise OutsideModel(
+                sentence("{name} has to be a number {least}.", name=name, least=least),
+                facts={"quantity": name},
+            )
         arrays.append(array)
     shape = np.broadcast_shapes(rows.shape, *(array.shape for array in arrays), signs.shape)
     flat = np.broadcast_to(rows, shape).reshape(-1)
     if len(flat) and not (flat.min() >= 0 and flat.max() < keys):
-        raise OutsideModel("The life model knows no such key.", facts={"quantity": "key"})
+        raise OutsideModel(
+            sentence("The life model knows no such key."), facts={"quantity": "key"}
+        )
     wide = [np.broadcast_to(array, shape).reshape(-1) for array in arrays]
     return Asked(flat, wide, signs.spread(shape), shape)
 

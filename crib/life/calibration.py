@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from crib.errors import OutsideModel
 from crib.life.held import Held, judge, partly_known
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 #: Shares of edges given out by then, in the order of every kept forecast.
 KEPT_PROBS: Final = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
@@ -54,11 +55,13 @@ def place_in_forecast(quantiles: ArrayLike, life: ArrayLike) -> Floats:
     q = np.atleast_2d(np.asarray(quantiles, dtype=np.float64))
     x = np.atleast_1d(np.asarray(life, dtype=np.float64))
     if q.shape != (len(x), len(KEPT_PROBS)):
-        raise OutsideModel("Every life needs the seven quantiles of its forecast.")
+        raise OutsideModel(sentence("Every life needs the seven quantiles of its forecast."))
     if not (np.isfinite(q).all() and (q[:, 0] > 0).all() and (np.diff(q, axis=1) > 0).all()):
-        raise OutsideModel("The quantiles of a forecast rise from above 0.")
+        raise OutsideModel(sentence("The quantiles of a forecast rise from above 0."))
     if not (x >= 0).all():
-        raise OutsideModel("A life is a number from 0 up.", facts={"quantity": "life"})
+        raise OutsideModel(
+            sentence("A life is a number from 0 up."), facts={"quantity": "life"}
+        )
     knots, level = np.log(q), np.log(-np.log1p(-np.array(KEPT_PROBS)))
     with np.errstate(divide="ignore"):
         log_x = np.log(x)
@@ -99,9 +102,9 @@ def places(low: ArrayLike, high: ArrayLike, weight: ArrayLike | None = None) -> 
     hi = np.atleast_1d(np.asarray(high, dtype=np.float64))
     w = np.ones(len(lo)) if weight is None else np.atleast_1d(np.asarray(weight, np.float64))
     if not lo.shape == hi.shape == w.shape:
-        raise OutsideModel("Every place needs a begin, an end and a weight.")
+        raise OutsideModel(sentence("Every place needs a begin, an end and a weight."))
     if not ((lo >= 0) & (lo <= hi) & (hi <= 1) & (w > 0)).all():
-        raise OutsideModel("A place lies from 0 to 1 and has a weight above 0.")
+        raise OutsideModel(sentence("A place lies from 0 to 1 and has a weight above 0."))
     return Places(lo, hi, w)
 
 

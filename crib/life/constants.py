@@ -32,6 +32,7 @@ from crib.life.constants_regression import (
 )
 from crib.life.constants_tests import LifeTests
 from crib.life.taylor import Floats
+from crib.sentence import OR, figure, sentence, together
 
 #: How much of the prior is used: only where the lives do not tell, always, or never.
 USES: Final = ("least", "full", "none")
@@ -75,7 +76,11 @@ def estimate_constants(
     """
     if use not in USES or law not in LAWS:
         raise OutsideModel(
-            f"The prior is used {', '.join(USES)} and a law is {' or '.join(LAWS)}.",
+            sentence(
+                "The prior is used {uses} and a law is {laws}.",
+                uses=together(", ", USES),
+                laws=together(OR, LAWS),
+            ),
         )
     prior = prior or prior_of_any_tool()
     given = np.array([True, tests.feed_mm_rev is not None, tests.depth_mm is not None])
@@ -86,9 +91,15 @@ def estimate_constants(
         powers = spread_out(fit.beta[1:], used)
         if not _POWERS[0] <= powers[0] <= _POWERS[1]:
             raise OutsideModel(
-                "These lives do not fall with the cutting speed as any tool's do (1/n would "
-                f"be {powers[0]:.3g}; it lies from 0.5 to 100). Check speeds and lives.",
-                errors=[{"field": "tests", "detail": "faster tests have to live shorter"}],
+                sentence(
+                    "These lives do not fall with the cutting speed as any tool's do "
+                    "(1/n would be {powers}; it lies from 0.5 to 100). Check speeds and "
+                    "lives.",
+                    powers=figure(powers[0], ".3g"),
+                ),
+                errors=[
+                    {"field": "tests", "detail": sentence("faster tests have to live shorter")}
+                ],
             )
         wrong = (powers < 0) & used
         if not wrong.any():
@@ -96,8 +107,11 @@ def estimate_constants(
         number = int(np.argmin(powers))
         used[number] = False
         notes.append(
-            f"Life grew with the {_NAMES[number]} in these tests, which no tool's does; its "
-            "exponent is given as 0."
+            sentence(
+                "Life grew with the {names} in these tests, which no tool's does; its "
+                "exponent is given as 0.",
+                names=_NAMES[number],
+            )
         )
     sd = columns_of(prior, used)[1][1:]
     after = np.sqrt(np.diag(fit.covariance))[1:-1]
@@ -172,39 +186,59 @@ def _scatter(design: Floats, response: Floats) -> float:
 def _untold(
     tests: LifeTests, given: NDArray[np.bool_], told: NDArray[np.bool_], prior: ConstantsPrior
 ) -> list[str]:
-    notes = []
+    notes: list[str] = []
     for number in np.flatnonzero(given & ~told):
         name = _NAMES[number]
-        what = "n" if number == 0 else f"the {name} exponent"
+        what = "n" if number == 0 else sentence("the {name} exponent", name=name)
         notes.append(
-            f"The lives do not tell {what}: {tests.why_untold(int(number))}. It leans on the "
-            f"prior ({prior.name})."
+            sentence(
+                "The lives do not tell {what}: {why_untold}. It leans on the prior ({name}).",
+                what=what,
+                why_untold=tests.why_untold(int(number)),
+                name=prior.name,
+            )
         )
     return notes
 
 
 def _doubts(tests: LifeTests, fit: LifeRegression, coefficients: int) -> list[str]:
-    notes = []
+    notes: list[str] = []
     ended = int(tests.ended.sum())
     if not ended:
-        notes.append("No test ran to its end: all that is known is that lives are longer.")
+        notes.append(
+            sentence("No test ran to its end: all that is known is that lives are longer.")
+        )
     elif ended < coefficients + 3:
         notes.append(
-            f"Only {ended} of the tests ran to the end: too few to tell how much edges differ; "
-            "the residual deviation leans on the prior."
+            sentence(
+                "Only {ended} of the tests ran to the end: too few to tell how much "
+                "edges differ; the residual deviation leans on the prior.",
+                ended=ended,
+            )
         )
     if ended >= 2 and coefficients == 2:  # only the speed was varied
         speed, life = np.log(tests.cutting_speed_m_min), np.log(tests.life_min)
         if np.cov(speed[tests.ended], life[tests.ended])[0, 1] > 0:
             notes.append(
-                "Faster tests lived longer here, which no tool's do: check speeds and lives "
-                "before n is used."
+                sentence(
+                    "Faster tests lived longer here, which no tool's do: check speeds "
+                    "and lives before n is used."
+                )
             )
     if ended >= 4:
         off = fit.residuals - float(np.median(fit.residuals[tests.ended]))
         for row in np.flatnonzero(tests.ended & (np.abs(off) > _ASK)):
             notes.append(
-                f"Test {row + 1} lived {math.exp(min(abs(off[row]), 50)):.3g} times "
-                f"{'longer' if off[row] > 0 else 'shorter'} than the curve says; check it."
+                sentence(
+                    "Test {row} lived {exp} times longer than the curve says; check it.",
+                    row=row + 1,
+                    exp=figure(math.exp(min(abs(off[row]), 50)), ".3g"),
+                )
+                if off[row] > 0
+                else sentence(
+                    "Test {row} lived {exp} times shorter than the curve says; check it.",
+                    row=row + 1,
+                    exp=figure(math.exp(min(abs(off[row]), 50)), ".3g"),
+                )
             )
     return notes

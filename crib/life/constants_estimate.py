@@ -14,6 +14,7 @@ from crib.life.constants_regression import LifeRegression
 from crib.life.constants_tests import LifeTests
 from crib.life.taylor import Floats, TaylorConstants
 from crib.life.taylor_range import CurveRange
+from crib.sentence import figure, sentence
 
 _NAMES: Final = ("speed", "feed", "depth")
 _WEIBULL_MEDIAN: Final = math.log(math.log(2.0))
@@ -99,7 +100,9 @@ class ConstantsEstimate:
                 logs.append(0.0)
                 continue
             if not (math.isfinite(value) and value > 0):
-                raise OutsideModel("A cut's speed, feed and depth have to be above 0.")
+                raise OutsideModel(
+                    sentence("A cut's speed, feed and depth have to be above 0.")
+                )
             logs.append(math.log(value / mean))
         fit = self._fit
         x = np.append(1.0, -np.array(logs)[self._used])
@@ -161,10 +164,18 @@ def estimate_of_fit(
     ln_c = math.log(mean_cut[0]) + level / p
     if not math.log(0.1) <= ln_c <= math.log(1e5):
         raise OutsideModel(
-            f"These lives ask for {_exp(ln_c):.3g} m/min at a life of one minute; no tool has "
-            "that. Check the unit of the lives (minutes in cut) and the reference "
-            "feed and depth.",
-            errors=[{"field": "tests", "detail": "C would lie outside 0.1 to 100000 m/min"}],
+            sentence(
+                "These lives ask for {exp} m/min at a life of one minute; no tool has "
+                "that. Check the unit of the lives (minutes in cut) and the reference "
+                "feed and depth.",
+                exp=figure(_exp(ln_c), ".3g"),
+            ),
+            errors=[
+                {
+                    "field": "tests",
+                    "detail": sentence("C would lie outside 0.1 to 100000 m/min"),
+                }
+            ],
         )
     # slopes of n, ln C, a, b along (level, powers in use, ln sigma)
     columns = [0, *(1 + np.flatnonzero(used)), 4]

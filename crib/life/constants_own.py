@@ -31,6 +31,7 @@ from crib.life.taylor import (
 )
 from crib.life.taylor_forms import power_law
 from crib.life.taylor_range import CurveRange
+from crib.sentence import figure, sentence, together
 
 #: Ended lives from which on an estimate may replace the constants in force.
 LEAST_LIVES: Final = 8
@@ -155,9 +156,18 @@ def estimate_from_own_lives(
         constants = _curve(np.maximum(found, 0.0), in_force, centre)
     except OutsideModel:
         return OwnEstimate(
-            None, {}, before, ended, count - ended, holds, False,
-            f"Not used: 1/n would be {found[0]:.3g}; no tool's life goes so with the speed.",
-        )  # fmt: skip
+            None,
+            {},
+            before,
+            ended,
+            count - ended,
+            holds,
+            False,
+            sentence(
+                "Not used: 1/n would be {found}; no tool's life goes so with the speed.",
+                found=figure(found[0], ".3g"),
+            ),
+        )
     after = np.sqrt(np.diag(covariance))
     surer = after <= _HALVED * sd
     used = bool(surer[0] or ((surer[1] or surer[2]) and after[0] <= sd[0]))
@@ -178,13 +188,17 @@ def _too_little(lives: OwnLives) -> str:
     """Why an estimate would say nothing, empty where it may."""
     ended = int(lives.ended.sum())
     if ended < LEAST_LIVES:
-        return f"Not used: wear ended {ended} of its edges; {LEAST_LIVES} are needed."
+        return sentence(
+            "Not used: wear ended {ended} of its edges; {least_lives} are needed.",
+            ended=ended,
+            least_lives=LEAST_LIVES,
+        )
     # a single stray life at another cut is no condition
     ordered = np.sort(lives.ln_cut[lives.ended], axis=0)
     if not np.any(ordered[-2] - ordered[1] >= _DIFFERENT):
-        return (
-            "Not used: the lives that ended ran at nearly one speed, feed and depth (within "
-            "10 %)."
+        return sentence(
+            "Not used: the lives that ended ran at nearly one speed, feed and depth "
+            "(within 10 %)."
         )
     return ""
 
@@ -211,7 +225,7 @@ def _curve(powers: Floats, in_force: TaylorConstants, centre: Floats) -> TaylorC
     """The curve of other powers that promises the same life at a cut."""
     p, q, r = (float(power) for power in powers)
     if not 0.5 <= p <= 100:
-        raise OutsideModel("1/n has to be from 0.5 to 100.")
+        raise OutsideModel(sentence("1/n has to be from 0.5 to 100."))
     references = in_force.reference_feed_mm_rev, in_force.reference_depth_mm
     exponents = TaylorConstants(1 / p, in_force.c_m_min, q / p, r / p, *references)
     speed, feed, depth = np.exp(centre).tolist()
@@ -234,12 +248,18 @@ def _range(ln_cut: Floats) -> CurveRange:
 
 def _why(used: bool, surer: NDArray[np.bool_], left: Floats, ended: int) -> str:
     if not used:
-        return (
-            f"Not used: {ended} ended lives leave {left[0]:.0%} of what was uncertain about "
-            "the power of the speed; at most half may be left."
+        return sentence(
+            "Not used: {ended} ended lives leave {left} of what was uncertain about "
+            "the power of the speed; at most half may be left.",
+            ended=ended,
+            left=figure(left[0], ".0%"),
         )
-    told = [name for name, one in zip(("speed", "feed", "depth"), surer, strict=True) if one]
-    return (
-        f"Used: {ended} ended lives at different cuts leave less than half of what was "
-        f"uncertain about the power of the {' and the '.join(told)}."
+    powers = (sentence("speed"), sentence("feed"), sentence("depth"))
+    told = [name for name, one in zip(powers, surer, strict=True) if one]
+    and_the = sentence(" and the ")
+    return sentence(
+        "Used: {ended} ended lives at different cuts leave less than half of what "
+        "was uncertain about the power of the {told}.",
+        ended=ended,
+        told=together(and_the, told),
     )

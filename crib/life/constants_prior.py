@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from crib.life.constants_regression import RegressionPrior
 from crib.life.taylor import Floats, TaylorConstants, life_min
 from crib.life.taylor_forms import power_law
+from crib.sentence import sentence
 
 #: Powers of speed, feed and depth in ``T = K v^-1/n f^-a/n d^-b/n`` over all tools: from
 #: ceramic (1/n about 1.7) to high-speed steel (8), the bite weighing less (from memory).
@@ -51,7 +52,7 @@ class ConstantsPrior:
     ln_life_sd: float
     ln_sigma_mean: float = _LN_SIGMA[0]
     ln_sigma_sd: float = _LN_SIGMA[1]
-    name: str = "any tool"
+    name: str = sentence("any tool")
 
 
 def prior_of_any_tool() -> ConstantsPrior:

@@ -19,6 +19,7 @@ from scipy.special import log_ndtr
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 LAWS: Final = ("weibull", "lognormal")
 
@@ -173,8 +174,11 @@ def _refuse_boundless(
     rank = np.linalg.matrix_rank(held / np.where(scale > 0, scale, 1.0), tol=1e-9)
     if np.any(scale == 0) or rank < design.shape[1]:
         raise OutsideModel(
-            "The lives alone do not tell every constant: some of speed, feed and depth did not "
-            "change, or only together; use a prior, or test at more conditions."
+            sentence(
+                "The lives alone do not tell every constant: some of speed, feed and "
+                "depth did not change, or only together; use a prior, or test at more "
+                "conditions."
+            )
         )
     if prior.ln_sigma_precision > 0:
         return
@@ -186,8 +190,11 @@ def _refuse_boundless(
 
 def _no_scatter() -> OutsideModel:
     return OutsideModel(
-        "The lives lie on the line without any scatter, so they do not tell how much an edge "
-        "differs from the next; use a prior, or more tests than constants."
+        sentence(
+            "The lives lie on the line without any scatter, so they do not tell how "
+            "much an edge differs from the next; use a prior, or more tests than "
+            "constants."
+        )
     )
 
 
@@ -232,7 +239,10 @@ def _climb(
         if gain < 1e-18 * (1 + abs(height)):
             return at
     raise OutsideModel(
-        "The fit of the constants did not settle; check the lives for slips of the keyboard."
+        sentence(
+            "The fit of the constants did not settle; check the lives for slips of the "
+            "keyboard."
+        )
     )
 
 

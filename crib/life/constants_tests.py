@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
 from crib.life.taylor_range import CurveRange
+from crib.sentence import figure, sentence
 
 #: Lowest and highest value that a test can mean; beyond it is a slip of the keyboard. A life
 #: of more than a million minutes is two years in cut without a pause.
@@ -85,15 +86,18 @@ class LifeTests:
         name = ("speed", "feed", "depth of cut")[column]
         logs = self.log_cut()[self.ended]
         if not len(logs):
-            return "none of them ran to its end"
+            return sentence("none of them ran to its end")
         if float(np.ptp(logs[:, column])) <= _SAME:
-            return f"all that ended were run at the same {name}"
+            return sentence("all that ended were run at the same {name}", name=name)
         others = [other for other in range(3) if other != column and np.ptp(logs[:, other]) > 0]
         x = np.column_stack([np.ones(len(logs)), logs[:, others]])
         miss = logs[:, column] - x @ np.linalg.lstsq(x, logs[:, column], rcond=None)[0]
         if float(np.abs(miss).max()) <= _SAME:
-            return f"{name} changed only together with something else, or there are too few"
-        return f"the {name} changed too little, or there are too few"
+            return sentence(
+                "{name} changed only together with something else, or there are too few",
+                name=name,
+            )
+        return sentence("the {name} changed too little, or there are too few", name=name)
 
 
 def life_tests(
@@ -119,12 +123,14 @@ def life_tests(
     count = len(life_min)
     if not count:
         raise OutsideModel(
-            "Constants are estimated from at least one test; give speed and life of each.",
-            errors=[{"field": "tests", "detail": "is empty"}],
+            sentence(
+                "Constants are estimated from at least one test; give speed and life of each."
+            ),
+            errors=[{"field": "tests", "detail": sentence("is empty")}],
         )
     marks = np.ones(count, dtype=bool) if ended is None else np.asarray(ended, dtype=bool)
     if len(marks) != count or len(cutting_speed_m_min) != count:
-        raise OutsideModel("Every test needs one speed, one life and one ending.")
+        raise OutsideModel(sentence("Every test needs one speed, one life and one ending."))
     errors: list[dict[str, str]] = []
 
     def column(name: str, values: Sequence[float | None]) -> Floats:
@@ -138,7 +144,9 @@ def life_tests(
     depth = column("depth_mm", depth_mm) if _told(depth_mm) else None
     if errors:
         said = "; ".join(f"{error['field']} {error['detail']}" for error in errors[:5])
-        raise OutsideModel(f"These tests cannot be so: {said}.", errors=errors)
+        raise OutsideModel(
+            sentence("These tests cannot be so: {said}.", said=said), errors=errors
+        )
     return LifeTests(speed, life, marks, feed, depth)
 
 
@@ -150,11 +158,22 @@ def _errors(name: str, values: Sequence[float | None], count: int) -> list[dict[
     low, high = _RANGES[name]
     errors = []
     if len(values) != count:
-        raise OutsideModel(f"Give {name} for every test or for none.")
+        raise OutsideModel(sentence("Give {name} for every test or for none.", name=name))
     for row, value in enumerate(values):
         field = f"tests.{row}.{name}"
         if value is None:
-            errors.append({"field": field, "detail": "is missing; give it for all or for none"})
+            errors.append(
+                {"field": field, "detail": sentence("is missing; give it for all or for none")}
+            )
         elif not low <= value <= high:
-            errors.append({"field": field, "detail": f"has to be from {low:g} to {high:g}"})
+            errors.append(
+                {
+                    "field": field,
+                    "detail": sentence(
+                        "has to be from {low} to {high}",
+                        low=figure(low, "g"),
+                        high=figure(high, "g"),
+                    ),
+                }
+            )
     return errors

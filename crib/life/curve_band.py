@@ -21,6 +21,7 @@ from crib.life.curves import GRID
 from crib.life.law import SHAPES
 from crib.life.model import LifeModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 #: Breakage is one of so many equally likely rates.
 _BREAKS: Final = 16
@@ -92,7 +93,7 @@ def survival_band(
         OutsideModel: A level outside 0 to 1.
     """
     if not 0 < level < 1:
-        raise OutsideModel("The level of a band lies between 0 and 1.")
+        raise OutsideModel(sentence("The level of a band lies between 0 and 1."))
     wear = model._wear  # the posterior of the key, which the model's methods only give mixed
     weights, scales = wear.weights[key], wear.scales
     used = np.flatnonzero(weights > 1e-6)

@@ -18,6 +18,7 @@ from crib.cutting.kinematics import spindle_rpm, surface_speed_m_min
 from crib.cutting.operations import SpeedLimits, lowest_limit
 from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants, life_min, speed_for_life_m_min
+from crib.sentence import figure, sentence, together
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +69,12 @@ def edge_cost(price: float, edges: int, used_share: float = 1.0) -> float:
     ):
         if not fits:
             raise OutsideModel(
-                f"{name} is {value!r}; no cost of an edge follows from it.",
-                errors=[{"field": name, "detail": "cannot be so"}],
+                sentence(
+                    "{name} is {value}; no cost of an edge follows from it.",
+                    name=name,
+                    value=repr(value),
+                ),
+                errors=[{"field": name, "detail": sentence("cannot be so")}],
             )
     return price / (edges * used_share)
 
@@ -105,9 +110,14 @@ def cut_minutes(
     if not (_SHORTEST_MIN * per_min <= area <= _LONGEST_MIN * per_min and area > 0):
         names = ("diameter_mm", "path_length_mm", "feed_mm_rev")
         raise OutsideModel(
-            f"The cut is over at once or never ends; {', '.join(names)} together have to make "
-            f"between {_SHORTEST_MIN:g} and {_LONGEST_MIN:g} minutes of it.",
-            errors=[{"field": name, "detail": "makes no such cut"} for name in names],
+            sentence(
+                "The cut is over at once or never ends; {names} together have to make "
+                "between {shortest_min} and {longest_min} minutes of it.",
+                names=together(", ", names),
+                shortest_min=figure(_SHORTEST_MIN, "g"),
+                longest_min=figure(_LONGEST_MIN, "g"),
+            ),
+            errors=[{"field": name, "detail": sentence("makes no such cut")} for name in names],
         )
     return area / per_min
 
@@ -169,9 +179,11 @@ def best_speed(
     if cut is None:
         if whose is not None:
             raise OutsideModel(
-                "A greatest spindle speed only limits the cutting speed on a diameter; give "
-                "diameter_mm.",
-                errors=[{"field": "diameter_mm", "detail": "is missing"}],
+                sentence(
+                    "A greatest spindle speed only limits the cutting speed on a "
+                    "diameter; give diameter_mm."
+                ),
+                errors=[{"field": "diameter_mm", "detail": sentence("is missing")}],
             )
         return at_speed(speed, constants, costs, None, handling_min)
     rpm = spindle_rpm(speed, cut[0])
@@ -185,20 +197,25 @@ def best_speed(
 
 def _rate(costs: CutCosts) -> float:
     if not costs.machine_rate_per_min > 0:
-        raise OutsideModel("machine_rate_per_min has to be above 0.")
+        raise OutsideModel(sentence("machine_rate_per_min has to be above 0."))
     return costs.machine_rate_per_min
 
 
 def _life(n: float, weight_min: float) -> float:
     if not 0 < n < 1:
         raise OutsideModel(
-            f"n is {n!r}; a slower cut pays by a longer life only where n is between 0 and 1.",
-            errors=[{"field": "n", "detail": "between 0 and 1"}],
+            sentence(
+                "n is {n}; a slower cut pays by a longer life only where n is between 0 and 1.",
+                n=repr(n),
+            ),
+            errors=[{"field": "n", "detail": sentence("between 0 and 1")}],
         )
     if not (math.isfinite(weight_min) and weight_min > 0):
         raise OutsideModel(
-            "change_min has to be above 0: where a change of edge takes no time, no speed is "
-            "too fast.",
-            errors=[{"field": "change_min", "detail": "above 0"}],
+            sentence(
+                "change_min has to be above 0: where a change of edge takes no time, no "
+                "speed is too fast."
+            ),
+            errors=[{"field": "change_min", "detail": sentence("above 0")}],
         )
     return (1 / n - 1) * weight_min

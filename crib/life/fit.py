@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 _SHAPE_MOST = 1e4
 
@@ -56,9 +57,9 @@ def _lives(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]
     ages = np.atleast_1d(np.asarray(age, dtype=np.float64))
     failed = np.atleast_1d(np.asarray(ended, dtype=bool))
     if ages.shape != failed.shape or ages.ndim != 1:
-        raise OutsideModel("Every life needs one age and one mark whether it ended.")
+        raise OutsideModel(sentence("Every life needs one age and one mark whether it ended."))
     if not np.all(np.isfinite(ages) & (ages > 0)):
-        raise OutsideModel("An age has to be a number above 0.")
+        raise OutsideModel(sentence("An age has to be a number above 0."))
     return ages, failed
 
 
@@ -85,8 +86,10 @@ def fit_weibull(age: ArrayLike, ended: ArrayLike) -> WeibullFit:
     # All weight at the largest age: the shape grows without bound when that is the mean.
     if count == 0 or mean_log >= 0:
         raise OutsideModel(
-            "Maximum likelihood needs at least two different ages and a failure before the "
-            "oldest; use the pooled model for fewer."
+            sentence(
+                "Maximum likelihood needs at least two different ages and a failure "
+                "before the oldest; use the pooled model for fewer."
+            )
         )
 
     def slope(k: float) -> float:
@@ -134,7 +137,7 @@ def fit_exponential(age: ArrayLike, ended: ArrayLike) -> ExponentialFit:
     ages, failed = _lives(age, ended)
     count = int(failed.sum())
     if count == 0:
-        raise OutsideModel("Maximum likelihood of a constant rate needs a failure.")
+        raise OutsideModel(sentence("Maximum likelihood of a constant rate needs a failure."))
     scale = float(ages.sum()) / count
     return ExponentialFit(scale, -count * (float(np.log(scale)) + 1))
 
@@ -171,7 +174,9 @@ def fit_median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[float, float]:
     """
     where, ranks = median_ranks(age, ended)
     if len(np.unique(where)) < 2:
-        raise OutsideModel("A line through median ranks needs two failures at different ages.")
+        raise OutsideModel(
+            sentence("A line through median ranks needs two failures at different ages.")
+        )
     y = np.log(-np.log1p(-ranks))
     x = np.log(where)
     slope = float(((y - y.mean()) @ (x - x.mean())) / ((y - y.mean()) @ (y - y.mean())))

@@ -23,6 +23,7 @@ from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
 from crib.life.pooling import KeyTable
 from crib.life.posterior import fit_posterior
+from crib.sentence import sentence
 
 #: Up to so many lives everything is learned anew with each.
 ALWAYS_ANEW: Final = 400
@@ -61,10 +62,10 @@ def fit_life_model(
             number from 1 to 5 per key.
     """
     if len(histories) and int(histories.key_index.max()) >= len(keys):
-        raise OutsideModel("A life belongs to a key that is not in the key table.")
+        raise OutsideModel(sentence("A life belongs to a key that is not in the key table."))
     wide = np.ones(len(keys)) if widening is None else np.asarray(widening, dtype=np.float64)
     if wide.shape != (len(keys),) or not np.all((wide >= 1) & (wide <= 5)):
-        raise OutsideModel("The widening has to be one number from 1 to 5 per key.")
+        raise OutsideModel(sentence("The widening has to be one number from 1 to 5 per key."))
     settled = settled_count(len(histories))
     if before is None or not _goes_on(before, keys, histories, settled):
         before = _anew(keys, histories.take(np.arange(settled)))

@@ -15,6 +15,7 @@ from scipy.special import betaincinv
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 WITHIN_CHANCE: Final = "within_chance"
 TOO_SURE: Final = "too_sure"
@@ -77,7 +78,9 @@ def binomial_band(
     """
     k, n = (np.asarray(values, dtype=np.float64) for values in (held, trials))
     if not (np.all((k >= 0) & (k <= n * (1 + 1e-9) + 1e-9)) and 0 < level < 1):
-        raise OutsideModel("No more can hold than were tried; a level lies between 0 and 1.")
+        raise OutsideModel(
+            sentence("No more can hold than were tried; a level lies between 0 and 1.")
+        )
     tail = (1 - level) / 2
     k = np.minimum(k, n)
     low = np.where(k > 0, betaincinv(np.maximum(k, 1e-9), n - k + 1, tail), 0.0)
@@ -168,9 +171,13 @@ def statements_held(
     q, lo, hi = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (claimed, low, high))
     outcome = np.atleast_1d(np.asarray(known, dtype=np.int8))
     if not q.shape == outcome.shape == lo.shape == hi.shape:
-        raise OutsideModel("Every statement needs a claim, an outcome and what is known of it.")
+        raise OutsideModel(
+            sentence("Every statement needs a claim, an outcome and what is known of it.")
+        )
     if not ((q >= 0) & (q <= 1) & (lo >= 0) & (lo <= hi) & (hi <= 1)).all():
-        raise OutsideModel("A chance lies from 0 to 1.", facts={"quantity": "claimed"})
+        raise OutsideModel(
+            sentence("A chance lies from 0 to 1."), facts={"quantity": "claimed"}
+        )
     if not len(q):
         return judge(0.0, 0.0, 0.0)
     mean = float(q.mean())

@@ -32,6 +32,7 @@ from crib.life.reshaped import stretched, tilted
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.swap_rule import best_by_own_odds, cost_of_waiting, least_cost
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 _CREEP: Final = 4 / 3
 
@@ -122,7 +123,7 @@ class LifeModel:
         """
         p = np.atleast_1d(np.asarray(probs, dtype=np.float64))
         if not np.all((p > 0) & (p < 1)):
-            raise OutsideModel("A probability has to lie between 0 and 1.")
+            raise OutsideModel(sentence("A probability has to lie between 0 and 1."))
         asked = asked_for(
             len(self.keys),
             key,
@@ -217,7 +218,9 @@ class LifeModel:
         """
         way = np.asarray(ahead, dtype=np.float64)
         if not np.all(np.isfinite(way) & (way >= 0)):
-            raise OutsideModel("ahead has to be a number from 0.", facts={"quantity": "ahead"})
+            raise OutsideModel(
+                sentence("ahead has to be a number from 0."), facts={"quantity": "ahead"}
+            )
         asked = asked_for(
             len(self.keys),
             key,

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 CENSORED: Final = 0
 """Taken out early: job change, inspection, a planned swap of an edge that still cut well."""
@@ -103,11 +104,13 @@ def life_histories(
     made = column(parts, 0.0)
     columns = (keys, reached, made, ends, good, at, share, kind, lots)
     if len({values.shape for values in columns}) != 1 or reached.ndim != 1:
-        raise OutsideModel("Every life needs one key, wear, number of parts and ending.")
+        raise OutsideModel(
+            sentence("Every life needs one key, wear, number of parts and ending.")
+        )
     if len(keys) and (keys.min() < 0 or not np.isin(ends, (0, 1, 2)).all()):
-        raise OutsideModel("A life's key starts at 0 and its ending is 0, 1 or 2.")
+        raise OutsideModel(sentence("A life's key starts at 0 and its ending is 0, 1 or 2."))
     if not np.isin(kind, (0, 1, 2)).all():
-        raise OutsideModel("What was seen of a life's wear is of kind 0, 1 or 2.")
+        raise OutsideModel(sentence("What was seen of a life's wear is of kind 0, 1 or 2."))
     with np.errstate(invalid="ignore"):
         told = (kind > 0) & (share >= LEAST_SHARE) & (share <= MOST_SHARE)
     return LifeHistories(

@@ -14,6 +14,7 @@ from crib.life.aside import set_aside, yardstick
 from crib.life.fit import ExponentialFit, WeibullFit, fit_exponential, fit_weibull
 from crib.life.observations import CENSORED, WORN, life_histories
 from crib.life.one_key import OneKey, fit_one_key
+from crib.sentence import figure, sentence
 
 PROBS: Final = (0.05, 0.1, 0.5, 0.9)
 
@@ -114,15 +115,22 @@ def fit_own_lives(
         OutsideModel: No lives, more than 100,000, or a figure outside its range.
     """
     if not 1 <= len(ages) <= _MOST_LIVES:
-        raise _outside("lives", f"holds {len(ages)}; from 1 to {_MOST_LIVES:,} are taken")
+        raise _outside(
+            "lives",
+            sentence(
+                "holds {ages}; from 1 to {most_lives} are taken",
+                ages=len(ages),
+                most_lives=figure(_MOST_LIVES, ","),
+            ),
+        )
     for place, value in enumerate(ages):
         _check(f"lives.{place}.age", value)
-    for name, figure in (("promised_life", promised), ("age", age or None)):
-        if figure is not None:
-            _check(name, figure)
+    for name, given in (("promised_life", promised), ("age", age or None)):
+        if given is not None:
+            _check(name, given)
     sd = spread if spread is not None else VAGUE_SD if promised is None else PROMISE_SD
     if not 0.01 <= sd <= 3:
-        raise _outside("spread", f"is {sd!r}; it has to be from 0.01 to 3")
+        raise _outside("spread", sentence("is {sd}; it has to be from 0.01 to 3", sd=repr(sd)))
     unit = promised or float(np.sort(ages)[(len(ages) - 1) // 2])
     marks = [WORN if one else CENSORED for one in ended]
     parts = np.zeros(len(ages))
@@ -133,7 +141,9 @@ def fit_own_lives(
     shown = tuple(share * middling for share in _SHOWN) if ahead is None else tuple(ahead)
     for value in shown:
         if not (math.isfinite(value) and 0 <= value <= _MOST_AGE * _MOST_AGE):
-            raise _outside("ahead", f"holds {value!r}; give numbers from 0 up")
+            raise _outside(
+                "ahead", sentence("holds {value}; give numbers from 0 up", value=repr(value))
+            )
     likelihood, why_none = _likelihood(ages, ended)
     return OwnLives(
         failed=sum(ended),
@@ -146,7 +156,12 @@ def fit_own_lives(
         new=_ahead(posterior, 0.0, unit, shown),
         aged=None if age is None else _ahead(posterior, age, unit, shown),
         doubted=tuple(
-            f"lives[{row.row}] of age {row.wear * unit:.6g}: {_told(row.reason)}"
+            sentence(
+                "lives[{row}] of age {wear}: {short}; check it",
+                row=row.row,
+                wear=figure(row.wear * unit, ".6g"),
+                short=row.short,
+            )
             for row in aside
         ),
     )
@@ -167,15 +182,16 @@ def _likelihood(ages: Sequence[float], ended: Sequence[bool]) -> tuple[WeibullFi
         return None, refusal.sentence
 
 
-def _told(reason: str) -> str:
-    # The model's yardstick is in its own unit, which nobody sent.
-    return f"{reason.partition(' the usual life')[0]} the usual life; check it"
-
-
 def _check(name: str, value: float) -> None:
     if not (math.isfinite(value) and _LEAST_AGE <= value <= _MOST_AGE):
         raise _outside(
-            name, f"is {value!r}; give a number from {_LEAST_AGE:g} to {_MOST_AGE:g}"
+            name,
+            sentence(
+                "is {value}; give a number from {least_age} to {most_age}",
+                value=repr(value),
+                least_age=figure(_LEAST_AGE, "g"),
+                most_age=figure(_MOST_AGE, "g"),
+            ),
         )
 
 

@@ -21,6 +21,7 @@ from crib.errors import OutsideModel
 from crib.life.conjugate import posterior_moments
 from crib.life.observations import Ints, per_key
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 # Shares of the promise's variance: how much of the error of handbook constants is common to
 # the shop, to a grade and so on. Common practice, no source; the lives correct them.
@@ -91,10 +92,12 @@ def key_table(
     mean = np.broadcast_to(np.asarray(prior_mean, dtype=np.float64), shape).copy()
     sd = np.broadcast_to(np.asarray(prior_sd, dtype=np.float64), shape).copy()
     if any(label.shape != shape for label in labels) or len(shape) != 1:
-        raise OutsideModel("Every key needs one label of each level.")
+        raise OutsideModel(sentence("Every key needs one label of each level."))
     if not (np.all(np.abs(mean) <= 20) and np.all((sd >= 0.01) & (sd <= 3))):
         raise OutsideModel(
-            "A key's prior mean has to be from -20 to 20 and its deviation from 0.01 to 3."
+            sentence(
+                "A key's prior mean has to be from -20 to 20 and its deviation from 0.01 to 3."
+            )
         )
     codes = [np.unique(label, return_inverse=True)[1].reshape(shape) for label in labels]
     return KeyTable(mean, sd, codes[0], codes[1], codes[2], codes[3])

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import figure, sentence
 
 _NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(16)
 
@@ -49,7 +50,12 @@ def _check_costs(planned_cost: float, failure_cost: float) -> None:
     for value, name in ((planned_cost, "planned_cost"), (failure_cost, "failure_cost")):
         if not (math.isfinite(value) and value > 0):
             raise OutsideModel(
-                f"{name} is {value!r}; it has to be a number above 0.", facts={"quantity": name}
+                sentence(
+                    "{name} is {value}; it has to be a number above 0.",
+                    name=name,
+                    value=repr(value),
+                ),
+                facts={"quantity": name},
             )
 
 
@@ -81,17 +87,30 @@ def weibull_swap_point(
     """
     if math.isfinite(shape) and 0 < shape < LEAST_SHAPE:
         raise OutsideModel(
-            f"shape is {shape:g}; below {LEAST_SHAPE:g} a life spreads beyond any number.",
-            facts={"quantity": "shape", "range": f"from {LEAST_SHAPE:g}"},
+            sentence(
+                "shape is {shape}; below {least_shape} a life spreads beyond any number.",
+                shape=figure(shape, "g"),
+                least_shape=figure(LEAST_SHAPE, "g"),
+            ),
+            facts={
+                "quantity": "shape",
+                "range": sentence("from {least_shape}", least_shape=figure(LEAST_SHAPE, "g")),
+            },
         )
     for value, name in ((shape, "shape"), (scale, "scale")):
         if not (math.isfinite(value) and 0 < value <= 1e12):
             raise OutsideModel(
-                f"{name} is {value!r}; it has to be above 0.", facts={"quantity": name}
+                sentence(
+                    "{name} is {value}; it has to be above 0.", name=name, value=repr(value)
+                ),
+                facts={"quantity": name},
             )
     if not (math.isfinite(break_rate) and break_rate >= 0):
         raise OutsideModel(
-            f"break_rate is {break_rate!r}; it has to be a number from 0 up.",
+            sentence(
+                "break_rate is {break_rate}; it has to be a number from 0 up.",
+                break_rate=repr(break_rate),
+            ),
             facts={"quantity": "break_rate"},
         )
     _check_costs(planned_cost, failure_cost)

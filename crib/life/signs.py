@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from crib.errors import OutsideModel
 from crib.life.observations import LEAST_SHARE, MOST_SHARE, Ints
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def edge_signs(
         np.asarray(seen_kind, dtype=np.int64),
     )
     if not np.isin(kind, (0, 1, 2)).all():
-        raise OutsideModel("What was seen of an edge's wear is of kind 0, 1 or 2.")
+        raise OutsideModel(sentence("What was seen of an edge's wear is of kind 0, 1 or 2."))
     with np.errstate(invalid="ignore"):
         told = (kind > 0) & (share >= LEAST_SHARE) & (share <= MOST_SHARE) & (at > 0)
     told &= np.isfinite(at)

@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants, speed_for_life_m_min
 from crib.life.taylor_range import CurveRange
+from crib.sentence import figure, sentence, together
 
 MATERIAL_GROUPS: Final = ("P", "M", "K", "N", "S", "H")
 """Workpiece groups of ISO 513 (from memory)."""
@@ -26,24 +27,21 @@ class StarterRow(NamedTuple):
     holds: CurveRange
 
 
-_GROOVER = "from memory: Groover, Fundamentals of Modern Manufacturing, table of n and C ({})"
-_RATIO = (
-    "C for steel in that table times {:g} for group {}, a rough ratio of usual speeds: common "
-    "practice, no source"
+_GUESS = sentence(
+    "a rough figure after usual speeds for this tool material: common practice, no source"
 )
-_GUESS = "a rough figure after usual speeds for this tool material: common practice, no source"
 
 # n and C [m/min] for steel, at about 0.25 mm/rev and 2.5 mm depth (from memory).
 _STEEL: Final = {
-    "hss": (0.125, 70.0, "high-speed steel 0.125, 70 m/min"),
-    "carbide": (0.25, 500.0, "cemented carbide 0.25, 500 m/min"),
-    "coated_carbide": (0.25, 700.0, "coated carbide 0.25, 700 m/min"),
-    "cermet": (0.25, 600.0, "cermet 0.25, 600 m/min"),
-    "ceramic": (0.6, 3000.0, "ceramic 0.6, 3000 m/min"),
+    "hss": (0.125, 70.0, sentence("high-speed steel 0.125, 70 m/min")),
+    "carbide": (0.25, 500.0, sentence("cemented carbide 0.25, 500 m/min")),
+    "coated_carbide": (0.25, 700.0, sentence("coated carbide 0.25, 700 m/min")),
+    "cermet": (0.25, 600.0, sentence("cermet 0.25, 600 m/min")),
+    "ceramic": (0.6, 3000.0, sentence("ceramic 0.6, 3000 m/min")),
 }
 _NON_STEEL: Final = {
-    "hss": (0.125, 120.0, "high-speed steel, non-steel 0.125, 120 m/min"),
-    "carbide": (0.25, 900.0, "cemented carbide, non-steel 0.25, 900 m/min"),
+    "hss": (0.125, 120.0, sentence("high-speed steel, non-steel 0.125, 120 m/min")),
+    "carbide": (0.25, 900.0, sentence("cemented carbide, non-steel 0.25, 900 m/min")),
 }
 _SHARE: Final = {"P": 1.0, "M": 0.6, "K": 0.8, "N": 1.75, "S": 0.25, "H": 0.3}
 _OWN: Final = {"cbn": (0.4, 1200.0), "pcd": (0.4, 3000.0)}
@@ -59,9 +57,9 @@ _BITE: Final = {
     "reference_feed_mm_rev": 0.25,
     "reference_depth_mm": 2.5,
 }
-_BITE_SOURCE = (
-    "; feed exponent 0.3 and depth exponent 0.1 from 0.25 mm/rev and 2.5 mm: common practice, "
-    "no source"
+_BITE_SOURCE = sentence(
+    "; feed exponent 0.3 and depth exponent 0.1 from 0.25 mm/rev and 2.5 mm: common "
+    "practice, no source"
 )
 
 # A Taylor line is drawn through lives of about 5 min (ISO 3685 advises no shorter tests, from
@@ -88,9 +86,15 @@ def starter_constants(tool_material: str, material_group: str) -> StarterRow:
     """
     if tool_material not in TOOL_MATERIALS or material_group not in MATERIAL_GROUPS:
         raise OutsideModel(
-            f"There are no starting constants for '{tool_material}' on '{material_group}'; "
-            f"take one of {', '.join(TOOL_MATERIALS)} and one of {', '.join(MATERIAL_GROUPS)}, "
-            "or give n and C in tool_life.csv.",
+            sentence(
+                "There are no starting constants for '{tool_material}' on "
+                "'{material_group}'; take one of {tool_materials} and one of "
+                "{material_groups}, or give n and C in tool_life.csv.",
+                tool_material=tool_material,
+                material_group=material_group,
+                tool_materials=together(", ", TOOL_MATERIALS),
+                material_groups=together(", ", MATERIAL_GROUPS),
+            ),
             facts={"tool_material": tool_material, "material_group": material_group},
         )
     n, c, source = _row(tool_material, material_group)
@@ -100,15 +104,28 @@ def starter_constants(tool_material: str, material_group: str) -> StarterRow:
     return StarterRow(constants, source + _BITE_SOURCE, holds)
 
 
+def _groover(words: str) -> str:
+    return sentence(
+        "from memory: Groover, Fundamentals of Modern Manufacturing, table of n and C "
+        "({words})",
+        words=words,
+    )
+
+
 def _row(tool: str, group: str) -> tuple[float, float, str]:
     if tool in _OWN:
         n, c = _OWN[tool]
         return n, c * _OWN_SHARE[tool][group], _GUESS
     if group == "N" and tool in _NON_STEEL:
         n, c, words = _NON_STEEL[tool]
-        return n, c, _GROOVER.format(words)
+        return n, c, _groover(words)
     n, c, words = _STEEL[tool]
-    source = _GROOVER.format(words)
+    source = _groover(words)
     if group != "P":
-        source += "; " + _RATIO.format(_SHARE[group], group)
+        source += "; " + sentence(
+            "C for steel in that table times {share} for group {group}, a rough ratio of "
+            "usual speeds: common practice, no source",
+            share=figure(_SHARE[group], "g"),
+            group=group,
+        )
     return n, c * _SHARE[group], source

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence
 
 Floats = NDArray[np.float64]
 
@@ -57,9 +58,29 @@ class TaylorConstants:
                 continue
             if value is None or not (math.isfinite(value) and low <= value <= high):
                 raise OutsideModel(
-                    f"{field.name} is {value!r}; it has to be from {low:g} to {high:g}.",
-                    facts={"quantity": field.name, "range": f"{low:g} to {high:g}"},
-                    errors=[{"field": field.name, "detail": f"from {low:g} to {high:g}"}],
+                    sentence(
+                        "{name} is {value}; it has to be from {low} to {high}.",
+                        name=field.name,
+                        value=repr(value),
+                        low=figure(low, "g"),
+                        high=figure(high, "g"),
+                    ),
+                    facts={
+                        "quantity": field.name,
+                        "range": sentence(
+                            "{low} to {high}", low=figure(low, "g"), high=figure(high, "g")
+                        ),
+                    },
+                    errors=[
+                        {
+                            "field": field.name,
+                            "detail": sentence(
+                                "from {low} to {high}",
+                                low=figure(low, "g"),
+                                high=figure(high, "g"),
+                            ),
+                        }
+                    ],
                 )
 
 
@@ -67,7 +88,8 @@ def _positive(values: ArrayLike, name: str) -> Floats:
     array = np.asarray(values, dtype=np.float64)
     if not np.all(np.isfinite(array) & (array > 0)):
         raise OutsideModel(
-            f"{name} has to be a number above 0 for a tool life.", facts={"quantity": name}
+            sentence("{name} has to be a number above 0 for a tool life.", name=name),
+            facts={"quantity": name},
         )
     return array
 
@@ -189,11 +211,17 @@ def constants_from_two_tests(
         0.223
     """
     (v1, t1), (v2, t2) = first, second
-    _positive([v1, v2, t1, t2], "speed and life of a test")
+    _positive([v1, v2, t1, t2], sentence("speed and life of a test"))
     if (v1 - v2) * (t1 - t2) >= 0:
         raise OutsideModel(
-            f"Of two tests the faster one has to live shorter; {v1:g} m/min lived {t1:g} min "
-            f"and {v2:g} m/min lived {t2:g} min."
+            sentence(
+                "Of two tests the faster one has to live shorter; {v1} m/min lived {t1} "
+                "min and {v2} m/min lived {t2} min.",
+                v1=figure(v1, "g"),
+                t1=figure(t1, "g"),
+                v2=figure(v2, "g"),
+                t2=figure(t2, "g"),
+            )
         )
     n = math.log(v1 / v2) / math.log(t2 / t1)
     return TaylorConstants(n, v1 * t1**n)

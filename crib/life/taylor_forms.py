@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats, TaylorConstants
+from crib.sentence import figure, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +61,13 @@ def constants_of_power_law(
     p = law.speed_power
     if not (math.isfinite(law.ln_k) and math.isfinite(p) and p > 0):
         raise OutsideModel(
-            f"A life that goes with the speed to the power -{p:g} does not fall with it; "
-            "the power has to be above 0.",
+            sentence(
+                "A life that goes with the speed to the power -{p} does not fall with "
+                "it; the power has to be above 0.",
+                p=figure(p, "g"),
+            ),
             facts={"quantity": "speed_power"},
-            errors=[{"field": "speed_power", "detail": "above 0"}],
+            errors=[{"field": "speed_power", "detail": sentence("above 0")}],
         )
     level = law.ln_k
     level -= law.feed_power * math.log(reference_feed_mm_rev or 1.0)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crib.sentence import figure, sentence
+
 #: Beyond the range by less than this share still counts as inside (rounding of a table).
 _SLACK = 1e-6
 
@@ -37,10 +39,16 @@ class CurveRange:
         asked = (
             (cutting_speed_m_min, self.cutting_speed_m_min, "m/min"),
             (feed_mm_rev, self.feed_mm_rev, "mm/rev"),
-            (depth_mm, self.depth_mm, "mm of depth"),
+            (depth_mm, self.depth_mm, sentence("mm of depth")),
         )
         return tuple(
-            f"{value:.4g} {unit} lies outside {held[0]:.4g} to {held[1]:.4g} {unit}"
+            sentence(
+                "{value} {unit} lies outside {held} to {held2} {unit}",
+                value=figure(value, ".4g"),
+                unit=unit,
+                held=figure(held[0], ".4g"),
+                held2=figure(held[1], ".4g"),
+            )
             for value, held, unit in asked
             if value is not None
             and held is not None

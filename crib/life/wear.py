@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from crib.cutting.engagement import Engagement
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats, TaylorConstants, life_min
+from crib.sentence import sentence
 
 
 def wear_per_part(engagements: Iterable[Engagement], constants: TaylorConstants) -> float:
@@ -37,9 +38,12 @@ def wear_per_part(engagements: Iterable[Engagement], constants: TaylorConstants)
     for cut in engagements:
         if cut.cutting_speed_m_min is None:
             raise OutsideModel(
-                "The wear of an operation cannot be known without its cutting speed; give "
-                "cutting_speed_m_min, or spindle_rpm and a diameter, or the tool's life_parts.",
-                errors=[{"field": "cutting_speed_m_min", "detail": "not given"}],
+                sentence(
+                    "The wear of an operation cannot be known without its cutting "
+                    "speed; give cutting_speed_m_min, or spindle_rpm and a diameter, or "
+                    "the tool's life_parts."
+                ),
+                errors=[{"field": "cutting_speed_m_min", "detail": sentence("not given")}],
             )
         life = life_min(cut.cutting_speed_m_min, cut.feed_mm_rev, cut.depth_mm, constants)
         total += cut.equivalent_min / float(life)
@@ -74,7 +78,7 @@ def worn_at(engagements: Iterable[Engagement], constants: TaylorConstants) -> Wo
         speed = cut.cutting_speed_m_min or 1.0
         logs.append(np.log([speed, cut.feed_mm_rev or feed, cut.depth_mm or depth]))
     if sum(wears) <= 0:
-        raise OutsideModel("No cut wears this edge.")
+        raise OutsideModel(sentence("No cut wears this edge."))
     weights, table = np.array(wears) / sum(wears), np.array(logs)
     v, f, d = (weights @ table).tolist()
     return WornAt(v, f, d, float(weights @ table[:, 0] ** 2))
@@ -88,8 +92,11 @@ def wear_per_part_from_plain_guess(life_parts: float) -> float:
     """
     if not (math.isfinite(life_parts) and 0 < life_parts <= 1e9):
         raise OutsideModel(
-            f"life_parts is {life_parts!r}; it has to be above 0 and at most 1e9.",
-            facts={"quantity": "life_parts", "range": "0 to 1e9"},
+            sentence(
+                "life_parts is {life_parts}; it has to be above 0 and at most 1e9.",
+                life_parts=repr(life_parts),
+            ),
+            facts={"quantity": "life_parts", "range": sentence("0 to 1e9")},
         )
     return 1 / life_parts
 
@@ -117,8 +124,8 @@ def size_growth_mm(
     land = np.asarray(wear_land_mm, dtype=np.float64)
     angle = np.asarray(clearance_deg, dtype=np.float64)
     if not (np.all(np.isfinite(land)) and np.all(land >= 0)):
-        raise OutsideModel("A wear land has to be a number from 0 up [mm].")
+        raise OutsideModel(sentence("A wear land has to be a number from 0 up [mm]."))
     if not np.all((angle >= 0) & (angle <= 60)):
-        raise OutsideModel("A clearance angle has to be from 0 to 60 degrees.")
+        raise OutsideModel(sentence("A clearance angle has to be from 0 to 60 degrees."))
     growth: Floats = np.asarray((2 if on_diameter else 1) * land * np.tan(np.radians(angle)))
     return growth

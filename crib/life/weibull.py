@@ -11,20 +11,21 @@ from scipy.special import gamma, gammaincc
 
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 
 def _law(shape: ArrayLike, scale: ArrayLike) -> tuple[Floats, Floats]:
     k = np.asarray(shape, dtype=np.float64)
     theta = np.asarray(scale, dtype=np.float64)
     if not np.all(np.isfinite(k) & (k > 0) & np.isfinite(theta) & (theta > 0)):
-        raise OutsideModel("Shape and scale of a life have to be numbers above 0.")
+        raise OutsideModel(sentence("Shape and scale of a life have to be numbers above 0."))
     return k, theta
 
 
 def _age(age: ArrayLike) -> Floats:
     x = np.asarray(age, dtype=np.float64)
     if not np.all(x >= 0):
-        raise OutsideModel("An age has to be a number from 0 up.")
+        raise OutsideModel(sentence("An age has to be a number from 0 up."))
     return x
 
 
@@ -69,7 +70,7 @@ def quantile(probability: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floa
     """
     p = np.asarray(probability, dtype=np.float64)
     if not np.all((p >= 0) & (p < 1)):
-        raise OutsideModel("A probability has to be from 0 to below 1.")
+        raise OutsideModel(sentence("A probability has to be from 0 to below 1."))
     k, theta = _law(shape, scale)
     result: Floats = theta * (-np.log1p(-p)) ** (1 / k)
     return result

@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from crib.errors import OutsideModel
 from crib.life.observations import Ints
 from crib.life.taylor import Floats
+from crib.sentence import sentence
 
 #: How many lives back one counts half at most: about the last thirty tell.
 HALF_LIFE: Final = 15.0
@@ -100,7 +101,9 @@ def shown_lives(
     keys = np.atleast_1d(np.asarray(key, dtype=np.int64))
     going = np.zeros(keys.shape) if running is None else np.atleast_1d(np.asarray(running))
     if {one.shape for one in (*numbers, going)} != {keys.shape}:
-        raise OutsideModel("Every shown life needs a key, quantiles, a factor, age and end.")
+        raise OutsideModel(
+            sentence("Every shown life needs a key, quantiles, a factor, age and end.")
+        )
     low, mid, high, w, a, s, x = numbers
     right = (
         (keys >= 0)
@@ -117,7 +120,10 @@ def shown_lives(
     )
     if not right.all():
         raise OutsideModel(
-            "A shown life has rising quantiles, a factor from 1, and ends after its forecast.",
+            sentence(
+                "A shown life has rising quantiles, a factor from 1, and ends after its "
+                "forecast."
+            ),
             facts={"row": int(np.flatnonzero(~right)[0])},
         )
     return ShownLives(keys, low, mid, high, w, a, s, x, going.astype(np.bool_))
@@ -137,7 +143,7 @@ def widening(shown: ShownLives, keys: int) -> Floats:
         OutsideModel: A key beyond ``keys``.
     """
     if len(shown) and int(shown.key.max()) >= keys:
-        raise OutsideModel("A shown life belongs to a key that is not counted.")
+        raise OutsideModel(sentence("A shown life belongs to a key that is not counted."))
     seen, place = np.unique(shown.key, return_inverse=True)
     weighed = _log_likelihood(shown) * _recency(shown)[:, None]
     by_key = np.zeros((len(seen), len(_LOG_W)))

@@ -21,6 +21,7 @@ from typing import Literal
 from crib.planning.bench_order import US_PER_MIN, fewest_late, us_from_min
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import Missing, Sister, SwapNeed
+from crib.sentence import sentence
 
 LateCause = Literal["bench_time", "holder", "too_soon"]
 
@@ -281,19 +282,23 @@ def _missing_time(row: QueueRow) -> Missing:
             "bench_time",
             (),
             math.ceil(row.job.minutes),
-            "The bench has no attended hours left.",
+            sentence("The bench has no attended hours left."),
         )
     late_min = math.ceil(row.lateness_minutes)
     reason = {
-        "bench_time": "other work is due before it",
-        "holder": "its holder comes out of a machine too late",
-        "too_soon": "too few attended hours are left before the swap",
+        "bench_time": sentence("other work is due before it"),
+        "holder": sentence("its holder comes out of a machine too late"),
+        "too_soon": sentence("too few attended hours are left before the swap"),
     }[row.cause or "bench_time"]
     return Missing(
         "bench_time",
         (),
         late_min,
-        f"Done {_hours_and_minutes(late_min)} after the swap is due: {reason}.",
+        sentence(
+            "Done {hours_and_minutes} after the swap is due: {reason}.",
+            hours_and_minutes=_hours_and_minutes(late_min),
+            reason=reason,
+        ),
     )
 
 

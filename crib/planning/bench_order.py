@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 #: Microseconds in a minute: jobs are summed in whole microseconds, since float minutes drift
 #: (0.1 + 0.2 would be late for 0.3).
@@ -146,13 +147,20 @@ def _check(jobs: Sequence[OrderJob]) -> None:
     for place, job in enumerate(jobs):
         where = f"jobs.{place}"
         if not job.name or job.name in seen:
-            errors.append({"field": f"{where}.name", "detail": "give each job its own name"})
+            errors.append(
+                {"field": f"{where}.name", "detail": sentence("give each job its own name")}
+            )
         seen.add(job.name)
         if not 0 <= job.minutes <= LONGEST_MIN:
-            errors.append({"field": f"{where}.minutes", "detail": "wants minutes, 0 to 1e9"})
+            errors.append(
+                {"field": f"{where}.minutes", "detail": sentence("wants minutes, 0 to 1e9")}
+            )
         if not abs(job.due_min) <= LONGEST_MIN:
-            errors.append({"field": f"{where}.due_min", "detail": "wants minutes, up to 1e9"})
+            errors.append(
+                {"field": f"{where}.due_min", "detail": sentence("wants minutes, up to 1e9")}
+            )
     if errors:
         raise Invalid(
-            "The jobs cannot be put in order: correct the fields named.", errors=errors
+            sentence("The jobs cannot be put in order: correct the fields named."),
+            errors=errors,
         )

@@ -24,12 +24,13 @@ from crib.planning.swaps import (
     sentence_of_first,
 )
 from crib.planning.wear_lines import WearLines
+from crib.sentence import sentence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_IDLE = "No run ahead uses this station."
+_IDLE = sentence("No run ahead uses this station.")
 
 
 def first_swaps(
@@ -72,12 +73,12 @@ def first_swaps(
         (at, out, reason, join, count, own_count, used, best, failing, step, early, late,
          by_size, size_parts, wears, own_at, dark, held) = values  # fmt: skip
         if not wears:
-            sentence = _IDLE
+            text: str = _IDLE
         elif reason == UNATTENDED:
             usual = NOBODY_NOW if at > own_at else BEFORE_THE_DARK
-            sentence = told.get((row, at), usual)
+            text = told.get((row, at), usual)
         else:
-            sentence = sentence_of_first(
+            text = sentence_of_first(
                 reason,
                 join,
                 Figures(
@@ -93,7 +94,7 @@ def first_swaps(
             )
         plans.append(
             StationPlan(
-                Swap(at, WHYS[reason], sentence, out),
+                Swap(at, WHYS[reason], text, out),
                 count,
                 best,
                 failing,

@@ -15,6 +15,7 @@ from datetime import datetime
 
 from crib.planning.bench_order import us_from_min
 from crib.planning.hours import BenchHours
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +192,26 @@ def _need(
 def _sentence(name: str, stock: HolderStock, most: int, needed: int, short: int) -> str:
     spare = stock.owned - needed
     if not needed:
-        return f"None of type {name} is wanted; {spare} to spare."
-    wanted = f"{needed} of type {name} {'is' if needed == 1 else 'are'} wanted"
-    where = f"{stock.mounted} in machines and {most} as sisters at one time"
+        return sentence(
+            "None of type {name} is wanted; {spare} to spare.", name=name, spare=spare
+        )
+    wanted = (
+        sentence("{needed} of type {name} is wanted", needed=needed, name=name)
+        if needed == 1
+        else sentence("{needed} of type {name} are wanted", needed=needed, name=name)
+    )
+    where = sentence(
+        "{mounted} in machines and {most} as sisters at one time",
+        mounted=stock.mounted,
+        most=most,
+    )
     if short:
-        return f"{wanted}, {where}: {short} more than there are."
-    return f"{wanted}, {where}; {spare} to spare."
+        return sentence(
+            "{wanted}, {where}: {short} more than there are.",
+            wanted=wanted,
+            where=where,
+            short=short,
+        )
+    return sentence(
+        "{wanted}, {where}; {spare} to spare.", wanted=wanted, where=where, spare=spare
+    )

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 from crib.errors import Invalid
 from crib.floor.calendar import HORIZON, WorkCalendar
+from crib.sentence import sentence
 
 #: How far back the last possible start of work that is late already is looked for.
 LOOK_BACK = timedelta(days=60)
@@ -41,7 +42,7 @@ class BenchHours:
         total = 0
         for start_at, end_at in spans:
             if end_at <= start_at or (self._end and start_at < self._end[-1]):
-                raise Invalid("Attended spans must be disjoint and in order.")
+                raise Invalid(sentence("Attended spans must be disjoint and in order."))
             self._start.append(start_at)
             self._end.append(end_at)
             self._before.append(total)

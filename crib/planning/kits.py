@@ -9,6 +9,7 @@ from datetime import datetime
 from crib.errors import Invalid
 from crib.planning.shelf import FreeHolder, Missing, Shelf, Sister, SwapNeed
 from crib.planning.sisters import find_sisters
+from crib.sentence import AND, sentence, together
 
 #: Machine time of one swap where the tool spec gives none [min]; common practice, no source.
 USUAL_SWAP_MIN = 5.0
@@ -170,11 +171,11 @@ def make_kit(
         build=tuple(line for line in lines if _state(line) in ("measure", "build")),
         blocked=(*(line for line in lines if _state(line) == "blocked"), *nowhere),
         returned=tuple(
-            _seated(place, "" if place.usable else "edge has too little life left")
+            _seated(place, "" if place.usable else sentence("edge has too little life left"))
             for place in out
         ),
         idle=tuple(
-            _seated(place, "not called by the next part")
+            _seated(place, sentence("not called by the next part"))
             for place in stations
             if place.assembly is not None and place.station_id not in called
         ),
@@ -193,8 +194,14 @@ def _one_spec_each(wanted: Sequence[WantedTool]) -> dict[tuple[int, int], str]:
         known = specs.setdefault(key, tool.tool_spec)
         if known != tool.tool_spec:
             raise Invalid(
-                f"Tool number {tool.tool_number} on path {tool.path} is wanted as {known} and "
-                f"as {tool.tool_spec}: correct the part's operations.",
+                sentence(
+                    "Tool number {tool_number} on path {path} is wanted as {known} and "
+                    "as {tool_spec}: correct the part's operations.",
+                    tool_number=tool.tool_number,
+                    path=tool.path,
+                    known=known,
+                    tool_spec=tool.tool_spec,
+                ),
                 facts={"tool_number": tool.tool_number, "path": tool.path},
             )
     return specs
@@ -215,7 +222,11 @@ def _compare(
         # Where several stations share a number, the one that is right already is meant.
         places = sorted(at_number.get((path, number), []), key=lambda p: not _right(p, spec))
         if not places:
-            note = f"no station carries tool number {number} on path {path}"
+            note = sentence(
+                "no station carries tool number {number} on path {path}",
+                number=number,
+                path=path,
+            )
             nowhere.append(KitLine(None, number, path, spec, note=note))
             continue
         place = places[0]
@@ -248,11 +259,14 @@ def _line(place: StationNow, spec: str, sister: Sister, comes_out: Set[str]) -> 
     stands = sister.state == "build" and sister.holder in comes_out
     note = ""
     if stands:
-        note = "its holder comes out of the machine at this changeover"
+        note = sentence("its holder comes out of the machine at this changeover")
     elif sister.state == "build" and sister.holder_from is not None:
-        note = "its holder has to come out of a machine first"
+        note = sentence("its holder has to come out of a machine first")
     if sister.lacking:
-        note = f"measure it again with {' and '.join(sister.lacking)}, which the station needs"
+        note = sentence(
+            "measure it again with {lacking}, which the station needs",
+            lacking=together(AND, sister.lacking),
+        )
     return KitLine(
         place.station,
         place.tool_number,

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.planning.night_choice import cheapest_cover
+from crib.sentence import figure, sentence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -115,78 +116,139 @@ class MachineNight:
         """What to make of it, in words, and the factor where it tells."""
         told = self._chances
         if self.jobless:
-            parts = "1 part" if self.jobless == 1 else f"{self.jobless} parts"
-            return (
-                f"Not known to be safe: {parts} without a job, so that nobody knows what the "
-                "edges cut. Say which run made them."
+            parts = (
+                sentence("1 part")
+                if self.jobless == 1
+                else sentence("{jobless} parts", jobless=self.jobless)
+            )
+            return sentence(
+                "Not known to be safe: {parts} without a job, so that nobody knows "
+                "what the edges cut. Say which run made them.",
+                parts=parts,
             )
         if self.unknown:
             count = len(self.unknown)
-            edges = "1 edge" if count == 1 else f"{count} edges"
-            return (
-                f"Not known to be safe: the forecast of {edges} could not be worked out. Look "
-                f"at them before you leave. The others: {told}"
+            edges = sentence("1 edge") if count == 1 else sentence("{count} edges", count=count)
+            return sentence(
+                "Not known to be safe: the forecast of {edges} could not be worked "
+                "out. Look at them before you leave. The others: {told}",
+                edges=edges,
+                told=told,
             )
         if self.as_planned <= 0 or abs(self.scale - 1) <= TOLD_SCALE:
             return told
         if self.scale < 1:
-            return (
-                f"{told} Earlier nights went better than forecast: the chance is scaled by "
-                f"{self.scale:.2f}."
+            return sentence(
+                "{told} Earlier nights went better than forecast: the chance is "
+                "scaled by {scale}.",
+                told=told,
+                scale=figure(self.scale, ".2f"),
             )
-        return (
-            f"{told} Earlier nights went worse than forecast: the chance is scaled by "
-            f"{self.scale:.2f}."
+        return sentence(
+            "{told} Earlier nights went worse than forecast: the chance is scaled by {scale}.",
+            told=told,
+            scale=figure(self.scale, ".2f"),
         )
 
     @property
     def _chances(self) -> str:
         if self.as_planned <= 0 and self.stands:
-            return "The machine stands: no edge cuts in it unless somebody starts it."
+            return sentence("The machine stands: no edge cuts in it unless somebody starts it.")
         if self.as_planned <= 0:
-            return "As planned no edge cuts in it."
+            return sentence("As planned no edge cuts in it.")
         if self.as_planned <= self.limit:
-            return (
-                f"As planned the chance of a failure is {self.as_planned:.1%}, within the "
-                f"limit of {self.limit:.1%}."
+            return sentence(
+                "As planned the chance of a failure is {as_planned}, within the "
+                "limit of {limit}.",
+                as_planned=figure(self.as_planned, ".1%"),
+                limit=figure(self.limit, ".1%"),
             )
-        swaps = f"{len(self.added)} swap{'' if len(self.added) == 1 else 's'} before it"
+        swaps = (
+            sentence("{added} swap before it", added=len(self.added))
+            if len(self.added) == 1
+            else sentence("{added} swaps before it", added=len(self.added))
+        )
         if self._kept:
-            return (
-                f"With {swaps} the chance of a failure falls from {self.as_planned:.1%} to "
-                f"{self.with_swaps:.1%}, within the limit of {self.limit:.1%}."
+            return sentence(
+                "With {swaps} the chance of a failure falls from {as_planned} to "
+                "{with_swaps}, within the limit of {limit}.",
+                swaps=swaps,
+                as_planned=figure(self.as_planned, ".1%"),
+                with_swaps=figure(self.with_swaps, ".1%"),
+                limit=figure(self.limit, ".1%"),
             )
-        helped = f"With {swaps}" if self.added else "As planned, since no swap helps much,"
+        helped = (
+            sentence("With {swaps}", swaps=swaps)
+            if self.added
+            else sentence("As planned, since no swap helps much,")
+        )
         if self.begun and not self.added:
-            over = (
-                f"Nobody is there to swap now: the chance of a failure is "
-                f"{self.with_swaps:.1%}, over the limit of {self.limit:.1%}."
+            over: str = sentence(
+                "Nobody is there to swap now: the chance of a failure is "
+                "{with_swaps}, over the limit of {limit}.",
+                with_swaps=figure(self.with_swaps, ".1%"),
+                limit=figure(self.limit, ".1%"),
             )
         else:
             over = self._over(helped)
         if self.run_until_us is None:
             return over
         hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
-        parts = "" if self.run_until_parts is None else f" ({self.run_until_parts} parts)"
+        parts = (
+            ""
+            if self.run_until_parts is None
+            else sentence(" ({run_until_parts} parts)", run_until_parts=self.run_until_parts)
+        )
         return (
-            f"{over} Stop the machine {f'{hours} h ' if hours else ''}{minutes} min into the "
-            f"stretch{parts}, or accept {self.with_swaps:.1%}."
+            sentence(
+                "{over} Stop the machine {hours} h {minutes} min into the "
+                "stretch{parts}, or accept {with_swaps}.",
+                over=over,
+                hours=hours,
+                minutes=minutes,
+                parts=parts,
+                with_swaps=figure(self.with_swaps, ".1%"),
+            )
+            if hours
+            else sentence(
+                "{over} Stop the machine {minutes} min into the stretch{parts}, or "
+                "accept {with_swaps}.",
+                over=over,
+                minutes=minutes,
+                parts=parts,
+                with_swaps=figure(self.with_swaps, ".1%"),
+            )
         )
 
     def _over(self, helped: str) -> str:
         """What keeps the limit from being kept, swaps or not."""
-        over = (
-            f"{helped} the chance of a failure is {self.with_swaps:.1%}; even with every edge "
-            f"fresh that helps it would be {self.floor:.1%} ({self.breakage:.1%} by breakage, "
-            f"which no swap lowers), over the limit of {self.limit:.1%}."
+        over: str = (
+            sentence(
+                "{helped} the chance of a failure is {with_swaps}; even with every edge "
+                "fresh that helps it would be {floor} ({breakage} by breakage, which no "
+                "swap lowers), over the limit of {limit}.",
+                helped=helped,
+                with_swaps=figure(self.with_swaps, ".1%"),
+                floor=figure(self.floor, ".1%"),
+                breakage=figure(self.breakage, ".1%"),
+                limit=figure(self.limit, ".1%"),
+            )
             if self.floor > self.limit
-            else f"{helped} the chance of a failure is {self.with_swaps:.1%}, over the limit "
-            f"of {self.limit:.1%}."
+            else sentence(
+                "{helped} the chance of a failure is {with_swaps}, over the limit of {limit}.",
+                helped=helped,
+                with_swaps=figure(self.with_swaps, ".1%"),
+                limit=figure(self.limit, ".1%"),
+            )
         )
         if self.left_out:
-            over = (
-                f"{over} Swaps left out: {self.left_out}; each hardly lowers its own edge's "
-                f"chance or costs over {DARK_PRICE:.0f} times the failures that it prevents."
+            over = sentence(
+                "{over} Swaps left out: {left_out}; each hardly lowers its own "
+                "edge's chance or costs over {dark_price} times the failures that "
+                "it prevents.",
+                over=over,
+                left_out=self.left_out,
+                dark_price=figure(DARK_PRICE, ".0f"),
             )
         return over
 

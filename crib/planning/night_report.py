@@ -12,6 +12,7 @@ from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, carriers_of
 from crib.planning.succession import Succession
+from crib.sentence import figure, sentence
 
 #: Parts of a stretch within which the hazard is taken as a straight line.
 POINTS = 12
@@ -118,13 +119,21 @@ def _stopped(
 def _sentence(row: MachineNight, own: float) -> str:
     """Why the rule brings one swap forward."""
     if row.safe:
-        end = f"with the swaps listed {row.with_swaps:.1%}, under the limit of {row.limit:.1%}"
-    else:
-        end = (
-            f"with every swap that helps much {row.with_swaps:.1%}, still over the limit of "
-            f"{row.limit:.1%}"
+        end = sentence(
+            "with the swaps listed {with_swaps}, under the limit of {limit}",
+            with_swaps=figure(row.with_swaps, ".1%"),
+            limit=figure(row.limit, ".1%"),
         )
-    return (
+    else:
+        end = sentence(
+            "with every swap that helps much {with_swaps}, still over the limit of {limit}",
+            with_swaps=figure(row.with_swaps, ".1%"),
+            limit=figure(row.limit, ".1%"),
+        )
+    return sentence(
         "The machine's chance of a failure in the unattended stretch would be "
-        f"{row.as_planned:.1%}, this edge's alone {own:.1%}; {end}."
+        "{as_planned}, this edge's alone {own}; {end}.",
+        as_planned=figure(row.as_planned, ".1%"),
+        own=figure(own, ".1%"),
+        end=end,
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from scipy.special import ndtri, pdtr, pdtrik
 
 from crib.errors import OutsideModel
+from crib.sentence import figure, sentence, together
 
 USUAL_SERVICE_LEVEL = 0.95
 
@@ -86,10 +87,14 @@ def order_quantity(demand: float, order_cost: float, holding_cost: float) -> Ord
     """
     not_negative(demand=demand, order_cost=order_cost, holding_cost=holding_cost)
     if holding_cost == 0:
-        raise outside("holding_cost", "has to be above 0: kept for nothing, all is ordered now")
+        raise outside(
+            "holding_cost", sentence("has to be above 0: kept for nothing, all is ordered now")
+        )
     quantity = math.sqrt(2 * demand * order_cost / holding_cost)
     if quantity > LARGEST:
-        raise outside("holding_cost", "is next to nothing against demand and order cost")
+        raise outside(
+            "holding_cost", sentence("is next to nothing against demand and order cost")
+        )
     orders = demand / quantity if quantity else 0.0
     return OrderQuantity(quantity, orders, orders * order_cost + quantity / 2 * holding_cost)
 
@@ -117,7 +122,7 @@ def single_order(
     not_negative(mean=mean, deviation=deviation, short_cost=short_cost, left_cost=left_cost)
     for name, cost in (("short_cost", short_cost), ("left_cost", left_cost)):
         if cost == 0:
-            raise outside(name, "has to be above 0")
+            raise outside(name, sentence("has to be above 0"))
     ratio = short_cost / (short_cost + left_cost)
     return ratio, mean + deviation * float(ndtri(ratio))
 
@@ -139,7 +144,12 @@ def poisson_cover(mean: float, service_level: float) -> int:
     not_negative(mean=mean)
     _share(service_level=service_level)
     if mean > LARGEST_POISSON:
-        raise outside("mean", f"is beyond {LARGEST_POISSON:g}")
+        raise outside(
+            "mean",
+            sentence(
+                "is beyond {largest_poisson}", largest_poisson=figure(LARGEST_POISSON, "g")
+            ),
+        )
     if mean == 0 or pdtr(0, mean) >= service_level:
         return 0
     # The continuous inverse lies within one of the answer; P(X <= k) decides.
@@ -151,19 +161,33 @@ def poisson_cover(mean: float, service_level: float) -> int:
 
 def not_negative(**figures: float) -> None:
     """Refuse what is negative, absurdly large or no number."""
-    for name, figure in figures.items():
-        if not 0 <= figure <= LARGEST:
-            raise outside(name, f"is {figure:g}: give a number, 0 to {LARGEST:g}")
+    for name, number in figures.items():
+        if not 0 <= number <= LARGEST:
+            raise outside(
+                name,
+                sentence(
+                    "is {number}: give a number, 0 to {largest}",
+                    number=figure(number, "g"),
+                    largest=figure(LARGEST, "g"),
+                ),
+            )
 
 
 def _share(**figures: float) -> None:
-    for name, figure in figures.items():
-        if not 0 < figure < 1:
-            raise outside(name, f"is {figure:g}: give a number between 0 and 1, like 0.95")
+    for name, number in figures.items():
+        if not 0 < number < 1:
+            raise outside(
+                name,
+                sentence(
+                    "is {number}: give a number between 0 and 1, like 0.95",
+                    number=figure(number, "g"),
+                ),
+            )
 
 
 def outside(name: str, detail: str) -> OutsideModel:
     """The refusal of one figure."""
     return OutsideModel(
-        f"{name.replace('_', ' ')} {detail}.", errors=[{"field": name, "detail": detail}]
+        together("", (name.replace("_", " "), " ", detail, ".")),
+        errors=[{"field": name, "detail": detail}],
     )

@@ -14,6 +14,7 @@ from crib.life.starter import starter_constants
 from crib.life.taylor import TaylorConstants
 from crib.life.taylor_range import CurveRange
 from crib.life.wear import WornAt, wear_per_part, wear_per_part_from_plain_guess, worn_at
+from crib.sentence import figure, sentence
 
 #: Spread of ln(life) around what each basis promises (MODEL: about 40 % for the shop's own
 #: constants; a plain guess and the starter table are wider; common practice, no source).
@@ -124,7 +125,11 @@ def part_wear(
     if life_parts:
         wear = wear_per_part_from_plain_guess(life_parts)
         return _made(
-            operations, cuts, wear, "life_parts", f"about {life_parts:g} parts per edge"
+            operations,
+            cuts,
+            wear,
+            "life_parts",
+            sentence("about {life_parts} parts per edge", life_parts=figure(life_parts, "g")),
         )
     if tool_material and material_group:
         curve = starter_curve(tool_material, material_group)

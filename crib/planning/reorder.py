@@ -16,6 +16,7 @@ from crib.planning.order_quantity import (
     outside,
     reorder_point,
 )
+from crib.sentence import sentence
 
 #: Delivery time where a cutting item gives none [days]; common practice, no source.
 USUAL_LEAD_DAYS = 7.0
@@ -51,7 +52,7 @@ def daily_demand(
         OutsideModel: Less than one day.
     """
     if days < 1:
-        raise outside("days", "has to be 1 or more")
+        raise outside("days", sentence("has to be 1 or more"))
     day = np.floor(np.asarray(days_from_start, dtype=np.float64)).astype(np.int64)
     inside = (day >= 0) & (day < days)
     per_day = np.bincount(

@@ -21,6 +21,7 @@ from crib.planning.shelf import (
     SpecNeeds,
     SwapNeed,
 )
+from crib.sentence import OR, sentence, together
 
 #: ``(instant, bench minutes) -> instant`` at which that much bench work is done.
 Finish = Callable[[datetime, float], datetime]
@@ -101,8 +102,13 @@ class _Walk:
         spec = self.specs.get(need.tool_spec)
         if spec is None:
             raise NotKnown(
-                f"Nothing is known of tool spec {need.tool_spec}, which station "
-                f"{need.machine}/{need.station} wants.",
+                sentence(
+                    "Nothing is known of tool spec {tool_spec}, which station "
+                    "{machine}/{station} wants.",
+                    tool_spec=need.tool_spec,
+                    machine=need.machine,
+                    station=need.station,
+                ),
                 facts={"tool_spec": need.tool_spec},
             )
         own = self._seated(need, spec)
@@ -251,17 +257,22 @@ class _Stock:
 
 
 def _missing_holder(spec: SpecNeeds, next_from: datetime | None) -> Missing:
-    sentence = f"No free holder of type {spec.holder_type}"
+    text = sentence("No free holder of type {holder_type}", holder_type=spec.holder_type)
     if next_from is not None:
-        sentence += "; the next one comes out of a machine too late to be built in time"
-    return Missing("holder", (spec.holder_type,), 1, f"{sentence}.")
+        text += sentence("; the next one comes out of a machine too late to be built in time")
+    return Missing("holder", (spec.holder_type,), 1, f"{text}.")
 
 
 def _missing_edges(spec: SpecNeeds) -> Missing:
     count = spec.items_per_tool
-    edges = "edge" if count == 1 else "edges from one lot"
-    sentence = f"{count} {edges} of {' or '.join(spec.cutting_items)} not in stock."
-    return Missing("edge", spec.cutting_items, count, sentence)
+    edges = "edge" if count == 1 else sentence("edges from one lot")
+    text = sentence(
+        "{count} {edges} of {cutting_items} not in stock.",
+        count=count,
+        edges=edges,
+        cutting_items=together(OR, spec.cutting_items),
+    )
+    return Missing("edge", spec.cutting_items, count, text)
 
 
 @dataclass(frozen=True, slots=True)

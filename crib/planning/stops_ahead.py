@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from crib.planning.attended import JUST_AFTER_S
 from crib.planning.due import MachineAhead
+from crib.sentence import sentence
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,11 +31,11 @@ STOP_MINUTES: Final = (5.0, 3.0, 3.0, 0.0, 0.0)
 
 #: In words, as the end of "brought forward to …".
 IN_WORDS: Final = (
-    "a stop of its own",
-    "a bar change",
-    "the start of a shift",
-    "the changeover",
-    "the swap of another tool",
+    sentence("a stop of its own"),
+    sentence("a bar change"),
+    sentence("the start of a shift"),
+    sentence("the changeover"),
+    sentence("the swap of another tool"),
 )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from crib.planning.stops_ahead import IN_WORDS, OWN
+from crib.sentence import figure, sentence
 
 #: Why a swap is when it is; arrays hold the place in this list.
 WHYS: Final = (
@@ -30,13 +31,15 @@ RUN_ENDS_FIRST, PAST, COST, SIZE_LIMIT, UNATTENDED, GATHERED, RUN_TO_FAILURE = r
 #: it fails, with its sister ready (common practice, no source).
 MOST_FAIL = 0.9
 
-RUN_ENDS = "The runs planned end before this edge has to go."
-NOT_THE_DARK = (
-    "It will not last the unattended stretch, however fresh: expect the machine to stand, or "
-    "split the work."
+RUN_ENDS = sentence("The runs planned end before this edge has to go.")
+NOT_THE_DARK = sentence(
+    "It will not last the unattended stretch, however fresh: expect the machine to "
+    "stand, or split the work."
 )
-NOBODY_NOW = "It runs out before anybody is there to swap it: expect the machine to stand."
-BEFORE_THE_DARK = "Its own point falls where nobody is there; swap it before."
+NOBODY_NOW = sentence(
+    "It runs out before anybody is there to swap it: expect the machine to stand."
+)
+BEFORE_THE_DARK = sentence("Its own point falls where nobody is there; swap it before.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,44 +127,55 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         return _sentence_of_gathered(stop, of)
     if why in (PAST, SIZE_LIMIT) and of.size_parts is not None:
         if math.isinf(of.size_parts):
-            return (
-                "Size corrections show it wearing faster than its kind: from "
-                f"{of.best:.2f} of the promised life on the risk costs more than a fresh edge, "
-                f"and it has used {of.used:.2f}."
+            return sentence(
+                "Size corrections show it wearing faster than its kind: from {best} "
+                "of the promised life on the risk costs more than a fresh edge, and "
+                "it has used {used}.",
+                best=figure(of.best, ".2f"),
+                used=figure(of.used, ".2f"),
             )
         limit = (
-            "Size corrections so far put the wear limit about "
-            f"{math.floor(of.size_parts)} parts ahead"
+            sentence(
+                "Size corrections so far put the wear limit about {floor} parts ahead",
+                floor=math.floor(of.size_parts),
+            )
             if of.size_parts >= 1
-            else "Size corrections so far say that the wear limit is reached"
+            else sentence("Size corrections so far say that the wear limit is reached")
         )
         if why == PAST:
-            return f"{limit}: by its own odds the edge is due now."
+            return sentence("{limit}: by its own odds the edge is due now.", limit=limit)
         if of.parts < of.size_parts - 1:
-            return (
-                f"{limit}; from {of.parts:.0f} parts on the risk costs more than a fresh edge."
+            return sentence(
+                "{limit}; from {parts} parts on the risk costs more than a fresh edge.",
+                limit=limit,
+                parts=figure(of.parts, ".0f"),
             )
         return f"{limit}."
     if why == PAST:
-        return (
-            f"It has used {of.used:.2f} of the promised life; {of.best:.2f} was the age of "
-            "least cost."
+        return sentence(
+            "It has used {used} of the promised life; {best} was the age of least cost.",
+            used=figure(of.used, ".2f"),
+            best=figure(of.best, ".2f"),
         )
     if why == COST and of.unseen:
-        return (
+        return sentence(
             "No edge of its kind was seen worn yet, so that its point creeps: "
-            f"{of.best:.2f} of the promised life for now, though by its odds a later swap "
-            "would cost less."
+            "{best} of the promised life for now, though by its odds a later swap "
+            "would cost less.",
+            best=figure(of.best, ".2f"),
         )
     if why in (COST, SIZE_LIMIT):
-        return (
-            f"From {of.best:.2f} of the promised life on, the risk costs more than a fresh "
-            f"edge ({of.failing:.0%} of such edges fail before)."
+        return sentence(
+            "From {best} of the promised life on, the risk costs more than a fresh "
+            "edge ({failing} of such edges fail before).",
+            best=figure(of.best, ".2f"),
+            failing=figure(of.failing, ".0%"),
         )
     if why == RUN_TO_FAILURE:
-        return (
-            "Run it until it fails: swapping it early would cost more "
-            f"({of.failing:.0%} of such edges fail before it would pay)."
+        return sentence(
+            "Run it until it fails: swapping it early would cost more ({failing} of "
+            "such edges fail before it would pay).",
+            failing=figure(of.failing, ".0%"),
         )
     return BEFORE_THE_DARK if why == UNATTENDED else RUN_ENDS
 
@@ -169,15 +183,25 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
 def _sentence_of_gathered(stop: int, of: Figures) -> str:
     own, out = math.floor(of.own_parts), math.floor(of.parts)
     point = (
-        f"Its own point falls where nobody is there, so that it is due after {own} parts"
+        sentence(
+            "Its own point falls where nobody is there, so that it is due after {own} parts",
+            own=own,
+        )
         if of.dark
-        else f"Its own point is after {own} parts"
+        else sentence("Its own point is after {own} parts", own=own)
     )
     if own == out:
-        return f"{point}; it joins {IN_WORDS[stop]} just before, which saves a stop."
-    return (
-        f"{point}; {own - out} parts earlier it joins {IN_WORDS[stop]}, which saves more "
-        "than they are worth."
+        return sentence(
+            "{point}; it joins {in_words} just before, which saves a stop.",
+            point=point,
+            in_words=IN_WORDS[stop],
+        )
+    return sentence(
+        "{point}; {own} parts earlier it joins {in_words}, which saves more than "
+        "they are worth.",
+        point=point,
+        own=own - out,
+        in_words=IN_WORDS[stop],
     )
 
 
@@ -192,7 +216,15 @@ def sentence_of_successor(why: int, stop: int, best: float, age: float) -> str:
     """
     if why == UNATTENDED:
         return BEFORE_THE_DARK if age < best else NOT_THE_DARK
-    used = f"The edge that comes out will have used {age:.2f} of its promised life"
+    used = sentence(
+        "The edge that comes out will have used {age} of its promised life",
+        age=figure(age, ".2f"),
+    )
     if why == GATHERED and stop != OWN:
-        return f"{used}, {best:.2f} being the age of least cost; it joins {IN_WORDS[stop]}."
-    return f"{used}, the age of least cost."
+        return sentence(
+            "{used}, {best} being the age of least cost; it joins {in_words}.",
+            used=used,
+            best=figure(best, ".2f"),
+            in_words=IN_WORDS[stop],
+        )
+    return sentence("{used}, the age of least cost.", used=used)

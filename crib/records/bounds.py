@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from crib.sentence import sentence, together
+
 #: A slip of the decimal point, or of a unit: mm for m, µm for mm, cm for mm.
 _SLIPS = (10.0, 100.0, 1000.0)
 
@@ -51,17 +53,24 @@ class Bounds(NamedTuple):
             ('0, or from 0.5 to 60', 'more than 0, at most 1')
         """
         if self.least is not None and self.most is not None and self.above is None:
-            span = f"from {plain(self.least)} to {plain(self.most)}"
+            span: str = sentence(
+                "from {plain} to {plain2}", plain=plain(self.least), plain2=plain(self.most)
+            )
         else:
             pairs = (
-                ("at least", self.least),
-                ("more than", self.above),
-                ("at most", self.most),
+                (sentence("at least"), self.least),
+                (sentence("more than"), self.above),
+                (sentence("at most"), self.most),
             )
-            span = ", ".join(
-                f"{words} {plain(bound)}" for words, bound in pairs if bound is not None
+            span = together(
+                ", ",
+                [
+                    together(" ", (words, plain(bound)))
+                    for words, bound in pairs
+                    if bound is not None
+                ],
             )
-        return f"0, or {span}" if self.zero else span
+        return sentence("0, or {span}", span=span) if self.zero else span
 
     def guess(self, value: float) -> float | None:
         """What was probably meant by an implausible value; None where nothing is likely.
@@ -81,7 +90,7 @@ class Bounds(NamedTuple):
     def question(self, value: float) -> str:
         """``Did you mean 0.12?`` after a space; nothing where no slip is likely."""
         guess = self.guess(value)
-        return "" if guess is None else f" Did you mean {plain(guess)}?"
+        return "" if guess is None else sentence(" Did you mean {plain}?", plain=plain(guess))
 
 
 def plain(bound: float) -> str:

@@ -8,10 +8,11 @@ from crib.errors import Invalid
 from crib.metrology.preset import Reading
 from crib.records.columns import Column
 from crib.records.values import implausible
+from crib.sentence import figure, sentence
 
 FLANK_WEAR = Column(
     "flank_wear_mm", "length", minimum=0, maximum=5, usual=(0.05, 0.8),
-    source="ISO 3685: VB 0.3 mm, 0.6 mm at most; room for edges that ran on",
+    source=sentence("ISO 3685: VB 0.3 mm, 0.6 mm at most; room for edges that ran on"),
 )  # fmt: skip
 CHANGE = Column("change_mm", "length", minimum=-10, maximum=10, usual=(0.0005, 0.2))
 LF = Column("lf_mm", "length", minimum=-2_000, maximum=2_000, usual=(5, 300))
@@ -43,8 +44,14 @@ def refuse_implausible(column: Column, value: int | None, noun: str) -> None:
     length = value / column.scale
     bounds = column.bounds
     raise Invalid(
-        f"{noun} of {length:g} mm is not plausible; {bounds} mm is.{bounds.question(length)}",
-        errors=[{"field": column.name, "detail": f"{bounds} mm"}],
+        sentence(
+            "{noun} of {length} mm is not plausible; {bounds} mm is.{question}",
+            noun=noun,
+            length=figure(length, "g"),
+            bounds=bounds,
+            question=bounds.question(length),
+        ),
+        errors=[{"field": column.name, "detail": sentence("{bounds} mm", bounds=bounds)}],
     )
 
 
@@ -56,4 +63,8 @@ def refuse_readings(readings: Sequence[Reading]) -> None:
     """
     for number, reading in enumerate(readings, start=1):
         for column, name in ((LF, "LF"), (WF, "WF"), (HF, "HF"), (RE, "RE")):
-            refuse_implausible(column, reading.value(name), f"Reading {number}: {name}")
+            refuse_implausible(
+                column,
+                reading.value(name),
+                sentence("Reading {number}: {name}", number=number, name=name),
+            )

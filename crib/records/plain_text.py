@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from crib.sentence import sentence
+
 # Joiners change how letters of some scripts are written; all else that formats is invisible.
 _JOINERS = "\u200c\u200d"
 _UNSEEN = {"Cc", "Cf", "Cs", "Zl", "Zp"}
@@ -30,9 +32,11 @@ def unseen(text: str) -> str | None:
     for character in text:
         category = unicodedata.category(character)
         if category == "Cc":
-            return "holds a line break or control character"
+            return sentence("holds a line break or control character")
         if category in _UNSEEN and character not in _JOINERS:
-            return f"holds the invisible character U+{ord(character):04X}"
+            return sentence(
+                "holds the invisible character U+{ord}", ord=format(ord(character), "04X")
+            )
     return None
 
 

@@ -18,6 +18,7 @@ from crib.metrology.block import template_problems
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 from crib.records.passwords import MASK, is_masked
+from crib.sentence import sentence
 
 _DAY_MINUTES = 24 * 60
 _TEMPLATE = "(MACHINE $machine)"
@@ -67,44 +68,64 @@ def _calendar_span(values: Values) -> Iterator[Problem]:
     if isinstance(zone, str) and not is_time_zone(zone):
         yield Problem(
             "time_zone",
-            "is no IANA time zone",
-            "write it like Europe/Berlin, or leave it empty",
+            sentence("is no IANA time zone"),
+            sentence("write it like Europe/Berlin, or leave it empty"),
         )
     if values.get("start") == _DAY_MINUTES:
-        yield Problem("start", "is the end of a day", "write 00:00 on the next weekday")
+        yield Problem(
+            "start",
+            sentence("is the end of a day"),
+            sentence("write 00:00 on the next weekday"),
+        )
 
 
 def _closure(values: Values) -> Iterator[Problem]:
     start, end = values.get("start"), values.get("end")
     if isinstance(start, str) and isinstance(end, str) and local_end(end) <= local_start(start):
-        yield Problem("end", "does not lie after start", "write when it ends")
+        yield Problem(
+            "end", sentence("does not lie after start"), sentence("write when it ends")
+        )
     kind, attended = values.get("kind"), values.get("attended")
     if kind == "open" and attended is None:
-        yield Problem("attended", "is empty", "say yes or no of an extra shift")
+        yield Problem(
+            "attended", sentence("is empty"), sentence("say yes or no of an extra shift")
+        )
     if kind == "closed" and attended:
-        yield Problem("attended", "is said of a closed time", "leave it empty there")
+        yield Problem(
+            "attended", sentence("is said of a closed time"), sentence("leave it empty there")
+        )
 
 
 def _machine(values: Values) -> Iterator[Problem]:
     bar, remnant = values.get("bar_length_mm"), values.get("bar_remnant_mm")
     if isinstance(bar, float) and isinstance(remnant, float) and remnant >= bar:
-        yield Problem("bar_remnant_mm", "is the whole bar", "write what is left of one in mm")
+        yield Problem(
+            "bar_remnant_mm",
+            sentence("is the whole bar"),
+            sentence("write what is left of one in mm"),
+        )
     counters = values.get("path_counters")
     if isinstance(counters, str):
         try:
             path_counters(counters)
         except ValueError as problem:
-            yield Problem("path_counters", str(problem), "write it like 1:main|2:sub*2")
+            yield Problem(
+                "path_counters", str(problem), sentence("write it like 1:main|2:sub*2")
+            )
     if is_masked(values.get("feed_url")):
         yield Problem(
             "feed_url",
-            f"holds {MASK} in the place of a password",
-            "write the password: only an address that is otherwise unchanged keeps it",
+            sentence("holds {mask} in the place of a password", mask=MASK),
+            sentence(
+                "write the password: only an address that is otherwise unchanged keeps it"
+            ),
         )
     template = values.get("block_template")
     for number, detail in template_problems(template) if isinstance(template, str) else ():
         yield Problem(
-            "block_template", f"line {number}: {detail}", f"write it like {_TEMPLATE}"
+            "block_template",
+            sentence("line {number}: {detail}", number=number, detail=detail),
+            sentence("write it like {template}", template=_TEMPLATE),
         )
 
 
@@ -112,8 +133,8 @@ def _cutting_item(values: Values) -> Iterator[Problem]:
     if "|" in str(values.get("cutting_item")):
         yield Problem(
             "cutting_item",
-            "holds a |, which stands between names elsewhere",
-            "write the name without it",
+            sentence("holds a |, which stands between names elsewhere"),
+            sentence("write the name without it"),
         )
 
 
@@ -132,15 +153,17 @@ def _tool_life(values: Values) -> Iterator[Problem]:
     if values.get("tool_material") is None and values.get("cutting_item") is None:
         yield Problem(
             "tool_material",
-            "and cutting_item are both empty",
-            "write one of them: it says which edges the constants are for",
+            sentence("and cutting_item are both empty"),
+            sentence("write one of them: it says which edges the constants are for"),
         )
 
 
 def _run(values: Values) -> Iterator[Problem]:
     start_at, end_at = values.get("start_at"), values.get("end_at")
     if isinstance(start_at, datetime) and isinstance(end_at, datetime) and end_at < start_at:
-        yield Problem("end_at", "lies before start_at", "write when the run ended")
+        yield Problem(
+            "end_at", sentence("lies before start_at"), sentence("write when the run ended")
+        )
 
 
 def _gauge(values: Values) -> Iterator[Problem]:
@@ -150,8 +173,8 @@ def _gauge(values: Values) -> Iterator[Problem]:
             compile_pattern(pattern)
         except Invalid as problem:
             why = problem.sentence.rstrip(".")
-            right = "write it like LF {lf} WF {wf}"
-            yield Problem("line_pattern", f"cannot be used: {why}", right)
+            right = sentence("write it like LF {lf} WF {wf}")
+            yield Problem("line_pattern", sentence("cannot be used: {why}", why=why), right)
 
 
 _RULES: dict[str, Callable[[Values], Iterator[Problem]]] = {

@@ -17,6 +17,7 @@ from crib.floor.closures import parse_local
 from crib.records.bounds import plain
 from crib.records.columns import LONGEST_LINES, LONGEST_TEXT, Column
 from crib.records.plain_text import unseen
+from crib.sentence import sentence, together
 from crib.units import mm_from_tenths_um, tenths_um_from_mm
 
 _NUMBER = re.compile(r"[+-]?(\d{1,20}(\.\d{0,30})?|\.\d{1,30})([eE][+-]?\d{1,3})?", re.ASCII)
@@ -74,7 +75,13 @@ def print_cell(column: Column, value: object) -> str:
 
 def _read_text(column: Column, text: str) -> str:
     if len(text) > LONGEST_TEXT:
-        raise Invalid(f"is {len(text)} characters long; at most {LONGEST_TEXT} are taken")
+        raise Invalid(
+            sentence(
+                "is {text} characters long; at most {longest_text} are taken",
+                text=len(text),
+                longest_text=LONGEST_TEXT,
+            )
+        )
     wrong = unseen(text)
     if wrong is not None:
         raise Invalid(wrong)
@@ -85,14 +92,23 @@ def _read_lines(column: Column, text: str) -> str:
     def meant(escape: re.Match[str]) -> str:
         if escape[1] not in _ESCAPES:
             raise Invalid(
-                f"holds {escape[0]}, which means nothing; write \\n for the end of a line and "
-                "\\\\ for a backslash"
+                sentence(
+                    "holds {escape}, which means nothing; write \\n for the end of a "
+                    "line and \\\\ for a backslash",
+                    escape=escape[0],
+                )
             )
         return _ESCAPES[escape[1]]
 
     lines = _ESCAPED.sub(meant, text)
     if len(lines) > LONGEST_LINES:
-        raise Invalid(f"is {len(lines)} characters long; at most {LONGEST_LINES} are taken")
+        raise Invalid(
+            sentence(
+                "is {lines} characters long; at most {longest_lines} are taken",
+                lines=len(lines),
+                longest_lines=LONGEST_LINES,
+            )
+        )
     wrong = unseen(lines.replace("\r\n", " ").replace("\n", " "))
     if wrong is not None:
         raise Invalid(wrong)
@@ -109,16 +125,16 @@ def _on_one_line(lines: str) -> str:
 
 def _read_integer(column: Column, text: str) -> int:
     if not _WHOLE.fullmatch(text):
-        raise Invalid("is not a whole number")
+        raise Invalid(sentence("is not a whole number"))
     return int(text)
 
 
 def _read_number(column: Column, text: str) -> float:
     if not _NUMBER.fullmatch(text):
-        raise Invalid("is not a number; write it like 12.5")
+        raise Invalid(sentence("is not a number; write it like 12.5"))
     value = float(text)
     if not math.isfinite(value):
-        raise Invalid("is not a finite number; write it like 12.5")
+        raise Invalid(sentence("is not a finite number; write it like 12.5"))
     return value
 
 
@@ -131,7 +147,7 @@ def _read_length(column: Column, text: str) -> int:
 
 def _read_money(column: Column, text: str) -> int:
     if not _MONEY.fullmatch(text):
-        raise Invalid("is not an amount; write it like 12.50")
+        raise Invalid(sentence("is not an amount; write it like 12.50"))
     return int(Decimal(text) * 100)
 
 
@@ -139,7 +155,7 @@ def _read_yes_no(column: Column, text: str) -> bool:
     try:
         return _YES[text.lower()]
     except KeyError:
-        raise Invalid("is neither yes nor no; write yes or no") from None
+        raise Invalid(sentence("is neither yes nor no; write yes or no")) from None
 
 
 def _read_instant(column: Column, text: str) -> datetime:
@@ -160,15 +176,17 @@ def _read_date(column: Column, text: str) -> date:
         if _DAY.fullmatch(text):
             return date.fromisoformat(text)
     except ValueError as problem:
-        raise Invalid(f"is not a date ({problem}); write it like 2026-03-29") from None
-    raise Invalid("is not a date; write it like 2026-03-29")
+        raise Invalid(
+            sentence("is not a date ({problem}); write it like 2026-03-29", problem=problem)
+        ) from None
+    raise Invalid(sentence("is not a date; write it like 2026-03-29"))
 
 
 def _read_time(column: Column, text: str) -> int:
     match = _CLOCK.fullmatch(text)
     minutes = int(match[1]) * 60 + int(match[2]) if match else -1
     if not match or int(match[2]) > 59 or minutes > 24 * 60:
-        raise Invalid("is not a time of day; write it like 06:00 (24:00 is allowed)")
+        raise Invalid(sentence("is not a time of day; write it like 06:00 (24:00 is allowed)"))
     return minutes
 
 
@@ -188,21 +206,23 @@ def _read_choice(column: Column, text: str) -> str:
     for other, choice in column.spellings:
         if other == joined:
             return choice
-    raise Invalid(f"is not a word taken here; {right_for(column)}")
+    raise Invalid(
+        sentence("is not a word taken here; {right_for}", right_for=right_for(column))
+    )
 
 
 _SHAPES = {
-    "text": "plain text",
-    "lines": "text with \\n for the end of a line and \\\\ for a backslash",
-    "integer": "a whole number",
-    "number": "a number like 12.5",
-    "length": "a length in mm like 12.3456",
-    "money": "an amount like 12.50",
-    "yes_no": "yes or no",
-    "instant": "an instant with its offset, like 2026-03-29T01:30:00+01:00",
-    "date": "a date like 2026-03-29",
-    "time": "a time of day like 06:00",
-    "local": "a day like 2026-12-24 or a local time like 2026-12-24T14:00",
+    "text": sentence("plain text"),
+    "lines": sentence("text with \\n for the end of a line and \\\\ for a backslash"),
+    "integer": sentence("a whole number"),
+    "number": sentence("a number like 12.5"),
+    "length": sentence("a length in mm like 12.3456"),
+    "money": sentence("an amount like 12.50"),
+    "yes_no": sentence("yes or no"),
+    "instant": sentence("an instant with its offset, like 2026-03-29T01:30:00+01:00"),
+    "date": sentence("a date like 2026-03-29"),
+    "time": sentence("a time of day like 06:00"),
+    "local": sentence("a day like 2026-12-24 or a local time like 2026-12-24T14:00"),
 }
 
 
@@ -215,20 +235,24 @@ def right_for(column: Column) -> str:
     """
     if column.kind == "choice":
         *first, last = column.choices
-        return f"write {', '.join(first)} or {last}" if first else f"write {last}"
+        return (
+            sentence("write {first} or {last}", first=together(", ", first), last=last)
+            if first
+            else sentence("write {last}", last=last)
+        )
     shape = _SHAPES[column.kind]
     if column.many:
-        shape = "names with | between them"
+        shape = sentence("names with | between them")
     pairs = (
-        ("at least", column.minimum),
-        ("more than", column.above),
-        ("at most", column.maximum),
+        (sentence("at least"), column.minimum),
+        (sentence("more than"), column.above),
+        (sentence("at most"), column.maximum),
     )
     bounds = [f", {words} {plain(bound)}" for words, bound in pairs if bound is not None]
     if column.zero:
-        bounds.insert(0, ", 0 or")
+        bounds.insert(0, sentence(", 0 or"))
         bounds[1] = bounds[1].removeprefix(",")
-    return f"write {shape}{''.join(bounds)}"
+    return sentence("write {shape}{bounds}", shape=shape, bounds=together("", bounds))
 
 
 def read_names(column: Column, text: str) -> tuple[str, ...]:
@@ -239,11 +263,13 @@ def read_names(column: Column, text: str) -> tuple[str, ...]:
     """
     names = tuple(name.strip() for name in text.split("|"))
     if not all(names):
-        raise Invalid("has nothing on one side of a |; write names with | between them")
+        raise Invalid(
+            sentence("has nothing on one side of a |; write names with | between them")
+        )
     for position, name in enumerate(names):
         _read_text(column, name)
         if name in names[:position]:
-            raise Invalid(f"names {name} twice; write every name once")
+            raise Invalid(sentence("names {name} twice; write every name once", name=name))
     return names
 
 
@@ -275,12 +301,24 @@ def implausible(column: Column, value: object) -> str | None:
     if column.kind not in ("integer", "number", "length", "money"):
         return None
     if not isinstance(value, (int, float)):
-        return f"is no number; {right_for(column)}"
+        return sentence("is no number; {right_for}", right_for=right_for(column))
     plain_value, bounds = value / column.scale, column.bounds
     if bounds.admits(plain_value):
         return None
     question = bounds.question(plain_value)
-    return f"is not plausible; {right_for(column)}{'.' if question else ''}{question}"
+    return (
+        sentence(
+            "is not plausible; {right_for}.{question}",
+            right_for=right_for(column),
+            question=question,
+        )
+        if question
+        else sentence(
+            "is not plausible; {right_for}{question}",
+            right_for=right_for(column),
+            question=question,
+        )
+    )
 
 
 def _check_bounds(column: Column, value: object) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from crib.errors import Invalid
+from crib.sentence import sentence, together
 
 #: Words of the MTConnect vocabulary as far as this service sets them.
 NEW: Final = "NEW"
@@ -51,8 +52,17 @@ def read_reason(text: str) -> str:
     if plain not in REASONS:
         said = ", ".join(reason.replace("_", " ") for reason in REASONS)
         raise Invalid(
-            f"'{text.strip()[:60]}' is no reason for a removal: take one of {said}.",
-            errors=[{"field": "reason", "detail": f"one of {', '.join(REASONS)}"}],
+            sentence(
+                "'{text}' is no reason for a removal: take one of {said}.",
+                text=text.strip()[:60],
+                said=said,
+            ),
+            errors=[
+                {
+                    "field": "reason",
+                    "detail": sentence("one of {reasons}", reasons=together(", ", REASONS)),
+                }
+            ],
         )
     return plain
 

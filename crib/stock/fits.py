@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from crib.designation.pockets import pocket_misfits
 from crib.designation.reading import holder_or_none, insert_or_none
+from crib.sentence import OR, sentence, together
 
 
 class Misfit(NamedTuple):
@@ -92,8 +93,13 @@ def build_misfits(spec: SpecFacts, holder: HolderFacts, item: ItemFacts) -> tupl
         found.append(
             Misfit(
                 "lot",
-                f"lot {item.lot} holds {item.cutting_item}; {spec.tool_spec} takes "
-                f"{' or '.join(spec.cutting_items)}",
+                sentence(
+                    "lot {lot} holds {cutting_item}; {tool_spec} takes {cutting_items}",
+                    lot=item.lot,
+                    cutting_item=item.cutting_item,
+                    tool_spec=spec.tool_spec,
+                    cutting_items=together(OR, spec.cutting_items),
+                ),
             )
         )
     found += _pocket_problems(holder, item)
@@ -101,24 +107,40 @@ def build_misfits(spec: SpecFacts, holder: HolderFacts, item: ItemFacts) -> tupl
 
 
 def _pocket_problems(holder: HolderFacts, item: ItemFacts) -> list[Misfit]:
-    goes_not = f"{item.designation} does not go into holder {holder.mark}"
+    goes_not = sentence(
+        "{designation} does not go into holder {mark}",
+        designation=item.designation,
+        mark=holder.mark,
+    )
     if _starts(holder.accepts):
         if accepts(holder.accepts, item.designation):
             return []
-        takes = " or ".join(start.strip() for start in (holder.accepts or "").split("|"))
-        return [Misfit("lot", f"{goes_not}, which takes {takes}")]
+        takes = together(OR, (start.strip() for start in (holder.accepts or "").split("|")))
+        return [
+            Misfit(
+                "lot",
+                sentence("{goes_not}, which takes {takes}", goes_not=goes_not, takes=takes),
+            )
+        ]
     pocket, insert = holder_or_none(holder.designation), insert_or_none(item.designation)
     if pocket is None or insert is None:  # in the shop's own words: nothing is known of it
         return []
     return [
-        Misfit("lot", f"{goes_not} ({pocket}): {reason}")
+        Misfit("lot", goes_not + f" ({pocket}): " + reason)
         for reason in pocket_misfits(pocket, insert)
     ]
 
 
 def _spec_problems(spec: SpecFacts) -> list[Misfit]:
     if spec.retired:
-        return [Misfit("tool_spec", f"{spec.tool_spec} is retired; take its successor")]
+        return [
+            Misfit(
+                "tool_spec",
+                sentence(
+                    "{tool_spec} is retired; take its successor", tool_spec=spec.tool_spec
+                ),
+            )
+        ]
     return []
 
 
@@ -128,26 +150,49 @@ def _holder_problems(spec: SpecFacts, holder: HolderFacts) -> list[Misfit]:
         found.append(
             Misfit(
                 "holder",
-                f"holder {holder.mark} is a {holder.holder_type}; {spec.tool_spec} needs a "
-                f"{spec.holder_type}",
+                sentence(
+                    "holder {mark} is a {holder_type}; {tool_spec} needs a {holder_type2}",
+                    mark=holder.mark,
+                    holder_type=holder.holder_type,
+                    tool_spec=spec.tool_spec,
+                    holder_type2=spec.holder_type,
+                ),
             )
         )
     if holder.out_of_service:
         found.append(
             Misfit(
                 "holder",
-                f"holder {holder.mark} is out of service ({holder.condition}); take another",
+                sentence(
+                    "holder {mark} is out of service ({condition}); take another",
+                    mark=holder.mark,
+                    condition=holder.condition,
+                ),
             )
         )
     if holder.retired:
-        found.append(Misfit("holder", f"holder {holder.mark} is retired; take another"))
+        found.append(
+            Misfit(
+                "holder", sentence("holder {mark} is retired; take another", mark=holder.mark)
+            )
+        )
     return found
 
 
 def _lot_problems(item: ItemFacts) -> list[Misfit]:
     found = []
     if item.lot_retired:
-        found.append(Misfit("lot", f"lot {item.lot} is retired; take another"))
+        found.append(
+            Misfit("lot", sentence("lot {lot} is retired; take another", lot=item.lot))
+        )
     if item.item_retired:
-        found.append(Misfit("lot", f"{item.cutting_item} is retired; take its successor"))
+        found.append(
+            Misfit(
+                "lot",
+                sentence(
+                    "{cutting_item} is retired; take its successor",
+                    cutting_item=item.cutting_item,
+                ),
+            )
+        )
     return found

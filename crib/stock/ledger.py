@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from crib.errors import Invalid, NoneLeft
+from crib.sentence import sentence, together
 
 #: Moves that a person books, with the sign that their quantity has; a stocktaking sets.
 MOVES: Final = {"receipt": 1, "issue": -1, "return": 1, "scrap": -1, "stocktaking": 0}
@@ -32,22 +33,59 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
     """
     if move not in MOVES:
         raise Invalid(
-            f"'{move}' is no stock move: take one of {', '.join(MOVES)}.",
-            errors=[{"field": "move", "detail": f"one of {', '.join(MOVES)}"}],
+            sentence(
+                "'{move}' is no stock move: take one of {moves}.",
+                move=move,
+                moves=together(", ", MOVES),
+            ),
+            errors=[
+                {
+                    "field": "move",
+                    "detail": sentence("one of {moves}", moves=together(", ", MOVES)),
+                }
+            ],
         )
     least = 0 if move == "stocktaking" else 1
     if isinstance(quantity, bool) or not least <= quantity <= MOST_PIECES:
         raise Invalid(
-            f"{'An' if move == 'issue' else 'A'} {move} of {quantity} pieces cannot be meant: "
-            f"give {least} to {MOST_PIECES}.",
-            errors=[{"field": "quantity", "detail": f"from {least} to {MOST_PIECES}"}],
+            (
+                sentence(
+                    "An {move} of {quantity} pieces cannot be meant: give {least} to "
+                    "{most_pieces}.",
+                    move=move,
+                    quantity=quantity,
+                    least=least,
+                    most_pieces=MOST_PIECES,
+                )
+                if move == "issue"
+                else sentence(
+                    "A {move} of {quantity} pieces cannot be meant: give {least} to "
+                    "{most_pieces}.",
+                    move=move,
+                    quantity=quantity,
+                    least=least,
+                    most_pieces=MOST_PIECES,
+                )
+            ),
+            errors=[
+                {
+                    "field": "quantity",
+                    "detail": sentence(
+                        "from {least} to {most_pieces}", least=least, most_pieces=MOST_PIECES
+                    ),
+                }
+            ],
         )
     change = quantity - on_hand if move == "stocktaking" else MOVES[move] * quantity
     refuse_below_nothing(
         on_hand,
         change,
         lot=lot,
-        what=f"{'An' if move == 'issue' else 'A'} {move} of {quantity}",
+        what=(
+            sentence("An {move} of {quantity}", move=move, quantity=quantity)
+            if move == "issue"
+            else sentence("A {move} of {quantity}", move=move, quantity=quantity)
+        ),
     )
     return change
 
@@ -60,7 +98,12 @@ def refuse_below_nothing(on_hand: int, change: int, *, lot: str, what: str) -> N
     """
     if on_hand + change < 0:
         raise NoneLeft(
-            f"{what} takes more than lot {lot} has: {on_hand} are left. If that is wrong, "
-            "book a stocktaking first.",
+            sentence(
+                "{what} takes more than lot {lot} has: {on_hand} are left. If that is "
+                "wrong, book a stocktaking first.",
+                what=what,
+                lot=lot,
+                on_hand=on_hand,
+            ),
             facts={"lot": lot, "on_hand": on_hand, "change": change},
         )

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from crib.errors import EdgeUsed, Invalid, NoneLeft
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +71,8 @@ def choose_edges(
     """
     if edge is not None and not 1 <= edge <= edges:
         raise Invalid(
-            f"There is no edge {edge}: this item has {edges}.",
-            errors=[{"field": "edge", "detail": f"from 1 to {edges}"}],
+            sentence("There is no edge {edge}: this item has {edges}.", edge=edge, edges=edges),
+            errors=[{"field": "edge", "detail": sentence("from 1 to {edges}", edges=edges)}],
         )
     free = sorted(
         (piece for piece in pieces if not piece.busy and not piece.scrapped),
@@ -119,19 +120,40 @@ def _none_left(
     facts = {"lot": lot, "on_hand": on_hand, "items_per_tool": items}
     if used and edge is not None:
         return EdgeUsed(
-            f"Edge {edge} has been used on every opened piece of lot {lot}, and "
-            f"{'none is' if on_hand == 0 else f'only {on_hand} are'} left in the box: turn to "
-            "another edge or take another lot.",
+            (
+                sentence(
+                    "Edge {edge} has been used on every opened piece of lot {lot}, and none "
+                    "is left in the box: turn to another edge or take another lot.",
+                    edge=edge,
+                    lot=lot,
+                )
+                if on_hand == 0
+                else sentence(
+                    "Edge {edge} has been used on every opened piece of lot {lot}, and only "
+                    "{on_hand} are left in the box: turn to another edge or take another "
+                    "lot.",
+                    edge=edge,
+                    lot=lot,
+                    on_hand=on_hand,
+                )
+            ),
             facts={**facts, "edge": edge},
-            errors=[{"field": "edge", "detail": "used before"}],
+            errors=[{"field": "edge", "detail": sentence("used before")}],
         )
     busy = sum(piece.busy for piece in standing)
-    in_tools = f" ({busy} sit in tools)" if busy else ""
+    in_tools = sentence(" ({busy} sit in tools)", busy=busy) if busy else ""
     return NoneLeft(
-        f"Lot {lot} has {on_hand} in the box and no free edge that is enough for a tool of "
-        f"{items}{in_tools}: take another lot, or book a receipt or a stocktaking first.",
+        sentence(
+            "Lot {lot} has {on_hand} in the box and no free edge that is enough for a "
+            "tool of {items}{in_tools}: take another lot, or book a receipt or a "
+            "stocktaking first.",
+            lot=lot,
+            on_hand=on_hand,
+            items=items,
+            in_tools=in_tools,
+        ),
         facts=facts,
-        errors=[{"field": "lot", "detail": "none left"}],
+        errors=[{"field": "lot", "detail": sentence("none left")}],
     )
 
 
@@ -172,16 +194,22 @@ def fate_of(piece: Piece, *, edges: int, regrinds: int, broken: bool) -> EdgeFat
     """
     left = piece.unused(edges)
     regrinds_left = max(0, regrinds - piece.grind)
-    name = f"Piece {piece.number}"
+    name = sentence("Piece {number}", number=piece.number)
     if broken:
-        return EdgeFate("scrap", None, 0, 0, f"{name} is scrap: it broke.")
+        return EdgeFate("scrap", None, 0, 0, sentence("{name} is scrap: it broke.", name=name))
     if left:
         return EdgeFate(
             "next_edge",
             left[0],
             len(left),
             regrinds_left,
-            f"{name}: turn to edge {left[0]} of {edges}; {len(left)} unused.",
+            sentence(
+                "{name}: turn to edge {left} of {edges}; {left2} unused.",
+                name=name,
+                left=left[0],
+                edges=edges,
+                left2=len(left),
+            ),
         )
     if regrinds_left:
         return EdgeFate(
@@ -189,6 +217,11 @@ def fate_of(piece: Piece, *, edges: int, regrinds: int, broken: bool) -> EdgeFat
             None,
             0,
             regrinds_left,
-            f"{name} is used up: send it to be ground, {regrinds_left} left of {regrinds}.",
+            sentence(
+                "{name} is used up: send it to be ground, {regrinds_left} left of {regrinds}.",
+                name=name,
+                regrinds_left=regrinds_left,
+                regrinds=regrinds,
+            ),
         )
-    return EdgeFate("scrap", None, 0, 0, f"{name} is used up: scrap it.")
+    return EdgeFate("scrap", None, 0, 0, sentence("{name} is used up: scrap it.", name=name))

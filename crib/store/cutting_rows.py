@@ -11,6 +11,7 @@ from sqlalchemy import RowMapping, Select, bindparam, func, select
 from crib.cutting.contradictions import contradictions
 from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
@@ -19,7 +20,7 @@ _operations, _parts, _items = _T["operations"], _T["parts"], _T["cutting_items"]
 _life, _lots = _T["tool_life"], _T["lots"]
 
 #: Where the shop's own constants come from when their row does not say.
-SHOPS_OWN: Final = "the shop's tool_life.csv"
+SHOPS_OWN: Final = sentence("the shop's tool_life.csv")
 
 #: Columns of an operation that its time in cut depends on.
 OPERATION_COLUMNS = tuple(
@@ -85,7 +86,12 @@ def contradicted_operations(tx: Tx) -> Iterator[str]:
     rows = select(_parts.c.part, _operations.c.sequence, *OPERATION_COLUMNS).select_from(table)
     for row in tx.execute(rows.order_by(_parts.c.part, _operations.c.sequence)).mappings():
         if told := contradiction_of(operation_from_row(row)):
-            yield f"Part {row['part']}, operation {row['sequence']}: {told}."
+            yield sentence(
+                "Part {part}, operation {sequence}: {told}.",
+                part=row["part"],
+                sequence=row["sequence"],
+                told=told,
+            )
 
 
 @dataclass(frozen=True, slots=True)

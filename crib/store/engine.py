@@ -27,6 +27,7 @@ from crib.errors import (
     StoreBusy,
     StoreFull,
 )
+from crib.sentence import sentence
 from crib.store.digests import Digests, write_all
 from crib.store.writer_queue import BUSY, WriterQueue
 
@@ -38,21 +39,49 @@ _WAIT_S, _BEHIND_S = 5.0, 1.0
 
 # Constraint (or SQLite's own words for it) -> what the person at the machine reads.
 _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
-    ("station_state.station_id", StationOccupied, "Another tool was just mounted there."),
-    ("station_state.assembly_id", AlreadyMounted, "This tool sits in a station already."),
-    ("assembly_state.holder_id", HolderInUse, "The holder is built already."),
-    ("edge_uses.piece_id", EdgeUsed, "That edge was used before."),
-    ("on_hand_not_negative", NoneLeft, "The lot holds fewer than that."),
-    ("balance_not_negative", NoneLeft, "The lot holds fewer than that."),
-    ("part count goes backwards", Conflict, "The part count would go backwards."),
-    ("append only", Conflict, "What is recorded is never changed; reverse it by a new fact."),
-    ("implausible number", Invalid, "A number lies outside its bounds; nothing was recorded."),
-    ("uq_runs_running", Conflict, "Another run is running on that machine; end it first."),
-    ("runs.machine_id", Conflict, "Another run is running on that machine; end it first."),
-    ("facts.reverses_id", Conflict, "That was reversed already."),
-    ("FOREIGN KEY", InUse, "Something else still names this record."),
-    ("_key", Conflict, "There is one of that name already."),
-    ("UNIQUE", Conflict, "There is one of that name already."),
+    (
+        "station_state.station_id",
+        StationOccupied,
+        sentence("Another tool was just mounted there."),
+    ),
+    (
+        "station_state.assembly_id",
+        AlreadyMounted,
+        sentence("This tool sits in a station already."),
+    ),
+    ("assembly_state.holder_id", HolderInUse, sentence("The holder is built already.")),
+    ("edge_uses.piece_id", EdgeUsed, sentence("That edge was used before.")),
+    ("on_hand_not_negative", NoneLeft, sentence("The lot holds fewer than that.")),
+    ("balance_not_negative", NoneLeft, sentence("The lot holds fewer than that.")),
+    (
+        "part count goes backwards",
+        Conflict,
+        sentence("The part count would go backwards."),
+    ),
+    (
+        "append only",
+        Conflict,
+        sentence("What is recorded is never changed; reverse it by a new fact."),
+    ),
+    (
+        "implausible number",
+        Invalid,
+        sentence("A number lies outside its bounds; nothing was recorded."),
+    ),
+    (
+        "uq_runs_running",
+        Conflict,
+        sentence("Another run is running on that machine; end it first."),
+    ),
+    (
+        "runs.machine_id",
+        Conflict,
+        sentence("Another run is running on that machine; end it first."),
+    ),
+    ("facts.reverses_id", Conflict, sentence("That was reversed already.")),
+    ("FOREIGN KEY", InUse, sentence("Something else still names this record.")),
+    ("_key", Conflict, sentence("There is one of that name already.")),
+    ("UNIQUE", Conflict, sentence("There is one of that name already.")),
 )
 
 
@@ -67,10 +96,12 @@ def path_of(url: str) -> Path | None:
         backend = parsed.get_backend_name()
     except (SQLAlchemyError, ValueError) as problem:
         raise Refusal(
-            "CRIB_DATABASE_URL is no address of a database; use sqlite:///FILE."
+            sentence("CRIB_DATABASE_URL is no address of a database; use sqlite:///FILE.")
         ) from problem
     if backend != "sqlite":
-        raise Refusal(f"CRIB_DATABASE_URL names {backend}; use sqlite:///FILE.")
+        raise Refusal(
+            sentence("CRIB_DATABASE_URL names {backend}; use sqlite:///FILE.", backend=backend)
+        )
     if parsed.database in (None, "", ":memory:"):
         return None
     return Path(str(parsed.database)).absolute()
@@ -176,8 +207,10 @@ class Store:
                     raise refusal_from(problem) from problem
                 if isinstance(problem, OperationalError) and "full" in str(problem.orig):
                     raise StoreFull(
-                        "The disk is full: nothing was recorded. Free some space and send it "
-                        "again."
+                        sentence(
+                            "The disk is full: nothing was recorded. Free some space "
+                            "and send it again."
+                        )
                     ) from problem
                 raise
             finally:
@@ -240,9 +273,9 @@ def _on_connect(driver: Any, record: ConnectionPoolEntry) -> None:
 def refusal_from(problem: IntegrityError) -> Refusal:
     """The refusal that a broken constraint stands for; the original error if none is known."""
     words = str(problem.orig)
-    for mark, kind, sentence in _CONSTRAINTS:
+    for mark, kind, told in _CONSTRAINTS:
         if mark in words:
-            return kind(sentence, facts={"constraint": words})
+            return kind(told, facts={"constraint": words})
     raise problem
 
 

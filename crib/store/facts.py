@@ -10,6 +10,7 @@ from sqlalchemy import Select, func, select
 
 from crib.clock import us_from_instant
 from crib.errors import Conflict, NotKnown
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.tables import facts, metadata
 
@@ -70,11 +71,14 @@ def add_fact(
     if reverses_id is not None:
         reversed_fact = get_fact(tx, reverses_id)
         if reversed_fact["kind"] == "reversal":
-            raise Conflict("A reversal cannot be reversed: record the fact anew.")
+            raise Conflict(sentence("A reversal cannot be reversed: record the fact anew."))
         if reversed_fact["reversed_by_id"] is not None:
             raise Conflict(
-                f"Fact {reverses_id} was reversed already, by fact "
-                f"{reversed_fact['reversed_by_id']}.",
+                sentence(
+                    "Fact {reverses_id} was reversed already, by fact {reversed_by_id}.",
+                    reverses_id=reverses_id,
+                    reversed_by_id=reversed_fact["reversed_by_id"],
+                ),
                 facts={"reversed_by_id": reversed_fact["reversed_by_id"]},
             )
     return int(
@@ -101,7 +105,10 @@ def get_fact(tx: Tx, fact_id: int) -> dict[str, Any]:
     """
     row = tx.execute(_SELECT.where(facts.c.id == fact_id)).mappings().first()
     if row is None:
-        raise NotKnown(f"There is no fact {fact_id} here.", facts={"fact_id": fact_id})
+        raise NotKnown(
+            sentence("There is no fact {fact_id} here.", fact_id=fact_id),
+            facts={"fact_id": fact_id},
+        )
     return dict(row)
 
 

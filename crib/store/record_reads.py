@@ -9,6 +9,7 @@ from sqlalchemy import ColumnElement, Select, and_, exists, func, select
 
 from crib.errors import NotKnown
 from crib.records.columns import Record
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.record_rows import (
     OWNED,
@@ -88,7 +89,9 @@ def get_record(tx: Tx, record: Record, key: int | str | Sequence[object]) -> Val
     statement = _filtered(shape, shape.select, wanted, include_retired=True)
     row = tx.execute(statement).mappings().first()
     if row is None:
-        raise NotKnown(f"There is no {name} here.", facts={"record": record.name})
+        raise NotKnown(
+            sentence("There is no {name} here.", name=name), facts={"record": record.name}
+        )
     return _completed(tx, shape, [dict(row)])[0]
 
 

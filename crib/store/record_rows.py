@@ -19,6 +19,7 @@ from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME, CALENDAR_SPANS, OPERATIONS
 from crib.records.columns import Column, Record
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
@@ -149,8 +150,12 @@ def check_names(shape: Shape, values: Mapping[str, object]) -> None:
         return
     unknown = sorted(set(values) - shape.known)
     raise Invalid(
-        f"A {shape.record.noun} has no {', '.join(unknown)}.",
-        errors=[{"field": name, "detail": "is not known here"} for name in unknown],
+        sentence(
+            "A {noun} has no {unknown}.",
+            noun=shape.record.noun,
+            unknown=together(", ", unknown),
+        ),
+        errors=[{"field": name, "detail": sentence("is not known here")} for name in unknown],
     )
 
 
@@ -184,8 +189,8 @@ def encode_value(column: Column, value: object, lookup: Lookup) -> object:
     if value is None:
         if column.required:
             raise Invalid(
-                f"{column.name} is missing.",
-                errors=[{"field": column.name, "detail": "is required"}],
+                sentence("{name} is missing.", name=column.name),
+                errors=[{"field": column.name, "detail": sentence("is required")}],
             )
         return None
     if column.reference:
@@ -198,7 +203,9 @@ def find_reference(column: Column, value: object, lookup: Lookup) -> int:
     reference = column.reference or ""
     found = lookup(reference, str(value))
     if found is None:
-        detail = f"there is no {BY_NAME[reference].noun} '{value}'"
+        detail = sentence(
+            "there is no {noun} '{value}'", noun=BY_NAME[reference].noun, value=value
+        )
         raise Invalid(
             f"{column.name}: {detail}.", errors=[{"field": column.name, "detail": detail}]
         )

@@ -15,6 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from crib.errors import ChangedMeanwhile, Conflict, NoneLeft, NotKnown
 from crib.records.catalogue import RUNS
 from crib.records.columns import Record
+from crib.sentence import sentence
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
 from crib.store.engine import Tx, refusal_from
@@ -177,10 +178,17 @@ def _check_version(tx: Tx, record: Record, record_id: int, expected: int | None)
         (record_id,),
     ).scalar()
     if found is None:
-        raise NotKnown(f"There is no {record.noun} {record_id} here.")
+        raise NotKnown(
+            sentence(
+                "There is no {noun} {record_id} here.", noun=record.noun, record_id=record_id
+            )
+        )
     if expected is not None and int(found) != expected:
         raise ChangedMeanwhile(
-            f"Somebody else changed this {record.noun} since you read it: read it again.",
+            sentence(
+                "Somebody else changed this {noun} since you read it: read it again.",
+                noun=record.noun,
+            ),
             facts={"expected_version": expected, "version": int(found)},
         )
     return int(found)
@@ -203,9 +211,19 @@ def _shift_on_hand(tx: Tx, lot_id: int, new: Mapping[str, Any]) -> None:
     left = on_hand + new["quantity"] - quantity
     if left < 0:
         raise NoneLeft(
-            f"{quantity - on_hand} were taken from lot '{new['lot']}' already: its quantity "
-            f"cannot be {new['quantity']}.",
-            errors=[{"field": "quantity", "detail": f"is below {quantity - on_hand}"}],
+            sentence(
+                "{quantity} were taken from lot '{lot}' already: its quantity cannot be "
+                "{quantity2}.",
+                quantity=quantity - on_hand,
+                lot=new["lot"],
+                quantity2=new["quantity"],
+            ),
+            errors=[
+                {
+                    "field": "quantity",
+                    "detail": sentence("is below {quantity}", quantity=quantity - on_hand),
+                }
+            ],
         )
     tx.exec_driver_sql("UPDATE lots SET on_hand = ? WHERE id = ?", (left, lot_id))
 
@@ -223,8 +241,10 @@ def _explained(
     if record is RUNS:
         return _run_planned_already(tx, row)
     return Conflict(
-        f"There is a {said(record, values)} already (perhaps a retired one).",
-        errors=[{"field": name, "detail": "is taken"} for name in record.key],
+        sentence(
+            "There is a {said} already (perhaps a retired one).", said=said(record, values)
+        ),
+        errors=[{"field": name, "detail": sentence("is taken")} for name in record.key],
     )
 
 
@@ -236,19 +256,37 @@ def _run_planned_already(tx: Tx, row: Mapping[str, Any]) -> Conflict:
         " WHERE r.machine_id = ? AND r.part_id = ? AND r.start_at IS ?",
         (row["machine_id"], row["part_id"], row["start_at"]),
     ).one()
-    sentence = (
-        f"{machine} has run {number} of {part} ({quantity} parts) without start_at already. "
-        f"Give the new one a start_at, or raise the quantity of run {number}."
+    text = (
+        sentence(
+            "{machine} has run {number} of {part} ({quantity} parts) without start_at "
+            "already. Give the new one a start_at, or raise the quantity of run "
+            "{number}.",
+            machine=machine,
+            number=number,
+            part=part,
+            quantity=quantity,
+        )
         if row["start_at"] is None
-        else f"{machine} has run {number} of {part} ({quantity} parts) with the same start_at "
-        "already. Give the new one another start_at, or raise the quantity of run "
-        f"{number}."
+        else sentence(
+            "{machine} has run {number} of {part} ({quantity} parts) with the same "
+            "start_at already. Give the new one another start_at, or raise the quantity "
+            "of run {number}.",
+            machine=machine,
+            number=number,
+            part=part,
+            quantity=quantity,
+        )
     )
     return Conflict(
-        sentence,
+        text,
         errors=[
-            {"field": "start_at", "detail": "is taken"},
-            {"field": "quantity", "detail": f"is {quantity} in run {number}"},
+            {"field": "start_at", "detail": sentence("is taken")},
+            {
+                "field": "quantity",
+                "detail": sentence(
+                    "is {quantity} in run {number}", quantity=quantity, number=number
+                ),
+            },
         ],
     )
 
@@ -284,7 +322,7 @@ def _replace_rows(
     new = []
     for row in rows:
         check_names(shape, row)
-        new.append(encode(shape, {**row, owner_key: "the owner"}, with_owner))
+        new.append(encode(shape, {**row, owner_key: sentence("the owner")}, with_owner))
     names = ", ".join(shape.names)
     old = {
         tuple(row)
@@ -309,7 +347,16 @@ def _replace_rows(
         except IntegrityError as problem:
             key = ", ".join(name for name in owned.key if name != owner_key)
             raise Conflict(
-                f"Two rows of the same {key}: each {owned.noun} needs its own.",
-                errors=[{"field": OWNED[owned.owner or ""][0], "detail": f"{key} twice"}],
+                sentence(
+                    "Two rows of the same {key}: each {noun} needs its own.",
+                    key=key,
+                    noun=owned.noun,
+                ),
+                errors=[
+                    {
+                        "field": OWNED[owned.owner or ""][0],
+                        "detail": sentence("{key} twice", key=key),
+                    }
+                ],
             ) from problem
     return True

@@ -7,6 +7,7 @@ from typing import Any
 
 from crib.codes import KINDS, looks_like_code, parse_code, strip_address
 from crib.errors import BadCode, NotKnown
+from crib.sentence import sentence
 from crib.store.engine import Tx
 
 
@@ -99,13 +100,19 @@ def resolve(tx: Tx, text: str, kind: str | None = None, *, field: str = "code") 
         raise BadCode(
             mistyped.sentence,
             facts=mistyped.facts,
-            errors=[{"field": field, "detail": "its check character does not match"}],
+            errors=[{"field": field, "detail": sentence("its check character does not match")}],
         )
-    wanted = "nothing here" if kind is None else f"no {KINDS[kind]} here"
+    wanted = (
+        sentence("nothing here")
+        if kind is None
+        else sentence("no {kinds} here", kinds=KINDS[kind])
+    )
     raise NotKnown(
-        f"'{bare[:60]}' names {wanted}: check it, or add it first.",
+        sentence(
+            "'{bare}' names {wanted}: check it, or add it first.", bare=bare[:60], wanted=wanted
+        ),
         facts={"text": bare[:60]},
-        errors=[{"field": field, "detail": f"names {wanted}"}],
+        errors=[{"field": field, "detail": sentence("names {wanted}", wanted=wanted)}],
     )
 
 
@@ -147,9 +154,13 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
     """
     row = _one_or_any_case(tx, "SELECT id, retired_at FROM machines WHERE machine = ?", name)
     if row is None or row[1] is not None:
-        detail = "was retired" if row is not None else "is no machine here"
+        detail = sentence("was retired") if row is not None else sentence("is no machine here")
         raise NotKnown(
-            f"'{name[:60]}' {detail}: check the name in machines.csv.",
+            sentence(
+                "'{name}' {detail}: check the name in machines.csv.",
+                name=name[:60],
+                detail=detail,
+            ),
             facts={"machine": name[:60]},
             errors=[{"field": field, "detail": detail}],
         )
@@ -205,9 +216,19 @@ def _from_row(kind: str, row: Any) -> Resolved:
 def _wrong_kind(found: Resolved, kind: str | None, field: str) -> NotKnown:
     what, wanted = KINDS[found.kind], KINDS[kind or found.kind]
     return NotKnown(
-        f"{found.code} is a {what}, not a {wanted}: scan the {wanted}.",
+        sentence(
+            "{code} is a {what}, not a {wanted}: scan the {wanted}.",
+            code=found.code,
+            what=what,
+            wanted=wanted,
+        ),
         facts={"code": found.code, "kind": found.kind},
-        errors=[{"field": field, "detail": f"names a {what}, not a {wanted}"}],
+        errors=[
+            {
+                "field": field,
+                "detail": sentence("names a {what}, not a {wanted}", what=what, wanted=wanted),
+            }
+        ],
     )
 
 
@@ -215,8 +236,8 @@ def _living(found: Resolved, field: str) -> Resolved:
     if found.retired:
         name = KINDS[found.kind].capitalize()
         raise NotKnown(
-            f"{name} {found.mark or found.code} was retired.",
+            sentence("{name} {mark} was retired.", name=name, mark=found.mark or found.code),
             facts={"code": found.code, "mark": found.mark},
-            errors=[{"field": field, "detail": "was retired"}],
+            errors=[{"field": field, "detail": sentence("was retired")}],
         )
     return found

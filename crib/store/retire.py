@@ -8,6 +8,7 @@ from crib.clock import us_from_instant
 from crib.errors import ChangedMeanwhile, InUse, NotKnown
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Record
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 
 # record -> what still uses it: a count by its id, and how a sentence says it
@@ -16,16 +17,16 @@ _OPEN: dict[str, tuple[tuple[str, str], ...]] = {
         (
             "SELECT count(*) FROM station_state JOIN stations"
             " ON stations.id = station_state.station_id WHERE stations.machine_id = ?",
-            "mounted tools",
+            sentence("mounted tools"),
         ),
     ),
     "stations": (
-        ("SELECT count(*) FROM station_state WHERE station_id = ?", "a mounted tool"),
+        ("SELECT count(*) FROM station_state WHERE station_id = ?", sentence("a mounted tool")),
     ),
     "holders": (
         (
             "SELECT count(*) FROM assembly_state WHERE holder_id = ? AND ended_at IS NULL",
-            "a built assembly",
+            sentence("a built assembly"),
         ),
     ),
     "lots": (
@@ -33,7 +34,7 @@ _OPEN: dict[str, tuple[tuple[str, str], ...]] = {
             "SELECT count(*) FROM assembly_state JOIN assemblies"
             " ON assemblies.fact_id = assembly_state.assembly_id"
             " WHERE assemblies.lot_id = ? AND ended_at IS NULL",
-            "built assemblies",
+            sentence("built assemblies"),
         ),
     ),
     "tool_specs": (
@@ -41,10 +42,15 @@ _OPEN: dict[str, tuple[tuple[str, str], ...]] = {
             "SELECT count(*) FROM assembly_state JOIN assemblies"
             " ON assemblies.fact_id = assembly_state.assembly_id"
             " WHERE assemblies.tool_spec_id = ? AND ended_at IS NULL",
-            "built assemblies",
+            sentence("built assemblies"),
         ),
     ),
-    "runs": (("SELECT count(*) FROM runs WHERE id = ? AND state = 'running'", "the machine"),),
+    "runs": (
+        (
+            "SELECT count(*) FROM runs WHERE id = ? AND state = 'running'",
+            sentence("the machine"),
+        ),
+    ),
 }
 
 
@@ -72,10 +78,17 @@ def retire_record(
         (record_id,),
     ).first()
     if row is None:
-        raise NotKnown(f"There is no {record.noun} {record_id} here.")
+        raise NotKnown(
+            sentence(
+                "There is no {noun} {record_id} here.", noun=record.noun, record_id=record_id
+            )
+        )
     if expected_version is not None and row[0] != expected_version:
         raise ChangedMeanwhile(
-            f"Somebody else changed this {record.noun} since you read it: read it again.",
+            sentence(
+                "Somebody else changed this {noun} since you read it: read it again.",
+                noun=record.noun,
+            ),
             facts={"expected_version": expected_version, "version": row[0]},
         )
     if row[1] is not None:
@@ -87,7 +100,11 @@ def retire_record(
     ] + _named_by(tx, record, record_id)
     if uses:
         raise InUse(
-            f"This {record.noun} is in use by {', '.join(uses)}: end or change those first.",
+            sentence(
+                "This {noun} is in use by {uses}: end or change those first.",
+                noun=record.noun,
+                uses=together(", ", uses),
+            ),
             facts={"in_use_by": uses},
         )
     at_us = us_from_instant(at)

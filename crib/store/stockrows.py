@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Select, bindparam, func, select
 
 from crib.errors import NotKnown
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.tables import metadata, tool_spec_items
 
@@ -169,9 +170,12 @@ def spec_id_by_name(tx: Tx, name: str) -> int:
     found = tx.execute(_SPEC_ID, {"name": name.strip()}).scalar_one_or_none()
     if found is None:
         raise NotKnown(
-            f"'{name.strip()[:60]}' is no tool spec here: check the name in tool_specs.csv.",
+            sentence(
+                "'{name}' is no tool spec here: check the name in tool_specs.csv.",
+                name=name.strip()[:60],
+            ),
             facts={"tool_spec": name.strip()[:60]},
-            errors=[{"field": "tool_spec", "detail": "is no tool spec here"}],
+            errors=[{"field": "tool_spec", "detail": sentence("is no tool spec here")}],
         )
     return int(found)
 

@@ -11,9 +11,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from crib.errors import StoreBusy
+from crib.sentence import sentence
 
 #: What whoever waited for too long is told.
-BUSY = "The database was busy for too long. Nothing was recorded. Send it again."
+BUSY = sentence("The database was busy for too long. Nothing was recorded. Send it again.")
 
 #: How often a thread looks whether it still makes sense to wait [s].
 _LOOK_S = 0.05
