@@ -28,8 +28,8 @@ VARIABLES = {
     "Default: none.",
     "CRIB_TIME_ZONE": "IANA zone in which pages and labels show times. Default: that of the "
     "calendars, if they name one, else UTC.",
-    "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own. Default: those that come "
-    "with the package.",
+    "CRIB_STOCKS_FILE": "JSON file of label stocks of the site's own, written like "
+    "labels/stocks.json. Default: those that come with the package.",
     "CRIB_PRINT_QUEUE": "name of a print queue of this machine's print system, to which lp "
     "sends labels. Default: none; whoever prints opens the PDF.",
     "CRIB_NIGHT_LIMIT_PERCENT": "chance of a failure that a machine may run with through one "
