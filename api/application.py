@@ -34,9 +34,9 @@ from api.pages.render import CONTENT_POLICY
 from api.rest.all import blueprints
 from api.settings import Settings
 from crib.clock import Clock, now
+from crib.outlook.plan_cache import PlanCache
 from crib.store.engine import Store
 from crib.store.migrate import open_store
-from crib.usecases.plan_cache import PlanCache
 
 #: Nothing is loaded from anywhere else, nothing is framed, nothing is guessed.
 SECURITY_HEADERS = (

@@ -174,13 +174,13 @@ def label(
 def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
     """Print what to swap within a horizon, the most urgent first."""
     from api.text_lists import breakage_lines, swap_lines, swap_rows
+    from crib.acts.unclear_breakages import unclear_breakages
     from crib.clock import now
+    from crib.outlook.plan_cache import PlanCache
+    from crib.outlook.swap_list import make_swap_list
     from crib.store.resolve import machine_id_by_name
     from crib.store.zones import zone_of_calendars
-    from crib.usecases.feed_process import feed_process
-    from crib.usecases.plan_cache import PlanCache
-    from crib.usecases.swap_list import make_swap_list
-    from crib.usecases.unclear_breakages import unclear_breakages
+    from crib.views.feed_process import feed_process
 
     settings = Settings.from_environment()
     with the_store() as store:

@@ -89,7 +89,7 @@ def _tell_health(machine: str | None, *, as_json: bool) -> NoReturn:
     from dataclasses import asdict
 
     from crib.clock import now
-    from crib.usecases.feed_health import feed_health
+    from crib.views.feed_health import feed_health
 
     with the_store() as store, store.read() as tx:
         found = feed_health(tx, now(), machine)

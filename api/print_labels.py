@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from api.print_texts import Printing, label_of
+from crib.acts.print_label import not_printed
 from crib.errors import Conflict, Refusal
+from crib.left_out import NOT_A_RECORDS, each, log_once
 from crib.store.resolve import resolve, resolve_station
-from crib.usecases.left_out import NOT_A_RECORDS, each, log_once
-from crib.usecases.print_label import not_printed
 from labels.kinds import HolderTag, Label
 from labels.media import load_stocks, stock_named
 from labels.pdf import render_labels

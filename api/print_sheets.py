@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from api.language.sentences import at_the_site
+from crib.acts.question import Question
+from crib.left_out import or_instead
+from crib.outlook.swap_list import SwapList
+from crib.outlook.swap_list import SwapRow as PlannedSwap
 from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
-from crib.usecases.kit_for_run import RunKit
-from crib.usecases.left_out import or_instead
-from crib.usecases.question import Question
-from crib.usecases.swap_list import SwapList
-from crib.usecases.swap_list import SwapRow as PlannedSwap
+from crib.views.kit_for_run import RunKit
 from labels.kit_sheet import KitLine, KitSheet
 from labels.swap_sheet import BenchRow, ShiftSheet, SwapRow
 

@@ -8,6 +8,11 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from api.settings import Settings
+from crib.acts.expected_tool import runs_that_count
+from crib.acts.named import NamedAssembly, named_assembly
+from crib.acts.recipe import recipe_of
+from crib.acts.station_datum import follow_station
+from crib.acts.station_offsets import offsets_of_preset
 from crib.errors import Invalid
 from crib.metrology.offset import AxisOffset, plain_text
 from crib.records.catalogue import (
@@ -26,11 +31,6 @@ from crib.store.records import get_record, list_records
 from crib.store.resolve import resolve, resolve_station
 from crib.store.stations import StationRow, station_row, stations_expecting
 from crib.units import mm_from_tenths_um
-from crib.usecases.expected_tool import runs_that_count
-from crib.usecases.named import NamedAssembly, named_assembly
-from crib.usecases.recipe import recipe_of
-from crib.usecases.station_datum import follow_station
-from crib.usecases.station_offsets import offsets_of_preset
 from labels.kinds import (
     AssemblyLabel,
     BadgeLabel,

@@ -19,7 +19,7 @@ def import_folder(folder: Path, dry_run: bool, as_json: bool) -> None:
     """Import a FOLDER of shop files: all rows or none."""
     from tqdm import tqdm
 
-    from crib.usecases.import_shop import import_shop
+    from crib.acts.import_shop import import_shop
 
     with (
         the_store(create=True) as store,
@@ -70,7 +70,7 @@ def _error_row(error: Any) -> dict[str, Any]:
 @as_json_option
 def export_folder(folder: Path, as_json: bool) -> None:
     """Export the shop files into FOLDER."""
-    from crib.usecases.export_shop import export_shop, machines_with_password
+    from crib.views.export_shop import export_shop, machines_with_password
 
     with the_store() as store, store.read() as tx:
         written = export_shop(tx, folder)

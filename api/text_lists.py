@@ -8,9 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.language.sentences import at_the_site
+from crib.acts.question import Question
 from crib.clock import comes_twice
-from crib.usecases.question import Question
-from crib.usecases.swap_list import SwapList, SwapRow
+from crib.outlook.swap_list import SwapList, SwapRow
 
 
 def local(at: datetime | None, zone: ZoneInfo) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from crib.acts.check_gauge import CheckGauge, check_gauge_on_master
+from crib.acts.gauge_trust import gauge_problems
 from crib.metrology.preset import Reading
 from crib.store.engine import Tx
 from crib.store.presets import gauge_row
 from crib.store.resolve import resolve_gauge
 from crib.units import TenthsUm
-from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master
-from crib.usecases.gauge_trust import gauge_problems
 
 ON_MASTER = [Reading(TenthsUm(1_000_000 + k), TenthsUm(500_000 + k)) for k in (-1, 0, 1)]
 

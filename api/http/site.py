@@ -8,9 +8,9 @@ from flask import current_app, g, has_request_context
 
 from api.settings import Settings
 from crib.clock import Clock
+from crib.outlook.plan_cache import PlanCache
 from crib.store.engine import Store
 from crib.store.zones import zone_of_calendars
-from crib.usecases.plan_cache import PlanCache
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from urllib.parse import quote, urlencode
 
 from api.pages.machine.places import act_address
-from crib.usecases.scan_shapes import Act, Scan, ToolShown
+from crib.views.scan_shapes import Act, Scan, ToolShown
 
 
 def page_of(act: Act, found: Scan) -> str | None:

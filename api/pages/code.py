@@ -11,7 +11,7 @@ from api.pages.render import page, refused
 from api.pages.undo import offer_of
 from crib.errors import Refusal
 from crib.floor.cautions import mount_cautions
-from crib.usecases.scan_code import scan_code
+from crib.views.scan_code import scan_code
 
 blueprint = Blueprint("code", __name__)
 

@@ -10,7 +10,7 @@ from api.http.json_body import dump_json
 from api.http.site import this_site
 from crib.store.migrate import HEAD, schema_version
 from crib.store.savepoint import STORE_FAULTS
-from crib.usecases.feed_health import feed_health
+from crib.views.feed_health import feed_health
 
 blueprint = Blueprint("health", __name__)
 

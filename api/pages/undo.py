@@ -12,9 +12,9 @@ from api.http.site import this_site
 from api.pages.acts import act, go_to
 from api.pages.here import by_now
 from api.pages.render import page, refused
+from crib.acts.undo import MOST_FACTS, Undo, can_undo, undo, undone
 from crib.errors import NotKnown, Refusal
 from crib.store.engine import Tx
-from crib.usecases.undo import MOST_FACTS, Undo, can_undo, undo, undone
 
 blueprint = Blueprint("undo", __name__)
 

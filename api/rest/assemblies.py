@@ -11,12 +11,12 @@ from api.http.operation import Call, Reply, reads, writes
 from api.schemas.assemblies import BuildBody, BuiltShape, PresetBody, PresetShape
 from api.schemas.bodies import TeardownBody
 from api.schemas.results import shape_from
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.gauge_trust import Override
+from crib.acts.preset_tool import PresetDone, PresetTool, preset_tool
+from crib.acts.tear_down import TearDown, TornDown, tear_down
 from crib.metrology.preset import Reading
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.gauge_trust import Override
-from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
-from crib.usecases.show_assembly import AssemblyShown, show_assembly
-from crib.usecases.tear_down import TearDown, TornDown, tear_down
+from crib.views.show_assembly import AssemblyShown, show_assembly
 
 blueprint = Blueprint(
     "assemblies", __name__, description="Tools: built, measured, taken apart."

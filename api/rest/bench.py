@@ -15,9 +15,8 @@ from api.schemas.bodies import (
     StopBody,
 )
 from api.schemas.results import shape_from
-from crib.metrology.preset import Reading
-from crib.usecases.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
-from crib.usecases.move_stock import (
+from crib.acts.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
+from crib.acts.move_stock import (
     MoveStock,
     Regrind,
     Reground,
@@ -25,8 +24,9 @@ from crib.usecases.move_stock import (
     move_stock,
     regrind,
 )
-from crib.usecases.report_stop import ReportStop, StopReported, report_stop
-from crib.usecases.reverse_fact import FactReversed, ReverseFact, reverse_fact
+from crib.acts.report_stop import ReportStop, StopReported, report_stop
+from crib.acts.reverse_fact import FactReversed, ReverseFact, reverse_fact
+from crib.metrology.preset import Reading
 
 blueprint = Blueprint("bench", __name__, description="Gauges, stock, stops, facts taken back.")
 

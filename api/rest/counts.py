@@ -18,15 +18,15 @@ from api.schemas.counts import (
 from api.schemas.feeds import MachineQuery
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
-from crib.usecases.claim_parts import ClaimParts, PartsClaimed, claim_parts
-from crib.usecases.count_columns import columns_from_json
-from crib.usecases.observe import Observe, observe
-from crib.usecases.report_counts import (
+from crib.acts.claim_parts import ClaimParts, PartsClaimed, claim_parts
+from crib.acts.count_columns import columns_from_json
+from crib.acts.observe import Observe, observe
+from crib.acts.report_counts import (
     CountsReported,
     ReportCounts,
     report_counts,
 )
-from crib.usecases.runless import PartsWithoutRun
+from crib.planning.parts_without_run import PartsWithoutRun
 
 _ANSWERED = (
     "fact_id", "accepted", "duplicates", "resets_seen", "rollovers_seen", "parts_without_run",
@@ -60,7 +60,7 @@ def list_parts_without_run(call: Call) -> dict[str, Any]:
     """List parts that belong to no run, so that no edge is charged with them."""
     plan = call.site.plans.plan(call.present)
     machine = machine_of(call, plan)
-    rows = [one for told in plan.view.without_run.values() for one in told]
+    rows = [one for told in plan.shop.without_run.values() for one in told]
     found = [one for one in rows if machine in (None, one.machine)]
     return {"items": found, "next": None}
 

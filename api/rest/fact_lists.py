@@ -15,6 +15,7 @@ from api.schemas.facts import FactQuery
 from api.schemas.fields import Shape, Text, Whole, YesNo
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
+from crib.acts.named import named_assembly
 from crib.errors import NotKnown
 from crib.store.engine import Tx
 from crib.store.resolve import (
@@ -26,9 +27,8 @@ from crib.store.resolve import (
 )
 from crib.store.stockrows import spec_id_by_name
 from crib.store.tables import CUTTER_STATES
-from crib.usecases import queries
-from crib.usecases.named import named_assembly
-from crib.usecases.query_shapes import RefusedCountListed
+from crib.views import queries
+from crib.views.query_shapes import RefusedCountListed
 
 blueprint = Blueprint("facts", __name__, description="Facts as they were recorded.")
 

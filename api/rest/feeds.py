@@ -21,18 +21,18 @@ from api.schemas.fields import Problems, Shape, Whole
 from api.schemas.questions import QuestionShape
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
-from crib.store.resolve import machine_id_by_name
-from crib.usecases.dismiss_question import (
+from crib.acts.dismiss_question import (
     DismissQuestion,
     QuestionDismissed,
     dismiss_question,
 )
-from crib.usecases.gap_resets import GapShown
-from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
-from crib.usecases.questions import list_questions
-from crib.usecases.show_feeds import FeedShown, list_gaps_shown, show_feeds
-from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
-from crib.usecases.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
+from crib.acts.judge_count import CountJudged, JudgeCount, judge_count
+from crib.acts.questions import list_questions
+from crib.acts.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
+from crib.acts.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
+from crib.store.resolve import machine_id_by_name
+from crib.views.gap_resets import GapShown
+from crib.views.show_feeds import FeedShown, list_gaps_shown, show_feeds
 
 blueprint = Blueprint("feeds", __name__, description="What machines say of themselves.")
 

@@ -13,11 +13,11 @@ from api.rest.plan import plan_of
 from api.schemas.fields import At, Choice, Problems, Shape, Text, Whole
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
+from crib.acts.named import named_assembly
+from crib.outlook.widen_forecasts import Distrust, distrusted
 from crib.store.resolve import machine_id_by_name
-from crib.usecases.kept_list import KeptListed, list_kept
-from crib.usecases.named import named_assembly
-from crib.usecases.score_forecasts import GROUPS, ForecastScore, score_forecasts
-from crib.usecases.widen_forecasts import Distrust, distrusted
+from crib.views.kept_list import KeptListed, list_kept
+from crib.views.score_forecasts import GROUPS, ForecastScore, score_forecasts
 
 blueprint = Blueprint(
     "forecast_scores", __name__, description="Forecasts that were shown, and were they right."
@@ -73,12 +73,12 @@ def read_forecast_scores(call: Call) -> dict[str, Any]:
     )
     keeper = call.site.plans.keeper
     return {
-        "as_of": plan.view.now,
+        "as_of": plan.shop.now,
         "since": found.since,
         "until": found.until,
         "by": query["by"],
         "items": found.scores,
-        "distrusted": distrusted(plan.view, plan.keys, plan.model.widening),
+        "distrusted": distrusted(plan.shop, plan.keys, plan.model.widening),
         "taken_back": found.taken_back,
         "failed_before": found.failed_before,
         "not_kept": keeper.failures,
@@ -116,7 +116,7 @@ def list_forecasts_kept(call: Call) -> Reply:
     assembly = query.get("assembly")
     found = list_kept(
         call.tx,
-        plan_of(call).view,
+        plan_of(call).shop,
         assembly_id=None if assembly is None else named_assembly(call.tx, assembly).row.id,
         machine_id=machine_id_by_name(call.tx, query["machine"])
         if "machine" in query

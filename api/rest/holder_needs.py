@@ -13,7 +13,7 @@ from api.schemas.fields import At, Number, Problems, Shape, Whole
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
 from crib.planning.holders_needed import HolderNeed
-from crib.usecases.holder_needs import holder_needs
+from crib.views.holder_needs import holder_needs
 
 blueprint = Blueprint("holder needs", __name__, description="Holders wanted and there.")
 
@@ -49,9 +49,9 @@ def read_holder_needs(call: Call) -> dict[str, Any]:
     plan = plan_of(call)
     found = holder_needs(plan, call.query["hours"])
     return {
-        "as_of": plan.view.now,
+        "as_of": plan.shop.now,
         "until": found.until,
         "items": found.rows,
-        "problems": [*found.problems, *plan.view.problems],
+        "problems": [*found.problems, *plan.shop.problems],
         "next": None,
     }

@@ -10,7 +10,7 @@ from api.rest.paper import USUAL_STOCK, print_labels
 from api.schemas.facts import FactBody
 from api.schemas.fields import Text
 from api.schemas.results import shape_from
-from crib.usecases.print_label import LabelPrinted, PrintLabel, print_label
+from crib.acts.print_label import LabelPrinted, PrintLabel, print_label
 from labels.media import load_stocks, stock_named
 
 blueprint = Blueprint("label prints", __name__, description="Labels put on paper.")

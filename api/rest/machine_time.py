@@ -12,8 +12,8 @@ from api.rest.workings_clock import exception_rows
 from api.schemas.clock import TimeAheadQuery, TimeAheadShape
 from crib.errors import NotKnown
 from crib.floor.cautions import PROBABILITY
-from crib.usecases.forecast import ShopPlan
-from crib.usecases.time_ahead import time_ahead
+from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.time_ahead import time_ahead
 
 blueprint = Blueprint("machine-time", __name__, description="The hours of a machine.")
 
@@ -28,11 +28,11 @@ blueprint = Blueprint("machine-time", __name__, description="The hours of a mach
 def read_time_ahead(call: Call, machine: str) -> dict[str, Any]:
     """Lay out a machine's hours from now on, and what its job makes in them."""
     plan = plan_of(call)
-    found = time_ahead(plan.view, _machine_id(plan, machine), call.query["hours"])
+    found = time_ahead(plan.shop, _machine_id(plan, machine), call.query["hours"])
     share = found.share
     return {
         "machine": found.machine,
-        "as_of": plan.view.now,
+        "as_of": plan.shop.now,
         "until": found.until,
         "time_zone": found.time_zone,
         "stretches": found.stretches,
@@ -50,7 +50,7 @@ def read_time_ahead(call: Call, machine: str) -> dict[str, Any]:
 
 
 def _machine_id(plan: ShopPlan, text: str) -> int:
-    machines = plan.view.rows.machines.values()
+    machines = plan.shop.rows.machines.values()
     for row in machines:
         if row.machine == text:
             return int(row.id)

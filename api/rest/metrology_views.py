@@ -7,8 +7,8 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, reads
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
-from crib.usecases.show_datum import StationDatum, show_datum
-from crib.usecases.study_gauge import GaugeStudied, study_gauge
+from crib.acts.study_gauge import GaugeStudied, study_gauge
+from crib.views.show_datum import StationDatum, show_datum
 
 blueprint = Blueprint(
     "measuring", __name__, description="Stations as first-offs show them, studies of gauges."

@@ -13,9 +13,9 @@ from api.schemas.facts import FactAnswer
 from api.schemas.fields import ExactLength, Text
 from api.schemas.mounts import DatumShape, MountBody, MountShape, OffsetShape
 from api.schemas.results import shape_from
-from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.remove_tool import RemoveTool, ToolRemoved, remove_tool
+from crib.acts.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.remove_tool import RemoveTool, ToolRemoved, remove_tool
 
 blueprint = Blueprint("mounts", __name__, description="Tools in machines: in, out, corrected.")
 

@@ -12,10 +12,10 @@ from api.http.operation import Call, reads
 from api.http.query import PlainQuery
 from api.schemas.fields import Choice, Whole
 from crib.clock import print_instant, readable_instant
+from crib.left_out import each
 from crib.store.facts import first_recorded_us
-from crib.usecases.left_out import each
-from crib.usecases.tool_asset_xml import write_asset
-from crib.usecases.tool_assets import ToolAsset, count_living, tool_asset, tool_assets
+from crib.views.tool_asset_xml import write_asset
+from crib.views.tool_assets import ToolAsset, count_living, tool_asset, tool_assets
 
 blueprint = Blueprint("mtconnect", __name__, description="Tools in the open format.")
 

@@ -10,8 +10,8 @@ from api.http.query import PlainQuery
 from api.rest.plan import breakages_of, machine_of, plan_of
 from api.schemas.fields import Choice, Shape, Text, Whole, listed
 from api.schemas.views import AsOfQuery, HoursQuery
-from crib.usecases.kit_for_run import kit_for_run
-from crib.usecases.swap_list import make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.views.kit_for_run import kit_for_run
 from labels.media import load_stocks
 
 blueprint = Blueprint("print", __name__, description="Labels and sheets on paper.")
@@ -105,8 +105,8 @@ def read_shift_sheet(call: Call) -> Response:
     hours = call.query["hours"]
     found = make_swap_list(plan, hours, machine_of(call, plan))
     broken = breakages_of(call)
-    lost = plan.view.left_out.records
-    sheet = shift_sheet(found, plan.view.now, hours, call.site.in_zone.local, broken, lost)
+    lost = plan.shop.left_out.records
+    sheet = shift_sheet(found, plan.shop.now, hours, call.site.in_zone.local, broken, lost)
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 
 
@@ -117,5 +117,5 @@ def read_kit_sheet(call: Call, run: int) -> Response:
     from labels.pdf import render_kit_sheet
 
     plan = plan_of(call)
-    sheet = kit_sheet(kit_for_run(plan, run), plan.view.now, call.site.in_zone.local)
+    sheet = kit_sheet(kit_for_run(plan, run), plan.shop.now, call.site.in_zone.local)
     return _pdf(render_kit_sheet(sheet, call.query["paper"]), f"kit-{run}")

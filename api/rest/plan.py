@@ -18,15 +18,15 @@ from api.schemas.views import (
     PlanQuery,
     SwapPage,
 )
+from crib.acts.question import Question
+from crib.acts.unclear_breakages import unclear_breakages
 from crib.clock import instant_from_us, refuse_future
+from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
 from crib.store.resolve import machine_id_by_name
-from crib.usecases.bench_card import BenchCard, bench_cards
-from crib.usecases.forecast import Forecast, ShopPlan
-from crib.usecases.question import Question
-from crib.usecases.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
-from crib.usecases.unclear_breakages import unclear_breakages
+from crib.views.bench_card import BenchCard, bench_cards
 
 blueprint = Blueprint("plan", __name__, description="What gives out when, and its sisters.")
 
@@ -58,7 +58,7 @@ def machine_of(call: Call, plan: ShopPlan) -> str | None:
         NotKnown: There is no such machine.
     """
     asked = call.query.get("machine")
-    return None if asked is None else plan.view.machine_named(asked)
+    return None if asked is None else plan.shop.machine_named(asked)
 
 
 def _page(call: Call, rows: Sequence[Any]) -> tuple[Sequence[Any], int | None, dict[str, str]]:
@@ -78,13 +78,13 @@ def list_forecasts(call: Call) -> Reply:
     nights = [_night(one, by_station) for one in plan.nights if machine in (None, one.machine)]
     return Reply(
         {
-            "as_of": plan.view.now,
+            "as_of": plan.shop.now,
             "next": following,
             "items": [forecast_row(one) for one in shown],
             "nights": [row for row in nights if row["ordinal"] == 0],
             "later_nights": [row for row in nights if row["ordinal"] > 0],
             "caution": CAUTION,
-            "problems": list(plan.view.problems),
+            "problems": list(plan.shop.problems),
         },
         headers=headers,
     )
@@ -156,13 +156,13 @@ def read_swap_list(call: Call) -> Reply:
     shown, following, headers = _page(call, found.rows)
     return Reply(
         {
-            "as_of": plan.view.now,
+            "as_of": plan.shop.now,
             "until": found.until,
             "next": following,
             "breakages": breakages_of(call),
             "items": [swap_row(row) for row in shown],
             "caution": CAUTION,
-            "problems": list(plan.view.problems),
+            "problems": list(plan.shop.problems),
         },
         headers=headers,
     )
@@ -222,14 +222,14 @@ def read_bench_queue(call: Call) -> Reply:
         cards = bench_cards(tx, found, {row["position"] for row in shown})
     return Reply(
         {
-            "as_of": plan.view.now,
+            "as_of": plan.shop.now,
             "until": found.until,
             "next": following,
             "items": [row | card_members(cards[row["position"]]) for row in shown],
             "greatest_lateness_min": found.queue.greatest_lateness_minutes,
             "put_off": [row for row in rows if names[row["position"]] in put_off],
             "relief": found.queue.relief,
-            "problems": list(plan.view.problems),
+            "problems": list(plan.shop.problems),
             "blocked": [
                 swap_row(row)
                 for row in blocked_rows(found.rows)

@@ -13,7 +13,7 @@ from api.rest.plan import machine_of, plan_of
 from api.schemas.fields import At
 from api.schemas.results import shape_from
 from api.schemas.views import HoursQuery, PlanPage
-from crib.usecases.planned_stops import PlannedStop, planned_stops
+from crib.views.planned_stops import PlannedStop, planned_stops
 
 blueprint = Blueprint("planned stops", __name__, description="Stops ahead and their swaps.")
 
@@ -35,7 +35,7 @@ def list_planned_stops(call: Call) -> Reply:
     first, limit = call.query["after"], call.query["limit"]
     following = first + limit if first + limit < len(found.rows) else None
     answer: dict[str, Any] = {
-        "as_of": plan.view.now,
+        "as_of": plan.shop.now,
         "until": found.until,
         "next": following,
         "items": found.rows[first : first + limit],

@@ -10,8 +10,8 @@ from api.schemas.facts import FactBody
 from api.schemas.fields import Text
 from api.schemas.results import shape_from
 from api.schemas.views import RackQuery
-from crib.usecases.put_in_rack import LONGEST_PLACE, PutInRack, RackPlace, put_in_rack
-from crib.usecases.rack_view import RackView, rack_view
+from crib.acts.put_in_rack import LONGEST_PLACE, PutInRack, RackPlace, put_in_rack
+from crib.views.rack_view import RackView, rack_view
 
 blueprint = Blueprint("rack", __name__, description="Measured tools that wait.")
 

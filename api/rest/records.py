@@ -18,8 +18,10 @@ from api.schemas.records import (
     output_shape,
     page_shape,
 )
+from crib.acts.import_guards import FactGuard
 from crib.codes import parse_code
 from crib.errors import Invalid, NotKnown
+from crib.planning.parts_without_run import end_of_done
 from crib.records.catalogue import BY_NAME, CATALOGUE, RUNS
 from crib.records.columns import Column, Record
 from crib.records.passwords import address_in, kept, shown
@@ -34,8 +36,6 @@ from crib.store.records import (
     update_record,
 )
 from crib.store.resolve import resolve
-from crib.usecases.import_guards import FactGuard
-from crib.usecases.runless import end_of_done
 
 COLLECTIONS = tuple(record for record in CATALOGUE if not record.owner)
 

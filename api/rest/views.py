@@ -17,18 +17,18 @@ from api.schemas.fields import At, Number, Problems, Shape, Text, Whole
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
+from crib.left_out import or_refuse
 from crib.planning.kits import KitLine
 from crib.planning.reorder import ReorderRow
 from crib.store.facts import list_facts
 from crib.store.resolve import resolve_person
 from crib.store.tables import FACT_KINDS
-from crib.usecases.kit_for_run import RunKit, kit_for_run
-from crib.usecases.left_out import or_refuse
-from crib.usecases.life_of_key import KeyLife, key_names, life_of_key, no_life
-from crib.usecases.reorder_items import reorder_items
-from crib.usecases.scan_code import scan_code
-from crib.usecases.scan_shapes import Scan
-from crib.usecases.tool_costs import ToolCost, tool_costs
+from crib.views.kit_for_run import RunKit, kit_for_run
+from crib.views.life_of_key import KeyLife, key_names, life_of_key, no_life
+from crib.views.reorder_items import reorder_items
+from crib.views.scan_code import scan_code
+from crib.views.scan_shapes import Scan
+from crib.views.tool_costs import ToolCost, tool_costs
 
 blueprint = Blueprint("views", __name__, description="What is so, and what follows.")
 
@@ -66,7 +66,7 @@ KitShape = shape_from(
 def read_kit(call: Call, run: int) -> dict[str, Any]:
     """List what a changeover to a run keeps, pulls, builds and returns."""
     plan = plan_of(call)
-    return kit_answer(kit_for_run(plan, run)) | {"as_of": plan.view.now}
+    return kit_answer(kit_for_run(plan, run)) | {"as_of": plan.shop.now}
 
 
 def kit_answer(found: RunKit) -> dict[str, Any]:
@@ -101,8 +101,8 @@ class ReorderPage(Shape):
 def read_reorder_list(call: Call) -> dict[str, Any]:
     """List what to order, the item that runs out first on top."""
     plan = plan_of(call)
-    items, problems = reorder_items(plan), list(plan.view.left_out.records)
-    return {"as_of": plan.view.now, "items": items, "problems": problems, "next": None}
+    items, problems = reorder_items(plan), list(plan.shop.left_out.records)
+    return {"as_of": plan.shop.now, "items": items, "problems": problems, "next": None}
 
 
 class KeyNames(Shape):
@@ -117,7 +117,7 @@ class KeyNames(Shape):
 def list_life(call: Call) -> dict[str, Any]:
     """List the names of all life laws."""
     plan = plan_of(call)
-    return {"as_of": plan.view.now, "items": key_names(plan), "next": None}
+    return {"as_of": plan.shop.now, "items": key_names(plan), "next": None}
 
 
 @reads(
@@ -155,7 +155,7 @@ def read_costs(call: Call) -> dict[str, Any]:
     plan = plan_of(call)
     found = tool_costs(plan, call.query["days"])
     return {
-        "as_of": plan.view.now,
+        "as_of": plan.shop.now,
         "items": found,
         "problems": found.problems,
         "next": None,

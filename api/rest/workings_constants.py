@@ -20,7 +20,7 @@ from crib.life.starter import starter_constants
 from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import ft_min_from_m_min
 from crib.life.taylor_range import CurveRange
-from crib.usecases.own_constants import ItemEstimate
+from crib.outlook.own_constants import ItemEstimate
 
 blueprint = Blueprint(
     "tool life", __name__, description="Constants of the speed-life curve, from lives."
@@ -174,7 +174,7 @@ def list_estimates(call: Call) -> Reply:
     the life model, key by key.
     """
     plan = plan_of(call)
-    items = plan.view.rows.items
+    items = plan.shop.rows.items
     asked = call.query.get("cutting_item")
     if asked is not None and all(item.cutting_item != asked for item in items.values()):
         raise NotKnown(
@@ -185,14 +185,14 @@ def list_estimates(call: Call) -> Reply:
         )
     rows = [
         (items[one.cutting_item_id].cutting_item, one)
-        for one in plan.view.estimates
+        for one in plan.shop.estimates
         if asked in (None, items[one.cutting_item_id].cutting_item)
     ]
     first, limit = call.query["after"], call.query["limit"]
     following = first + limit if first + limit < len(rows) else None
     return Reply(
         {
-            "as_of": plan.view.now,
+            "as_of": plan.shop.now,
             "next": following,
             "items": [_estimate(name, one) for name, one in rows[first : first + limit]],
         },

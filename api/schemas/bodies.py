@@ -8,10 +8,10 @@ from api.schemas.assemblies import ReadingBody
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed, within
 from api.schemas.mounts import AXES, MOST_PARTS
+from crib.acts.correct_offset import KINDS
 from crib.records.measures import CHANGE, FLANK_WEAR
 from crib.stock.assembly import REASONS
 from crib.stock.ledger import MOVES
-from crib.usecases.correct_offset import KINDS
 
 
 class RemovalBody(FactBody):

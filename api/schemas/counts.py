@@ -10,8 +10,8 @@ from marshmallow import ValidationError, fields
 
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Shape, Text, Whole
-from crib.usecases.observe import TELLING
-from crib.usecases.report_counts import MOST_READINGS
+from crib.acts.observe import TELLING
+from crib.acts.report_counts import MOST_READINGS
 
 #: Refused readings that an answer names; it says how many there are in all.
 MOST_REFUSED_SHOWN = 100

@@ -5,8 +5,8 @@ from __future__ import annotations
 from api.http.query import PlainQuery
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Choice, Text, Whole
+from crib.acts.judge_count import VERDICTS
 from crib.floor.refused import LARGEST
-from crib.usecases.judge_count import VERDICTS
 
 
 class MachineQuery(PlainQuery):

@@ -3,6 +3,6 @@
 from __future__ import annotations
 
 from api.schemas.results import shape_from
-from crib.usecases.question import Question
+from crib.acts.question import Question
 
 QuestionShape = shape_from(Question, "QuestionShape", rename={"mount_id": "mount"})

@@ -32,9 +32,9 @@ from api.schemas.fields import (
 )
 from api.schemas.metrology import OutlierShape
 from api.schemas.mounts import DatumShape, OffsetShape
+from crib.acts.station_datum import DatumTold
 from crib.metrology.offset import AxisOffset
 from crib.metrology.outliers import Outlier
-from crib.usecases.station_datum import DatumTold
 
 _ATTRIBUTE = re.compile(r"^ {4,12}(\w+): (.+)$")
 

@@ -5,6 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from datetime import datetime, timedelta
 
+from crib.acts.build_assembly import BuildAssembly
+from crib.acts.check_gauge import CheckGauge
+from crib.acts.move_stock import MoveStock, Regrind
+from crib.acts.preset_tool import PresetTool
+from crib.acts.print_label import PrintLabel
+from crib.acts.put_in_rack import PutInRack
+from crib.acts.tear_down import TearDown
 from crib.demo.items import HOLDER_TYPES, ITEMS
 from crib.demo.journal import ChangeHolder
 from crib.demo.machines import ATTENDANTS, GAUGE
@@ -13,13 +20,6 @@ from crib.demo.shop import SCARCE, master_readings
 from crib.demo.state import ATTENDED, TICK, Job, Machine, Shop, Tool
 from crib.metrology.preset import Reading
 from crib.units import TenthsUm
-from crib.usecases.build_assembly import BuildAssembly
-from crib.usecases.check_gauge import CheckGauge
-from crib.usecases.move_stock import MoveStock, Regrind
-from crib.usecases.preset_tool import PresetTool
-from crib.usecases.print_label import PrintLabel
-from crib.usecases.put_in_rack import PutInRack
-from crib.usecases.tear_down import TearDown
 
 #: What the demo's labels are printed on.
 LABELS = "roll-62x29"

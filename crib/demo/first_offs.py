@@ -9,6 +9,8 @@ import random
 from dataclasses import dataclass
 from datetime import datetime
 
+from crib.acts.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
+from crib.acts.station_offsets import offsets_now
 from crib.errors import NotMounted
 from crib.metrology.offset import keyed_tenths_um
 from crib.store.engine import Tx
@@ -16,8 +18,6 @@ from crib.store.first_offs import stays_with_first_offs
 from crib.store.mounts import corrections_of, mount_covering
 from crib.store.resolve import resolve_station
 from crib.store.stations import station_row
-from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
-from crib.usecases.station_offsets import offsets_now
 
 #: How far data on record lie from the truth, how far they move from mount to mount, how far
 #: holders locate from where they should (standard deviations as radius) [µm].

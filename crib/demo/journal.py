@@ -7,24 +7,24 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.check_gauge import CheckGauge, check_gauge_on_master
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.move_stock import MoveStock, Regrind, move_stock, regrind
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.print_label import PrintLabel, print_label
+from crib.acts.put_in_rack import PutInRack, put_in_rack
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.report_counts import CountsReported, ReportCounts, report_counts
+from crib.acts.report_stop import ReportStop, report_stop
+from crib.acts.tear_down import TearDown, tear_down
 from crib.demo.first_offs import FirstOff, first_off
 from crib.errors import Refusal
 from crib.records.catalogue import HOLDERS, RUNS
 from crib.store.engine import Tx
 from crib.store.records import get_record, insert_record, list_records, update_record
 from crib.store.savepoint import BrokenConstraint, savepoint
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.print_label import PrintLabel, print_label
-from crib.usecases.put_in_rack import PutInRack, put_in_rack
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
-from crib.usecases.report_stop import ReportStop, report_stop
-from crib.usecases.tear_down import TearDown, tear_down
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 from crib.demo.state import Hours
+from crib.outlook.collector import collector_rests
+from crib.outlook.expected_lives import expect_lives
+from crib.outlook.keep_forecasts import keep_all
+from crib.outlook.own_constants import refine_view
+from crib.outlook.shop_now import read_shop
 from crib.store.engine import Tx
-from crib.usecases.collector import collector_rests
-from crib.usecases.foresight import foresee
-from crib.usecases.keep_forecasts import keep_all
-from crib.usecases.own_constants import refine_view
-from crib.usecases.shop_view import view_shop
 
 #: Monday and Thursday, at the start of the late shift: each look costs up to a fifth of a
 #: second, and nobody likes to wait for a demo.
@@ -40,4 +40,4 @@ def look(tx: Tx, at: datetime) -> int:
         How many were kept.
     """
     with collector_rests():
-        return keep_all(tx, foresee(tx, refine_view(view_shop(tx, at))))
+        return keep_all(tx, expect_lives(tx, refine_view(read_shop(tx, at))))

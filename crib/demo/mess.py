@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import timedelta
 
+from crib.acts.count_columns import CountReading
+from crib.acts.mount_tool import MountTool
+from crib.acts.report_counts import ReportCounts
 from crib.demo.journal import ChangeHolder
 from crib.demo.state import Machine, Shop
-from crib.usecases.count_columns import CountReading
-from crib.usecases.mount_tool import MountTool
-from crib.usecases.report_counts import ReportCounts
 
 #: Chance per step and shop of each slip: about one in a week, the reset one in two.
 _WEEKLY = 1 / 1_000

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from crib.acts.correct_offset import CorrectOffset
+from crib.acts.count_columns import CountReading
+from crib.acts.mount_tool import MountTool
+from crib.acts.remove_tool import RemoveTool
+from crib.acts.report_counts import ReportCounts
+from crib.acts.report_stop import ReportStop
 from crib.demo.bench import put_away
 from crib.demo.first_offs import SCATTER_UM, FirstOff
 from crib.demo.machines import MACHINES
 from crib.demo.parts import PARTS, wear_limit_mm
 from crib.demo.state import TICK, Machine, Shop, Tool
 from crib.metrology.offset import keyed_tenths_um
-from crib.usecases.correct_offset import CorrectOffset
-from crib.usecases.count_columns import CountReading
-from crib.usecases.mount_tool import MountTool
-from crib.usecases.remove_tool import RemoveTool
-from crib.usecases.report_counts import ReportCounts
-from crib.usecases.report_stop import ReportStop
 
 _SWAP_S = 290.0
 _LAST_SWAP_S = TICK.total_seconds() - _SWAP_S

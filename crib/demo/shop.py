@@ -7,6 +7,7 @@ import tempfile
 from datetime import date, timedelta
 from pathlib import Path
 
+from crib.acts.import_shop import import_shop
 from crib.demo.constants import tool_life_rows
 from crib.demo.items import ITEMS, holder_rows, holder_type_rows, item_rows
 from crib.demo.machines import MASTER_LF, MASTER_WF, Row, gauge_rows, machine_records
@@ -19,7 +20,6 @@ from crib.shopfiles.writing import write_file
 from crib.store.engine import Store
 from crib.store.records import insert_record
 from crib.units import TenthsUm
-from crib.usecases.import_shop import import_shop
 
 #: Item that the shop is about to run out of, and nobody has ordered.
 SCARCE = "SAW-08"

@@ -10,6 +10,10 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
+from crib.acts.build_assembly import BuildAssembly
+from crib.acts.check_gauge import CheckGauge
+from crib.acts.move_stock import MoveStock
+from crib.acts.tear_down import TearDown
 from crib.demo.bench import attendant, measure
 from crib.demo.items import ITEMS
 from crib.demo.journal import ChangeHolder
@@ -17,13 +21,9 @@ from crib.demo.machines import GAUGE
 from crib.demo.parts import PARTS, Op, holder_type_for, spec_name
 from crib.demo.shop import master_readings
 from crib.demo.state import Shop, Tool
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import SwapRow, make_swap_list
 from crib.store.engine import Tx
-from crib.usecases.build_assembly import BuildAssembly
-from crib.usecases.check_gauge import CheckGauge
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.move_stock import MoveStock
-from crib.usecases.swap_list import SwapRow, make_swap_list
-from crib.usecases.tear_down import TearDown
 
 STATES = ("ready", "build", "measure", "blocked")
 _HOURS = 24.0
@@ -42,7 +42,7 @@ def stage(shop: Shop, tx: Tx, present: datetime) -> None:
     """
     for attempt in range(_ATTEMPTS):
         shop.journal.write(tx)
-        rows = make_swap_list(forecast_shop(tx, present), _HOURS).rows
+        rows = make_swap_list(plan_shop(tx, present), _HOURS).rows
         there = {row.sister.state for row in rows}
         missing = [state for state in STATES if state not in there]
         at = _instant(shop, present, attempt)

@@ -17,6 +17,7 @@ from datetime import UTC, datetime, tzinfo
 import aiohttp
 from yarl import URL
 
+from crib.acts.book_feed import FeedNews
 from crib.clock import Clock
 from crib.feed.asking import Agent, Limits
 from crib.feed.breakages import BreakageSignals, Condition
@@ -28,7 +29,6 @@ from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
 from crib.floor.path_counters import path_counters
 from crib.sentence import figure, sentence
-from crib.usecases.book_feed import FeedNews
 
 _LOG = logging.getLogger("crib.feed")
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0

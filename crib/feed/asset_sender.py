@@ -23,16 +23,16 @@ from crib.feed.asking import Limits, agents_session, bare_address, in_words
 from crib.feed.documents import Errors, read_document
 from crib.feed.problems import FeedProblem, NoAnswer
 from crib.feed.writer import Writer
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.shop_plan import plan_shop
 from crib.records.catalogue import MACHINES
 from crib.sentence import sentence
 from crib.store.engine import Store
 from crib.store.feeds import keep_assets_sent, list_feeds
 from crib.store.records import list_records
 from crib.store.savepoint import is_failure_to_write
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.kept_output import KeptOutput
-from crib.usecases.tool_asset_xml import write_asset
-from crib.usecases.tool_assets import ToolAsset, assets_in_machines
+from crib.views.tool_asset_xml import write_asset
+from crib.views.tool_assets import ToolAsset, assets_in_machines
 
 _LOG = logging.getLogger("crib.feed")
 _EVERY_S, _LONGEST_S = 60.0, 3600.0
@@ -121,9 +121,7 @@ class AssetSender:
             ]
             if not chosen:
                 return []
-            plan = forecast_shop(
-                tx, self._clock(), night_limit=self._night_limit, kept=self._kept
-            )
+            plan = plan_shop(tx, self._clock(), night_limit=self._night_limit, kept=self._kept)
             found = []
             for name in chosen:
                 # those that left it are told once more, without their place

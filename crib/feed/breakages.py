@@ -10,11 +10,11 @@ import re
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
+from crib.acts.book_feed import BreakageNews
 from crib.feed.choice import Followed
 from crib.feed.documents import DataItem, Observation
 from crib.records.columns import LONGEST_TEXT
 from crib.sentence import sentence
-from crib.usecases.book_feed import BreakageNews
 
 #: Levels of a condition at which something is wrong (MTConnect, part 3).
 _ACTIVE = ("Fault", "Warning")

@@ -19,6 +19,7 @@ from typing import TypeVar
 
 from paho.mqtt import client as mqtt
 
+from crib.acts.book_feed import FeedNews, GapNews
 from crib.clock import Clock
 from crib.feed.backlog import Backlog
 from crib.feed.broker_address import BrokerAddress
@@ -33,7 +34,6 @@ from crib.store.engine import Tx
 from crib.store.feeds import list_feeds, see_session
 from crib.store.last_counts import last_count
 from crib.store.savepoint import is_failure_to_write
-from crib.usecases.book_feed import FeedNews, GapNews
 
 T = TypeVar("T")
 

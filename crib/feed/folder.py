@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from crib.acts.book_feed import CountNews, FeedNews, book_feed
+from crib.acts.report_counts import MOST_READINGS
 from crib.clock import Clock, parse_instant
 from crib.errors import Invalid, Refusal
 from crib.feed.writer import Writer
@@ -26,8 +28,6 @@ from crib.shopfiles.dialect import Lines, OpenQuote, Unreadable, bad_byte, recog
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.savepoint import is_failure_to_write
-from crib.usecases.book_feed import CountNews, FeedNews, book_feed
-from crib.usecases.report_counts import MOST_READINGS
 
 _LOG = logging.getLogger("crib.feed")
 _NEEDED = ("machine", "at", "count")

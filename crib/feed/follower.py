@@ -12,6 +12,7 @@ from datetime import datetime
 from enum import StrEnum
 from urllib.parse import quote
 
+from crib.acts.book_feed import BreakageNews, CountNews, GapNews, StateNews
 from crib.clock import now
 from crib.feed.breakages import BreakageSignals, Condition
 from crib.feed.choice import Followed, choose_items
@@ -27,7 +28,6 @@ from crib.feed.machine_time import MachineTime
 from crib.feed.problems import AgentRefuses, BadDocument, FeedProblem, StatusAlone
 from crib.floor.path_counters import NO_PATH_COUNTERS, PathCounters
 from crib.sentence import sentence
-from crib.usecases.book_feed import BreakageNews, CountNews, GapNews, StateNews
 
 #: Observations in one answer.
 COUNT = 1000

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from crib.usecases.book_feed import CLOCK_OFF
+from crib.acts.book_feed import CLOCK_OFF
 
 _RIGHT = timedelta(0)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 
+from crib.acts.book_feed import FeedNews
 from crib.clock import print_instant
-from crib.usecases.book_feed import FeedNews
 
 
 class Printer:

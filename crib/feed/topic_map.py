@@ -32,12 +32,12 @@ from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
+from crib.acts.book_feed import BreakageNews, CountNews, StateNews
 from crib.clock import CLOCK_TOLERANCE
 from crib.errors import Invalid
 from crib.feed.documents import has_offset, read_instant
 from crib.floor.path_counters import path_number
 from crib.sentence import sentence, together
-from crib.usecases.book_feed import BreakageNews, CountNews, StateNews
 
 #: Field of a rule -> kind of state that it tells.
 _STATES = {

@@ -13,15 +13,15 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
+from crib.acts.book_feed import FeedNews, book_feed
+from crib.acts.book_going_on import WORTH_IT, book_going_on
+from crib.acts.report_counts import MOST_READINGS
 from crib.clock import Clock, print_instant
 from crib.errors import Refusal, StoreBusy, StoreFull
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.sentence import sentence
 from crib.store.engine import Store, Tx
 from crib.store.savepoint import is_failure_to_write, savepoint
-from crib.usecases.book_feed import FeedNews, book_feed
-from crib.usecases.book_going_on import WORTH_IT, book_going_on
-from crib.usecases.report_counts import MOST_READINGS
 
 T = TypeVar("T")
 

@@ -58,7 +58,7 @@ class LaterSwaps:
 
 
 @dataclass(slots=True)
-class SwapPlan:
+class PlannedSwaps:
     """The swaps of a shop.
 
     Attributes:
@@ -160,7 +160,7 @@ def plan_swaps(
     minute_cost: float = 0.0,
     limit: float = NIGHT_LIMIT,
     scale: float = 1.0,
-) -> SwapPlan:
+) -> PlannedSwaps:
     """Plan every swap of the machines.
 
     Args:
@@ -175,7 +175,7 @@ def plan_swaps(
         scale: Factor on the chances of those stretches (``night_scale``).
     """
     if not edges:
-        return SwapPlan([], [], due)
+        return PlannedSwaps([], [], due)
     lines = WearLines(due.lines)
     own, moving = own_points(edges, due, model, lines)
     attended = Attended([machine.time for machine in machines])
@@ -194,7 +194,7 @@ def plan_swaps(
     )
     walk.keep_nights()
     nights, told = report_nights(machines, edges, walk)
-    return SwapPlan(
+    return PlannedSwaps(
         first_swaps(edges, due, walk, moving, told),
         nights,
         due,

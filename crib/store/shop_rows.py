@@ -1,6 +1,6 @@
 """The floor and the shelf at an instant, from the facts dated up to then, in bulk.
 
-Plain rows and arrays for ``crib.usecases.shop_view``; nothing is computed here.
+Plain rows and arrays for ``crib.outlook.shop_now``; nothing is computed here.
 """
 
 from __future__ import annotations

@@ -12,11 +12,11 @@ from types import SimpleNamespace
 
 import pytest
 
+from crib.acts.count_columns import columns_from_json
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.clock import us_from_instant
 from crib.store.engine import Store
 from crib.store.facts import add_fact
-from crib.usecases.count_columns import columns_from_json
-from crib.usecases.report_counts import ReportCounts, report_counts
 
 COUNT = 50_000
 

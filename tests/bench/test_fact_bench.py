@@ -14,8 +14,8 @@ import pytest
 
 from api import create_app
 from api.settings import Settings
+from crib.acts.report_stop import ReportStop, report_stop
 from crib.store.engine import Store
-from crib.usecases.report_stop import ReportStop, report_stop
 
 FACTS = 200
 

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from crib.acts.import_shop import import_shop
 from crib.store.migrate import open_store
-from crib.usecases.import_shop import import_shop
 
 HOLDERS, LOTS, TYPES, ITEMS = 60_000, 40_000, 40, 500
 

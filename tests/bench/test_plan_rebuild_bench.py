@@ -7,15 +7,15 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.floor.timeline import us_of
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.shop_now import read_shop
 from crib.records.catalogue import CALENDARS, MACHINES, PARTS, RUNS
 from crib.store.bulk import bulk_upsert
 from crib.store.engine import Store, Tx
 from crib.store.records import insert_record
-from crib.usecases.count_columns import CountReading
-from crib.usecases.kept_output import KeptOutput
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.shop_view import view_shop
 
 MACHINE_COUNT, DAYS, EVERY_MIN = 40, 364, 20
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -77,8 +77,8 @@ def test_a_plan_after_one_more_reading(
     def look(kept: KeptOutput | None) -> float:
         began = time.perf_counter()
         with store.read() as tx:
-            view = view_shop(tx, now, kept)
-        assert len(view.outputs) == MACHINE_COUNT
+            shop = read_shop(tx, now, kept)
+        assert len(shop.outputs) == MACHINE_COUNT
         return time.perf_counter() - began
 
     whole = min(look(None) for _ in range(2))

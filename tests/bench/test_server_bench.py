@@ -14,10 +14,10 @@ from typing import Any
 
 import pytest
 
+from crib.acts.count_columns import columns_from_json
+from crib.acts.report_counts import ReportCounts, report_counts
+from crib.acts.report_stop import ReportStop, report_stop
 from crib.store.engine import Store
-from crib.usecases.count_columns import columns_from_json
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.report_stop import ReportStop, report_stop
 
 WRITERS, WRITES = 8, 60
 BATCH, BATCHES = 500, 40

@@ -9,6 +9,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from crib.floor.timeline import us_of
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import (
     CALENDARS,
     CUTTING_ITEMS,
@@ -24,9 +27,6 @@ from crib.records.catalogue import (
 from crib.store.bulk import bulk_upsert
 from crib.store.engine import Store, Tx
 from crib.store.records import insert_record
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.swap_list import make_swap_list
 
 SIZE = (1_600, 25)
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -145,7 +145,7 @@ def test_the_200_most_urgent_of_40000(store: Store, capsys: pytest.CaptureFixtur
 
     def rebuild() -> int:
         with store.read() as tx:
-            return len(make_swap_list(forecast_shop(tx, NOW), 24).rows)
+            return len(make_swap_list(plan_shop(tx, NOW), 24).rows)
 
     cache = PlanCache(store, stale_after=timedelta(hours=1))
     make_swap_list(cache.plan(NOW), 24)

@@ -16,7 +16,7 @@ from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machi
 from api.settings import Settings
 from crib.floor.calendar import Stretch
 from crib.store.engine import Store
-from crib.usecases.shift_view import MachineShift, StationLine
+from crib.views.shift_view import MachineShift, StationLine
 
 STATIONS = 1_000
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

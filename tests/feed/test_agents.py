@@ -18,7 +18,7 @@ from crib.records.catalogue import MACHINES
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.records import get_record, update_record
-from crib.usecases.show_feeds import FeedShown, show_feeds
+from crib.views.show_feeds import FeedShown, show_feeds
 from tests.agents import ScriptedAgent, closed_port
 from tests.feed.conftest import PLAN, Booked, running, wait_until
 

@@ -14,7 +14,7 @@ from crib.clock import now
 from crib.feed.asset_sender import AssetSender, assets_url
 from crib.feed.runner import FeedPlan
 from crib.store.engine import Store
-from crib.usecases.show_feeds import FeedShown, show_feeds
+from crib.views.show_feeds import FeedShown, show_feeds
 from tests.agents import ScriptedAgent
 from tests.feed.conftest import PLAN, Booked, running, wait_until
 from tests.store.conftest import Acts

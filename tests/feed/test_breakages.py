@@ -8,13 +8,13 @@ from typing import NamedTuple
 
 import pytest
 
+from crib.acts.question import Question
+from crib.acts.questions import list_questions
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.clock import instant_from_us, now
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store, Tx
 from crib.store.records import get_record, update_record
-from crib.usecases.question import Question
-from crib.usecases.questions import list_questions
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.agents import ScriptedAgent
 from tests.feed.conftest import Booked, running, wait_until
 from tests.store.conftest import Acts

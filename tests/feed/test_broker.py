@@ -15,6 +15,7 @@ import pytest
 from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.clock import now
 from crib.errors import Invalid
 from crib.feed.broker import BrokerFeed
@@ -22,7 +23,6 @@ from crib.feed.broker_address import BrokerAddress
 from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import Garbled, load_map
 from crib.store.engine import Store
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.agents import closed_port
 from tests.brokers import broker
 from tests.feed.conftest import PLAN, Booked, running, wait_until

@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
+from crib.acts.book_feed import FeedNews
 from crib.clock import now
 from crib.feed.broker import BrokerFeed
 from crib.feed.broker_address import BrokerAddress
 from crib.feed.runner import FeedPlan
 from crib.feed.topic_map import load_map
 from crib.store.engine import Store
-from crib.usecases.book_feed import FeedNews
 from tests import loops
 from tests.agents import closed_port
 from tests.brokers import broker, certificate, nothing_may_be_read, user

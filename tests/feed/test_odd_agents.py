@@ -16,10 +16,10 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 import pytest
 
+from crib.acts.book_feed import FeedNews
 from crib.clock import now
 from crib.feed.agents import Kept, Outcome, Pace, Source
 from crib.feed.runner import ask_once, devices_of, watch
-from crib.usecases.book_feed import FeedNews
 from tests import loops
 from tests.brokers import certificate
 from tests.feed.conftest import PLAN

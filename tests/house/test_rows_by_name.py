@@ -30,8 +30,8 @@ from crib.store import (
 )
 from crib.store.engine import Store
 from crib.store.named_rows import rows_by_name
-from crib.usecases import queries
-from crib.usecases.queries import FactKind
+from crib.views import queries
+from crib.views.queries import FactKind
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -9,8 +9,8 @@ from flask.testing import FlaskClient
 from lifelines import KaplanMeierFitter
 
 from api.pages.curves.figures import Field, rows_apart, ticks
-from crib.usecases.key_curve import curve_of_key
-from crib.usecases.key_uses import list_keys
+from crib.views.key_curve import curve_of_key
+from crib.views.key_uses import list_keys
 from tests.pages.reading import read, words
 from tests.rest.conftest import SetClock
 from tests.store.test_forecast import floor  # noqa: F401 - a fixture
@@ -53,7 +53,7 @@ def lived(floor: Any, clock: SetClock) -> Any:  # noqa: F811 - the fixture
         floor.remove(reason)
     floor.mount(floor.sister())
     floor.make(30)
-    clock.at = floor.plan().view.now
+    clock.at = floor.plan().shop.now
     return floor
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from crib.usecases.book_feed import (
+from crib.acts.book_feed import (
     BreakageNews,
     CountNews,
     FeedNews,

@@ -11,10 +11,10 @@ import pypdfium2
 import pytest
 
 from api.text_lists import swap_lines
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import TOOL_SPECS
 from crib.store.records import get_record, update_record
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.swap_list import make_swap_list
 from tests.pages.reading import read, words
 
 

@@ -22,7 +22,7 @@ from api.pages.shift.timeline import (
     marks_of,
 )
 from crib.floor.calendar import Stretch
-from crib.usecases.shift_view import MachineShift, StationLine
+from crib.views.shift_view import MachineShift, StationLine
 
 BERLIN = ZoneInfo("Europe/Berlin")
 BEGIN = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

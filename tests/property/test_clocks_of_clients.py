@@ -12,21 +12,21 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.check_gauge import CheckGauge, check_gauge_on_master
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.print_label import PrintLabel, print_label
+from crib.acts.put_in_rack import PutInRack, put_in_rack
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.metrology.preset import Reading
 from crib.store.checking import findings
 from crib.store.engine import Store, Tx
 from crib.units import TenthsUm
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.print_label import PrintLabel, print_label
-from crib.usecases.put_in_rack import PutInRack, put_in_rack
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.tear_down import TearDown, tear_down
 from tests.gauges import ON_MASTER
 
 LOOKS = [Reading(TenthsUm(800_000), TenthsUm(160_000))] * 3

@@ -9,11 +9,11 @@ from types import SimpleNamespace
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.book_feed import CountNews, FeedNews, book_feed
+from crib.acts.book_going_on import book_going_on
 from crib.records.catalogue import MACHINES, RUNS
 from crib.store.engine import Store, Tx
 from crib.store.records import insert_record
-from crib.usecases.book_feed import CountNews, FeedNews, book_feed
-from crib.usecases.book_going_on import book_going_on
 
 MANY = ("A1", "A2", "A3", "A4", "A5", "A6")
 

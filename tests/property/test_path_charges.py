@@ -9,16 +9,16 @@ from types import SimpleNamespace
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.clock import us_from_instant
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.shop_now import read_shop
 from crib.records.catalogue import MACHINES
 from crib.store.counts import Counted
 from crib.store.engine import Store, Tx
 from crib.store.path_counts import charges_around
 from crib.store.records import update_record
-from crib.usecases.count_columns import CountReading
-from crib.usecases.kept_output import KeptOutput
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.shop_view import view_shop
 
 Told = tuple[int, int, int | None]
 
@@ -99,7 +99,7 @@ def test_each_path_is_charged_as_if_it_were_alone(
         update_record(tx, MACHINES, machine, {"path_counters": "1|2"}, None)
         for batch in batches:
             _tell(tx, shop, batch)
-            mine, whole = view_shop(tx, now, kept), view_shop(tx, now)
+            mine, whole = read_shop(tx, now, kept), read_shop(tx, now)
             for counter, output in whole.of_paths.items():
                 for name in ("at_us", "total", "run"):
                     grown = getattr(mine.of_paths[counter], name)

@@ -12,11 +12,11 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.import_shop import import_shop
 from crib.records.catalogue import SHOP_FILES
 from crib.records.plain_text import as_meant
 from crib.store.engine import Store
-from crib.usecases.export_shop import export_shop
-from crib.usecases.import_shop import import_shop
+from crib.views.export_shop import export_shop
 
 #: Each example imports and writes whole folders: shrinking one would take minutes.
 SLOW = settings(

@@ -11,19 +11,19 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.count_columns import CountReading
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.move_stock import MoveStock, Regrind, move_stock, regrind
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.report_counts import ReportCounts, report_counts
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.metrology.preset import Reading
 from crib.store.engine import Store, Tx
 from crib.units import TenthsUm
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.count_columns import CountReading
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.tear_down import TearDown, tear_down
 from tests.gauges import checked_gauge
 
 HOLDERS = ("TH-1", "TH-2", "DH-1", "DH-2")

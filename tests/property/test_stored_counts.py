@@ -9,9 +9,9 @@ from types import SimpleNamespace
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.store.engine import Store, Tx
-from crib.usecases.count_columns import CountReading
-from crib.usecases.report_counts import ReportCounts, report_counts
 
 
 class _Undo(Exception):  # noqa: N818 - not an error: leaves the database as it was

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from crib.usecases import left_out
+from crib import left_out
 
 
 @pytest.fixture

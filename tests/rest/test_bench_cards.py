@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from crib.usecases.bench_card import bench_cards
-from crib.usecases.swap_list import make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.views.bench_card import bench_cards
 
 
 def queue(client: FlaskClient, **query: Any) -> dict[str, Any]:

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.acts.book_feed import FeedNews, book_feed
 from crib.store.engine import Store
 from crib.store.feed_beat import Beat, BeatFile
-from crib.usecases.book_feed import FeedNews, book_feed
 
 
 @pytest.fixture

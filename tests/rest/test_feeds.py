@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.acts.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
 from crib.clock import print_instant
 from crib.store.engine import Store
-from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
 
 
 @pytest.fixture

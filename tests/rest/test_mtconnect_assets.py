@@ -12,10 +12,10 @@ import xmlschema
 from defusedxml.ElementTree import fromstring
 from flask.testing import FlaskClient
 
+from crib.acts.book_feed import FeedNews, book_feed
 from crib.records.catalogue import STATIONS
 from crib.store.engine import Store
 from crib.store.records import list_records, update_record
-from crib.usecases.book_feed import FeedNews, book_feed
 from tests.rest.conftest import SetClock
 
 NS = "{urn:mtconnect.org:MTConnectAssets:2.4}"

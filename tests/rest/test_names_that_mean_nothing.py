@@ -10,9 +10,9 @@ from flask.testing import FlaskClient
 
 from api.cli import main
 from crib.errors import NotKnown
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.swap_list import make_swap_list
 from crib.store.engine import Store
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.swap_list import make_swap_list
 from tests.rest.conftest import SetClock
 
 #: Members of a query that name another record, or one of a few words.

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from crib.clock import us_from_instant
-from crib.usecases import show_feeds
+from crib.views import show_feeds
 from tests.rest.one_row import fail, rows, text
 
 BEYOND = 2**62
@@ -105,16 +105,16 @@ def names_machine(row: str, name: str) -> bool:
 
 @pytest.mark.parametrize("place", DAMAGE)
 def test_an_instant_that_cannot_be_read_is_the_problem_of_its_machine(heard, store, place):
-    machine, view = DAMAGE[place]
+    machine, shop = DAMAGE[place]
     other = "M1" if machine == "M2" else "M2"
-    good = rows(heard.client, view)[0]
+    good = rows(heard.client, shop)[0]
     damage(store, place, machine)
 
     for path in VIEWS:
         answer = heard.client.get(path)
         assert answer.status_code == (503 if path == "/v1/feeds/health" else 200), path
 
-    after, problems = rows(heard.client, view)
+    after, problems = rows(heard.client, shop)
     of_other = [[row for row in found if names_machine(row, other)] for found in (good, after)]
     assert of_other[0] == of_other[1] != []
     left = [row for row in after if names_machine(row, machine)]

@@ -10,7 +10,7 @@ import pytest
 
 from api.pages.shift import timeline
 from crib.clock import parse_instant, us_from_instant
-from crib.usecases import changeovers, planned_stops, shift_view
+from crib.views import changeovers, planned_stops, shift_view
 from tests.rest.one_row import fail, rows, text
 
 

@@ -15,30 +15,27 @@ import pytest
 from api import print_labels, print_sheets, print_texts
 from api.pages.bench import gauge_state
 from api.rest import mtconnect_assets
+from crib.acts import questions
 from crib.errors import Refusal
 from crib.life.model import LifeModel
+from crib.outlook import kept_outcomes, machine_stops, own_constants, swap_list
 from crib.planning import holders_needed
 from crib.shopfiles import writing
-from crib.usecases import (
+from crib.views import (
     bench_card,
     kept_list,
-    kept_outcomes,
     key_curve,
     key_uses,
     kit_for_run,
     life_of_key,
-    machine_stops,
     machine_view,
-    own_constants,
-    questions,
     rack_view,
     score_forecasts,
     shift_view,
     show_feeds,
-    swap_list,
     tool_costs,
 )
-from crib.usecases.export_shop import export_shop
+from crib.views.export_shop import export_shop
 from tests.rest.one_row import fail, rows, text
 
 MACHINE_LINE = machine_view.MachineLine

@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.acts.import_shop import import_shop
 from crib.store.engine import Store
-from crib.usecases.import_shop import import_shop
 from tests.pages.reading import form_data, read, words
 from tests.rest.conftest import SetClock
 

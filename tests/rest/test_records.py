@@ -10,10 +10,10 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.rest.records import COLLECTIONS
+from crib.acts.import_shop import import_shop
 from crib.records.passwords import masked
 from crib.store.engine import Store
-from crib.usecases.export_shop import export_shop
-from crib.usecases.import_shop import import_shop
+from crib.views.export_shop import export_shop
 
 
 def test_a_record_is_read_by_mark_code_address_and_id(

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.acts.book_feed import BreakageNews, CountNews, FeedNews, book_feed
 from crib.store.checking import check
 from crib.store.engine import Store
-from crib.usecases.book_feed import BreakageNews, CountNews, FeedNews, book_feed
 
 
 @pytest.fixture

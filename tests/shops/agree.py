@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from api.text_lists import swap_lines
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.swap_list import make_swap_list
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.swap_list import make_swap_list
 from tests.pages.reading import parsed, words
 
 when = datetime.fromisoformat

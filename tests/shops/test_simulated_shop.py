@@ -10,8 +10,8 @@ from datetime import UTC, datetime, timedelta
 
 from api import create_app
 from api.settings import Settings
+from crib.acts.import_shop import import_shop
 from crib.store.checking import check
-from crib.usecases.import_shop import import_shop
 from tests.rest.conftest import SetClock
 from tests.shops.checks import what_is_wrong
 from tests.shops.files import MACHINES, write_shop

@@ -10,16 +10,16 @@ from typing import Any
 
 import pytest
 
+from crib.acts.build_assembly import BuildAssembly, BuiltAssembly, build_assembly
+from crib.acts.count_columns import CountReading
+from crib.acts.mount_tool import MountTool, ToolMounted, mount_tool
+from crib.acts.preset_tool import PresetDone, PresetTool, preset_tool
+from crib.acts.remove_tool import RemoveTool, ToolRemoved, remove_tool
+from crib.acts.report_counts import CountsReported, ReportCounts, report_counts
 from crib.metrology.preset import Reading
 from crib.store.checking import findings
 from crib.store.engine import Tx
 from crib.units import TenthsUm
-from crib.usecases.build_assembly import BuildAssembly, BuiltAssembly, build_assembly
-from crib.usecases.count_columns import CountReading
-from crib.usecases.mount_tool import MountTool, ToolMounted, mount_tool
-from crib.usecases.preset_tool import PresetDone, PresetTool, preset_tool
-from crib.usecases.remove_tool import RemoveTool, ToolRemoved, remove_tool
-from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
 from tests.gauges import checked_gauge
 
 

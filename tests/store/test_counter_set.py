@@ -9,12 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.judge_count import CountJudged, JudgeCount, judge_count
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.errors import Conflict
 from crib.store.checking import findings
 from crib.store.verdict_rows import count_waiting
-from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.set_stretches import set_stretches
+from crib.views.set_stretches import set_stretches
 
 #: The small shop's part takes 45 s; so does each here.
 CYCLE_MIN = 0.75

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.acts.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
 from crib.errors import Conflict, Invalid
 from crib.store.checking import findings
 from crib.store.verdict_rows import count_waiting, judged_counts
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.tell_counter_set import CounterSetTold, TellCounterSet, tell_counter_set
 
 #: The small shop's part takes 45 s; so does each here.
 CYCLE_MIN = 0.75

@@ -14,6 +14,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy.exc import OperationalError
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.demo.history import build
 from crib.errors import Refusal
 from crib.store.checking import check
@@ -22,9 +25,6 @@ from crib.store.digest_plans import DERIVED, UNCOVERED, Plan, make_plans
 from crib.store.engine import Store, raw
 from crib.store.migrate import migrate, open_store, schema_version
 from crib.store.tables import metadata
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.count_columns import CountReading
-from crib.usecases.report_counts import ReportCounts, report_counts
 
 #: How many bytes are flipped; a thousand take some minutes.
 FLIPS = int(os.environ.get("CRIB_DAMAGE_FLIPS", "40"))

@@ -10,19 +10,19 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from crib.acts.remove_tool import RemoveTool, remove_tool
 from crib.clock import instant_from_us
 from crib.demo.history import build
 from crib.demo.machines import TIME_ZONE
 from crib.demo.moving import Mover, keep_moving
 from crib.errors import Refusal
 from crib.floor.timeline import us_of
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.score_forecasts import score_forecasts
-from crib.usecases.swap_list import make_swap_list
+from crib.views.score_forecasts import score_forecasts
 from tests.demos import PRESENT, Demo, Demos, make_demo
 
 
@@ -41,7 +41,7 @@ def number(store: Store, statement: str) -> int:
 
 def look(store: Store, at: datetime):
     with store.read() as tx:
-        plan = forecast_shop(tx, at)
+        plan = plan_shop(tx, at)
     return plan, make_swap_list(plan, 24)
 
 
@@ -171,7 +171,7 @@ def test_the_supervisor_looked_and_the_looks_can_be_judged(demo):
     local = ZoneInfo(TIME_ZONE)
     with demo.store.read() as tx:
         kept = kept_between(tx, 0, us_of(PRESENT))
-        scores = score_forecasts(tx, forecast_shop(tx, PRESENT), "shop").scores
+        scores = score_forecasts(tx, plan_shop(tx, PRESENT), "shop").scores
     looks = {instant_from_us(row.at_us).astimezone(local) for row in kept}
 
     assert {(at.weekday(), at.hour) for at in looks} == {(0, 14), (3, 14)}

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 
+from crib.acts.import_shop import import_shop
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.store.checking import check
 from crib.store.migrate import open_store
-from crib.usecases.export_shop import export_shop
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.import_shop import import_shop
-from crib.usecases.swap_list import make_swap_list
+from crib.views.export_shop import export_shop
 from tests.demos import DAYS, PRESENT
 
 #: Length of the history [d]; CI takes the six weeks of the demo itself.
@@ -26,7 +26,7 @@ def test_the_demo_exports_imports_and_exports_to_the_same_bytes(demos, tmp_path)
     store = demos.copy(tmp_path, days=LENGTH).store
     first = export(store, tmp_path / "first")
     with store.read() as tx:
-        swaps = make_swap_list(forecast_shop(tx, PRESENT), 24)
+        swaps = make_swap_list(plan_shop(tx, PRESENT), 24)
         removals = tx.exec_driver_sql("SELECT count(*) FROM removals").scalar_one()
     whole = check(store)
     again = import_shop(store, tmp_path / "first")

@@ -5,16 +5,16 @@ from datetime import timedelta
 import pytest
 
 from api.text_lists import swap_lines
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.acts.signal_breakage import SignalBreakage, signal_breakage
+from crib.outlook.out_now import WRONG_TOOL
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.vacancies import EMPTY
 from crib.records.catalogue import RUNS
 from crib.store.records import get_record, insert_record, update_record
-from crib.usecases.holder_needs import holder_needs
-from crib.usecases.out_now import WRONG_TOOL
-from crib.usecases.planned_stops import planned_stops
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.shift_view import shift_view
-from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
-from crib.usecases.swap_list import make_swap_list
-from crib.usecases.vacancies import EMPTY
+from crib.views.holder_needs import holder_needs
+from crib.views.planned_stops import planned_stops
+from crib.views.shift_view import shift_view
 from tests.store.test_forecast import CYCLE, DRILLING, Floor  # noqa: F401
 
 
@@ -132,11 +132,11 @@ def test_a_tool_number_that_no_station_has_is_told_beside_the_lists(floor, store
 
     assert places(found.rows)[:1] == ["M1/T01"]
     assert "M1/T11" not in places(found.rows)
-    (told,) = plan.view.to_put_right
+    (told,) = plan.shop.to_put_right
     assert (told.what, told.machine) == ("no_station", "M1")
     assert told.sentence.startswith("Machine M1 has no station with tool number 9 on path 1")
     assert shift_view(plan, 24).left_out == ()  # every figure was worked out
-    assert plan.view.problems == (told.sentence,)
+    assert plan.shop.problems == (told.sentence,)
 
 
 def test_an_edge_that_broke_while_nobody_is_there_is_due_now_on_every_list(floor):
@@ -152,7 +152,7 @@ def test_an_edge_that_broke_while_nobody_is_there_is_due_now_on_every_list(floor
         row for row in make_swap_list(plan).rows if row.takes_out and row.why == "broken"
     )
 
-    assert row.swap_by == row.needed_by == plan.view.now
+    assert row.swap_by == row.needed_by == plan.shop.now
     assert row.forecast.swap_by == row.swap_by
     told = [one for one in planned_stops(plan, 24).rows if one.at == row.swap_by]
     assert [one.swaps for one in told if "T01" in one.swaps] == [("T01", "T11")]

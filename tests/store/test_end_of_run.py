@@ -5,10 +5,10 @@ from random import Random
 
 import pytest
 
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.outlook.time_ahead import time_ahead
 from crib.records.catalogue import RUNS
 from crib.store.records import get_record, update_record
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.time_ahead import time_ahead
 from tests.store.test_forecast import CYCLE, Floor
 
 QUANTITY = 300
@@ -32,16 +32,16 @@ class Seen:
 
     def __init__(self, plan):
         night = next(one for one in plan.nights if one.machine == "M1")
-        machine = next(one for one in plan.view.ahead.values() if one.machine == "M1")
+        machine = next(one for one in plan.shop.ahead.values() if one.machine == "M1")
         steps = machine.segments.steps
-        self.at, self.chance, self.safe = plan.view.now, night.as_planned, night.safe
+        self.at, self.chance, self.safe = plan.shop.now, night.as_planned, night.safe
         self.parts = sum(parts for run, parts in steps if run == 0)
         self.left = plan.forecasts[0].parts_left["p50"]
         self.used = plan.forecasts[0].share_used
         self.wear = plan.forecasts[0].basis.wear_per_part
-        (machine_id,) = (one for one, row in plan.view.ahead.items() if row is machine)
-        self.untold = plan.view.rests[machine_id].untold
-        self.job = time_ahead(plan.view, machine_id, 20).job
+        (machine_id,) = (one for one, row in plan.shop.ahead.items() if row is machine)
+        self.untold = plan.shop.rests[machine_id].untold
+        self.job = time_ahead(plan.shop, machine_id, 20).job
 
 
 def test_the_verdict_stands_between_two_counts_at_the_last_part(floor):

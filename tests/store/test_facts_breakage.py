@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
+from crib.acts.book_feed import BreakageNews, FeedNews, book_feed
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.acts.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.life.observations import BROKEN
-from crib.usecases.book_feed import BreakageNews, FeedNews, book_feed
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.shop_view import view_shop
-from crib.usecases.show_assembly import show_assembly
-from crib.usecases.signal_breakage import BreakageSignalled, SignalBreakage, signal_breakage
+from crib.outlook.shop_now import read_shop
+from crib.views.show_assembly import show_assembly
 
 BY_NUMBER = {"machine": "M1", "tool_number": 1}
 
@@ -42,7 +42,7 @@ def test_parts_after_the_signal_are_not_charged_to_the_edge(acts: Any) -> None:
 
     assert (done.assembly, done.station, done.signal) == (code, "M1/T01", "spindle load")
     assert parts(acts, code) == 40
-    (stay,) = view_shop(acts.tx, acts.at(62)).stays
+    (stay,) = read_shop(acts.tx, acts.at(62)).stays
     assert (stay.parts, stay.row.end_us) == (40, None)
 
 
@@ -53,9 +53,9 @@ def test_a_removal_takes_the_life_up_to_the_signal_as_broken(acts: Any) -> None:
     removed = acts.remove(62, "worn_as_planned")
 
     assert removed.parts_made == 40
-    view = view_shop(acts.tx, acts.present)
-    (stay,) = view.stays
-    assert (stay.parts, view.ending(stay.row)) == (40, BROKEN)
+    shop = read_shop(acts.tx, acts.present)
+    (stay,) = shop.stays
+    assert (stay.parts, shop.ending(stay.row)) == (40, BROKEN)
     assert parts(acts, code) == 40
 
 

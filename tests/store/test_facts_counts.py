@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
+from crib.acts.count_columns import CountReading, columns_from_json
+from crib.acts.report_counts import MOST_READINGS, ReportCounts, report_counts
 from crib.errors import Invalid, NotKnown
 from crib.records.catalogue import RUNS
 from crib.store.records import insert_record
-from crib.usecases.count_columns import CountReading, columns_from_json
-from crib.usecases.report_counts import MOST_READINGS, ReportCounts, report_counts
 
 
 def rows(acts: Any) -> list[tuple[float, int, int, int]]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from crib.acts.mount_tool import MountTool, mount_tool
 from crib.errors import (
     AlreadyMounted,
     BadCode,
@@ -21,7 +22,6 @@ from crib.errors import (
 from crib.records.catalogue import HOLDERS, MACHINES, RUNS, STATIONS, TOOL_SPECS
 from crib.store.engine import Store
 from crib.store.records import update_record
-from crib.usecases.mount_tool import MountTool, mount_tool
 from tests.gauges import checked_gauge
 
 
@@ -91,7 +91,7 @@ def test_a_broken_template_keeps_no_tool_out_of_the_machine(acts: Any) -> None:
 
 
 def test_the_difference_is_to_what_the_control_held_last(acts: Any) -> None:
-    from crib.usecases.correct_offset import CorrectOffset, correct_offset
+    from crib.acts.correct_offset import CorrectOffset, correct_offset
 
     acts.mount(acts.ready())
     step = CorrectOffset("M1/T01", "X", -120, "first_off", at=acts.at(5))
@@ -329,10 +329,10 @@ def test_mistyped_and_unknown_codes_are_told_apart(acts: Any) -> None:
 def test_two_who_mount_into_one_station_at_once_get_one_yes(
     shop: SimpleNamespace, store: Store
 ) -> None:
+    from crib.acts.build_assembly import BuildAssembly, build_assembly
+    from crib.acts.preset_tool import PresetTool, preset_tool
     from crib.metrology.preset import Reading
     from crib.units import TenthsUm
-    from crib.usecases.build_assembly import BuildAssembly, build_assembly
-    from crib.usecases.preset_tool import PresetTool, preset_tool
 
     codes = []
     for holder in ("TH-1", "TH-2"):

@@ -7,15 +7,15 @@ from typing import Any
 
 import pytest
 
+from crib.acts.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
+from crib.acts.gauge_trust import Override
 from crib.errors import Conflict, DoesNotFit, Invalid, NotAllowed
 from crib.metrology.preset import Reading
 from crib.records.catalogue import STATIONS
 from crib.store.presets import latest_preset
 from crib.store.records import update_record
 from crib.units import TenthsUm
-from crib.usecases.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
-from crib.usecases.gauge_trust import Override
-from crib.usecases.scan_code import scan_code
+from crib.views.scan_code import scan_code
 
 
 def check(acts: Any, minutes: float, off_tenths_um: int = 0) -> GaugeChecked:

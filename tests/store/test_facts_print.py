@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
+from crib.acts.print_label import LabelPrinted, PrintLabel, print_label
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.errors import Conflict, Invalid
-from crib.usecases.print_label import LabelPrinted, PrintLabel, print_label
-from crib.usecases.queries import LABEL_PRINTS, list_facts
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
+from crib.views.queries import LABEL_PRINTS, list_facts
 
 
 def print_once(acts: Any, code: str, minutes: float = 2, **values: Any) -> LabelPrinted:

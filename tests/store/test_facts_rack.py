@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
+from crib.acts.print_label import PrintLabel, print_label
+from crib.acts.put_in_rack import PutInRack, RackPlace, put_in_rack
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import AlreadyMounted, Conflict, Invalid, NotKnown
 from crib.store.rack_rows import place_of
-from crib.usecases.print_label import PrintLabel, print_label
-from crib.usecases.put_in_rack import PutInRack, RackPlace, put_in_rack
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.tear_down import TearDown, tear_down
 
 
 def put(acts: Any, code: str, minutes: float = 2, **values: Any) -> RackPlace:

@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
+from crib.acts.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Conflict, Invalid, NotMounted
+from crib.outlook.shop_now import read_shop
 from crib.records.catalogue import PARTS, RUNS, TOOL_SPECS
 from crib.store.records import insert_record, update_record
-from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
-from crib.usecases.shop_view import view_shop
-from crib.usecases.tear_down import TearDown, tear_down
 
 
 def step(
@@ -323,7 +323,7 @@ def test_a_removal_tells_the_wear_that_the_forecast_reckons_with(acts: Any) -> N
     acts.mount(acts.ready(0, "DH-1"), 10, station="M1/T11")
     second = acts.remove(150, station="M1/T11")
 
-    stays = {stay.row.mount_id: stay for stay in view_shop(acts.tx, acts.at(300)).stays}
+    stays = {stay.row.mount_id: stay for stay in read_shop(acts.tx, acts.at(300)).stays}
 
     for out in (first, second):
         mount = acts.one("SELECT mount_id FROM removals WHERE fact_id = ?", out.fact_id)

@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.move_stock import MoveStock, Regrind, move_stock, regrind
+from crib.acts.report_stop import ReportStop, report_stop
+from crib.acts.reverse_fact import FactReversed, ReverseFact, reverse_fact
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Conflict, HolderInUse, NoneLeft, NotKnown, StationOccupied
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.move_stock import MoveStock, Regrind, move_stock, regrind
-from crib.usecases.report_stop import ReportStop, report_stop
-from crib.usecases.reverse_fact import FactReversed, ReverseFact, reverse_fact
-from crib.usecases.scan_code import scan_code
-from crib.usecases.tear_down import TearDown, tear_down
+from crib.views.scan_code import scan_code
 
 
 def reverse(acts: Any, fact_id: int) -> FactReversed:

@@ -6,11 +6,13 @@ from typing import Any
 
 import pytest
 
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.move_stock import MoveStock, move_stock
+from crib.acts.report_stop import ReportStop, report_stop
+from crib.acts.tear_down import TearDown, tear_down
 from crib.codes import make_code
 from crib.errors import BadCode, Invalid, NotKnown
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.move_stock import MoveStock, move_stock
-from crib.usecases.queries import (
+from crib.views.queries import (
     ASSEMBLIES,
     CORRECTIONS,
     COUNT_BATCHES,
@@ -24,11 +26,9 @@ from crib.usecases.queries import (
     TEARDOWNS,
     list_facts,
 )
-from crib.usecases.report_stop import ReportStop, report_stop
-from crib.usecases.scan_code import scan_code
-from crib.usecases.scan_shapes import Scan
-from crib.usecases.show_assembly import show_assembly
-from crib.usecases.tear_down import TearDown, tear_down
+from crib.views.scan_code import scan_code
+from crib.views.scan_shapes import Scan
+from crib.views.show_assembly import show_assembly
 
 
 def scan(acts: Any, text: str, minutes: float = 100) -> Scan:

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
+from crib.acts.move_stock import MoveStock, Regrind, StockMoved, move_stock, regrind
+from crib.acts.report_stop import ReportStop, report_stop
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Conflict, Invalid, NoneLeft, NotKnown
-from crib.usecases.move_stock import MoveStock, Regrind, StockMoved, move_stock, regrind
-from crib.usecases.report_stop import ReportStop, report_stop
-from crib.usecases.tear_down import TearDown, tear_down
 
 
 def move(

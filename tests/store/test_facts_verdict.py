@@ -9,12 +9,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.judge_count import CountJudged, JudgeCount, judge_count
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.clock import us_from_instant
 from crib.errors import Conflict, Invalid, NotAllowed, NotKnown
 from crib.store.engine import Store
 from crib.store.readings import GrowingReadings, load_readings
-from crib.usecases.judge_count import CountJudged, JudgeCount, judge_count
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 from tests.store.conftest import Acts
 
 

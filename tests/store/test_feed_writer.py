@@ -6,12 +6,12 @@ import asyncio
 from datetime import timedelta
 from types import SimpleNamespace
 
+from crib.acts.book_feed import CountNews, FeedNews
 from crib.feed.problems import NotBooked
 from crib.feed.writer import Writer
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store
 from crib.store.records import insert_record
-from crib.usecases.book_feed import CountNews, FeedNews
 from tests import loops
 
 NAMES = [f"W{number:02d}" for number in range(12)]

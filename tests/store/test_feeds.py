@@ -9,10 +9,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
 from crib.errors import NotKnown
 from crib.store.engine import Store
 from crib.store.feeds import list_feeds, list_gaps
-from crib.usecases.book_feed import CountNews, FeedNews, GapNews, StateNews, book_feed
 
 
 def _news(shop: SimpleNamespace, minutes: list[int], **more: object) -> FeedNews:

@@ -4,24 +4,24 @@ from datetime import timedelta
 
 import pytest
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
 from crib.errors import Conflict, Invalid, NotKnown
 from crib.floor.timeline import us_of
 from crib.metrology.preset import Reading
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS, TOOL_LIFE
 from crib.store.records import get_record, retire_record, update_record
 from crib.store.shop_rows import load_shop
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.kit_for_run import kit_for_run
-from crib.usecases.life_of_key import key_names, life_of_key
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.reorder_items import reorder_items
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.swap_list import make_swap_list
-from crib.usecases.tool_costs import tool_costs
+from crib.views.kit_for_run import kit_for_run
+from crib.views.life_of_key import key_names, life_of_key
+from crib.views.reorder_items import reorder_items
+from crib.views.tool_costs import tool_costs
 from tests.gauges import checked_gauge
 
 CYCLE = timedelta(seconds=45)
@@ -70,7 +70,7 @@ class Floor:
 
     def plan(self, at=None):
         with self.store.read() as tx:
-            return forecast_shop(tx, at or self.now)
+            return plan_shop(tx, at or self.now)
 
 
 @pytest.fixture

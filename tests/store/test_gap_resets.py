@@ -7,10 +7,10 @@ from types import SimpleNamespace
 
 import pytest
 
+from crib.acts.book_feed import CountNews, FeedNews, GapNews, book_feed
 from crib.store.engine import Store
 from crib.store.feeds import list_gaps
-from crib.usecases.book_feed import CountNews, FeedNews, GapNews, book_feed
-from crib.usecases.gap_resets import show_gap
+from crib.views.gap_resets import show_gap
 from tests.store.conftest import Acts
 
 

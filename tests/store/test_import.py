@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from crib.acts.import_shop import ImportReport, import_shop
 from crib.errors import Refusal
 from crib.records.catalogue import (
     CALENDARS,
@@ -23,8 +24,7 @@ from crib.records.catalogue import (
 from crib.store.engine import Store, revision
 from crib.store.migrate import open_store
 from crib.store.records import count_records, get_record, list_records, retire_record
-from crib.usecases.export_shop import export_shop
-from crib.usecases.import_shop import ImportReport, import_shop
+from crib.views.export_shop import export_shop
 
 Import = Callable[..., ImportReport]
 

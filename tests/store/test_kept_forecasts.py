@@ -11,25 +11,25 @@ from typing import Any
 import pytest
 from sqlalchemy.exc import IntegrityError
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.correct_offset import CorrectOffset, correct_offset
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.errors import Conflict, Invalid, Refusal, StoreFull
 from crib.floor.timeline import us_of
 from crib.metrology.preset import Reading
+from crib.outlook.keep_forecasts import keep_all
+from crib.outlook.kept_outcomes import outcomes
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.widen_forecasts import distrusted, widening_of_keys
 from crib.store.checking import check
 from crib.store.engine import Store, revision
 from crib.store.kept_rows import KeptForecast, first_of_stays, kept_between
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.correct_offset import CorrectOffset, correct_offset
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.keep_forecasts import keep_all
-from crib.usecases.kept_outcomes import outcomes
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.score_forecasts import score_forecasts
-from crib.usecases.widen_forecasts import distrusted, widening_of_keys
+from crib.views.score_forecasts import score_forecasts
 from tests.gauges import checked_gauge
 
 CYCLE = timedelta(seconds=45)
@@ -82,13 +82,13 @@ class Floor:
 
     def judged(self) -> list[tuple[KeptForecast, Any]]:
         with self.store.read() as tx:
-            view = forecast_shop(tx, self.now).view
+            view = plan_shop(tx, self.now).shop
             kept = kept_between(tx, 0, us_of(self.now) + 1)
             return list(zip(kept, outcomes(view, kept), strict=True))
 
     def scores(self, by: str = "shop", **span: datetime) -> Any:
         with self.store.read() as tx:
-            return score_forecasts(tx, forecast_shop(tx, self.now), by, **span)
+            return score_forecasts(tx, plan_shop(tx, self.now), by, **span)
 
 
 @pytest.fixture
@@ -222,7 +222,7 @@ def test_a_failure_to_keep_is_told_and_made_up_for(floor, monkeypatch, caplog):
         raise StoreFull("The disk is full.")
 
     with monkeypatch.context() as patched, caplog.at_level(logging.ERROR, "crib.keep"):
-        patched.setattr("crib.usecases.keep_forecasts.insert_kept", full)
+        patched.setattr("crib.outlook.keep_forecasts.insert_kept", full)
         shown = floor.plans.plan(floor.now)
         assert keeper.keep() == 0
 
@@ -482,14 +482,14 @@ def test_forecasts_that_ran_wrong_are_pointed_out_and_widened(floor):
     lived(floor, [10, 200] * 8)
 
     with floor.store.read() as tx:
-        plan = forecast_shop(tx, floor.now)
-        factors = widening_of_keys(tx, plan.view, plan.keys)
+        plan = plan_shop(tx, floor.now)
+        factors = widening_of_keys(tx, plan.shop, plan.keys)
         first = first_of_stays(tx, ["CNMG-408~M~turn"], us_of(floor.now), 80)
 
     assert len(first) == 16
     assert factors.max() > 1.2
     # the drill of the empty station, which never cut, is not among them
-    (pointed,) = distrusted(plan.view, plan.keys, factors)
+    (pointed,) = distrusted(plan.shop, plan.keys, factors)
     assert pointed.key == "CNMG-408~M~turn"
     assert pointed.key in pointed.sentence
 
@@ -500,8 +500,8 @@ def test_the_past_is_widened_by_what_was_known_then(floor):
     lived(floor, [10, 300] * 5)
 
     with floor.store.read() as tx:
-        plan = forecast_shop(tx, then)
-        factors = widening_of_keys(tx, plan.view, plan.keys)
+        plan = plan_shop(tx, then)
+        factors = widening_of_keys(tx, plan.shop, plan.keys)
 
     assert factors.max() < 1.1
 
@@ -542,7 +542,7 @@ def test_keeping_a_whole_plan_at_once_keeps_it_once(floor):
     floor.mount()
     floor.make(20)
     with floor.store.write() as tx:
-        plan = forecast_shop(tx, floor.now)
-        kept = [keep_all(tx, plan.sight) for _ in range(2)]
+        plan = plan_shop(tx, floor.now)
+        kept = [keep_all(tx, plan.expected) for _ in range(2)]
 
     assert kept == [1, 0]

@@ -12,16 +12,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.clock import us_from_instant
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.plan_cache import STALE_AFTER, PlanCache
+from crib.outlook.shop_now import read_shop
 from crib.records.catalogue import RUNS
 from crib.store.engine import Store
 from crib.store.readings import GrowingReadings, load_readings
 from crib.store.records import get_record, insert_record, update_record
-from crib.usecases.count_columns import CountReading
-from crib.usecases.kept_output import KeptOutput
-from crib.usecases.plan_cache import STALE_AFTER, PlanCache
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.shop_view import view_shop
 
 CYCLE_S = 45
 
@@ -53,8 +53,8 @@ class Floor:
 
     def compare(self) -> None:
         with self.store.read() as tx:
-            kept = view_shop(tx, self.now, self.kept)
-            whole = view_shop(tx, self.now)
+            kept = read_shop(tx, self.now, self.kept)
+            whole = read_shop(tx, self.now)
         assert kept.rows.readings.keys() == whole.rows.readings.keys()
         for machine_id, output in whole.outputs.items():
             mine = kept.outputs[machine_id]
@@ -247,7 +247,7 @@ def test_a_clock_that_goes_back_gets_a_plan_of_its_own(floor):
     assert plans.plan(later + STALE_AFTER + timedelta(seconds=1)) is not made
     for back in (timedelta(microseconds=1), timedelta(minutes=5)):
         again = plans.plan(later - back)
-        assert again.view.now == later - back
+        assert again.shop.now == later - back
         assert plans.plan(later - back) is again
 
 
@@ -257,6 +257,6 @@ def test_the_plan_of_a_process_follows_the_counter(floor):
     made = []
     for _ in range(3):
         floor.tell("M1", *floor.count("M1", 4))
-        made.append(int(plans.plan(floor.now).view.outputs[m1].total[-1]))
+        made.append(int(plans.plan(floor.now).shop.outputs[m1].total[-1]))
 
     assert made == [40, 80, 120]

@@ -4,12 +4,12 @@ from datetime import timedelta
 
 import pytest
 
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import RUNS
 from crib.store.records import insert_record
-from crib.usecases.kit_for_run import kit_for_run
-from crib.usecases.machine_view import machine_now
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.swap_list import make_swap_list
+from crib.views.kit_for_run import kit_for_run
+from crib.views.machine_view import machine_now
 from tests.store.test_forecast import Floor
 
 

@@ -14,23 +14,23 @@ from typing import Any
 import numpy as np
 import pytest
 
+from crib import left_out
+from crib.left_out import NOT_WORKED_OUT
 from crib.life.model import LifeModel
-from crib.store.checking import findings
-from crib.store.migrate import open_store
-from crib.usecases import (
+from crib.outlook import (
     cuts_ahead,
-    forecast,
-    foresight,
-    left_out,
+    expected_lives,
     machine_stops,
     mounted_edges,
-    shop_view,
+    shop_now,
+    shop_plan,
     stays,
 )
-from crib.usecases.forecast import Forecast, ShopPlan, forecast_shop
-from crib.usecases.left_out import NOT_WORKED_OUT
-from crib.usecases.shift_view import shift_view
-from crib.usecases.swap_list import make_swap_list
+from crib.outlook.shop_plan import Forecast, ShopPlan, plan_shop
+from crib.outlook.swap_list import make_swap_list
+from crib.store.checking import findings
+from crib.store.migrate import open_store
+from crib.views.shift_view import shift_view
 from tests.demos import PRESENT, make_demo
 
 
@@ -40,7 +40,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
     path = tmp_path_factory.mktemp("left-out") / "crib.db"
     made = SimpleNamespace(store=make_demo(path, days=2).store)
     with made.store.read() as tx:
-        made.plan = forecast_shop(tx, PRESENT)
+        made.plan = plan_shop(tx, PRESENT)
     yield made
     made.store.close()
 
@@ -52,7 +52,7 @@ def nothing_logged_yet(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def plan_of(demo: SimpleNamespace) -> ShopPlan:
     with demo.store.read() as tx:
-        return forecast_shop(tx, PRESENT)
+        return plan_shop(tx, PRESENT)
 
 
 def figures(one: Forecast) -> tuple[Any, ...]:
@@ -74,17 +74,17 @@ def raising(function: Callable[..., Any], hits: Callable[..., bool], fault: Exce
 
 def mounted(demo: SimpleNamespace) -> Any:
     """A mounted edge with a forecast, in a machine that is left alone some time."""
-    return demo.plan.sight.mounted[len(demo.plan.sight.mounted) // 2]
+    return demo.plan.expected.mounted[len(demo.plan.expected.mounted) // 2]
 
 
 #: Where -> what is wrong with one stay there: module, name, and whether the call is its.
 OF_A_STAY: dict[str, tuple[Any, str, Callable[[Any], Callable[..., bool]]]] = {
     "parts until the size limit": (
-        mounted_edges, "_size_parts_left", lambda it: lambda view, stay: stay.row == it.row,
+        mounted_edges, "_size_parts_left", lambda it: lambda shop, stay: stay.row == it.row,
     ),
     "what a stay took": (stays, "_stay", lambda it: lambda row, *_: row == it.row),
     "untold wear": (
-        mounted_edges, "_untold_wear", lambda it: lambda view, stay, _: stay.row == it.row,
+        mounted_edges, "_untold_wear", lambda it: lambda shop, stay, _: stay.row == it.row,
     ),
     "what it was fitted to": (
         stays, "_last_run",
@@ -109,11 +109,11 @@ def test_a_fault_of_one_edge_is_that_edges_alone(demo, monkeypatch, caplog, seam
         plan = plan_of(demo)
         plan_of(demo)
 
-    code = plan.view.rows.assemblies[it.row.assembly_id].code
+    code = plan.shop.rows.assemblies[it.row.assembly_id].code
     found, before = by_tool(plan), by_tool(demo.plan)
     same_start = {
-        plan.view.rows.assemblies[stay.row.assembly_id].code
-        for stay in demo.plan.sight.mounted
+        plan.shop.rows.assemblies[stay.row.assembly_id].code
+        for stay in demo.plan.expected.mounted
         if seam == "what it was fitted to" and stay.row.begin_us == it.row.begin_us
     } | {code}
     assert {one.assembly for one in plan.forecasts if one.why == NOT_WORKED_OUT} == same_start
@@ -134,7 +134,7 @@ def test_a_fault_of_one_edge_is_that_edges_alone(demo, monkeypatch, caplog, seam
 
 def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
     it, made = mounted(demo), LifeModel.remaining
-    place = demo.plan.sight.mounted.index(it)
+    place = demo.plan.expected.mounted.index(it)
 
     def spoilt(self: LifeModel, key: Any, *more: Any) -> Any:
         left = made(self, key, *more)
@@ -146,7 +146,7 @@ def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
 
     found, before = by_tool(plan_of(demo)), by_tool(demo.plan)
 
-    code = demo.plan.view.rows.assemblies[it.row.assembly_id].code
+    code = demo.plan.shop.rows.assemblies[it.row.assembly_id].code
     assert [tool for tool in found if found[tool].why == NOT_WORKED_OUT] == [code]
     for tool in found.keys() - {code}:
         assert figures(found[tool]) == figures(before[tool])
@@ -159,13 +159,13 @@ def test_an_age_that_is_no_number_is_that_edges_alone(demo, monkeypatch, age):
     monkeypatch.setattr(
         mounted_edges,
         "_untold_wear",
-        lambda view, stay, wear: age if stay.row == it.row else made(view, stay, wear),
+        lambda shop, stay, wear: age if stay.row == it.row else made(shop, stay, wear),
     )
 
     plan = plan_of(demo)
 
     unknown = [one.assembly for one in plan.forecasts if one.why == NOT_WORKED_OUT]
-    assert unknown == [plan.view.rows.assemblies[it.row.assembly_id].code]
+    assert unknown == [plan.shop.rows.assemblies[it.row.assembly_id].code]
 
 
 @pytest.mark.parametrize(
@@ -174,7 +174,7 @@ def test_an_age_that_is_no_number_is_that_edges_alone(demo, monkeypatch, age):
         (
             cuts_ahead,
             "cut_ahead",
-            lambda it: lambda view, parts, station, spec, *_: spec == it,
+            lambda it: lambda shop, parts, station, spec, *_: spec == it,
         ),
         (stays, "_cut", lambda it: lambda cutting, part, station, spec, item: spec == it),
         (mounted_edges, "swap_costs", lambda it: lambda spec, item: spec.id == it),
@@ -182,7 +182,7 @@ def test_an_age_that_is_no_number_is_that_edges_alone(demo, monkeypatch, age):
     ids=["cut ahead", "wear of a part", "costs"],
 )
 def test_a_fault_of_one_spec_is_that_of_its_tools(demo, monkeypatch, module, name, hits):
-    rows = demo.plan.view.rows
+    rows = demo.plan.shop.rows
     spec = rows.assemblies[mounted(demo).row.assembly_id].tool_spec_id
     fault = ZeroDivisionError("division by zero")
     monkeypatch.setattr(module, name, raising(getattr(module, name), hits(spec), fault))
@@ -197,19 +197,19 @@ def test_a_fault_of_one_spec_is_that_of_its_tools(demo, monkeypatch, module, nam
 
 def test_a_fault_in_the_fit_is_that_of_the_keys_tools(demo, monkeypatch):
     key = demo.plan.keys[demo.plan.edges[0].key]
-    made = foresight.table_of_keys
+    made = expected_lives.table_of_keys
 
-    def table(view: Any, found: Any) -> Any:
+    def table(shop: Any, found: Any) -> Any:
         if key in found.keys:
             raise FloatingPointError("no fit")
-        return made(view, found)
+        return made(shop, found)
 
-    monkeypatch.setattr(foresight, "table_of_keys", table)
+    monkeypatch.setattr(expected_lives, "table_of_keys", table)
 
     plan = plan_of(demo)
 
     unknown = {one.assembly for one in plan.forecasts if one.why == NOT_WORKED_OUT}
-    items = demo.plan.view.rows.items
+    items = demo.plan.shop.rows.items
     before = {
         one.assembly
         for one in demo.plan.forecasts
@@ -222,7 +222,7 @@ def test_a_fault_in_the_fit_is_that_of_the_keys_tools(demo, monkeypatch):
 @pytest.mark.parametrize("name", ["_plan_machine", "running_share"])
 def test_a_fault_of_one_machine_is_that_machines(demo, monkeypatch, name):
     machine_id = mounted_machine(demo)
-    output = demo.plan.view.outputs[machine_id]
+    output = demo.plan.shop.outputs[machine_id]
 
     def hits(*args: Any) -> bool:
         if name == "_plan_machine":
@@ -230,15 +230,15 @@ def test_a_fault_of_one_machine_is_that_machines(demo, monkeypatch, name):
         return np.array_equal(args[0].at_us, output.at_us)
 
     fault = OverflowError("too large")
-    monkeypatch.setattr(shop_view, name, raising(getattr(shop_view, name), hits, fault))
+    monkeypatch.setattr(shop_now, name, raising(getattr(shop_now, name), hits, fault))
 
     plan = plan_of(demo)
 
-    named = plan.view.rows.machines[machine_id].machine
+    named = plan.shop.rows.machines[machine_id].machine
     unknown = {one.machine for one in plan.forecasts if one.why == NOT_WORKED_OUT}
     assert named in unknown
     assert all(one.why == NOT_WORKED_OUT for one in plan.forecasts if one.machine == named)
-    assert "could not be worked out" in plan.view.left_out.machines[machine_id]
+    assert "could not be worked out" in plan.shop.left_out.machines[machine_id]
     shift = shift_view(plan, 12)
     for night in shift.nights:
         if night.night.machine == named:
@@ -247,22 +247,22 @@ def test_a_fault_of_one_machine_is_that_machines(demo, monkeypatch, name):
 
 
 def mounted_machine(demo: SimpleNamespace) -> int:
-    rows = demo.plan.view.rows
+    rows = demo.plan.shop.rows
     night = demo.plan.nights[0].machine
     return next(one.id for one in rows.machines.values() if one.machine == night)
 
 
 def test_a_night_with_an_edge_that_nothing_is_known_of_is_not_safe(demo, monkeypatch):
     night = next(one for one in demo.plan.nights if one.ordinal == 0)
-    rows = demo.plan.view.rows
+    rows = demo.plan.shop.rows
     it = next(
         stay
-        for stay in demo.plan.sight.mounted
+        for stay in demo.plan.expected.mounted
         if rows.stations[stay.row.station_id].machine == night.machine
     )
     fault = ZeroDivisionError("division by zero")
     made = mounted_edges._size_parts_left
-    hits = lambda view, stay: stay.row == it.row  # noqa: E731
+    hits = lambda shop, stay: stay.row == it.row  # noqa: E731
     monkeypatch.setattr(mounted_edges, "_size_parts_left", raising(made, hits, fault))
 
     found = next(
@@ -279,14 +279,14 @@ def test_a_night_with_an_edge_that_nothing_is_known_of_is_not_safe(demo, monkeyp
 def test_stops_and_own_constants_that_fail_cost_no_forecast(demo, monkeypatch):
     fault = ZeroDivisionError("division by zero")
     machine_id = mounted_machine(demo)
-    hits = lambda view, one: one == machine_id  # noqa: E731
+    hits = lambda shop, one: one == machine_id  # noqa: E731
     made = machine_stops._bars
     monkeypatch.setattr(machine_stops, "_bars", raising(made, hits, fault))
 
     plan = plan_of(demo)
 
     assert not [one for one in plan.forecasts if one.why == NOT_WORKED_OUT]
-    assert "stops ahead of machine" in plan.view.left_out.others[0]
+    assert "stops ahead of machine" in plan.shop.left_out.others[0]
 
 
 @pytest.mark.parametrize(
@@ -298,7 +298,7 @@ def test_stops_and_own_constants_that_fail_cost_no_forecast(demo, monkeypatch):
     ],
 )
 def test_a_number_from_before_the_bounds_is_its_specs_alone(demo, tmp_path, column, value):
-    rows = demo.plan.view.rows
+    rows = demo.plan.shop.rows
     spec = rows.assemblies[mounted(demo).row.assembly_id].tool_spec_id
     path = tmp_path / "crib.db"
     with sqlite3.connect(path) as copy, demo.store.read() as tx:
@@ -309,7 +309,7 @@ def test_a_number_from_before_the_bounds_is_its_specs_alone(demo, tmp_path, colu
         tx.exec_driver_sql("DROP TRIGGER tool_specs_bounds_update")
         tx.exec_driver_sql(f"UPDATE tool_specs SET {column} = ? WHERE id = ?", (value, spec))
     with store.read() as tx:
-        plan = forecast_shop(tx, PRESENT)
+        plan = plan_shop(tx, PRESENT)
     store.close()
 
     named = rows.specs[spec].tool_spec
@@ -334,7 +334,7 @@ def test_a_cut_from_before_the_rules_is_told_and_takes_its_own_tools_alone(demo,
         part = " (SELECT id FROM parts WHERE part = ?)"
         tx.exec_driver_sql(change + part, (one.tool_number, one.part))
     with store.read() as tx:
-        plan = forecast_shop(tx, PRESENT)
+        plan = plan_shop(tx, PRESENT)
         checked = findings(tx)
     store.close()
 
@@ -347,7 +347,7 @@ def test_a_cut_from_before_the_rules_is_told_and_takes_its_own_tools_alone(demo,
         "this diameter. Correct it in the records.",
         sentence,
     )
-    assert sentence in plan.view.left_out.records
+    assert sentence in plan.shop.left_out.records
     (told,) = (line for line in checked if "operation" in line)
     assert sentence.startswith(told)
     assert by_tool(plan).keys() == by_tool(demo.plan).keys()
@@ -357,7 +357,7 @@ def test_faults_of_the_database_are_nobodys_tool(demo, monkeypatch):
     def full(*_: Any) -> Any:
         raise MemoryError
 
-    monkeypatch.setattr(forecast, "foresee", full)
+    monkeypatch.setattr(shop_plan, "expect_lives", full)
 
     with pytest.raises(MemoryError):
         plan_of(demo)
@@ -369,7 +369,7 @@ def test_what_stands_for_all_is_not_put_on_a_tool(demo, monkeypatch):
     def broken(*_: Any, **__: Any) -> Any:
         raise ValueError("ours")
 
-    monkeypatch.setattr(forecast, "plan_swaps", broken)
+    monkeypatch.setattr(shop_plan, "plan_swaps", broken)
 
     with pytest.raises(ValueError, match="ours"):
         plan_of(demo)

@@ -14,6 +14,9 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Inspector, Table, inspect
 
 import crib.store.migrations
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
 from crib.errors import Refusal
 from crib.records.catalogue import CATALOGUE, CLOSURES
 from crib.store.checking import check
@@ -22,9 +25,6 @@ from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schem
 from crib.store.records import list_records
 from crib.store.tables import metadata
 from crib.store.triggers import TRIGGERS
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.count_columns import CountReading
-from crib.usecases.report_counts import ReportCounts, report_counts
 
 
 def schema(store: Store, kind: str) -> dict[str, str]:

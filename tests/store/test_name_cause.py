@@ -4,8 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from crib.acts.name_cause import cause_sentence
 from crib.metrology.causes import Residual, diagnose
-from crib.usecases.name_cause import cause_sentence
 
 START = datetime(2026, 1, 5, 6, tzinfo=UTC)
 

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from datetime import timedelta
 from types import SimpleNamespace
 
+from crib.acts.book_feed import CountNews, FeedNews, book_feed
+from crib.acts.book_going_on import book_going_on
 from crib.feed.documents import Devices, read_document
 from crib.feed.follower import Follower, Place
 from crib.store.checking import findings
 from crib.store.engine import Store
 from crib.store.feeds import list_gaps
-from crib.usecases.book_feed import CountNews, FeedNews, book_feed
-from crib.usecases.book_going_on import book_going_on
 from tests.agents import ScriptedAgent
 
 HOUR = 60

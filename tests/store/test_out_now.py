@@ -5,18 +5,18 @@ from datetime import timedelta
 import pytest
 
 from api.text_lists import swap_lines
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.acts.signal_breakage import SignalBreakage, signal_breakage
 from crib.errors import DoesNotFit
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import PARTS, RUNS
 from crib.store.records import insert_record
-from crib.usecases.bench_card import bench_cards
-from crib.usecases.holder_needs import holder_needs
-from crib.usecases.kit_for_run import kit_for_run
-from crib.usecases.planned_stops import planned_stops
-from crib.usecases.reorder_items import reorder_items
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.shift_view import shift_view
-from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
-from crib.usecases.swap_list import make_swap_list
+from crib.views.bench_card import bench_cards
+from crib.views.holder_needs import holder_needs
+from crib.views.kit_for_run import kit_for_run
+from crib.views.planned_stops import planned_stops
+from crib.views.reorder_items import reorder_items
+from crib.views.shift_view import shift_view
 from tests.store.test_forecast import Floor
 
 TO_DRILLS = (

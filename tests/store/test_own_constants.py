@@ -7,17 +7,17 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from crib.acts.build_assembly import BuildAssembly, build_assembly
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.preset_tool import PresetTool, preset_tool
+from crib.acts.remove_tool import RemoveTool, remove_tool
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
 from crib.metrology.preset import Reading
+from crib.outlook.lives_by_cut import lives_by_cut
+from crib.outlook.shop_now import read_shop
+from crib.outlook.shop_plan import plan_shop
 from crib.records.catalogue import PARTS, RUNS, TOOL_LIFE
 from crib.store.records import get_record, insert_record, update_record
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.lives_by_cut import lives_by_cut
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.remove_tool import RemoveTool, remove_tool
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.shop_view import view_shop
 from tests.gauges import checked_gauge
 
 READINGS = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
@@ -98,7 +98,7 @@ class Floor:
 
     def plan(self, at=None):
         with self.store.read() as tx:
-            return forecast_shop(tx, at or self.now)
+            return plan_shop(tx, at or self.now)
 
 
 def parts_of_a_life(speed, power=3.0, noise=1.0):
@@ -126,7 +126,7 @@ def lived(floor):
 
 
 def test_exponents_come_from_the_shops_own_edges(lived):
-    (one,) = lived.plan().view.estimates
+    (one,) = lived.plan().shop.estimates
 
     found = one.estimate
     assert found.used, found.why
@@ -140,7 +140,7 @@ def test_exponents_come_from_the_shops_own_edges(lived):
 def test_lives_at_different_speeds_fall_on_one_line(lived):
     plan = lived.plan()
     with lived.store.read() as tx:
-        raw = view_shop(tx, lived.now)
+        raw = read_shop(tx, lived.now)
 
     def middle(wear):
         return [np.median(wear[i : i + 6]) for i in (0, 6, 12)]
@@ -163,7 +163,7 @@ def test_the_forecast_says_that_it_stands_on_the_shops_own_lives(lived):
 def test_as_of_an_earlier_instant_nothing_was_known_yet(lived):
     early = lived.plan(lived.shop.start + timedelta(hours=1))
 
-    (one,) = early.view.estimates
+    (one,) = early.shop.estimates
     assert not one.estimate.used
     assert early.forecasts[0].basis.prior == "tool_life"
 
@@ -176,7 +176,7 @@ def test_edges_of_one_speed_leave_the_constants_alone(floor):
 
     plan = floor.plan()
 
-    (one,) = plan.view.estimates
+    (one,) = plan.shop.estimates
     assert "one speed" in one.estimate.why
     assert plan.forecasts[0].basis.prior == "tool_life"
 
@@ -200,7 +200,7 @@ def test_an_edge_that_wore_on_two_materials_is_left_out(floor):
     floor.make(50)
     floor.act(remove_tool, RemoveTool("worn_early", "M1/T01"))
 
-    (one,) = floor.plan().view.estimates
+    (one,) = floor.plan().shop.estimates
 
     assert (one.mixed, one.estimate.ended) == (1, 0)
 
@@ -214,7 +214,7 @@ def test_edges_that_came_out_as_planned_count_as_longer(floor):
             "worn as planned" if noise > 1 else "worn_early",
         )
 
-    (one,) = floor.plan().view.estimates
+    (one,) = floor.plan().shop.estimates
 
     assert (one.estimate.ended, one.estimate.cut_short) == (12, 6)
 
@@ -230,7 +230,7 @@ def test_an_edge_found_worn_in_the_morning_ended_half_way_through_the_night(floo
     floor.act(remove_tool, RemoveTool("worn_early", "M1/T01"))
 
     with floor.store.read() as tx:
-        view = view_shop(tx, floor.now)
+        view = read_shop(tx, floor.now)
     ((lives, mixed),) = lives_by_cut(view).values()
 
     whole = next(stay.wear for stay in view.stays)

@@ -10,6 +10,12 @@ from typing import Any
 
 import pytest
 
+from crib.acts.book_feed import CountNews, FeedNews, book_feed
+from crib.acts.book_going_on import book_going_on
+from crib.acts.count_columns import CountReading, columns_from_json
+from crib.acts.import_shop import import_shop
+from crib.acts.report_counts import CountsReported, ReportCounts, report_counts
+from crib.acts.tell_counter_set import TellCounterSet, tell_counter_set
 from crib.errors import Conflict, Invalid
 from crib.feed.documents import Devices, read_document
 from crib.feed.folder import BadFile, read_file
@@ -17,20 +23,14 @@ from crib.feed.follower import Follower, Place
 from crib.feed.problems import NothingToFollow
 from crib.feed.topic_map import load_map
 from crib.floor.path_counters import path_counters
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.shop_now import ShopNow, read_shop
 from crib.records.catalogue import MACHINES, OPERATIONS, STATIONS
 from crib.store.checking import findings
 from crib.store.engine import Store, Tx
 from crib.store.records import get_record, list_records, update_record
-from crib.usecases.book_feed import CountNews, FeedNews, book_feed
-from crib.usecases.book_going_on import book_going_on
-from crib.usecases.count_columns import CountReading, columns_from_json
-from crib.usecases.cycle_times import cycle_times
-from crib.usecases.export_shop import export_shop
-from crib.usecases.import_shop import import_shop
-from crib.usecases.kept_output import KeptOutput
-from crib.usecases.report_counts import CountsReported, ReportCounts, report_counts
-from crib.usecases.shop_view import ShopView, view_shop
-from crib.usecases.tell_counter_set import TellCounterSet, tell_counter_set
+from crib.views.cycle_times import cycle_times
+from crib.views.export_shop import export_shop
 from tests.agents import ScriptedAgent
 from tests.store.conftest import Acts
 
@@ -57,7 +57,7 @@ def told(acts: Acts, *counts: tuple[float, int, int | None]) -> CountsReported:
     return report_counts(acts.tx, acts.present, ReportCounts("M1", readings))
 
 
-def made(view: ShopView) -> dict[str, int]:
+def made(view: ShopNow) -> dict[str, int]:
     """Parts of the last stay in each station."""
     return {view.rows.stations[one.row.station_id].station: one.parts for one in view.stays}
 
@@ -80,7 +80,7 @@ def test_two_paths_charge_only_their_own_edges_also_in_the_past(mounted: Acts) -
     kept = KeptOutput()
     for minute, parts in ((122, (50, 50)), (62, (40, 10)), (2, (0, 0)), (122, (50, 50))):
         for keeps in (None, kept):
-            view = view_shop(mounted.tx, mounted.at(minute), keeps)
+            view = read_shop(mounted.tx, mounted.at(minute), keeps)
             assert made(view) == {"T01": parts[0], "T11": parts[1]}
     # a part is finished once: the machine made what its lowest path with a counter says
     machine = mounted.shop.ids["machines"]["M1"]
@@ -96,7 +96,7 @@ def test_a_reset_of_one_path_is_none_of_the_other(mounted: Acts) -> None:
     done = told(mounted, (62, 4, 1), (62, 37, 2))
 
     assert (done.resets_seen, done.accepted) == (1, 2)
-    assert made(view_shop(mounted.tx, mounted.at(62))) == {"T01": 24, "T11": 30}
+    assert made(read_shop(mounted.tx, mounted.at(62))) == {"T01": 24, "T11": 30}
 
 
 def test_each_path_has_its_parts_per_cycle(mounted: Acts) -> None:
@@ -112,7 +112,7 @@ def test_a_path_whose_counter_stops_is_told_while_the_other_goes_on(mounted: Act
     def said() -> list[str]:
         return [
             one.sentence
-            for one in view_shop(mounted.tx, mounted.at(210)).to_put_right
+            for one in read_shop(mounted.tx, mounted.at(210)).to_put_right
             if one.what == "silent_path"
         ]
 
@@ -131,7 +131,7 @@ def test_a_path_whose_counter_stops_is_told_while_the_other_goes_on(mounted: Act
 def test_a_path_that_never_told_a_count_is_told(mounted: Acts) -> None:
     told(mounted, *((10 * step, step, 1) for step in range(1, 20)))
 
-    found = view_shop(mounted.tx, mounted.at(210)).problems
+    found = read_shop(mounted.tx, mounted.at(210)).problems
 
     assert any(why.startswith("Path 2 of machine M1 told no count yet") for why in found)
 
@@ -171,13 +171,13 @@ def test_counters_given_to_paths_go_on_from_the_counts_of_the_machine(acts: Acts
     change(acts.tx, acts.shop, MACHINES, "M1", path_counters="1|2")
     told(acts, (33, 900, 1), (33, 50, 2), (63, 930, 1), (63, 55, 2))
 
-    assert made(view_shop(acts.tx, acts.at(63))) == {"T01": 60, "T11": 35}
+    assert made(read_shop(acts.tx, acts.at(63))) == {"T01": 60, "T11": 35}
 
     change(acts.tx, acts.shop, MACHINES, "M1", path_counters=None)
     told(acts, (64, 200, None), (74, 210, None))
     parts = {"T01": 70, "T11": 45}
-    assert made(view_shop(acts.tx, acts.at(74))) == parts
-    assert made(view_shop(acts.tx, acts.at(74), KeptOutput())) == parts
+    assert made(read_shop(acts.tx, acts.at(74))) == parts
+    assert made(read_shop(acts.tx, acts.at(74), KeptOutput())) == parts
     assert [acts.remove(74, station=one).parts_made for one in (FIRST, SECOND)] == [70, 45]
 
 
@@ -186,7 +186,7 @@ def test_a_path_without_a_counter_is_charged_by_the_parts_of_the_machine(mounted
 
     told(mounted, (2, 0, 1), (32, 30, 1))
 
-    assert made(view_shop(mounted.tx, mounted.at(32))) == {"T01": 30, "T11": 30}
+    assert made(read_shop(mounted.tx, mounted.at(32))) == {"T01": 30, "T11": 30}
 
 
 def test_counts_of_two_paths_are_refused_where_the_machine_has_one_counter(acts: Acts) -> None:
@@ -316,7 +316,7 @@ def test_that_a_counter_is_set_is_told_of_a_path(mounted: Acts) -> None:
 
     done = told(mounted, (32, 530, 1), (32, 901, 2), (33, 902, 2))
     assert (done.accepted, done.refused) == (3, ())
-    assert made(view_shop(mounted.tx, mounted.at(33))) == {
+    assert made(read_shop(mounted.tx, mounted.at(33))) == {
         "T01": 30,
         "T11": 2,
     }  # set to 900, then 901 and 902

@@ -4,10 +4,10 @@ from datetime import timedelta
 
 import pytest
 
+from crib.acts.report_counts import CountReading, ReportCounts, report_counts
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import RUNS, TOOL_SPECS
 from crib.store.records import get_record, update_record
-from crib.usecases.report_counts import CountReading, ReportCounts, report_counts
-from crib.usecases.swap_list import make_swap_list
 from tests.store.test_forecast import Floor
 
 

@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 
-from crib.usecases.forecast import ShopPlan, forecast_shop
+from crib.outlook.shop_plan import ShopPlan, plan_shop
 from tests.store.test_kept_forecasts import CYCLE, Floor
 
 
@@ -18,7 +18,7 @@ def floor(store, shop) -> Floor:
 
 def _plan(floor: Floor) -> ShopPlan:
     with floor.store.read() as tx:
-        return forecast_shop(tx, floor.now)
+        return plan_shop(tx, floor.now)
 
 
 def _through_a_night(floor: Floor, *, failed: bool) -> float:
@@ -43,14 +43,14 @@ def test_before_any_night_nothing_is_scaled(floor):
     floor.make(50)
     floor.show()
 
-    assert _plan(floor).sight.night_scale == 1.0
+    assert _plan(floor).expected.night_scale == 1.0
 
 
 @pytest.mark.parametrize("failed", [False, True])
 def test_a_night_that_is_over_counts_by_the_chance_that_was_kept_before_it(floor, failed):
     chance = _through_a_night(floor, failed=failed)
 
-    scale = _plan(floor).sight.night_scale
+    scale = _plan(floor).expected.night_scale
 
     assert chance > 0
     assert scale == pytest.approx((2 + failed) / (2 - math.log1p(-chance)))
@@ -61,8 +61,8 @@ def test_the_nights_ahead_say_which_factor_they_stand_under(floor):
 
     plan = _plan(floor)
 
-    assert {night.scale for night in plan.nights} == {plan.sight.night_scale}
-    assert plan.sight.night_scale < 1
+    assert {night.scale for night in plan.nights} == {plan.expected.night_scale}
+    assert plan.expected.night_scale < 1
 
 
 def test_what_is_kept_of_an_edge_stands_under_no_factor(floor):
@@ -72,6 +72,6 @@ def test_what_is_kept_of_an_edge_stands_under_no_factor(floor):
     floor.show()
 
     assert floor.kept()[-1].fails_unattended == pytest.approx(
-        float(plan.sight.due.fail_dark[0])
+        float(plan.expected.due.fail_dark[0])
     )
-    assert plan.sight.night_scale < 1
+    assert plan.expected.night_scale < 1

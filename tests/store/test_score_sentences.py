@@ -3,7 +3,7 @@
 import pytest
 
 from crib.life.held import judge
-from crib.usecases.score_forecasts import score_sentence
+from crib.views.score_forecasts import score_sentence
 
 QUIET = judge(0.95, 0.95, 100.0)
 NONE = judge(0.0, 0.0, 0.0)

@@ -7,13 +7,13 @@ from types import SimpleNamespace
 
 import pytest
 
+from crib.acts.count_columns import CountReading
+from crib.acts.report_counts import ReportCounts, report_counts
+from crib.outlook.shop_now import read_shop
+from crib.outlook.swap_list import bench_calendar
 from crib.records.catalogue import CALENDARS, CLOSURES, MACHINES
 from crib.store.engine import Store
 from crib.store.records import insert_record, retire_record
-from crib.usecases.count_columns import CountReading
-from crib.usecases.report_counts import ReportCounts, report_counts
-from crib.usecases.shop_view import view_shop
-from crib.usecases.swap_list import bench_calendar
 
 HOUR = 3_600.0
 CLOSED = {
@@ -27,7 +27,7 @@ CLOSED = {
 
 def view(store: Store, at: datetime):
     with store.read() as tx:
-        return view_shop(tx, at)
+        return read_shop(tx, at)
 
 
 def test_a_closure_takes_its_hours_out_of_the_time_ahead(store, shop):

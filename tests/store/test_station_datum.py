@@ -6,14 +6,14 @@ from typing import Any
 
 import pytest
 
+from crib.acts.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
+from crib.acts.mount_tool import ToolMounted
+from crib.acts.name_cause import residuals_of
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.records.catalogue import STATIONS
 from crib.store.first_offs import first_offs_of_shop
 from crib.store.records import update_record
-from crib.usecases.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
-from crib.usecases.mount_tool import ToolMounted
-from crib.usecases.name_cause import residuals_of
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
-from crib.usecases.show_datum import StationDatum, show_datum
+from crib.views.show_datum import StationDatum, show_datum
 
 
 def step(

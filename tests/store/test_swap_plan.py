@@ -12,13 +12,13 @@ import pytest
 from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
+from crib.outlook.machine_stops import machine_stops
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.planning.stops_ahead import BAR_CHANGE, SHIFT_START
-from crib.usecases.forecast import forecast_shop
-from crib.usecases.holder_needs import holder_needs
-from crib.usecases.kit_for_run import kit_for_run
-from crib.usecases.machine_stops import machine_stops
-from crib.usecases.planned_stops import planned_stops
-from crib.usecases.swap_list import make_swap_list
+from crib.views.holder_needs import holder_needs
+from crib.views.kit_for_run import kit_for_run
+from crib.views.planned_stops import planned_stops
 from tests.demos import PRESENT
 
 
@@ -26,7 +26,7 @@ from tests.demos import PRESENT
 def demo(demos, tmp_path_factory):
     store = demos.copy(tmp_path_factory.mktemp("demo")).store
     with store.read() as tx:
-        plan = forecast_shop(tx, PRESENT)
+        plan = plan_shop(tx, PRESENT)
     yield SimpleNamespace(store=store, plan=plan)
     store.close()
 
@@ -96,7 +96,7 @@ def test_every_swap_says_why_and_what_moving_it_costs(demo):
 
 def test_swaps_are_made_while_somebody_is_there(demo):
     plan = demo.plan
-    calendars = {m.machine: plan.view.calendars[i] for i, m in plan.view.rows.machines.items()}
+    calendars = {m.machine: plan.shop.calendars[i] for i, m in plan.shop.rows.machines.items()}
     for row in make_swap_list(plan, 72).rows:
         if row.swap_by == PRESENT or row.fills or row.standby:
             continue
@@ -108,8 +108,8 @@ def test_swaps_are_made_while_somebody_is_there(demo):
 
 def test_gathered_swaps_are_made_at_a_stop(demo):
     plan = demo.plan
-    stops = machine_stops(plan.view)
-    names = [machine.machine for machine in plan.view.ahead.values()]
+    stops = machine_stops(plan.shop)
+    names = [machine.machine for machine in plan.shop.ahead.values()]
     listed = make_swap_list(plan, 48)
     times = Counter((row.forecast.machine, row.swap_by) for row in listed.rows)
     gathered = [row for row in listed.rows if row.why == "gathered"]
@@ -117,28 +117,28 @@ def test_gathered_swaps_are_made_at_a_stop(demo):
     assert gathered
     for row in gathered:
         number = names.index(row.forecast.machine)
-        time = list(plan.view.ahead.values())[number].time
+        time = list(plan.shop.ahead.values())[number].time
         second = time.seconds_at(us_of(row.swap_by))
         near = stops[number].seconds.size and np.abs(stops[number].seconds - second).min() < 1
         assert near or times[row.forecast.machine, row.swap_by] > 1
 
 
 def test_bars_and_shifts_of_the_shop_are_stops(demo):
-    view = demo.plan.view
-    kinds = Counter(kind for stops in machine_stops(view) for kind in stops.kind.tolist())
+    shop = demo.plan.shop
+    kinds = Counter(kind for stops in machine_stops(shop) for kind in stops.kind.tolist())
     assert kinds[BAR_CHANGE] > 20
     assert kinds[SHIFT_START] > 5
 
     seen = 0
-    rows = zip(view.ahead.items(), machine_stops(view), strict=True)
+    rows = zip(shop.ahead.items(), machine_stops(shop), strict=True)
     for (machine_id, machine), stops in rows:
-        running = [r for r in view.rows.runs.get(machine_id, []) if r.state == "running"]
+        running = [r for r in shop.rows.runs.get(machine_id, []) if r.state == "running"]
         if not running:
             continue
         end_s, run, lathe = (
             machine.segments.end_s[0],
             running[0],
-            view.rows.machines[machine_id],
+            shop.rows.machines[machine_id],
         )
         bars = stops.seconds[(stops.kind == BAR_CHANGE) & (stops.seconds < end_s)]
         per_bar = (lathe.bar_length_mm - (lathe.bar_remnant_mm or 0)) // (
@@ -215,9 +215,9 @@ def test_holders_wanted_cover_the_machines_and_the_sisters(demo):
 def test_a_kit_keeps_no_edge_that_is_due(demo):
     plan = demo.plan
     past = {(one.machine, one.station) for one in plan.forecasts if one.why == "past"}
-    names = {row.id: row.machine for row in plan.view.rows.machines.values()}
+    names = {row.id: row.machine for row in plan.shop.rows.machines.values()}
     kept = []
-    for runs in plan.view.rows.runs.values():
+    for runs in plan.shop.rows.runs.values():
         for run in runs:
             if run.state == "done":
                 continue
@@ -231,7 +231,7 @@ def test_a_kit_keeps_no_edge_that_is_due(demo):
 
 def test_a_wider_limit_of_the_site_s_own_asks_for_fewer_swaps(demo):
     with demo.store.read() as tx:
-        wide = forecast_shop(tx, PRESENT, night_limit=0.4)
+        wide = plan_shop(tx, PRESENT, night_limit=0.4)
 
     assert {night.limit for night in wide.nights} == {0.4}
     added = [sum(len(n.added) for n in plan.nights) for plan in (wide, demo.plan)]

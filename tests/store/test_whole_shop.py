@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from crib.acts.import_shop import import_shop
 from crib.records.catalogue import BY_NAME, CALENDARS, CATALOGUE, SHOP_FILES
 from crib.records.columns import Column, Record
 from crib.records.rules import problems_of
@@ -20,8 +21,7 @@ from crib.store.engine import Store
 from crib.store.record_rows import OWNED
 from crib.store.records import insert_record, list_records
 from crib.store.tables import metadata
-from crib.usecases.export_shop import export_shop
-from crib.usecases.import_shop import import_shop
+from crib.views.export_shop import export_shop
 
 #: What a row carries that is not the shop's to say, or that follows from its facts.
 DERIVED = {"id", "code", "version", "retired_at", "on_hand"}

@@ -12,6 +12,7 @@ from api.pages.acts import Complaint, act, typed
 from api.pages.bench.queue import Job, queue_now
 from api.pages.bench.work import work_address
 from api.pages.render import page
+from crib.acts.build_assembly import BuildAssembly, build_assembly
 from crib.codes import strip_address
 from crib.errors import Invalid, Refusal
 from crib.floor.cautions import build_cautions
@@ -20,7 +21,6 @@ from crib.store.engine import Tx
 from crib.store.records import list_records
 from crib.store.resolve import resolve_holder, resolve_lot
 from crib.store.stockrows import holder_row, lot_row, spec_id_by_name, spec_row
-from crib.usecases.build_assembly import BuildAssembly, build_assembly
 
 blueprint = Blueprint("bench_build", __name__)
 

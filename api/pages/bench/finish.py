@@ -9,12 +9,12 @@ from flask import request
 
 from api.http.site import Site
 from api.rest.paper import USUAL_STOCK
+from crib.acts.named import named_assembly
+from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.swap_list import SwapRow, make_swap_list
 from crib.store.engine import Tx
 from crib.store.label_prints import PrintRow, prints_of_label
 from crib.store.rack_rows import PlaceRow, place_of
-from crib.usecases.forecast import ShopPlan
-from crib.usecases.named import named_assembly
-from crib.usecases.swap_list import SwapRow, make_swap_list
 from labels.media import load_stocks
 
 #: Cookie with the label stock that this bench printed on last.
@@ -56,7 +56,7 @@ def finish_of(tx: Tx, site: Site, plan: ShopPlan, code: str) -> Finish:
         prints_of_label(tx, assembly.code, assembly.preset_id),
         site.settings.print_queue,
         place_of(tx, assembly.id),
-        sorted(str(one.machine) for one in plan.view.rows.machines.values()),
+        sorted(str(one.machine) for one in plan.shop.rows.machines.values()),
         swaps[0] if swaps else None,
     )
 

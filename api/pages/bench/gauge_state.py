@@ -8,12 +8,12 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from api.language.texts import mark
+from crib.acts.gauge_trust import gauge_problems
+from crib.left_out import or_instead
 from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_row, last_check
 from crib.store.records import list_records
-from crib.usecases.gauge_trust import gauge_problems
-from crib.usecases.left_out import or_instead
 
 _NOT_JUDGED: Final = mark(
     "Whether gauge {name} counts could not be worked out. Check its record, then check it on "

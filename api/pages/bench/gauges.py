@@ -19,6 +19,9 @@ from api.pages.bench.measures import NAMES
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.bench.scale import ScaleDrawn, draw_scale
 from api.pages.render import page, refused
+from crib.acts.check_gauge import CheckGauge, check_gauge_on_master, judge_on_master
+from crib.acts.gauge_trust import width_tenths_um
+from crib.acts.study_gauge import MeasureStudied, study_gauge
 from crib.errors import Refusal
 from crib.metrology.figures import Figures
 from crib.metrology.gauge_check import BIAS_SHARE, GaugeCheck
@@ -29,9 +32,6 @@ from crib.store.engine import Tx
 from crib.store.presets import CheckResultRow, checks_of
 from crib.store.records import update_record
 from crib.store.resolve import resolve_gauge
-from crib.usecases.check_gauge import CheckGauge, check_gauge_on_master, judge_on_master
-from crib.usecases.gauge_trust import width_tenths_um
-from crib.usecases.study_gauge import MeasureStudied, study_gauge
 
 blueprint = Blueprint("bench_gauges", __name__)
 

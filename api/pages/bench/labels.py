@@ -15,9 +15,9 @@ from api.pages.bench.finish import STOCK_COOKIE
 from api.pages.bench.work import show_work, work_address
 from api.problems import row_of
 from api.rest.label_prints import printed_label
+from crib.acts.print_label import PrintLabel
 from crib.errors import Refusal
 from crib.store.engine import Tx
-from crib.usecases.print_label import PrintLabel
 from labels.media import Stock, load_stocks, stock_named
 
 blueprint = Blueprint("bench_labels", __name__)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from api.language import _, mark
 from api.language.formats import length
 from api.pages.bench.scale import ScaleDrawn, draw_scale
+from crib.acts.recipe import Recipe
 from crib.metrology.preset import MEASURES, MeasureResult, Reading, half_width_tenths_um
-from crib.usecases.preview_preset import PresetPreview
-from crib.usecases.recipe import Recipe
+from crib.views.preview_preset import PresetPreview
 
 #: What a measure is called (ISO 13399).
 NAMES = {

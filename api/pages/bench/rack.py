@@ -11,10 +11,10 @@ from api.http.site import this_site
 from api.pages.acts import Complaint, act
 from api.pages.bench.work import show_work
 from api.pages.render import page
+from crib.acts.put_in_rack import PutInRack, put_in_rack
 from crib.errors import Refusal
 from crib.store.engine import Tx
-from crib.usecases.put_in_rack import PutInRack, put_in_rack
-from crib.usecases.rack_view import rack_view
+from crib.views.rack_view import rack_view
 
 blueprint = Blueprint("bench_rack", __name__)
 

@@ -10,11 +10,11 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
 from api.pages.render import page, refused
+from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
-from crib.usecases.show_assembly import show_assembly
-from crib.usecases.tear_down import TearDown, tear_down
+from crib.views.show_assembly import show_assembly
 
 blueprint = Blueprint("bench_take_apart", __name__)
 

@@ -18,16 +18,16 @@ from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.here import person_here
 from api.pages.render import page, refused
 from api.pages.undo import undo_offer
+from crib.acts.gauge_trust import Override
+from crib.acts.measures_needed import MeasuresNeeded, measures_of_tool
+from crib.acts.preset_tool import PresetTool, preset_tool
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
 from crib.store.engine import Tx
 from crib.store.label_prints import LabelPrinted, label_printed_last
-from crib.usecases.gauge_trust import Override
-from crib.usecases.measures_needed import MeasuresNeeded, measures_of_tool
-from crib.usecases.preset_tool import PresetTool, preset_tool
-from crib.usecases.preview_preset import PresetPreview, preview_preset
-from crib.usecases.scan_code import scan_code
-from crib.usecases.show_assembly import AssemblyShown, show_assembly
+from crib.views.preview_preset import PresetPreview, preview_preset
+from crib.views.scan_code import scan_code
+from crib.views.show_assembly import AssemblyShown, show_assembly
 
 blueprint = Blueprint("bench_work", __name__)
 

@@ -12,9 +12,9 @@ from api.pages.machine.places import says_no
 from api.pages.machine.words import REASON_WORDS
 from api.pages.number_links import ages_typed, number_link
 from api.pages.render import page
-from crib.usecases.key_curve import BAND, HARDLY_MORE, KeyCurve, curve_of_key
-from crib.usecases.left_out import or_refuse
-from crib.usecases.life_of_key import no_life
+from crib.left_out import or_refuse
+from crib.views.key_curve import BAND, HARDLY_MORE, KeyCurve, curve_of_key
+from crib.views.life_of_key import no_life
 
 blueprint = Blueprint("life", __name__)
 

@@ -8,7 +8,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.render import page
-from crib.usecases.key_uses import list_keys
+from crib.views.key_uses import list_keys
 
 blueprint = Blueprint("lives", __name__)
 

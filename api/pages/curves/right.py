@@ -9,10 +9,10 @@ from flask import Blueprint, Response
 from api.http.site import this_site
 from api.pages.curves.figures import BOTTOM, LEFT, RIGHT, TOP
 from api.pages.render import page
+from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.widen_forecasts import distrusted
 from crib.store.engine import revision
-from crib.usecases.forecast import ShopPlan
-from crib.usecases.score_forecasts import ClaimBin, ForecastScores, score_forecasts
-from crib.usecases.widen_forecasts import distrusted
+from crib.views.score_forecasts import ClaimBin, ForecastScores, score_forecasts
 
 blueprint = Blueprint("right", __name__)
 
@@ -56,7 +56,7 @@ def were_we_right() -> Response:
         scores=scores,
         problems=dict.fromkeys(why for one in scores.values() for why in one.problems),
         bins=drawn_bins(whole[0].shift_bins) if whole else [],
-        distrusted=distrusted(plan.view, plan.keys, plan.model.widening),
+        distrusted=distrusted(plan.shop, plan.keys, plan.model.widening),
         axis=[(_y(share), share) for share in (0.0, 0.25, 0.5, 0.75, 1.0)],
     )
 

@@ -11,11 +11,11 @@ from api.pages.acts import Complaint, act
 from api.pages.feeds.taken_back import take_back_fact
 from api.pages.here import person_here
 from api.pages.render import page
+from crib.acts.judge_count import JudgeCount, judge_count
 from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.verdict_rows import count_waiting, judged_counts, waiting_for_verdict
-from crib.usecases.judge_count import JudgeCount, judge_count
-from crib.usecases.set_stretches import set_stretches
+from crib.views.set_stretches import set_stretches
 
 blueprint = Blueprint("feeds_aside", __name__)
 

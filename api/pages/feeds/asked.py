@@ -11,15 +11,15 @@ from api.pages.acts import Complaint, act
 from api.pages.feeds.taken_back import take_back_fact
 from api.pages.here import person_here
 from api.pages.render import page
+from crib.acts.dismiss_question import DismissQuestion, dismiss_question
+from crib.acts.questions import list_questions
+from crib.acts.signal_breakage import SignalBreakage, signal_breakage
 from crib.clock import parse_instant
 from crib.errors import Refusal
 from crib.store.dismissal_rows import last_dismissals
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
-from crib.usecases.dismiss_question import DismissQuestion, dismiss_question
-from crib.usecases.questions import list_questions
-from crib.usecases.signal_breakage import SignalBreakage, signal_breakage
 
 blueprint = Blueprint("feeds_asked", __name__)
 

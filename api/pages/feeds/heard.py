@@ -11,14 +11,14 @@ from flask import Blueprint, Response, g
 from api.http.site import this_site
 from api.language import _, mark
 from api.pages.render import page
+from crib.acts.question import Question
+from crib.acts.questions import list_questions
+from crib.acts.unclear_breakages import unclear_breakages
 from crib.store.feeds import FeedRow
 from crib.store.resolve import machine_id_by_name
 from crib.store.verdict_rows import count_waiting
-from crib.usecases.feed_process import feed_process
-from crib.usecases.question import Question
-from crib.usecases.questions import list_questions
-from crib.usecases.show_feeds import feed_states, show_feeds
-from crib.usecases.unclear_breakages import unclear_breakages
+from crib.views.feed_process import feed_process
+from crib.views.show_feeds import feed_states, show_feeds
 
 blueprint = Blueprint("feeds_heard", __name__)
 

@@ -7,8 +7,8 @@ from datetime import datetime
 from flask import Response, request
 
 from api.pages.acts import act
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.store.engine import Tx
-from crib.usecases.reverse_fact import ReverseFact, reverse_fact
 
 
 def take_back_fact(address: str) -> Response:

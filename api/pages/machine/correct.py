@@ -14,6 +14,7 @@ from api.pages.machine.mis_scan import scans_on
 from api.pages.machine.places import act_address
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
+from crib.acts.correct_offset import CorrectOffset, correct_offset, tell_correction
 from crib.codes import strip_address
 from crib.errors import Invalid, NotKnown, NotMounted, Refusal
 from crib.metrology.offset import AXES, AxisOffset, plain_text
@@ -21,8 +22,7 @@ from crib.store.engine import Tx
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
 from crib.units import tenths_um_from_in, tenths_um_from_mm
-from crib.usecases.correct_offset import CorrectOffset, correct_offset, tell_correction
-from crib.usecases.show_mount import MountShown, mount_in_station
+from crib.views.show_mount import MountShown, mount_in_station
 
 blueprint = Blueprint("machine_correct", __name__)
 

@@ -13,6 +13,7 @@ from api.pages.acts import Complaint, act, typed
 from api.pages.machine.mount import whole_number
 from api.pages.machine.overview import machine_page
 from api.pages.machine.places import machine_address, says_no
+from crib.acts.tell_counter_set import TellCounterSet, tell_counter_set
 from crib.clock import instant_from_us
 from crib.errors import Invalid, Refusal
 from crib.store.counts import Counted, counters_of, last_count
@@ -20,7 +21,6 @@ from crib.store.engine import Tx
 from crib.store.path_counts import main_counter
 from crib.store.resolve import machine_id_by_name
 from crib.store.told_sets import waiting_sets
-from crib.usecases.tell_counter_set import TellCounterSet, tell_counter_set
 
 blueprint = Blueprint("machine_counter", __name__)
 

@@ -15,16 +15,16 @@ from api.language import say
 from api.language.formats import local_time
 from api.pages.machine.correct import increment_text
 from api.pages.machine.places import says_no
+from crib.acts.mount_ahead import MountAhead
 from crib.metrology.offset import AxisOffset
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.facts import last_fact_id
-from crib.usecases.known_at_machine import (
+from crib.views.known_at_machine import (
     KnownAtMachine,
     KnownStation,
     KnownTool,
     known_at_machine,
 )
-from crib.usecases.mount_ahead import MountAhead
 
 blueprint = Blueprint("machine_known", __name__)
 
@@ -45,8 +45,8 @@ def known(machine: str) -> Response:
         recorded = last_fact_id(tx)
     body = {
         "machine": found.machine,
-        "known_at": plan.view.now,
-        "known_at_told": local_time(plan.view.now),
+        "known_at": plan.shop.now,
+        "known_at_told": local_time(plan.shop.now),
         "recorded": recorded,
         "stays_built": sorted(STAYS_BUILT),
         "stations": [_station(one, found) for one in found.stations],

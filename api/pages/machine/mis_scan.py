@@ -11,12 +11,12 @@ from api.http.site import this_site
 from api.pages.machine.places import says_no
 from api.pages.render import page
 from api.problems import row_of
+from crib.acts.named import NamedAssembly, named_assembly
 from crib.codes import strip_address
 from crib.errors import Refusal
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name, resolve_station
 from crib.store.stations import StationRow, station_row
-from crib.usecases.named import NamedAssembly, named_assembly
 
 
 def scans_on(view: Callable[..., Response]) -> Callable[..., Response]:

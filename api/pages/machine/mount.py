@@ -14,6 +14,10 @@ from api.pages.machine.places import act_address, machine_address
 from api.pages.machine.station import station_page
 from api.pages.machine.words import reasons
 from api.pages.render import page
+from crib.acts.expected_tool import expected_tool
+from crib.acts.mount_ahead import MountAhead, look_at_mount
+from crib.acts.mount_tool import MountTool, mount_tool
+from crib.acts.named import named_assembly
 from crib.codes import strip_address
 from crib.errors import AlreadyMounted, DoesNotFit, Invalid, Refusal, StationOccupied
 from crib.store.assemblies import assembly_in_station
@@ -21,10 +25,6 @@ from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
 from crib.store.stockrows import holder_row, spec_row
-from crib.usecases.expected_tool import expected_tool
-from crib.usecases.mount_ahead import MountAhead, look_at_mount
-from crib.usecases.mount_tool import MountTool, mount_tool
-from crib.usecases.named import named_assembly
 
 blueprint = Blueprint("machine_mount", __name__)
 

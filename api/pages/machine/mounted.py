@@ -8,7 +8,7 @@ from api.http.site import this_site
 from api.pages.machine.mis_scan import scans_on
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
-from crib.usecases.show_mount import show_mount
+from crib.views.show_mount import show_mount
 
 blueprint = Blueprint("machine_mounted", __name__)
 

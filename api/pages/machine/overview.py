@@ -13,7 +13,7 @@ from api.pages.machine.words import reasons
 from api.pages.render import page
 from crib.clock import print_instant
 from crib.codes import strip_address
-from crib.usecases.machine_view import machine_now, machines_now
+from crib.views.machine_view import machine_now, machines_now
 
 blueprint = Blueprint("machine_overview", __name__)
 
@@ -46,7 +46,7 @@ def list_machines() -> Response:
     site = this_site()
     plan = site.plans.plan(site.clock())
     tool = strip_address(request.args.get("tool", ""))[:200]
-    return page("machines.html", machines=machines_now(plan), now=plan.view.now, tool=tool)
+    return page("machines.html", machines=machines_now(plan), now=plan.shop.now, tool=tool)
 
 
 @blueprint.get("/machines/<machine>")
@@ -69,7 +69,7 @@ def machine_page(
         status=complaint.status if complaint else 200,
         wasm=True,
         found=found,
-        now=plan.view.now,
+        now=plan.shop.now,
         complaint=complaint,
         given=given or {},
     )

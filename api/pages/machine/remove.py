@@ -17,15 +17,15 @@ from api.pages.machine.places import act_address
 from api.pages.machine.words import REASON_WORDS, reasons
 from api.pages.render import page
 from api.pages.undo import leads_to_undone, undo_offer
+from crib.acts.remove_tool import RemoveTool, remove_tool, tell_removal
 from crib.codes import strip_address
 from crib.errors import Invalid, Refusal
 from crib.floor.cautions import removal_cautions
 from crib.store.engine import Tx
 from crib.store.resolve import resolve_station
 from crib.units import tenths_um_from_in, tenths_um_from_mm
-from crib.usecases.machine_view import station_now
-from crib.usecases.remove_tool import RemoveTool, remove_tool, tell_removal
-from crib.usecases.show_mount import mount_in_station
+from crib.views.machine_view import station_now
+from crib.views.show_mount import mount_in_station
 
 blueprint = Blueprint("machine_remove", __name__)
 

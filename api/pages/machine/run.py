@@ -13,13 +13,13 @@ from api.pages.here import local_address
 from api.pages.machine.mount import whole_number
 from api.pages.machine.overview import machine_page
 from api.pages.machine.places import says_no
+from crib.acts.claim_parts import ClaimParts, claim_parts
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid, Refusal
+from crib.outlook.machine_told import MachineTold
+from crib.outlook.to_put_right import ToPutRight
+from crib.planning.parts_without_run import PartsWithoutRun
 from crib.store.engine import Tx
-from crib.usecases.claim_parts import ClaimParts, claim_parts
-from crib.usecases.machine_told import MachineTold
-from crib.usecases.runless import PartsWithoutRun
-from crib.usecases.to_put_right import ToPutRight
 
 blueprint = Blueprint("machine_run", __name__)
 
@@ -40,7 +40,7 @@ def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
     found: list[PartsWithoutRun] | None = g.get("without_run")
     if found is None:
         site = this_site()
-        told = site.plans.plan(site.clock()).view.without_run
+        told = site.plans.plan(site.clock()).shop.without_run
         found = g.without_run = [one for rows in told.values() for one in rows]
     return [one for one in found if machine in (None, one.machine)]
 
@@ -48,17 +48,17 @@ def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
 def _to_put_right(machine: str | None = None) -> list[ToPutRight]:
     """What is to be put right, at one machine or at all."""
     site = this_site()
-    found = site.plans.plan(site.clock()).view.to_put_right
+    found = site.plans.plan(site.clock()).shop.to_put_right
     return [one for one in found if machine in (None, one.machine)]
 
 
 def _machine_told(machine: str) -> MachineTold:
     """What a machine does by its counts."""
     site = this_site()
-    view = site.plans.plan(site.clock()).view
-    for machine_id, one in view.ahead.items():
+    shop = site.plans.plan(site.clock()).shop
+    for machine_id, one in shop.ahead.items():
         if one.machine == machine:
-            return view.told.get(machine_id, MachineTold())
+            return shop.told.get(machine_id, MachineTold())
     return MachineTold()
 
 

@@ -9,6 +9,7 @@ from api.language import _
 from api.pages.acts import go_to
 from api.pages.machine.mis_scan import scans_on
 from api.pages.machine.places import act_address, station_address
+from crib.acts.named import named_assembly
 from crib.codes import strip_address
 from crib.errors import Invalid
 from crib.store.assemblies import assembly_in_station
@@ -16,7 +17,6 @@ from crib.store.engine import Tx
 from crib.store.mounts import mount_row
 from crib.store.resolve import resolve, resolve_station
 from crib.store.stations import station_row
-from crib.usecases.named import named_assembly
 
 blueprint = Blueprint("machine_scan", __name__)
 

@@ -8,8 +8,8 @@ from api.http.site import this_site
 from api.pages.machine.mis_scan import scans_on
 from api.pages.render import page
 from crib.store.resolve import resolve_station
-from crib.usecases.machine_view import station_now
-from crib.usecases.show_mount import mount_in_station
+from crib.views.machine_view import station_now
+from crib.views.show_mount import mount_in_station
 
 blueprint = Blueprint("machine_station", __name__)
 
@@ -38,5 +38,5 @@ def station_page(text: str) -> Response:
         wasm=True,
         found=found,
         stay=stay,
-        now=plan.view.now,
+        now=plan.shop.now,
     )

@@ -8,9 +8,9 @@ from flask import Blueprint, Response
 
 from api.http.site import this_site
 from api.pages.render import page
-from crib.usecases.holder_needs import holder_needs
-from crib.usecases.reorder_items import DEMAND_DAYS, reorder_items
-from crib.usecases.swap_list import blocked_rows, make_swap_list
+from crib.outlook.swap_list import blocked_rows, make_swap_list
+from crib.views.holder_needs import holder_needs
+from crib.views.reorder_items import DEMAND_DAYS, reorder_items
 
 blueprint = Blueprint("blocked", __name__)
 
@@ -27,7 +27,7 @@ def show_blocked() -> Response:
     needs = holder_needs(plan, hours)
     return page(
         "shift_blocked.html",
-        now=plan.view.now,
+        now=plan.shop.now,
         until=needs.until,
         problems=needs.problems,
         blocked=blocked_rows(make_swap_list(plan, hours).rows),

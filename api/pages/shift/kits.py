@@ -7,8 +7,8 @@ from flask import Blueprint, Response
 from api.http.site import this_site
 from api.pages.machine.places import says_no
 from api.pages.render import page
-from crib.usecases.changeovers import changeovers_ahead
-from crib.usecases.kit_for_run import kit_for_run
+from crib.views.changeovers import changeovers_ahead
+from crib.views.kit_for_run import kit_for_run
 
 blueprint = Blueprint("kits", __name__)
 

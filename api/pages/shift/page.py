@@ -12,9 +12,9 @@ from api.pages.machine.places import says_no
 from api.pages.render import page
 from api.pages.shift.kits import kit_address
 from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine, draw_shop
-from crib.usecases.changeovers import changeovers_ahead
-from crib.usecases.forecast import ShopPlan
-from crib.usecases.shift_view import ShiftView, machine_of, nights_of, shift_view
+from crib.outlook.shop_plan import ShopPlan
+from crib.views.changeovers import changeovers_ahead
+from crib.views.shift_view import ShiftView, machine_of, nights_of, shift_view
 
 blueprint = Blueprint("shift", __name__)
 

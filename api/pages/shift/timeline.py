@@ -9,11 +9,11 @@ from typing import Final, TypeVar
 
 from api.language.texts import mark
 from crib.floor.calendar import Stretch
-from crib.usecases.forecast import Forecast
-from crib.usecases.left_out import each
-from crib.usecases.shift_view import MachineShift, StationLine
-from crib.usecases.shop_view import LOOK_AHEAD
-from crib.usecases.swap_list import SwapRow
+from crib.left_out import each
+from crib.outlook.shop_now import LOOK_AHEAD
+from crib.outlook.shop_plan import Forecast
+from crib.outlook.swap_list import SwapRow
+from crib.views.shift_view import MachineShift, StationLine
 
 _Thing = TypeVar("_Thing")
 

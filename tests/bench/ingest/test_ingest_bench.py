@@ -14,13 +14,13 @@ from typing import Any
 
 import pytest
 
+from crib.acts.book_feed import CountNews, FeedNews, book_feed
+from crib.acts.book_going_on import book_going_on
+from crib.outlook.plan_cache import PlanCache
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import MACHINES
 from crib.store.engine import Store
 from crib.store.records import insert_record
-from crib.usecases.book_feed import CountNews, FeedNews, book_feed
-from crib.usecases.book_going_on import book_going_on
-from crib.usecases.plan_cache import PlanCache
-from crib.usecases.swap_list import make_swap_list
 from tests.bench.test_swap_list_bench import NOW, build_floor
 from tests.servers import RealServer
 

@@ -8,11 +8,11 @@ from urllib.parse import unquote
 
 import pytest
 
+from crib.acts.book_feed import CountNews, GapNews
 from crib.feed.choice import choose_items
 from crib.feed.documents import Devices, read_document
 from crib.feed.follower import Ask, Follower, Place, Step
 from crib.feed.problems import AgentRefuses, NothingToFollow
-from crib.usecases.book_feed import CountNews, GapNews
 
 _ANSWERS = Path(__file__).parents[3] / "fixtures" / "mtconnect"  # recorded, see README there
 INSTANCE = 1795593235

@@ -1,0 +1,155 @@
+"""Stock: what comes, goes, is counted, and what comes back ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from crib.acts.said import record, said
+from crib.errors import Conflict, NotKnown
+from crib.stock.ledger import change_of
+from crib.stock.pieces import Piece
+from crib.store.engine import Tx
+from crib.store.ledger_rows import book_move
+from crib.store.piece_rows import grind_piece, pieces_of_lot
+from crib.store.resolve import resolve_lot
+from crib.store.stockrows import LotRow, lot_row
+
+
+@dataclass(frozen=True, slots=True)
+class MoveStock:
+    """Book a move.
+
+    Attributes:
+        lot: Code or mark of the lot.
+        move: One of ``crib.stock.ledger.MOVES``.
+        quantity: Pieces moved; for a stocktaking the pieces counted in the box.
+    """
+
+    lot: str
+    move: str
+    quantity: int
+    at: datetime | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StockMoved:
+    """What is in the box after a move."""
+
+    fact_id: int
+    lot: str
+    code: str
+    cutting_item: str
+    move: str
+    change: int
+    on_hand: int
+    at: datetime
+
+
+def move_stock(tx: Tx, present: datetime, command: MoveStock) -> StockMoved:
+    """Book a receipt, an issue, a return, scrap or a stocktaking.
+
+    Raises:
+        Invalid: No such move, or a quantity that cannot be meant.
+        NoneLeft: More leaves than there is.
+        NotKnown: No such lot.
+    """
+    told = said(tx, present, command)
+    lot = lot_row(tx, resolve_lot(tx, command.lot).id)
+    move = command.move.strip().lower()
+    change = change_of(move, command.quantity, lot.on_hand, lot=lot.mark)
+    fact_id = record(tx, "stock_move", told)
+    book_move(tx, fact_id, lot.id, move, change, lot.on_hand + change)
+    return StockMoved(
+        fact_id=fact_id,
+        lot=lot.mark,
+        code=lot.code,
+        cutting_item=lot.cutting_item,
+        move=move,
+        change=change,
+        on_hand=lot.on_hand + change,
+        at=told.at,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Regrind:
+    """A used cutter is back from grinding.
+
+    Attributes:
+        lot: Code or mark of its lot.
+        piece: Its number within the lot.
+    """
+
+    lot: str
+    piece: int
+    at: datetime | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reground:
+    """A piece whose edges are fresh again."""
+
+    fact_id: int
+    lot: str
+    code: str
+    cutting_item: str
+    piece: int
+    grinds: int
+    regrinds_left: int
+    at: datetime
+
+
+def regrind(tx: Tx, present: datetime, command: Regrind) -> Reground:
+    """Book a ground piece back: every edge of it may be built again.
+
+    Raises:
+        NotKnown: No such lot, or no such piece of it.
+        Conflict: The piece sits in a tool, is scrap, was never used, or was ground as often
+            as it may be.
+    """
+    told = said(tx, present, command)
+    lot = lot_row(tx, resolve_lot(tx, command.lot).id)
+    pieces = pieces_of_lot(tx, lot.id)
+    piece = next((one for one in pieces if one.number == command.piece), None)
+    if piece is None:
+        raise NotKnown(
+            f"Lot {lot.mark} has no opened piece {command.piece}: look at its number.",
+            facts={"lot": lot.code, "piece": command.piece},
+            errors=[{"field": "piece", "detail": "is no opened piece of the lot"}],
+        )
+    _refuse_grinding(lot, piece)
+    fact_id = record(tx, "stock_move", told)
+    book_move(tx, fact_id, lot.id, "return", 0, lot.on_hand)
+    grind_piece(tx, piece.piece_id)
+    return Reground(
+        fact_id=fact_id,
+        lot=lot.mark,
+        code=lot.code,
+        cutting_item=lot.cutting_item,
+        piece=piece.number,
+        grinds=piece.grind + 1,
+        regrinds_left=lot.regrinds - piece.grind - 1,
+        at=told.at,
+    )
+
+
+def _refuse_grinding(lot: LotRow, piece: Piece) -> None:
+    name = f"Piece {piece.number} of lot {lot.mark}"
+    why = None
+    if piece.busy:
+        why = f"{name} sits in a tool: take it out first."
+    elif piece.scrapped:
+        why = f"{name} is scrap."
+    elif not piece.used:
+        why = f"{name} has not cut since it was ground last."
+    elif piece.grind >= lot.regrinds:
+        why = (
+            f"{name} was ground {piece.grind} times; {lot.cutting_item} allows {lot.regrinds}."
+        )
+    if why is not None:
+        raise Conflict(why, facts={"lot": lot.code, "piece": piece.number})

@@ -1,0 +1,1 @@
+"""What comes: lives, forecasts, the plan of swaps, and what was forecast before."""

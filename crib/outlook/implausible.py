@@ -1,0 +1,152 @@
+"""Machines and tools whose records hold numbers that nobody can mean: they are not reckoned."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+
+from crib.left_out import LeftOut, log_once
+from crib.store.bounds import implausible_rows, life_rows, names_of_rows
+from crib.store.engine import Tx
+from crib.store.shop_records import RunOfShop
+from crib.store.shop_rows import ShopRows, StayRow
+from crib.store.wear_rows import CuttingData
+
+_RIGHT = "Correct it in the records."
+
+
+def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut:
+    """What to leave out since a number of a record lies outside its bounds.
+
+    Only a database from before the bounds, or one that was written to by other means, holds
+    any.
+
+    Args:
+        tx: An open transaction.
+        rows: The shop.
+        cutting: Its cutting data; rows of it that could not be read count too.
+    """
+    machines = _told(tx, "machines", "Machine")
+    parts = _told(tx, "parts", "Part") | _told(tx, "operations", "Part", "part_id", "part")
+    specs = _told(tx, "tool_specs", "Tool spec")
+    items = _told(tx, "cutting_items", "Cutting item")
+    stations = _told(tx, "stations", "Station")
+    kinds = _told(tx, "holder_types", "Holder type")
+    life = _told(tx, "tool_life", "Tool-life row")
+    for (table, row_id), fault in cutting.faults.items():
+        where = "An operation of part" if table == "operations" else "Tool-life row"
+        log_once(f"{where} {row_id}", fault)
+        told = parts if table == "operations" else life
+        told.setdefault(row_id, f"{where} {row_id} could not be read. {_RIGHT}")
+    left = _contradicted(rows, cutting)
+    if not (machines or parts or specs or items or stations or kinds or life):
+        return left
+    left.machines = {one: why for one, why in machines.items() if one in rows.machines}
+    for machine_id, runs in rows.runs.items():
+        for run in runs:
+            if run.part_id in parts and run.state != "done" and machine_id in rows.machines:
+                left.machines.setdefault(machine_id, parts[run.part_id])
+    left.others += life.values()
+    of_items = _items_of(tx, rows, life)
+    for row in rows.stays:
+        built = rows.assemblies[row.assembly_id]
+        spec = rows.specs[built.tool_spec_id]
+        why = (
+            specs.get(spec.id)
+            or items.get(built.cutting_item_id)
+            or kinds.get(spec.holder_type_id)
+            or stations.get(row.station_id)
+            or of_items.get(built.cutting_item_id)
+        )
+        if why:
+            left.tools[row.assembly_id] = why
+    return left
+
+
+def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
+    """Tools whose wear would come from an operation that contradicts itself.
+
+    A tool with a plain guess of its life is worked out by that alone.
+    """
+    left = LeftOut()
+    told: dict[tuple[int, int, int], list[tuple[RunOfShop, str]]] = defaultdict(list)
+    for run, (number, path), sentence in _runs_contradicted(rows, cutting):
+        told[run.machine_id, number, path].append((run, sentence))
+        if run.state != "done" and sentence not in left.others:
+            left.others.append(sentence)
+    for stay in rows.stays if told else ():
+        station = rows.stations.get(stay.station_id)
+        spec_id = rows.assemblies[stay.assembly_id].tool_spec_id
+        if station is None or cutting.has_plain_guess(spec_id):
+            continue
+        place = station.machine_id, station.tool_number, station.path or 1
+        for run, sentence in told.get(place, ()):
+            if _may_wear(run, stay):
+                left.tools.setdefault(stay.assembly_id, sentence)
+    return left
+
+
+def _runs_contradicted(
+    rows: ShopRows, cutting: CuttingData
+) -> Iterator[tuple[RunOfShop, tuple[int, int], str]]:
+    """Runs whose part has such an operation, with its tool number, path and a sentence."""
+    of_part: dict[int, list[tuple[tuple[int, int], int, str]]] = defaultdict(list)
+    for (part_id, number, path), (sequence, why) in cutting.contradicted.items():
+        of_part[part_id].append(((number, path), sequence, why))
+    for runs in rows.runs.values() if of_part else ():
+        for run in runs:
+            for tool, sequence, why in of_part.get(run.part_id, ()):
+                sentence = f"Part {run.part}, operation {sequence}: {why}. {_RIGHT}"
+                yield run, tool, sentence
+
+
+def _may_wear(run: RunOfShop, stay: StayRow) -> bool:
+    """Whether a run may have worn an edge during its stay, or will."""
+    if run.state == "planned":
+        return stay.end_us is None
+    before = run.end_at is not None and run.end_at <= stay.begin_us
+    return not before and (stay.end_us is None or (run.start_at or 0) < stay.end_us)
+
+
+def _told(
+    tx: Tx, table: str, noun: str, name: str = "id", key: str | None = None
+) -> dict[int, str]:
+    """Sentence of each row with an implausible number, by id."""
+    named = {
+        "machines": "machine",
+        "parts": "part",
+        "tool_specs": "tool_spec",
+        "cutting_items": "cutting_item",
+        "stations": "station",
+        "holder_types": "holder_type",
+    }.get(table)
+    found = implausible_rows(tx, table, name)
+    if not found:
+        return {}
+    shown: Mapping[int, object] = {}
+    if key:
+        shown = names_of_rows(tx, "parts", "part")
+    elif named:
+        shown = names_of_rows(tx, table, named)
+    told = {}
+    for row_id, why in found:
+        end = "" if why.endswith("?") else "."
+        told[row_id] = f"{noun} {shown.get(row_id, row_id)}: {why}{end} {_RIGHT}"
+    return told
+
+
+def _items_of(tx: Tx, rows: ShopRows, life: Mapping[int, str]) -> dict[int, str]:
+    """Items whose tool-life constants cannot be meant."""
+    found: dict[int, str] = {}
+    if not life:
+        return found
+    for row in life_rows(tx):
+        if row.id in life:
+            for item in rows.items.values():
+                by_material = row.cutting_item_id is None
+                same = (item.tool_material, row.tool_material) if by_material else (
+                    item.id, row.cutting_item_id
+                )  # fmt: skip
+                if same[0] == same[1]:
+                    found[item.id] = life[row.id]
+    return found

@@ -1,0 +1,204 @@
+"""Tools that come out before anything else is made: broken edges, and what cannot run there."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from crib.clock import instant_from_us, print_instant
+from crib.floor.timeline import us_of
+from crib.left_out import NOT_WORKED_OUT
+from crib.outlook.shop_now import ShopNow
+from crib.outlook.vacancies import open_stays
+
+if TYPE_CHECKING:
+    from crib.outlook.shop_plan import Forecast
+
+#: Why an edge is due that is on record as broken.
+BROKEN: Final = "broken"
+#: Why a tool comes out that is neither worn nor broken: what runs cannot use it there.
+WRONG_TOOL: Final = "wrong_tool"
+NOW: Final = (BROKEN, WRONG_TOOL)
+
+
+class Wanted(NamedTuple):
+    """What is wanted in place of a tool that a mount would not let in again.
+
+    Attributes:
+        part: What runs, or comes next.
+        runs: Whether it runs.
+        tool_spec: What its program names there, the first where its lines name several; None
+            where it needs none.
+        now: Whether the machine cannot go on with what is there.
+    """
+
+    part: str
+    runs: bool
+    tool_spec: str | None
+    now: bool
+
+    @property
+    def sentence(self) -> str:
+        """Who wants what."""
+        if self.tool_spec is None:
+            if self.runs:
+                return f"{self.part} runs and needs no tool here: mount none."
+            return f"{self.part} comes next and needs no tool here: mount none."
+        if self.runs:
+            return f"{self.part} runs and needs {self.tool_spec} here."
+        return f"{self.part} comes next and needs {self.tool_spec} here."
+
+
+def wanted_instead(shop: ShopNow) -> dict[int, Wanted]:
+    """By station: what is wanted there instead, where its tool's like would be refused.
+
+    As the check of a mount sees it: what runs decides; where it leaves the station empty, or
+    nothing runs, the first job planned that uses it does. One tool is enough where stations
+    share a number.
+    """
+    held: dict[int, dict[tuple[int, int], dict[int, int]]] = defaultdict(
+        lambda: defaultdict(dict)
+    )
+    for row in open_stays(shop):
+        station = shop.rows.stations.get(row.station_id)
+        built = shop.rows.assemblies.get(row.assembly_id)
+        if station is not None and built is not None:
+            place = station.path or 1, station.tool_number
+            held[station.machine_id][place][station.id] = built.tool_spec_id
+    found: dict[int, Wanted] = {}
+    for machine_id, places in held.items():
+        if machine_id in shop.left_out.machines or machine_id not in shop.ahead_parts:
+            continue
+        jobs = _jobs_that_count(shop, machine_id)
+        for place, stations in places.items():
+            found |= _of_place(shop, jobs, place, stations)
+    return found
+
+
+class _Job(NamedTuple):
+    part: str
+    part_id: int
+    runs: bool
+    is_made: bool
+
+
+def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
+    """The job on a machine, if any, and those planned, the next one first."""
+    now_us, rows = us_of(shop.now), shop.rows.runs.get(machine_id, [])
+    rest = shop.rests.get(machine_id)
+    made = rest is not None and rest.left + rest.untold <= 0
+    began = [
+        run
+        for run in rows
+        if run.state != "planned"
+        and (run.start_at or 0) <= now_us
+        and (run.state == "running" if run.end_at is None else now_us < run.end_at)
+    ]
+    began.sort(key=lambda run: (run.start_at is not None, run.start_at or 0, run.id))
+    planned = [run for run in rows if run.state == "planned"]
+    return [
+        *(_Job(run.part, run.part_id, True, made) for run in began[-1:]),
+        *(_Job(run.part, run.part_id, False, False) for run in planned),
+    ]
+
+
+def _of_place(
+    shop: ShopNow, jobs: Sequence[_Job], place: tuple[int, int], stations: dict[int, int]
+) -> dict[int, Wanted]:
+    """What is wanted in stations of one tool number; ``stations``: the spec that each holds."""
+    if not jobs:
+        return {}
+    job, specs = next(
+        (
+            (job, found)
+            for job in jobs
+            if (found := shop.cutting.specs_wanted(job.part_id, *place))
+        ),
+        (jobs[0], ()),
+    )
+    others = {one: spec for one, spec in stations.items() if spec not in specs}
+    if not specs or len(others) < len(stations):
+        return dict.fromkeys(others, Wanted(job.part, job.runs, None, False))
+    wanted = shop.rows.specs[specs[0]].tool_spec
+    now = job.runs and not job.is_made
+    return dict.fromkeys(others, Wanted(job.part, job.runs, wanted, now))
+
+
+def with_out_now(shop: ShopNow, forecasts: Sequence[Forecast]) -> list[Forecast]:
+    """The forecasts, with what comes out now and what goes in instead.
+
+    Edges that are on record as broken are out now, and tools that what runs cannot use there.
+    An edge that is due, and whose like would be refused, says what goes in instead.
+    """
+    broken = {
+        stay.row.station_id: stay.row.broken_us
+        for stay in shop.stays
+        if stay.row.end_us is None and stay.row.broken_us is not None
+    }
+    wanted = wanted_instead(shop)
+    found = []
+    for one in forecasts:
+        needs, at_us = wanted.get(one.station_id), broken.get(one.station_id)
+        out = one
+        if at_us is not None:
+            out = _broken(one, shop.now, instant_from_us(at_us), needs)
+        found.append(out if needs is None else _put_right(out, needs, shop.now))
+    return found
+
+
+def _broken(one: Forecast, now: datetime, at: datetime, needs: Wanted | None) -> Forecast:
+    known = replace(
+        one,
+        parts_left=dict.fromkeys(one.parts_left, 0),
+        run_out_at=dict.fromkeys(one.run_out_at, at),
+        fail_probability_shift=1.0,
+        fail_probability_unattended=1.0,
+    )
+    signalled = print_instant(at)
+    if needs is not None and needs.tool_spec is None:
+        sentence = (
+            f"A breakage was signalled at {signalled}: stop the machine by its own rules, take "
+            "the tool out now, and look at the parts made since."
+        )
+    else:
+        sentence = (
+            f"A breakage was signalled at {signalled}: stop the machine by its own rules, swap "
+            "the edge now, and look at the parts made since."
+        )
+    return _out_now(known, now, BROKEN, sentence)
+
+
+def _out_now(one: Forecast, now: datetime, why: str, sentence: str) -> Forecast:
+    return replace(
+        one,
+        swap_after_parts=0,
+        swap_by=now,
+        why=why,
+        why_sentence=sentence,
+        cost_if_earlier_minor=None,
+        cost_if_later_minor=None,
+    )
+
+
+def _put_right(one: Forecast, needs: Wanted, now: datetime) -> Forecast:
+    """A forecast of an edge whose like would be refused, with what goes in instead."""
+    is_due = one.why == NOT_WORKED_OUT or (one.swap_by is not None and one.swap_by <= now)
+    if not (needs.now or is_due):
+        return one  # it may stay for the job that it is for
+    instead = replace(one, wanted=needs.tool_spec, out_only=needs.tool_spec is None)
+    told = f"{one.why_sentence} {needs.sentence}"
+    if one.why == NOT_WORKED_OUT:
+        return replace(instead, why_sentence=told)
+    if one.why == BROKEN or not needs.now:
+        return _out_now(instead, now, one.why, told)
+    return _out_now(
+        instead,
+        now,
+        WRONG_TOOL,
+        f"It holds {one.assembly} ({one.tool_spec}), but {needs.part} runs and needs "
+        f"{needs.tool_spec} here: take it out and mount that. Where it is mounted already, "
+        "scan it.",
+    )

@@ -1,0 +1,119 @@
+"""Constants from the shop's own edges: estimated, and used where they are sure enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from crib.left_out import Kept, refuse_no_number, worked_out
+from crib.life.constants_own import OwnEstimate, estimate_from_own_lives
+from crib.outlook.lives_by_cut import lives_by_cut
+from crib.outlook.shop_now import ShopNow
+from crib.planning.part_wear import Curve
+
+#: Spread of 1/n before any life was seen: a shop's own constants are better known than the
+#: starter table's (common practice, no source).
+_EXPONENT_SPREAD: Final = {"tool_life": 0.3, "starter": 0.4}
+
+OWN_LIVES: Final = "own_lives"
+
+
+@dataclass(frozen=True, slots=True)
+class ItemEstimate:
+    """Constants of one cutting item on one group of material.
+
+    Attributes:
+        cutting_item_id: The item.
+        material_group: ISO 513 group.
+        in_force: The constants that hold without an estimate.
+        estimate: What the shop's own edges say.
+        mixed: Edges left out that came out: no curve told their wear, or they wore on other
+            groups or at other speeds too.
+    """
+
+    cutting_item_id: int
+    material_group: str
+    in_force: Curve
+    estimate: OwnEstimate
+    mixed: int
+
+
+def refine_view(shop: ShopNow) -> ShopNow:
+    """Estimate the constants of every item and group, and reckon with those that are sure.
+
+    Only exponents are taken over: the level stays as it was at the cut at which the edges
+    usually ran, since the life model learns it. Where anything is taken over, every stay is
+    worked out again, so that lives at different speeds fall on one line.
+
+    Args:
+        shop: The shop; its ``estimates`` are filled in, and its ``stays`` may be replaced.
+    """
+    shop.estimates = found = estimate_items(shop)
+    shop.left_out.others += [why for why in found.problems if why not in shop.left_out.others]
+    adopted = {
+        (one.cutting_item_id, one.material_group): curve
+        for one in shop.estimates
+        if (curve := _curve(one)) is not None
+    }
+    if adopted:
+        shop.cutting.adopt(adopted)
+        shop.stays = shop.work_out(shop.rows.stays)
+    return shop
+
+
+def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
+    """What the edges so far say of each item on each group, in order of their names.
+
+    Where that cannot be told the constants in force stay, and ``problems`` says so.
+    """
+    items = shop.rows.items
+    every = worked_out(
+        [shop],
+        lives_by_cut,
+        lambda _: (
+            "Constants could not be estimated from the shop's own edges; the constants in "
+            "force are used. The service's log names the fault."
+        ),
+    )
+    lives = every[0] if every else {}
+
+    def estimate(of: tuple[int, str]) -> ItemEstimate | None:
+        curve = shop.cutting.curve_in_force(*of)
+        if curve is None:
+            return None
+        own, mixed = lives[of]
+        found = estimate_from_own_lives(
+            own, curve.constants, exponent_spread=_EXPONENT_SPREAD[curve.basis]
+        )
+        refuse_no_number(found.constants)
+        return ItemEstimate(*of, curve, found, mixed)
+
+    told = worked_out(
+        lives,
+        estimate,
+        lambda of: (
+            f"Constants of item {items[of[0]].cutting_item} on material group {of[1]} could "
+            "not be estimated from the shop's own edges; the constants in force are used. "
+            "Check the tool-life row of the item; the service's log names the fault."
+        ),
+    )
+    found: Kept[ItemEstimate] = Kept(one for one in told if one is not None)
+    found.problems = (*every.problems, *told.problems)
+    found.sort(key=lambda one: (items[one.cutting_item_id].cutting_item, one.material_group))
+    return found
+
+
+def _curve(one: ItemEstimate) -> Curve | None:
+    """The curve to reckon with instead of the one in force; None where that stays."""
+    estimate = one.estimate
+    if not estimate.used or estimate.constants is None:
+        return None
+    return Curve(
+        estimate.constants,
+        f"exponents from {estimate.ended} of the shop's own lives; level: "
+        f"{one.in_force.source}",
+        OWN_LIVES,
+        one.in_force.spread,
+        estimate.doubt,
+        estimate.holds,
+    )

@@ -1,0 +1,450 @@
+"""Forecast of every mounted edge: parts left, run-out times, chances, swap point, and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from crib.clock import instant_from_us, print_instant
+from crib.floor.timeline import us_of
+from crib.left_out import NOT_WORKED_OUT
+from crib.life.aside import SetAside
+from crib.life.model import LifeModel
+from crib.life.observations import LifeHistories
+from crib.outlook.collector import collector_rests
+from crib.outlook.cuts_ahead import CutAhead
+from crib.outlook.expected_lives import ExpectedLives, expect_lives
+from crib.outlook.kept_output import KeptOutput
+from crib.outlook.mounted_edges import MINUTE_MINOR
+from crib.outlook.out_now import NOW, with_out_now
+from crib.outlook.own_constants import refine_view
+from crib.outlook.shop_now import ShopNow, view_machines, with_tools
+from crib.outlook.sound_plan import (
+    nights_seen,
+    refuse_unsound,
+    stops_by_machine,
+    without_culprits,
+    worn_elsewhere,
+)
+from crib.outlook.stays import Key, Stay
+from crib.outlook.vacancies import EMPTY, Vacancy
+from crib.planning.due import EARLY, EdgesDue, MountedEdge
+from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.stops_ahead import Stops
+from crib.planning.swap_plan import PlannedSwaps, plan_swaps
+from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
+from crib.store.engine import Tx
+
+#: Names of ``crib.planning.due.PROBS``.
+QUANTILES = ("p05", "p10", "p50", "p90")
+
+#: Why no swap of an edge is planned.
+NOT_PLANNED = (WHYS[RUN_ENDS_FIRST], WHYS[RUN_TO_FAILURE])
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a forecast stands on.
+
+    Attributes:
+        key: Name of the life law, for ``/v1/life/KEY``.
+        worn: Lives of the key that ended by wear.
+        broken: Lives that ended by breakage.
+        taken_out_early: Lives that were cut short (censored).
+        prior: ``tool_life``, ``own_lives`` (its exponents estimated from the shop's own
+            edges), ``life_parts`` or ``starter``.
+        wear_per_part: Wear units per part now.
+        size_signal: Whether size corrections set the swap.
+        beyond: What of the cut lies outside the range that the constants hold in.
+    """
+
+    key: str
+    worn: int
+    broken: int
+    taken_out_early: int
+    prior: str
+    wear_per_part: float
+    size_signal: bool
+    beyond: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """One mounted assembly; quantiles are None where no run ahead uses the station.
+
+    ``parts_left`` and ``run_out_at`` at p05, p10, p50, p90: that share of like edges has given
+    out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
+    ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
+    [hundredths of the currency]. ``overdue_parts`` and ``overdue_since``
+    say for how long an edge has been past its point; ``wanted`` is the spec that what runs
+    needs in its place, where that is another. A forecast is no promise.
+    """
+
+    station_id: int
+    station_code: str
+    machine: str
+    station: str
+    tool_number: int
+    path: int
+    assembly: str
+    tool_spec: str
+    holder_id: int
+    part: str | None
+    mounted_at: datetime
+    parts_made: int
+    engaged_min: float | None
+    share_used: float
+    parts_left: dict[str, int | None]
+    run_out_at: dict[str, datetime | None]
+    fail_probability_shift: float | None
+    fail_probability_unattended: float | None
+    swap_after_parts: int | None
+    swap_by: datetime | None
+    why: str
+    why_sentence: str
+    basis: Basis | None
+    cost_step_parts: int | None = None
+    cost_if_earlier_minor: int | None = None
+    cost_if_later_minor: int | None = None
+    overdue_parts: int | None = None
+    overdue_since: datetime | None = None
+    wanted: str | None = None
+    out_only: bool = False
+
+
+@dataclass(slots=True)
+class ShopPlan:
+    """The whole plan of the shop at an instant.
+
+    Attributes:
+        shop: What it was made from.
+        model: The fitted life model.
+        keys: Keys in the order of the model's rows.
+        histories: The lives that it was fitted to.
+        forecasts: One per mounted assembly, the most urgent first.
+        nights: Unattended stretches of the machines ahead, the next ones first.
+        aside: Lives that were not believed.
+        edges: Inputs per mounted edge with a plan, for deeper looks.
+        swaps: The swaps of their stations.
+        expected: What was known before they were planned.
+        empty: Stand-ins for the forecasts of stations that a run needs a tool in and that have
+            none; ``assembly`` is empty.
+        listed: Swap lists made from it, by horizon [h].
+        kits: Kits made from it, by run; None where one cannot be made.
+    """
+
+    shop: ShopNow
+    model: LifeModel
+    keys: list[Key]
+    histories: LifeHistories
+    forecasts: list[Forecast]
+    nights: list[MachineNight]
+    aside: list[SetAside]
+    edges: list[MountedEdge]
+    swaps: PlannedSwaps
+    expected: ExpectedLives
+    empty: list[Forecast] = field(default_factory=list)
+    listed: dict[float, Any] = field(default_factory=dict)
+    kits: dict[int, Any] = field(default_factory=dict)
+
+    def by_station(self) -> dict[int, Forecast]:
+        """What sits in each station, or what is needed where none does, by station id."""
+        return {one.station_id: one for one in (*self.empty, *self.forecasts)}
+
+
+def plan_shop(
+    tx: Tx,
+    now: datetime,
+    *,
+    night_limit: float = NIGHT_LIMIT,
+    kept: KeptOutput | None = None,
+    before: LifeModel | None = None,
+    left_out: Mapping[int, str] | None = None,
+) -> ShopPlan:
+    """Forecast every mounted edge from the facts dated up to an instant.
+
+    Args:
+        tx: An open transaction.
+        now: The instant.
+        night_limit: Chance of a failure that a machine may run with while nobody is there.
+        kept: What the process kept of the counters, if it makes plans one after the other.
+        before: The life model of the plan before this one, likewise.
+        left_out: Tools that the plan before this one was made without, likewise.
+    """
+    with collector_rests():
+        machines = view_machines(tx, now, kept)
+        stopped = stops_by_machine(machines)
+
+        def plan_of(only: Iterable[int] | None = None) -> ShopPlan:
+            tools = None if only is None else frozenset(only)
+            shop = refine_view(with_tools(machines, tools))
+            expected = expect_lives(tx, shop, before if only is None else None)
+            return _plan_of(expected, night_limit, stopped)
+
+        return without_culprits(machines, plan_of, left_out or {})
+
+
+def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]) -> ShopPlan:
+    shop, ahead, lives, model = expected.shop, expected.ahead, expected.lives, expected.model
+    mounted, edges, due = expected.mounted, expected.edges, expected.due
+    refuse_unsound(expected)
+    swaps = plan_swaps(
+        list(shop.ahead.values()),
+        edges,
+        due,
+        model,
+        stops=stops,
+        minute_cost=MINUTE_MINOR,
+        limit=night_limit,
+        scale=expected.night_scale,
+    )
+    stations = swaps.stations[: len(mounted)]
+    forecasts = _foreseen(shop, ahead, lives.keys, model, mounted, edges, due, stations)
+    planned = {stay.row.mount_id for stay in mounted}
+    seats = _Seats(shop)
+    forecasts += [
+        seats.unknown(stay)
+        for stay in shop.stays
+        if stay.row.mount_id in ahead and stay.row.mount_id not in planned
+    ]
+    forecasts += _not_worked_out(shop, seats)
+    forecasts = with_out_now(shop, forecasts)
+    last = datetime.max.replace(tzinfo=shop.now.tzinfo)
+    forecasts.sort(
+        key=lambda f: (
+            f.why not in NOW,
+            f.why != NOT_WORKED_OUT,
+            f.swap_by or last,
+            f.machine,
+            f.path,
+            f.tool_number,
+            f.station,
+        )
+    )
+    return ShopPlan(
+        shop,
+        model,
+        lives.keys,
+        lives.histories,
+        forecasts,
+        nights_seen(shop, swaps.nights),
+        model.aside,
+        edges,
+        swaps,
+        expected,
+        [seats.empty(one) for one in expected.vacancies],
+    )
+
+
+_NOT_KNOWN = (
+    "No run of this machine uses the station, or its tool spec has neither cutting data nor "
+    "life_parts: nothing can be said."
+)
+
+
+class _Seats:
+    """Where mounted assemblies sit: what a forecast begins with."""
+
+    def __init__(self, shop: ShopNow) -> None:
+        self.rows = shop.rows
+        self.part_now: dict[int, str] = {}
+        for machine_id, runs in shop.rows.runs.items():
+            for run in runs:
+                if run.state == "running":
+                    self.part_now.setdefault(machine_id, run.part)
+
+    def empty(self, one: Vacancy) -> Forecast:
+        """A stand-in for the forecast of a tool that is still to be mounted."""
+        station = self.rows.stations[one.station_id]
+        return Forecast(
+            station_id=station.id,
+            station_code=station.code,
+            machine=station.machine,
+            station=station.station,
+            tool_number=station.tool_number,
+            path=station.path or 1,
+            assembly="",
+            tool_spec=self.rows.specs[one.tool_spec_id].tool_spec,
+            holder_id=0,
+            part=one.part,
+            mounted_at=one.at,
+            parts_made=0,
+            engaged_min=None,
+            share_used=0.0,
+            parts_left=dict.fromkeys(QUANTILES),
+            run_out_at=dict.fromkeys(QUANTILES),
+            fail_probability_shift=None,
+            fail_probability_unattended=None,
+            swap_after_parts=None,
+            swap_by=one.at,
+            why=EMPTY,
+            why_sentence=one.sentence,
+            basis=None,
+        )
+
+    def unknown(self, stay: Stay) -> Forecast:
+        """What is known of a mounted assembly without any forecast."""
+        station = self.rows.stations[stay.row.station_id]
+        assembly = self.rows.assemblies[stay.row.assembly_id]
+        return Forecast(
+            station_id=station.id,
+            station_code=station.code,
+            machine=station.machine,
+            station=station.station,
+            tool_number=station.tool_number,
+            path=station.path or 1,
+            assembly=assembly.code,
+            tool_spec=self.rows.specs[assembly.tool_spec_id].tool_spec,
+            holder_id=assembly.holder_id,
+            part=self.part_now.get(station.machine_id),
+            mounted_at=instant_from_us(stay.row.begin_us),
+            parts_made=stay.parts,
+            engaged_min=stay.engaged_min,
+            share_used=0.0,
+            parts_left=dict.fromkeys(QUANTILES),
+            run_out_at=dict.fromkeys(QUANTILES),
+            fail_probability_shift=None,
+            fail_probability_unattended=None,
+            swap_after_parts=None,
+            swap_by=None,
+            why="not_known",
+            why_sentence=_NOT_KNOWN,
+            basis=None,
+        )
+
+
+def _foreseen(
+    shop: ShopNow,
+    ahead: Mapping[int, CutAhead],
+    keys: Sequence[Key],
+    model: LifeModel,
+    mounted: Sequence[Stay],
+    edges: Sequence[MountedEdge],
+    due: EdgesDue,
+    plans: Sequence[StationPlan],
+) -> list[Forecast]:
+    """One forecast per edge with a plan, from the columns of ``due``."""
+    seats, names = _Seats(shop), [key.text(shop.rows.items) for key in keys]
+    seen = model.basis(np.arange(len(keys)))
+    worn, broken, early = seen.worn.tolist(), seen.broken.tolist(), seen.censored.tolist()
+    times = [machine.time for machine in shop.ahead.values()]
+    columns = zip(
+        due.parts_left.tolist(),
+        due.run_out_us.tolist(),
+        due.fail_shift.tolist(),
+        np.isfinite(due.dark_s[:, 0]).tolist(),
+        due.fail_dark.tolist(),
+        due.wear_now.tolist(),
+        strict=True,
+    )
+    forecasts = []
+    # the edges that are still to be mounted come last, and have no forecast of their own
+    for stay, edge, plan, row in zip(mounted, edges, plans, columns, strict=False):
+        parts_left, run_out_us, fail_shift, has_dark, fail_dark, wear_now = row
+        basis = Basis(
+            names[edge.key],
+            worn[edge.key],
+            broken[edge.key],
+            early[edge.key],
+            ahead[stay.row.mount_id].basis or stay.basis,
+            wear_now,
+            plan.size_sets,
+            ahead[stay.row.mount_id].beyond,
+        )
+        overdue = _overdue(shop, stay, edge.age, plan, wear_now)
+        forecasts.append(
+            replace(
+                seats.unknown(stay),
+                share_used=edge.age,
+                parts_left=dict(zip(QUANTILES, map(_whole, parts_left), strict=True)),
+                run_out_at=dict(zip(QUANTILES, map(_instant, run_out_us), strict=True)),
+                fail_probability_shift=fail_shift,
+                fail_probability_unattended=fail_dark if has_dark else None,
+                swap_after_parts=_whole(plan.parts),
+                swap_by=_instant(times[edge.machine].clock_at(plan.first.seconds)),
+                why=plan.first.why,
+                why_sentence=_sentence(plan, run_out_us[EARLY]),
+                basis=basis,
+                cost_step_parts=_whole(plan.step_parts),
+                cost_if_earlier_minor=_money(plan.cost_if_earlier),
+                cost_if_later_minor=_money(plan.cost_if_later),
+                overdue_parts=overdue.parts if overdue else None,
+                overdue_since=overdue.since if overdue else None,
+            )
+        )
+    return forecasts
+
+
+class _Overdue(NamedTuple):
+    """For how many parts an edge has been past its point, and since when."""
+
+    parts: int
+    since: datetime
+
+
+def _overdue(
+    shop: ShopNow, stay: Stay, age: float, plan: StationPlan, wear_now: float
+) -> _Overdue | None:
+    """For how many parts an edge has been past its point, and since when."""
+    if plan.first.why != WHYS[PAST] or wear_now <= 0 or age <= plan.swap_age:
+        return None
+    station = shop.rows.stations[stay.row.station_id]
+    parts, output = (age - plan.swap_age) / wear_now, shop.charging(station)
+    rest = shop.rests.get(station.machine_id)
+    since = stay.row.begin_us
+    if output.at_us.size:
+        made = output.total[-1] + (rest.untold if rest else 0.0)
+        at_us = np.interp(made - parts, output.total, output.at_us)
+        since = max(since, min(round(float(at_us)), us_of(shop.now)))
+    return _Overdue(math.floor(parts), instant_from_us(since))
+
+
+def _sentence(plan: StationPlan, early_us: int) -> str:
+    """Why an edge comes out when it does; where no swap is planned, by when a sister is due."""
+    said = plan.first.sentence
+    if early_us < 0 or plan.first.why not in NOT_PLANNED:
+        return said
+    ready_by = print_instant(instant_from_us(early_us))
+    if plan.first.why == WHYS[RUN_TO_FAILURE]:
+        return (
+            f"Run it until it fails, sister ready by {ready_by}: swapping it early would cost "
+            f"more ({plan.failing_first:.0%} of such edges fail before it would pay)."
+        )
+    return (
+        "No swap is planned before its run ends, but one in ten fails first: sister ready by "
+        f"{ready_by}."
+    )
+
+
+def _not_worked_out(shop: ShopNow, seats: _Seats) -> list[Forecast]:
+    """Mounted edges that the plan was made without: unknown, hence to be looked at now."""
+    found = []
+    for row in shop.unknown:
+        station = shop.rows.stations.get(row.station_id)
+        if row.end_us is not None or station is None:
+            continue
+        machine_why = shop.left_out.machines.get(station.machine_id)
+        why = (
+            machine_why or shop.left_out.tools.get(row.assembly_id) or worn_elsewhere(shop, row)
+        )
+        stay = Stay(row, 0, 0.0, None, None, 0.0, "")
+        unknown = seats.unknown(stay)
+        found.append(replace(unknown, why=NOT_WORKED_OUT, why_sentence=why))
+    return found
+
+
+def _whole(value: float) -> int | None:
+    return math.floor(value) if math.isfinite(value) else None
+
+
+def _money(cost: float | None) -> int | None:
+    return None if cost is None else round(cost)
+
+
+def _instant(at_us: int) -> datetime | None:
+    return instant_from_us(at_us) if at_us >= 0 else None

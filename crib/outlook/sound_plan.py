@@ -1,0 +1,205 @@
+"""A plan that one record cannot take down: what fails by itself is left out, and told."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import timedelta
+from typing import TypeVar
+
+import numpy as np
+
+from crib.floor.timeline import us_of
+from crib.left_out import NOT_A_RECORDS, Unsound, culprits, each, log_once
+from crib.outlook.expected_lives import ExpectedLives
+from crib.outlook.machine_stops import stops_of_machine
+from crib.outlook.shop_now import ShopNow
+from crib.planning.due import sound_rows
+from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.stops_ahead import NO_STOPS, Stops
+from crib.store.shop_rows import StayRow
+
+_Plan = TypeVar("_Plan")
+
+#: Attempts to make a plan; each leaves out what made the one before fail.
+_MOST_ATTEMPTS = 4
+
+#: Attempts to find which of the tools left out before still fail.
+_FEW_TRIALS = 24
+
+
+def without_culprits(
+    machines: ShopNow,
+    plan_of: Callable[[Iterable[int] | None], _Plan],
+    before: Mapping[int, str],
+) -> _Plan:
+    """The plan, without the tools whose figures cannot be worked out where there are any.
+
+    Args:
+        machines: The shop; its ``left_out`` takes the tools that are left out.
+        plan_of: Makes a plan of some tools, or of all that are not left out.
+        before: Tools that the plan before this one was made without, to try them first.
+    """
+    _still_failing(machines, plan_of, before)
+    for attempt in range(_MOST_ATTEMPTS):
+        try:
+            return plan_of(None)
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            found = _culprits(machines, plan_of, fault)
+            if not found or attempt == _MOST_ATTEMPTS - 1:
+                raise
+            _leave_out(machines, found)
+    raise AssertionError  # the last attempt returns or raises
+
+
+def _still_failing(
+    machines: ShopNow,
+    plan_of: Callable[[Iterable[int] | None], _Plan],
+    before: Mapping[int, str],
+) -> None:
+    mounted = {row.assembly_id for row in machines.rows.stays}
+    again = sorted((before.keys() & mounted) - machines.left_out.tools.keys())
+    if again:
+        kind = machines.rows.assemblies
+        found = culprits(again, plan_of, lambda tool: kind[tool].tool_spec_id, _FEW_TRIALS)
+        _leave_out(machines, found)
+
+
+def _leave_out(machines: ShopNow, found: Iterable[tuple[int, BaseException]]) -> None:
+    for tool, fault in found:
+        machines.left_out.tools[tool] = _unworkable(machines, tool)
+        log_once(f"The forecast of tool {_name(machines, tool)}", fault)
+
+
+def _culprits(
+    machines: ShopNow, plan_of: Callable[[Iterable[int] | None], _Plan], fault: Exception
+) -> list[tuple[int, BaseException]]:
+    if isinstance(fault, Unsound):
+        return [(tool, fault) for tool in fault.tools]
+    built = machines.rows.assemblies
+
+    def kind(tool: int) -> tuple[int, int]:
+        return built[tool].cutting_item_id, built[tool].tool_spec_id
+
+    tools = {row.assembly_id for row in machines.rows.stays}
+    # like ones side by side, so that what one record spoils is found together
+    alike = sorted(tools - machines.left_out.tools.keys(), key=lambda tool: (*kind(tool), tool))
+    return culprits(alike, plan_of, kind)
+
+
+def _name(shop: ShopNow, tool: int) -> str:
+    return shop.rows.assemblies[tool].code or str(tool)
+
+
+def _unworkable(shop: ShopNow, tool: int) -> str:
+    rows, built = shop.rows, shop.rows.assemblies[tool]
+    spec, item = rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id]
+    return (
+        "The forecast of this tool could not be worked out. Look at the edge, and swap it if "
+        f"in doubt. Then check the records of tool spec {spec.tool_spec}, "
+        f"item {item.cutting_item} and the part that runs; the "
+        "service's log names the fault."
+    )
+
+
+#: Parts made longer ago for no known job say nothing of what a machine does now.
+_JOBLESS = timedelta(hours=24)
+
+
+def stops_by_machine(shop: ShopNow) -> list[Stops]:
+    """Stops of every machine; none for one whose stops cannot be worked out."""
+    found: dict[int, Stops] = {}
+    starts: dict[int, list[float]] = {}
+
+    def stops(machine_id: int) -> None:
+        found[machine_id] = stops_of_machine(shop, machine_id, starts)
+
+    failed = each(
+        shop.ahead,
+        stops,
+        lambda machine_id: (
+            f"The stops ahead of machine {shop.ahead[machine_id].machine} could not be worked "
+            "out: no swap there waits for one."
+        ),
+    )
+    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
+    return [found.get(machine_id, NO_STOPS) for machine_id in shop.ahead]
+
+
+def refuse_unsound(expected: ExpectedLives) -> None:
+    """Raise where the figures of a mounted edge are none: they would spoil its neighbours."""
+    sound = sound_rows(expected.edges, expected.due)
+    if not sound.all():
+        raise Unsound(expected.mounted[row].row.assembly_id for row in np.flatnonzero(~sound))
+
+
+def worn_elsewhere(shop: ShopNow, row: StayRow) -> str:
+    """Why nothing is known of a tool that itself is sound."""
+    return (
+        f"Tool {_name(shop, row.assembly_id)} was in a machine before whose figures could not "
+        "be worked out, so its wear is not known. Look at the edge, and swap it if in doubt."
+    )
+
+
+def nights_seen(shop: ShopNow, nights: Sequence[MachineNight]) -> list[MachineNight]:
+    """The nights with what their chances leave out: such a one is not called safe.
+
+    That are edges that nothing is known of, and parts that a machine made for no known job.
+    """
+    unknown: dict[str, list[int]] = defaultdict(list)
+    for row in shop.unknown:
+        station = shop.rows.stations.get(row.station_id)
+        if row.end_us is None and station is not None:
+            unknown[station.machine].append(station.id)
+    jobless = _jobless(shop)
+    stands = {
+        one.machine
+        for machine_id, one in shop.ahead.items()
+        if machine_id in shop.told and shop.told[machine_id].stands_since
+    }
+    found = [
+        replace(
+            one,
+            unknown=tuple(unknown.get(one.machine, ())),
+            jobless=jobless.get(one.machine, 0),
+            stands=one.machine in stands,
+        )
+        for one in nights
+    ]
+    told = {one.machine for one in found if one.ordinal == 0}
+    for machine_id, machine in shop.ahead.items():
+        name = machine.machine
+        dark = shop.calendars[machine_id].next_unattended(shop.now)
+        if name in told or dark is None or not (name in unknown or name in jobless):
+            continue
+        begin, end = max(us_of(dark.start_at), us_of(shop.now)), us_of(dark.end_at)
+        nothing = (0.0, 0.0, 0.0, 0.0, ())
+        night = MachineNight(name, begin, end, *nothing, NIGHT_LIMIT)
+        stations = tuple(unknown.get(name, ()))
+        found.append(replace(night, unknown=stations, jobless=jobless.get(name, 0)))
+    return sorted(found, key=lambda one: one.ordinal)
+
+
+def _jobless(shop: ShopNow) -> dict[str, int]:
+    """Parts made for no known job by machines with tools in them, since their last run."""
+    seats = shop.rows.stations
+    filled = {
+        seats[row.station_id].machine_id
+        for row in (*shop.rows.stays, *shop.unknown)
+        if row.end_us is None and row.station_id in seats
+    }
+    found: dict[str, int] = {}
+    for machine_id in filled & shop.without_run.keys():
+        began = shop.began.get(machine_id, [])
+        last_start = max((run.start_at or 0 for run in began), default=0)
+        parts = sum(
+            one.parts
+            for one in shop.without_run[machine_id]
+            if us_of(one.since) >= last_start and one.until > shop.now - _JOBLESS
+        )
+        if parts:
+            found[shop.rows.machines[machine_id].machine] = parts
+    return found

@@ -1,1 +1,0 @@
-"""One module per act; each opens one unit of work."""

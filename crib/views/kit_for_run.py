@@ -1,0 +1,227 @@
+"""The changeover kit of a run: what stays, is pulled, built, goes back, and the minutes.
+
+The swap list has the first say over what waits, then the kits of changeovers in order of time,
+then those of runs that are on. So nothing is promised twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.errors import Conflict, NotKnown, Refusal
+from crib.left_out import at_once, worked_out
+from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.swap_list import USUAL_HOURS, make_shelf, make_swap_list
+from crib.outlook.swaps_ahead import measures_of
+from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
+from crib.planning.shelf import Sister
+from crib.store.shop_records import HolderOfShop, RunOfShop, StationOfShop
+from crib.views.changeovers import changeovers_ahead, start_of_run
+
+#: The swap list that has the first say where a changeover lies beyond the usual one [h].
+FAR_HOURS = 72.0
+
+#: An edge with less than this left of its planned life is changed with the job.
+LEAST_LEFT = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class RunKit:
+    """A kit and the run that it is for.
+
+    Attributes:
+        run_id: The run.
+        machine: Its machine.
+        part: Its part.
+        quantity: Parts to make.
+        at: When the changeover is expected; now where the run is on or that is not foreseen.
+        kit: Tool by tool.
+        problems: Tools that it is made without, why, and what to do.
+        took: What it takes that no list had given to its stations, each with its tool spec.
+    """
+
+    run_id: int
+    machine: str
+    part: str
+    quantity: int
+    at: datetime
+    kit: Kit
+    problems: tuple[str, ...] = ()
+    took: tuple[tuple[str, Sister], ...] = ()
+
+
+def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
+    """Compare what sits in the machine with what a run's part wants.
+
+    Args:
+        plan: The shop's plan.
+        run_id: The run, planned or running.
+
+    Raises:
+        NotKnown: No such run.
+        Conflict: The run is done, or its part has no operations.
+    """
+    run, _ = _find(plan, run_id)
+    if run.state == "done":
+        raise Conflict(f"Run {run_id} is done; a kit is for a run ahead.")
+    before: list[RunKit] = []
+    for number in _in_turn(plan):
+        if number == run_id:
+            break
+        if number not in plan.kits:
+            try:
+                plan.kits[number] = _made(plan, number, before)
+            except Refusal:
+                plan.kits[number] = None  # it is told to whoever asks for that kit
+        before += [plan.kits[number]] if plan.kits[number] else []
+    if plan.kits.get(run_id) is None:
+        plan.kits[run_id] = _made(plan, run_id, before)
+    made: RunKit = plan.kits[run_id]
+    return made
+
+
+def _in_turn(plan: ShopPlan) -> list[int]:
+    """Runs in the order in which their kits take what waits."""
+    running = [
+        run.id
+        for machine_id, runs in plan.shop.rows.runs.items()
+        if machine_id in plan.shop.rows.machines
+        for run in runs
+        if run.state == "running"
+    ]
+    return [one.run_id for one in changeovers_ahead(plan)] + running
+
+
+def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
+    shop = plan.shop
+    run, machine_id = _find(plan, run_id)
+    stations = [row for row in shop.rows.stations.values() if row.machine_id == machine_id]
+    wanted = [
+        WantedTool(number, path, shop.rows.specs[spec_id].tool_spec)
+        for number, path, spec_id in shop.cutting.tools_of(run.part_id)
+    ]
+    if not wanted:
+        raise Conflict(
+            f"Part {run.part} has no operations: give them in operations.csv, then ask again."
+        )
+    planned = run.state == "planned"
+    starts = start_of_run(plan, run_id, machine_id) if planned else shop.now
+    at = starts or shop.now
+    forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
+    holders = {row.id: row for row in shop.rows.holders}
+    now = worked_out(
+        stations,
+        lambda row: _station_now(row, forecasts.get(row.id), holders),
+        lambda row: (
+            f"What is in station {row.station} could not be worked out for the kit. Look at "
+            "the station before the changeover; the service's log names the fault."
+        ),
+    )
+    swap_minutes = {
+        spec.tool_spec: spec.swap_minutes
+        for spec in shop.rows.specs.values()
+        if spec.swap_minutes
+    }
+    known = {(row.path or 1, row.tool_number) for row in stations}
+    lost = known - {(place.path, place.tool_number) for place in now}
+    wanted = [tool for tool in wanted if (tool.path, tool.tool_number) not in lost]
+    machine = shop.rows.machines[machine_id].machine
+    soon = starts is not None and starts <= shop.now + timedelta(hours=USUAL_HOURS)
+    own, given = _given(plan, machine, USUAL_HOURS if soon else FAR_HOURS, before)
+    shelf = make_shelf(shop).less(given)
+    holders_given = frozenset(one.holder for _, one in given if one.holder)
+    kit, without = at_once(
+        wanted,
+        lambda tools: make_kit(
+            at,
+            machine,
+            _called(now, wanted, tools),
+            tools,
+            shelf,
+            swap_minutes,
+            own,
+            holders_given,
+        ),
+        lambda tool: (
+            f"Tool number {tool.tool_number} ({tool.tool_spec}) could not be worked out for "
+            "the kit. Get it ready by hand, and check the records of the spec and its items; "
+            "the service's log names the fault."
+        ),
+    )
+    problems = (*now.problems, *without)
+    took = tuple(
+        (line.tool_spec, line.sister)
+        for line in _changed(kit)
+        if line.sister and (line.station, line.tool_spec) not in own
+    )
+    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems, took)
+
+
+def _changed(kit: Kit) -> tuple[KitLine, ...]:
+    return (*kit.pull, *kit.build, *kit.blocked)
+
+
+def _given(
+    plan: ShopPlan, machine: str, hours: float, before: Sequence[RunKit]
+) -> tuple[dict[tuple[str, str], Sister], list[tuple[str, Sister]]]:
+    """What is meant for stations of a machine, by name and spec; and all that is given.
+
+    A sister that is blocked is no promise: the changeover may do better.
+    """
+    own: dict[tuple[str, str], Sister] = {}
+    given = [one for kit in before for one in kit.took]
+    for kit in before:
+        if kit.machine == machine:
+            own |= {
+                (line.station, line.tool_spec): line.sister
+                for line in (*kit.kit.pull, *kit.kit.build)
+                if line.station and line.sister
+            }
+    for row in make_swap_list(plan, hours).rows:
+        here = row.forecast.machine == machine and row.ordinal == 0
+        promised = row.sister.state in ("ready", "measure", "build")
+        if here and promised:
+            own[row.forecast.station, row.tool_spec] = row.sister
+        if promised or not here:
+            given.append((row.tool_spec, row.sister))
+    return own, given
+
+
+def _called(
+    now: Sequence[StationNow], wanted: Sequence[WantedTool], tools: Sequence[WantedTool]
+) -> list[StationNow]:
+    """Stations but for those of tools that the kit is made without: they are not idle."""
+    without = {(one.path, one.tool_number) for one in wanted if one not in tools}
+    return [place for place in now if (place.path, place.tool_number) not in without]
+
+
+def _find(plan: ShopPlan, run_id: int) -> tuple[RunOfShop, int]:
+    for machine_id, runs in plan.shop.rows.runs.items():
+        for run in runs:
+            if run.id == run_id and machine_id in plan.shop.rows.machines:
+                return run, machine_id
+    raise NotKnown(f"There is no run {run_id} on a machine in service.", facts={"run": run_id})
+
+
+def _station_now(
+    row: StationOfShop, forecast: Forecast | None, holders: Mapping[int, HolderOfShop]
+) -> StationNow:
+    if forecast is None:
+        return StationNow(
+            row.id, row.station, row.tool_number, row.path or 1, measures=measures_of(row)
+        )
+    holder = holders.get(forecast.holder_id)
+    return StationNow(
+        row.id,
+        row.station,
+        row.tool_number,
+        row.path or 1,
+        forecast.assembly,
+        forecast.tool_spec,
+        holder.holder if holder else None,
+        holder.holder_type if holder else None,
+        forecast.why not in ("past", "broken") and forecast.share_used < 1 - LEAST_LEFT,
+        measures_of(row),
+    )

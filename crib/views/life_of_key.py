@@ -1,0 +1,193 @@
+"""One life law: the lives seen, the curve with its band, and today's swap point."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from crib.errors import NotKnown
+from crib.left_out import worked_out
+from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.outlook.mounted_edges import swap_costs
+from crib.outlook.shop_plan import ShopPlan
+
+_ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """Chance of a new edge to live to an age."""
+
+    age: float
+    survival: float
+
+
+@dataclass(frozen=True, slots=True)
+class LifeSeen:
+    """One edge's life so far.
+
+    Attributes:
+        wear: Wear units reached; 1 is the promised life.
+        parts: Parts made.
+        ended: worn, broken or taken_out_early.
+    """
+
+    wear: float
+    parts: int
+    ended: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeyLife:
+    """What is known of a key.
+
+    Attributes:
+        key: Its name.
+        cutting_item: The item.
+        material_group: ISO 513 group.
+        operation_class: What it does.
+        counts: Lives by ending.
+        life_p10: Age that 10 % of new edges do not reach.
+        life_p50: The median.
+        life_p90: Age that 10 % reach.
+        swap_age: Age of least cost, for the first spec that uses the item.
+        failing_first: Share failing before it.
+        curve: Survival of a new edge.
+        lives: Lives seen.
+        removal_reasons: How often edges came out for which reason.
+        problems: What could not be worked out, and what to do.
+    """
+
+    key: str
+    cutting_item: str
+    material_group: str
+    operation_class: str
+    counts: dict[str, int]
+    life_p10: float
+    life_p50: float
+    life_p90: float
+    swap_age: float | None
+    failing_first: float | None
+    curve: tuple[CurvePoint, ...]
+    lives: tuple[LifeSeen, ...]
+    removal_reasons: dict[str, int]
+    problems: tuple[str, ...] = ()
+
+
+def key_names(plan: ShopPlan) -> list[str]:
+    """Names of all life laws, in order."""
+    return sorted(key.text(plan.shop.rows.items) for key in plan.keys)
+
+
+def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
+    """Everything known of one life law.
+
+    Args:
+        plan: The shop's plan.
+        name: ``ITEM~GROUP~OPERATION`` as forecasts give it.
+
+    Raises:
+        NotKnown: No edge of that key was ever mounted.
+    """
+    items = plan.shop.rows.items
+    index = next((i for i, key in enumerate(plan.keys) if key.text(items) == name), None)
+    if index is None:
+        raise NotKnown(
+            f"No edge was ever mounted under '{name[:80]}'. Forecasts name the keys in "
+            "basis.key.",
+            facts={"keys": key_names(plan)[:20]},
+        )
+    key = plan.keys[index]
+    seen = plan.model.basis(np.array([index]))
+    rate, edge = _use(plan, index)
+    swaps = worked_out(
+        [] if edge is None else [edge],
+        lambda edge: _swap_age(plan, index, rate, edge),
+        lambda _: no_swap_point(name),
+    )
+    swap = swaps[0] if swaps else _SwapAge(None, None)
+    until = float(seen.life_p90[0]) * 1.6
+    grid = np.linspace(0.0, until, 41)
+    survival = plan.model.survival(
+        np.full(grid.size, index), np.zeros(grid.size), grid, np.full(grid.size, rate)
+    )
+    mine = plan.histories.key_index == index
+    return KeyLife(
+        key=name,
+        cutting_item=items[key.cutting_item_id].cutting_item,
+        material_group=key.material_group,
+        operation_class=key.operation_class,
+        counts={
+            "worn": int(seen.worn[0]),
+            "broken": int(seen.broken[0]),
+            "taken_out_early": int(seen.censored[0]),
+        },
+        life_p10=float(seen.life_p10[0]),
+        life_p50=float(seen.life_p50[0]),
+        life_p90=float(seen.life_p90[0]),
+        swap_age=swap.age,
+        failing_first=swap.failing_first,
+        curve=tuple(
+            CurvePoint(float(a), float(s)) for a, s in zip(grid, survival, strict=True)
+        ),
+        lives=tuple(
+            LifeSeen(float(wear), int(parts), _ENDED[int(ended)])
+            for wear, parts, ended in zip(
+                plan.histories.wear[mine],
+                plan.histories.parts[mine],
+                plan.histories.ended[mine],
+                strict=True,
+            )
+        ),
+        removal_reasons=dict(
+            Counter(
+                stay.row.reason
+                for stay in plan.shop.stays
+                if stay.key == key and stay.row.reason
+            )
+        ),
+        problems=swaps.problems,
+    )
+
+
+def no_life(name: str) -> str:
+    """What to say where a key cannot be worked out."""
+    return (
+        f"The lives of tool key {name[:80]} could not be worked out. Check the records of its "
+        "cutting item and tool specs; the service's log names the fault."
+    )
+
+
+def no_swap_point(name: str) -> str:
+    """What to say where the swap point of a key cannot be worked out."""
+    return (
+        f"The swap point of tool key {name} could not be worked out. Check the costs of its "
+        "tool specs and its cutting item; the service's log names the fault."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _SwapAge:
+    age: float | None
+    failing_first: float | None
+
+
+def _swap_age(plan: ShopPlan, index: int, rate: float, assembly_id: int) -> _SwapAge:
+    rows = plan.shop.rows
+    built = rows.assemblies[assembly_id]
+    costs = swap_costs(rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id])
+    ages, _, shares = plan.model.swap_age(
+        np.array([index]), np.array([costs[0]]), np.array([costs[1]]), np.array([rate])
+    )
+    return _SwapAge(float(ages[0]), float(shares[0]))
+
+
+def _use(plan: ShopPlan, index: int) -> tuple[float, int | None]:
+    """Wear per part of the key's latest use, and the assembly whose use it was."""
+    key = plan.keys[index]
+    for stay in reversed(plan.shop.stays):
+        if stay.key == key and stay.parts and stay.wear > 0:
+            return stay.wear / stay.parts, stay.row.assembly_id
+    return 1e-3, None

@@ -1,0 +1,229 @@
+"""One machine for whoever stands at it: its stations, what is left in each, what is due."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.acts.expected_tool import ExpectedTool, expected_tool, runs_that_count
+from crib.errors import Refusal
+from crib.left_out import Kept, each, worked_out
+from crib.outlook.machine_told import MachineTold
+from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.planning.shelf import Sister
+from crib.store.engine import Tx
+from crib.store.resolve import machine_id_by_name
+from crib.store.shop_records import MachineOfShop
+from crib.store.stations import RunRow, StationRow, station_row, stations_of
+from crib.views.kit_for_run import kit_for_run
+
+#: A swap that is nearer than this is soon; common practice, no source.
+SOON = timedelta(hours=2)
+
+
+@dataclass(frozen=True, slots=True)
+class StationNow:
+    """One station as it is now.
+
+    Attributes:
+        row: The station.
+        forecast: Of the tool in it; None where it is empty.
+        wants: What the program expects there.
+        swap: The tool's swap within the horizon, if it is due in it.
+        sister: What stands behind that swap; of an empty station that no run within the horizon
+            needs, a tool that waits for it.
+        sister_place: Where the sister, or its holder, lies.
+        state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (a
+            run needs one within the horizon), ``later`` (one needs it after that), ``unused``,
+            ``due``, ``soon``, ``runs``, ``rests`` (nothing that runs uses it) or ``unknown``
+            (it could not be worked out).
+        problem: Why it could not be worked out, and what to do.
+    """
+
+    row: StationRow
+    forecast: Forecast | None
+    wants: ExpectedTool
+    swap: SwapRow | None
+    sister: Sister | None
+    sister_place: str | None
+    state: str
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MachineNow:
+    """One machine as it is now.
+
+    Attributes:
+        machine: Its name.
+        run: The run on it, else the next one planned.
+        stations: Every station, by path and tool number.
+        due: Those that are to be swapped within the horizon, the most urgent first.
+        told: What it does by its counts.
+        problems: What of it could not be worked out, and what to do.
+    """
+
+    machine: str
+    run: RunRow | None
+    stations: tuple[StationNow, ...]
+    due: tuple[StationNow, ...]
+    told: MachineTold
+    problems: tuple[str, ...] = ()
+
+    def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
+        """Its stations by slide, in the order of their first station."""
+        slides: dict[str | None, list[StationNow]] = defaultdict(list)
+        for station in self.stations:
+            slides[station.row.slide].append(station)
+        return list(slides.items())
+
+
+def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
+    """A machine with every station.
+
+    Args:
+        tx: An open transaction.
+        plan: The shop's forecast.
+        name: Name of the machine, in any case.
+
+    Raises:
+        NotKnown: There is no such machine.
+    """
+    machine_id = machine_id_by_name(tx, name)
+    rows = stations_of(tx, machine_id)
+    machine = rows[0].machine if rows else plan.shop.rows.machines[machine_id].machine
+    stations = _stations(tx, plan, rows)
+    places = {id(row): place for place, row in enumerate(make_swap_list(plan).rows)}
+    due = [one for one in stations if one.swap is not None]
+    due.sort(key=lambda one: places[id(one.swap)])
+    told = plan.shop.told.get(machine_id, MachineTold())
+    found = worked_out(
+        [machine_id],
+        lambda one: runs_that_count(tx, one, plan.shop.now),
+        lambda _: (
+            f"Which run is on machine {machine} could not be worked out. Check its runs; the "
+            "service's log names the fault."
+        ),
+    )
+    runs = [run for of_machine in found for run in of_machine]
+    run = runs[0] if runs else None
+    return MachineNow(machine, run, tuple(stations), tuple(due), told, found.problems)
+
+
+def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:
+    """One station as it is now."""
+    return _stations(tx, plan, [station_row(tx, station_id)])[0]
+
+
+def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[StationNow]:
+    now = plan.shop.now
+    forecasts = {one.station_id: one for one in plan.forecasts}
+    swaps = {
+        row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
+    }
+    places = {row.holder: row.location for row in plan.shop.rows.holders}
+    found: list[StationNow] = []
+
+    def look(row: StationRow) -> None:
+        wants = expected_tool(tx, row, now)
+        forecast, swap = forecasts.get(row.id), swaps.get(row.id)
+        sister = swap.sister if swap else None
+        if swap is None and forecast is None and wants.run is not None:
+            sister = _waits_for(plan, wants.run.id, row.station)
+        place = places.get(sister.holder) if sister and sister.holder else None
+        state = _state(forecast, wants, swap, now)
+        found.append(StationNow(row, forecast, wants, swap, sister, place, state))
+
+    def failed(row: StationRow) -> str:
+        why = (
+            f"What station {row.station} needs could not be worked out. Look at its tool, then "
+            "check the records of the station and of the part's operations; the service's log "
+            "names the fault."
+        )
+        nothing, forecast = ExpectedTool(None, None, None), forecasts.get(row.id)
+        found.append(StationNow(row, forecast, nothing, None, None, None, "unknown", why))
+        return why
+
+    each(rows, look, failed)
+    return found
+
+
+def _waits_for(plan: ShopPlan, run_id: int, station: str) -> Sister | None:
+    """What the kit of a job pulls from the rack for a station."""
+    try:
+        kit = kit_for_run(plan, run_id).kit
+    except Refusal:
+        return None  # the kit's own page says why there is none
+    return next((line.sister for line in kit.pull if line.station == station), None)
+
+
+def _state(
+    forecast: Forecast | None, wants: ExpectedTool, swap: SwapRow | None, now: datetime
+) -> str:
+    if forecast is None:
+        if swap is not None:
+            return "wanted" if swap.swap_by <= now else "empty"
+        return "unused" if wants.spec is None else "later"
+    if swap is not None and swap.is_due(now):
+        return "due"
+    if swap is not None and swap.is_due(now + SOON):
+        return "soon"
+    return "rests" if forecast.parts_left.get("p50") is None else "runs"
+
+
+@dataclass(frozen=True, slots=True)
+class MachineLine:
+    """One machine in the list of all.
+
+    Attributes:
+        machine: Its name.
+        told: What it does by its counts.
+        mounted: Tools in it.
+        next_swap: Its most urgent swap within the horizon.
+        due_now: Swaps that are due.
+        not_ready: Swaps within the horizon whose sister does not stand ready.
+    """
+
+    machine: str
+    told: MachineTold
+    mounted: int
+    next_swap: SwapRow | None
+    due_now: int
+    not_ready: int
+
+
+def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
+    """Every machine and what is due next at it, by name; ``problems`` tells of the others."""
+    now, shop = plan.shop.now, plan.shop
+    swaps: dict[str, list[SwapRow]] = defaultdict(list)
+    for row in make_swap_list(plan).rows:
+        if row.ordinal == 0:
+            swaps[row.forecast.machine].append(row)
+    mounted: dict[str, int] = defaultdict(int)
+    for one in plan.forecasts:
+        mounted[one.machine] += 1
+
+    def line(machine: MachineOfShop) -> MachineLine:
+        due = swaps[machine.machine]
+        return MachineLine(
+            machine.machine,
+            shop.told.get(machine.id, MachineTold()),
+            mounted[machine.machine],
+            due[0] if due else None,
+            sum(row.is_due(now) for row in due),
+            sum(row.sister.state not in ("ready", "not_needed") for row in due),
+        )
+
+    lines = worked_out(
+        shop.rows.machines.values(),
+        line,
+        lambda machine: (
+            f"What is due at machine {machine.machine} could not be worked out. Look at its "
+            "edges, and check its record and its runs; the service's log names the fault."
+        ),
+    )
+    lines.sort(key=lambda line: line.machine)
+    return lines

@@ -1,0 +1,144 @@
+"""Read-only lists of facts: one table of kinds, flat rows, a page at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Generic
+
+from crib.errors import Invalid
+from crib.store.engine import Tx
+from crib.store.fact_lists import fact_rows
+from crib.views.query_shapes import (
+    AssemblyListed,
+    BreakageListed,
+    CorrectionListed,
+    CountBatchListed,
+    CountVerdictListed,
+    GaugeCheckListed,
+    LabelPrintListed,
+    MountListed,
+    Page,
+    PresetListed,
+    QuestionDismissalListed,
+    RackPlaceListed,
+    RefusedCountListed,
+    RemovalListed,
+    Row,
+    StockMoveListed,
+    StopListed,
+    TeardownListed,
+)
+
+#: Longest page.
+MOST_ROWS = 1_000
+
+_STAY = ("assembly_id", "station_id", "machine_id")
+
+
+@dataclass(frozen=True, slots=True)
+class FactKind(Generic[Row]):
+    """One kind of fact as a list.
+
+    Attributes:
+        name: What the store calls it.
+        row: Shape of a row.
+        filters: By what it can be narrowed, each a value that its rows must have.
+        can_be_open: Whether some of it may not be over yet.
+    """
+
+    name: str
+    row: type[Row]
+    filters: tuple[str, ...]
+    can_be_open: bool = False
+
+
+#: Tools that were built, with what each is now.
+ASSEMBLIES = FactKind(
+    "assemblies",
+    AssemblyListed,
+    ("tool_spec_id", "holder_id", "machine_id", "lot_id", "cutter_status"),
+    can_be_open=True,
+)
+#: Presets, accepted or not.
+PRESETS = FactKind("presets", PresetListed, ("assembly_id", "gauge_id"))
+#: Stays in stations.
+MOUNTS = FactKind("mounts", MountListed, _STAY, can_be_open=True)
+REMOVALS = FactKind("removals", RemovalListed, _STAY)
+#: Offset steps.
+CORRECTIONS = FactKind("corrections", CorrectionListed, _STAY)
+#: Tools that were taken apart.
+TEARDOWNS = FactKind("teardowns", TeardownListed, ("assembly_id",))
+#: Labels on paper.
+LABEL_PRINTS = FactKind("label_prints", LabelPrintListed, ("assembly_id",))
+#: Where tools were put.
+RACK_PLACES = FactKind("rack_places", RackPlaceListed, ("assembly_id", "machine_id"))
+#: The ledger: every move, builds and moves taken back among them.
+STOCK_MOVES = FactKind("stock_moves", StockMoveListed, ("lot_id",))
+#: Checks of gauges on their masters.
+GAUGE_CHECKS = FactKind("gauge_checks", GaugeCheckListed, ("gauge_id",))
+STOPS = FactKind("stops", StopListed, ("machine_id",))
+#: Batches of counter readings.
+COUNT_BATCHES = FactKind("count_batches", CountBatchListed, ("machine_id",))
+#: Counter readings that are kept aside.
+REFUSED_COUNTS = FactKind(
+    "refused_counts", RefusedCountListed, ("machine_id",), can_be_open=True
+)
+#: What people said of them.
+COUNT_VERDICTS = FactKind("count_verdicts", CountVerdictListed, ("machine_id",))
+#: Signals that an edge broke.
+BREAKAGES = FactKind("breakages", BreakageListed, _STAY)
+#: Questions about tools that people dismissed.
+QUESTION_DISMISSALS = FactKind("question_dismissals", QuestionDismissalListed, ("machine_id",))
+
+
+def list_facts(
+    tx: Tx,
+    kind: FactKind[Row],
+    filters: Mapping[str, object] | None = None,
+    *,
+    open_only: bool = False,
+    as_of: datetime | None = None,
+    after_id: int = 0,
+    limit: int = 100,
+) -> Page[Row]:
+    """One page of facts of a kind, by ascending id.
+
+    Args:
+        tx: An open transaction.
+        kind: Which facts.
+        filters: Filter -> value; None asks for all.
+        open_only: Only what is not over.
+        as_of: Only facts dated up to then.
+        after_id: Only ids above (the last one of the page before).
+        limit: How many at most, 1 to ``MOST_ROWS``.
+
+    Raises:
+        Invalid: A page of no such length, or a filter that the kind does not know.
+    """
+    if not 1 <= limit <= MOST_ROWS:
+        raise Invalid(
+            f"A page of {limit} rows cannot be: ask for 1 to {MOST_ROWS}.",
+            errors=[{"field": "limit", "detail": f"from 1 to {MOST_ROWS}"}],
+        )
+    given = {name: value for name, value in (filters or {}).items() if value is not None}
+    unknown = sorted(set(given) - set(kind.filters)) + (
+        ["open_only"] if open_only and not kind.can_be_open else []
+    )
+    if unknown:
+        raise Invalid(
+            f"The {kind.name.replace('_', ' ')} are not listed by {', '.join(unknown)}.",
+            errors=[{"field": name, "detail": "is no filter here"} for name in unknown],
+        )
+    found = fact_rows(
+        tx,
+        kind.name,
+        given,
+        open_only=open_only,
+        as_of=as_of,
+        after_id=after_id,
+        limit=limit + 1,
+    )
+    rows = tuple(kind.row(*row) for row in found[:limit])
+    return Page(rows, int(found[limit - 1][0]) if len(found) > limit else None)

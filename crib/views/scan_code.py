@@ -1,0 +1,317 @@
+"""What a scanned code is, and what the person who scanned it may do next."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+
+from crib.acts.expected_tool import expected_tool
+from crib.acts.gauge_trust import gauge_problems, override_sentence
+from crib.clock import instant_from_us, print_instant
+from crib.codes import KINDS, looks_like_code, parse_code
+from crib.errors import BadCode
+from crib.metrology.offset import AxisOffset, key_in_text
+from crib.records.catalogue import is_out_of_service
+from crib.store.assemblies import assembly_in_station, assembly_of_holder
+from crib.store.engine import Tx
+from crib.store.piece_rows import pieces_of_lot
+from crib.store.presets import gauge_row, last_check
+from crib.store.resolve import Resolved, resolve
+from crib.store.scans import AssemblyScan, scan_assembly
+from crib.store.stations import StationRow, station_row
+from crib.store.stockrows import holder_row, lot_row
+from crib.units import TenthsUm
+from crib.views.scan_shapes import (
+    Act,
+    GaugeShown,
+    HolderShown,
+    LotShown,
+    Scan,
+    StationShown,
+    ToolShown,
+)
+
+
+def scan_code(tx: Tx, present: datetime, text: str) -> Scan:
+    """What a code, an address or a mark is.
+
+    Raises:
+        BadCode: It is mistyped.
+        NotKnown: Nothing here carries it.
+    """
+    found = _label(tx, text)
+    if found is not None:
+        return _assembly(present, found)
+    named = resolve(tx, text)
+    if named.kind == "S":
+        return _station(tx, present, named)
+    if named.kind == "H":
+        return _holder(tx, present, named)
+    if named.kind == "L":
+        return _lot(tx, named)
+    if named.kind == "G":
+        return _gauge(tx, present, named)
+    sentence = f"The badge of a person ({named.mark})."
+    return Scan(
+        "P", KINDS["P"], named.code or "", named.mark, sentence, None, named.retired, ()
+    )
+
+
+def _label(tx: Tx, text: str) -> AssemblyScan | None:
+    """The label that a text names, asked for at once: most scans are of labels."""
+    if not looks_like_code(text):
+        return None
+    try:
+        code = parse_code(text)
+    except BadCode:
+        return None  # it may be a holder's own mark; ``resolve`` finds out
+    return scan_assembly(tx, code.text) if code.kind == "A" else None
+
+
+def _assembly(present: datetime, row: AssemblyScan) -> Scan:
+    tool = _tool(row)
+    superseded_at = None if row.superseded_us is None else instant_from_us(row.superseded_us)
+    if superseded_at is not None:
+        sentence = (
+            f"This label is of an earlier preset, void since {print_instant(superseded_at)}. "
+            f"The tool is {tool.code} now: take this label off. {_said_of_tool(tool, present)}"
+        )
+        acts: tuple[Act, ...] = () if tool.ended_at else (_print(tool.code),)
+    else:
+        sentence = _said_of_tool(tool, present)
+        acts = _tool_acts(tool, present)
+    return Scan("A", KINDS["A"], tool.code, None, sentence, superseded_at, False, acts, tool)
+
+
+def _tool(row: AssemblyScan) -> ToolShown:
+    mounted = row.mount_id is not None
+    return ToolShown(
+        code=row.code,
+        cutter_status=row.cutter_status,
+        tool_spec=row.tool_spec,
+        holder=row.holder,
+        holder_code=row.holder_code,
+        holder_location=row.holder_location,
+        cutting_item=row.cutting_item,
+        grade=row.grade,
+        lot=row.lot,
+        lot_code=row.lot_code,
+        edge=row.edge,
+        edges=row.edges,
+        built_at=instant_from_us(row.built_us),
+        ended_at=_instant(row.ended_us),
+        tip_orientation=row.tip_orientation,
+        nose_radius_tenths_um=(
+            row.nose_radius_tenths_um if row.re_tenths_um is None else row.re_tenths_um
+        ),
+        preset_id=row.preset_id,
+        measured_at=_instant(row.preset_us),
+        measured_by=row.measured_by,
+        gauge=row.gauge,
+        gauge_override=(
+            override_sentence(row.override_by, row.override_reason)
+            if row.override_by is not None and row.override_reason is not None
+            else None
+        ),
+        accepted=None if row.accepted is None else bool(row.accepted),
+        why_not=tuple(json.loads(row.why_not)) if row.why_not else (),
+        void_after=_instant(row.void_after_us),
+        lf_tenths_um=row.lf_tenths_um,
+        wf_tenths_um=row.wf_tenths_um,
+        hf_tenths_um=row.hf_tenths_um,
+        re_tenths_um=row.re_tenths_um,
+        station=f"{row.machine}/{row.station}" if mounted else None,
+        station_code=row.station_code,
+        tool_number=row.tool_number,
+        path=row.path if mounted else None,
+        mounted_at=_instant(row.mounted_us),
+        offsets=_offsets(row),
+    )
+
+
+def _instant(at_us: int | None) -> datetime | None:
+    return None if at_us is None else instant_from_us(at_us)
+
+
+def _offsets(row: AssemblyScan) -> tuple[AxisOffset, ...]:
+    """What the control holds for a tool that sits in a station."""
+    values = (row.offset_x_tenths_um, row.offset_y_tenths_um, row.offset_z_tenths_um)
+    return tuple(
+        AxisOffset(
+            axis,
+            TenthsUm(value),
+            axis == "X" and bool(row.x_on_diameter),
+            key_in_text(value, row.offset_unit, row.offset_increment_tenths_um),
+            row.offset_unit,
+        )
+        for axis, value in zip("XYZ", values, strict=True)
+        if value is not None
+    )
+
+
+def _said_of_tool(tool: ToolShown, present: datetime) -> str:
+    name = f"{tool.tool_spec}, {tool.cutting_item} edge {tool.edge} of {tool.edges}"
+    if tool.station is not None:
+        return f"{name}: sits in {tool.station}."
+    if tool.ended_at is not None:
+        return f"{name}: over ({tool.cutter_status} since {print_instant(tool.ended_at)})."
+    if tool.measured_at is None:
+        return f"{name}: built, to be measured."
+    if not tool.accepted:
+        return f"{name}: measured, not accepted. {' '.join(tool.why_not)}"
+    if tool.void_after is not None and present > tool.void_after:
+        return f"{name}: its preset is void since {print_instant(tool.void_after)}; measure it."
+    ready = f"{name}: ready to be mounted."
+    return ready if tool.gauge_override is None else f"{ready} {tool.gauge_override}"
+
+
+def _print(code: str) -> Act:
+    return Act("print-label", "GET", f"/v1/labels/{code}.pdf")
+
+
+def _tool_acts(tool: ToolShown, present: datetime) -> tuple[Act, ...]:
+    named = {"assembly": tool.code}
+    if tool.ended_at is not None:
+        return (Act("build", "POST", "/v1/assemblies", {"holder": tool.holder_code}),)
+    if tool.station_code is not None:
+        return (
+            Act("remove", "POST", "/v1/removals", named),
+            Act("correct", "POST", "/v1/corrections", {"station": tool.station_code}),
+            _print(tool.code),
+        )
+    acts = [
+        Act("preset", "POST", f"/v1/assemblies/{tool.code}/presets"),
+        Act("tear-down", "POST", f"/v1/assemblies/{tool.code}/teardown"),
+    ]
+    if tool.accepted and tool.void_after is not None and present <= tool.void_after:
+        acts[:0] = [Act("mount", "POST", "/v1/mounts", named), _print(tool.code)]
+    return tuple(acts)
+
+
+def _shown(tx: Tx, code: str) -> ToolShown | None:
+    row = scan_assembly(tx, code)
+    return None if row is None else _tool(row)
+
+
+def _station(tx: Tx, present: datetime, named: Resolved) -> Scan:
+    row = station_row(tx, named.id)
+    inside = assembly_in_station(tx, row.id)
+    tool = _shown(tx, inside.code) if inside else None
+    wants = expected_tool(tx, row, present)
+    shown = StationShown(
+        row.code,
+        row.mark,
+        row.machine,
+        row.tool_number,
+        row.path,
+        wants.run.part if wants.run else None,
+        wants.spec.tool_spec if wants.spec else None,
+        tool,
+    )
+    acts = () if named.retired else _station_acts(row, tool)
+    return Scan(
+        "S",
+        KINDS["S"],
+        row.code,
+        row.mark,
+        _said_of_station(shown),
+        None,
+        named.retired,
+        acts,
+        station=shown,
+    )
+
+
+def _station_acts(row: StationRow, tool: ToolShown | None) -> tuple[Act, ...]:
+    here = {"station": row.code}
+    if tool is None:
+        return (Act("mount", "POST", "/v1/mounts", here),)
+    return (
+        Act("remove", "POST", "/v1/removals", here),
+        Act("correct", "POST", "/v1/corrections", here),
+    )
+
+
+def _said_of_station(shown: StationShown) -> str:
+    holds = f"holds {shown.holds.code} ({shown.holds.tool_spec})" if shown.holds else "is empty"
+    if shown.expected_tool_spec is not None:
+        wants = f"; the program for {shown.part} expects {shown.expected_tool_spec}"
+    elif shown.part is not None:
+        wants = f"; the program for {shown.part} uses no tool there"
+    else:
+        wants = "; no run says what belongs there"
+    return f"Station {shown.station}, tool {shown.tool_number}, {holds}{wants}."
+
+
+def _holder(tx: Tx, present: datetime, named: Resolved) -> Scan:
+    row = holder_row(tx, named.id)
+    built = assembly_of_holder(tx, row.id)
+    tool = _shown(tx, built.code) if built else None
+    out = is_out_of_service(row.condition)
+    acts: tuple[Act, ...] = ()
+    if tool is not None:
+        sentence = f"Holder {row.mark}, built as {tool.code}: {_said_of_tool(tool, present)}"
+        acts = _tool_acts(tool, present)
+    elif out or row.retired:
+        sentence = f"Holder {row.mark} is out of service ({row.condition or 'retired'})."
+    else:
+        sentence = f"Holder {row.mark}, a {row.holder_type}, is free to be built."
+        acts = (Act("build", "POST", "/v1/assemblies", {"holder": row.code}),)
+    shown = HolderShown(
+        row.code, row.mark, row.holder_type, row.location, row.condition, out, tool
+    )
+    return Scan(
+        "H", KINDS["H"], row.code, row.mark, sentence, None, row.retired, acts, holder=shown
+    )
+
+
+def _lot(tx: Tx, named: Resolved) -> Scan:
+    row = lot_row(tx, named.id)
+    free = sum(
+        len(piece.unused(row.edges))
+        for piece in pieces_of_lot(tx, row.id)
+        if not piece.busy and not piece.scrapped
+    )
+    shown = LotShown(
+        row.code,
+        row.mark,
+        row.cutting_item,
+        row.designation,
+        row.grade,
+        row.location,
+        row.on_hand,
+        row.edges,
+        free,
+    )
+    sentence = (
+        f"Lot {row.mark} of {row.cutting_item}: {row.on_hand} in the box, {free} edges free on "
+        "opened pieces."
+    )
+    acts = []
+    if not row.retired:
+        if row.on_hand or free:
+            acts.append(Act("build", "POST", "/v1/assemblies", {"lot": row.code}))
+        acts.append(Act("move-stock", "POST", "/v1/stock-moves", {"lot": row.code}))
+    return Scan(
+        "L", KINDS["L"], row.code, row.mark, sentence, None, row.retired, tuple(acts), lot=shown
+    )
+
+
+def _gauge(tx: Tx, present: datetime, named: Resolved) -> Scan:
+    row = gauge_row(tx, named.id)
+    check = last_check(tx, row.id, present)
+    valid = not gauge_problems(tx, row, present)
+    shown = GaugeShown(row.code, row.gauge, check.at if check else None, valid, row.check_hours)
+    sentence = (
+        f"Gauge {row.gauge}: checked, presets on it count."
+        if valid
+        else f"Gauge {row.gauge}: check it on the setting master before it is used."
+    )
+    acts = (
+        ()
+        if row.retired
+        else (Act("check-gauge", "POST", "/v1/gauge-checks", {"gauge": row.code}),)
+    )
+    return Scan(
+        "G", KINDS["G"], row.code, row.gauge, sentence, None, row.retired, acts, gauge=shown
+    )

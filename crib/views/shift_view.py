@@ -1,0 +1,327 @@
+"""What a supervisor needs of a plan for the shift: lines to run-out, nights, blocks, counts."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from crib.clock import instant_from_us
+from crib.errors import Conflict, NotKnown
+from crib.floor.calendar import Stretch
+from crib.left_out import NOT_WORKED_OUT, Kept, worked_out
+from crib.outlook.machine_told import MachineTold
+from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.swap_list import (
+    LONGEST_HOURS,
+    USUAL_HOURS,
+    SwapRow,
+    blocked_rows,
+    make_swap_list,
+)
+from crib.planning.night import MachineNight
+from crib.store.counts import Counted
+from crib.store.readings import NO_READINGS
+
+#: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
+_HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
+
+
+@dataclass(frozen=True, slots=True)
+class StationLine:
+    """One mounted tool, or an empty station that needs one, and its swaps in the horizon."""
+
+    forecast: Forecast
+    swaps: tuple[SwapRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MachineShift:
+    """One machine over the horizon.
+
+    Attributes:
+        machine: Its name.
+        lines: Its tools, the one that runs out first in front, and stations that lack one.
+        open: When it is open within the horizon, attended or not.
+        last_count_at: Its last part count; None: it never told one.
+        silent_since: Set where a run is on and it stopped telling.
+        night: Its next unattended stretch; None where none lies ahead or nothing is mounted.
+        told: What it does by its counts.
+    """
+
+    machine: str
+    lines: tuple[StationLine, ...]
+    open: tuple[Stretch, ...]
+    last_count_at: datetime | None
+    silent_since: datetime | None
+    night: MachineNight | None
+    told: MachineTold
+
+    @property
+    def mounted(self) -> bool:
+        """Whether any tool is in it."""
+        return any(line.forecast.assembly for line in self.lines)
+
+
+@dataclass(frozen=True, slots=True)
+class NightCarrier:
+    """A station that carries risk of a stretch, its own chance to fail in it."""
+
+    forecast: Forecast
+    fail_probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class NightSwap:
+    """A swap of the swap list that is due before a stretch.
+
+    Attributes:
+        forecast: Of what sits in the station.
+        minutes: What it takes; None where the tool spec does not say.
+        row: Its row of the list.
+        added: Whether it is due only because of this stretch.
+    """
+
+    forecast: Forecast
+    minutes: float | None
+    row: SwapRow
+    added: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NightView:
+    """One unattended stretch in full.
+
+    Attributes:
+        night: What the plan says of it.
+        begin_at: Its begin, or now where it is in progress.
+        end_at: Its end.
+        run_until_at: Where the limit is not kept: stop the machine by then.
+        carriers: Stations that carry most of what is left.
+        swaps: Every swap of the swap list that is due between the stretch before and this one.
+    """
+
+    night: MachineNight
+    begin_at: datetime
+    end_at: datetime
+    run_until_at: datetime | None
+    carriers: tuple[NightCarrier, ...]
+    swaps: tuple[NightSwap, ...]
+
+    @property
+    def state(self) -> str:
+        """``safe`` without any swap, ``swaps`` (safe once they are made) or ``unsafe``."""
+        if not self.night.safe:
+            return "unsafe"
+        return "swaps" if self.swaps else "safe"
+
+    @property
+    def minutes(self) -> float | None:
+        """Work of all swaps added; None where a tool spec gives no minutes."""
+        each = [swap.minutes for swap in self.swaps]
+        known = [minutes for minutes in each if minutes is not None]
+        return sum(known) if len(known) == len(each) else None
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftView:
+    """The whole shop over a horizon.
+
+    Attributes:
+        now: Its begin.
+        until: Its end.
+        machines: By name.
+        nights: Next unattended stretches, the unsafe first, the greatest chance first.
+        swaps: Every swap due within the horizon, the most urgent first.
+        blocked: Those whose sister will not be ready in time.
+        left_out: Why machines or other records could not be reckoned with.
+        not_shown: Machines that are not among ``machines``, by name, each with the reason.
+    """
+
+    now: datetime
+    until: datetime
+    machines: tuple[MachineShift, ...]
+    nights: tuple[NightView, ...]
+    swaps: tuple[SwapRow, ...]
+    blocked: tuple[SwapRow, ...]
+    left_out: tuple[str, ...] = ()
+    not_shown: Mapping[str, str] = field(default_factory=dict)
+
+
+def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
+    """The shop over so many hours.
+
+    Args:
+        plan: The shop's plan.
+        hours: Horizon [h].
+
+    Raises:
+        Invalid: A horizon that cannot be meant.
+    """
+    now = plan.shop.now
+    listed = make_swap_list(plan, hours)
+    until = now + timedelta(hours=hours)
+    lines = _lines(plan, listed.rows)
+    first = {night.machine: night for night in plan.nights if night.ordinal == 0}
+    not_shown: dict[str, str] = {}
+
+    def failed(row: Any) -> str:
+        not_shown[row.machine] = (
+            f"The shift of machine {row.machine} could not be worked out. Look at its edges; "
+            "the service's log names the fault."
+        )
+        return not_shown[row.machine]
+
+    machines = worked_out(
+        sorted(plan.shop.rows.machines.values(), key=lambda one: one.machine),
+        lambda row: _machine(plan, row.id, row.machine, until, lines, first),
+        failed,
+    )
+    nights = worked_out(
+        first.values(),
+        lambda night: _night(plan, night),
+        lambda night: (
+            f"The next night of machine {night.machine} could not be worked out, so it is not "
+            "known to be safe. Look at its edges; the service's log names the fault."
+        ),
+    )
+    nights.sort(key=_unsafe_first)
+    return ShiftView(
+        now,
+        until,
+        tuple(machines),
+        tuple(nights),
+        listed.rows,
+        tuple(blocked_rows(listed.rows)),
+        (*plan.shop.left_out.records, *machines.problems, *nights.problems),
+        not_shown,
+    )
+
+
+def machine_of(view: ShiftView, name: str) -> MachineShift:
+    """One machine of the view, its name in any case.
+
+    Raises:
+        NotKnown: There is no such machine.
+        Conflict: It could not be worked out.
+    """
+    wanted = name.strip().casefold()
+    for one in view.machines:
+        if one.machine.casefold() == wanted:
+            return one
+    for machine, why in view.not_shown.items():
+        if machine.casefold() == wanted:
+            raise Conflict(why)
+    raise NotKnown(f"There is no machine {name}.", facts={"machine": name})
+
+
+def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
+    """The unattended stretches ahead of one machine, the next one first.
+
+    One that cannot be worked out is left out, and told in ``problems``.
+    """
+    rows = [night for night in plan.nights if night.machine == machine]
+    return worked_out(
+        sorted(rows, key=lambda one: one.ordinal),
+        lambda night: _night(plan, night),
+        lambda night: (
+            f"A night of machine {machine} could not be worked out, so it is not known to be "
+            "safe. Look at its edges; the service's log names the fault."
+        ),
+    )
+
+
+def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLine]]:
+    swaps: dict[int, list[SwapRow]] = defaultdict(list)
+    for row in rows:
+        swaps[row.forecast.station_id].append(row)
+    lines: dict[str, list[StationLine]] = defaultdict(list)
+    for forecast in (*plan.forecasts, *plan.empty):
+        found = tuple(swaps.get(forecast.station_id, ()))
+        lines[forecast.machine].append(StationLine(forecast, found))
+    last = datetime.max.replace(tzinfo=plan.shop.now.tzinfo)
+    for found_lines in lines.values():
+        found_lines.sort(
+            key=lambda line: (
+                line.forecast.why != NOT_WORKED_OUT,
+                line.forecast.run_out_at["p50"] or last,
+            )
+        )
+    return lines
+
+
+def _machine(
+    plan: ShopPlan,
+    machine_id: int,
+    name: str,
+    until: datetime,
+    lines: dict[str, list[StationLine]],
+    nights: dict[str, MachineNight],
+) -> MachineShift:
+    view = plan.shop
+    told = view.outputs[machine_id].at_us
+    if not told.size:  # also of a machine that is left out
+        told = view.rows.readings.get(Counted(machine_id), NO_READINGS).at_us
+    return MachineShift(
+        name,
+        tuple(lines.get(name, ())),
+        tuple(view.calendars[machine_id].stretches(view.now, until)),
+        instant_from_us(int(told[-1])) if len(told) else None,
+        view.silent_since.get(machine_id),
+        nights.get(name),
+        view.told.get(machine_id, MachineTold()),
+    )
+
+
+def _night(plan: ShopPlan, night: MachineNight) -> NightView:
+    seated = plan.by_station()
+    minutes = {spec.tool_spec: spec.swap_minutes for spec in plan.shop.rows.specs.values()}
+    until = night.run_until_us
+    begin_at = instant_from_us(night.begin_us)
+    return NightView(
+        night,
+        begin_at,
+        instant_from_us(night.end_us),
+        None if until is None else instant_from_us(until),
+        tuple(
+            NightCarrier(seated[one.station_id], one.fail_probability) for one in night.carriers
+        ),
+        tuple(
+            NightSwap(
+                row.forecast,
+                minutes.get(row.tool_spec),
+                row,
+                row.forecast.station_id in night.added,
+            )
+            for row in _due_before(plan, night, begin_at)
+        ),
+    )
+
+
+def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:
+    """Swaps of the list that are due before a stretch; none of one that has begun."""
+    now = plan.shop.now
+    if begin_at <= now:
+        return []
+    ahead = (begin_at - now) / timedelta(hours=1)
+    hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)
+    earlier = [
+        instant_from_us(one.end_us)
+        for one in plan.nights
+        if one.machine == night.machine and one.ordinal < night.ordinal
+    ]
+    since = max(earlier, default=now)
+    return [
+        row
+        for row in make_swap_list(plan, hours, night.machine).rows
+        if not row.standby and since <= row.swap_by <= begin_at
+    ]
+
+
+def _unsafe_first(one: NightView) -> tuple[int, float, str]:
+    order = {"unsafe": 0, "swaps": 1, "safe": 2}
+    unknown = one.night.unknown or one.night.jobless
+    chance = 1.0 if unknown else one.night.with_swaps
+    return order[one.state], -chance, one.night.machine
