@@ -21,6 +21,7 @@ from api.pages import (
     feeds,
     front,
     health,
+    help,
     machine,
     shift,
     shown,
@@ -92,6 +93,7 @@ def _routes() -> Flask:
         *feeds.PAGES,
         numbers,
         docs,
+        help,
         health,
     ):
         app.register_blueprint(page.blueprint)

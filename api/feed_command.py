@@ -23,8 +23,20 @@ if TYPE_CHECKING:
 
 _TO_END_S = 5.0
 
+_WAYS_IN = """To try any agent without a shop:
 
-@click.command()
+\b
+    crib feed --agent http://HOST:5000 --dry-run
+
+Agents: their addresses are in the column feed_url of machines.csv.
+
+Broker: set CRIB_MQTT_URL and CRIB_FEED_MAP. Folder: set CRIB_DROP_FOLDER.
+
+More, with examples: /help/machine-feeds of the service.
+"""
+
+
+@click.command(epilog=_WAYS_IN)
 @click.option(
     "--once", is_flag=True, help="Ask every agent once, then end: exit 0 where all answered."
 )
@@ -61,10 +73,7 @@ def feed(
     stream: bool,
     as_json: bool,
 ) -> None:
-    """Follow the machines: part counts and states from their agents, a broker, a folder.
-
-    To try any agent without a shop: crib feed --agent http://HOST:5000 --dry-run
-    """  # fmt: skip
+    """Follow the machines: part counts and states from agents, a broker, a folder."""
     if health:
         _tell_health(machine, as_json=as_json)
     from crib.feed.agents import Pace

@@ -9,9 +9,18 @@ from typing import Any
 import click
 
 from api.terminal import a_folder, as_json_option, print_json, say, the_store
+from crib.records.catalogue import SHOP_FILES
+
+_FILES = "Files and the columns that they need:\n\n" + "\n\n".join(
+    f"{record.file}: {', '.join(column.name for column in record.columns if column.required)}"
+    for record in SHOP_FILES
+)
 
 
-@click.command(name="import")
+@click.command(
+    name="import",
+    epilog=f"{_FILES}\n\nAll columns and what they take: /help/shop-files of the service.",
+)
 @click.argument("folder", type=a_folder)
 @click.option("--dry-run", is_flag=True, help="Check everything, write nothing.")
 @as_json_option
@@ -69,7 +78,7 @@ def _error_row(error: Any) -> dict[str, Any]:
 @click.argument("folder", type=a_folder)
 @as_json_option
 def export_folder(folder: Path, as_json: bool) -> None:
-    """Export the shop files into FOLDER."""
+    """Export the shop files into FOLDER; a list without rows gets its header row."""
     from crib.views.export_shop import export_shop, machines_with_password
 
     with the_store() as store, store.read() as tx:

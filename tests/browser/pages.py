@@ -51,6 +51,10 @@ PAGES: Final[dict[str, str]] = {
     "life": "/lives/{key}",
     "were-we-right": "/were-we-right",
     "docs": "/v1/docs",
+    "help": "/help",
+    "help-files": "/help/shop-files",
+    "help-feeds": "/help/machine-feeds",
+    "help-settings": "/help/settings",
     "problems": "/problems",
     "problem": "/problems/bad-code",
 }

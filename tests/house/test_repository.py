@@ -17,7 +17,6 @@ from click.testing import CliRunner
 import crib.errors
 from api.cli import main
 from api.problems import TABLE
-from crib.records.catalogue import SHOP_FILES
 
 ROOT = Path(__file__).resolve().parents[2]
 TOP = {
@@ -53,14 +52,6 @@ def test_the_readme_opens_with_the_job_and_gives_the_two_commands():
     assert len(demo) == len(tests) == 1
     assert demo[0].endswith("crib demo")
     assert "pytest" in tests[0]
-
-
-def test_the_readme_lists_every_column_of_every_shop_file():
-    text = (ROOT / "README.md").read_text()
-    for record in SHOP_FILES:
-        row = next(line for line in text.splitlines() if f"| {record.file} |" in line)
-        names = re.findall(r"\*{0,2}([a-z_]+)\*{0,2}(?:,| or| \|)", row.split("|")[2] + "|")
-        assert names == [column.name for column in record.columns], record.file
 
 
 def test_every_file_that_the_table_for_developers_names_is_there() -> None:

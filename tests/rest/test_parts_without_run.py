@@ -1,12 +1,11 @@
 """A shop that filled in the needed columns alone: counts without a run are told, then charged.
 
-The shop is made by README.md itself: every file holds the columns that it prints in bold (or
-the first of those that it calls alternatives), and "about 800 parts" as ``life_parts``.
+The shop is made by the help page itself: every file holds the columns that it prints in bold,
+and "about 800 parts" as ``life_parts``.
 """
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -18,8 +17,6 @@ from crib.acts.import_shop import import_shop
 from crib.store.engine import Store
 from tests.pages.reading import form_data, read, words
 from tests.rest.conftest import SetClock
-
-README = Path(__file__).parents[2] / "README.md"
 
 _CELLS = {
     "machine": "L1", "station": "T01", "tool_number": "1", "cutting_item": "INS-1",
@@ -38,14 +35,15 @@ _IN = {
 _LIFE = {"tool_specs.csv": {"life_parts": "800"}}
 
 
-def write_needed_columns(folder: Path) -> None:
-    """Write every file of the README's table with one row of its bold columns."""
-    told = re.findall(r"^   \| (\w+\.csv) \| (.*) \|$", README.read_text("utf-8"), re.MULTILINE)
-    assert {"machines.csv", "parts.csv", "runs.csv"} <= {file for file, _ in told}
-    for file, columns in told:
+def write_needed_columns(client: FlaskClient, folder: Path) -> None:
+    """Write every file of the help page with one row of its bold columns."""
+    tables = read(client, "/help/shop-files").select("table[data-file]")
+    assert {"machines.csv", "parts.csv", "runs.csv"} <= {str(t["data-file"]) for t in tables}
+    for table in tables:
+        file = str(table["data-file"])
         if file == "tool_life.csv":  # "about 800 parts" stands in the spec
             continue
-        bold = re.findall(r"\*\*(\w+)\*\*", columns)
+        bold = [words(name) for name in table.select("th strong")]
         row = {name: _CELLS[name] for name in bold} | _IN.get(file, {}) | _LIFE.get(file, {})
         text = ",".join(row) + "\n" + ",".join(row.values()) + "\n"
         (folder / file).write_text(text, encoding="utf-8")
@@ -60,7 +58,7 @@ def bold(
     tmp_path: Path,
 ) -> FlaskClient:
     """That shop beside the small one: machine L1 with one tool in it, its run planned."""
-    write_needed_columns(tmp_path)
+    write_needed_columns(client, tmp_path)
     done = import_shop(store, tmp_path)
     assert not done.errors
     bench.check_gauge()
@@ -197,7 +195,7 @@ def test_a_shop_with_the_bold_columns_alone_has_a_first_day(
     store: Store, client: FlaskClient, clock: SetClock, bench: SimpleNamespace, tmp_path: Path
 ) -> None:
     """Files, what is empty, a tool built from the list, counts, one touch, wear."""
-    write_needed_columns(tmp_path)
+    write_needed_columns(client, tmp_path)
     assert not import_shop(store, tmp_path).errors
     runs = client.get("/v1/runs?machine=L1").get_json()["items"]
     assert [(one["state"], one["start_at"]) for one in runs] == [("planned", None)]

@@ -1,4 +1,4 @@
-"""A shop as its own people would write it down, from the columns that README.md lists."""
+"""A shop as its own people would write it down, from the columns of the help page."""
 
 from __future__ import annotations
 
