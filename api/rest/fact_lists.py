@@ -16,7 +16,7 @@ from api.schemas.fields import Shape, Text, Whole, YesNo
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from crib.acts.named import named_assembly
-from crib.errors import NotKnown
+from crib.errors import Conflict, NotKnown
 from crib.store.engine import Tx
 from crib.store.resolve import (
     machine_id_by_name,
@@ -25,6 +25,7 @@ from crib.store.resolve import (
     resolve_lot,
     resolve_station,
 )
+from crib.store.sound_rows import not_read
 from crib.store.stockrows import spec_id_by_name
 from crib.store.tables import CUTTER_STATES
 from crib.views import queries
@@ -119,7 +120,11 @@ def _register(one: FactList) -> None:
             limit=call.query["limit"],
         )
         return Reply(
-            {"items": found.rows, "next": found.next_after},
+            {
+                "items": found.rows,
+                "next": found.next_after,
+                "problems": [not_read(one.name, number) for number in found.unreadable],
+            },
             headers=page_link(call, found.next_after),
         )
 
@@ -128,6 +133,8 @@ def _register(one: FactList) -> None:
         page = (
             queries.list_facts(call.tx, one.kind, after_id=fact - 1, limit=1) if known else None
         )
+        if page and fact in page.unreadable:
+            raise Conflict(not_read(one.name, fact))
         rows = page.rows if page else ()
         if not rows or rows[0].id != fact:
             raise NotKnown(
@@ -140,7 +147,9 @@ def _register(one: FactList) -> None:
     list_view.__doc__ = f"List {one.name.replace('-', ' ')}, the first recorded first."
     read_view.__name__ = f"read_{one.noun}_fact"
     read_view.__doc__ = f"Read one of the {one.name.replace('-', ' ')} by its number."
-    reads(blueprint, f"/v1/{one.name}", page_shape(shape)(), query=_query(one)())(list_view)
+    reads(
+        blueprint, f"/v1/{one.name}", page_shape(shape, one.name, number)(), query=_query(one)()
+    )(list_view)
     if one.name != "assemblies":
         reads(blueprint, f"/v1/{one.name}/<int:fact>", shape())(read_view)
 

@@ -11,7 +11,7 @@ from marshmallow import Schema
 from api.http.etag import refuse_stale, version_tag
 from api.http.names import one_of
 from api.http.operation import Call, Reply, reads, writes
-from api.http.paging import paged
+from api.http.paging import one_page
 from api.schemas.records import (
     filter_shape,
     input_shape,
@@ -33,6 +33,7 @@ from crib.store.records import (
     insert_record,
     list_records,
     retire_record,
+    sound_records,
     update_record,
 )
 from crib.store.resolve import resolve
@@ -143,7 +144,7 @@ def records_blueprint(record: Record) -> Blueprint:
         name.replace("_", "-"), __name__, description=f"Records: {name.replace('_', ' ')}."
     )
     item = output_shape(record)
-    page = page_shape(item)
+    page = page_shape(item, rule.removeprefix("/v1/"))
     given = input_shape(record)
     add_readers(blueprint, record, rule, noun, item(), page())
     add_writers(blueprint, record, rule, noun, item(), given)
@@ -169,7 +170,7 @@ def add_readers(
         name = address_in(record)
         secret = {name: filters.pop(name)} if filters.get(name) is not None else {}
         most = query["limit"] + 1
-        rows = list_records(
+        rows, unreadable = sound_records(
             call.tx,
             record,
             filters=filters,
@@ -178,7 +179,8 @@ def add_readers(
             include_retired=query["retired"] == "yes",
         )
         found = [shown(record, row) for row in rows]
-        return paged(call, [row for row in found if secret.items() <= row.items()][:most])
+        like = [row for row in found if secret.items() <= row.items()]
+        return one_page(call, rule.removeprefix("/v1/"), like, unreadable)
 
     def read_view(call: Call, key: str) -> Reply:
         return _shown(record, find_record(call.tx, record, key))

@@ -9,7 +9,7 @@ from flask_smorest import Blueprint
 from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads
-from api.http.paging import page_link
+from api.http.paging import one_page
 from api.http.query import known_word
 from api.rest.plan import CAUTION, plan_of
 from api.schemas.facts import FactQuery
@@ -184,12 +184,12 @@ class AuditRow(Shape):
     reversed_by = Whole(attribute="reversed_by_id", most=2**53, allow_none=True)
 
 
-@reads(blueprint, "/v1/audit", page_shape(AuditRow)(), query=AuditQuery())
+@reads(blueprint, "/v1/audit", page_shape(AuditRow, "audit", "fact")(), query=AuditQuery())
 def read_audit(call: Call) -> Reply:
     """List who recorded what and when, the last first."""
     query, limit = call.query, call.query["limit"]
     until = query.get("as_of")
-    rows = list_facts(
+    rows, unreadable = list_facts(
         call.tx,
         kinds=[
             known_word("kind", word.strip(), FACT_KINDS)
@@ -202,6 +202,4 @@ def read_audit(call: Call) -> Reply:
         before_id=query.get("after"),
         limit=limit + 1,
     )
-    shown = rows[:limit]
-    following = shown[-1]["id"] if len(rows) > limit else None
-    return Reply({"items": shown, "next": following}, headers=page_link(call, following))
+    return one_page(call, "audit", rows, unreadable, descending=True)

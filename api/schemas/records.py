@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from functools import cache
 from typing import Any
@@ -15,6 +16,7 @@ from api.schemas.fields import (
     Day,
     ExactLength,
     Number,
+    Problems,
     Shape,
     Text,
     Whole,
@@ -24,11 +26,13 @@ from api.schemas.fields import (
     within,
 )
 from crib.errors import Invalid
+from crib.left_out import NOT_A_RECORDS, worked_out
 from crib.records.catalogue import BY_NAME
 from crib.records.columns import LONGEST_LINES, Column, Record
 from crib.records.plain_text import unseen
 from crib.records.values import print_cell, read_cell
 from crib.store.record_rows import OWNED
+from crib.store.sound_rows import not_read
 
 MOST_OWNED = 2_000
 
@@ -219,18 +223,54 @@ def filter_shape(record: Record) -> type[Shape]:
     return type(f"{camel(record.noun)}Query", (PageQuery,), members)
 
 
-def page_shape(item: type[Shape]) -> type[Shape]:
-    """A page of a list."""
-    return type(
-        f"{item.__name__}Page",
-        (Shape,),
-        {
-            "items": fields.List(fields.Nested(item), required=True),
-            "next": Whole(
-                allow_none=True,
-                most=2**53,
-                required=True,
-                explains="``after`` of the next page",
-            ),
-        },
-    )
+def page_shape(item: type[Shape], name: str = "", number: str = "id") -> type[Shape]:
+    """A page of a list.
+
+    Args:
+        item: One row.
+        name: The list as in the address, where a row that cannot be printed is left out.
+        number: Member that holds a row's number.
+    """
+    members: dict[str, Any] = {
+        "items": fields.List(fields.Nested(item), required=True),
+        "next": Whole(
+            allow_none=True,
+            most=2**53,
+            required=True,
+            explains="``after`` of the next page",
+        ),
+    }
+    if not name:
+        return type(f"{item.__name__}Page", (Shape,), members)
+    members |= {"problems": Problems(), "name": name, "number": number, "item": item}
+    return type(f"{item.__name__}Page", (_SoundPage,), members)
+
+
+class _SoundPage(Shape):
+    """A page whose rows are printed one by one where they cannot be printed together."""
+
+    name = number = ""
+    item: type[Shape]
+
+    def dump(self, obj: Any, *, many: bool | None = None) -> Any:
+        try:
+            return super().dump(obj, many=many)
+        except NOT_A_RECORDS:
+            raise
+        except Exception:
+            item = self.item()
+            member = item.fields[self.number].attribute or self.number
+            told = worked_out(
+                obj["items"],
+                lambda row: {"row": row, "printed": item.dump(row)},
+                lambda row: not_read(self.name, _value(row, member)),
+            )
+            if not told.problems:
+                raise
+            sound = [one["row"] for one in told]
+            whole = obj | {"items": sound, "problems": [*obj["problems"], *told.problems]}
+            return super().dump(whole, many=many)
+
+
+def _value(row: Any, name: str) -> Any:
+    return row[name] if isinstance(row, Mapping) else getattr(row, name)

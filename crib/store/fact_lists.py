@@ -10,6 +10,7 @@ from sqlalchemy import ColumnElement, Select, Table, func, literal, select, unio
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.sound_rows import sound_rows
 from crib.store.tables import (
     assemblies,
     assembly_state,
@@ -366,8 +367,8 @@ def fact_rows(
     as_of: datetime | None = None,
     after_id: int = 0,
     limit: int = 100,
-) -> list[Any]:
-    """Rows of one kind by ascending id.
+) -> tuple[list[Any], list[int]]:
+    """Rows of one kind by ascending id, and the ids of those that cannot be read.
 
     Args:
         tx: An open transaction.
@@ -388,4 +389,4 @@ def fact_rows(
     if as_of is not None:
         statement = statement.where(facts.c.at <= as_of)
     statement = statement.where(number > after_id).order_by(number).limit(limit)
-    return list(tx.execute(statement).all())
+    return sound_rows(tx, statement, number, list)

@@ -12,6 +12,7 @@ from crib.clock import us_from_instant
 from crib.errors import Conflict, NotKnown
 from crib.sentence import sentence
 from crib.store.engine import Tx
+from crib.store.sound_rows import sound_rows
 from crib.store.tables import facts, metadata
 
 _PEOPLE = metadata.tables["people"]
@@ -121,8 +122,10 @@ def list_facts(
     at_before: datetime | None = None,
     before_id: int | None = None,
     limit: int = 100,
-) -> list[dict[str, Any]]:
+) -> tuple[list[dict[str, Any]], list[int]]:
     """Facts, the one recorded last first, as ``get_fact`` gives them.
+
+    The ids of those that cannot be read come beside them.
 
     Args:
         tx: An open transaction.
@@ -137,7 +140,9 @@ def list_facts(
     if before_id is not None:
         statement = statement.where(facts.c.id < before_id)
     statement = statement.order_by(facts.c.id.desc()).limit(limit)
-    return [dict(row) for row in tx.execute(statement).mappings()]
+    return sound_rows(
+        tx, statement, facts.c.id, lambda rows: [dict(row._mapping) for row in rows]
+    )
 
 
 def first_recorded_us(tx: Tx) -> int | None:

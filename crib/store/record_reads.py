@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, exists, func, select
 
-from crib.errors import NotKnown
+from crib.errors import Conflict, NotKnown
 from crib.records.columns import Record
 from crib.sentence import sentence
 from crib.store.engine import Tx
@@ -20,6 +20,7 @@ from crib.store.record_rows import (
     said,
     shape_of,
 )
+from crib.store.sound_rows import is_of_one_value, sound_rows
 from crib.store.tables import metadata, tool_spec_items
 
 _CHUNK = 2_000
@@ -34,7 +35,7 @@ def list_records(
     limit: int | None = None,
     include_retired: bool = False,
 ) -> list[Values]:
-    """Records by ascending id.
+    """Records by ascending id; ``sound_records`` leaves out what cannot be read.
 
     Args:
         tx: An open transaction.
@@ -46,12 +47,41 @@ def list_records(
         include_retired: Whether retired ones are listed.
     """
     shape = shape_of(record)
-    statement = _filtered(shape, shape.select, filters, include_retired)
-    statement = statement.where(shape.table.c.id > after_id).order_by(shape.table.c.id)
-    if limit is not None:
-        statement = statement.limit(limit)
+    statement = _page(shape, filters, after_id, limit, include_retired)
     rows = [dict(row) for row in tx.execute(statement).mappings()]
     return _completed(tx, shape, rows)
+
+
+def sound_records(
+    tx: Tx,
+    record: Record,
+    *,
+    filters: Mapping[str, object] | None = None,
+    after_id: int = 0,
+    limit: int | None = None,
+    include_retired: bool = False,
+) -> tuple[list[Values], list[int]]:
+    """The same records, and the ids of those among them that cannot be read."""
+    shape = shape_of(record)
+    statement = _page(shape, filters, after_id, limit, include_retired)
+    return sound_rows(
+        tx,
+        statement,
+        shape.table.c.id,
+        lambda rows: _completed(tx, shape, [dict(row._mapping) for row in rows]),
+    )
+
+
+def _page(
+    shape: Shape,
+    filters: Mapping[str, object] | None,
+    after_id: int,
+    limit: int | None,
+    include_retired: bool,
+) -> Select[Any]:
+    statement = _filtered(shape, shape.select, filters, include_retired)
+    statement = statement.where(shape.table.c.id > after_id).order_by(shape.table.c.id)
+    return statement if limit is None else statement.limit(limit)
 
 
 def count_records(
@@ -77,6 +107,7 @@ def get_record(tx: Tx, record: Record, key: int | str | Sequence[object]) -> Val
 
     Raises:
         NotKnown: There is none.
+        Conflict: It is damaged.
     """
     shape = shape_of(record)
     if isinstance(key, int):
@@ -87,12 +118,20 @@ def get_record(tx: Tx, record: Record, key: int | str | Sequence[object]) -> Val
         wanted = dict(zip(record.key, parts, strict=True))
         name = said(record, wanted)
     statement = _filtered(shape, shape.select, wanted, include_retired=True)
-    row = tx.execute(statement).mappings().first()
-    if row is None:
+    try:
+        row = tx.execute(statement).mappings().first()
+        found = None if row is None else _completed(tx, shape, [dict(row)])[0]
+    except Exception as fault:
+        if not is_of_one_value(fault):
+            raise
+        raise Conflict(
+            sentence("This record cannot be read. Run crib check: it names what is damaged.")
+        ) from fault
+    if found is None:
         raise NotKnown(
             sentence("There is no {name} here.", name=name), facts={"record": record.name}
         )
-    return _completed(tx, shape, [dict(row)])[0]
+    return found
 
 
 def iterate_records(tx: Tx, record: Record) -> Iterator[Values]:

@@ -19,7 +19,13 @@ from crib.sentence import sentence
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
 from crib.store.engine import Tx, refusal_from
-from crib.store.record_reads import count_records, get_record, iterate_records, list_records
+from crib.store.record_reads import (
+    count_records,
+    get_record,
+    iterate_records,
+    list_records,
+    sound_records,
+)
 from crib.store.record_rows import (
     OWNED,
     Shape,
@@ -46,6 +52,7 @@ __all__ = [
     "next_codes",
     "replace_owned",
     "retire_record",
+    "sound_records",
     "update_record",
 ]
 

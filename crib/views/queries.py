@@ -131,7 +131,7 @@ def list_facts(
             f"The {kind.name.replace('_', ' ')} are not listed by {', '.join(unknown)}.",
             errors=[{"field": name, "detail": "is no filter here"} for name in unknown],
         )
-    found = fact_rows(
+    found, unreadable = fact_rows(
         tx,
         kind.name,
         given,
@@ -140,5 +140,10 @@ def list_facts(
         after_id=after_id,
         limit=limit + 1,
     )
-    rows = tuple(kind.row(*row) for row in found[:limit])
-    return Page(rows, int(found[limit - 1][0]) if len(found) > limit else None)
+    numbers = sorted([*(int(row[0]) for row in found), *unreadable])
+    last = numbers[limit - 1] if len(numbers) > limit else None
+    return Page(
+        tuple(kind.row(*row) for row in found if last is None or row[0] <= last),
+        last,
+        tuple(one for one in unreadable if last is None or one <= last),
+    )

@@ -12,10 +12,17 @@ Row = TypeVar("Row")
 
 @dataclass(frozen=True, slots=True)
 class Page(Generic[Row]):
-    """Rows by ascending id; ``next_after`` asks for the following page, None at the end."""
+    """Rows by ascending id; ``next_after`` asks for the following page, None at the end.
+
+    Attributes:
+        rows: The rows.
+        next_after: The last number looked at, read or not.
+        unreadable: Numbers of damaged rows, left out.
+    """
 
     rows: tuple[Row, ...]
     next_after: int | None
+    unreadable: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
