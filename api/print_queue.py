@@ -6,6 +6,7 @@ import shutil
 import subprocess
 
 from crib.errors import Conflict
+from crib.sentence import figure, sentence
 
 #: How long the print system may take to accept a document [s]; it prints later.
 MOST_SECONDS = 10.0
@@ -30,7 +31,7 @@ def send_to_queue(queue: str, pdf: bytes, title: str) -> None:
     """
     program = shutil.which("lp")
     if program is None:
-        raise _refused(queue, "this machine has no command lp to print with")
+        raise _refused(queue, sentence("this machine has no command lp to print with"))
     try:
         done = subprocess.run(  # noqa: S603 - no shell, and every word is one argument
             [program, "-d", queue, "-t", title],
@@ -40,16 +41,30 @@ def send_to_queue(queue: str, pdf: bytes, title: str) -> None:
             check=False,
         )
     except subprocess.TimeoutExpired:
-        raise _refused(queue, f"lp gave no answer within {MOST_SECONDS:g} s") from None
+        raise _refused(
+            queue,
+            sentence(
+                "lp gave no answer within {most_seconds} s",
+                most_seconds=figure(MOST_SECONDS, "g"),
+            ),
+        ) from None
     except OSError as problem:
-        raise _refused(queue, f"lp did not start ({problem.strerror})") from problem
+        raise _refused(
+            queue, sentence("lp did not start ({strerror})", strerror=problem.strerror)
+        ) from problem
     if done.returncode:
         told = " ".join(done.stderr.decode("utf-8", "replace").split())[:300]
-        raise _refused(queue, told or f"lp ended with {done.returncode}")
+        raise _refused(
+            queue, told or sentence("lp ended with {returncode}", returncode=done.returncode)
+        )
 
 
 def _refused(queue: str, why: str) -> NotPrinted:
     return NotPrinted(
-        f"Print queue {queue} did not take the label: {why}. Nothing was recorded.",
+        sentence(
+            "Print queue {queue} did not take the label: {why}. Nothing was recorded.",
+            queue=queue,
+            why=why,
+        ),
         facts={"queue": queue, "why": why},
     )

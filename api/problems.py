@@ -14,6 +14,7 @@ from api.http.json_body import HalfJson, NotJson, dump_json
 from api.print_queue import NotPrinted
 from crib import errors
 from crib.errors import Refusal
+from crib.sentence import sentence
 from crib.store.savepoint import NotAnswered, is_locked
 
 _log = logging.getLogger("crib.api")
@@ -36,170 +37,231 @@ class Row(NamedTuple):
 
 
 TABLE: dict[type[Refusal], Row] = {
-    Refusal: Row(400, "Refused", "Read the sentence; it says what is so."),
+    Refusal: Row(400, "Refused", sentence("Read the sentence; it says what is so.")),
     HalfJson: Row(
         400,
-        "Not whole JSON",
-        "The body broke off or is not JSON. Nothing was recorded. Send the whole body again.",
+        sentence("Not whole JSON"),
+        sentence(
+            "The body broke off or is not JSON. Nothing was recorded. Send the whole "
+            "body again."
+        ),
     ),
     ForeignHost: Row(
         421,
-        "Not a name of this service",
-        "Open the service under its own name or address. Whoever runs it lists more names in "
-        "the setting CRIB_HOSTS.",
+        sentence("Not a name of this service"),
+        sentence(
+            "Open the service under its own name or address. Whoever runs it lists more "
+            "names in the setting CRIB_HOSTS."
+        ),
     ),
     errors.Invalid: Row(
         422,
-        "Cannot be read",
-        "Each entry of 'errors' names a field and says what would be right. Nothing was "
-        "recorded. Mend those fields and send it again.",
+        sentence("Cannot be read"),
+        sentence(
+            "Each entry of 'errors' names a field and says what would be right. Nothing "
+            "was recorded. Mend those fields and send it again."
+        ),
     ),
     errors.Contradiction: Row(
         409,
-        "Does not go together",
-        "Each value can be read, but a rule of the shop, or its records as they are, speaks "
-        "against them together. Each entry of 'errors' names a field and says what would be "
-        "right. Nothing was recorded.",
+        sentence("Does not go together"),
+        sentence(
+            "Each value can be read, but a rule of the shop, or its records as they "
+            "are, speaks against them together. Each entry of 'errors' names a field "
+            "and says what would be right. Nothing was recorded."
+        ),
     ),
     errors.BadCode: Row(
         404,
-        "Mistyped code",
-        "The check character at the end does not match what stands before it. Scan the label "
-        "again, or compare the typed code with it, character by character.",
+        sentence("Mistyped code"),
+        sentence(
+            "The check character at the end does not match what stands before it. Scan "
+            "the label again, or compare the typed code with it, character by "
+            "character."
+        ),
     ),
     errors.BadDesignation: Row(
         404,
-        "Not a designation",
-        "The sentence names the position that cannot be read and what may stand there. "
-        "Compare the text with the box.",
+        sentence("Not a designation"),
+        sentence(
+            "The sentence names the position that cannot be read and what may stand "
+            "there. Compare the text with the box."
+        ),
     ),
     errors.OutsideModel: Row(
         409,
-        "Outside the range of the formula",
-        "The formula holds only in the range that the sentence names. Check the number and "
-        "its unit.",
+        sentence("Outside the range of the formula"),
+        sentence(
+            "The formula holds only in the range that the sentence names. Check the "
+            "number and its unit."
+        ),
     ),
     errors.NotKnown: Row(
         404,
-        "Not known here",
-        "The name or code is well formed, but nothing here carries it. Look at the spelling; "
-        "perhaps it has not been imported yet.",
+        sentence("Not known here"),
+        sentence(
+            "The name or code is well formed, but nothing here carries it. Look at the "
+            "spelling; perhaps it has not been imported yet."
+        ),
     ),
-    errors.NotAllowed: Row(403, "Not allowed", "Your role may not do this. Ask whoever may."),
+    errors.NotAllowed: Row(
+        403, sentence("Not allowed"), sentence("Your role may not do this. Ask whoever may.")
+    ),
     errors.Conflict: Row(
         409,
-        "Not possible as things are",
-        "The shop's present state forbids it. Look at what is so now, then decide.",
+        sentence("Not possible as things are"),
+        sentence("The shop's present state forbids it. Look at what is so now, then decide."),
     ),
     errors.StationOccupied: Row(
         409,
-        "Station occupied",
-        "Record the removal of what sits there first; if something else sits there in truth, "
-        "what was recorded is wrong: reverse it by a new fact.",
+        sentence("Station occupied"),
+        sentence(
+            "Record the removal of what sits there first; if something else sits there "
+            "in truth, what was recorded is wrong: reverse it by a new fact."
+        ),
     ),
     errors.AlreadyMounted: Row(
         409,
-        "Mounted already",
-        "This tool sits in a station already. Record its removal there first.",
+        sentence("Mounted already"),
+        sentence("This tool sits in a station already. Record its removal there first."),
     ),
     errors.HolderInUse: Row(
         409,
-        "Holder in use",
-        "The holder is built into another tool. Take that one apart first, or use another "
-        "holder of the same type.",
+        sentence("Holder in use"),
+        sentence(
+            "The holder is built into another tool. Take that one apart first, or use "
+            "another holder of the same type."
+        ),
     ),
     NotPrinted: Row(
         409,
-        "Not printed",
-        "The print system did not take the label; the sentence says what it answered. Nothing "
-        "was recorded. See to the printer, or open the label and print it from there.",
+        sentence("Not printed"),
+        sentence(
+            "The print system did not take the label; the sentence says what it "
+            "answered. Nothing was recorded. See to the printer, or open the label and "
+            "print it from there."
+        ),
     ),
     errors.EdgeUsed: Row(
         409,
-        "Edge used before",
-        "Turn the insert to an edge that has not cut, or take a new one.",
+        sentence("Edge used before"),
+        sentence("Turn the insert to an edge that has not cut, or take a new one."),
     ),
     errors.NoneLeft: Row(
         409,
-        "None left",
-        "The lot holds fewer than that. Take another lot, or record what was received.",
+        sentence("None left"),
+        sentence(
+            "The lot holds fewer than that. Take another lot, or record what was received."
+        ),
     ),
     errors.DoesNotFit: Row(
         409,
-        "Does not fit",
-        "Each entry of 'errors' names one mismatch. Do not mount it: a wrong tool in a "
-        "station can wreck holder, bushing and spindle. Fetch the right one.",
+        sentence("Does not fit"),
+        sentence(
+            "Each entry of 'errors' names one mismatch. Do not mount it: a wrong tool "
+            "in a station can wreck holder, bushing and spindle. Fetch the right one."
+        ),
     ),
     errors.NotMounted: Row(
         409,
-        "Nothing mounted",
-        "Nothing is recorded as sitting there. Record the mount first, with the time when "
-        "it happened.",
+        sentence("Nothing mounted"),
+        sentence(
+            "Nothing is recorded as sitting there. Record the mount first, with the "
+            "time when it happened."
+        ),
     ),
     errors.KeyReused: Row(
         409,
-        "Key used for something else",
-        "That Idempotency-Key came before with another request. Use a fresh key for each act.",
+        sentence("Key used for something else"),
+        sentence(
+            "That Idempotency-Key came before with another request. Use a fresh key for "
+            "each act."
+        ),
     ),
     errors.InUse: Row(
         409,
-        "Still in use",
-        "Other records or facts name it. Retire it once nothing open names it any more.",
+        sentence("Still in use"),
+        sentence(
+            "Other records or facts name it. Retire it once nothing open names it any more."
+        ),
     ),
     errors.ChangedMeanwhile: Row(
         412,
-        "Changed meanwhile",
-        "Somebody changed it since you read it. Read it again, look at the change, and send "
-        "yours with the new ETag in If-Match.",
+        sentence("Changed meanwhile"),
+        sentence(
+            "Somebody changed it since you read it. Read it again, look at the change, "
+            "and send yours with the new ETag in If-Match."
+        ),
     ),
     NotJson: Row(
-        415, "Not JSON", "Send the body as JSON, with Content-Type: application/json."
+        415,
+        sentence("Not JSON"),
+        sentence("Send the body as JSON, with Content-Type: application/json."),
     ),
     PreconditionNeeded: Row(
         428,
-        "Say which version you edit",
-        "Read the record first and send its ETag in If-Match, so that nobody's change is "
-        "overwritten unseen.",
+        sentence("Say which version you edit"),
+        sentence(
+            "Read the record first and send its ETag in If-Match, so that nobody's "
+            "change is overwritten unseen."
+        ),
     ),
     errors.StoreFull: Row(
         507,
-        "No room left",
-        "The disk is full. Nothing was recorded. Free some space and send it again.",
+        sentence("No room left"),
+        sentence("The disk is full. Nothing was recorded. Free some space and send it again."),
     ),
     errors.StoreBusy: Row(
-        503, "Busy", "The database was busy for too long. Nothing was recorded. Send it again."
+        503,
+        "Busy",
+        sentence("The database was busy for too long. Nothing was recorded. Send it again."),
     ),
 }
 
 #: Problems that are no refusal of ours: the web's own.
 WEB: dict[str, Row] = {
     "no-such-address": Row(
-        404, "No such address", "Nothing lives there. /v1/docs lists every address."
+        404,
+        sentence("No such address"),
+        sentence("Nothing lives there. /v1/docs lists every address."),
     ),
     "method-not-allowed": Row(
-        405, "Not done that way", "The header Allow lists what this address takes."
+        405,
+        sentence("Not done that way"),
+        sentence("The header Allow lists what this address takes."),
     ),
     "too-large": Row(
-        413, "Too large", "Split the body: 50,000 count readings fit into one call."
+        413,
+        sentence("Too large"),
+        sentence("Split the body: 50,000 count readings fit into one call."),
     ),
     "body-too-slow": Row(
         408,
-        "The body took too long",
-        "It was not whole in time. Nothing was recorded. Look at the network, then send it "
-        "again.",
+        sentence("The body took too long"),
+        sentence(
+            "It was not whole in time. Nothing was recorded. Look at the network, then "
+            "send it again."
+        ),
     ),
     "too-busy": Row(
         503,
-        "Too busy",
-        "More came at once than the service takes, or it is stopping. Nothing was recorded. "
-        "Send it again.",
+        sentence("Too busy"),
+        sentence(
+            "More came at once than the service takes, or it is stopping. Nothing was "
+            "recorded. Send it again."
+        ),
     ),
-    "bad-request": Row(400, "Bad request", "The request itself could not be read."),
+    "bad-request": Row(
+        400, sentence("Bad request"), sentence("The request itself could not be read.")
+    ),
     "fault": Row(
         500,
-        "Our fault",
-        "Something broke in the service, not in what you sent. Nothing was recorded. Tell "
-        "whoever looks after it the id; the log has one line under it.",
+        sentence("Our fault"),
+        sentence(
+            "Something broke in the service, not in what you sent. Nothing was "
+            "recorded. Tell whoever looks after it the id; the log has one line under "
+            "it."
+        ),
     ),
 }
 
@@ -288,21 +350,30 @@ def _on_http(problem: HTTPException) -> Response:
     if isinstance(problem, MethodNotAllowed):
         allowed = ", ".join(sorted(problem.valid_methods or ()))
         body = _web_problem(
-            "method-not-allowed", f"{request.method} is not taken here, but {allowed} is."
+            "method-not-allowed",
+            sentence(
+                "{method} is not taken here, but {allowed} is.",
+                method=request.method,
+                allowed=allowed,
+            ),
         )
         return answer_problem(body, {"Allow": allowed})
     if isinstance(problem, RequestEntityTooLarge):
         return answer_problem(
-            _web_problem("too-large", "The body is larger than this service takes.")
+            _web_problem("too-large", sentence("The body is larger than this service takes."))
         )
     if problem.code == 404:
-        body = _web_problem("no-such-address", f"There is nothing at {request.path}.")
+        body = _web_problem(
+            "no-such-address", sentence("There is nothing at {path}.", path=request.path)
+        )
         return answer_problem(body)
     if problem.code is None or problem.code < 400:  # a redirect is an answer, not a problem
         return Response(problem.get_response().get_data(), problem.code or 302)
     if problem.code >= 500:
         return _on_fault(problem)
-    body = _web_problem("bad-request", problem.description or "The request cannot be read.")
+    body = _web_problem(
+        "bad-request", problem.description or sentence("The request cannot be read.")
+    )
     return answer_problem(body | {"status": problem.code})
 
 
@@ -316,7 +387,11 @@ def _on_fault(problem: Exception) -> Response:
     fault = uuid.uuid4().hex[:12]
     _log.error("fault %s: %s %s", fault, request.method, request.path, exc_info=problem)
     return answer_problem(
-        _web_problem("fault", f"{WEB['fault'].advice} Its id is {fault}.", id=fault)
+        _web_problem(
+            "fault",
+            sentence("{advice} Its id is {fault}.", advice=WEB["fault"].advice, fault=fault),
+            id=fault,
+        )
     )
 
 

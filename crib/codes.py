@@ -15,11 +15,11 @@ from crib.sentence import sentence, together
 ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 KINDS = {
     "A": sentence("tool assembly"),
-    "H": "holder",
-    "S": "station",
-    "L": "lot",
-    "G": "gauge",
-    "P": "person",
+    "H": sentence("holder"),
+    "S": sentence("station"),
+    "L": sentence("lot"),
+    "G": sentence("gauge"),
+    "P": sentence("person"),
 }
 
 _SHAPE = re.compile(r"[AHSLGP][0-9A-Z]{5,}[0-9A-Z]", re.ASCII)

@@ -13,6 +13,9 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Any, Self, SupportsIndex
 
+#: Forms of a sentence within another one: without its full stop; with a capital.
+CLAUSE, BEGUN = "clause", "begun"
+
 _HOLE = re.compile(r"\{(\w+)\}")
 
 
@@ -34,26 +37,29 @@ class Sentence(str):
     Attributes:
         template: The English text with a ``{name}`` where a value goes.
         values: What goes there: the shop's own texts, numbers, instants, other sentences.
+        form: How it stands within another one: ``CLAUSE``, ``BEGUN`` or as it is.
     """
 
-    __slots__ = ("template", "values")
+    __slots__ = ("form", "template", "values")
 
     template: str
     values: Mapping[str, object]
+    form: str
 
-    def __new__(cls, template: str, values: Mapping[str, object]) -> Self:
+    def __new__(cls, template: str, values: Mapping[str, object], form: str = "") -> Self:
         """Put the values into the template.
 
         Raises:
             KeyError: The template has a hole for which there is no value.
         """
-        made = super().__new__(cls, filled(template, values))
+        made = super().__new__(cls, formed(filled(template, values), form))
         made.template = template
         made.values = values
+        made.form = form
         return made
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return Sentence, (self.template, dict(self.values))
+        return Sentence, (self.template, dict(self.values), self.form)
 
     def __reduce_ex__(self, _protocol: SupportsIndex, /) -> tuple[Any, ...]:
         return self.__reduce__()
@@ -91,6 +97,41 @@ def word(text: str) -> Sentence:
 def figure(number: float, form: str) -> Figure:
     """A number as English writes it by a format such as ``.1f``."""
     return Figure(format(number, form))
+
+
+def clause(text: str) -> Sentence:
+    """A sentence as part of another one: without its full stop.
+
+    Examples:
+        >>> clause(sentence("No edge."))
+        'No edge'
+    """
+    return _formed(text, CLAUSE)
+
+
+def begun(text: str) -> Sentence:
+    """A text as the begin of a sentence: with a capital.
+
+    Examples:
+        >>> begun(sentence("no edge"))
+        'No edge'
+    """
+    return _formed(text, BEGUN)
+
+
+def _formed(text: str, form: str) -> Sentence:
+    if isinstance(text, Sentence) and not text.form:
+        return Sentence(text.template, text.values, form)
+    return Sentence("{part0}", {"part0": text}, form)
+
+
+def formed(text: str, form: str) -> str:
+    """A text as it stands within another one."""
+    if form == CLAUSE:
+        return text.rstrip(".")
+    if form == BEGUN:
+        return text[:1].upper() + text[1:]
+    return text
 
 
 def together(joint: str, parts: Iterable[str]) -> Sentence:
@@ -131,10 +172,11 @@ def as_kept(text: str) -> object:
     """A text as JSON can keep it: template and values of a sentence, a plain text as it is."""
     if not isinstance(text, Sentence):
         return str(text)
-    return {
+    kept: dict[str, object] = {
         "template": text.template,
         "values": {name: _kept_value(value) for name, value in text.values.items()},
     }
+    return kept | {"form": text.form} if text.form else kept
 
 
 def _kept_value(value: object) -> object:
@@ -158,9 +200,11 @@ def from_kept(kept: object) -> str:
     if isinstance(kept, str):
         return kept
     match kept:
-        case {"template": str(template), "values": dict(values)}:
+        case {"template": str(template), "values": dict(values), **more}:
             return Sentence(
-                template, {str(name): _value_from_kept(value) for name, value in values.items()}
+                template,
+                {str(name): _value_from_kept(value) for name, value in values.items()},
+                str(more.get("form", "")),
             )
     raise ValueError(f"no kept sentence: {kept!r}")
 

@@ -173,7 +173,7 @@ def _read_stock(record: object, where: str) -> Stock:
         raise Invalid(
             sentence("{where}: 'stock' must be a name of 1 to 40 characters.", where=where)
         )
-    where = f"{where} ('{name}')"
+    where = where + f" ('{name}')"
     kind = record.get("kind")
     if kind not in ("roll", "sheet"):
         raise Invalid(

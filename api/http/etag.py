@@ -11,6 +11,7 @@ from flask import Request
 from api.http.length_unit import LENGTH_UNIT
 from api.problems import PreconditionNeeded
 from crib.errors import ChangedMeanwhile
+from crib.sentence import sentence
 
 
 def plain_tag(row: Mapping[str, Any]) -> str:
@@ -49,12 +50,16 @@ def refuse_stale(request: Request, row: Mapping[str, Any]) -> None:
     """
     if "If-Match" not in request.headers:
         raise PreconditionNeeded(
-            "Say which version you edit: read it first, then send its ETag in If-Match."
+            sentence(
+                "Say which version you edit: read it first, then send its ETag in If-Match."
+            )
         )
     given = request.if_match
     plain = plain_tag(row)
     if not given.star_tag and not any(given.contains(tag) for tag in (plain, f"{plain}.in")):
         raise ChangedMeanwhile(
-            "It was changed since you read it: read it again and look at the change first.",
+            sentence(
+                "It was changed since you read it: read it again and look at the change first."
+            ),
             facts={"etag": f'"{plain}"'},
         )

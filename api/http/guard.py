@@ -9,6 +9,7 @@ from flask import Flask, request
 
 from api.http.site import this_site
 from crib.errors import NotAllowed, Refusal
+from crib.sentence import sentence
 
 #: Longest form of a page [bytes].
 _FORM = 100_000
@@ -46,8 +47,12 @@ def refuse_foreign_host() -> None:
     if name in this_site().settings.host_names or _is_loopback(name) or _is_address(name):
         return
     raise ForeignHost(
-        f"'{name[:100]}' is no name of this service. If it is one of yours, whoever runs the "
-        "service adds it to the setting CRIB_HOSTS, or makes it CRIB_PUBLIC_ADDRESS.",
+        sentence(
+            "'{name}' is no name of this service. If it is one of yours, whoever runs "
+            "the service adds it to the setting CRIB_HOSTS, or makes it "
+            "CRIB_PUBLIC_ADDRESS.",
+            name=name[:100],
+        ),
         facts={"setting": "CRIB_HOSTS"},
     )
 
@@ -71,7 +76,7 @@ def refuse_foreign_page() -> None:
         ours = origin is None or urlsplit(origin).netloc.lower() == request.host.lower()
     if not ours:
         raise NotAllowed(
-            "This form was sent from a page of another site. Nothing was recorded."
+            sentence("This form was sent from a page of another site. Nothing was recorded.")
         )
 
 

@@ -11,6 +11,7 @@ import orjson
 from flask import Request, Response
 
 from crib.errors import Invalid, KeyReused
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.idempotency import KeptAnswer, keep_answer, kept_answer
 
@@ -37,8 +38,11 @@ class KeyedRequest:
             return
         if not _KEY.fullmatch(self.key):
             raise Invalid(
-                f"{HEADER} must be 1 to 200 printable characters without spaces.",
-                errors=[{"field": HEADER, "detail": "is not such a text"}],
+                sentence(
+                    "{header} must be 1 to 200 printable characters without spaces.",
+                    header=HEADER,
+                ),
+                errors=[{"field": HEADER, "detail": sentence("is not such a text")}],
             )
         query = request.query_string.decode("latin-1")
         self.route = f"{request.method} {request.path}" + (f"?{query}" if query else "")
@@ -56,8 +60,12 @@ class KeyedRequest:
             return None
         if (kept.route, kept.body_hash) != (self.route, self.body_hash):
             raise KeyReused(
-                f"The {HEADER} '{self.key}' came before with another request: use a fresh "
-                "key for each act.",
+                sentence(
+                    "The {header} '{key}' came before with another request: use a fresh "
+                    "key for each act.",
+                    header=HEADER,
+                    key=self.key,
+                ),
                 facts={"key": self.key},
             )
         return Response(kept.body, kept.status, kept.headers)

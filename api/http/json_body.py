@@ -16,6 +16,7 @@ from flask.json.provider import JSONProvider
 
 from crib.clock import print_instant
 from crib.errors import Refusal
+from crib.sentence import sentence
 
 #: Most members of all objects of a body together; the hot route takes more.
 _MOST_MEMBERS = 200_000
@@ -74,22 +75,29 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
     """
     if unique_names and raw.count(b":") > _MOST_MEMBERS:  # before anything is built of it
         raise HalfJson(
-            f"The body names over {_MOST_MEMBERS} members. Nothing was recorded. Send less "
-            "at once."
+            sentence(
+                "The body names over {most_members} members. Nothing was recorded. Send "
+                "less at once.",
+                most_members=_MOST_MEMBERS,
+            )
         )
     try:
         value = orjson.loads(raw)
         if unique_names:
             json.loads(raw, object_pairs_hook=_refuse_twice)
     except RecursionError as problem:
-        raise HalfJson("The JSON body is nested too deeply.") from problem
+        raise HalfJson(sentence("The JSON body is nested too deeply.")) from problem
     except ValueError as problem:
         field = _endless_number(raw)
         if field is not None:
+            the_body = sentence("The body")
             raise HalfJson(
-                f"{field or 'The body'} is not a finite number, and JSON has no other. Leave "
-                "out what is not known. Nothing was recorded.",
-                errors=[{"field": field, "detail": "not a finite number"}],
+                sentence(
+                    "{field} is not a finite number, and JSON has no other. Leave out "
+                    "what is not known. Nothing was recorded.",
+                    field=field or the_body,
+                ),
+                errors=[{"field": field, "detail": sentence("not a finite number")}],
             ) from problem
         raise HalfJson(_sentence(raw, problem)) from problem
     return value
@@ -118,8 +126,11 @@ def _endless_number(raw: bytes) -> str | None:
 
 def _sentence(raw: bytes, problem: ValueError) -> str:
     if not raw.strip():
-        return "The body is empty; this call takes a JSON object."
-    return f"The body is not whole JSON: {problem}. Nothing was recorded; send it again."
+        return sentence("The body is empty; this call takes a JSON object.")
+    return sentence(
+        "The body is not whole JSON: {problem}. Nothing was recorded; send it again.",
+        problem=problem,
+    )
 
 
 def _refuse_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:

@@ -10,6 +10,7 @@ from contextvars import ContextVar
 from typing import Any
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 #: An inch in millimetres, exactly (international yard and pound agreement, 1959).
 MM_PER_IN = 25.4
@@ -82,8 +83,17 @@ def read_inches(value: Any) -> Any:
             known = name[:-3] + "_mm"
             if known in value:
                 raise Invalid(
-                    f"'{name}' and '{known}' are both given: send one of them.",
-                    errors=[{"field": name, "detail": f"is also given as {known}"}],
+                    sentence(
+                        "'{name}' and '{known}' are both given: send one of them.",
+                        name=name,
+                        known=known,
+                    ),
+                    errors=[
+                        {
+                            "field": name,
+                            "detail": sentence("is also given as {known}", known=known),
+                        }
+                    ],
                 )
             inner = _mark(inner)
         read[known] = read_inches(inner)

@@ -11,8 +11,10 @@ from flask import Request
 from marshmallow import Schema, ValidationError
 
 from api.http.length_unit import read_inches, sent_name
-from api.schemas.fields import ByRule, Choice, Shape
+from api.schemas.by_rule import ByRule
+from api.schemas.fields import Choice, Shape
 from crib.errors import Contradiction, Invalid
+from crib.sentence import clause, sentence, together
 
 _MOST_PARAMETERS = 100
 
@@ -24,9 +26,12 @@ def known_word(name: str, word: str, words: Collection[str]) -> str:
         Invalid: It is another.
     """
     if word not in words:
-        told = f"is '{word[:40]}', not one of {', '.join(words)}"
+        told = sentence(
+            "is '{word}', not one of {words}", word=word[:40], words=together(", ", words)
+        )
         raise Invalid(
-            f"{name} {told}.", errors=[{"field": name, "parameter": name, "detail": told}]
+            together("", (name, " ", told, ".")),
+            errors=[{"field": name, "parameter": name, "detail": told}],
         )
     return word
 
@@ -37,7 +42,9 @@ class PlainQuery(Shape):
     length_unit = Choice(
         ("mm", "in"),
         load_default="mm",
-        explains="Unit of exact lengths, sent and answered; in inches their names end in _in.",
+        explains=sentence(
+            "Unit of exact lengths, sent and answered; in inches their names end in _in."
+        ),
     )
 
 
@@ -48,13 +55,22 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
         Invalid: A name that the address does not know, one given twice, a bad value.
     """
     if request.query_string.count(b"&") > _MOST_PARAMETERS:
-        raise Invalid(f"The address has more than {_MOST_PARAMETERS} parameters.")
+        raise Invalid(
+            sentence(
+                "The address has more than {most_parameters} parameters.",
+                most_parameters=_MOST_PARAMETERS,
+            )
+        )
     given: dict[str, str] = {}
     for name, values in request.args.lists() if request.query_string else ():
         if len(values) > 1:
             raise Invalid(
-                f"'{name[:60]}' is given {len(values)} times in the address.",
-                errors=[_parameter(name[:60], "is given more than once")],
+                sentence(
+                    "'{name}' is given {values} times in the address.",
+                    name=name[:60],
+                    values=len(values),
+                ),
+                errors=[_parameter(name[:60], sentence("is given more than once"))],
             )
         given[name] = values[0]
     try:
@@ -64,7 +80,7 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
             _parameter(str(path[0])[:60], detail)
             for path, detail in flat_messages(problem.messages_dict)
         ]
-        raise Invalid(_sentence("The address", found), errors=found) from problem
+        raise Invalid(_sentence(sentence("The address"), found), errors=found) from problem
     return loaded
 
 
@@ -92,7 +108,7 @@ def load_body(schema: Schema, body: Any) -> Any:
         found = body_errors(body, problem.messages_dict)
         by_rule = all(isinstance(told, ByRule) for _, told in flat_messages(problem.messages))
         kind = Contradiction if by_rule else Invalid
-        raise kind(_sentence("The body", found), errors=found) from problem
+        raise kind(_sentence(sentence("The body"), found), errors=found) from problem
 
 
 def body_errors(body: Any, messages: dict[str, Any]) -> list[dict[str, str]]:
@@ -120,14 +136,19 @@ def flat_messages(
         ]
     if isinstance(messages, list):
         return [pair for inner in messages for pair in flat_messages(inner, path)]
-    told = messages if isinstance(messages, ByRule) else str(messages).rstrip(".")
+    told = messages if isinstance(messages, ByRule) else clause(messages)
     return [(path, told)]
 
 
 def _sentence(what: str, found: list[dict[str, str]]) -> str:
-    shown = "; ".join(
-        f"{error['field']} {error['detail']}" if error["field"] else error["detail"]
-        for error in found[:3]
+    shown = together(
+        "; ",
+        [
+            together(" ", (error["field"], error["detail"]))
+            if error["field"]
+            else error["detail"]
+            for error in found[:3]
+        ],
     )
-    more = f"; and {len(found) - 3} more" if len(found) > 3 else ""
-    return f"{what} cannot be read: {shown}{more}."
+    more = sentence("; and {found} more", found=len(found) - 3) if len(found) > 3 else ""
+    return sentence("{what} cannot be read: {shown}{more}.", what=what, shown=shown, more=more)

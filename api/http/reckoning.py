@@ -10,13 +10,9 @@ from marshmallow import Schema, fields
 
 from api.http.length_unit import NO_INCHES
 from crib.errors import OutsideModel
+from crib.sentence import sentence
 
 T = TypeVar("T")
-
-_SAID = (
-    "These figures are too large or too small together: {what}. Check the units, and send "
-    "sizes that a shop has."
-)
 
 
 def reckon(calculation: Callable[[], T]) -> T:
@@ -29,7 +25,7 @@ def reckon(calculation: Callable[[], T]) -> T:
         with np.errstate(divide="raise", over="raise", invalid="raise"):
             return calculation()
     except (FloatingPointError, OverflowError, ZeroDivisionError) as fault:
-        raise OutsideModel(_SAID.format(what="no number holds what comes of them")) from fault
+        raise _refusal(sentence("no number holds what comes of them")) from fault
 
 
 def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
@@ -40,7 +36,17 @@ def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
     """
     lost = next(_lost(fields.Nested(shape), printed, ""), None)
     if lost is not None:
-        raise OutsideModel(_SAID.format(what=f"{lost} is no number any more"))
+        raise _refusal(sentence("{lost} is no number any more", lost=lost))
+
+
+def _refusal(what: str) -> OutsideModel:
+    return OutsideModel(
+        sentence(
+            "These figures are too large or too small together: {what}. Check the units, "
+            "and send sizes that a shop has.",
+            what=what,
+        )
+    )
 
 
 def _lost(field: fields.Field[Any], value: Any, name: str) -> Iterator[str]:

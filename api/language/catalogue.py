@@ -24,6 +24,8 @@ FOLDER = Path(__file__).resolve().parent
 #: Where a value goes in a text.
 HOLE = re.compile(r"\{(\w*)\}")
 _CODE = re.compile(r"[a-z]{2,3}(-[A-Z][A-Za-z]+)?", re.ASCII)
+#: Where sentences are made, not pages.
+_SENTENCES_IN = ("crib/", "labels/", "api/http", "api/rest", "api/schemas", "api/problems")
 _log = logging.getLogger("crib.language")
 
 
@@ -107,7 +109,7 @@ def read(language: str, folder: Path = FOLDER) -> Catalogue:
 
 def _of_domain(text: str, places: list[tuple[str, int]]) -> bool:
     """Whether the domain makes sentences of a text: by where it is said, or its holes."""
-    return any(place.startswith(("crib/", "labels/")) for place, _line in places) or (
+    return any(place.startswith(_SENTENCES_IN) for place, _line in places) or (
         {*map(str, range(20)), "name"}.issuperset(HOLE.findall(text))
     )
 

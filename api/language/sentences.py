@@ -18,7 +18,7 @@ from api.language.formats import in_locale, local_time
 from api.language.patterns import Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
-from crib.sentence import Figure, Instant, Sentence, filled
+from crib.sentence import Figure, Instant, Sentence, filled, formed
 
 _INSTANT = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)")
 #: An example of how to write an instant, or a typed one: it stays as it is.
@@ -53,7 +53,7 @@ def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str
     """A sentence by its template, its values each by their kind."""
     text = catalogue(language).text(whole.template)
     if not whole.values:
-        return text
+        return formed(text, whole.form)
     literals = HOLE.split(whole.template)
     said = {
         name: _of_value(language, Hole(name, str(value), before, after), value, local)
@@ -62,7 +62,7 @@ def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str
         )
         for value in (whole.values[name],)
     }
-    return filled(text, said)
+    return formed(filled(text, said), whole.form)
 
 
 def _of_value(

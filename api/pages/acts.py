@@ -16,6 +16,7 @@ from api.pages.here import by_now
 from api.problems import row_of
 from crib.errors import Invalid, KeyReused, Refusal
 from crib.records.plain_text import unseen
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.idempotency import KeptAnswer, keep_answer, kept_answer
 
@@ -80,8 +81,10 @@ def act(work: Callable[[Tx, datetime, str | None], str]) -> Response:
         if kept is not None:
             if (kept.route, kept.body_hash) != (route, _entries_hash()):
                 raise KeyReused(
-                    "This form was sent before with other entries. Read the page again, then "
-                    "fill it in.",
+                    sentence(
+                        "This form was sent before with other entries. Read the page "
+                        "again, then fill it in."
+                    ),
                     facts={"key": key},
                 )
             return go_to(kept.headers["Location"])
@@ -98,7 +101,10 @@ def _refuse_unseen() -> None:
     found = [{"field": name[:60], "detail": what} for name, what in wrong.items() if what]
     if found:
         raise Invalid(
-            f"What was typed {found[0]['detail']}. Nothing was recorded.", errors=found[:20]
+            sentence(
+                "What was typed {detail}. Nothing was recorded.", detail=found[0]["detail"]
+            ),
+            errors=found[:20],
         )
 
 

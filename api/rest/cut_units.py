@@ -10,6 +10,7 @@ from crib.cutting.operations import SpeedLimits
 from crib.errors import Invalid
 from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import constants_from_inches, m_min_from_ft_min, mm_from_in
+from crib.sentence import sentence
 
 
 def spindle_limits(given: Mapping[str, Any]) -> SpeedLimits:
@@ -40,16 +41,23 @@ def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]
         inch = f"{name}_ft_min" if speed else f"{name}_in_rev"
         if inch in found and metric in found:
             raise Invalid(
-                f"Give {metric} or {inch}, not both.",
-                errors=[{"field": f"{where}{inch}", "detail": f"stands beside {metric}"}],
+                sentence("Give {metric} or {inch}, not both.", metric=metric, inch=inch),
+                errors=[
+                    {
+                        "field": f"{where}{inch}",
+                        "detail": sentence("stands beside {metric}", metric=metric),
+                    }
+                ],
             )
         if inch in found:
             value = found.pop(inch)
             found[metric] = float(m_min_from_ft_min(value) if speed else mm_from_in(value))
         elif speed and metric not in found:
             raise Invalid(
-                f"Every test and cut needs {metric} or {inch}.",
-                errors=[{"field": f"{where}{metric}", "detail": "is missing"}],
+                sentence(
+                    "Every test and cut needs {metric} or {inch}.", metric=metric, inch=inch
+                ),
+                errors=[{"field": f"{where}{metric}", "detail": sentence("is missing")}],
             )
     return found
 
@@ -67,11 +75,13 @@ def metric_curve(given: dict[str, Any]) -> TaylorConstants:
     if ("c_ft_min" in found) == ("c_m_min" in found):
         both = "c_ft_min" in found
         raise Invalid(
-            "Give c_m_min or c_ft_min, one of them.",
+            sentence("Give c_m_min or c_ft_min, one of them."),
             errors=[
                 {
                     "field": "c_ft_min" if both else "c_m_min",
-                    "detail": "stands beside c_m_min" if both else "is missing",
+                    "detail": sentence("stands beside c_m_min")
+                    if both
+                    else sentence("is missing"),
                 }
             ],
         )

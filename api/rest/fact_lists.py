@@ -17,6 +17,7 @@ from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from crib.acts.named import named_assembly
 from crib.errors import Conflict, NotKnown
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.resolve import (
     machine_id_by_name,
@@ -138,7 +139,11 @@ def _register(one: FactList) -> None:
         rows = page.rows if page else ()
         if not rows or rows[0].id != fact:
             raise NotKnown(
-                f"Nothing of the {one.name.replace('-', ' ')} has the number {fact}.",
+                sentence(
+                    "Nothing of the {replace} has the number {fact}.",
+                    replace=one.name.replace("-", " "),
+                    fact=fact,
+                ),
                 facts={"fact": fact},
             )
         return rows[0]

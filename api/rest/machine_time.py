@@ -14,6 +14,7 @@ from crib.errors import NotKnown
 from crib.floor.cautions import PROBABILITY
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.time_ahead import time_ahead
+from crib.sentence import sentence
 
 blueprint = Blueprint("machine-time", __name__, description="The hours of a machine.")
 
@@ -58,7 +59,7 @@ def _machine_id(plan: ShopPlan, text: str) -> int:
     if len(alike) == 1:
         return int(alike[0].id)
     raise NotKnown(
-        f"There is no machine '{text[:60]}' here.",
+        sentence("There is no machine '{text}' here.", text=text[:60]),
         facts={"machine": text[:60]},
-        errors=[{"field": "machine", "detail": "is no machine here"}],
+        errors=[{"field": "machine", "detail": sentence("is no machine here")}],
     )

@@ -26,6 +26,7 @@ from crib.records.catalogue import BY_NAME, CATALOGUE, RUNS
 from crib.records.columns import Column, Record
 from crib.records.passwords import address_in, kept, shown
 from crib.records.rules import Problem, is_time_zone, problems_of
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.record_rows import OWNED
 from crib.store.records import (
@@ -63,7 +64,10 @@ def find_record(tx: Tx, record: Record, text: str) -> dict[str, Any]:
         return get_record(tx, record, int(text))
     if record.code_kind:
         return get_record(tx, record, resolve(tx, text, record.code_kind, field="key").id)
-    raise NotKnown(f"There is no {record.noun} '{text[:80]}' here.", facts={"text": text[:80]})
+    raise NotKnown(
+        sentence("There is no {noun} '{text}' here.", noun=record.noun, text=text[:80]),
+        facts={"text": text[:80]},
+    )
 
 
 #: More rows than a shop has records of a kind.
@@ -75,10 +79,14 @@ def _refuse_unknown(tx: Tx, column: Column, name: str) -> None:
     other = BY_NAME[column.reference or ""]
     if not list_records(tx, other, filters={other.key[0]: name}, limit=1, include_retired=True):
         raise NotKnown(
-            f"There is no {other.noun} '{name[:80]}' here.",
+            sentence("There is no {noun} '{name}' here.", noun=other.noun, name=name[:80]),
             facts={"text": name[:80]},
             errors=[
-                {"field": column.name, "parameter": column.name, "detail": "names nothing here"}
+                {
+                    "field": column.name,
+                    "parameter": column.name,
+                    "detail": sentence("names nothing here"),
+                }
             ],
         )
 
@@ -113,10 +121,16 @@ def refuse_contradictions(tx: Tx, record: Record, values: dict[str, Any]) -> Non
             found.append(("time_zone", told))
     if found:
         errors = [
-            {"field": field, "detail": f"{one.reason}; {one.right}"} for field, one in found
+            {"field": field, "detail": together("; ", (one.reason, one.right))}
+            for field, one in found
         ]
-        told_all = "; ".join(f"{error['field']} {error['detail']}" for error in errors[:3])
-        raise Invalid(f"This {record.noun} cannot be: {told_all}.", errors=errors)
+        told_all = together(
+            "; ", (together(" ", (error["field"], error["detail"])) for error in errors[:3])
+        )
+        raise Invalid(
+            sentence("This {noun} cannot be: {told_all}.", noun=record.noun, told_all=told_all),
+            errors=errors,
+        )
 
 
 def address_of(record: Record, row: dict[str, Any]) -> str:

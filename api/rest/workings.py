@@ -28,6 +28,7 @@ from crib.metrology.figures import Figures
 from crib.metrology.series import judge_series
 from crib.planning.bench_order import OrderJob, order_jobs
 from crib.planning.order_quantity import order_quantity, reorder_point
+from crib.sentence import figure, sentence
 
 blueprint = Blueprint("workings", __name__, description="The calculations by themselves.")
 
@@ -65,8 +66,12 @@ def work_out_reorder(call: Call) -> dict[str, Any]:
     if (costs[0] is None) != (costs[1] is None):
         name = "order_cost" if costs[0] is None else "holding_cost"
         raise Invalid(
-            f"How much to order follows from order_cost and holding_cost; {name} is missing.",
-            errors=[{"field": name, "detail": "is missing"}],
+            sentence(
+                "How much to order follows from order_cost and holding_cost; {name} is "
+                "missing.",
+                name=name,
+            ),
+            errors=[{"field": name, "detail": sentence("is missing")}],
         )
     point = reorder_point(**given)
     order = None
@@ -92,9 +97,13 @@ def work_out_tool_life(call: Call) -> dict[str, Any]:
         if given.get(exponent) and value is None:
             name = "feed_mm_rev" if exponent == "feed_exponent" else "depth_mm"
             raise Invalid(
-                f"With {exponent} the life depends on {name}: give it, or leave the exponent "
-                "out.",
-                errors=[{"field": name, "detail": "is missing"}],
+                sentence(
+                    "With {exponent} the life depends on {name}: give it, or leave the "
+                    "exponent out.",
+                    exponent=exponent,
+                    name=name,
+                ),
+                errors=[{"field": name, "detail": sentence("is missing")}],
             )
     field = next(name for name in call.body if name.startswith("cutting_speed"))
     life = float(life_min(cut[0], cut[1], cut[2], metric_curve(given)))
@@ -105,9 +114,18 @@ def work_out_tool_life(call: Call) -> dict[str, Any]:
             else f"more than {LONGEST_LIFE_MIN:g}"
         )
         raise OutsideModel(
-            f"At {cut[0]:g} m/min the curve promises {bound} minutes: so far from the speed "
-            "of one minute's life it says nothing.",
-            errors=[{"field": field, "detail": "too far from the speed of one minute's life"}],
+            sentence(
+                "At {cut} m/min the curve promises {bound} minutes: so far from the "
+                "speed of one minute's life it says nothing.",
+                cut=figure(cut[0], "g"),
+                bound=bound,
+            ),
+            errors=[
+                {
+                    "field": field,
+                    "detail": sentence("too far from the speed of one minute's life"),
+                }
+            ],
         )
     return {"life_min": life}
 
@@ -202,7 +220,9 @@ def check_character_of(text: str) -> dict[str, str]:
     """
     body = text.upper()
     if not re.fullmatch(r"[0-9A-Z]{1,64}", body):
-        sentence = "A check character is made of up to 64 characters 0-9 and A-Z."
-        raise Invalid(sentence, errors=[{"field": "text", "detail": "is not such a text"}])
+        words = "A check character is made of up to 64 characters 0-9 and A-Z."
+        raise Invalid(
+            words, errors=[{"field": "text", "detail": sentence("is not such a text")}]
+        )
     character = check_character(body)
     return {"character": character, "code": body + character}

@@ -21,6 +21,7 @@ from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import ft_min_from_m_min
 from crib.life.taylor_range import CurveRange
 from crib.outlook.own_constants import ItemEstimate
+from crib.sentence import sentence
 
 blueprint = Blueprint(
     "tool life", __name__, description="Constants of the speed-life curve, from lives."
@@ -86,8 +87,11 @@ def _prior(given: dict[str, Any], tests: LifeTests) -> tuple[ConstantsPrior, str
     if tool is None or group is None:
         missing = "tool_material" if tool is None else "material_group"
         raise Invalid(
-            "The starter table goes by tool material and material group: give both or neither.",
-            errors=[{"field": missing, "detail": "is missing beside the other"}],
+            sentence(
+                "The starter table goes by tool material and material group: give both "
+                "or neither."
+            ),
+            errors=[{"field": missing, "detail": sentence("is missing beside the other")}],
         )
     row = starter_constants(tool, group)
     return prior_around(
@@ -178,7 +182,7 @@ def list_estimates(call: Call) -> Reply:
     asked = call.query.get("cutting_item")
     if asked is not None and all(item.cutting_item != asked for item in items.values()):
         raise NotKnown(
-            f"There is no cutting item '{asked[:60]}' here.",
+            sentence("There is no cutting item '{asked}' here.", asked=asked[:60]),
             errors=[
                 {"field": "cutting_item", "parameter": "cutting_item", "detail": "unknown"}
             ],

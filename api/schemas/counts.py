@@ -12,6 +12,7 @@ from api.schemas.facts import FactBody
 from api.schemas.fields import At, Shape, Text, Whole
 from crib.acts.observe import TELLING
 from crib.acts.report_counts import MOST_READINGS
+from crib.sentence import sentence
 
 #: Refused readings that an answer names; it says how many there are in all.
 MOST_REFUSED_SHOWN = 100
@@ -65,10 +66,14 @@ class Readings(fields.List[Any]):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> Any:
         if not isinstance(value, list):
-            raise ValidationError("must be a list of readings")
+            raise ValidationError(sentence("must be a list of readings"))
         if not 1 <= len(value) <= MOST_READINGS:
             raise ValidationError(
-                f"holds {len(value)} readings: send at least one and at most {MOST_READINGS}"
+                sentence(
+                    "holds {value} readings: send at least one and at most {most_readings}",
+                    value=len(value),
+                    most_readings=MOST_READINGS,
+                )
             )
         if set(map(type, value)) - {dict}:
             wrong = (
@@ -76,7 +81,7 @@ class Readings(fields.List[Any]):
             )
             raise ValidationError(
                 {
-                    place: ["must be an object with at and count"]
+                    place: [sentence("must be an object with at and count")]
                     for place in islice(wrong, MOST_REFUSED_SHOWN)
                 }
             )
@@ -115,7 +120,10 @@ class CountsBody(FactBody):
         fields.Nested(ReadingShape),
         required=True,
         metadata={"minItems": 1, "maxItems": MOST_READINGS},
-        error_messages={"required": "is missing", "null": "may not be null"},
+        error_messages={
+            "required": sentence("is missing"),
+            "null": sentence("may not be null"),
+        },
     )
 
 
@@ -127,7 +135,10 @@ class ObservationsBody(Shape):
         fields.Nested(ObservationShape),
         required=True,
         metadata={"minItems": 1, "maxItems": 50_000},
-        error_messages={"required": "is missing", "null": "may not be null"},
+        error_messages={
+            "required": sentence("is missing"),
+            "null": sentence("may not be null"),
+        },
     )
 
 

@@ -11,11 +11,13 @@ from typing import Any
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
 
 from api.http.length_unit import LENGTH_UNIT, MM_PER_IN, NO_INCHES, Inches, InchNumber
+from api.schemas.by_rule import NAMED_IN_MM
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.records.bounds import Bounds
 from crib.records.columns import LONGEST_TEXT, Column
 from crib.records.plain_text import unseen
+from crib.sentence import figure, sentence, together
 from crib.units import (
     in_from_tenths_um,
     mm_from_tenths_um,
@@ -25,15 +27,6 @@ from crib.units import (
 
 #: Unknown members that are named one by one; where there are more, their number is told.
 _MOST_UNKNOWN = 100
-
-
-class ByRule(str):
-    """What is wrong with a value that can be read: a rule beside the document forbids it."""
-
-    __slots__ = ()
-
-
-NAMED_IN_MM = ByRule("is named in mm, but the address says length_unit=in: end its name in _in")
 
 LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"
 
@@ -47,8 +40,8 @@ class Shape(Schema):
         unknown = RAISE
 
     error_messages = {  # noqa: RUF012 - as marshmallow declares it
-        "unknown": "is not a member that this call knows",
-        "type": "must be a JSON object",
+        "unknown": sentence("is not a member that this call knows"),
+        "type": sentence("must be a JSON object"),
     }
 
     def load(self, data: Any, **kwargs: Any) -> Any:
@@ -56,7 +49,15 @@ class Shape(Schema):
         if isinstance(data, Mapping) and len(data) > len(self.load_fields) + _MOST_UNKNOWN:
             known = len(self.load_fields)
             raise ValidationError(
-                {"_schema": [f"has {len(data)} members; this call knows {known}"]}
+                {
+                    "_schema": [
+                        sentence(
+                            "has {data} members; this call knows {known}",
+                            data=len(data),
+                            known=known,
+                        )
+                    ]
+                }
             )
         return super().load(data, **kwargs)
 
@@ -100,9 +101,15 @@ def _refuse_implausible(bounds: Bounds, value: float, unit: str = "") -> None:
         return
     question = bounds.question(value)
     if not question:
-        raise ValidationError(f"must be {bounds}{unit}")
+        raise ValidationError(sentence("must be {bounds}{unit}", bounds=bounds, unit=unit))
     raise ValidationError(
-        f"{value:g}{unit} is not plausible; it must be {bounds}{unit}.{question}"
+        sentence(
+            "{value}{unit} is not plausible; it must be {bounds}{unit}.{question}",
+            value=figure(value, "g"),
+            unit=unit,
+            bounds=bounds,
+            question=question,
+        )
     )
 
 
@@ -120,7 +127,10 @@ def _described(kwargs: dict[str, Any], **schema: object) -> dict[str, Any]:
         metadata["description"] = explains
     for name, value in schema.items():
         metadata.setdefault(name, value)
-    messages = {"required": "is missing", "null": "may not be null; leave it out instead"}
+    messages = {
+        "required": sentence("is missing"),
+        "null": sentence("may not be null; leave it out instead"),
+    }
     return {"error_messages": messages} | given | {"metadata": metadata}
 
 
@@ -147,12 +157,18 @@ class Text(fields.String):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
-            raise ValidationError("must be text in quotes")
+            raise ValidationError(sentence("must be text in quotes"))
         text = value.strip()
         if len(text) < self.least:
-            raise ValidationError("is empty")
+            raise ValidationError(sentence("is empty"))
         if len(text) > self.longest:
-            raise ValidationError(f"is {len(text)} characters long; at most {self.longest}")
+            raise ValidationError(
+                sentence(
+                    "is {text} characters long; at most {longest}",
+                    text=len(text),
+                    longest=self.longest,
+                )
+            )
         wrong = unseen(text)
         if wrong is not None:
             raise ValidationError(wrong)
@@ -176,7 +192,13 @@ class Choice(Text):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         text = super()._deserialize(value, attr, data, **kwargs)
         if text not in self.choices:
-            raise ValidationError(f"is '{text[:40]}', not one of {', '.join(self.choices)}")
+            raise ValidationError(
+                sentence(
+                    "is '{text}', not one of {choices}",
+                    text=text[:40],
+                    choices=together(", ", self.choices),
+                )
+            )
         return text
 
 
@@ -209,7 +231,9 @@ class ExactLength(fields.String):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> int:  # type: ignore[override]
         if not isinstance(value, str):
-            raise ValidationError('is a number; write an exact length as text, like "12.3456"')
+            raise ValidationError(
+                sentence('is a number; write an exact length as text, like "12.3456"')
+            )
         try:
             length = self._read(value)
         except Invalid as refusal:
@@ -240,9 +264,9 @@ def text_of_number(value: float, places: int) -> str:
     try:
         rounded = round(exact, places)
     except InvalidOperation:
-        raise ValidationError("is no number to write out") from None
+        raise ValidationError(sentence("is no number to write out")) from None
     if abs(exact - rounded) > abs(rounded) * Decimal("1e-14"):
-        raise ValidationError(f"has more than {places} decimals")
+        raise ValidationError(sentence("has more than {places} decimals", places=places))
     return format(rounded, "f")
 
 
@@ -268,7 +292,9 @@ class At(fields.String):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> datetime:  # type: ignore[override]
         if not isinstance(value, str):
-            raise ValidationError("must be an instant as text, like 2026-03-29T01:30:00+01:00")
+            raise ValidationError(
+                sentence("must be an instant as text, like 2026-03-29T01:30:00+01:00")
+            )
         try:
             return parse_instant(value)
         except Invalid as refusal:
@@ -316,9 +342,11 @@ class Whole(fields.Integer):
         ):  # 2.0 is whole, as JSON Schema has it
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
-            raise ValidationError("must be a whole number")
+            raise ValidationError(sentence("must be a whole number"))
         if not self.least <= value <= self.most:
-            raise ValidationError(f"must lie from {self.least} to {self.most}")
+            raise ValidationError(
+                sentence("must lie from {least} to {most}", least=self.least, most=self.most)
+            )
         return value
 
 
@@ -358,7 +386,7 @@ class Number(fields.Float):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> float:
         if isinstance(value, InchNumber):
-            raise ValidationError("cannot be given in inches here; send it in mm")
+            raise ValidationError(sentence("cannot be given in inches here; send it in mm"))
         return self._number(value)
 
     def _number(self, value: Any) -> float:
@@ -366,11 +394,11 @@ class Number(fields.Float):
             try:
                 value = float(value)
             except ValueError:
-                raise ValidationError("must be a number") from None
+                raise ValidationError(sentence("must be a number")) from None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise ValidationError("must be a number")
+            raise ValidationError(sentence("must be a number"))
         if not math.isfinite(value):
-            raise ValidationError("must be a finite number")
+            raise ValidationError(sentence("must be a finite number"))
         _refuse_implausible(self.bounds, value)
         return float(value)
 
@@ -428,7 +456,7 @@ class YesNo(fields.Boolean):
             known = {"true": True, "yes": True, "false": False, "no": False}
             value = known.get(value.lower(), value)
         if not isinstance(value, bool):
-            raise ValidationError("must be true or false")
+            raise ValidationError(sentence("must be true or false"))
         return value
 
 
@@ -450,7 +478,12 @@ class _Listed(fields.List[Any]):
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> list[Any]:
         if isinstance(value, list) and not self.least <= len(value) <= self.most:
             raise ValidationError(
-                f"holds {len(value)} entries; {self.least} to {self.most} are taken"
+                sentence(
+                    "holds {value} entries; {least} to {most} are taken",
+                    value=len(value),
+                    least=self.least,
+                    most=self.most,
+                )
             )
         return super()._deserialize(value, attr, data, **kwargs)
 

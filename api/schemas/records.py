@@ -31,6 +31,7 @@ from crib.records.catalogue import BY_NAME
 from crib.records.columns import LONGEST_LINES, Column, Record
 from crib.records.plain_text import unseen
 from crib.records.values import print_cell, read_cell
+from crib.sentence import sentence
 from crib.store.record_rows import OWNED
 from crib.store.sound_rows import not_read
 
@@ -56,7 +57,7 @@ class Cell(Text):
         try:
             return read_cell(self.column, text)
         except Invalid as refusal:
-            raise ValidationError(f"'{text[:40]}' {refusal.sentence}") from refusal
+            raise ValidationError(f"'{text[:40]}' " + refusal.sentence) from refusal
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
         return None if value is None else print_cell(self.column, value)
@@ -142,12 +143,16 @@ class Template(Text):
 
     def _deserialize(self, value: Any, attr: Any, data: Any, **kwargs: Any) -> str:
         if not isinstance(value, str):
-            raise ValidationError("must be text in quotes")
+            raise ValidationError(sentence("must be text in quotes"))
         wrong = unseen(value.replace("\r\n", " ").replace("\n", " "))
         if wrong is not None:
             raise ValidationError(wrong)
         if len(value) > LONGEST_LINES:
-            raise ValidationError(f"is longer than {LONGEST_LINES} characters")
+            raise ValidationError(
+                sentence(
+                    "is longer than {longest_lines} characters", longest_lines=LONGEST_LINES
+                )
+            )
         return value
 
 

@@ -28,7 +28,7 @@ from crib.feed.machine_time import MachineTime
 from crib.feed.problems import FeedProblem, NotBooked, NothingToFollow
 from crib.feed.writer import Booker
 from crib.floor.path_counters import path_counters
-from crib.sentence import figure, sentence
+from crib.sentence import figure, sentence, together
 
 _LOG = logging.getLogger("crib.feed")
 _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 60.0
@@ -309,12 +309,13 @@ class MachineFeed:
         found = self._follower.followed
         if found is None:
             return
-        others = ", ".join(map(item_words, found.others))
-        counts = ", ".join(item_words(item) for item in found.counts)
+        others = together(", ", map(item_words, found.others))
+        counts = together(", ", (item_words(item) for item in found.counts))
+        nameless = sentence("without a name")
         words = sentence(
             "follows {counts} of device {device}",
             counts=counts,
-            device=found.device or sentence("without a name"),
+            device=found.device or nameless,
         )
         words += (
             sentence("; not followed: {others} (count_item names another)", others=others)

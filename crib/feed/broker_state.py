@@ -58,12 +58,13 @@ def no_connection(where: str, problem: BaseException | None) -> BrokerState:
             ),
         )
     why = (getattr(problem, "strerror", None) or str(problem or "")).rstrip(".")
+    no_answer = sentence("no answer")
     return BrokerState(
         "waiting",
         sentence(
             "No connection to the broker {where}: {why}.",
             where=where,
-            why=why or sentence("no answer"),
+            why=why or no_answer,
         ),
     )
 

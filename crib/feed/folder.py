@@ -49,7 +49,7 @@ class BadFile(Exception):  # noqa: N818 - said of a file, not a fault of the ser
             sentence("column {column}", column=column) if column else "",
         )
         where = ", ".join(place for place in places if place) or sentence("the file")
-        super().__init__(f"{where}: {why}")
+        super().__init__(together(": ", (where, why)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +156,14 @@ def read_file(path: Path) -> dict[str, list[_Row]]:
             return _rows(lines, csv.reader(lines, delimiter=dialect.separator, strict=True))
     except Unreadable as problem:
         error = problem.error
-        raise BadFile(error.line, error.column, f"{error.reason}; {error.right}") from problem
+        raise BadFile(
+            error.line, error.column, together("; ", (error.reason, error.right))
+        ) from problem
     except UnicodeDecodeError as problem:
         error = bad_byte(path, dialect.encoding)
-        raise BadFile(error.line, error.column, f"{error.reason}; {error.right}") from problem
+        raise BadFile(
+            error.line, error.column, together("; ", (error.reason, error.right))
+        ) from problem
 
 
 def _rows(lines: Lines, reader: Iterator[list[str]]) -> dict[str, list[_Row]]:

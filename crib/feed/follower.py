@@ -360,11 +360,12 @@ class Follower:
             self._count = max(_FEWEST, self._count // 4)
             return Step(place=self._place, at_end=False)
         words = "; ".join(f"{one.code} {one.text}".strip() for one in found.errors)
+        wordless = sentence("without a word")
         raise AgentRefuses(
             sentence(
                 "The agent refuses /{ask}: {words}.",
                 ask=ask,
-                words=words[:300] or sentence("without a word"),
+                words=words[:300] or wordless,
             )
         )
 

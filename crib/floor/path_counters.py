@@ -11,6 +11,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
+from crib.sentence import sentence
+
 _ONE = re.compile(r"([1-9][0-9]?)(?::([^|]*?))?(?:\*([0-9]{1,4}))?", re.ASCII)
 _MOST_PARTS = 1000
 _NO_PATH = 10**9
@@ -45,14 +47,18 @@ def path_counters(text: str | None) -> PathCounters:
     for word in text.split("|"):
         read = _ONE.fullmatch(word.strip())
         if read is None or (read[2] is not None and not read[2].strip()):
-            raise ValueError(f"has '{word.strip()[:40]}', which is no counter of a path")
+            raise ValueError(
+                sentence("has '{word}', which is no counter of a path", word=word.strip()[:40])
+            )
         path, item, parts = int(read[1]), (read[2] or "").strip() or None, int(read[3] or 1)
         if path in found:
-            raise ValueError(f"names path {path} twice")
+            raise ValueError(sentence("names path {path} twice", path=path))
         if item in items:
-            raise ValueError(f"has the counter {item} for two paths")
+            raise ValueError(sentence("has the counter {item} for two paths", item=item))
         if not 1 <= parts <= _MOST_PARTS:
-            raise ValueError(f"has {parts} parts per cycle for path {path}")
+            raise ValueError(
+                sentence("has {parts} parts per cycle for path {path}", parts=parts, path=path)
+            )
         found[path] = PathCounter(item, parts)
         items |= {item} if item else set()
     return MappingProxyType(dict(sorted(found.items())))

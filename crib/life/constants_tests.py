@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from crib.errors import OutsideModel
 from crib.life.taylor import Floats
 from crib.life.taylor_range import CurveRange
-from crib.sentence import figure, sentence
+from crib.sentence import figure, sentence, together
 
 #: Lowest and highest value that a test can mean; beyond it is a slip of the keyboard. A life
 #: of more than a million minutes is two years in cut without a pause.
@@ -143,7 +143,9 @@ def life_tests(
     feed = column("feed_mm_rev", feed_mm_rev) if _told(feed_mm_rev) else None
     depth = column("depth_mm", depth_mm) if _told(depth_mm) else None
     if errors:
-        said = "; ".join(f"{error['field']} {error['detail']}" for error in errors[:5])
+        said = together(
+            "; ", (together(" ", (error["field"], error["detail"])) for error in errors[:5])
+        )
         raise OutsideModel(
             sentence("These tests cannot be so: {said}.", said=said), errors=errors
         )

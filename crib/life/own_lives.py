@@ -14,7 +14,7 @@ from crib.life.aside import set_aside, yardstick
 from crib.life.fit import ExponentialFit, WeibullFit, fit_exponential, fit_weibull
 from crib.life.observations import CENSORED, WORN, life_histories
 from crib.life.one_key import OneKey, fit_one_key
-from crib.sentence import figure, sentence
+from crib.sentence import figure, sentence, together
 
 PROBS: Final = (0.05, 0.1, 0.5, 0.9)
 
@@ -196,4 +196,6 @@ def _check(name: str, value: float) -> None:
 
 
 def _outside(name: str, detail: str) -> OutsideModel:
-    return OutsideModel(f"{name} {detail}.", errors=[{"field": name, "detail": detail}])
+    return OutsideModel(
+        together("", (name, " ", detail, ".")), errors=[{"field": name, "detail": detail}]
+    )

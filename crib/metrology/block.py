@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from crib.errors import Invalid
 from crib.metrology.offset import AxisOffset, plain_text
+from crib.sentence import sentence, together
 from crib.units import TenthsUm
 
 #: Stands first in every block, whatever the template says; common practice, no source.
@@ -99,16 +100,30 @@ def check_template(template: str) -> None:
             not close or nest, or words of the records outside a comment.
     """
     if len(template) > LONGEST_TEMPLATE:
-        raise Invalid(f"The template is longer than {LONGEST_TEMPLATE} characters.")
+        raise Invalid(
+            sentence(
+                "The template is longer than {longest_template} characters.",
+                longest_template=LONGEST_TEMPLATE,
+            )
+        )
     if not template.strip():
-        raise Invalid("The template is empty.")
+        raise Invalid(sentence("The template is empty."))
     wrong = template_problems(template)
     if wrong:
-        said = "; ".join(f"line {number}: {detail}" for number, detail in wrong)
+        said = together(
+            "; ",
+            (
+                sentence("line {number}: {detail}", number=number, detail=detail)
+                for number, detail in wrong
+            ),
+        )
         errors = [
-            {"field": f"template line {number}", "detail": detail} for number, detail in wrong
+            {"field": sentence("template line {number}", number=number), "detail": detail}
+            for number, detail in wrong
         ]
-        raise Invalid(f"The template cannot be used: {said}.", errors=errors)
+        raise Invalid(
+            sentence("The template cannot be used: {said}.", said=said), errors=errors
+        )
 
 
 def template_problems(template: str) -> list[tuple[int, str]]:
@@ -121,31 +136,39 @@ def template_problems(template: str) -> list[tuple[int, str]]:
 
 
 def _line_errors(line: str) -> list[str]:
-    errors = []
+    errors: list[str] = []
     if re.search(r"[^\x20-\x7e\t]", line):
-        errors.append("a character that is not plain ASCII")
+        errors.append(sentence("a character that is not plain ASCII"))
     depth = 0
     for token in _TOKEN.finditer(line):
         name = token[2] or token[3]
         if token[5]:
-            errors.append("a lone $; write $$ for a dollar sign")
+            errors.append(sentence("a lone $; write $$ for a dollar sign"))
         elif name and name not in NAMES:
-            errors.append(f"${name} is not known: take {' '.join(NAMES)} and no other name")
+            errors.append(
+                sentence(
+                    "${name} is not known: take {names} and no other name",
+                    name=name,
+                    names=together(" ", NAMES),
+                )
+            )
         elif name in _WORDS and depth != 1:
-            errors.append(f"${name} may stand only inside a comment in parentheses")
+            errors.append(
+                sentence("${name} may stand only inside a comment in parentheses", name=name)
+            )
         depth += {"(": 1, ")": -1}.get(token[4] or "", 0)
         if depth not in (0, 1):
-            errors.append("comments in parentheses cannot nest")
+            errors.append(sentence("comments in parentheses cannot nest"))
             break
     if depth == 1:
-        errors.append("a comment is not closed")
+        errors.append(sentence("a comment is not closed"))
     return errors
 
 
 def _values(facts: BlockFacts, offsets: Sequence[AxisOffset]) -> Mapping[str, str]:
     unit = offsets[0].unit if offsets else "mm"
     if any(offset.unit != unit for offset in offsets):
-        raise Invalid("The offsets of one block must be in one unit.")
+        raise Invalid(sentence("The offsets of one block must be in one unit."))
     values = dict.fromkeys(NAMES, "")
     values |= {name: plain_words(getattr(facts, name)) for name in _WORDS}
     values["tool_number"] = str(int(facts.tool_number))

@@ -10,6 +10,7 @@ from typing import Final
 from crib.errors import OutsideModel
 from crib.metrology.scatter import KnownScatter
 from crib.metrology.uncertainty import coverage_factor
+from crib.sentence import sentence, together
 
 #: What the given figure is -> what divides it into a standard uncertainty (JCGM 100, 4.3).
 DISTRIBUTIONS: Final = {
@@ -121,16 +122,18 @@ def work_out_budget(contributions: Sequence[Contribution], level: float = LEVEL)
         effective degrees of freedom are cut to a whole number for t, as in G.4.2.
     """
     if not contributions:
-        raise OutsideModel("A budget needs at least one contribution.")
+        raise OutsideModel(sentence("A budget needs at least one contribution."))
     if not 0 < level < 1:
-        raise OutsideModel("The level of a budget lies between 0 and 1.")
+        raise OutsideModel(sentence("The level of a budget lies between 0 and 1."))
     parts = [_standard(one) for one in contributions]
     effects = [
         abs(one.sensitivity) * part for one, part in zip(contributions, parts, strict=True)
     ]
     combined = math.hypot(*effects)
     if not (combined > 0 and math.isfinite(combined)):
-        raise OutsideModel("Nothing in the budget is above zero: give what the gauge leaves.")
+        raise OutsideModel(
+            sentence("Nothing in the budget is above zero: give what the gauge leaves.")
+        )
     shares = [(effect / combined) ** 2 for effect in effects]
     doubt = sum(
         share**2 / one.degrees_of_freedom
@@ -186,7 +189,7 @@ def preset_budget(
             scatter.standard_deviation_mm / math.sqrt(n),
             degrees_of_freedom=scatter.degrees_of_freedom or None,
         ),
-        Contribution("gauge and master", gauge_uncertainty_mm),
+        Contribution(sentence("gauge and master"), gauge_uncertainty_mm),
         Contribution("resolution", resolution_mm / 2, "rectangular"),
     )
     budget = work_out_budget(parts, PRESET_LEVEL)
@@ -207,24 +210,34 @@ def _scatter(
     """What one reading scatters by and where that comes from; 0 degrees: as well as need be."""
     if n == 1 or deviation_mm is None:
         if known is None:
-            return "one reading, scatter assumed", KnownScatter(UNKNOWN_SCATTER_MM, 0)
+            return sentence("one reading, scatter assumed"), KnownScatter(UNKNOWN_SCATTER_MM, 0)
         usual_mm = max(known.standard_deviation_mm, DEFAULT_REPEATABILITY_MM)
-        return "one reading, scatter known", KnownScatter(usual_mm, known.degrees_of_freedom)
+        return sentence("one reading, scatter known"), KnownScatter(
+            usual_mm, known.degrees_of_freedom
+        )
     # equal readings show only that the scatter hides within a step of the display
     own = KnownScatter(max(deviation_mm, resolution_mm / math.sqrt(12)), n - 1)
     if known is None or not known.agrees(own.standard_deviation_mm, n - 1):
         return "repeats", own
-    return "repeats and known scatter", known.pooled(own.standard_deviation_mm, n - 1)
+    return sentence("repeats and known scatter"), known.pooled(own.standard_deviation_mm, n - 1)
 
 
 def _standard(one: Contribution) -> float:
     if one.distribution not in DISTRIBUTIONS:
         raise OutsideModel(
-            f"'{one.distribution}' is no distribution here: use {', '.join(DISTRIBUTIONS)}."
+            sentence(
+                "'{distribution}' is no distribution here: use {distributions}.",
+                distribution=one.distribution,
+                distributions=together(", ", DISTRIBUTIONS),
+            )
         )
     if not (math.isfinite(one.value) and one.value >= 0 and math.isfinite(one.sensitivity)):
-        raise OutsideModel(f"{one.name}: give a finite figure, zero or more.")
+        raise OutsideModel(
+            sentence("{name}: give a finite figure, zero or more.", name=one.name)
+        )
     freedom = one.degrees_of_freedom
     if freedom is not None and not (math.isfinite(freedom) and freedom > 0):
-        raise OutsideModel(f"{one.name}: degrees of freedom are finite and above zero.")
+        raise OutsideModel(
+            sentence("{name}: degrees of freedom are finite and above zero.", name=one.name)
+        )
     return one.value / DISTRIBUTIONS[one.distribution]

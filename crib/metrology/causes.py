@@ -17,6 +17,7 @@ import numpy as np
 
 from crib.errors import OutsideModel
 from crib.metrology.datum_noise import RECORD_DEVIATION_MM, Floats
+from crib.sentence import sentence
 
 CAUSES: Final = ("station", "holder", "gauge")
 
@@ -152,10 +153,12 @@ def diagnose(residuals: Sequence[Residual]) -> Diagnosis:
 
 def _check(residuals: Sequence[Residual]) -> None:
     if not residuals:
-        raise OutsideModel("There are no first-offs to tell a cause from.")
+        raise OutsideModel(sentence("There are no first-offs to tell a cause from."))
     numbers = [(one.residual_mm, one.sd_mm) for one in residuals]
     if not np.isfinite(numbers).all() or not all(sd > 0 for _, sd in numbers):
-        raise OutsideModel("A residual is finite, and its scatter finite and above zero.")
+        raise OutsideModel(
+            sentence("A residual is finite, and its scatter finite and above zero.")
+        )
 
 
 def _name(one: Residual, kind: str) -> str:

@@ -15,6 +15,7 @@ from crib.errors import OutsideModel
 from crib.metrology.datum_filter import HELD, NONE, DatumFilter
 from crib.metrology.datum_noise import NO_JUMPS, DatumPrior, Floats
 from crib.metrology.datum_reach import reach
+from crib.sentence import sentence
 
 #: A first-off that waits for a second one is as likely right as wrong.
 _HELD_RIGHT = 0.5
@@ -206,14 +207,20 @@ def _checked(
     seen = np.asarray(looks, dtype=np.float64)
     start = np.asarray(recorded, dtype=np.float64)
     if seen.ndim != 2 or start.shape != seen.shape[:1]:
-        raise OutsideModel("Give looks by station and mount, and one datum per station.")
+        raise OutsideModel(
+            sentence("Give looks by station and mount, and one datum per station.")
+        )
     try:
         sd = np.broadcast_to(np.asarray(look_sd, dtype=np.float64), seen.shape)
     except ValueError:
-        raise OutsideModel("Give one uncertainty for each look.") from None
+        raise OutsideModel(sentence("Give one uncertainty for each look.")) from None
     if np.isinf(seen).any() or not np.isfinite(start).all():
-        raise OutsideModel("A look at a datum, or the datum on record, is not a finite number.")
+        raise OutsideModel(
+            sentence("A look at a datum, or the datum on record, is not a finite number.")
+        )
     there = ~np.isnan(seen)
     if not (np.isfinite(sd[there]).all() and (sd[there] >= 0).all()):
-        raise OutsideModel("The uncertainty of a look is a finite number, zero or more.")
+        raise OutsideModel(
+            sentence("The uncertainty of a look is a finite number, zero or more.")
+        )
     return seen, np.where(there, sd, 0.0), start

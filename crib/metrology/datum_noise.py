@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crib.errors import OutsideModel
+from crib.sentence import sentence
 
 Floats = npt.NDArray[np.float64]
 
@@ -59,7 +60,9 @@ class DatumPrior:
     def __post_init__(self) -> None:
         scales = (self.record_deviation, self.walk, self.scatter, self.jump)
         if not all(np.isfinite(scale) and scale > 0 for scale in scales):
-            raise OutsideModel("The usual deviations of a datum must be finite and above zero.")
+            raise OutsideModel(
+                sentence("The usual deviations of a datum must be finite and above zero.")
+            )
 
     def scaled(self, factor: float) -> DatumPrior:
         """The same belief in another unit."""

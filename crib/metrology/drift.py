@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from crib.errors import OutsideModel
 from crib.metrology.uncertainty import coverage_factor
+from crib.sentence import sentence
 
 #: Level at which a slope is called a drift.
 LEVEL = 0.95
@@ -59,13 +60,13 @@ def study_drift(days: npt.ArrayLike, bias_mm: npt.ArrayLike, limit_mm: float) ->
     """
     when, bias = np.asarray(days, dtype=np.float64), np.asarray(bias_mm, dtype=np.float64)
     if when.shape != bias.shape or when.ndim != 1 or not np.isfinite([when, bias]).all():
-        raise OutsideModel("Give one finite bias for each check.")
+        raise OutsideModel(sentence("Give one finite bias for each check."))
     if not 0 < limit_mm < float("inf"):
-        raise OutsideModel("The limit of a drift must be finite and above zero.")
+        raise OutsideModel(sentence("The limit of a drift must be finite and above zero."))
     centred = when - when.mean() if when.size else when
     square = float(centred @ centred)
     if square <= 1e-18:
-        raise OutsideModel("A drift needs two checks at different times.")
+        raise OutsideModel(sentence("A drift needs two checks at different times."))
     slope = float(centred @ (bias - bias.mean())) / square
     last = float(when.max() - when.mean())
     now = float(bias.mean()) + slope * last

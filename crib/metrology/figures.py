@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
 from crib.metrology.offset import key_in_text, plain_text
+from crib.sentence import figure, sentence
 
 _TENTHS_UM_PER_IN = Decimal(254_000)
 
@@ -59,7 +60,9 @@ class Figures:
             ('+0.120 µm', '+5.0 µin')
         """
         if self.unit == "in":
-            return f"{length_mm / 25.4 * 1e6:+.1f} µin"
+            return sentence(
+                "{length_mm} µin", length_mm=figure(length_mm / 25.4 * 1000000.0, "+.1f")
+            )
         return f"{length_mm * 1000:+.3f} µm"
 
 

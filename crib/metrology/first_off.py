@@ -12,6 +12,7 @@ from crib.errors import OutsideModel
 from crib.metrology.datum import DatumTrack, follow_datum
 from crib.metrology.datum_filter import NONE, STEP, TAKEN, VERDICTS
 from crib.metrology.datum_noise import FIRST_OFF_UNCERTAINTY_MM, DatumPrior, Floats
+from crib.sentence import sentence
 from crib.units import TenthsUm
 
 #: Stays that the filter looks back over; those before speak through the first of them.
@@ -126,7 +127,7 @@ def look_at_axis(
         OutsideModel: An increment below one.
     """
     if increment_tenths_um < 1:
-        raise OutsideModel("The least step of an offset is at least 0.0001 mm.")
+        raise OutsideModel(sentence("The least step of an offset is at least 0.0001 mm."))
     factor = 2 if on_diameter else 1
     keyed, step, reach, preset_sd = (
         np.array([_number(getattr(stay, name)) for stay in stays])

@@ -11,6 +11,7 @@ from crib.errors import Invalid, OutsideModel
 from crib.metrology.figures import MM, Figures
 from crib.metrology.preset import mean_tenths_um
 from crib.metrology.uncertainty import sample_statistics
+from crib.sentence import figure, sentence
 from crib.units import TenthsUm
 
 #: Full width of the tolerance that the gauge serves, unless given [0.1 µm]; ± 0.02 mm,
@@ -73,11 +74,11 @@ def check_gauge(
     """
     if not readings_tenths_um:
         raise Invalid(
-            "There are no readings of the master: measure it at least once.",
+            sentence("There are no readings of the master: measure it at least once."),
             errors=[{"field": "readings", "detail": "empty"}],
         )
     if tolerance_width_tenths_um <= 0:
-        raise Invalid("The tolerance that the gauge serves must be above zero.")
+        raise Invalid(sentence("The tolerance that the gauge serves must be above zero."))
     found = judge_errors(
         [(value - master_tenths_um) / 10_000 for value in readings_tenths_um],
         tolerance_width_tenths_um / 10_000,
@@ -101,11 +102,17 @@ def check_gauge(
 def why_no_study(n: int, deviation_mm: float | None) -> tuple[str, ...]:
     """Why repeats are no study of a gauge: one, or all equal, show nothing of its scatter."""
     if n == 1:
-        return ("One reading shows no scatter: measure the master at least ten times.",)
+        return (
+            sentence("One reading shows no scatter: measure the master at least ten times."),
+        )
     if not deviation_mm:
         return (
-            f"All {n} readings are equal and show no scatter: the display is too coarse for a "
-            "study, or one reading was copied. Measure anew with more digits.",
+            sentence(
+                "All {n} readings are equal and show no scatter: the display is too "
+                "coarse for a study, or one reading was copied. Measure anew with more "
+                "digits.",
+                n=n,
+            ),
         )
     return ()
 
@@ -136,7 +143,7 @@ def judge_errors(
         OutsideModel: No readings, one that is not finite, or a width not above zero.
     """
     if not 0 < width_mm < float("inf"):
-        raise OutsideModel("The tolerance that the gauge serves must be above zero.")
+        raise OutsideModel(sentence("The tolerance that the gauge serves must be above zero."))
     statistics = sample_statistics(errors_mm)
     bias_mm = float(statistics.mean)
     deviation_mm = None if statistics.n == 1 else float(statistics.standard_deviation)
@@ -183,19 +190,30 @@ def _why_not(
     most_mm = BIAS_SHARE * width_mm
     if abs(bias_mm) > most_mm * (1 + 1e-9):
         sentences.append(
-            f"The gauge reads {figures.of_mm(bias_mm, sign=True)} off the master; at most "
-            f"{figures.of_mm(most_mm)}. Clean both, set the gauge on the master and check "
-            "again."
+            sentence(
+                "The gauge reads {of_mm} off the master; at most {of_mm2}. Clean both, "
+                "set the gauge on the master and check again.",
+                of_mm=figures.of_mm(bias_mm, sign=True),
+                of_mm2=figures.of_mm(most_mm),
+            )
         )
     least = LEAST_INDEX if n >= FULL_STUDY else LEAST_INDEX_SHORT
     if cg is not None and cg < least:
         sentences.append(
-            f"The readings scatter too much for this tolerance: Cg is {cg:.2f}, at least "
-            f"{least:.2f}. Clean the seat and look for play."
+            sentence(
+                "The readings scatter too much for this tolerance: Cg is {cg}, at least "
+                "{least}. Clean the seat and look for play.",
+                cg=figure(cg, ".2f"),
+                least=figure(least, ".2f"),
+            )
         )
     if cgk is not None and cgk < least and not sentences:
         sentences.append(
-            f"Bias and scatter together are too much for this tolerance: Cgk is {cgk:.2f}, at "
-            f"least {least:.2f}. Set the gauge on the master and check again."
+            sentence(
+                "Bias and scatter together are too much for this tolerance: Cgk is "
+                "{cgk}, at least {least}. Set the gauge on the master and check again.",
+                cgk=figure(cgk, ".2f"),
+                least=figure(least, ".2f"),
+            )
         )
     return tuple(sentences)

@@ -15,6 +15,7 @@ from functools import lru_cache
 
 from crib.errors import Invalid
 from crib.metrology.preset import MEASURES, Reading
+from crib.sentence import AND, OR, sentence, together
 from crib.units import TenthsUm, tenths_um_from_in, tenths_um_from_mm
 
 #: Any one word of the line.
@@ -48,12 +49,16 @@ class PatternWord:
     def expected(self) -> str:
         """What belongs there, for a sentence."""
         if self.text == ANY_WORD:
-            return "any word"
+            return sentence("any word")
         if not self.measures:
             return f"'{self.text}'"
         if _PLACEHOLDER.fullmatch(self.text):
-            return f"a number for {self.measures[0]}"
-        return f"'{self.text}' with a number for {' and '.join(self.measures)}"
+            return sentence("a number for {measures}", measures=self.measures[0])
+        return sentence(
+            "'{text}' with a number for {measures}",
+            text=self.text,
+            measures=together(AND, self.measures),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +87,23 @@ def compile_pattern(text: str) -> LinePattern:
     words = tuple(_word(word) for word in text.split())
     measures = [name for word in words for name in word.measures]
     if not measures:
-        raise _bad(f"The pattern names no measure: write at least one of {_KNOWN}.")
+        raise _bad(
+            sentence(
+                "The pattern names no measure: write at least one of {known}.", known=_KNOWN
+            )
+        )
     twice = next((name for name in measures if measures.count(name) > 1), None)
     if twice is not None:
-        raise _bad(f"The pattern has {{{twice.lower()}}} twice: name each measure once.")
+        raise _bad(
+            sentence(
+                "The pattern has {{twice}} twice: name each measure once.", twice=twice.lower()
+            )
+        )
     units = {said for word in words for said in _literals(word.text) if said in ("in", "mm")}
     if len(units) > 1:
-        raise _bad("The pattern says both mm and in: its numbers are all of one unit.")
+        raise _bad(
+            sentence("The pattern says both mm and in: its numbers are all of one unit.")
+        )
     return LinePattern(words, "in" in units)
 
 
@@ -110,11 +125,23 @@ def read_line(pattern: LinePattern | None, line: str) -> Reading:
     """
     if len(line) > LONGEST_LINE:
         raise _not_read(
-            f"The line has {len(line)} characters; at most {LONGEST_LINE} are read.", 1, "", ""
+            sentence(
+                "The line has {line} characters; at most {longest_line} are read.",
+                line=len(line),
+                longest_line=LONGEST_LINE,
+            ),
+            1,
+            "",
+            "",
         )
     said = line.split()
     if not said:
-        raise _not_read("The line is empty: send it from the gauge again.", 1, "a word", "")
+        raise _not_read(
+            sentence("The line is empty: send it from the gauge again."),
+            1,
+            sentence("a word"),
+            "",
+        )
     return _in_any_order(said) if pattern is None else _by_pattern(pattern, said)
 
 
@@ -125,16 +152,29 @@ def _word(text: str) -> PatternWord:
     literals, names = parts[::2], parts[1::2]
     for literal in literals:
         if "{" in literal or "}" in literal:
-            raise _bad(f"The pattern has a brace that stands alone in '{text[:40]}'.")
+            raise _bad(
+                sentence(
+                    "The pattern has a brace that stands alone in '{text}'.", text=text[:40]
+                )
+            )
     measures = []
     for name in names:
         if name.upper() not in MEASURES:
-            raise _bad(f"The pattern has {{{name[:20]}}}, which is no measure: use {_KNOWN}.")
+            raise _bad(
+                sentence(
+                    "The pattern has {{name}}, which is no measure: use {known}.",
+                    name=name[:20],
+                    known=_KNOWN,
+                )
+            )
         measures.append(name.upper())
     if not all(_APART.search(literal) for literal in literals[1:-1]):
         raise _bad(
-            f"Nothing keeps the numbers of '{text[:40]}' apart: put a word, white space or a "
-            "sign such as ; between them."
+            sentence(
+                "Nothing keeps the numbers of '{text}' apart: put a word, white space "
+                "or a sign such as ; between them.",
+                text=text[:40],
+            )
         )
     source = f"({_NUMBER})".join(re.escape(literal) for literal in literals)
     return PatternWord(text, re.compile(source, re.IGNORECASE), tuple(measures))
@@ -157,7 +197,7 @@ def _by_pattern(pattern: LinePattern, said: list[str]) -> Reading:
             found[name] = _length(number, place, name, in_inches=pattern.in_inches)
     if len(said) > len(pattern.words):
         place = len(pattern.words) + 1
-        raise _mismatch(place, "the end of the line", said[place - 1])
+        raise _mismatch(place, sentence("the end of the line"), said[place - 1])
     return _reading(found)
 
 
@@ -168,10 +208,14 @@ def _in_any_order(said: list[str]) -> Reading:
         name = said[place - 1].upper()
         if name not in MEASURES or name in found:
             left = [f"'{one}'" for one in MEASURES if one not in found]
-            raise _mismatch(place, " or ".join(left) or "the end of the line", said[place - 1])
+            raise _mismatch(
+                place,
+                together(OR, left) if left else sentence("the end of the line"),
+                said[place - 1],
+            )
         number = said[place] if place < len(said) else None
         if number is None or not number_of.fullmatch(number):
-            raise _mismatch(place + 1, f"a number for {name}", number)
+            raise _mismatch(place + 1, sentence("a number for {name}", name=name), number)
         found[name] = _length(number, place + 1, name, in_inches=False)
     return _reading(found)
 
@@ -189,9 +233,14 @@ def _length(number: str, place: int, name: str, *, in_inches: bool) -> TenthsUm:
         return tenths_um_from_in(text) if in_inches else tenths_um_from_mm(text)
     except Invalid as problem:
         raise _not_read(
-            f"Word {place} of the line, {name}: {problem.sentence}",
+            sentence(
+                "Word {place} of the line, {name}: {sentence}",
+                place=place,
+                name=name,
+                sentence=problem.sentence,
+            ),
             place,
-            f"a number for {name}",
+            sentence("a number for {name}", name=name),
             number,
         ) from problem
 
@@ -202,10 +251,19 @@ def _bad(sentence: str) -> Invalid:
 
 def _mismatch(place: int, expected: str, found: str | None) -> Invalid:
     if found is None:
-        sentence = f"The line ends before word {place}: {expected} belongs there."
+        text = sentence(
+            "The line ends before word {place}: {expected} belongs there.",
+            place=place,
+            expected=expected,
+        )
     else:
-        sentence = f"Word {place} of the line is '{found[:40]}': {expected} belongs there."
-    return _not_read(sentence, place, expected, found or "")
+        text = sentence(
+            "Word {place} of the line is '{found}': {expected} belongs there.",
+            place=place,
+            found=found[:40],
+            expected=expected,
+        )
+    return _not_read(text, place, expected, found or "")
 
 
 def _not_read(sentence: str, place: int, expected: str, found: str) -> Invalid:

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from crib.errors import OutsideModel
 from crib.metrology.datum_noise import Floats
 from crib.metrology.uncertainty import coverage_factor
+from crib.sentence import sentence
 
 #: Level of the intervals.
 LEVEL = 0.95
@@ -78,9 +79,11 @@ def compare_later(
     values, when = np.asarray(residuals_mm, dtype=float), np.asarray(days, dtype=float)
     places, own = np.asarray(stations), np.asarray(mine, dtype=bool)
     if not values.shape == when.shape == places.shape == own.shape or values.ndim != 1:
-        raise OutsideModel("Give one residual, station, gauge and day for each first-off.")
+        raise OutsideModel(
+            sentence("Give one residual, station, gauge and day for each first-off.")
+        )
     if not (np.isfinite(values).all() and np.isfinite(when).all()):
-        raise OutsideModel("A residual or a day is not a finite number.")
+        raise OutsideModel(sentence("A residual or a day is not a finite number."))
     if not own.any():
         return Later(0, None, None)
     levels = np.asarray(places[:, None] == np.unique(places)[None, :], dtype=float)

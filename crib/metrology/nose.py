@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from crib.errors import Invalid, OutsideModel
+from crib.sentence import sentence
 from crib.units import TenthsUm
 
 
@@ -48,7 +49,13 @@ def tip_orientation_vector(
     """
     if orientation not in numbering:
         known = ", ".join(str(number) for number in sorted(numbering))
-        raise Invalid(f"Tip orientation {orientation} is not known here: use one of {known}.")
+        raise Invalid(
+            sentence(
+                "Tip orientation {orientation} is not known here: use one of {known}.",
+                orientation=orientation,
+                known=known,
+            )
+        )
     return numbering[orientation]
 
 
@@ -79,7 +86,9 @@ def taper_error_mm(radius_mm: float, taper_deg: float) -> tuple[float, float]:
         OutsideModel: An angle outside that range or a negative radius.
     """
     if not 0 < taper_deg < 90 or not radius_mm >= 0:
-        raise OutsideModel("A taper lies between 0 and 90 degrees, a radius is not negative.")
+        raise OutsideModel(
+            sentence("A taper lies between 0 and 90 degrees, a radius is not negative.")
+        )
     theta = math.radians(taper_deg)
     dz_mm = radius_mm * (1 - math.tan(theta / 2))
     return dz_mm * math.tan(theta), dz_mm

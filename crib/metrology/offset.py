@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 from crib.errors import Invalid
+from crib.sentence import AND, sentence, together
 from crib.units import TenthsUm
 
 AXES = ("X", "Y", "Z")
@@ -53,13 +54,23 @@ class StationGeometry:
         for axis, mapping in zip(AXES, (self.axis_x, self.axis_y, self.axis_z), strict=True):
             if mapping is not None and mapping not in MAPPINGS:
                 raise Invalid(
-                    f"Axis {axis} is mapped to '{mapping}': use one of {' '.join(MAPPINGS)} or "
-                    "leave it empty."
+                    sentence(
+                        "Axis {axis} is mapped to '{mapping}': use one of {mappings} or "
+                        "leave it empty.",
+                        axis=axis,
+                        mapping=mapping,
+                        mappings=together(" ", MAPPINGS),
+                    )
                 )
         if self.offset_unit not in UNITS:
-            raise Invalid(f"Offsets in '{self.offset_unit}' are not known: use mm or in.")
+            raise Invalid(
+                sentence(
+                    "Offsets in '{offset_unit}' are not known: use mm or in.",
+                    offset_unit=self.offset_unit,
+                )
+            )
         if self.offset_increment_tenths_um < 1:
-            raise Invalid("The least step of an offset is at least 0.0001 mm.")
+            raise Invalid(sentence("The least step of an offset is at least 0.0001 mm."))
 
     def axes(self) -> tuple[tuple[str, str | None, TenthsUm], ...]:
         """Axis, mapping and datum [0.1 µm], X first."""
@@ -138,13 +149,16 @@ def offsets_to_key_in(
         Invalid: The station needs a measure that was not taken.
     """
     missing = [
-        f"{mapping[1:]} for axis {axis}"
+        sentence("{mapping} for axis {axis}", mapping=mapping[1:], axis=axis)
         for axis, mapping, _ in geometry.axes()
         if mapping is not None and mapping[1:] not in measures_tenths_um
     ]
     if missing:
         raise Invalid(
-            f"The station needs {' and '.join(missing)}: measure the assembly again with it."
+            sentence(
+                "The station needs {missing}: measure the assembly again with it.",
+                missing=together(AND, missing),
+            )
         )
     offsets = []
     for axis, mapping, datum in geometry.axes():
@@ -238,7 +252,7 @@ def _least_step(unit: str, increment_tenths_um: int) -> int:
         return increment_tenths_um
     if unit == "in":
         return max(1, _rounded(increment_tenths_um / _TENTHS_UM_PER_STEP))
-    raise Invalid(f"Offsets in '{unit}' are not known: use mm or in.")
+    raise Invalid(sentence("Offsets in '{unit}' are not known: use mm or in.", unit=unit))
 
 
 def _rounded(value: Decimal) -> int:
@@ -265,7 +279,11 @@ def difference(
         change = None
         if here is not None and there is not None:
             if here.on_diameter != there.on_diameter:
-                raise Invalid(f"Axis {axis} is on diameter in one of the two offsets only.")
+                raise Invalid(
+                    sentence(
+                        "Axis {axis} is on diameter in one of the two offsets only.", axis=axis
+                    )
+                )
             change = TenthsUm(here.value_tenths_um - there.value_tenths_um)
         rows.append(
             AxisDifference(
@@ -306,10 +324,20 @@ def apply_correction(
     held = keyed_tenths_um(change_tenths_um, offset.unit, increment_tenths_um)
     if held != change_tenths_um:
         raise Invalid(
-            f"A step of {_finest(change_tenths_um, offset.unit)} {offset.unit} on "
-            f"{offset.axis} is finer than this control takes; the nearest is "
-            f"{key_in_text(change_tenths_um, offset.unit, increment_tenths_um)} {offset.unit}.",
-            errors=[{"field": "change_mm", "detail": "not a multiple of the control's step"}],
+            sentence(
+                "A step of {finest} {unit} on {axis} is finer than this control takes; "
+                "the nearest is {key_in_text} {unit}.",
+                finest=_finest(change_tenths_um, offset.unit),
+                unit=offset.unit,
+                axis=offset.axis,
+                key_in_text=key_in_text(change_tenths_um, offset.unit, increment_tenths_um),
+            ),
+            errors=[
+                {
+                    "field": "change_mm",
+                    "detail": sentence("not a multiple of the control's step"),
+                }
+            ],
         )
     value = TenthsUm(offset.value_tenths_um + change_tenths_um)
     return AxisOffset(

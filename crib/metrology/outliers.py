@@ -11,6 +11,7 @@ from scipy.special import stdtrit
 from crib.errors import OutsideModel
 from crib.metrology.figures import MM, Figures
 from crib.metrology.uncertainty import sample_statistics
+from crib.sentence import figure, sentence
 
 #: Chance of naming a reading where all belong together.
 SIGNIFICANCE = 0.05
@@ -67,7 +68,9 @@ def find_outlier(
         5
     """
     if not (np.isfinite(usual_mm) and usual_mm >= 0):
-        raise OutsideModel("What readings usually scatter by is finite, zero or more.")
+        raise OutsideModel(
+            sentence("What readings usually scatter by is finite, zero or more.")
+        )
     statistics = sample_statistics(values_mm)
     deviation = float(statistics.standard_deviation)
     if statistics.n < FEWEST or deviation == 0:
@@ -78,16 +81,24 @@ def find_outlier(
     critical = grubbs_critical(statistics.n)
     if grubbs <= critical or apart[farthest] <= 1.5 * usual_mm:
         return None
-    what = f"{name}: reading" if name else "Reading"
+    what = sentence("{name}: reading", name=name) if name else "Reading"
     return Outlier(
         farthest + 1,
         float(values_mm[farthest]),
         grubbs,
         critical,
-        f"{what} {farthest + 1} ({figures.of_mm(values_mm[farthest])}) does not belong to the "
-        f"other {statistics.n - 1}: it lies {grubbs:.2f} standard deviations from the mean, "
-        f"chance seldom goes beyond {critical:.2f} (Grubbs, 5 %). Clean the seat and measure "
-        "again; no reading was left out.",
+        sentence(
+            "{what} {farthest} ({of_mm}) does not belong to the other {n}: it lies "
+            "{grubbs} standard deviations from the mean, chance seldom goes beyond "
+            "{critical} (Grubbs, 5 %). Clean the seat and measure again; no reading was "
+            "left out.",
+            what=what,
+            farthest=farthest + 1,
+            of_mm=figures.of_mm(values_mm[farthest]),
+            n=statistics.n - 1,
+            grubbs=figure(grubbs, ".2f"),
+            critical=figure(critical, ".2f"),
+        ),
     )
 
 
@@ -102,6 +113,6 @@ def grubbs_critical(n: int, significance: float = SIGNIFICANCE) -> float:
         2.29
     """
     if n < FEWEST or not 0 < significance < 1:
-        raise OutsideModel("The test for an outlier takes three repeats or more.")
+        raise OutsideModel(sentence("The test for an outlier takes three repeats or more."))
     t2 = float(stdtrit(n - 2, 1 - significance / (2 * n))) ** 2
     return float((n - 1) / np.sqrt(n) * np.sqrt(t2 / (n - 2 + t2)))

@@ -18,6 +18,7 @@ from crib.metrology.figures import MM, Figures
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.scatter import KnownScatter
 from crib.metrology.uncertainty import conforms, sample_statistics
+from crib.sentence import AND, sentence, together
 from crib.units import TenthsUm
 
 #: ISO 13399: functional length, width, height, corner radius.
@@ -166,7 +167,7 @@ def measure(
     }
     _refuse_unknown(nominals)
     if tolerance_tenths_um is not None and tolerance_tenths_um <= 0:
-        raise Invalid("A tolerance must be above zero: give half its width.")
+        raise Invalid(sentence("A tolerance must be above zero: give half its width."))
     wanted = [name for name in ("LF", "WF") if name in nominals] if needed is None else needed
     carried = _carried(readings, tuple(wanted))
     _refuse_bad_radius(readings, nominals, figures)
@@ -186,39 +187,63 @@ def measure(
         )
         for name in carried
     )
-    why_not = tuple(sentence for result in results for sentence in result.why_not)
+    why_not = tuple(text for result in results for text in result.why_not)
     return PresetResult(results, not why_not, why_not)
 
 
 def _refuse_unknown(names: Iterable[str]) -> None:
     unknown = [name for name in names if name not in MEASURES]
     if unknown:
-        raise Invalid(f"{', '.join(unknown)} is not a measure: use {', '.join(MEASURES)}.")
+        raise Invalid(
+            sentence(
+                "{unknown} is not a measure: use {measures}.",
+                unknown=together(", ", unknown),
+                measures=together(", ", MEASURES),
+            )
+        )
 
 
 def _carried(readings: Sequence[Reading], wanted: tuple[str, ...]) -> tuple[str, ...]:
     if not readings:
         raise Invalid(
-            "There are no readings: measure the assembly at least once, better three times.",
+            sentence(
+                "There are no readings: measure the assembly at least once, better three times."
+            ),
             errors=[{"field": "readings", "detail": "empty"}],
         )
     if len(readings) > MOST_READINGS:
-        raise Invalid(f"{len(readings)} readings are too many: send at most {MOST_READINGS}.")
+        raise Invalid(
+            sentence(
+                "{readings} readings are too many: send at most {most_readings}.",
+                readings=len(readings),
+                most_readings=MOST_READINGS,
+            )
+        )
     carried = readings[0].carried()
     if not carried:
-        raise Invalid("The first reading measures nothing: give at least one length.")
+        raise Invalid(sentence("The first reading measures nothing: give at least one length."))
     for number, reading in enumerate(readings[1:], start=2):
         if reading.carried() != carried:
             raise Invalid(
-                f"Reading {number} has {', '.join(reading.carried()) or 'nothing'}, reading 1 "
-                f"has {', '.join(carried)}: measure the same lengths each time.",
-                errors=[{"field": f"readings.{number - 1}", "detail": "other measures"}],
+                sentence(
+                    "Reading {number} has {reading}, reading 1 has {carried}: measure "
+                    "the same lengths each time.",
+                    number=number,
+                    reading=", ".join(reading.carried()) or "nothing",
+                    carried=together(", ", carried),
+                ),
+                errors=[
+                    {"field": f"readings.{number - 1}", "detail": sentence("other measures")}
+                ],
             )
     _refuse_unknown(wanted)
     missing = [name for name in wanted if name not in carried]
     if missing:
         raise Invalid(
-            f"{' and '.join(missing)} must be measured for this tool and is missing.",
+            sentence(
+                "{missing} must be measured for this tool and is missing.",
+                missing=together(AND, missing),
+            ),
             errors=[
                 {"field": f"readings.0.{name.lower()}_mm", "detail": "missing"}
                 for name in missing
@@ -234,14 +259,17 @@ def _refuse_bad_radius(
         radius = reading.re_tenths_um
         if radius is None:
             continue
-        where = [{"field": f"readings.{number}.re_mm", "detail": "not a nose radius"}]
+        where = [{"field": f"readings.{number}.re_mm", "detail": sentence("not a nose radius")}]
         if radius < 0:
-            raise Invalid("A nose radius cannot be negative.", errors=where)
+            raise Invalid(sentence("A nose radius cannot be negative."), errors=where)
         if radius == 0 and nominals.get("RE", 0) > 0:
             raise Invalid(
-                f"Reading {number + 1} gives nose radius 0, the turning insert should have "
-                f"{figures.exact(nominals['RE'])}: measure the radius again or leave "
-                "it out.",
+                sentence(
+                    "Reading {number} gives nose radius 0, the turning insert should "
+                    "have {exact}: measure the radius again or leave it out.",
+                    number=number + 1,
+                    exact=figures.exact(nominals["RE"]),
+                ),
                 errors=where,
             )
 
@@ -304,16 +332,32 @@ def _outside(
         return ()
     if expanded_mm * 10_000 >= half:
         return (
-            f"{name}: the uncertainty of {figures.up(expanded_mm)} fills the whole tolerance "
-            f"{lower} to {upper}; nothing can be accepted. Measure more often or check the "
-            "gauge.",
+            sentence(
+                "{name}: the uncertainty of {up} fills the whole tolerance {lower} to "
+                "{upper}; nothing can be accepted. Measure more often or check the "
+                "gauge.",
+                name=name,
+                up=figures.up(expanded_mm),
+                lower=lower,
+                upper=upper,
+            ),
         )
-    outside = (
-        f"{name} is {figures.exact(mean)}; the limits are {lower} to {upper}, less "
-        f"the uncertainty of {figures.up(expanded_mm)} on each side."
+    outside = sentence(
+        "{name} is {exact}; the limits are {lower} to {upper}, less the uncertainty "
+        "of {up} on each side.",
+        name=name,
+        exact=figures.exact(mean),
+        lower=lower,
+        upper=upper,
+        up=figures.up(expanded_mm),
     )
     if n < FEW and abs(mean - nominal) <= half:
-        return (outside, f"{name}: measure at least {FEW} times to make it smaller.")
+        return (
+            outside,
+            sentence(
+                "{name}: measure at least {few} times to make it smaller.", name=name, few=FEW
+            ),
+        )
     return (outside,)
 
 
@@ -328,8 +372,15 @@ def _reading_outside(
     """A mean hides a reading that a chip on the seat or a loose screw spoiled."""
     lower, upper = limits
     return tuple(
-        f"Reading {number} of {name} is {figures.exact(value)}, outside the limits "
-        f"{lower} to {upper}. Clean the seat and measure again."
+        sentence(
+            "Reading {number} of {name} is {exact}, outside the limits {lower} to "
+            "{upper}. Clean the seat and measure again.",
+            number=number,
+            name=name,
+            exact=figures.exact(value),
+            lower=lower,
+            upper=upper,
+        )
         for number, value in enumerate(values, start=1)
         if abs(value - nominal) > half
     )
@@ -348,12 +399,24 @@ def _too_wide(
         return ()
     if len(values) < FEW and abs(farthest - mean) <= half:
         return (
-            f"{name}: {len(values)} readings leave an uncertainty of "
-            f"{figures.up(expanded_mm)}; at most {figures.exact(half)} together with the "
-            f"scatter. Measure at least {FEW} times.",
+            sentence(
+                "{name}: {values} readings leave an uncertainty of {up}; at most "
+                "{exact} together with the scatter. Measure at least {few} times.",
+                name=name,
+                values=len(values),
+                up=figures.up(expanded_mm),
+                exact=figures.exact(half),
+                few=FEW,
+            ),
         )
     return (
-        f"{name} scatters: {figures.exact(farthest)} against a mean of "
-        f"{figures.exact(mean)}, uncertainty {figures.up(expanded_mm)}; at most "
-        f"{figures.exact(half)} together. Clean the seat and measure again.",
+        sentence(
+            "{name} scatters: {exact} against a mean of {exact2}, uncertainty {up}; at "
+            "most {exact3} together. Clean the seat and measure again.",
+            name=name,
+            exact=figures.exact(farthest),
+            exact2=figures.exact(mean),
+            up=figures.up(expanded_mm),
+            exact3=figures.exact(half),
+        ),
     )

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crib.errors import OutsideModel
+from crib.sentence import sentence
 
 #: Deviation over the mean range of many subgroups of n (1 / d2), as the manual rounds it.
 _PER_RANGE = {
@@ -53,12 +54,14 @@ def study(values: npt.ArrayLike) -> StudyResult:
         table = np.asarray(values, dtype=np.float64)
     except ValueError:
         raise OutsideModel(
-            "Everybody measures the same pieces as often: give equally many values each."
+            sentence(
+                "Everybody measures the same pieces as often: give equally many values each."
+            )
         ) from None
     if table.ndim != 3 or not all(2 <= size <= 10 for size in table.shape):
-        raise OutsideModel("A study takes 2 to 10 people, repeats and pieces each.")
+        raise OutsideModel(sentence("A study takes 2 to 10 people, repeats and pieces each."))
     if not np.isfinite(table).all():
-        raise OutsideModel("A value of the study is not a finite number.")
+        raise OutsideModel(sentence("A value of the study is not a finite number."))
     people, repeats, pieces = table.shape
     mean_range = float(np.ptp(table, axis=1).mean())
     repeatability = mean_range * _PER_RANGE[repeats]
@@ -68,7 +71,9 @@ def study(values: npt.ArrayLike) -> StudyResult:
     gauge = float(np.hypot(repeatability, reproducibility))
     total = float(np.hypot(gauge, piece_deviation))
     if total == 0:
-        raise OutsideModel("All values of the study are equal: there is nothing to share out.")
+        raise OutsideModel(
+            sentence("All values of the study are equal: there is nothing to share out.")
+        )
     categories = int(1.41 * piece_deviation / gauge) if gauge > 0 else pieces
     return StudyResult(
         mean_range,

@@ -15,6 +15,7 @@ from crib.metrology.budget import (
 from crib.metrology.figures import MM, Figures
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.uncertainty import conforms, sample_statistics
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ def judge_series(
         JCGM 100:2008, 4.2, 5.1 and G.4; ISO 14253-1, guard band = expanded uncertainty.
     """
     if not 0 < tolerance_mm < float("inf"):
-        raise OutsideModel("A tolerance must be above zero: give half its width.")
+        raise OutsideModel(sentence("A tolerance must be above zero: give half its width."))
     statistics = sample_statistics(readings_mm)
     mean_mm = float(statistics.mean)
     if statistics.n == 1:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.special import stdtrit
 
 from crib.errors import OutsideModel
+from crib.sentence import sentence
 
 #: Coverage factor of every expanded uncertainty here (about 95 %; JCGM 100, 6.3.3).
 COVERAGE = 2.0
@@ -48,9 +49,9 @@ def sample_statistics(values: npt.ArrayLike) -> SampleStatistics:
     """
     table = np.asarray(values, dtype=np.float64)
     if table.ndim == 0 or table.shape[-1] == 0:
-        raise OutsideModel("There are no readings: measure at least once.")
+        raise OutsideModel(sentence("There are no readings: measure at least once."))
     if not np.isfinite(table).all():
-        raise OutsideModel("A reading is not a finite number.")
+        raise OutsideModel(sentence("A reading is not a finite number."))
     n = table.shape[-1]
     first = table[..., :1]
     shifted = table - first
@@ -73,7 +74,9 @@ def coverage_factor(degrees_of_freedom: float, level_prob: float) -> float:
         2.26
     """
     if not degrees_of_freedom > 0 or not 0 < level_prob < 1:
-        raise OutsideModel("Degrees of freedom must be above 0, the level between 0 and 1.")
+        raise OutsideModel(
+            sentence("Degrees of freedom must be above 0, the level between 0 and 1.")
+        )
     return float(stdtrit(degrees_of_freedom, (1 + level_prob) / 2))
 
 

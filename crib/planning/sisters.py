@@ -260,12 +260,12 @@ def _missing_holder(spec: SpecNeeds, next_from: datetime | None) -> Missing:
     text = sentence("No free holder of type {holder_type}", holder_type=spec.holder_type)
     if next_from is not None:
         text += sentence("; the next one comes out of a machine too late to be built in time")
-    return Missing("holder", (spec.holder_type,), 1, f"{text}.")
+    return Missing("holder", (spec.holder_type,), 1, text + ".")
 
 
 def _missing_edges(spec: SpecNeeds) -> Missing:
     count = spec.items_per_tool
-    edges = "edge" if count == 1 else sentence("edges from one lot")
+    edges = sentence("edge") if count == 1 else sentence("edges from one lot")
     text = sentence(
         "{count} {edges} of {cutting_items} not in stock.",
         count=count,

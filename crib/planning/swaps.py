@@ -150,7 +150,7 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
                 limit=limit,
                 parts=figure(of.parts, ".0f"),
             )
-        return f"{limit}."
+        return limit + "."
     if why == PAST:
         return sentence(
             "It has used {used} of the promised life; {best} was the age of least cost.",

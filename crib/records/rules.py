@@ -18,7 +18,7 @@ from crib.metrology.block import template_problems
 from crib.metrology.gauge_line import compile_pattern
 from crib.records.columns import Record
 from crib.records.passwords import MASK, is_masked
-from crib.sentence import sentence
+from crib.sentence import clause, sentence
 
 _DAY_MINUTES = 24 * 60
 _TEMPLATE = "(MACHINE $machine)"
@@ -110,7 +110,7 @@ def _machine(values: Values) -> Iterator[Problem]:
             path_counters(counters)
         except ValueError as problem:
             yield Problem(
-                "path_counters", str(problem), sentence("write it like 1:main|2:sub*2")
+                "path_counters", problem.args[0], sentence("write it like 1:main|2:sub*2")
             )
     if is_masked(values.get("feed_url")):
         yield Problem(
@@ -172,7 +172,7 @@ def _gauge(values: Values) -> Iterator[Problem]:
         try:
             compile_pattern(pattern)
         except Invalid as problem:
-            why = problem.sentence.rstrip(".")
+            why = clause(problem.sentence)
             right = sentence("write it like LF {lf} WF {wf}")
             yield Problem("line_pattern", sentence("cannot be used: {why}", why=why), right)
 

@@ -248,11 +248,13 @@ def right_for(column: Column) -> str:
         (sentence("more than"), column.above),
         (sentence("at most"), column.maximum),
     )
-    bounds = [f", {words} {plain(bound)}" for words, bound in pairs if bound is not None]
+    bounds = [
+        together(" ", (words, plain(bound))) for words, bound in pairs if bound is not None
+    ]
+    span = together(", ", bounds)
     if column.zero:
-        bounds.insert(0, sentence(", 0 or"))
-        bounds[1] = bounds[1].removeprefix(",")
-    return sentence("write {shape}{bounds}", shape=shape, bounds=together("", bounds))
+        span = sentence("0 or {span}", span=span)
+    return together(", ", [sentence("write {shape}", shape=shape), *([span] if span else [])])
 
 
 def read_names(column: Column, text: str) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from sqlalchemy import RowMapping, Select, bindparam, func, select
 from crib.cutting.contradictions import contradictions
 from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
-from crib.sentence import sentence
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
@@ -77,7 +77,7 @@ def constants_from_row(row: RowMapping) -> tuple[TaylorConstants, str]:
 def contradiction_of(operation: CutOperation) -> str | None:
     """What contradicts itself in an operation that was stored before that was refused."""
     found = contradictions(operation)
-    return "; ".join(f"{one.column} {one.reason}" for one in found) or None
+    return together("; ", (together(" ", (one.column, one.reason)) for one in found)) or None
 
 
 def contradicted_operations(tx: Tx) -> Iterator[str]:

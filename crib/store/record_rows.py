@@ -207,7 +207,8 @@ def find_reference(column: Column, value: object, lookup: Lookup) -> int:
             "there is no {noun} '{value}'", noun=BY_NAME[reference].noun, value=value
         )
         raise Invalid(
-            f"{column.name}: {detail}.", errors=[{"field": column.name, "detail": detail}]
+            together("", (column.name, ": ", detail, ".")),
+            errors=[{"field": column.name, "detail": detail}],
         )
     return found
 

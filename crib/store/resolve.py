@@ -7,7 +7,7 @@ from typing import Any
 
 from crib.codes import KINDS, looks_like_code, parse_code, strip_address
 from crib.errors import BadCode, NotKnown
-from crib.sentence import sentence
+from crib.sentence import begun, sentence
 from crib.store.engine import Tx
 
 
@@ -234,7 +234,7 @@ def _wrong_kind(found: Resolved, kind: str | None, field: str) -> NotKnown:
 
 def _living(found: Resolved, field: str) -> Resolved:
     if found.retired:
-        name = KINDS[found.kind].capitalize()
+        name = begun(KINDS[found.kind])
         raise NotKnown(
             sentence("{name} {mark} was retired.", name=name, mark=found.mark or found.code),
             facts={"code": found.code, "mark": found.mark},

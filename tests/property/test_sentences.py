@@ -9,10 +9,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crib.sentence import (
+    BEGUN,
+    CLAUSE,
     Figure,
     Instant,
     Sentence,
     as_kept,
+    begun,
+    clause,
     figure,
     from_kept,
     sentence,
@@ -34,9 +38,13 @@ PLAIN = (
 def sentences(values):
     """Sentences with a hole for each value, in any order, each perhaps twice."""
     return st.dictionaries(NAMES, values, max_size=4).flatmap(
-        lambda chosen: st.lists(
-            st.sampled_from([*(f"{{{name}}}" for name in chosen), "word ", "; "]), max_size=6
-        ).map(lambda pieces: Sentence("".join(pieces), chosen))
+        lambda chosen: st.tuples(
+            st.lists(
+                st.sampled_from([*(f"{{{name}}}" for name in chosen), "word ", "; ", "."]),
+                max_size=6,
+            ),
+            st.sampled_from(["", CLAUSE, BEGUN]),
+        ).map(lambda made: Sentence("".join(made[0]), chosen, made[1]))
     )
 
 
@@ -51,7 +59,7 @@ def kinds(value):
     """A value with its kind, and those of a sentence's values."""
     if isinstance(value, Sentence):
         parts = {name: kinds(inner) for name, inner in value.values.items()}
-        return Sentence, str(value), value.template, parts
+        return Sentence, str(value), value.template, value.form, parts
     return type(value), value
 
 
@@ -90,6 +98,12 @@ def test_a_sum_reads_as_one_and_keeps_its_parts(made, other):
     assert other + made == str(other) + str(made)
     for whole in (made + other, other + made):
         assert any(kinds(part) == kinds(made) for part in whole.values.values())
+
+
+@given(SENTENCES | TEXTS)
+def test_within_another_a_sentence_may_lose_its_stop_or_gain_a_capital(made):
+    assert clause(made) == str(made).rstrip(".")
+    assert begun(made) == str(made)[:1].upper() + str(made)[1:]
 
 
 def test_a_joint_may_be_a_word_that_translates():

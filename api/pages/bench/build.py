@@ -17,6 +17,7 @@ from crib.codes import strip_address
 from crib.errors import Invalid, Refusal
 from crib.floor.cautions import build_cautions
 from crib.records.catalogue import TOOL_SPECS
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.records import list_records
 from crib.store.resolve import resolve_holder, resolve_lot
@@ -61,8 +62,8 @@ def _refuse_missing(entries: Mapping[str, str]) -> None:
     missing = [name for name in ("tool_spec", "holder", "lot") if name not in entries]
     if missing:
         raise Invalid(
-            "Something is missing: scan or choose it.",
-            errors=[{"field": name, "detail": "is missing"} for name in missing],
+            sentence("Something is missing: scan or choose it."),
+            errors=[{"field": name, "detail": sentence("is missing")} for name in missing],
         )
 
 
@@ -71,8 +72,8 @@ def _edge(text: str | None) -> int | None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 4):
         raise Invalid(
-            f"'{text[:20]}' is no edge: edges are counted from 1.",
-            errors=[{"field": "edge", "detail": "wants a whole number from 1"}],
+            sentence("'{text}' is no edge: edges are counted from 1.", text=text[:20]),
+            errors=[{"field": "edge", "detail": sentence("wants a whole number from 1")}],
         )
     return int(text)
 

@@ -12,6 +12,7 @@ from api.language import preferences
 from crib.errors import Invalid
 from crib.metrology.gauge_line import compile_pattern, read_line
 from crib.metrology.preset import MEASURES, Reading
+from crib.sentence import sentence, together
 from crib.units import TenthsUm, mm_from_tenths_um, tenths_um_from_in, tenths_um_from_mm
 
 #: Most readings that a page gathers; the address has to stay one that every browser takes.
@@ -59,14 +60,28 @@ class Draft:
         first = self.readings[0].carried() if self.readings else reading.carried()
         if reading.carried() != first:
             raise Invalid(
-                f"This reading has {', '.join(reading.carried())}, those before have "
-                f"{', '.join(first)}: measure the same lengths each time.",
-                errors=[{"field": "line", "detail": "other lengths than before"}],
+                sentence(
+                    "This reading has {reading}, those before have {first}: measure the "
+                    "same lengths each time.",
+                    reading=together(", ", reading.carried()),
+                    first=together(", ", first),
+                ),
+                errors=[{"field": "line", "detail": sentence("other lengths than before")}],
             )
         if len(self.readings) >= MOST_GATHERED:
             raise Invalid(
-                f"{MOST_GATHERED} readings are enough for one tool: record them.",
-                errors=[{"field": "line", "detail": f"at most {MOST_GATHERED}"}],
+                sentence(
+                    "{most_gathered} readings are enough for one tool: record them.",
+                    most_gathered=MOST_GATHERED,
+                ),
+                errors=[
+                    {
+                        "field": "line",
+                        "detail": sentence(
+                            "at most {most_gathered}", most_gathered=MOST_GATHERED
+                        ),
+                    }
+                ],
             )
         return replace(self, readings=(*self.readings, reading), by_hand=by_hand)
 
@@ -120,7 +135,7 @@ def _by_hand() -> Reading | None:
         except Invalid as refusal:
             errors.append({"field": name.lower(), "detail": refusal.sentence})
     if errors:
-        raise Invalid("The reading was not taken: see the field.", errors=errors)
+        raise Invalid(sentence("The reading was not taken: see the field."), errors=errors)
     return Reading(*values) if any(value is not None for value in values) else None
 
 

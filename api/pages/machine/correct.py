@@ -18,6 +18,7 @@ from crib.acts.correct_offset import CorrectOffset, correct_offset, tell_correct
 from crib.codes import strip_address
 from crib.errors import Invalid, NotKnown, NotMounted, Refusal
 from crib.metrology.offset import AXES, AxisOffset, plain_text
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
@@ -124,7 +125,10 @@ def _stay(tx: Tx, row: StationRow) -> MountShown:
     stay = mount_in_station(tx, row.id)
     if stay is None:
         raise NotMounted(
-            f"Nothing was in station {row.mark} at this moment: record the mount first.",
+            sentence(
+                "Nothing was in station {mark} at this moment: record the mount first.",
+                mark=row.mark,
+            ),
             facts={"station": row.mark},
         )
     return stay

@@ -32,6 +32,7 @@ from crib.metrology.series import judge_series
 from crib.metrology.uncertainty import sample_statistics
 from crib.planning.bench_order import order_jobs
 from crib.planning.order_quantity import order_quantity, reorder_point
+from crib.sentence import sentence
 
 
 def _series_figures(body: Body, answer: Body) -> Figures:
@@ -59,7 +60,11 @@ def _series_figures(body: Body, answer: Body) -> Figures:
 def _repeats(body: Body, answer: Body) -> list[Table]:
     if answer["expanded_uncertainty_mm"] is None:
         return [
-            Table("Not judged", ("Why",), [("One repeat shows no spread: measure again.",)])
+            Table(
+                sentence("Not judged"),
+                (sentence("Why"),),
+                [(sentence("One repeat shows no spread: measure again."),)],
+            )
         ]
     allowed = body["tolerance_mm"] - answer["expanded_uncertainty_mm"]
     rows = []
@@ -67,29 +72,40 @@ def _repeats(body: Body, answer: Body) -> list[Table]:
         off = reading - answer["mean_mm"]
         within = "yes" if abs(off) <= allowed else "no"
         rows.append((f"{reading:.4f}", f"{off:+.5f}", f"{allowed:.5f}", within))
-    heads = ("Repeat in mm", "Off the mean", "Allowed, ±", "Within")
-    return [Table("Why it is accepted, or not", heads, rows)]
+    heads = (
+        sentence("Repeat in mm"),
+        sentence("Off the mean"),
+        sentence("Allowed, ±"),
+        sentence("Within"),
+    )
+    return [Table(sentence("Why it is accepted, or not"), heads, rows)]
 
 
 PRESET: Final = Working(
     slug="preset",
-    title="Repeats of one length",
-    says="Mean, spread and uncertainty of a preset, and whether every repeat lies within the "
-    "tolerance less the uncertainty.",
+    title=sentence("Repeats of one length"),
+    says=sentence(
+        "Mean, spread and uncertainty of a preset, and whether every repeat lies within "
+        "the tolerance less the uncertainty."
+    ),
     entries=(
         Entry(
             "readings_mm",
-            "Readings in mm, with spaces between",
+            sentence("Readings in mm, with spaces between"),
             "80.0010 80.0020 80.0030",
             read=numbers,
             lines=2,
             symbol="x",
         ),
-        Entry("tolerance_mm", "Tolerance, ±", "0.01", "mm", "T"),
+        Entry("tolerance_mm", sentence("Tolerance, ±"), "0.01", "mm", "T"),
         Entry(
-            "gauge_uncertainty_mm", "Standard uncertainty of the gauge", "0.001", "mm", "u_g"
+            "gauge_uncertainty_mm",
+            sentence("Standard uncertainty of the gauge"),
+            "0.001",
+            "mm",
+            "u_g",
         ),
-        Entry("resolution_mm", "Step of the gauge's display", "0.001", "mm", "r"),
+        Entry("resolution_mm", sentence("Step of the gauge's display"), "0.001", "mm", "r"),
     ),
     work=by_call(calls.work_out_preset, shapes.SeriesBody(), shapes.SeriesAnswer()),
     figures=_series_figures,
@@ -102,19 +118,23 @@ PRESET: Final = Working(
         Line("A = T - U", "mm"),
     ),
     results=(
-        Result("mean_mm", "Mean", "mm"),
-        Result("standard_deviation_mm", "Standard deviation", "mm"),
-        Result("type_a_mm", "Type A uncertainty of the mean", "mm"),
-        Result("expanded_uncertainty_mm", "Expanded uncertainty, 95 %", "mm"),
-        Result("accepted", "Accepted"),
+        Result("mean_mm", sentence("Mean"), "mm"),
+        Result("standard_deviation_mm", sentence("Standard deviation"), "mm"),
+        Result("type_a_mm", sentence("Type A uncertainty of the mean"), "mm"),
+        Result("expanded_uncertainty_mm", sentence("Expanded uncertainty, 95 %"), "mm"),
+        Result("accepted", sentence("Accepted")),
     ),
-    source="JCGM 100:2008, 4.2, 5.1, G.4; guard band after ISO 14253-1 (both from memory). k "
-    "is 2 for many repeats, more for few.",
+    source=sentence(
+        "JCGM 100:2008, 4.2, 5.1, G.4; guard band after ISO 14253-1 (both from memory). "
+        "k is 2 for many repeats, more for few."
+    ),
     functions=(judge_series, sample_statistics, preset_budget),
     call="POST /v1/workings/preset",
     tables=_repeats,
-    caution="Prove every offset as the machine's manual and your shop's rules say before the "
-    "tool goes near the work.",
+    caution=sentence(
+        "Prove every offset as the machine's manual and your shop's rules say before "
+        "the tool goes near the work."
+    ),
 )
 
 
@@ -132,28 +152,38 @@ def _order_figures(_body: Body, answer: Body) -> Figures:
 
 
 def _ordered(_body: Body, answer: Body) -> list[Table]:
-    heads = ("Job", "Start in min", "Finish", "Due", "Late by")
+    heads = (
+        sentence("Job"),
+        sentence("Start in min"),
+        sentence("Finish"),
+        sentence("Due"),
+        sentence("Late by"),
+    )
     rows = [
         (job["name"], *(f"{job[key]:g}" for key in
                         ("start_min", "finish_min", "due_min", "lateness_min")))
         for job in answer["order"]
     ]  # fmt: skip
-    tables = [Table("In the order of due dates", heads, rows)]
+    tables = [Table(sentence("In the order of due dates"), heads, rows)]
     if answer["fewest_late"]:
         names = [(name,) for name in answer["fewest_late_names"]]
-        tables.append(Table("Late when as few as possible are", ("Job",), names))
+        tables.append(
+            Table(sentence("Late when as few as possible are"), (sentence("Job"),), names)
+        )
     return tables
 
 
 BENCH_ORDER: Final = Working(
     slug="bench-order",
-    title="Order of jobs at one bench",
-    says="The earliest due date first keeps the greatest lateness smallest; where not all can "
-    "be in time, another order makes fewest late.",
+    title=sentence("Order of jobs at one bench"),
+    says=sentence(
+        "The earliest due date first keeps the greatest lateness smallest; where not "
+        "all can be in time, another order makes fewest late."
+    ),
     entries=(
         Entry(
             "jobs",
-            "One job a line: name, minutes, minutes until due",
+            sentence("One job a line: name, minutes, minutes until due"),
             "A 10 20\nB 4 9\nC 7 15\nD 3 5\nE 6 30",
             read=jobs,
             lines=6,
@@ -165,11 +195,13 @@ BENCH_ORDER: Final = Working(
     figures=_order_figures,
     lines=(Line("L = F - d", "min"),),
     results=(
-        Result("greatest_lateness_min", "Greatest lateness", "min"),
-        Result("fewest_late", "As few as can be late"),
+        Result("greatest_lateness_min", sentence("Greatest lateness"), "min"),
+        Result("fewest_late", sentence("As few as can be late")),
     ),
-    source="Jackson 1955 (earliest due date); Moore 1968 with Hodgson's algorithm (fewest "
-    "late). F is when a job is finished, d when it is due.",
+    source=sentence(
+        "Jackson 1955 (earliest due date); Moore 1968 with Hodgson's algorithm (fewest "
+        "late). F is when a job is finished, d when it is due."
+    ),
     functions=(order_jobs,),
     call="POST /v1/workings/bench-order",
     tables=_ordered,
@@ -193,15 +225,23 @@ def _reorder_figures(body: Body, answer: Body) -> Figures:
 
 REORDER: Final = Working(
     slug="reorder",
-    title="When to order, and how much",
-    says="Order once what is left, with what is on its way, is down to the reorder point.",
+    title=sentence("When to order, and how much"),
+    says=sentence(
+        "Order once what is left, with what is on its way, is down to the reorder point."
+    ),
     entries=(
-        Entry("mean_per_day", "Mean demand per day", "350", "", "m"),
-        Entry("deviation_per_day", "Standard deviation of a day's demand", "10", "", "sigma"),
-        Entry("lead_days", "From order to delivery", "1", "days", "l"),
-        Entry("service_level", "Chance not to run out before", "0.95"),
-        Entry("order_cost", "Cost of one order", "10", "", "K"),
-        Entry("holding_cost", "Cost of keeping one piece for a day", "0.5", "", "H"),
+        Entry("mean_per_day", sentence("Mean demand per day"), "350", "", "m"),
+        Entry(
+            "deviation_per_day",
+            sentence("Standard deviation of a day's demand"),
+            "10",
+            "",
+            "sigma",
+        ),
+        Entry("lead_days", sentence("From order to delivery"), "1", "days", "l"),
+        Entry("service_level", sentence("Chance not to run out before"), "0.95"),
+        Entry("order_cost", sentence("Cost of one order"), "10", "", "K"),
+        Entry("holding_cost", sentence("Cost of keeping one piece for a day"), "0.5", "", "H"),
     ),
     work=by_call(calls.work_out_reorder, shapes.ReorderBody(), shapes.ReorderAnswer()),
     figures=_reorder_figures,
@@ -211,13 +251,15 @@ REORDER: Final = Working(
         Line("Q = sqrt(2 * m * K / H)", "", "order"),
     ),
     results=(
-        Result("reorder_point", "Reorder point"),
-        Result("safety_stock", "Safety stock in it"),
-        Result("order_quantity", "Cheapest order"),
-        Result("cost_per_day", "Cost of ordering and keeping per day"),
+        Result("reorder_point", sentence("Reorder point")),
+        Result("safety_stock", sentence("Safety stock in it")),
+        Result("order_quantity", sentence("Cheapest order")),
+        Result("cost_per_day", sentence("Cost of ordering and keeping per day")),
     ),
-    source="Heizer & Render, Operations Management (from memory); F. W. Harris 1913 for the "
-    "order. z is the normal quantile of the chance.",
+    source=sentence(
+        "Heizer & Render, Operations Management (from memory); F. W. Harris 1913 for "
+        "the order. z is the normal quantile of the chance."
+    ),
     functions=(reorder_point, order_quantity),
     call="POST /v1/workings/reorder",
 )
@@ -241,20 +283,30 @@ def _character_figures(body: Body, answer: Body) -> Figures:
 
 def _character_steps(body: Body, _answer: Body) -> list[Table]:
     rows = [tuple(map(str, step)) for step in _steps(body["text"].upper())]
-    heads = ("Character", "Value a", "(P + a) mod 36, 36 for 0", "twice that mod 37: P")
-    return [Table("Step by step, P being 36 at first", heads, rows)]
+    heads = (
+        sentence("Character"),
+        sentence("Value a"),
+        sentence("(P + a) mod 36, 36 for 0"),
+        sentence("twice that mod 37: P"),
+    )
+    return [Table(sentence("Step by step, P being 36 at first"), heads, rows)]
 
 
 CHECK_CHARACTER: Final = Working(
     slug="check-character",
-    title="Check character of a code",
-    says="The last character of a code on a label: it tells a mistyped code from a sound one.",
-    entries=(Entry("text", "Text before the check character", "H00001", read=words),),
+    title=sentence("Check character of a code"),
+    says=sentence(
+        "The last character of a code on a label: it tells a mistyped code from a sound one."
+    ),
+    entries=(Entry("text", sentence("Text before the check character"), "H00001", read=words),),
     work=lambda body: calls.check_character_of(body.get("text", "")),
     figures=_character_figures,
     lines=(Line("c = mod(37 - P, 36)"),),
-    results=(Result("character", "Check character"), Result("code", "The whole code")),
-    source="ISO/IEC 7064, MOD 37,36. The value of A is 10, of Z 35.",
+    results=(
+        Result("character", sentence("Check character")),
+        Result("code", sentence("The whole code")),
+    ),
+    source=sentence("ISO/IEC 7064, MOD 37,36. The value of A is 10, of Z 35."),
     functions=(check_character,),
     call="GET /v1/workings/check-character/TEXT",
     tables=_character_steps,

@@ -12,6 +12,7 @@ from api.schemas import workings as shapes
 from crib.life.economics import at_speed, best_speed, least_cost_life_min, most_output_life_min
 from crib.life.replacement import weibull_swap_point
 from crib.life.wear import size_growth_mm
+from crib.sentence import sentence
 
 
 def _swap_figures(body: Body, answer: Body) -> Figures:
@@ -35,15 +36,17 @@ def _swap_figures(body: Body, answer: Body) -> Figures:
 
 SWAP_POINT: Final = Working(
     slug="swap-point",
-    title="Age at which a planned swap costs least",
-    says="Swapping early wastes life, swapping late risks a failure in the cut. Where a "
-    "failure can hurt somebody or wreck a spindle, cost is not the measure.",
+    title=sentence("Age at which a planned swap costs least"),
+    says=sentence(
+        "Swapping early wastes life, swapping late risks a failure in the cut. Where a "
+        "failure can hurt somebody or wreck a spindle, cost is not the measure."
+    ),
     entries=(
-        Entry("shape", "Shape of life", "3", "", "k"),
-        Entry("scale", "Scale of life, in any unit of use", "100", "", "theta"),
-        Entry("planned_cost", "Cost of a planned swap", "1", "", "c_p"),
-        Entry("failure_cost", "Cost of a failure in the cut", "10", "", "c_f"),
-        Entry("break_rate", "Breaks per unit of use", "", "", "lam"),
+        Entry("shape", sentence("Shape of life"), "3", "", "k"),
+        Entry("scale", sentence("Scale of life, in any unit of use"), "100", "", "theta"),
+        Entry("planned_cost", sentence("Cost of a planned swap"), "1", "", "c_p"),
+        Entry("failure_cost", sentence("Cost of a failure in the cut"), "10", "", "c_f"),
+        Entry("break_rate", sentence("Breaks per unit of use"), "", "", "lam"),
     ),
     work=by_call(calls.work_out_swap_point, shapes.SwapPointBody(), shapes.SwapPointAnswer()),
     figures=_swap_figures,
@@ -58,13 +61,15 @@ SWAP_POINT: Final = Working(
         Line("c = c_f / integral(exp(-(u / theta) ** k - lam * u), u, 0, inf)", when="never"),
     ),
     results=(
-        Result("age", "Swap at"),
-        Result("cost_rate", "Cost per unit of use there"),
-        Result("fails_first_share", "Share of edges that fail before"),
-        Result("why", "Why"),
+        Result("age", sentence("Swap at")),
+        Result("cost_rate", sentence("Cost per unit of use there")),
+        Result("fails_first_share", sentence("Share of edges that fail before")),
+        Result("why", sentence("Why")),
     ),
-    source="Age replacement: Barlow & Proschan, Mathematical Theory of Reliability, 1965 (from "
-    "memory). x is the age at which c is least.",
+    source=sentence(
+        "Age replacement: Barlow & Proschan, Mathematical Theory of Reliability, 1965 "
+        "(from memory). x is the age at which c is least."
+    ),
     functions=(weibull_swap_point,),
     call="POST /v1/workings/swap-point",
 )
@@ -87,7 +92,11 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
         "v_2": most["cutting_speed_m_min"],
     }
     cases = {
-        f"{place} {'held' if one['limited_by'] else 'free'}"
+        (
+            sentence("{place} held", place=place)
+            if one["limited_by"]
+            else sentence("{place} free", place=place)
+        )
         for place, one in ((1, least), (2, most))
     }
     if least["cut_min"] is None:
@@ -111,23 +120,34 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
 
 ECONOMICS: Final = Working(
     slug="cutting-economics",
-    title="Speeds of least cost and of greatest output",
-    says="A faster cut makes the part sooner and the edge shorter. Between the two speeds lies "
-    "every sensible one. Give the limits of the spindle: no speed beyond them is advised.",
+    title=sentence("Speeds of least cost and of greatest output"),
+    says=sentence(
+        "A faster cut makes the part sooner and the edge shorter. Between the two "
+        "speeds lies every sensible one. Give the limits of the spindle: no speed "
+        "beyond them is advised."
+    ),
     entries=(
-        Entry("n", "Exponent of life", "0.125", "", "n"),
-        Entry("c_m_min", "Speed for a life of one minute", "70", "m/min", "C"),
-        Entry("change_min", "Time to change an edge", "2", "min", "t_c"),
-        Entry("machine_rate_per_min", "Cost of a minute of the machine", "0.5", "", "R"),
-        Entry("edge_cost", "Cost of an edge", "3", "", "K"),
-        Entry("path_length_mm", "Length of the cut", "500", "mm", "L"),
-        Entry("feed_mm_rev", "Feed", "0.25", "mm/rev", "f"),
-        Entry("diameter_mm", "Diameter", "100", "mm", "D"),
-        Entry("handling_min", "Time to load and unload", "5", "min", "t_h"),
-        Entry("spindle_max_rpm", "Greatest speed of the machine", "8000", "1/min", "N_max"),
-        Entry("station_max_rpm", "Greatest speed of the station", "", "1/min"),
-        Entry("holder_max_rpm", "Greatest speed of the holder", "", "1/min"),
-        Entry("tool_max_rpm", "Greatest speed of the tool", "", "1/min"),
+        Entry("n", sentence("Exponent of life"), "0.125", "", "n"),
+        Entry("c_m_min", sentence("Speed for a life of one minute"), "70", "m/min", "C"),
+        Entry("change_min", sentence("Time to change an edge"), "2", "min", "t_c"),
+        Entry(
+            "machine_rate_per_min", sentence("Cost of a minute of the machine"), "0.5", "", "R"
+        ),
+        Entry("edge_cost", sentence("Cost of an edge"), "3", "", "K"),
+        Entry("path_length_mm", sentence("Length of the cut"), "500", "mm", "L"),
+        Entry("feed_mm_rev", sentence("Feed"), "0.25", "mm/rev", "f"),
+        Entry("diameter_mm", sentence("Diameter"), "100", "mm", "D"),
+        Entry("handling_min", sentence("Time to load and unload"), "5", "min", "t_h"),
+        Entry(
+            "spindle_max_rpm",
+            sentence("Greatest speed of the machine"),
+            "8000",
+            "1/min",
+            "N_max",
+        ),
+        Entry("station_max_rpm", sentence("Greatest speed of the station"), "", "1/min"),
+        Entry("holder_max_rpm", sentence("Greatest speed of the holder"), "", "1/min"),
+        Entry("tool_max_rpm", sentence("Greatest speed of the tool"), "", "1/min"),
     ),
     work=by_call(calls.work_out_economics, shapes.EconomicsBody(), shapes.EconomicsAnswer()),
     figures=_economics_figures,
@@ -147,21 +167,25 @@ ECONOMICS: Final = Working(
         Line("K_p = R * t_p + K * t_m / T_1", "", "part"),
     ),
     results=(
-        Result("minimum_cost.cutting_speed_m_min", "Speed of least cost", "m/min"),
-        Result("minimum_cost.spindle_rpm", "Spindle speed there", "1/min"),
-        Result("minimum_cost.limited_by", "Held there by"),
-        Result("minimum_cost.life_min", "Life there", "min"),
-        Result("minimum_cost.part_min", "Minutes per part there", "min"),
-        Result("minimum_cost.part_cost", "Cost per part there"),
-        Result("maximum_output.cutting_speed_m_min", "Speed of greatest output", "m/min"),
-        Result("maximum_output.spindle_rpm", "Spindle speed there", "1/min"),
-        Result("maximum_output.limited_by", "Held there by"),
-        Result("maximum_output.life_min", "Life there", "min"),
-        Result("maximum_output.part_min", "Minutes per part there", "min"),
-        Result("maximum_output.part_cost", "Cost per part there"),
+        Result("minimum_cost.cutting_speed_m_min", sentence("Speed of least cost"), "m/min"),
+        Result("minimum_cost.spindle_rpm", sentence("Spindle speed there"), "1/min"),
+        Result("minimum_cost.limited_by", sentence("Held there by")),
+        Result("minimum_cost.life_min", sentence("Life there"), "min"),
+        Result("minimum_cost.part_min", sentence("Minutes per part there"), "min"),
+        Result("minimum_cost.part_cost", sentence("Cost per part there")),
+        Result(
+            "maximum_output.cutting_speed_m_min", sentence("Speed of greatest output"), "m/min"
+        ),
+        Result("maximum_output.spindle_rpm", sentence("Spindle speed there"), "1/min"),
+        Result("maximum_output.limited_by", sentence("Held there by")),
+        Result("maximum_output.life_min", sentence("Life there"), "min"),
+        Result("maximum_output.part_min", sentence("Minutes per part there"), "min"),
+        Result("maximum_output.part_cost", sentence("Cost per part there")),
     ),
-    source="Groover, Fundamentals of Modern Manufacturing, machining economics (from memory). "
-    "1: least cost, 2: greatest output.",
+    source=sentence(
+        "Groover, Fundamentals of Modern Manufacturing, machining economics (from "
+        "memory). 1: least cost, 2: greatest output."
+    ),
     functions=(least_cost_life_min, most_output_life_min, best_speed, at_speed),
     call="POST /v1/workings/cutting-economics",
 )
@@ -179,18 +203,19 @@ def _size_figures(body: Body, answer: Body) -> Figures:
 
 PART_SIZE: Final = Working(
     slug="part-size",
-    title="Size that a worn flank leaves on",
-    says="How much an outside cut grows as the flank wears. On diameter every X figure "
-    "doubles.",
+    title=sentence("Size that a worn flank leaves on"),
+    says=sentence(
+        "How much an outside cut grows as the flank wears. On diameter every X figure doubles."
+    ),
     entries=(
-        Entry("wear_land_mm", "Wear land on the flank", "0.3", "mm", "VB"),
-        Entry("clearance_deg", "Clearance angle", "7", "°", "alpha"),
+        Entry("wear_land_mm", sentence("Wear land on the flank"), "0.3", "mm", "VB"),
+        Entry("clearance_deg", sentence("Clearance angle"), "7", "°", "alpha"),
         Entry(
             "on_diameter",
-            "Counted",
+            sentence("Counted"),
             "on diameter",
             read=yes_no,
-            choices=("on diameter", "on radius"),
+            choices=(sentence("on diameter"), sentence("on radius")),
         ),
     ),
     work=by_call(calls.work_out_part_size, shapes.PartSizeBody(), shapes.PartSizeAnswer()),
@@ -199,9 +224,11 @@ PART_SIZE: Final = Working(
         Line("Delta = 2 * VB * tan_deg(alpha)", "mm", "diameter"),
         Line("Delta = VB * tan_deg(alpha)", "mm", "radius"),
     ),
-    results=(Result("growth_mm", "Growth", "mm"),),
-    source="Geometry of the worn flank at zero rake, e.g. DeGarmo, Materials and Processes in "
-    "Manufacturing (from memory).",
+    results=(Result("growth_mm", sentence("Growth"), "mm"),),
+    source=sentence(
+        "Geometry of the worn flank at zero rake, e.g. DeGarmo, Materials and Processes "
+        "in Manufacturing (from memory)."
+    ),
     functions=(size_growth_mm,),
     call="POST /v1/workings/part-size",
 )

@@ -32,6 +32,7 @@ from crib.cutting.kinematics import (
 )
 from crib.cutting.operations import KINDS, CutOperation
 from crib.cutting.passes import pass_diameters_mm, thread_depths_mm, thread_passes
+from crib.sentence import sentence
 
 _COLUMNS: Final = frozenset(field.name for field in fields(CutOperation))
 _LIMITS: Final = ("spindle_max_rpm", "station_max_rpm", "holder_max_rpm", "tool_max_rpm")
@@ -68,11 +69,11 @@ def _straight_figures(
     held = "held" if math.isfinite(lowest) else "free"
     if operation.cutting_speed_m_min is not None:
         wanted = [spindle_rpm(operation.cutting_speed_m_min, d or 1.0) for d in diameters]
-        cases = {"straight", f"speed {held}"}
+        cases = {"straight", sentence("speed {held}", held=held)}
     else:
         wanted = [operation.spindle_rpm or 0.0] * cuts
         found["N_p"] = wanted[0]
-        cases = {"straight", f"turns {held}"}
+        cases = {"straight", sentence("turns {held}", held=held)}
     found |= {
         "L": operation.length_mm or 0.0,
         "p": cuts,
@@ -97,39 +98,56 @@ def _radial_figures(
     found |= {"r_o": outer, "r_i": inner, "p": answer["passes"]}
     if operation.cutting_speed_m_min is None:
         found["N_r"] = min(operation.spindle_rpm or 0.0, lowest)
-        return Figures(found, frozenset({"all held"}))
+        return Figures(found, frozenset({sentence("all held")}))
     if not math.isfinite(lowest):
-        return Figures(found, frozenset({"none held"}))
+        return Figures(found, frozenset({sentence("none held")}))
     clamp = 500 * operation.cutting_speed_m_min / (math.pi * lowest)
     found |= {"r_c": clamp, "N_r": lowest}
     if clamp <= inner:
-        return Figures(found, frozenset({"clamp", "none held"}))
-    return Figures(found, frozenset({"clamp", "all held" if clamp >= outer else "some held"}))
+        return Figures(found, frozenset({"clamp", sentence("none held")}))
+    return Figures(
+        found,
+        frozenset({"clamp", sentence("all held") if clamp >= outer else sentence("some held")}),
+    )
 
 
 ENGAGED_TIME: Final = Working(
     slug="engaged-time",
-    title="Time in cut of one operation",
-    says="How long the edge is in cut on one part, at the speed that the spindle really "
-    "reaches, and how many minutes at that speed would wear it as much.",
+    title=sentence("Time in cut of one operation"),
+    says=sentence(
+        "How long the edge is in cut on one part, at the speed that the spindle really "
+        "reaches, and how many minutes at that speed would wear it as much."
+    ),
     entries=(
-        Entry("kind", "Kind of operation", "face", read=words, choices=KINDS),
-        Entry("start_diameter_mm", "Diameter before the cut, or of the tool", "20", "mm", "D"),
-        Entry("end_diameter_mm", "Diameter after the cut", "0", "mm"),
-        Entry("length_mm", "Length fed per pass", "", "mm", "L"),
-        Entry("feed_mm_rev", "Feed", "0.05", "mm/rev", "f"),
-        Entry("depth_mm", "Depth of cut on the radius; thread: first pass", "", "mm"),
-        Entry("passes", "Passes", "", "", "p", whole),
-        Entry("spring_passes", "Spring passes of a thread", read=whole),
-        Entry("cutting_speed_m_min", "Cutting speed", "100", "m/min", "v"),
-        Entry("spindle_rpm", "Programmed spindle speed", "", "1/min", "N_p"),
-        Entry("spindle_max_rpm", "Greatest speed of the machine", "8000", "1/min", "N_max"),
-        Entry("station_max_rpm", "Greatest speed of the station", "", "1/min"),
-        Entry("holder_max_rpm", "Greatest speed of the holder", "", "1/min"),
-        Entry("tool_max_rpm", "Greatest speed of the tool", "", "1/min"),
-        Entry("contact_share", "Share of the feed time in contact", "", "", "c"),
-        Entry("engaged_s", "Measured time in cut", "", "s", "t_s"),
-        Entry("n", "Exponent of tool life", "0.25", "", "n"),
+        Entry("kind", sentence("Kind of operation"), "face", read=words, choices=KINDS),
+        Entry(
+            "start_diameter_mm",
+            sentence("Diameter before the cut, or of the tool"),
+            "20",
+            "mm",
+            "D",
+        ),
+        Entry("end_diameter_mm", sentence("Diameter after the cut"), "0", "mm"),
+        Entry("length_mm", sentence("Length fed per pass"), "", "mm", "L"),
+        Entry("feed_mm_rev", sentence("Feed"), "0.05", "mm/rev", "f"),
+        Entry("depth_mm", sentence("Depth of cut on the radius; thread: first pass"), "", "mm"),
+        Entry("passes", sentence("Passes"), "", "", "p", whole),
+        Entry("spring_passes", sentence("Spring passes of a thread"), read=whole),
+        Entry("cutting_speed_m_min", sentence("Cutting speed"), "100", "m/min", "v"),
+        Entry("spindle_rpm", sentence("Programmed spindle speed"), "", "1/min", "N_p"),
+        Entry(
+            "spindle_max_rpm",
+            sentence("Greatest speed of the machine"),
+            "8000",
+            "1/min",
+            "N_max",
+        ),
+        Entry("station_max_rpm", sentence("Greatest speed of the station"), "", "1/min"),
+        Entry("holder_max_rpm", sentence("Greatest speed of the holder"), "", "1/min"),
+        Entry("tool_max_rpm", sentence("Greatest speed of the tool"), "", "1/min"),
+        Entry("contact_share", sentence("Share of the feed time in contact"), "", "", "c"),
+        Entry("engaged_s", sentence("Measured time in cut"), "", "s", "t_s"),
+        Entry("n", sentence("Exponent of tool life"), "0.25", "", "n"),
     ),
     work=by_call(
         calls.work_out_engaged_time, shapes.EngagedTimeBody(), shapes.EngagedTimeAnswer()
@@ -167,33 +185,42 @@ ENGAGED_TIME: Final = Working(
         ),
     ),
     results=(
-        Result("engaged_min", "Time in cut", "min"),
-        Result("equivalent_min", "Minutes at the real speed that wear as much", "min"),
-        Result("cutting_speed_m_min", "Real cutting speed where it is fastest", "m/min"),
-        Result("spindle_rpm", "Highest spindle speed reached", "1/min"),
-        Result("limited_by", "Held there by"),
-        Result("clamp_diameter_mm", "Below this diameter the limit holds", "mm"),
-        Result("length_cut_m", "Path of the edge through metal", "m"),
-        Result("passes", "Passes"),
-        Result("depth_mm", "Depth of each pass", "mm"),
+        Result("engaged_min", sentence("Time in cut"), "min"),
+        Result(
+            "equivalent_min", sentence("Minutes at the real speed that wear as much"), "min"
+        ),
+        Result(
+            "cutting_speed_m_min", sentence("Real cutting speed where it is fastest"), "m/min"
+        ),
+        Result("spindle_rpm", sentence("Highest spindle speed reached"), "1/min"),
+        Result("limited_by", sentence("Held there by")),
+        Result("clamp_diameter_mm", sentence("Below this diameter the limit holds"), "mm"),
+        Result("length_cut_m", sentence("Path of the edge through metal"), "m"),
+        Result("passes", sentence("Passes")),
+        Result("depth_mm", sentence("Depth of each pass"), "mm"),
     ),
-    source="Kinematics of turning, e.g. Groover, Fundamentals of Modern Manufacturing (from "
-    "memory); the forms under a clamp are derived and checked by quadrature. Wear falls with "
-    "speed as Taylor's curve says (Taylor 1907). r_o, r_i: outer and inner radius; r_c: radius "
-    "below which the limit holds; N_r: speed held there; v_c, v_r: real speed, and the fastest "
-    "of the cut; t_e: minutes at v_r that wear as much.",
+    source=sentence(
+        "Kinematics of turning, e.g. Groover, Fundamentals of Modern Manufacturing "
+        "(from memory); the forms under a clamp are derived and checked by quadrature. "
+        "Wear falls with speed as Taylor's curve says (Taylor 1907). r_o, r_i: outer "
+        "and inner radius; r_c: radius below which the limit holds; N_r: speed held "
+        "there; v_c, v_r: real speed, and the fastest of the cut; t_e: minutes at v_r "
+        "that wear as much."
+    ),
     functions=(engage, radial_cut),
     call="POST /v1/workings/engaged-time",
 )
 
 ROUGHNESS: Final = Working(
     slug="roughness",
-    title="Ideal roughness of a turned surface",
-    says="What a round corner leaves behind at a feed. A real surface is rougher: built-up "
-    "edge, vibration and wear come on top.",
+    title=sentence("Ideal roughness of a turned surface"),
+    says=sentence(
+        "What a round corner leaves behind at a feed. A real surface is rougher: "
+        "built-up edge, vibration and wear come on top."
+    ),
     entries=(
-        Entry("feed_mm_rev", "Feed", "0.1", "mm/rev", "f"),
-        Entry("corner_radius_mm", "Corner radius", "0.4", "mm", "r"),
+        Entry("feed_mm_rev", sentence("Feed"), "0.1", "mm/rev", "f"),
+        Entry("corner_radius_mm", sentence("Corner radius"), "0.4", "mm", "r"),
     ),
     work=by_call(calls.work_out_roughness, shapes.RoughnessBody(), shapes.RoughnessAnswer()),
     figures=lambda body, answer: Figures(
@@ -209,12 +236,15 @@ ROUGHNESS: Final = Working(
         Line("R_a = 1000 * f ** 2 / (32 * r)", "µm"),
     ),
     results=(
-        Result("peak_um", "Peak to valley", "µm"),
-        Result("mean_um", "Arithmetic mean", "µm"),
+        Result("peak_um", sentence("Peak to valley"), "µm"),
+        Result("mean_um", sentence("Arithmetic mean"), "µm"),
     ),
-    source="The corner as a parabola, for both: Groover, Fundamentals of Modern Manufacturing "
-    "(from memory), who writes 1/32 for the mean: the parabola's own is 2.6 % more. Where the "
-    "feed equals the radius, a round corner leaves 7 % more.",
+    source=sentence(
+        "The corner as a parabola, for both: Groover, Fundamentals of Modern "
+        "Manufacturing (from memory), who writes 1/32 for the mean: the parabola's own "
+        "is 2.6 % more. Where the feed equals the radius, a round corner leaves 7 % "
+        "more."
+    ),
     functions=(parabola_peak_um, ideal_mean_um),
     call="POST /v1/workings/roughness",
 )
@@ -222,7 +252,13 @@ ROUGHNESS: Final = Working(
 
 def _infeeds(_body: Body, answer: Body) -> list[Table]:
     rows = [(str(i), f"{depth:.4f}") for i, depth in enumerate(answer["depths_mm"], start=1)]
-    return [Table("Depth reached by each cutting pass", ("Pass", "Depth in mm"), rows[:50])]
+    return [
+        Table(
+            sentence("Depth reached by each cutting pass"),
+            (sentence("Pass"), sentence("Depth in mm")),
+            rows[:50],
+        )
+    ]
 
 
 def _thread_figures(body: Body, answer: Body) -> Figures:
@@ -239,13 +275,15 @@ def _thread_figures(body: Body, answer: Body) -> Figures:
 
 THREAD_PASSES: Final = Working(
     slug="thread-passes",
-    title="Passes of a thread",
-    says="How many passes a thread takes when every pass cuts a chip of the same area. The "
-    "first passes show the most; the control's own cycle has the last word.",
+    title=sentence("Passes of a thread"),
+    says=sentence(
+        "How many passes a thread takes when every pass cuts a chip of the same area. "
+        "The first passes show the most; the control's own cycle has the last word."
+    ),
     entries=(
-        Entry("depth_mm", "Depth of the thread on the radius", "0.614", "mm", "h"),
-        Entry("first_depth_mm", "Depth of the first pass", "0.15", "mm", "h_1"),
-        Entry("spring_passes", "Spring passes", "1", "", "s", whole),
+        Entry("depth_mm", sentence("Depth of the thread on the radius"), "0.614", "mm", "h"),
+        Entry("first_depth_mm", sentence("Depth of the first pass"), "0.15", "mm", "h_1"),
+        Entry("spring_passes", sentence("Spring passes"), "1", "", "s", whole),
     ),
     work=by_call(
         calls.work_out_thread_passes, shapes.ThreadPassesBody(), shapes.ThreadPassesAnswer()
@@ -253,11 +291,13 @@ THREAD_PASSES: Final = Working(
     figures=_thread_figures,
     lines=(Line("m = ceil((h / h_1) ** 2)"), Line("p = m + s")),
     results=(
-        Result("cutting_passes", "Cutting passes"),
-        Result("passes", "Passes in all"),
+        Result("cutting_passes", sentence("Cutting passes")),
+        Result("passes", sentence("Passes in all")),
     ),
-    source="Infeed at constant chip area, depth of pass i = first depth times the root of i: "
-    "common practice, no source.",
+    source=sentence(
+        "Infeed at constant chip area, depth of pass i = first depth times the root of "
+        "i: common practice, no source."
+    ),
     functions=(thread_passes, thread_depths_mm),
     call="POST /v1/workings/thread-passes",
     tables=_infeeds,
@@ -280,15 +320,17 @@ def _bar_figures(body: Body, answer: Body) -> Figures:
 
 BAR: Final = Working(
     slug="bar",
-    title="Parts of a bar, re-grips of a long part",
-    says="How many whole parts a bar gives, and how often the bar is gripped anew for a part "
-    "that is longer than the headstock's stroke.",
+    title=sentence("Parts of a bar, re-grips of a long part"),
+    says=sentence(
+        "How many whole parts a bar gives, and how often the bar is gripped anew for a "
+        "part that is longer than the headstock's stroke."
+    ),
     entries=(
-        Entry("bar_length_mm", "Length of the bar", "3000", "mm", "L_b"),
-        Entry("bar_remnant_mm", "Remnant that cannot be used", "250", "mm", "L_r"),
-        Entry("part_length_mm", "Length of the part", "24", "mm", "L_p"),
-        Entry("cutoff_width_mm", "Width of the cut-off", "2", "mm", "b"),
-        Entry("headstock_stroke_mm", "Stroke of the headstock", "210", "mm", "s"),
+        Entry("bar_length_mm", sentence("Length of the bar"), "3000", "mm", "L_b"),
+        Entry("bar_remnant_mm", sentence("Remnant that cannot be used"), "250", "mm", "L_r"),
+        Entry("part_length_mm", sentence("Length of the part"), "24", "mm", "L_p"),
+        Entry("cutoff_width_mm", sentence("Width of the cut-off"), "2", "mm", "b"),
+        Entry("headstock_stroke_mm", sentence("Stroke of the headstock"), "210", "mm", "s"),
     ),
     work=by_call(calls.work_out_bar, shapes.BarBody(), shapes.BarAnswer()),
     figures=_bar_figures,
@@ -296,8 +338,11 @@ BAR: Final = Working(
         Line("m = max(floor((L_b - L_r) / (L_p + b)), 0)"),
         Line("g = ceil((L_p + b) / s) - 1", "", "stroke"),
     ),
-    results=(Result("parts", "Whole parts"), Result("regrips", "Re-grips per part")),
-    source="Counting; derived.",
+    results=(
+        Result("parts", sentence("Whole parts")),
+        Result("regrips", sentence("Re-grips per part")),
+    ),
+    source=sentence("Counting; derived."),
     functions=(parts_per_bar, regrips),
     call="POST /v1/workings/bar",
 )

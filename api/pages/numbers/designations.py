@@ -18,6 +18,7 @@ from crib.designation.explain import explain_holder, explain_insert, explain_mat
 from crib.designation.reading import read_any_holder, read_insert, read_material
 from crib.designation.sizes import REGULAR_SIDES, edge_length_mm
 from crib.errors import Refusal
+from crib.sentence import sentence
 
 
 def _explain(view: Callable[[Call, str], Any], shape: Schema) -> Callable[[Body], Body]:
@@ -45,7 +46,13 @@ def _positions(_body: Body, answer: Body) -> list[Table]:
         )
         for one in answer["positions"]
     ]
-    return [Table("Position by position", ("Position", "Text", "Meaning", "Value"), rows)]
+    return [
+        Table(
+            sentence("Position by position"),
+            (sentence("Position"), sentence("Text"), sentence("Meaning"), sentence("Value")),
+            rows,
+        )
+    ]
 
 
 def _shown(value: object) -> str:
@@ -75,9 +82,9 @@ def _insert_figures(_body: Body, answer: Body) -> Figures:
 
 INSERT: Final = Working(
     slug="insert-designation",
-    title="Designation of an insert",
-    says="What every letter on the box says, and the measures that follow from it.",
-    entries=(Entry("text", "Designation", "CCMT09T304", read=words),),
+    title=sentence("Designation of an insert"),
+    says=sentence("What every letter on the box says, and the measures that follow from it."),
+    entries=(Entry("text", sentence("Designation"), "CCMT09T304", read=words),),
     work=_explain(calls.explain_insert_text, InsertAnswer()),
     figures=_insert_figures,
     lines=(
@@ -87,18 +94,20 @@ INSERT: Final = Working(
         Line("l = d", "mm", "round"),
     ),
     results=(
-        Result("designation", "As read"),
-        Result("inscribed_circle_mm", "Inscribed circle, d", "mm"),
-        Result("edge_length_mm", "Edge up to the sharp corner, l", "mm"),
-        Result("thickness_mm", "Thickness", "mm"),
-        Result("corner_radius_mm", "Corner radius", "mm"),
-        Result("clearance_deg", "Clearance", "°"),
-        Result("edges", "Edges"),
-        Result("metric", "In metric numbers"),
-        Result("inches", "In inch numbers"),
+        Result("designation", sentence("As read")),
+        Result("inscribed_circle_mm", sentence("Inscribed circle, d"), "mm"),
+        Result("edge_length_mm", sentence("Edge up to the sharp corner, l"), "mm"),
+        Result("thickness_mm", sentence("Thickness"), "mm"),
+        Result("corner_radius_mm", sentence("Corner radius"), "mm"),
+        Result("clearance_deg", sentence("Clearance"), "°"),
+        Result("edges", sentence("Edges")),
+        Result("metric", sentence("In metric numbers")),
+        Result("inches", sentence("In inch numbers")),
     ),
-    source="ISO 1832 (from memory; tables compared with charts that cite it); edge length from "
-    "plane geometry.",
+    source=sentence(
+        "ISO 1832 (from memory; tables compared with charts that cite it); edge length "
+        "from plane geometry."
+    ),
     functions=(read_insert, explain_insert, edge_length_mm),
     call="GET /v1/designations/insert/TEXT",
     tables=_positions,
@@ -106,24 +115,24 @@ INSERT: Final = Working(
 
 HOLDER: Final = Working(
     slug="holder-designation",
-    title="Designation of a holder or boring bar",
-    says="What every letter on the shank says.",
-    entries=(Entry("text", "Designation", "SCLCR1212F09", read=words),),
+    title=sentence("Designation of a holder or boring bar"),
+    says=sentence("What every letter on the shank says."),
+    entries=(Entry("text", sentence("Designation"), "SCLCR1212F09", read=words),),
     work=_explain(calls.explain_holder_text, HolderAnswer()),
     figures=_no_figures,
     lines=(),
     results=(
-        Result("designation", "As read"),
-        Result("kind", "Kind"),
-        Result("edge_angle_deg", "Edge angle", "°"),
-        Result("hand", "Hand"),
-        Result("shank_height_mm", "Shank height", "mm"),
-        Result("shank_width_mm", "Shank width", "mm"),
-        Result("shank_diameter_mm", "Shank diameter", "mm"),
-        Result("length_mm", "Length", "mm"),
-        Result("size", "Size of its inserts"),
+        Result("designation", sentence("As read")),
+        Result("kind", sentence("Kind")),
+        Result("edge_angle_deg", sentence("Edge angle"), "°"),
+        Result("hand", sentence("Hand")),
+        Result("shank_height_mm", sentence("Shank height"), "mm"),
+        Result("shank_width_mm", sentence("Shank width"), "mm"),
+        Result("shank_diameter_mm", sentence("Shank diameter"), "mm"),
+        Result("length_mm", sentence("Length"), "mm"),
+        Result("size", sentence("Size of its inserts")),
     ),
-    source="ISO 5608 for holders, ISO 6261 for boring bars (both from memory).",
+    source=sentence("ISO 5608 for holders, ISO 6261 for boring bars (both from memory)."),
     functions=(read_any_holder, explain_holder),
     call="GET /v1/designations/holder/TEXT",
     tables=_positions,
@@ -131,18 +140,20 @@ HOLDER: Final = Working(
 
 MATERIAL: Final = Working(
     slug="material-designation",
-    title="Group of workpiece materials",
-    says="What a letter of the material groups stands for, and an application number with it.",
-    entries=(Entry("text", "Group or application", "P20", read=words),),
+    title=sentence("Group of workpiece materials"),
+    says=sentence(
+        "What a letter of the material groups stands for, and an application number with it."
+    ),
+    entries=(Entry("text", sentence("Group or application"), "P20", read=words),),
     work=_explain(calls.explain_material_text, MaterialAnswer()),
     figures=_no_figures,
     lines=(),
     results=(
-        Result("name", "Name"),
-        Result("workpieces", "Workpieces"),
-        Result("application", "Leans towards"),
+        Result("name", sentence("Name")),
+        Result("workpieces", sentence("Workpieces")),
+        Result("application", sentence("Leans towards")),
     ),
-    source="ISO 513 (from memory).",
+    source=sentence("ISO 513 (from memory)."),
     functions=(read_material, explain_material),
     call="GET /v1/designations/material/TEXT",
     tables=_positions,

@@ -27,6 +27,7 @@ from crib.life.fit import fit_weibull
 from crib.life.one_key import fit_one_key
 from crib.life.own_lives import fit_own_lives
 from crib.life.taylor import life_min
+from crib.sentence import sentence
 
 
 def _life_figures(body: Body, answer: Body) -> Figures:
@@ -64,36 +65,45 @@ def _other_speeds(body: Body, answer: Body) -> list[Table]:
     rows = []
     for share in _OTHER_SPEEDS:
         speed = share * body["cutting_speed_m_min"]
-        told = f"{share - 1:+.0%}" if share != 1 else "as typed"
+        told = f"{share - 1:+.0%}" if share != 1 else sentence("as typed")
         try:
             life = _work_out_life(body | {"cutting_speed_m_min": speed})["life_min"]
         except Invalid:  # the curve says nothing so far out
             continue
         times = life / answer["life_min"]
         rows.append((told, f"{speed:.5g}", f"{life:.4g}", f"{times:.3g}"))
-    heads = ("Speed", "in m/min", "Life in min", "Times as long")
-    return [Table("And slower, or faster", heads, rows)]
+    heads = (
+        sentence("Speed"),
+        sentence("in m/min"),
+        sentence("Life in min"),
+        sentence("Times as long"),
+    )
+    return [Table(sentence("And slower, or faster"), heads, rows)]
 
 
 _CURVE_ENTRIES: Final = (
-    Entry("n", "Exponent of life", "0.25", "", "n"),
-    Entry("c_m_min", "Speed for a life of one minute", "180", "m/min", "C"),
+    Entry("n", sentence("Exponent of life"), "0.25", "", "n"),
+    Entry("c_m_min", sentence("Speed for a life of one minute"), "180", "m/min", "C"),
 )
 
 TOOL_LIFE: Final = Working(
     slug="tool-life",
-    title="Tool life at a cut",
-    says="The minutes in cut that the speed-life curve promises. Handbook constants are a "
-    "starting point with a spread of about 40 %, never the truth.",
+    title=sentence("Tool life at a cut"),
+    says=sentence(
+        "The minutes in cut that the speed-life curve promises. Handbook constants are "
+        "a starting point with a spread of about 40 %, never the truth."
+    ),
     entries=(
-        Entry("cutting_speed_m_min", "Cutting speed", "150", "m/min", "v"),
+        Entry("cutting_speed_m_min", sentence("Cutting speed"), "150", "m/min", "v"),
         *_CURVE_ENTRIES,
-        Entry("feed_mm_rev", "Feed", "0.05", "mm/rev", "f"),
-        Entry("feed_exponent", "Exponent of the feed", "0.35", "", "a"),
-        Entry("reference_feed_mm_rev", "Feed at which C holds", "", "mm/rev", "f_ref"),
-        Entry("depth_mm", "Depth of cut", "0.8", "mm", "d"),
-        Entry("depth_exponent", "Exponent of the depth", "0.15", "", "b"),
-        Entry("reference_depth_mm", "Depth at which C holds", "", "mm", "d_ref"),
+        Entry("feed_mm_rev", sentence("Feed"), "0.05", "mm/rev", "f"),
+        Entry("feed_exponent", sentence("Exponent of the feed"), "0.35", "", "a"),
+        Entry(
+            "reference_feed_mm_rev", sentence("Feed at which C holds"), "", "mm/rev", "f_ref"
+        ),
+        Entry("depth_mm", sentence("Depth of cut"), "0.8", "mm", "d"),
+        Entry("depth_exponent", sentence("Exponent of the depth"), "0.15", "", "b"),
+        Entry("reference_depth_mm", sentence("Depth at which C holds"), "", "mm", "d_ref"),
     ),
     work=_work_out_life,
     figures=_life_figures,
@@ -107,9 +117,11 @@ TOOL_LIFE: Final = Working(
             "feed and depth",
         ),
     ),
-    results=(Result("life_min", "Promised life", "min"),),
-    source="Taylor, On the Art of Cutting Metals, 1907; the life ends by a criterion of "
-    "ISO 3685 (from memory).",
+    results=(Result("life_min", sentence("Promised life"), "min"),),
+    source=sentence(
+        "Taylor, On the Art of Cutting Metals, 1907; the life ends by a criterion of "
+        "ISO 3685 (from memory)."
+    ),
     functions=(life_min,),
     call="POST /v1/workings/tool-life",
     tables=_other_speeds,
@@ -122,7 +134,7 @@ def _tests(text: str) -> list[dict[str, Any]]:
     for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
         told = lives(line)
         if len(told) != 2:
-            raise Invalid(f"line {place} has to hold a speed and a life")
+            raise Invalid(sentence("line {place} has to hold a speed and a life", place=place))
         speed, life = told
         found.append(
             {
@@ -143,25 +155,31 @@ def _constants_figures(body: Body, answer: Body) -> Figures:
 def _constants_notes(_body: Body, answer: Body) -> list[Table]:
     told = answer["standard_errors"]
     errors = [
-        (name, "not estimated" if told[key] is None else f"{told[key]:.3g}")
-        for name, key in (("n", "n"), ("C in m/min", "c_m_min"))
+        (name, sentence("not estimated") if told[key] is None else f"{told[key]:.3g}")
+        for name, key in (("n", "n"), (sentence("C in m/min"), "c_m_min"))
     ]
-    tables = [Table("How sure", ("Of", "Standard error"), errors)]
+    tables = [Table(sentence("How sure"), (sentence("Of"), sentence("Standard error")), errors)]
     if answer["notes"]:
-        tables.append(Table("Notes", ("Note",), [(note,) for note in answer["notes"]]))
+        tables.append(
+            Table(sentence("Notes"), (sentence("Note"),), [(note,) for note in answer["notes"]])
+        )
     return tables
 
 
 CONSTANTS: Final = Working(
     slug="tool-life-constants",
-    title="Tool-life constants from tests",
-    says="n and C from lives at several speeds, as the edges themselves lived them. The call "
-    "for programs also takes feeds and depths.",
+    title=sentence("Tool-life constants from tests"),
+    says=sentence(
+        "n and C from lives at several speeds, as the edges themselves lived them. The "
+        "call for programs also takes feeds and depths."
+    ),
     entries=(
         Entry(
             "tests",
-            "Speed in m/min and life in min, one test a line; a plus behind a life that was "
-            "cut short",
+            sentence(
+                "Speed in m/min and life in min, one test a line; a plus behind a life "
+                "that was cut short"
+            ),
             "160 5\n130 12\n100 41",
             read=_tests,
             lines=6,
@@ -171,13 +189,15 @@ CONSTANTS: Final = Working(
     figures=_constants_figures,
     lines=(Line("T = (C / v) ** (1 / n)", "min"),),
     results=(
-        Result("n", "Exponent of life, n"),
-        Result("c_m_min", "Speed for a life of one minute, C", "m/min"),
-        Result("residual_deviation", "Scatter of ln life about the curve"),
-        Result("prior_source", "Used where the tests leave something open"),
+        Result("n", sentence("Exponent of life, n")),
+        Result("c_m_min", sentence("Speed for a life of one minute, C"), "m/min"),
+        Result("residual_deviation", sentence("Scatter of ln life about the curve")),
+        Result("prior_source", sentence("Used where the tests leave something open")),
     ),
-    source="Taylor 1907, as a regression of lives of which some were cut short (Lawless, "
-    "Statistical Models and Methods for Lifetime Data, from memory).",
+    source=sentence(
+        "Taylor 1907, as a regression of lives of which some were cut short (Lawless, "
+        "Statistical Models and Methods for Lifetime Data, from memory)."
+    ),
     functions=(estimate_constants,),
     call="POST /v1/workings/tool-life-constants",
     tables=_constants_notes,
@@ -206,36 +226,42 @@ def _fit_figures(body: Body, answer: Body) -> Figures:
 def _chances(_body: Body, answer: Body) -> list[Table]:
     found: list[Table] = []
     for caption, edge in (
-        ("A new edge reaches", answer["new_edge"]),
-        ("An edge of the age asked about goes on for", answer["aged_edge"]),
+        (sentence("A new edge reaches"), answer["new_edge"]),
+        (sentence("An edge of the age asked about goes on for"), answer["aged_edge"]),
     ):
         if edge is not None:
             chances = [
                 (f"{one['ahead']:.5g}", f"{one['survival']:.1%}") for one in edge["survival"]
             ]
-            found.append(Table(caption, ("Use ahead", "Chance"), chances))
+            found.append(Table(caption, (sentence("Use ahead"), sentence("Chance")), chances))
     if answer["doubted"]:
         doubted = [(one,) for one in answer["doubted"]]
-        found.append(Table("Left out until somebody has looked", ("Life",), doubted))
+        found.append(
+            Table(sentence("Left out until somebody has looked"), (sentence("Life"),), doubted)
+        )
     return found
 
 
 LIFE_FIT: Final = Working(
     slug="life-fit",
-    title="Law of life from lives",
-    says="What lives say by themselves: maximum likelihood, and the posterior by the "
-    "closed forms of the forecast. Any unit of use, the same for all.",
+    title=sentence("Law of life from lives"),
+    says=sentence(
+        "What lives say by themselves: maximum likelihood, and the posterior by the "
+        "closed forms of the forecast. Any unit of use, the same for all."
+    ),
     entries=(
         Entry(
             "lives",
-            "Ages reached, with spaces between; a plus behind an age at which an edge was "
-            "taken out early",
+            sentence(
+                "Ages reached, with spaces between; a plus behind an age at which an "
+                "edge was taken out early"
+            ),
             "54 187 216 240 244 335 361 373 375 386 500+ 500+ 500+ 500+ 500+",
             read=lives,
             lines=4,
         ),
-        Entry("age", "Age of an edge to look ahead from", "300"),
-        Entry("promised_life", "Life that constants or experience promise", ""),
+        Entry("age", sentence("Age of an edge to look ahead from"), "300"),
+        Entry("promised_life", sentence("Life that constants or experience promise"), ""),
     ),
     work=by_call(calls.work_out_life_fit, shapes.LifeFitBody(), shapes.LifeFitAnswer()),
     figures=_fit_figures,
@@ -248,19 +274,21 @@ LIFE_FIT: Final = Working(
         Line("x_50 = theta * ln(2) ** (1 / k)", when="likely"),
     ),
     results=(
-        Result("maximum_likelihood.shape", "Shape k, maximum likelihood"),
-        Result("maximum_likelihood.scale", "Scale θ, maximum likelihood"),
-        Result("why_no_maximum", "Why there is no maximum"),
-        Result("posterior.shape", "Shape, posterior"),
-        Result("posterior.scale", "Scale, posterior"),
-        Result("new_edge.p05", "One new edge in twenty does not reach"),
-        Result("new_edge.p50", "Half of new edges do not reach"),
-        Result("new_edge.p90", "Nine new edges in ten do not reach"),
-        Result("aged_edge.p50", "The edge of that age goes on for, median"),
+        Result("maximum_likelihood.shape", sentence("Shape k, maximum likelihood")),
+        Result("maximum_likelihood.scale", sentence("Scale θ, maximum likelihood")),
+        Result("why_no_maximum", sentence("Why there is no maximum")),
+        Result("posterior.shape", sentence("Shape, posterior")),
+        Result("posterior.scale", sentence("Scale, posterior")),
+        Result("new_edge.p05", sentence("One new edge in twenty does not reach")),
+        Result("new_edge.p50", sentence("Half of new edges do not reach")),
+        Result("new_edge.p90", sentence("Nine new edges in ten do not reach")),
+        Result("aged_edge.p50", sentence("The edge of that age goes on for, median")),
     ),
-    source="Weibull's law under right censoring: Lawless, Statistical Models and Methods for "
-    "Lifetime Data (from memory); x are all ages, y those that ended. The posterior weighs "
-    "shapes by prior and likelihood (see the code).",
+    source=sentence(
+        "Weibull's law under right censoring: Lawless, Statistical Models and Methods "
+        "for Lifetime Data (from memory); x are all ages, y those that ended. The "
+        "posterior weighs shapes by prior and likelihood (see the code)."
+    ),
     functions=(fit_weibull, fit_own_lives, fit_one_key),
     call="POST /v1/workings/life-fit",
     tables=_chances,

@@ -26,6 +26,7 @@ from crib.errors import Invalid
 from crib.metrology.budget import DISTRIBUTIONS, work_out_budget
 from crib.metrology.drift import study_drift
 from crib.metrology.gauge_check import indices, judge_errors
+from crib.sentence import sentence, together
 
 
 def _study_figures(body: Body, answer: Body) -> Figures:
@@ -50,25 +51,29 @@ def _study_figures(body: Body, answer: Body) -> Figures:
 def _why_not(_body: Body, answer: Body) -> list[Table]:
     if not answer["why_not"]:
         return []
-    return [Table("Why not", ("Reason",), [(one,) for one in answer["why_not"]])]
+    return [
+        Table(sentence("Why not"), (sentence("Reason"),), [(one,) for one in answer["why_not"]])
+    ]
 
 
 GAUGE_STUDY: Final = Working(
     slug="gauge-study",
-    title="Gauge on its master",
-    says="Whether a gauge is good enough for the tolerance that it serves: its spread and how "
-    "far it reads off the master.",
+    title=sentence("Gauge on its master"),
+    says=sentence(
+        "Whether a gauge is good enough for the tolerance that it serves: its spread "
+        "and how far it reads off the master."
+    ),
     entries=(
         Entry(
             "readings_mm",
-            "Readings of the master in mm, with spaces between",
+            sentence("Readings of the master in mm, with spaces between"),
             "25.0010 25.0012 25.0009 25.0011 25.0010 25.0013 25.0011 25.0010 25.0012 25.0011",
             symbol="x",
             read=numbers,
             lines=3,
         ),
-        Entry("master_mm", "Length of the master", "25.0005", "mm", "x_r"),
-        Entry("tolerance_width_mm", "Full width of the tolerance", "0.02", "mm", "T"),
+        Entry("master_mm", sentence("Length of the master"), "25.0005", "mm", "x_r"),
+        Entry("tolerance_width_mm", sentence("Full width of the tolerance"), "0.02", "mm", "T"),
     ),
     work=by_call(
         calls.work_out_gauge_study, shapes.GaugeStudyBody(), shapes.GaugeStudyAnswer()
@@ -81,14 +86,16 @@ GAUGE_STUDY: Final = Working(
         Line("C_gk = (0.1 * T - abs(b)) / (3 * s)"),
     ),
     results=(
-        Result("bias_mm", "Off the master by", "mm"),
-        Result("standard_deviation_mm", "Standard deviation", "mm"),
-        Result("cg", "Index of spread, Cg"),
-        Result("cgk", "Index of spread and bias, Cgk"),
-        Result("valid", "Good enough"),
+        Result("bias_mm", sentence("Off the master by"), "mm"),
+        Result("standard_deviation_mm", sentence("Standard deviation"), "mm"),
+        Result("cg", sentence("Index of spread, Cg")),
+        Result("cgk", sentence("Index of spread and bias, Cgk")),
+        Result("valid", sentence("Good enough")),
     ),
-    source="Type 1 study, definition as common in the automotive trade (from memory; some "
-    "plants divide by 4 s and 2 s). x_m is the mean of the readings.",
+    source=sentence(
+        "Type 1 study, definition as common in the automotive trade (from memory; some "
+        "plants divide by 4 s and 2 s). x_m is the mean of the readings."
+    ),
     functions=(judge_errors, indices),
     call="POST /v1/workings/gauge-study",
     tables=_why_not,
@@ -98,7 +105,9 @@ GAUGE_STUDY: Final = Working(
 def _checks(text: str) -> list[dict[str, float]]:
     return [
         {"day": day, "bias_mm": bias}
-        for day, bias in typed_lines(text, "a day and how far it read off", number, number)
+        for day, bias in typed_lines(
+            text, sentence("a day and how far it read off"), number, number
+        )
     ]
 
 
@@ -120,18 +129,20 @@ def _drift_figures(body: Body, answer: Body) -> Figures:
 
 GAUGE_DRIFT: Final = Working(
     slug="gauge-drift",
-    title="Drift of a gauge",
-    says="A straight line through what the checks found, and when it has used up what the "
-    "gauge may be off.",
+    title=sentence("Drift of a gauge"),
+    says=sentence(
+        "A straight line through what the checks found, and when it has used up what "
+        "the gauge may be off."
+    ),
     entries=(
         Entry(
             "checks",
-            "One check a line: day, how far off in mm",
+            sentence("One check a line: day, how far off in mm"),
             "0 0.0002\n7 0.0003\n14 0.0005\n21 0.0006\n28 0.0008",
             read=_checks,
             lines=6,
         ),
-        Entry("limit_mm", "Most that it may be off", "0.002", "mm"),
+        Entry("limit_mm", sentence("Most that it may be off"), "0.002", "mm"),
     ),
     work=by_call(
         calls.work_out_gauge_drift, shapes.GaugeDriftBody(), shapes.GaugeDriftAnswer()
@@ -145,15 +156,17 @@ GAUGE_DRIFT: Final = Working(
         Line("b = y_m + a * (t_e - t_m)", "mm"),
     ),
     results=(
-        Result("slope_mm_per_day", "Drift", "mm per day"),
-        Result("slope_se_mm_per_day", "Its standard error", "mm per day"),
-        Result("drifts", "More than chance"),
-        Result("bias_mm", "On the line at the last check", "mm"),
-        Result("used_up_in_days", "Used up in", "days"),
-        Result("used_up_earliest_in_days", "At the earliest in", "days"),
+        Result("slope_mm_per_day", sentence("Drift"), sentence("mm per day")),
+        Result("slope_se_mm_per_day", sentence("Its standard error"), sentence("mm per day")),
+        Result("drifts", sentence("More than chance")),
+        Result("bias_mm", sentence("On the line at the last check"), "mm"),
+        Result("used_up_in_days", sentence("Used up in"), "days"),
+        Result("used_up_earliest_in_days", sentence("At the earliest in"), "days"),
     ),
-    source="Line of least squares with Student's t: JCGM 100:2008, H.3 (from memory). t_m and "
-    "y_m are means, t_e the last day, b how far off the gauge is there.",
+    source=sentence(
+        "Line of least squares with Student's t: JCGM 100:2008, H.3 (from memory). t_m "
+        "and y_m are means, t_e the last day, b how far off the gauge is there."
+    ),
     functions=(study_drift,),
     call="POST /v1/workings/gauge-drift",
 )
@@ -164,14 +177,32 @@ def _contributions(text: str) -> list[dict[str, Any]]:
     for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
         parts = line.split()
         if len(parts) < 3:
-            raise Invalid(f"line {place} has to hold a name, a figure and how it is meant")
+            raise Invalid(
+                sentence(
+                    "line {place} has to hold a name, a figure and how it is meant", place=place
+                )
+            )
         *name, value, law = parts
         try:
             figure = number(value)
         except Invalid as refusal:
-            raise Invalid(f"line {place}: '{value[:20]}' {refusal.sentence}") from refusal
+            raise Invalid(
+                sentence(
+                    "line {place}: '{value}' {sentence}",
+                    place=place,
+                    value=value[:20],
+                    sentence=refusal.sentence,
+                )
+            ) from refusal
         if law not in DISTRIBUTIONS:
-            raise Invalid(f"line {place}: '{law[:20]}' is not {', '.join(DISTRIBUTIONS)}")
+            raise Invalid(
+                sentence(
+                    "line {place}: '{law}' is not {distributions}",
+                    place=place,
+                    law=law[:20],
+                    distributions=together(", ", DISTRIBUTIONS),
+                )
+            )
         found.append({"name": " ".join(name), "value": figure, "distribution": law})
     return found
 
@@ -194,33 +225,46 @@ def _shares(_body: Body, answer: Body) -> list[Table]:
         (line["name"], f"{line['contribution']:.4g}", f"{line['variance_share']:.0%}")
         for line in answer["lines"]
     ]
-    return [Table("Who contributes", ("What", "Contribution", "Share of variance"), rows)]
+    return [
+        Table(
+            sentence("Who contributes"),
+            (sentence("What"), sentence("Contribution"), sentence("Share of variance")),
+            rows,
+        )
+    ]
 
 
 BUDGET: Final = Working(
     slug="uncertainty-budget",
-    title="Uncertainty from its parts",
-    says="Independent contributions add up as squares. The largest is the one to work on.",
+    title=sentence("Uncertainty from its parts"),
+    says=sentence(
+        "Independent contributions add up as squares. The largest is the one to work on."
+    ),
     entries=(
         Entry(
             "contributions",
-            "One a line: name, figure, how it is meant (" + ", ".join(DISTRIBUTIONS) + ")",
+            sentence(
+                "One a line: name, figure, how it is meant ({distributions})",
+                distributions=together(", ", DISTRIBUTIONS),
+            ),
             "repeats 0.0006 normal\nmaster 0.0008 expanded_k2\ntemperature 0.001 rectangular",
             read=_contributions,
             lines=5,
         ),
-        Entry("level", "Coverage probability", "0.95"),
+        Entry("level", sentence("Coverage probability"), "0.95"),
     ),
     work=by_call(calls.work_out_uncertainty, shapes.BudgetBody(), BudgetShape()),
     figures=_budget_figures,
     lines=(Line("u_c = sqrt(total(u ** 2, m))"), Line("U = k * u_c")),
     results=(
-        Result("combined", "Combined standard uncertainty"),
-        Result("coverage_factor", "Coverage factor"),
-        Result("expanded", "Expanded uncertainty"),
+        Result("combined", sentence("Combined standard uncertainty")),
+        Result("coverage_factor", sentence("Coverage factor")),
+        Result("expanded", sentence("Expanded uncertainty")),
     ),
-    source="JCGM 100:2008, 5.1.2, G.3 and G.4 (from memory). u are the contributions as "
-    "standard uncertainties.",
+    source=sentence(
+        "JCGM 100:2008, 5.1.2, G.3 and G.4 (from memory). u are the contributions as "
+        "standard uncertainties."
+    ),
     functions=(work_out_budget,),
     call="POST /v1/workings/uncertainty-budget",
     tables=_shares,

@@ -14,25 +14,36 @@ from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working
 from api.pages.render import page
 from api.problems import WEB, answer_problem
 from crib.errors import Refusal
+from crib.sentence import sentence, together
 
 blueprint = Blueprint("numbers", __name__)
 
 GROUPS: Final = {
-    "The cut": (cutting.ENGAGED_TIME, cutting.THREAD_PASSES, cutting.ROUGHNESS, cutting.BAR),
-    "The life of an edge": (life.TOOL_LIFE, life.CONSTANTS, life.LIFE_FIT, costs.SWAP_POINT),
-    "Size, speed and cost": (costs.PART_SIZE, costs.ECONOMICS),
-    "Measuring": (
+    sentence("The cut"): (
+        cutting.ENGAGED_TIME,
+        cutting.THREAD_PASSES,
+        cutting.ROUGHNESS,
+        cutting.BAR,
+    ),
+    sentence("The life of an edge"): (
+        life.TOOL_LIFE,
+        life.CONSTANTS,
+        life.LIFE_FIT,
+        costs.SWAP_POINT,
+    ),
+    sentence("Size, speed and cost"): (costs.PART_SIZE, costs.ECONOMICS),
+    sentence("Measuring"): (
         bench.PRESET,
         measuring.GAUGE_STUDY,
         measuring.GAUGE_DRIFT,
         measuring.BUDGET,
     ),
-    "What the letters say": (
+    sentence("What the letters say"): (
         designations.INSERT,
         designations.HOLDER,
         designations.MATERIAL,
     ),
-    "Bench, stock and codes": (
+    sentence("Bench, stock and codes"): (
         bench.BENCH_ORDER,
         bench.REORDER,
         bench.CHECK_CHARACTER,
@@ -88,7 +99,10 @@ def working_page(slug: str) -> Response:
                 "type": "/problems/no-such-address",
                 "title": missing.title,
                 "status": missing.status,
-                "detail": f"There is no calculation called {slug[:60]}; /workings lists them.",
+                "detail": sentence(
+                    "There is no calculation called {slug}; /workings lists them.",
+                    slug=slug[:60],
+                ),
                 "instance": request.path,
             }
         )
@@ -119,14 +133,17 @@ def _read(working: Working) -> Typed:
         typed = Typed({name: request.args.get(name, "").strip() for name in known})
         strange = [name[:40] for name in request.args if name not in known]
         if strange:
-            typed.told = (
-                f"The address names what this page does not know: {', '.join(strange)}."
+            typed.told = sentence(
+                "The address names what this page does not know: {strange}.",
+                strange=together(", ", strange),
             )
     for name, text in typed.texts.items():
         if not text:
             continue
         if len(text) > _LONGEST:
-            typed.wrong[name] = f"is longer than {_LONGEST} characters"
+            typed.wrong[name] = sentence(
+                "is longer than {longest} characters", longest=_LONGEST
+            )
             continue
         try:
             typed.body[name] = known[name].read(text)

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from api.pages.numbers.mathml import Figure
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 _ROOT: Final = Path(__file__).parents[3]
 
@@ -25,13 +26,13 @@ def number(text: str) -> float:
         Invalid: It is none; a decimal comma is told apart.
     """
     if "," in text:
-        raise Invalid("holds a comma; write the decimals after a point, like 0.05")
+        raise Invalid(sentence("holds a comma; write the decimals after a point, like 0.05"))
     try:
         if "_" in text or len(text) > 40:
             raise ValueError
         return float(text)
     except ValueError:
-        raise Invalid("is no number") from None
+        raise Invalid(sentence("is no number")) from None
 
 
 def whole(text: str) -> int:
@@ -41,7 +42,7 @@ def whole(text: str) -> int:
         Invalid: It is none.
     """
     if not (text.isascii() and text.removeprefix("-").isdigit() and len(text) < 16):
-        raise Invalid("is no whole number")
+        raise Invalid(sentence("is no whole number"))
     return int(text)
 
 
@@ -79,7 +80,7 @@ def typed_lines(
     for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
         parts = line.split()
         if len(parts) != len(reads):
-            raise Invalid(f"line {place} has to hold {what}")
+            raise Invalid(sentence("line {place} has to hold {what}", place=place, what=what))
         found.append(tuple(_one_of(p, read) for p, read in zip(parts, reads, strict=True)))
     return found
 
@@ -94,7 +95,12 @@ def jobs(text: str) -> list[dict[str, Any]]:
     for place, line in enumerate(filter(str.strip, text.splitlines()), start=1):
         words = line.split()
         if len(words) < 3:
-            raise Invalid(f"line {place} has to hold a name, minutes and minutes until due")
+            raise Invalid(
+                sentence(
+                    "line {place} has to hold a name, minutes and minutes until due",
+                    place=place,
+                )
+            )
         minutes, due = (_one_of(word, number) for word in words[-2:])
         found.append({"name": " ".join(words[:-2]), "minutes": minutes, "due_min": due})
     return found
@@ -114,7 +120,7 @@ def _one_of(part: str, read: Callable[[str], float]) -> float:
     try:
         return read(part)
     except Invalid as refusal:
-        raise Invalid(f"'{part[:20]}' {refusal.sentence}") from refusal
+        raise Invalid(f"'{part[:20]}' " + refusal.sentence) from refusal
 
 
 @dataclass(frozen=True, slots=True)

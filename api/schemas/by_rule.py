@@ -1,0 +1,21 @@
+"""What a rule beside the API's document forbids, told apart from what cannot be read."""
+
+from __future__ import annotations
+
+from crib.sentence import Sentence, sentence
+
+
+class ByRule(Sentence):
+    """What is wrong with a value that can be read: a rule beside the document forbids it."""
+
+    __slots__ = ()
+
+
+def by_rule(told: Sentence) -> ByRule:
+    """What is told as such a rule's word."""
+    return ByRule(told.template, told.values)
+
+
+NAMED_IN_MM = by_rule(
+    sentence("is named in mm, but the address says length_unit=in: end its name in _in")
+)
