@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Final, TypeVar
 
 from crib.errors import Conflict, Refusal
+from crib.sentence import sentence
 from crib.store.savepoint import STORE_FAULTS
 
 _LOG = logging.getLogger("crib.left_out")
@@ -66,7 +67,9 @@ class Unsound(Exception):  # noqa: N818 - found where numbers are looked at, cau
 
     def __init__(self, tools: Iterable[int]) -> None:
         self.tools = tuple(tools)
-        super().__init__(f"figures of {len(self.tools)} tools are no finite numbers")
+        super().__init__(
+            sentence("figures of {tools} tools are no finite numbers", tools=len(self.tools))
+        )
 
 
 class _Told:
@@ -167,9 +170,9 @@ def each(
         except NOT_A_RECORDS:
             raise
         except Exception as fault:
-            sentence = failed(row)
-            log_once(sentence, fault)
-            told.append(sentence)
+            text = failed(row)
+            log_once(text, fault)
+            told.append(text)
     return told
 
 

@@ -11,6 +11,7 @@ from crib.acts.said import record, refuse_before, said
 from crib.errors import DoesNotFit, HolderInUse
 from crib.floor.cautions import build_cautions
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import begun, sentence, together
 from crib.stock.assembly import NEW
 from crib.stock.fits import HolderFacts, ItemFacts, Misfit, SpecFacts, build_misfits
 from crib.stock.pieces import Taken, choose_edges
@@ -88,7 +89,9 @@ def build_assembly(tx: Tx, present: datetime, command: BuildAssembly) -> BuiltAs
     lot = lot_row(tx, resolve_lot(tx, command.lot).id)
     _refuse_misfits(tx, spec, holder, lot)
     told = refuse_before(
-        told, holder_free_since(tx, holder.id), f"holder {holder.mark} came free"
+        told,
+        holder_free_since(tx, holder.id),
+        sentence("holder {mark} came free", mark=holder.mark),
     )
     taken = choose_edges(
         pieces_of_lot(tx, lot.id),
@@ -147,24 +150,36 @@ def _refuse_misfits(tx: Tx, spec: SpecRow, holder: HolderRow, lot: LotRow) -> No
         use = _in_use(holder, built)
         if not misfits:
             raise HolderInUse(
-                f"{use.detail[0].upper()}{use.detail[1:]}.",
+                begun(use.detail) + ".",
                 facts={**facts, "assembly": built.code, "station": built.station},
                 errors=[use._asdict()],
             )
         misfits = (use, *misfits)
     raise DoesNotFit(
-        f"That does not make a tool: {'; '.join(misfit.detail for misfit in misfits)}.",
+        sentence(
+            "That does not make a tool: {misfits}.",
+            misfits=together("; ", (misfit.detail for misfit in misfits)),
+        ),
         facts=facts,
         errors=[misfit._asdict() for misfit in misfits],
     )
 
 
 def _in_use(holder: HolderRow, built: AssemblyRow) -> Misfit:
-    where = f"sits in station {built.station}" if built.station else "stands in the rack"
+    where = (
+        sentence("sits in station {station}", station=built.station)
+        if built.station
+        else sentence("stands in the rack")
+    )
     return Misfit(
         "holder",
-        f"holder {holder.mark} is built as {built.code}, which {where}: take it apart first, "
-        "or take another holder",
+        sentence(
+            "holder {mark} is built as {code}, which {where}: take it apart first, or "
+            "take another holder",
+            mark=holder.mark,
+            code=built.code,
+            where=where,
+        ),
     )
 
 

@@ -17,6 +17,7 @@ from crib.metrology.gauge_check import GaugeCheck, check_gauge
 from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.preset import Reading
 from crib.records.measures import refuse_readings
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.presets import (
     CheckResultRow,
@@ -92,7 +93,7 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
     figures = figures_of_bench(tx, gauge)
     judged = judge_on_master(gauge, command.readings, figures)
     why_not = tuple(
-        f"{name}: {sentence}" for name, one in judged.items() for sentence in one.why_not
+        together(": ", (name, text)) for name, one in judged.items() for text in one.why_not
     )
     fact_id = record(tx, "gauge_check", told)
     insert_gauge_check(
@@ -161,19 +162,28 @@ def _columns(readings: Sequence[Reading]) -> dict[str, list[int]]:
     """Readings by measure; every reading has the same ones."""
     if not readings:
         raise Invalid(
-            "There are no readings of the master: measure it at least once.",
+            sentence("There are no readings of the master: measure it at least once."),
             errors=[{"field": "readings", "detail": "empty"}],
         )
     if len(readings) > MOST_READINGS:
         raise Invalid(
-            f"{len(readings)} readings are too many: send at most {MOST_READINGS}.",
-            errors=[{"field": "readings", "detail": f"at most {MOST_READINGS}"}],
+            sentence(
+                "{readings} readings are too many: send at most {most_readings}.",
+                readings=len(readings),
+                most_readings=MOST_READINGS,
+            ),
+            errors=[
+                {
+                    "field": "readings",
+                    "detail": sentence("at most {most_readings}", most_readings=MOST_READINGS),
+                }
+            ],
         )
     carried = [name for name in _MEASURES if readings[0].value(name) is not None]
     if not carried:
         raise Invalid(
-            "The first reading measures nothing: give LF, WF or HF.",
-            errors=[{"field": "readings.0", "detail": "measures nothing"}],
+            sentence("The first reading measures nothing: give LF, WF or HF."),
+            errors=[{"field": "readings.0", "detail": sentence("measures nothing")}],
         )
     columns: dict[str, list[int]] = {name: [] for name in carried}
     for number, reading in enumerate(readings):
@@ -181,9 +191,14 @@ def _columns(readings: Sequence[Reading]) -> dict[str, list[int]]:
             value = reading.value(name)
             if (value is not None) != (name in columns):
                 raise Invalid(
-                    f"Reading {number + 1} measures other lengths than reading 1: measure the "
-                    "same ones each time.",
-                    errors=[{"field": f"readings.{number}", "detail": "other measures"}],
+                    sentence(
+                        "Reading {number} measures other lengths than reading 1: "
+                        "measure the same ones each time.",
+                        number=number + 1,
+                    ),
+                    errors=[
+                        {"field": f"readings.{number}", "detail": sentence("other measures")}
+                    ],
                 )
             if value is not None:
                 columns[name].append(value)
@@ -199,8 +214,15 @@ def _master(gauge: GaugeRow, measure: str) -> int:
     length = masters[measure]
     if length is None:
         raise Invalid(
-            f"Gauge {gauge.gauge} has no {measure} of its setting master on record: add "
-            f"master_{measure.lower()}_mm to the gauge, or leave {measure} out.",
-            errors=[{"field": f"readings.0.{measure.lower()}_mm", "detail": "no master"}],
+            sentence(
+                "Gauge {gauge} has no {measure} of its setting master on record: add "
+                "master_{measure2}_mm to the gauge, or leave {measure} out.",
+                gauge=gauge.gauge,
+                measure=measure,
+                measure2=measure.lower(),
+            ),
+            errors=[
+                {"field": f"readings.0.{measure.lower()}_mm", "detail": sentence("no master")}
+            ],
         )
     return length

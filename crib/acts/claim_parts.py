@@ -17,6 +17,7 @@ from crib.planning.parts_without_run import (
 )
 from crib.planning.runless import Runless, runless_parts, runless_total
 from crib.records.catalogue import RUNS
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.path_counts import charges_around, paths_told
 from crib.store.records import get_record, list_records, update_record
@@ -98,15 +99,22 @@ def claim_parts(tx: Tx, present: datetime, command: ClaimParts) -> PartsClaimed:
         now["start_at"],
         now["end_at"],
         parts,
-        f"{parts} parts are charged to the run of {now['part']} now, and to the edges that "
-        "were in the machine.",
+        sentence(
+            "{parts} parts are charged to the run of {part} now, and to the edges that "
+            "were in the machine.",
+            parts=parts,
+            part=now["part"],
+        ),
     )
 
 
 def _run(tx: Tx, number: int) -> dict[str, Any]:
     run = get_record(tx, RUNS, number)
     if run["retired_at"] is not None:
-        raise NotKnown(f"Run {number} was taken off the records.", facts={"run": number})
+        raise NotKnown(
+            sentence("Run {number} was taken off the records.", number=number),
+            facts={"run": number},
+        )
     return run
 
 
@@ -148,18 +156,30 @@ def _stretch(
         facts = {"run": run["id"], "machine": where}
         if since is not None:
             raise Conflict(
-                f"No parts of {where} made since {print_instant(since)} belong to no run: "
-                "nothing is left to claim. Read the list again.",
+                sentence(
+                    "No parts of {where} made since {since} belong to no run: nothing "
+                    "is left to claim. Read the list again.",
+                    where=where,
+                    since=print_instant(since),
+                ),
                 facts=facts,
             )
         raise Conflict(
-            f"No parts of {where} belong to no run: nothing is left to claim. Read the list "
-            "again.",
+            sentence(
+                "No parts of {where} belong to no run: nothing is left to claim. Read "
+                "the list again.",
+                where=where,
+            ),
             facts=facts,
         )
     raise Conflict(
-        f"Another run of {where} lies between that of {run['part']} and the parts without a "
-        "run. Correct the start and the end of the runs in runs.csv, or by PATCH /v1/runs.",
+        sentence(
+            "Another run of {where} lies between that of {part} and the parts without a "
+            "run. Correct the start and the end of the runs in runs.csv, or by PATCH "
+            "/v1/runs.",
+            where=where,
+            part=run["part"],
+        ),
         facts={"run": run["id"], "machine": where},
     )
 

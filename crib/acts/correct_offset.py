@@ -21,6 +21,7 @@ from crib.errors import Invalid, NotKnown, NotMounted
 from crib.metrology.causes import MOST_CHANGE_MM
 from crib.metrology.offset import AXES, AxisOffset
 from crib.records.measures import CHANGE
+from crib.sentence import figure, sentence, together
 from crib.store.assemblies import assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
@@ -101,8 +102,11 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
     mount = mount_covering(tx, station.id, told.at)
     if mount is None:
         raise NotMounted(
-            f"Nothing was in station {station.mark} at {print_instant(told.at)}: record the "
-            "mount first.",
+            sentence(
+                "Nothing was in station {mark} at {at}: record the mount first.",
+                mark=station.mark,
+                at=print_instant(told.at),
+            ),
             facts={"station": station.mark},
         )
     earlier = corrections_of(tx, mount.id)
@@ -130,7 +134,10 @@ def tell_correction(tx: Tx, correction_id: int) -> OffsetCorrected:
     mount = mount_row(tx, step.mount_id) if step else None
     if step is None or mount is None:
         raise NotKnown(
-            f"There is no offset step number {correction_id} that still stands.",
+            sentence(
+                "There is no offset step number {correction_id} that still stands.",
+                correction_id=correction_id,
+            ),
             facts={"fact": correction_id},
         )
     station, axis = station_row(tx, mount.station_id), step.axis
@@ -159,20 +166,36 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
     kind = command.kind.strip().lower().replace(" ", "_").replace("-", "_")
     errors = []
     if axis not in AXES:
-        errors.append({"field": "axis", "detail": f"one of {', '.join(AXES)}"})
+        errors.append(
+            {"field": "axis", "detail": sentence("one of {axes}", axes=together(", ", AXES))}
+        )
     if kind not in KINDS:
-        errors.append({"field": "kind", "detail": f"one of {', '.join(KINDS)}"})
+        errors.append(
+            {"field": "kind", "detail": sentence("one of {kinds}", kinds=together(", ", KINDS))}
+        )
     if command.change_tenths_um == 0 and kind != "first_off":
-        errors.append({"field": "change_mm", "detail": "is zero: nothing was stepped"})
+        errors.append(
+            {"field": "change_mm", "detail": sentence("is zero: nothing was stepped")}
+        )
     step_mm = command.change_tenths_um / 10_000
     if not CHANGE.bounds.admits(step_mm):
-        slip = CHANGE.bounds.question(step_mm) or " Check the point."
-        detail = f"{step_mm:g} mm is not plausible; {CHANGE.bounds} mm is.{slip}"
+        slip = CHANGE.bounds.question(step_mm) or sentence(" Check the point.")
+        detail = sentence(
+            "{step_mm} mm is not plausible; {bounds} mm is.{slip}",
+            step_mm=figure(step_mm, "g"),
+            bounds=CHANGE.bounds,
+            slip=slip,
+        )
         errors.append({"field": "change_mm", "detail": detail})
     if errors:
-        said_so = "; ".join(f"{error['field']}: {error['detail']}" for error in errors)
+        said_so = together(
+            "; ", [together(": ", (error["field"], error["detail"])) for error in errors]
+        )
         end = "" if said_so.endswith((".", "?")) else "."
-        raise Invalid(f"That is no offset step: {said_so}{end}", errors=errors)
+        raise Invalid(
+            sentence("That is no offset step: {said_so}{end}", said_so=said_so, end=end),
+            errors=errors,
+        )
     return axis, kind
 
 
@@ -183,14 +206,29 @@ def _axis_now(
         if offset.axis == axis:
             return offset
     raise Invalid(
-        f"Station {station.mark} sets no {axis}: no measure moves that axis, and it has no "
-        "datum there.",
-        errors=[{"field": "axis", "detail": f"station {station.mark} sets no {axis}"}],
+        sentence(
+            "Station {mark} sets no {axis}: no measure moves that axis, and it has no "
+            "datum there.",
+            mark=station.mark,
+            axis=axis,
+        ),
+        errors=[
+            {
+                "field": "axis",
+                "detail": sentence(
+                    "station {mark} sets no {axis}", mark=station.mark, axis=axis
+                ),
+            }
+        ],
     )
 
 
 def _on_diameter(figure: str, station: StationRow, axis: str) -> str:
-    return f"{figure} on diameter" if axis == "X" and station.x_on_diameter else figure
+    return (
+        sentence("{figure} on diameter", figure=figure)
+        if axis == "X" and station.x_on_diameter
+        else figure
+    )
 
 
 def _learned_first_off(
@@ -207,50 +245,111 @@ def _learned_first_off(
     one = followed.axes.get(axis)
     figures = figures_of(station)
     lay = _on_diameter(figures.exact(this, sign=True), station, axis)
-    seen = f"{axis} of station {station.mark} lay {lay} off what was keyed in"
+    seen = sentence(
+        "{axis} of station {mark} lay {lay} off what was keyed in",
+        axis=axis,
+        mark=station.mark,
+        lay=lay,
+    )
     if one is None or one.verdict == "none" or not followed.speaks(mount.id, axis):
-        return f"{seen}; the station's record was changed since, it counts from now on."
+        return sentence(
+            "{seen}; the station's record was changed since, it counts from now on.", seen=seen
+        )
     sigmas = abs(float(one.track.sigmas[0, -1]))
-    far = f" ({sigmas:.1f} standard deviations)" if np.isfinite(sigmas) else ""
+    far = (
+        sentence(" ({sigmas} standard deviations)", sigmas=figure(sigmas, ".1f"))
+        if np.isfinite(sigmas)
+        else ""
+    )
     reach = figures.up(float(one.track.reach[0]))
     if axis == "X" and station.x_on_diameter:
-        reach = f"{reach} as radius"
+        reach = sentence("{reach} as radius", reach=reach)
     datum = (
-        f"the datum is learned as {figures.of_mm(one.datum_mm)} ± {reach} (95 %), "
-        f"{figures.exact(one.shift_tenths_um, sign=True)} from the one on record, "
-        f"by {one.looks} first-off{'s' if one.looks > 1 else ''}"
+        sentence(
+            "the datum is learned as {of_mm} ± {reach} (95 %), {exact} from the one on "
+            "record, by {looks} first-offs",
+            of_mm=figures.of_mm(one.datum_mm),
+            reach=reach,
+            exact=figures.exact(one.shift_tenths_um, sign=True),
+            looks=one.looks,
+        )
+        if one.looks > 1
+        else sentence(
+            "the datum is learned as {of_mm} ± {reach} (95 %), {exact} from the one on "
+            "record, by {looks} first-off",
+            of_mm=figures.of_mm(one.datum_mm),
+            reach=reach,
+            exact=figures.exact(one.shift_tenths_um, sign=True),
+            looks=one.looks,
+        )
     )
     if one.verdict == "held_apart":
         cause = name_cause(tx, station, axis, at)
         return (
-            f"{seen}{far}: a jump. Station moved? It is held apart until a second first-off "
-            f"agrees; {datum} without it." + (f" {cause}" if cause else "")
+            sentence(
+                "{seen}{far}: a jump. Station moved? It is held apart until a second "
+                "first-off agrees; {datum} without it. {cause}",
+                seen=seen,
+                far=far,
+                datum=datum,
+                cause=cause,
+            )
+            if cause
+            else sentence(
+                "{seen}{far}: a jump. Station moved? It is held apart until a second "
+                "first-off agrees; {datum} without it.",
+                seen=seen,
+                far=far,
+                datum=datum,
+            )
         )
     if one.verdict == "taken_as_step":
         cause = name_cause(tx, station, axis, at)
-        return f"{seen}; it agrees with the jump before it, taken as a step: {datum}." + (
-            f" {cause}" if cause else ""
+        return (
+            sentence(
+                "{seen}; it agrees with the jump before it, taken as a step: {datum}. {cause}",
+                seen=seen,
+                datum=datum,
+                cause=cause,
+            )
+            if cause
+            else sentence(
+                "{seen}; it agrees with the jump before it, taken as a step: {datum}.",
+                seen=seen,
+                datum=datum,
+            )
         )
-    return f"{seen}{far}; {datum}."
+    return together("", (seen, far, "; ", datum, "."))
 
 
 def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) -> str:
     """The wear so far: the part had grown by what was taken back."""
     sizes = [step.change_tenths_um for step in steps if step.correction_kind == "size"]
     total = sum(sizes)
-    count = f"{len(sizes)} size step{'s' if len(sizes) > 1 else ''}"
+    count = (
+        sentence("{sizes} size steps", sizes=len(sizes))
+        if len(sizes) > 1
+        else sentence("{sizes} size step", sizes=len(sizes))
+    )
     figures = figures_of(station)
     come = _on_diameter(figures.exact(total, sign=True), station, axis)
-    sentence = f"{count} on {axis} since the mount come to {come}"
+    text = sentence(
+        "{count} on {axis} since the mount come to {come}", count=count, axis=axis, come=come
+    )
     one_side = abs(total) / (2 if axis == "X" and station.x_on_diameter else 1)
     if one_side > MOST_CHANGE_MM * 10_000:
-        return (
-            f"{sentence}: more than wear makes. Do not run on it: look at the figure and its "
-            "sign, and take the step back if it was mistyped."
+        return sentence(
+            "{text}: more than wear makes. Do not run on it: look at the figure and "
+            "its sign, and take the step back if it was mistyped.",
+            text=text,
         )
     if axis != "X":
-        return f"{sentence}: the edge has worn by as much along {axis}."
+        return sentence(
+            "{text}: the edge has worn by as much along {axis}.", text=text, axis=axis
+        )
     growth = abs(total) * (1 if station.x_on_diameter else 2)
-    return (
-        f"{sentence}: wear has changed the part by {figures.exact(growth)} on diameter so far."
+    return sentence(
+        "{text}: wear has changed the part by {exact} on diameter so far.",
+        text=text,
+        exact=figures.exact(growth),
     )

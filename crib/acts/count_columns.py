@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from crib.clock import instant_from_us, parse_instant, print_instant, us_from_instant
 from crib.errors import Invalid
+from crib.sentence import sentence
 
 Ints = NDArray[np.int64]
 _Any = TypeVar("_Any")
@@ -155,7 +156,12 @@ def columns_from_json(readings: Sequence[Mapping[str, Any]]) -> CountColumns:
 def _text(value: object) -> str:
     if isinstance(value, str):
         return value
-    raise Invalid(f"{str(value)[:30]} is not an instant: write it like 2026-03-29T01:30:00Z.")
+    raise Invalid(
+        sentence(
+            "{value} is not an instant: write it like 2026-03-29T01:30:00Z.",
+            value=str(value)[:30],
+        )
+    )
 
 
 def _counts(values: list[Any]) -> NDArray[Any]:

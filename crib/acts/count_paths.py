@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from crib.acts.count_columns import CountColumns
 from crib.errors import Invalid
 from crib.floor.path_counters import path_number
+from crib.sentence import sentence, together
 from crib.store.counts import Counted, counters_of
 from crib.store.engine import Tx
 
@@ -57,8 +58,12 @@ def by_counter(tx: Tx, machine_id: int, machine: str, columns: CountColumns) -> 
             if path
             else (
                 "no_path",
-                f"{machine} has a part counter for each of the paths {known}, and this count "
-                "names none of them: say with path whose it is.",
+                sentence(
+                    "{machine} has a part counter for each of the paths {known}, and "
+                    "this count names none of them: say with path whose it is.",
+                    machine=machine,
+                    known=known,
+                ),
             ),
         )
         for path, found in sorted(places.items())
@@ -72,12 +77,19 @@ def _named(machine: str, columns: CountColumns) -> CountColumns:
     paths = {str(path)[:60] for path in columns.path if path not in (None, "")}
     if len(paths) > 1:
         raise Invalid(
-            f"These are counts of paths {', '.join(sorted(paths)[:20])}: {machine} has one "
-            "part counter here. Send the counts of one path, or give each path its counter "
-            "(path_counters of the machine).",
-            errors=[{"field": "readings", "detail": "counts of more than one path"}],
+            sentence(
+                "These are counts of paths {paths}: {machine} has one part counter "
+                "here. Send the counts of one path, or give each path its counter "
+                "(path_counters of the machine).",
+                paths=together(", ", sorted(paths)[:20]),
+                machine=machine,
+            ),
+            errors=[{"field": "readings", "detail": sentence("counts of more than one path")}],
         )
     if columns.source is not None or not paths:
         return columns
-    source = [None if path in (None, "") else f"posted, path {path}" for path in columns.path]
+    source = [
+        None if path in (None, "") else sentence("posted, path {path}", path=path)
+        for path in columns.path
+    ]
     return replace(columns, source=source)

@@ -13,6 +13,7 @@ from datetime import datetime
 
 from crib.clock import CLOCK_TOLERANCE, instant_from_us, print_instant, us_from_instant
 from crib.floor.count import Absorbed, KnownCounts
+from crib.sentence import sentence
 from crib.store.counts import Ahead, Counted, Refused, accepted_ahead
 from crib.store.engine import Tx
 
@@ -67,7 +68,11 @@ def _aside(one: Ahead, present: datetime) -> Refused:
         one.at_us,
         reading,
         "in_future",
-        f"{at} lies in the future (it is {print_instant(present)}), and counts reported since "
-        "contradict it: it was taken in while a clock was wrong. Look at the counter, then "
-        "accept it once its time has come, or discard it.",
+        sentence(
+            "{at} lies in the future (it is {present}), and counts reported since "
+            "contradict it: it was taken in while a clock was wrong. Look at the "
+            "counter, then accept it once its time has come, or discard it.",
+            at=at,
+            present=print_instant(present),
+        ),
     )

@@ -10,6 +10,7 @@ from crib.acts.said import Said, record, said
 from crib.acts.unclear_breakages import open_breakage
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid
+from crib.sentence import sentence
 from crib.store.dismissal_rows import Sighting, dismissed_station, insert_dismissal
 from crib.store.doubt_rows import answered_machine, insert_answer
 from crib.store.engine import Tx
@@ -72,20 +73,22 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
     told = said(tx, present, command)
     if told.person_id is None:
         raise Invalid(
-            "Say who dismisses the question: a badge or code.",
-            errors=[{"field": "by", "detail": "is missing"}],
+            sentence("Say who dismisses the question: a badge or code."),
+            errors=[{"field": "by", "detail": sentence("is missing")}],
         )
     if told.note is None:
         raise Invalid(
-            "Say why nobody need be asked: what was looked at, and what is so.",
-            errors=[{"field": "note", "detail": "is missing"}],
+            sentence("Say why nobody need be asked: what was looked at, and what is so."),
+            errors=[{"field": "note", "detail": sentence("is missing")}],
         )
     if command.question is not None:
         return _none_broke(tx, told, command.question)
     if command.station is None or command.says is None:
         raise Invalid(
-            "Say which question: its station and what the machine says, or its number.",
-            errors=[{"field": "station", "detail": "this and says, or question"}],
+            sentence(
+                "Say which question: its station and what the machine says, or its number."
+            ),
+            errors=[{"field": "station", "detail": sentence("this and says, or question")}],
         )
     station = station_row(tx, resolve_station(tx, command.station).id)
     for one in list_questions(tx, present, station.machine_id):
@@ -93,8 +96,12 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
             break
     else:
         raise Conflict(
-            f"No question about '{command.says[:60]}' in {station.mark} is open: it was "
-            "answered or dismissed since.",
+            sentence(
+                "No question about '{says}' in {mark} is open: it was answered or "
+                "dismissed since.",
+                says=command.says[:60],
+                mark=station.mark,
+            ),
             facts={"station": station.mark},
         )
     fact_id = record(tx, "question_dismissal", told)
@@ -105,8 +112,12 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
         one.says,
         one.since,
         told.at,
-        f"Nobody is asked about '{one.says}' in {station.mark} until the machine names it "
-        "anew, or a tool is recorded in or out there.",
+        sentence(
+            "Nobody is asked about '{says}' in {mark} until the machine names it anew, "
+            "or a tool is recorded in or out there.",
+            says=one.says,
+            mark=station.mark,
+        ),
     )
 
 
@@ -123,8 +134,11 @@ def _none_broke(tx: Tx, told: Said, number: int) -> QuestionDismissed:
         known.signal,
         known.at,
         told.at,
-        f"No tool of machine {doubt.machine} broke at {print_instant(known.at)}: nobody is "
-        "asked about it any more.",
+        sentence(
+            "No tool of machine {machine} broke at {at}: nobody is asked about it any more.",
+            machine=doubt.machine,
+            at=print_instant(known.at),
+        ),
     )
 
 
@@ -132,8 +146,12 @@ def take_back_dismissal(tx: Tx, fact_id: int) -> str:
     """What is so once a dismissal is taken back, for a person."""
     machine = answered_machine(tx, fact_id)
     if machine is not None:
-        return f"The question which tool of machine {machine} broke is asked again."
-    return (
-        f"The question about {dismissed_station(tx, fact_id)} is asked again, for as long as "
-        "machine and records disagree."
+        return sentence(
+            "The question which tool of machine {machine} broke is asked again.",
+            machine=machine,
+        )
+    return sentence(
+        "The question about {dismissed_station} is asked again, for as long as "
+        "machine and records disagree.",
+        dismissed_station=dismissed_station(tx, fact_id),
     )

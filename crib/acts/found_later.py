@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from crib.acts.name_cause import residuals_of
 from crib.metrology.later import Effect, Later, compare_later
+from crib.sentence import figure, sentence, together
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow
 
@@ -64,29 +65,53 @@ def found_later(
 
 def later_sentence(measure: str, later: Later) -> str:
     """What first-offs say of a gauge, in words."""
-    many = f"{later.first_offs} first-off{'s' if later.first_offs > 1 else ''}"
+    many = (
+        sentence("{first_offs} first-offs", first_offs=later.first_offs)
+        if later.first_offs > 1
+        else sentence("{first_offs} first-off", first_offs=later.first_offs)
+    )
     said = []
     if later.offset_mm is not None:
         said.append(
-            f"{_plus_minus(later.offset_mm, 1, 'mm', 4)} off the presets made on this gauge, "
-            "against other gauges in the same stations"
+            sentence(
+                "{plus_minus} off the presets made on this gauge, against other gauges "
+                "in the same stations",
+                plus_minus=_plus_minus(later.offset_mm, 1, "mm", 4),
+            )
         )
     if later.drift_mm_per_day is not None:
         said.append(
-            f"moving by {_plus_minus(later.drift_mm_per_day, 1000, 'µm a day', 2)} within the "
-            "stations"
+            sentence(
+                "moving by {plus_minus} within the stations",
+                plus_minus=_plus_minus(later.drift_mm_per_day, 1000, "µm a day", 2),
+            )
         )
     if not said:
-        return f"{many} on record for {measure}: too few to compare with the presets."
+        return sentence(
+            "{many} on record for {measure}: too few to compare with the presets.",
+            many=many,
+            measure=measure,
+        )
     beyond = [
         one
         for one in (later.offset_mm, later.drift_mm_per_day)
         if one is not None and one.beyond_chance
     ]
-    verdict = "check the gauge on its master" if beyond else "no more than chance"
-    return f"{many} found {measure} {', '.join(said)} (95 %): {verdict}."
+    verdict = (
+        sentence("check the gauge on its master") if beyond else sentence("no more than chance")
+    )
+    return sentence(
+        "{many} found {measure} {said} (95 %): {verdict}.",
+        many=many,
+        measure=measure,
+        said=together(", ", said),
+        verdict=verdict,
+    )
 
 
 def _plus_minus(effect: Effect, scale: float, unit: str, places: int) -> str:
     value, reach = effect.value * scale, effect.reach * scale
-    return f"{value:+.{places}f} ± {reach:.{places}f} {unit}"
+    return together(
+        "",
+        (figure(value, f"+.{places}f"), " ± ", figure(reach, f".{places}f"), " ", unit),
+    )

@@ -11,6 +11,7 @@ from crib.errors import Invalid, NotAllowed
 from crib.metrology.gauge_check import BIAS_SHARE, DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
 from crib.records.catalogue import PEOPLE
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import figure, sentence
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, has_gauges, last_check
 from crib.store.records import get_record
@@ -58,19 +59,38 @@ def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, .
         if not has_gauges(tx):
             return ()
         return (
-            "No gauge was named: scan the gauge that it was measured on, so that its check "
-            "counts.",
+            sentence(
+                "No gauge was named: scan the gauge that it was measured on, so that "
+                "its check counts."
+            ),
         )
-    again = "Check the gauge on the setting master first, then measure again."
+    again = sentence("Check the gauge on the setting master first, then measure again.")
     check = last_check(tx, gauge.id, at)
     if check is None:
-        return (f"Gauge {gauge.gauge} was never checked. {again}",)
+        return (
+            sentence(
+                "Gauge {gauge} was never checked. {again}", gauge=gauge.gauge, again=again
+            ),
+        )
     if not check.valid:
-        return (f"Gauge {gauge.gauge} failed its check at {print_instant(check.at)}. {again}",)
+        return (
+            sentence(
+                "Gauge {gauge} failed its check at {at}. {again}",
+                gauge=gauge.gauge,
+                at=print_instant(check.at),
+                again=again,
+            ),
+        )
     if at > check.at + timedelta(hours=gauge.check_hours):
         return (
-            f"Gauge {gauge.gauge} was last checked at {print_instant(check.at)}, which counts "
-            f"for {gauge.check_hours:g} hours. {again}",
+            sentence(
+                "Gauge {gauge} was last checked at {at}, which counts for {check_hours} "
+                "hours. {again}",
+                gauge=gauge.gauge,
+                at=print_instant(check.at),
+                check_hours=figure(gauge.check_hours, "g"),
+                again=again,
+            ),
         )
     return ()
 
@@ -103,17 +123,31 @@ def gauge_overridden(
     known = get_record(tx, PEOPLE, person.id)
     if known["role"] != "supervisor":
         raise NotAllowed(
-            f"{known['name']} is {known['role']} here: only a supervisor may let a preset "
-            "count whose gauge was not checked.",
+            sentence(
+                "{name} is {role} here: only a supervisor may let a preset count whose "
+                "gauge was not checked.",
+                name=known["name"],
+                role=known["role"],
+            ),
             facts={"role": known["role"]},
-            errors=[{"field": "override.by", "detail": "is no supervisor"}],
+            errors=[{"field": "override.by", "detail": sentence("is no supervisor")}],
         )
     reason = override.reason.strip()
     if not 0 < len(reason) <= LONGEST_TEXT:
         raise Invalid(
-            f"An override takes a reason of 1 to {LONGEST_TEXT} characters: say why the preset "
-            "may count although its gauge was not checked.",
-            errors=[{"field": "override.reason", "detail": f"1 to {LONGEST_TEXT} characters"}],
+            sentence(
+                "An override takes a reason of 1 to {longest_text} characters: say why "
+                "the preset may count although its gauge was not checked.",
+                longest_text=LONGEST_TEXT,
+            ),
+            errors=[
+                {
+                    "field": "override.reason",
+                    "detail": sentence(
+                        "1 to {longest_text} characters", longest_text=LONGEST_TEXT
+                    ),
+                }
+            ],
         )
     if not problems:
         return None
@@ -125,4 +159,6 @@ def gauge_overridden(
 
 def override_sentence(by: str, reason: str) -> str:
     """What an accepted preset says of its gauge that was not checked."""
-    return f"Gauge not checked: {by} let the preset count ({reason})."
+    return sentence(
+        "Gauge not checked: {by} let the preset count ({reason}).", by=by, reason=reason
+    )

@@ -17,6 +17,7 @@ from crib.floor.counter import pace_of, steps
 from crib.floor.line import SET, Line
 from crib.floor.refused import LARGEST
 from crib.records.catalogue import PEOPLE
+from crib.sentence import sentence
 from crib.store.counts import Counted, insert_batch, known_around, parts_per_cycle, renumber
 from crib.store.engine import Tx
 from crib.store.records import get_record
@@ -106,22 +107,32 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
     _refuse_person(tx, command.by)
     if command.verdict not in VERDICTS:
         raise Invalid(
-            "A count is 'accepted' or 'discarded', or the counter was set: 'counter_set'.",
+            sentence(
+                "A count is 'accepted' or 'discarded', or the counter was set: 'counter_set'."
+            ),
             errors=[
-                {"field": "verdict", "detail": "is not accepted, discarded or counter_set"}
+                {
+                    "field": "verdict",
+                    "detail": sentence("is not accepted, discarded or counter_set"),
+                }
             ],
         )
     found = kept_aside(tx, command.refusal) if 0 < command.refusal < 1 << 53 else None
     if found is None:
         raise NotKnown(
-            f"No count of the number {command.refusal} was kept aside.",
+            sentence(
+                "No count of the number {refusal} was kept aside.", refusal=command.refusal
+            ),
             facts={"refusal": command.refusal},
-            errors=[{"field": "refusal", "detail": "is none that was kept aside"}],
+            errors=[{"field": "refusal", "detail": sentence("is none that was kept aside")}],
         )
     if found.verdict_id is not None:
         raise Conflict(
-            f"That count was {found.verdict} already (fact {found.verdict_id}): take that "
-            "back first.",
+            sentence(
+                "That count was {verdict} already (fact {verdict_id}): take that back first.",
+                verdict=found.verdict,
+                verdict_id=found.verdict_id,
+            ),
             facts={"fact_id": found.verdict_id, "verdict": found.verdict},
         )
     if command.verdict == DISCARDED:
@@ -139,13 +150,21 @@ def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
     found, verdict = judged_by_fact(tx, verdict_id)
     if found.reason == TOLD:
         _take_out_all(tx, verdict_id, reversal_id, found.counter)
-        return f"It is no longer told that the counter of {found.machine} was set."
+        return sentence(
+            "It is no longer told that the counter of {machine} was set.", machine=found.machine
+        )
     if verdict == DISCARDED:
-        return f"Count {found.count} of {found.machine} waits for a verdict again."
+        return sentence(
+            "Count {count} of {machine} waits for a verdict again.",
+            count=found.count,
+            machine=found.machine,
+        )
     _take_out_all(tx, verdict_id, reversal_id, found.counter)
-    return (
-        f"Count {found.count} of {found.machine} is kept aside again; the parts counted after "
-        "it are put right."
+    return sentence(
+        "Count {count} of {machine} is kept aside again; the parts counted after it "
+        "are put right.",
+        count=found.count,
+        machine=found.machine,
     )
 
 
@@ -160,16 +179,19 @@ def _take_out_all(tx: Tx, verdict_id: int, reversal_id: int, counter: Counted) -
 def _refuse_person(tx: Tx, by: str | None) -> None:
     if by is None:
         raise Invalid(
-            "Say who judges the count: a supervisor's badge or code.",
-            errors=[{"field": "by", "detail": "is missing"}],
+            sentence("Say who judges the count: a supervisor's badge or code."),
+            errors=[{"field": "by", "detail": sentence("is missing")}],
         )
     known = get_record(tx, PEOPLE, resolve_person(tx, by).id)
     if known["role"] != "supervisor":
         raise NotAllowed(
-            f"{known['name']} is {known['role']} here: only a supervisor judges a count that "
-            "was kept aside.",
+            sentence(
+                "{name} is {role} here: only a supervisor judges a count that was kept aside.",
+                name=known["name"],
+                role=known["role"],
+            ),
             facts={"role": known["role"]},
-            errors=[{"field": "by", "detail": "is no supervisor"}],
+            errors=[{"field": "by", "detail": sentence("is no supervisor")}],
         )
 
 
@@ -177,14 +199,22 @@ def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
     count, at = found.count, found.at
     if found.reason in _NO_READING or at is None or not is_count(count):
         raise Invalid(
-            f"'{str(count)[:30]}' of {found.machine} cannot be taken in: it is no count with "
-            "an instant. Discard it, and report what the counter said by hand.",
-            errors=[{"field": "verdict", "detail": "can only be discarded"}],
+            sentence(
+                "'{count}' of {machine} cannot be taken in: it is no count with an "
+                "instant. Discard it, and report what the counter said by hand.",
+                count=str(count)[:30],
+                machine=found.machine,
+            ),
+            errors=[{"field": "verdict", "detail": sentence("can only be discarded")}],
         )
     if at > told.present:
         raise Conflict(
-            f"Count {count} is dated {print_instant(at)}, which is still to come: discard it, "
-            "and report it with the right time.",
+            sentence(
+                "Count {count} is dated {at}, which is still to come: discard it, and "
+                "report it with the right time.",
+                count=count,
+                at=print_instant(at),
+            ),
             facts={"at": print_instant(at)},
         )
     fact_id = record(tx, "count_verdict", told)
@@ -198,8 +228,13 @@ def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
         raise Conflict(taken.refused[0].sentence, facts={"at": print_instant(at)})
     if not taken.total.size:
         raise Conflict(
-            f"Count {count} of {found.machine} at {print_instant(at)} was taken in already: "
-            "discard the one that was kept aside.",
+            sentence(
+                "Count {count} of {machine} at {at} was taken in already: discard the "
+                "one that was kept aside.",
+                count=count,
+                machine=found.machine,
+                at=print_instant(at),
+            ),
             facts={"at": print_instant(at)},
         )
     return _judged(fact_id, told, found, int(taken.total[0]), verdict, later)
@@ -246,8 +281,13 @@ def _refuse_unlike_next(tx: Tx, found: KeptAside, at_us: int, count: int) -> Non
     if not step.plausible[0]:
         at = print_instant(instant_from_us(int(end[0])))
         raise Conflict(
-            f"Count {known.count[after]} at {at} is accepted and cannot be reached from "
-            f"{count}: the counter was not set to that, or not then.",
+            sentence(
+                "Count {count} at {at} is accepted and cannot be reached from {count2}: "
+                "the counter was not set to that, or not then.",
+                count=known.count[after],
+                at=at,
+                count2=count,
+            ),
             facts={"at": at, "count": int(known.count[after])},
         )
 
@@ -266,18 +306,25 @@ def _judged(
     later: int = 0,
 ) -> CountJudged:
     if verdict == COUNTER_SET:
-        sentence = (
-            f"The counter of {found.machine} was set to {found.count}, nothing was made by "
-            f"that; {later} later counts are booked now."
+        text = sentence(
+            "The counter of {machine} was set to {count}, nothing was made by that; "
+            "{later} later counts are booked now.",
+            machine=found.machine,
+            count=found.count,
+            later=later,
         )
     elif total is None:
-        sentence = (
-            f"Count {found.count} of {found.machine} is discarded: it counts for nothing."
+        text = sentence(
+            "Count {count} of {machine} is discarded: it counts for nothing.",
+            count=found.count,
+            machine=found.machine,
         )
     else:
-        sentence = (
-            f"Count {found.count} of {found.machine} is taken in as true; the parts counted "
-            "after it are put right."
+        text = sentence(
+            "Count {count} of {machine} is taken in as true; the parts counted "
+            "after it are put right.",
+            count=found.count,
+            machine=found.machine,
         )
     return CountJudged(
         fact_id=fact_id,
@@ -288,7 +335,7 @@ def _judged(
         count=found.count,
         counted_at=found.at,
         total=total,
-        sentence=sentence,
+        sentence=text,
         booked_later=later,
     )
 

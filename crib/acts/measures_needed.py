@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from crib.acts.named import named_assembly
 from crib.floor.mount import takes_it
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.spec_stations import SpecStation, stations_for_spec
 from crib.store.stockrows import HolderRow, holder_row
@@ -39,8 +40,12 @@ class MeasuresNeeded:
         if not lacking or len(lacking) < len(self.stations):
             return ()
         return tuple(
-            f"{name} was not measured, and {_places(where)} for its offsets: measure {name} "
-            "as well."
+            sentence(
+                "{name} was not measured, and {places} for its offsets: measure {name} "
+                "as well.",
+                name=name,
+                places=_places(where),
+            )
             for name, where in _by_measure(lacking, measured)
         )
 
@@ -50,8 +55,12 @@ class MeasuresNeeded:
         if not lacking or len(lacking) == len(self.stations):
             return ()
         return tuple(
-            f"{name} was not measured, and {_places(where)} for its offsets: measure {name} "
-            "as well if it may go there."
+            sentence(
+                "{name} was not measured, and {places} for its offsets: measure {name} "
+                "as well if it may go there.",
+                name=name,
+                places=_places(where),
+            )
             for name, where in _by_measure(lacking, measured)
         )
 
@@ -99,7 +108,11 @@ def _by_measure(
 def _places(marks: Sequence[str]) -> str:
     """Stations as a clause."""
     if len(marks) == 1:
-        return f"station {marks[0]} needs it"
+        return sentence("station {marks} needs it", marks=marks[0])
     if len(marks) <= _NAMED:
-        return f"stations {', '.join(marks)} need it"
-    return f"stations {', '.join(marks[:_NAMED])} and {len(marks) - _NAMED} more need it"
+        return sentence("stations {marks} need it", marks=together(", ", marks))
+    return sentence(
+        "stations {marks} and {marks2} more need it",
+        marks=together(", ", marks[:_NAMED]),
+        marks2=len(marks) - _NAMED,
+    )

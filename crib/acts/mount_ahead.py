@@ -17,6 +17,7 @@ from crib.floor.cautions import mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
 from crib.metrology.offset import AxisDifference, AxisOffset, difference, plain_text
+from crib.sentence import figure, sentence
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
@@ -264,8 +265,18 @@ def _cautions(
     if not earlier:
         return cautions
     worn = sum(wear_of_stays(tx, assembly, earlier, at), NOTHING)
-    share = "" if worn.life_share is None else f", about {worn.life_share:.0%} of its life"
+    share = (
+        ""
+        if worn.life_share is None
+        else sentence(
+            ", about {life_share} of its life", life_share=figure(worn.life_share, ".0%")
+        )
+    )
     return (
-        f"This edge has cut before: {worn.parts} parts{share}. Look at it before it goes in.",
+        sentence(
+            "This edge has cut before: {parts} parts{share}. Look at it before it goes in.",
+            parts=worn.parts,
+            share=share,
+        ),
         *cautions,
     )

@@ -21,6 +21,7 @@ from crib.floor.mount import (
     not_compared,
 )
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, assembly_in_station, last_fact_at
 from crib.store.engine import Tx
 from crib.store.mounts import MountRow
@@ -135,7 +136,7 @@ def too_early(
     """When a mount is recorded; told late, it has to fit behind what is on record already."""
     emptied = None if last_stay is None else last_stay.removed_at or last_stay.at
     known = (
-        (f"station {station.mark}", emptied),
+        (sentence("station {mark}", mark=station.mark), emptied),
         (f"{assembly.code}", last_fact_at(tx, assembly.id)),
     )
     for _, last in known:
@@ -144,8 +145,12 @@ def too_early(
         Mismatch(
             "at",
             "too-early",
-            f"{print_instant(told.at)} is before the last fact about {what} "
-            f"({print_instant(last)}): check the time.",
+            sentence(
+                "{at} is before the last fact about {what} ({last}): check the time.",
+                at=print_instant(told.at),
+                what=what,
+                last=print_instant(last),
+            ),
         )
         for what, last in known
         if last is not None and told.at < last

@@ -12,6 +12,7 @@ from crib.acts.told_count import refuse_part_count, report_one
 from crib.errors import AlreadyMounted, DoesNotFit, StationOccupied
 from crib.floor.mount import Mismatch
 from crib.metrology.offset import AxisDifference, AxisOffset
+from crib.sentence import together
 from crib.stock.assembly import ALLOCATED
 from crib.store.assemblies import AssemblyRow, set_state
 from crib.store.engine import Tx
@@ -157,7 +158,7 @@ def _refusal(
     elif slugs == ["mounted-elsewhere"]:
         kind = AlreadyMounted
     return kind(
-        " ".join(problem.sentence for problem in problems),
+        together(" ", (problem.sentence for problem in problems)),
         facts={
             "assembly": assembly.code,
             "station": station.mark,

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from crib.acts.said import record, said
 from crib.errors import Conflict, NotKnown
+from crib.sentence import sentence
 from crib.stock.ledger import change_of
 from crib.stock.pieces import Piece
 from crib.store.engine import Tx
@@ -118,9 +119,13 @@ def regrind(tx: Tx, present: datetime, command: Regrind) -> Reground:
     piece = next((one for one in pieces if one.number == command.piece), None)
     if piece is None:
         raise NotKnown(
-            f"Lot {lot.mark} has no opened piece {command.piece}: look at its number.",
+            sentence(
+                "Lot {mark} has no opened piece {piece}: look at its number.",
+                mark=lot.mark,
+                piece=command.piece,
+            ),
             facts={"lot": lot.code, "piece": command.piece},
-            errors=[{"field": "piece", "detail": "is no opened piece of the lot"}],
+            errors=[{"field": "piece", "detail": sentence("is no opened piece of the lot")}],
         )
     _refuse_grinding(lot, piece)
     fact_id = record(tx, "stock_move", told)
@@ -139,17 +144,21 @@ def regrind(tx: Tx, present: datetime, command: Regrind) -> Reground:
 
 
 def _refuse_grinding(lot: LotRow, piece: Piece) -> None:
-    name = f"Piece {piece.number} of lot {lot.mark}"
+    name = sentence("Piece {number} of lot {mark}", number=piece.number, mark=lot.mark)
     why = None
     if piece.busy:
-        why = f"{name} sits in a tool: take it out first."
+        why = sentence("{name} sits in a tool: take it out first.", name=name)
     elif piece.scrapped:
-        why = f"{name} is scrap."
+        why = sentence("{name} is scrap.", name=name)
     elif not piece.used:
-        why = f"{name} has not cut since it was ground last."
+        why = sentence("{name} has not cut since it was ground last.", name=name)
     elif piece.grind >= lot.regrinds:
-        why = (
-            f"{name} was ground {piece.grind} times; {lot.cutting_item} allows {lot.regrinds}."
+        why = sentence(
+            "{name} was ground {grind} times; {cutting_item} allows {regrinds}.",
+            name=name,
+            grind=piece.grind,
+            cutting_item=lot.cutting_item,
+            regrinds=lot.regrinds,
         )
     if why is not None:
         raise Conflict(why, facts={"lot": lot.code, "piece": piece.number})

@@ -20,6 +20,7 @@ from crib.metrology.causes import (
 from crib.metrology.datum_noise import DatumPrior
 from crib.metrology.figures import MM, Figures
 from crib.metrology.first_off import look_at_axis
+from crib.sentence import AND, figure, sentence, together
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, first_offs_of_shop, stays_with_first_offs
 from crib.store.presets import good_checks
@@ -122,13 +123,6 @@ def _checked_before(
     return max((at for at in checks[row.gauge_id] if at <= row.measured_at), default=None)
 
 
-_SAID = {
-    "station": "station {name} moved",
-    "holder": "the seat of holder {name} is worn or dirty",
-    "gauge": "gauge {name} is off",
-}
-
-
 def cause_sentence(
     told: Diagnosis, residuals: Sequence[Residual], measure: str, figures: Figures = MM
 ) -> str:
@@ -136,45 +130,76 @@ def cause_sentence(
     change = figures.of_mm(told.causes[0].change_mm, sign=True)
     best = told.causes[0]
     if abs(best.change_mm) > MOST_CHANGE_MM:
-        return (
-            f"A change of {change} in {measure} is more than a station, a seat "
-            "or a gauge moves by: do not run on it. Look first at the figure, its sign and the "
-            "axis, and at the tool that is mounted; take the step back if it was mistyped."
+        return sentence(
+            "A change of {change} in {measure} is more than a station, a seat or a "
+            "gauge moves by: do not run on it. Look first at the figure, its sign "
+            "and the axis, and at the tool that is mounted; take the step back if "
+            "it was mistyped.",
+            change=change,
+            measure=measure,
         )
     if told.chance >= CLEAR_ODDS * best.probability:
-        return (
-            f"Nothing need have changed: chance explains it ({told.chance:.0%}, the next best "
-            f"is that {_words(best)}, {best.probability:.0%})."
+        return sentence(
+            "Nothing need have changed: chance explains it ({chance}, the next best "
+            "is that {words}, {probability}).",
+            chance=figure(told.chance, ".0%"),
+            words=_words(best),
+            probability=figure(best.probability, ".0%"),
         )
     if told.clear is not None:
-        others = [(f"that {_words(one)}", one.probability) for one in told.causes[1:]]
-        others.append(("chance", told.chance))
-        against = "; ".join(
-            f"{_times(best.probability, p)} as likely as {w}" for w, p in others
+        others: list[tuple[str, float]] = [
+            (sentence("that {words}", words=_words(one)), one.probability)
+            for one in told.causes[1:]
+        ]
+        others.append((sentence("chance"), told.chance))
+        against = together(
+            "; ",
+            [
+                sentence("{times} as likely as {w}", times=_times(best.probability, p), w=w)
+                for w, p in others
+            ],
         )
-        return (
-            f"Most likely {_words(best)}, by {change} ± "
-            f"{figures.up(2 * best.change_sd_mm)} in {measure} (k=2): {against}; "
-            f"{len(residuals)} first-offs looked at."
+        return sentence(
+            "Most likely {words}, by {change} ± {up} in {measure} (k=2): {against}; "
+            "{residuals} first-offs looked at.",
+            words=_words(best),
+            change=change,
+            up=figures.up(2 * best.change_sd_mm),
+            measure=measure,
+            against=against,
+            residuals=len(residuals),
         )
-    shares = ", ".join(
-        f"{words} {p:.0%}"
-        for words, p in sorted(
-            [(_words(one), one.probability) for one in told.causes] + [("chance", told.chance)],
-            key=lambda pair: -pair[1],
-        )
+    chance = sentence("chance")
+    shares = together(
+        ", ",
+        [
+            together(" ", (words, figure(p, ".0%")))
+            for words, p in sorted(
+                [(_words(one), one.probability) for one in told.causes]
+                + [(chance, told.chance)],
+                key=lambda pair: -pair[1],
+            )
+        ],
     )
-    return f"The cause cannot be told apart yet: {shares}. {_advice(told, residuals)}"
+    return sentence(
+        "The cause cannot be told apart yet: {shares}. {advice}",
+        shares=shares,
+        advice=_advice(told, residuals),
+    )
 
 
 def _words(cause: Cause) -> str:
-    return _SAID[cause.cause].format(name=cause.name)
+    if cause.cause == "station":
+        return sentence("station {name} moved", name=cause.name)
+    if cause.cause == "holder":
+        return sentence("the seat of holder {name} is worn or dirty", name=cause.name)
+    return sentence("gauge {name} is off", name=cause.name)
 
 
 def _times(best: float, other: float) -> str:
     if other <= 0 or best / other > 1_000:
-        return "more than 1000 times"
-    return f"{best / other:.0f} times"
+        return sentence("more than 1000 times")
+    return sentence("{best} times", best=figure(best / other, ".0f"))
 
 
 def _advice(told: Diagnosis, residuals: Sequence[Residual]) -> str:
@@ -185,12 +210,20 @@ def _advice(told: Diagnosis, residuals: Sequence[Residual]) -> str:
     at_station = {one.holder for one in residuals if one.station == newest.station}
     said = []
     if at_holder == {newest.station}:
-        said.append(f"Holder {newest.holder} was in no other station")
+        said.append(sentence("Holder {holder} was in no other station", holder=newest.holder))
     if at_station == {newest.holder}:
-        said.append(f"station {newest.station} held no other holder")
-    why = f"{' and '.join(said)}. " if said else ""
-    gauge = f"check gauge {newest.gauge} on its master, " if "gauge" in kinds else ""
-    return (
-        f"{why}To tell: {gauge}take the first-off of another holder in {newest.station}, or "
-        f"of {newest.holder} in another station."
+        said.append(sentence("station {station} held no other holder", station=newest.station))
+    why = together(AND, said) + ". " if said else ""
+    gauge = (
+        sentence("check gauge {gauge} on its master, ", gauge=newest.gauge)
+        if "gauge" in kinds
+        else ""
+    )
+    return sentence(
+        "{why}To tell: {gauge}take the first-off of another holder in {station}, or "
+        "of {holder} in another station.",
+        why=why,
+        gauge=gauge,
+        station=newest.station,
+        holder=newest.holder,
     )

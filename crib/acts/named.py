@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from crib.codes import looks_like_code, parse_code, strip_address
 from crib.errors import BadCode, NotKnown
+from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, assembly_of_holder, assembly_row
 from crib.store.engine import Tx
 from crib.store.resolve import resolve
@@ -46,16 +47,19 @@ def named_assembly(tx: Tx, text: str, *, field: str = "assembly") -> NamedAssemb
         holder = resolve(tx, text, "H", field=field)
     except NotKnown as problem:
         raise NotKnown(
-            f"'{text.strip()[:60]}' names no tool assembly here: scan its label or its holder.",
+            sentence(
+                "'{text}' names no tool assembly here: scan its label or its holder.",
+                text=text.strip()[:60],
+            ),
             facts={"text": text.strip()[:60]},
-            errors=[{"field": field, "detail": "names no tool assembly here"}],
+            errors=[{"field": field, "detail": sentence("names no tool assembly here")}],
         ) from problem
     built = assembly_of_holder(tx, holder.id)
     if built is None:
         raise NotKnown(
-            f"Holder {holder.mark} is not built: build a tool on it first.",
+            sentence("Holder {mark} is not built: build a tool on it first.", mark=holder.mark),
             facts={"holder": holder.code},
-            errors=[{"field": field, "detail": "the holder is not built"}],
+            errors=[{"field": field, "detail": sentence("the holder is not built")}],
         )
     return NamedAssembly(built, None, False)
 

@@ -22,6 +22,7 @@ from crib.acts.report_counts import MOST_READINGS, CountsReported, RefusedCount
 from crib.clock import CLOCK_TOLERANCE, parse_instant, print_instant
 from crib.errors import Invalid
 from crib.floor.path_counters import path_number
+from crib.sentence import sentence, together
 from crib.store.counts import counters_of
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
@@ -64,8 +65,19 @@ def observe(tx: Tx, present: datetime, command: Observe) -> CountsReported:
     size = len(command.observations)
     if not 0 < size <= MOST_READINGS:
         raise Invalid(
-            f"Send 1 to {MOST_READINGS} observations in one call, not {size}.",
-            errors=[{"field": "observations", "detail": f"from 1 to {MOST_READINGS}"}],
+            sentence(
+                "Send 1 to {most_readings} observations in one call, not {size}.",
+                most_readings=MOST_READINGS,
+                size=size,
+            ),
+            errors=[
+                {
+                    "field": "observations",
+                    "detail": sentence(
+                        "from 1 to {most_readings}", most_readings=MOST_READINGS
+                    ),
+                }
+            ],
         )
     if not counters_of(tx, machine_id_by_name(tx, command.machine))[0]:
         _refuse_paths(command.observations)
@@ -105,9 +117,14 @@ def _refuse_paths(observations: Sequence[Mapping[str, Any]]) -> None:
     paths = {_path(one) for one in observations if one.get("count") is not None} - {""}
     if len(paths) > 1:
         raise Invalid(
-            f"These are counts of paths {', '.join(sorted(paths))}: a machine has one part "
-            "counter here. Send the counts of one path.",
-            errors=[{"field": "observations", "detail": "counts of more than one path"}],
+            sentence(
+                "These are counts of paths {paths}: a machine has one part counter "
+                "here. Send the counts of one path.",
+                paths=together(", ", sorted(paths)),
+            ),
+            errors=[
+                {"field": "observations", "detail": sentence("counts of more than one path")}
+            ],
         )
 
 
@@ -123,7 +140,7 @@ def _take(told: _Told, place: int, one: Mapping[str, Any], present: datetime) ->
         return
     if one.get("count") is not None:
         path = _path(one)
-        source = f"posted, path {path}" if path else None
+        source = sentence("posted, path {path}", path=path) if path else None
         news_of = CountNews(at, str(one["count"]), source=source, path=path_number(path))
         told.counts.append(news_of)
         told.places.append(place)
@@ -136,12 +153,17 @@ def _take(told: _Told, place: int, one: Mapping[str, Any], present: datetime) ->
 
 def _instant(text: object, present: datetime) -> datetime:
     if not isinstance(text, str):
-        raise Invalid("An observation needs its time: at, like 2026-03-29T01:30:00+01:00.")
+        raise Invalid(
+            sentence("An observation needs its time: at, like 2026-03-29T01:30:00+01:00.")
+        )
     at = parse_instant(text)
     if at > present + CLOCK_TOLERANCE:
         raise Invalid(
-            f"{print_instant(at)} lies in the future (it is {print_instant(present)}): check "
-            "the clock that sent it."
+            sentence(
+                "{at} lies in the future (it is {present}): check the clock that sent it.",
+                at=print_instant(at),
+                present=print_instant(present),
+            )
         )
     return at
 
@@ -153,12 +175,22 @@ def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | Breaka
         Invalid: It tells nothing, or its tool number is none.
     """
     if all(one.get(name) is None for name in TELLING):
-        raise Invalid(f"This observation tells nothing: give one of {', '.join(TELLING)}.")
+        raise Invalid(
+            sentence(
+                "This observation tells nothing: give one of {telling}.",
+                telling=together(", ", TELLING),
+            )
+        )
     number = one.get("tool_number")
     if number is not None and not (
         isinstance(number, int) and not isinstance(number, bool) and 0 <= number < 10**9
     ):
-        raise Invalid(f"'{str(number)[:30]}' is no tool number: give the program's, like 4.")
+        raise Invalid(
+            sentence(
+                "'{number}' is no tool number: give the program's, like 4.",
+                number=str(number)[:30],
+            )
+        )
     path = _path(one)
     found: list[StateNews | BreakageNews] = [
         StateNews(at, kind, path, str(one[name])[:200])
@@ -166,7 +198,7 @@ def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | Breaka
         if one.get(name) is not None
     ]
     if one.get("breakage") is not None:
-        why = None if number is not None else "The observation names no tool number."
+        why = None if number is not None else sentence("The observation names no tool number.")
         found.append(BreakageNews(at, path, number, str(one["breakage"])[:200], why))
     return found
 

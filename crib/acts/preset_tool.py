@@ -23,6 +23,7 @@ from crib.metrology.preset import (
     MeasureResult,
     Reading,
 )
+from crib.sentence import sentence
 from crib.stock.assembly import status_after_preset
 from crib.store.assemblies import (
     AssemblyRow,
@@ -112,7 +113,9 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
     assembly = named_assembly(tx, command.assembly).row
     _refuse_unmeasurable(assembly)
     told = refuse_before(
-        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+        told,
+        last_fact_at(tx, assembly.id),
+        sentence("the last fact about {code} lies", code=assembly.code),
     )
     spec = spec_row(tx, assembly.tool_spec_id)
     gauge = None
@@ -179,13 +182,22 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
 def _refuse_unmeasurable(assembly: AssemblyRow) -> None:
     if assembly.station is not None:
         raise Conflict(
-            f"{assembly.code} sits in station {assembly.station}: record its removal first.",
+            sentence(
+                "{code} sits in station {station}: record its removal first.",
+                code=assembly.code,
+                station=assembly.station,
+            ),
             facts={"assembly": assembly.code, "station": assembly.station},
         )
     if assembly.ended_at is not None:
         raise Conflict(
-            f"{assembly.code} is over ({assembly.cutter_status} since "
-            f"{print_instant(assembly.ended_at)}): build a tool with a new edge.",
+            sentence(
+                "{code} is over ({cutter_status} since {ended_at}): build a tool with a "
+                "new edge.",
+                code=assembly.code,
+                cutter_status=assembly.cutter_status,
+                ended_at=print_instant(assembly.ended_at),
+            ),
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )
 

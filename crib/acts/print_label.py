@@ -10,6 +10,7 @@ from crib.acts.said import record, refuse_before, said
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.label_prints import PrintRow, insert_print, prints_of_label
 
@@ -36,9 +37,10 @@ class PrintLabel:
 
 def not_printed(text: str) -> str:
     """What to say where a label cannot be worked out."""
-    return (
-        f"The label of {text} could not be worked out. Check its records, then print it again; "
-        "the service's log names the fault."
+    return sentence(
+        "The label of {text} could not be worked out. Check its records, then print "
+        "it again; the service's log names the fault.",
+        text=text,
     )
 
 
@@ -81,16 +83,34 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
     assembly = named_assembly(tx, command.assembly).row
     if assembly.ended_at is not None:
         raise Conflict(
-            f"{assembly.code} is over ({assembly.cutter_status} since "
-            f"{print_instant(assembly.ended_at)}): a label of it would mislead.",
+            sentence(
+                "{code} is over ({cutter_status} since {ended_at}): a label of it would "
+                "mislead.",
+                code=assembly.code,
+                cutter_status=assembly.cutter_status,
+                ended_at=print_instant(assembly.ended_at),
+            ),
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )
-    told = refuse_before(told, assembly.built_at, f"{assembly.code} was built")
+    told = refuse_before(
+        told, assembly.built_at, sentence("{code} was built", code=assembly.code)
+    )
     reason = (command.reason or "").strip() or None
     if reason is not None and len(reason) > LONGEST_TEXT:
         raise Invalid(
-            f"The reason is {len(reason)} characters long: at most {LONGEST_TEXT} are taken.",
-            errors=[{"field": "reason", "detail": f"at most {LONGEST_TEXT} characters"}],
+            sentence(
+                "The reason is {reason} characters long: at most {longest_text} are taken.",
+                reason=len(reason),
+                longest_text=LONGEST_TEXT,
+            ),
+            errors=[
+                {
+                    "field": "reason",
+                    "detail": sentence(
+                        "at most {longest_text} characters", longest_text=LONGEST_TEXT
+                    ),
+                }
+            ],
         )
     earlier = prints_of_label(tx, assembly.code, assembly.preset_id)
     if earlier and reason is None:
@@ -120,17 +140,28 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
 
 def _printed_before(code: str, earlier: tuple[PrintRow, ...]) -> Conflict:
     last = earlier[-1]
-    times = "once" if len(earlier) == 1 else f"{len(earlier)} times"
+    times = "once" if len(earlier) == 1 else sentence("{earlier} times", earlier=len(earlier))
     by = last.by or "somebody"
     return Conflict(
-        f"The label of {code} was printed {times} before, last at {print_instant(last.at)} by "
-        f"{by}: two labels of one tool mislead. Say why it is printed again, and take the "
-        "other one off.",
+        sentence(
+            "The label of {code} was printed {times} before, last at {at} by {by}: two "
+            "labels of one tool mislead. Say why it is printed again, and take the "
+            "other one off.",
+            code=code,
+            times=times,
+            at=print_instant(last.at),
+            by=by,
+        ),
         facts={
             "assembly": code,
             "prints": len(earlier),
             "last_at": print_instant(last.at),
             "last_by": last.by,
         },
-        errors=[{"field": "reason", "detail": f"is missing: printed {times} before"}],
+        errors=[
+            {
+                "field": "reason",
+                "detail": sentence("is missing: printed {times} before", times=times),
+            }
+        ],
     )

@@ -9,6 +9,7 @@ from crib.acts.named import named_assembly
 from crib.acts.said import record, refuse_before, said
 from crib.clock import print_instant
 from crib.errors import AlreadyMounted, Conflict, Invalid
+from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, last_fact_at
 from crib.store.engine import Tx
 from crib.store.rack_rows import insert_place, place_of
@@ -74,19 +75,32 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
     place = (command.place or "").strip() or None
     if command.machine is None and place is None:
         raise Invalid(
-            "Say whose rack it is, or the place in it.",
-            errors=[{"field": "machine", "detail": "is missing, and so is place"}],
+            sentence("Say whose rack it is, or the place in it."),
+            errors=[{"field": "machine", "detail": sentence("is missing, and so is place")}],
         )
     if place is not None and len(place) > LONGEST_PLACE:
         raise Invalid(
-            f"The place is {len(place)} characters long: at most {LONGEST_PLACE} are taken.",
-            errors=[{"field": "place", "detail": f"at most {LONGEST_PLACE} characters"}],
+            sentence(
+                "The place is {place} characters long: at most {longest_place} are taken.",
+                place=len(place),
+                longest_place=LONGEST_PLACE,
+            ),
+            errors=[
+                {
+                    "field": "place",
+                    "detail": sentence(
+                        "at most {longest_place} characters", longest_place=LONGEST_PLACE
+                    ),
+                }
+            ],
         )
     machine_id = None
     if command.machine is not None:
         machine_id = machine_id_by_name(tx, command.machine)
     told = refuse_before(
-        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+        told,
+        last_fact_at(tx, assembly.id),
+        sentence("the last fact about {code} lies", code=assembly.code),
     )
     before = place_of(tx, assembly.id)
     fact_id = record(tx, "rack_place", told)
@@ -106,12 +120,21 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
 def _refuse(assembly: AssemblyRow) -> None:
     if assembly.station is not None:
         raise AlreadyMounted(
-            f"{assembly.code} sits in station {assembly.station}: record its removal first.",
+            sentence(
+                "{code} sits in station {station}: record its removal first.",
+                code=assembly.code,
+                station=assembly.station,
+            ),
             facts={"assembly": assembly.code, "station": assembly.station},
         )
     if assembly.ended_at is not None:
         raise Conflict(
-            f"{assembly.code} is over ({assembly.cutter_status} since "
-            f"{print_instant(assembly.ended_at)}): it does not belong in a rack.",
+            sentence(
+                "{code} is over ({cutter_status} since {ended_at}): it does not belong "
+                "in a rack.",
+                code=assembly.code,
+                cutter_status=assembly.cutter_status,
+                ended_at=print_instant(assembly.ended_at),
+            ),
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )

@@ -17,6 +17,7 @@ from crib.clock import print_instant
 from crib.codes import looks_like_code
 from crib.errors import Refusal
 from crib.left_out import Kept, each
+from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.dismissal_rows import Sighting, standing_dismissals
 from crib.store.engine import Tx
@@ -67,10 +68,12 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
 
 def _not_compared(tools: Sequence[ToolSeen]) -> str:
     last = tools[-1]
-    return (
-        f"Whether tool number {last.tool_number} of machine {last.machine} is the one on "
-        "record could not be worked out. Look at the station; the service's log names the "
-        "fault."
+    return sentence(
+        "Whether tool number {tool_number} of machine {machine} is the one on "
+        "record could not be worked out. Look at the station; the service's log "
+        "names the fault.",
+        tool_number=last.tool_number,
+        machine=last.machine,
     )
 
 
@@ -187,23 +190,40 @@ def _sentence(
 ) -> str:
     when = print_instant(since)
     if kind == OTHER_TOOL and sits is None:
-        return (
-            f"Machine {station.machine} says since {when} that {says} is in {station.station}; "
-            "no tool is on record there: scan it, or tell what is so."
+        return sentence(
+            "Machine {machine} says since {when} that {says} is in {station}; no "
+            "tool is on record there: scan it, or tell what is so.",
+            machine=station.machine,
+            when=when,
+            says=says,
+            station=station.station,
         )
     if kind == OTHER_TOOL and sits is not None:
-        return (
-            f"Machine {station.machine} says since {when} that {says} is in {station.station}; "
-            f"on record is {sits.code}: scan it, or tell what is so."
+        return sentence(
+            "Machine {machine} says since {when} that {says} is in {station}; on "
+            "record is {code}: scan it, or tell what is so.",
+            machine=station.machine,
+            when=when,
+            says=says,
+            station=station.station,
+            code=sits.code,
         )
     if sits is None:
-        return (
-            f"Machine {station.machine} changed to tool '{says}' in {station.station} at "
-            f"{when}; nobody scanned a mount, no tool is on record there: scan it, or tell "
-            "what is so."
+        return sentence(
+            "Machine {machine} changed to tool '{says}' in {station} at {when}; "
+            "nobody scanned a mount, no tool is on record there: scan it, or tell "
+            "what is so.",
+            machine=station.machine,
+            says=says,
+            station=station.station,
+            when=when,
         )
-    return (
-        f"Machine {station.machine} changed to tool '{says}' in {station.station} at "
-        f"{when}; nobody scanned a mount, on record is still {sits.code}: scan it, or tell "
-        "what is so."
+    return sentence(
+        "Machine {machine} changed to tool '{says}' in {station} at {when}; nobody "
+        "scanned a mount, on record is still {code}: scan it, or tell what is so.",
+        machine=station.machine,
+        says=says,
+        station=station.station,
+        when=when,
+        code=sits.code,
     )

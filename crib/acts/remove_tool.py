@@ -13,6 +13,7 @@ from crib.acts.use_up import fates_of_edges, use_up_edges
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.measures import FLANK_WEAR, refuse_implausible
+from crib.sentence import sentence, together
 from crib.stock.assembly import BROKEN, STAYS_BUILT, read_reason, status_after_removal
 from crib.stock.pieces import EdgeFate
 from crib.store.assemblies import AssemblyRow, assembly_row, set_state
@@ -153,7 +154,10 @@ def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
     mount = stay_of_removal(tx, removal_id)
     if mount is None or mount.reason is None or mount.removed_at is None:
         raise NotKnown(
-            f"There is no removal number {removal_id} that still stands.",
+            sentence(
+                "There is no removal number {removal_id} that still stands.",
+                removal_id=removal_id,
+            ),
             facts={"fact": removal_id},
         )
     assembly = assembly_row(tx, mount.assembly_id)
@@ -185,15 +189,15 @@ def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
 
 def _refuse_figures(command: RemoveTool) -> None:
     refuse_part_count(command.part_count)
-    refuse_implausible(FLANK_WEAR, command.flank_wear_tenths_um, "Flank wear")
+    refuse_implausible(FLANK_WEAR, command.flank_wear_tenths_um, sentence("Flank wear"))
 
 
 def _mount_of(tx: Tx, command: RemoveTool) -> MountRow:
     """The stay that ends."""
     if command.station is None and command.assembly is None:
         raise Invalid(
-            "Say which tool came out: scan the station or the tool.",
-            errors=[{"field": "station", "detail": "this or assembly"}],
+            sentence("Say which tool came out: scan the station or the tool."),
+            errors=[{"field": "station", "detail": sentence("this or assembly")}],
         )
     mount = _in_station(tx, command.station) if command.station else None
     if command.assembly is None:
@@ -203,15 +207,25 @@ def _mount_of(tx: Tx, command: RemoveTool) -> MountRow:
     if mount is not None and mount.assembly_id != assembly.id:
         there = assembly_row(tx, mount.assembly_id)
         raise Conflict(
-            f"Station {there.station} holds {there.code}, not {assembly.code}: scan the tool "
-            "that came out.",
+            sentence(
+                "Station {station} holds {code}, not {code2}: scan the tool that came out.",
+                station=there.station,
+                code=there.code,
+                code2=assembly.code,
+            ),
             facts={"station": there.station, "assembly": there.code},
-            errors=[{"field": "assembly", "detail": "another tool sits in the station"}],
+            errors=[
+                {"field": "assembly", "detail": sentence("another tool sits in the station")}
+            ],
         )
     found = mount_row(tx, assembly.mount_id) if assembly.mount_id is not None else None
     if found is None:
         raise NotMounted(
-            f"{assembly.code} sits in no station ({assembly.cutter_status}).",
+            sentence(
+                "{code} sits in no station ({cutter_status}).",
+                code=assembly.code,
+                cutter_status=assembly.cutter_status,
+            ),
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )
     return found
@@ -222,7 +236,7 @@ def _in_station(tx: Tx, text: str) -> MountRow:
     mount = last_in_station(tx, found.id)
     if mount is None or mount.removal_id is not None:
         raise NotMounted(
-            f"Station {found.mark} is empty: nothing can come out of it.",
+            sentence("Station {mark} is empty: nothing can come out of it.", mark=found.mark),
             facts={"station": found.mark},
         )
     return mount
@@ -232,11 +246,17 @@ def _after_what_is_known(
     tx: Tx, told: Said, mount: MountRow, assembly: AssemblyRow, station: StationRow
 ) -> Said:
     """The removal as it is recorded; refused before its mount or last offset step."""
-    told = refuse_before(told, mount.at, f"{assembly.code} went into {station.mark}")
+    told = refuse_before(
+        told,
+        mount.at,
+        sentence("{code} went into {mark}", code=assembly.code, mark=station.mark),
+    )
     steps = corrections_of(tx, mount.id)
     if not steps:
         return told
-    return refuse_before(told, steps[-1].at, f"the offset of {station.mark} was stepped")
+    return refuse_before(
+        told, steps[-1].at, sentence("the offset of {mark} was stepped", mark=station.mark)
+    )
 
 
 def _refuse_to_go_on_broken(
@@ -246,11 +266,17 @@ def _refuse_to_go_on_broken(
     signal = breakage_of(tx, mount.id)
     if signal is not None and reason in STAYS_BUILT:
         raise Conflict(
-            f"The edge of {assembly.code} is on record as broken since "
-            f"{print_instant(signal.at)} ({signal.signal}): take it out as broken, or take the "
-            f"signal back first (fact {signal.fact_id}) if the edge is whole.",
+            sentence(
+                "The edge of {code} is on record as broken since {at} ({signal}): take "
+                "it out as broken, or take the signal back first (fact {fact_id}) if "
+                "the edge is whole.",
+                code=assembly.code,
+                at=print_instant(signal.at),
+                signal=signal.signal,
+                fact_id=signal.fact_id,
+            ),
             facts={"assembly": assembly.code, "fact_id": signal.fact_id},
-            errors=[{"field": "reason", "detail": "the edge is on record as broken"}],
+            errors=[{"field": "reason", "detail": sentence("the edge is on record as broken")}],
         )
 
 
@@ -266,14 +292,21 @@ def _worn(
 
 def _edge_sentence(fates: tuple[EdgeFate, ...], assembly: AssemblyRow) -> str:
     if not fates:
-        return f"The edge stays in {assembly.code}; its preset still holds."
-    return " ".join(fate.sentence for fate in fates)
+        return sentence("The edge stays in {code}; its preset still holds.", code=assembly.code)
+    return together(" ", (fate.sentence for fate in fates))
 
 
 def _holder_sentence(tx: Tx, assembly: AssemblyRow, status: str, *, ended: bool) -> str:
     holder = holder_row(tx, assembly.holder_id)
-    back = f", place {holder.location}" if holder.location else ""
+    back = sentence(", place {location}", location=holder.location) if holder.location else ""
     if not ended:
-        return f"Holder {holder.mark} stays built: back to the rack{back}."
-    look = " Look at its seat before it is built again." if status == BROKEN else ""
-    return f"Holder {holder.mark} is free: to the bench{back}.{look}"
+        return sentence(
+            "Holder {mark} stays built: back to the rack{back}.", mark=holder.mark, back=back
+        )
+    look = sentence(" Look at its seat before it is built again.") if status == BROKEN else ""
+    return sentence(
+        "Holder {mark} is free: to the bench{back}.{look}",
+        mark=holder.mark,
+        back=back,
+        look=look,
+    )

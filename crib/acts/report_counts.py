@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from crib.acts.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.acts.count_paths import OfCounter, by_counter
 from crib.acts.counts_ahead import beside_what_is_past, latest_us
+from crib.acts.judge_readings import Problems, judge_readings
 from crib.acts.runless_batch import new_without_run
 from crib.acts.said import Said, record, said
 from crib.acts.told_sets import begin_told_sets
@@ -21,6 +22,7 @@ from crib.errors import Invalid
 from crib.floor.behind_set import readings_behind_set
 from crib.floor.count import Absorbed, KnownCounts, absorb
 from crib.floor.line import AS_COUNTED
+from crib.sentence import sentence
 from crib.store.counts import (
     Counted,
     Refused,
@@ -135,7 +137,7 @@ def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsRe
     """Take the readings of one counter in."""
     counter, columns = batch.counter, batch.columns
     runs = runs_of(tx, counter.machine_id)
-    problems, run_ids = _judge(columns, present, runs)
+    problems, run_ids = judge_readings(columns, present, runs)
     if batch.problem is not None:
         for place in range(len(columns)):
             problems.setdefault(place, batch.problem)
@@ -249,8 +251,12 @@ def _behind_set(
     return {
         index: (
             "behind_set",
-            f"Count {said} at {print_instant(instant_from_us(at))} goes on from counts that "
-            "were kept aside: the counter looks as if somebody had set it. Say what is so.",
+            sentence(
+                "Count {said} at {instant_from_us} goes on from counts that were kept "
+                "aside: the counter looks as if somebody had set it. Say what is so.",
+                said=said,
+                instant_from_us=print_instant(instant_from_us(at)),
+            ),
         )
         for index, at, said in readings_behind_set(list(rows), doubted, *pace)
     }
@@ -270,71 +276,27 @@ def _columns(readings: Sequence[CountReading] | CountColumns) -> CountColumns:
     size = len(readings)
     if size == 0:
         raise Invalid(
-            "There are no readings: send at least one.",
+            sentence("There are no readings: send at least one."),
             errors=[{"field": "readings", "detail": "empty"}],
         )
     if size > MOST_READINGS:
         raise Invalid(
-            f"{size} readings are too many for one call: send at most {MOST_READINGS}, then "
-            "the rest.",
-            errors=[{"field": "readings", "detail": f"at most {MOST_READINGS}"}],
+            sentence(
+                "{size} readings are too many for one call: send at most "
+                "{most_readings}, then the rest.",
+                size=size,
+                most_readings=MOST_READINGS,
+            ),
+            errors=[
+                {
+                    "field": "readings",
+                    "detail": sentence("at most {most_readings}", most_readings=MOST_READINGS),
+                }
+            ],
         )
     if isinstance(readings, CountColumns):
         return readings
     return columns_from_readings(readings)
-
-
-_Problems = dict[int, tuple[str, str]]
-
-
-def _judge(
-    columns: CountColumns, present: datetime, runs: Sequence[RunRow]
-) -> tuple[_Problems, NDArray[np.int64] | None]:
-    """Readings that cannot be taken whatever the counter says, and the runs named (0: none)."""
-    problems: _Problems = {row.index: (row.reason, row.sentence) for row in columns.unreadable}
-    for index in np.flatnonzero(columns.at_us < 0):
-        at = print_instant(instant_from_us(int(columns.at_us[index])))
-        problems[int(index)] = (
-            "too_old",
-            f"{at} lies before part counters told the time: check the clock that sent it.",
-        )
-    for index in np.flatnonzero(columns.at_us > latest_us(present)):
-        at = print_instant(instant_from_us(int(columns.at_us[index])))
-        problems[int(index)] = (
-            "in_future",
-            f"{at} lies in the future (it is {print_instant(present)}): check the clock that "
-            "sent it.",
-        )
-    if columns.run is None:
-        return problems, None
-    run_ids = np.zeros(len(columns), dtype=np.int64)
-    known: dict[object, int] = {}
-    for place, name in enumerate(columns.run):
-        if name is None:
-            continue
-        if name not in known:
-            known[name] = _run_id(name, runs)
-        run_ids[place] = known[name]
-        if not known[name]:
-            problems.setdefault(
-                place,
-                (
-                    "unknown_run",
-                    f"Run '{str(name)[:40]}' is no run of this machine: name one of its runs, "
-                    "or none.",
-                ),
-            )
-    return problems, run_ids
-
-
-def _run_id(name: str | int, runs: Sequence[RunRow]) -> int:
-    """A run by its number, or the only one that is not planned by its part; 0 for none."""
-    text = str(name).strip()
-    for run in runs:
-        if text == str(run.id):
-            return run.id
-    of_part = [run for run in runs if run.part == text and run.state != "planned"]
-    return of_part[-1].id if of_part else 0
 
 
 def _fastest_s(
@@ -376,7 +338,7 @@ def _windows(runs: Sequence[RunRow]) -> tuple[list[int], list[int]]:
     return begins, ends
 
 
-def _refused(columns: CountColumns, problems: _Problems) -> tuple[RefusedCount, ...]:
+def _refused(columns: CountColumns, problems: Problems) -> tuple[RefusedCount, ...]:
     unreadable = {row.index for row in columns.unreadable}
     return tuple(
         RefusedCount(

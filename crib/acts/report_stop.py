@@ -9,6 +9,7 @@ from crib.acts.said import record, said
 from crib.clock import print_instant
 from crib.errors import Invalid
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stops import insert_stop
@@ -55,23 +56,38 @@ def report_stop(tx: Tx, present: datetime, command: ReportStop) -> StopReported:
     reason = command.reason.strip()
     if not 1 <= len(reason) <= LONGEST_TEXT:
         raise Invalid(
-            f"Say in a few words why the machine stops (at most {LONGEST_TEXT} characters).",
-            errors=[{"field": "reason", "detail": f"1 to {LONGEST_TEXT} characters"}],
+            sentence(
+                "Say in a few words why the machine stops (at most {longest_text} characters).",
+                longest_text=LONGEST_TEXT,
+            ),
+            errors=[
+                {
+                    "field": "reason",
+                    "detail": sentence(
+                        "1 to {longest_text} characters", longest_text=LONGEST_TEXT
+                    ),
+                }
+            ],
         )
     ends_at = command.ends_at
     if ends_at is not None:
         if ends_at.tzinfo is None:
             raise Invalid(
-                f"{ends_at.isoformat()} has no offset: write it like "
-                "2026-03-29T01:30:00+01:00.",
-                errors=[{"field": "ends_at", "detail": "has no offset"}],
+                sentence(
+                    "{ends_at} has no offset: write it like 2026-03-29T01:30:00+01:00.",
+                    ends_at=ends_at.isoformat(),
+                ),
+                errors=[{"field": "ends_at", "detail": sentence("has no offset")}],
             )
         ends_at = ends_at.astimezone(UTC)
         if ends_at < told.at:
             raise Invalid(
-                f"The stop would end at {print_instant(ends_at)}, before it begins at "
-                f"{print_instant(told.at)}.",
-                errors=[{"field": "ends_at", "detail": "before the stop begins"}],
+                sentence(
+                    "The stop would end at {ends_at}, before it begins at {at}.",
+                    ends_at=print_instant(ends_at),
+                    at=print_instant(told.at),
+                ),
+                errors=[{"field": "ends_at", "detail": sentence("before the stop begins")}],
             )
     fact_id = record(tx, "stop", told)
     insert_stop(tx, fact_id, machine_id, ends_at, reason)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from crib.acts.said import Said, record
 from crib.acts.use_up import give_edges_back
 from crib.errors import Conflict, HolderInUse
+from crib.sentence import sentence
 from crib.stock.assembly import UNAVAILABLE, USED, status_after_preset
 from crib.store.assemblies import (
     AssemblyRow,
@@ -33,8 +34,12 @@ def take_back_build(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     later = later_fact_of(tx, assembly.id, fact_id)
     if later is not None:
         raise Conflict(
-            f"{assembly.code} was measured, mounted or taken apart since (fact {later}): its "
-            "build stands; take the tool apart instead.",
+            sentence(
+                "{code} was measured, mounted or taken apart since (fact {later}): its "
+                "build stands; take the tool apart instead.",
+                code=assembly.code,
+                later=later,
+            ),
             facts={"assembly": assembly.code, "fact_id": later},
         )
     reversal_id = record(tx, "reversal", told, reverses_id=fact_id)
@@ -51,8 +56,14 @@ def take_back_build(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     set_state(tx, assembly.id, status=UNAVAILABLE, preset_id=None, ended_at=assembly.built_at)
     holder = holder_row(tx, assembly.holder_id)
     return reversal_id, (
-        f"{assembly.code} was not built: holder {holder.mark} is free, and lot {lot.mark} has "
-        f"{in_box} in the box."
+        sentence(
+            "{code} was not built: holder {mark} is free, and lot {mark2} has {in_box} "
+            "in the box.",
+            code=assembly.code,
+            mark=holder.mark,
+            mark2=lot.mark,
+            in_box=in_box,
+        )
     )
 
 
@@ -66,21 +77,29 @@ def take_back_teardown(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     assembly = assembly_row(tx, torn_down_assembly(tx, fact_id))
     if not stays_of(tx, assembly.id):
         raise Conflict(
-            f"The edge of {assembly.code} never cut and is free again: build the tool again.",
+            sentence(
+                "The edge of {code} never cut and is free again: build the tool again.",
+                code=assembly.code,
+            ),
             facts={"assembly": assembly.code},
         )
     built = assembly_of_holder(tx, assembly.holder_id)
     if built is not None:
         raise HolderInUse(
-            f"The holder of {assembly.code} is built as {built.code} by now: take that apart "
-            "first.",
+            sentence(
+                "The holder of {code} is built as {code2} by now: take that apart first.",
+                code=assembly.code,
+                code2=built.code,
+            ),
             facts={"assembly": built.code},
         )
     give_edges_back(tx, assembly)
     reversal_id = record(tx, "reversal", told, reverses_id=fact_id)
     status = _status_before(tx, assembly)
     set_state(tx, assembly.id, status=status, preset_id=assembly.preset_id)
-    return reversal_id, f"{assembly.code} is built and {status} again."
+    return reversal_id, sentence(
+        "{code} is built and {status} again.", code=assembly.code, status=status
+    )
 
 
 def _status_before(tx: Tx, assembly: AssemblyRow) -> str:

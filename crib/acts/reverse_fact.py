@@ -12,6 +12,7 @@ from crib.acts.reverse_bench import take_back_build, take_back_teardown
 from crib.acts.said import Said, record, refuse_before, said
 from crib.acts.use_up import give_edges_back
 from crib.errors import Conflict, HolderInUse, NotKnown, StationOccupied
+from crib.sentence import sentence, together
 from crib.stock.assembly import ALLOCATED, STAYS_BUILT, status_when_freed
 from crib.stock.ledger import refuse_below_nothing
 from crib.store.assemblies import (
@@ -40,13 +41,17 @@ from crib.store.stockrows import lot_row
 
 #: Why other kinds of facts are not taken back, and what to do instead.
 _INSTEAD = {
-    "preset": "A preset is not taken back: measure the tool again. Only its newest preset "
-    "counts.",
-    "count": "A count is not taken back: later counts put it right, and what cannot be is kept "
-    "aside.",
-    "gauge_check": "A gauge check is not taken back: check the gauge again. Only the newest "
-    "check counts.",
-    "reversal": "A reversal is not taken back: record the fact anew.",
+    "preset": sentence(
+        "A preset is not taken back: measure the tool again. Only its newest preset counts."
+    ),
+    "count": sentence(
+        "A count is not taken back: later counts put it right, and what cannot be is "
+        "kept aside."
+    ),
+    "gauge_check": sentence(
+        "A gauge check is not taken back: check the gauge again. Only the newest check counts."
+    ),
+    "reversal": sentence("A reversal is not taken back: record the fact anew."),
 }
 
 
@@ -82,8 +87,8 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
     told = said(tx, present, command)
     if not 0 < command.fact_id < 1 << 63:
         raise NotKnown(
-            f"There is no fact {str(command.fact_id)[:30]} here.",
-            errors=[{"field": "fact_id", "detail": "is no fact here"}],
+            sentence("There is no fact {fact_id} here.", fact_id=str(command.fact_id)[:30]),
+            errors=[{"field": "fact_id", "detail": sentence("is no fact here")}],
         )
     fact = get_fact(tx, command.fact_id)
     kind = str(fact["kind"])
@@ -91,13 +96,19 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
         raise Conflict(_INSTEAD[kind], facts={"fact_id": command.fact_id, "kind": kind})
     if fact["reversed_by_id"] is not None:
         raise Conflict(
-            f"Fact {command.fact_id} was taken back already, by fact {fact['reversed_by_id']}.",
+            sentence(
+                "Fact {fact_id} was taken back already, by fact {reversed_by_id}.",
+                fact_id=command.fact_id,
+                reversed_by_id=fact["reversed_by_id"],
+            ),
             facts={"fact_id": command.fact_id, "reversed_by_id": fact["reversed_by_id"]},
         )
     if fact["at"] <= present:  # else a clock was ahead then, and taking it back is the cure
-        told = refuse_before(told, fact["at"], f"fact {command.fact_id} happened")
-    fact_id, sentence = _ACTS[kind](tx, told, command.fact_id)
-    return FactReversed(fact_id, command.fact_id, kind, told.at, sentence)
+        told = refuse_before(
+            told, fact["at"], sentence("fact {fact_id} happened", fact_id=command.fact_id)
+        )
+    fact_id, text = _ACTS[kind](tx, told, command.fact_id)
+    return FactReversed(fact_id, command.fact_id, kind, told.at, text)
 
 
 def _take_back(tx: Tx, told: Said, fact_id: int) -> int:
@@ -110,15 +121,24 @@ def _mount(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     station = station_row(tx, mount.station_id)
     if mount.removal_id is not None:
         raise Conflict(
-            f"{assembly.code} came out of {station.mark} since: take back that removal (fact "
-            f"{mount.removal_id}) first.",
+            sentence(
+                "{code} came out of {mark} since: take back that removal (fact "
+                "{removal_id}) first.",
+                code=assembly.code,
+                mark=station.mark,
+                removal_id=mount.removal_id,
+            ),
             facts={"removal_id": mount.removal_id},
         )
     steps = corrections_of(tx, mount.id)
     if steps:
         raise Conflict(
-            f"The offset of {station.mark} was stepped since: take those corrections back "
-            f"first, facts {', '.join(str(step.id) for step in steps)}.",
+            sentence(
+                "The offset of {mark} was stepped since: take those corrections back "
+                "first, facts {steps}.",
+                mark=station.mark,
+                steps=together(", ", (str(step.id) for step in steps)),
+            ),
             facts={"correction_ids": [step.id for step in steps]},
         )
     reversal_id = _take_back(tx, told, fact_id)
@@ -127,14 +147,20 @@ def _mount(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
         stays=stays_of(tx, assembly.id), has_preset=assembly.preset_id is not None
     )
     set_state(tx, assembly.id, status=status, preset_id=assembly.preset_id)
-    return reversal_id, f"Station {station.mark} is empty; {assembly.code} is {status} again."
+    return reversal_id, sentence(
+        "Station {mark} is empty; {code} is {status} again.",
+        mark=station.mark,
+        code=assembly.code,
+        status=status,
+    )
 
 
 def _standing_mount(tx: Tx, mount_id: int) -> MountRow:
     mount = mount_row(tx, mount_id)
     if mount is None:
         raise Conflict(
-            f"The mount (fact {mount_id}) was taken back itself.", facts={"mount_id": mount_id}
+            sentence("The mount (fact {mount_id}) was taken back itself.", mount_id=mount_id),
+            facts={"mount_id": mount_id},
         )
     return mount
 
@@ -146,28 +172,41 @@ def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     occupant = assembly_in_station(tx, station.id)
     if occupant is not None:
         raise StationOccupied(
-            f"Station {station.mark} holds {occupant.code} by now: take that mount back first.",
+            sentence(
+                "Station {mark} holds {code} by now: take that mount back first.",
+                mark=station.mark,
+                code=occupant.code,
+            ),
             facts={"station": station.mark, "assembly": occupant.code},
         )
     last = last_in_station(tx, station.id)
     if last is not None and last.id != mount.id:
         raise Conflict(
-            f"Another tool was in station {station.mark} since: take back its removal and its "
-            "mount first.",
+            sentence(
+                "Another tool was in station {mark} since: take back its removal and "
+                "its mount first.",
+                mark=station.mark,
+            ),
             facts={"station": station.mark},
         )
     later = later_fact_of(tx, assembly.id, fact_id)
     if later is not None:
         raise Conflict(
-            f"Something was recorded about {assembly.code} since (fact {later}): its removal "
-            "stands.",
+            sentence(
+                "Something was recorded about {code} since (fact {later}): its removal stands.",
+                code=assembly.code,
+                later=later,
+            ),
             facts={"assembly": assembly.code, "fact_id": later},
         )
     built = assembly_of_holder(tx, assembly.holder_id)
     if built is not None and built.id != assembly.id:
         raise HolderInUse(
-            f"The holder of {assembly.code} is built as {built.code} by now: take that apart "
-            "first.",
+            sentence(
+                "The holder of {code} is built as {code2} by now: take that apart first.",
+                code=assembly.code,
+                code2=built.code,
+            ),
             facts={"assembly": built.code},
         )
     if mount.reason not in STAYS_BUILT:
@@ -175,37 +214,48 @@ def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     reversal_id = _take_back(tx, told, fact_id)
     set_state(tx, assembly.id, status=ALLOCATED, preset_id=mount.preset_id)
     sit_down(tx, station.id, assembly.id, mount.id)
-    return reversal_id, f"{assembly.code} sits in station {station.mark} again."
+    return reversal_id, sentence(
+        "{code} sits in station {mark} again.", code=assembly.code, mark=station.mark
+    )
 
 
 def _correction(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     reversal_id = _take_back(tx, told, fact_id)
-    return reversal_id, "The step is taken back here; take it back at the control as well."
+    return reversal_id, sentence(
+        "The step is taken back here; take it back at the control as well."
+    )
 
 
 def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     move = move_row(tx, fact_id)
     if move.change == 0 and move.move == "return":
         raise Conflict(
-            "A regrind is not taken back: the piece counts as ground.",
+            sentence("A regrind is not taken back: the piece counts as ground."),
             facts={"fact_id": fact_id},
         )
     lot = lot_row(tx, move.lot_id)
     refuse_below_nothing(
-        lot.on_hand, -move.change, lot=lot.mark, what=f"Taking back that {move.move}"
+        lot.on_hand,
+        -move.change,
+        lot=lot.mark,
+        what=sentence("Taking back that {move}", move=move.move),
     )
     reversal_id = _take_back(tx, told, fact_id)
     left = lot.on_hand - move.change
     book_move(tx, reversal_id, lot.id, move.move, -move.change, left)
-    return reversal_id, f"Lot {lot.mark} has {left} in the box."
+    return reversal_id, sentence("Lot {mark} has {left} in the box.", mark=lot.mark, left=left)
 
 
 def _label_print(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
-    return _take_back(tx, told, fact_id), "That label was not printed; destroy it if it was."
+    return _take_back(tx, told, fact_id), sentence(
+        "That label was not printed; destroy it if it was."
+    )
 
 
 def _rack_place(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
-    return _take_back(tx, told, fact_id), "The tool was not put there; its place before holds."
+    return _take_back(tx, told, fact_id), sentence(
+        "The tool was not put there; its place before holds."
+    )
 
 
 def _count_verdict(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
@@ -217,7 +267,9 @@ def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     mount = _standing_mount(tx, breakage_mount(tx, fact_id))
     code = assembly_row(tx, mount.assembly_id).code
     reversal_id = _take_back(tx, told, fact_id)
-    return reversal_id, f"The edge of {code} did not break then; it wears on by the counter."
+    return reversal_id, sentence(
+        "The edge of {code} did not break then; it wears on by the counter.", code=code
+    )
 
 
 def _question_dismissal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
@@ -225,7 +277,7 @@ def _question_dismissal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
 
 
 def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
-    return _take_back(tx, told, fact_id), "The machine did not stop then."
+    return _take_back(tx, told, fact_id), sentence("The machine did not stop then.")
 
 
 _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {

@@ -9,6 +9,7 @@ from typing import Protocol
 from crib.clock import CLOCK_TOLERANCE, print_instant, refuse_future
 from crib.errors import Conflict, Invalid
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.facts import add_fact
 from crib.store.resolve import resolve_person
@@ -68,8 +69,19 @@ def said(tx: Tx, present: datetime, command: Command, *, as_dated: bool = False)
     note = (command.note or "").strip() or None
     if note is not None and len(note) > LONGEST_TEXT:
         raise Invalid(
-            f"The note is {len(note)} characters long: at most {LONGEST_TEXT} are taken.",
-            errors=[{"field": "note", "detail": f"at most {LONGEST_TEXT} characters"}],
+            sentence(
+                "The note is {note} characters long: at most {longest_text} are taken.",
+                note=len(note),
+                longest_text=LONGEST_TEXT,
+            ),
+            errors=[
+                {
+                    "field": "note",
+                    "detail": sentence(
+                        "at most {longest_text} characters", longest_text=LONGEST_TEXT
+                    ),
+                }
+            ],
         )
     person = resolve_person(tx, command.by) if command.by else None
     return Said(at, present, person.id if person else None, note)
@@ -83,8 +95,11 @@ def in_utc(at: datetime) -> datetime:
     """
     if at.tzinfo is None:
         raise Invalid(
-            f"{at.isoformat()} has no offset: write it like 2026-03-29T01:30:00+01:00.",
-            errors=[{"field": "at", "detail": "has no offset"}],
+            sentence(
+                "{at} has no offset: write it like 2026-03-29T01:30:00+01:00.",
+                at=at.isoformat(),
+            ),
+            errors=[{"field": "at", "detail": sentence("has no offset")}],
         )
     return at.astimezone(UTC)
 
@@ -133,8 +148,18 @@ def refuse_before(told: Said, earliest: datetime | None, what: str) -> Said:
     if earliest is not None and told.at < earliest:
         at = print_instant(told.at)
         raise Conflict(
-            f"{at} is too early: {what} at {print_instant(earliest)}. Check the time.",
+            sentence(
+                "{at} is too early: {what} at {earliest}. Check the time.",
+                at=at,
+                what=what,
+                earliest=print_instant(earliest),
+            ),
             facts={"at": at, "earliest": print_instant(earliest)},
-            errors=[{"field": "at", "detail": f"before {print_instant(earliest)}"}],
+            errors=[
+                {
+                    "field": "at",
+                    "detail": sentence("before {earliest}", earliest=print_instant(earliest)),
+                }
+            ],
         )
     return told

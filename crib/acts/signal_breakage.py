@@ -10,6 +10,7 @@ from crib.acts.unclear_breakages import open_breakage
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.columns import LONGEST_TEXT
+from crib.sentence import sentence
 from crib.store.assemblies import assembly_row
 from crib.store.breakage_rows import breakage_of, insert_breakage, taken_back_breakage
 from crib.store.doubt_rows import insert_answer
@@ -83,15 +84,29 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
     signal = command.signal.strip()
     if not 1 <= len(signal) <= LONGEST_TEXT:
         raise Invalid(
-            f"Say what signals the breakage (1 to {LONGEST_TEXT} characters).",
-            errors=[{"field": "signal", "detail": f"1 to {LONGEST_TEXT} characters"}],
+            sentence(
+                "Say what signals the breakage (1 to {longest_text} characters).",
+                longest_text=LONGEST_TEXT,
+            ),
+            errors=[
+                {
+                    "field": "signal",
+                    "detail": sentence(
+                        "1 to {longest_text} characters", longest_text=LONGEST_TEXT
+                    ),
+                }
+            ],
         )
     station = _station(tx, command)
     mount = mount_covering(tx, station.id, told.at)
     if mount is None:
         raise NotMounted(
-            f"No tool was on record in {station.mark} at {print_instant(told.at)}: the signal "
-            "is nobody's. Record the mount first, with the time when it happened.",
+            sentence(
+                "No tool was on record in {mark} at {at}: the signal is nobody's. "
+                "Record the mount first, with the time when it happened.",
+                mark=station.mark,
+                at=print_instant(told.at),
+            ),
             facts={"station": station.mark, "at": print_instant(told.at)},
         )
     if command.question is None:
@@ -100,7 +115,10 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
     done = _signalled(tx, told, station, mount, signal)
     if done.fact_id is None:
         raise Conflict(
-            f"{done.sentence} If that answers the question, dismiss it and say so.",
+            sentence(
+                "{sentence} If that answers the question, dismiss it and say so.",
+                sentence=done.sentence,
+            ),
             facts={"question": command.question},
         )
     insert_answer(tx, done.fact_id, command.question)
@@ -120,7 +138,11 @@ def _signalled(
             mount.id,
             known.at,
             known.signal,
-            f"The edge of {code} is on record as broken since {print_instant(known.at)}.",
+            sentence(
+                "The edge of {code} is on record as broken since {at}.",
+                code=code,
+                at=print_instant(known.at),
+            ),
         )
     undone = taken_back_breakage(tx, mount.id, told.at, signal)
     if undone is not None:
@@ -131,8 +153,13 @@ def _signalled(
             mount.id,
             told.at,
             signal,
-            f"That very signal was taken back before (fact {undone}): the edge of {code} wears "
-            "on. Where it did break, say so with the time when it was seen.",
+            sentence(
+                "That very signal was taken back before (fact {undone}): the edge of "
+                "{code} wears on. Where it did break, say so with the time when it was "
+                "seen.",
+                undone=undone,
+                code=code,
+            ),
         )
     fact_id = record(tx, "breakage", told)
     insert_breakage(tx, fact_id, mount.id, signal)
@@ -143,9 +170,13 @@ def _signalled(
         mount.id,
         told.at,
         signal,
-        f"The edge of {code} in {station.mark} counts as broken from {print_instant(told.at)}: "
-        "stop the machine by its own rules, take the tool out, and look at the parts made "
-        "since.",
+        sentence(
+            "The edge of {code} in {mark} counts as broken from {at}: stop the machine "
+            "by its own rules, take the tool out, and look at the parts made since.",
+            code=code,
+            mark=station.mark,
+            at=print_instant(told.at),
+        ),
     )
 
 
@@ -154,8 +185,10 @@ def _station(tx: Tx, command: SignalBreakage) -> StationRow:
         return station_row(tx, resolve_station(tx, command.station).id)
     if command.machine is None or command.tool_number is None:
         raise Invalid(
-            "Say which edge broke: the station, or the machine and the tool number.",
-            errors=[{"field": "station", "detail": "this, or machine and tool_number"}],
+            sentence("Say which edge broke: the station, or the machine and the tool number."),
+            errors=[
+                {"field": "station", "detail": sentence("this, or machine and tool_number")}
+            ],
         )
     stations = stations_of(tx, machine_id_by_name(tx, command.machine))
     found = stations_by_number(stations, command.tool_number, command.path)
@@ -164,17 +197,37 @@ def _station(tx: Tx, command: SignalBreakage) -> StationRow:
         found = stations_by_number(stations, command.tool_number, None)
     if not found:
         raise NotKnown(
-            f"Machine {command.machine} has no station for tool number {command.tool_number}"
-            f"{f' in path {command.path}' if command.path else ''}.",
-            errors=[{"field": "tool_number", "detail": "is in no station of the machine"}],
+            (
+                sentence(
+                    "Machine {machine} has no station for tool number {tool_number} in path "
+                    "{path}.",
+                    machine=command.machine,
+                    tool_number=command.tool_number,
+                    path=command.path,
+                )
+                if command.path
+                else sentence(
+                    "Machine {machine} has no station for tool number {tool_number}.",
+                    machine=command.machine,
+                    tool_number=command.tool_number,
+                )
+            ),
+            errors=[
+                {"field": "tool_number", "detail": sentence("is in no station of the machine")}
+            ],
         )
     if len(found) > 1:
         marks = ", ".join(one.mark for one in found)
         raise Conflict(
-            f"Tool number {command.tool_number} of machine {command.machine} may be {marks}: "
-            "name the path or the station.",
+            sentence(
+                "Tool number {tool_number} of machine {machine} may be {marks}: name "
+                "the path or the station.",
+                tool_number=command.tool_number,
+                machine=command.machine,
+                marks=marks,
+            ),
             facts={"stations": [one.mark for one in found]},
-            errors=[{"field": "path", "detail": "is needed here"}],
+            errors=[{"field": "path", "detail": sentence("is needed here")}],
         )
     return found[0]
 

@@ -10,6 +10,7 @@ from crib.acts.station_offsets import figures_of, geometry_of
 from crib.metrology.first_off import AxisStay, FollowedAxis, follow_axis
 from crib.metrology.offset import LearnedDatum
 from crib.metrology.uncertainty import COVERAGE
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, stays_with_first_offs
 from crib.store.stations import StationRow
@@ -149,24 +150,48 @@ def doubts(followed: StationFollowed, station: StationRow) -> tuple[str, ...]:
 
 
 def _sentence(station: StationRow, axis: str, one: FollowedAxis) -> str:
-    name, figures = f"{axis} of station {station.mark}", figures_of(station)
+    name, figures = (
+        sentence("{axis} of station {mark}", axis=axis, mark=station.mark),
+        figures_of(station),
+    )
     if one.doubtful:
         apart = float(one.track.held[0]) - one.datum_mm
         off = _as_radius(figures.of_mm(apart, sign=True), station, axis)
-        return (
-            f"{name}: the last first-off puts the datum {off} from where it was. Station "
-            f"moved? It is held apart until a second first-off agrees; prove {axis} with care "
-            "and measure the first part."
+        return sentence(
+            "{name}: the last first-off puts the datum {off} from where it was. "
+            "Station moved? It is held apart until a second first-off agrees; prove "
+            "{axis} with care and measure the first part.",
+            name=name,
+            off=off,
+            axis=axis,
         )
     if not one.looks:
-        return f"{name}: no first-off yet, the datum on record counts."
+        return sentence("{name}: no first-off yet, the datum on record counts.", name=name)
     shift = _as_radius(figures.exact(one.shift_tenths_um, sign=True), station, axis)
     return (
-        f"{name}: the datum lies {shift} from the one on record, "
-        f"± {figures.up(float(one.track.reach[0]))} (95 %), by {one.looks} "
-        f"first-off{'s' if one.looks > 1 else ''}."
+        sentence(
+            "{name}: the datum lies {shift} from the one on record, ± {up} (95 %), by "
+            "{looks} first-offs.",
+            name=name,
+            shift=shift,
+            up=figures.up(float(one.track.reach[0])),
+            looks=one.looks,
+        )
+        if one.looks > 1
+        else sentence(
+            "{name}: the datum lies {shift} from the one on record, ± {up} (95 %), by "
+            "{looks} first-off.",
+            name=name,
+            shift=shift,
+            up=figures.up(float(one.track.reach[0])),
+            looks=one.looks,
+        )
     )
 
 
 def _as_radius(figure: str, station: StationRow, axis: str) -> str:
-    return f"{figure} (radius)" if axis == "X" and station.x_on_diameter else figure
+    return (
+        sentence("{figure} (radius)", figure=figure)
+        if axis == "X" and station.x_on_diameter
+        else figure
+    )

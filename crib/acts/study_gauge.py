@@ -16,6 +16,7 @@ from crib.clock import print_instant
 from crib.metrology.drift import Drift, study_drift
 from crib.metrology.figures import MM, Figures
 from crib.metrology.gauge_check import BIAS_SHARE, indices, pooled_deviation
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.first_offs import first_offs_of_shop
 from crib.store.presets import CheckResultRow, GaugeRow, checks_of, gauge_row
@@ -138,8 +139,11 @@ def study_gauge(tx: Tx, as_of: datetime, text: str) -> GaugeStudied:
         as_of,
         measures,
         _short(gauge, checks),
-        "Type 1 study on the setting master (Cg = 0.2 T / 6 s, Cgk = (0.1 T - |bias|) / 3 s; "
-        "definition from memory, automotive practice); drift: JCGM 100:2008, H.3.",
+        sentence(
+            "Type 1 study on the setting master (Cg = 0.2 T / 6 s, Cgk = (0.1 T - "
+            "|bias|) / 3 s; definition from memory, automotive practice); drift: JCGM "
+            "100:2008, H.3."
+        ),
     )
 
 
@@ -213,27 +217,72 @@ def _drift_sentence(
     figures: Figures,
 ) -> str:
     used_up, earliest = until
-    slope = f"{measure} moves by {figures.small(found.slope_mm_per_day)} a day"
+    slope = sentence(
+        "{measure} moves by {small} a day",
+        measure=measure,
+        small=figures.small(found.slope_mm_per_day),
+    )
     if found.slope_se_mm_per_day is None:
-        return f"{slope} between two checks; whether that is a drift takes three or more."
-    error = f"± {figures.small(found.slope_se_mm_per_day).removeprefix('+')} (standard error)"
+        return sentence(
+            "{slope} between two checks; whether that is a drift takes three or more.",
+            slope=slope,
+        )
+    error = sentence(
+        "± {removeprefix} (standard error)",
+        removeprefix=figures.small(found.slope_se_mm_per_day).removeprefix("+"),
+    )
     if not found.drifts:
-        return f"{slope} {error} over {found.checks} checks: no drift beyond chance."
+        return sentence(
+            "{slope} {error} over {checks} checks: no drift beyond chance.",
+            slope=slope,
+            error=error,
+            checks=found.checks,
+        )
     if used_up is None:
-        return f"{slope} {error} over {found.checks} checks: a drift, but a slow one."
-    first = f", at the earliest {print_instant(earliest)}" if earliest else ""
-    return (
-        f"{slope} {error} over {found.checks} checks: a drift. It meets the limit of "
-        f"{figures.of_mm(limit_mm)} about {print_instant(used_up)}{first}: set the gauge on "
-        "its master before."
+        return sentence(
+            "{slope} {error} over {checks} checks: a drift, but a slow one.",
+            slope=slope,
+            error=error,
+            checks=found.checks,
+        )
+    first = (
+        sentence(", at the earliest {earliest}", earliest=print_instant(earliest))
+        if earliest
+        else ""
+    )
+    return sentence(
+        "{slope} {error} over {checks} checks: a drift. It meets the limit of "
+        "{of_mm} about {used_up}{first}: set the gauge on its master before.",
+        slope=slope,
+        error=error,
+        checks=found.checks,
+        of_mm=figures.of_mm(limit_mm),
+        used_up=print_instant(used_up),
+        first=first,
     )
 
 
 def _short(gauge: GaugeRow, checks: Sequence[CheckResultRow]) -> str:
     if not checks:
-        return f"Gauge {gauge.gauge} was never checked on its setting master: check it first."
+        return sentence(
+            "Gauge {gauge} was never checked on its setting master: check it first.",
+            gauge=gauge.gauge,
+        )
     good = "passed" if checks[-1].valid else "failed"
     return (
-        f"Gauge {gauge.gauge} was checked {len(checks)} time{'s' if len(checks) > 1 else ''}; "
-        f"the last check, at {print_instant(checks[-1].at)}, {good}."
+        sentence(
+            "Gauge {gauge} was checked {checks} times; the last check, at {at}, {good}.",
+            gauge=gauge.gauge,
+            checks=len(checks),
+            at=print_instant(checks[-1].at),
+            good=good,
+        )
+        if len(checks) > 1
+        else sentence(
+            "Gauge {gauge} was checked {checks} time; the last check, at {at}, {good}.",
+            gauge=gauge.gauge,
+            checks=len(checks),
+            at=print_instant(checks[-1].at),
+            good=good,
+        )
     )

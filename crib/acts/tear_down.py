@@ -10,6 +10,7 @@ from crib.acts.said import record, refuse_before, said
 from crib.acts.use_up import use_up_edges
 from crib.clock import print_instant
 from crib.errors import AlreadyMounted, Conflict
+from crib.sentence import sentence
 from crib.stock.assembly import EXPIRED, UNAVAILABLE
 from crib.stock.pieces import EdgeFate
 from crib.store.assemblies import (
@@ -75,7 +76,9 @@ def tear_down(tx: Tx, present: datetime, command: TearDown) -> TornDown:
     assembly = named_assembly(tx, command.assembly).row
     _refuse(assembly)
     told = refuse_before(
-        told, last_fact_at(tx, assembly.id), f"the last fact about {assembly.code} lies"
+        told,
+        last_fact_at(tx, assembly.id),
+        sentence("the last fact about {code} lies", code=assembly.code),
     )
     never_cut = stays_of(tx, assembly.id) == 0
     fact_id = record(tx, "teardown", told)
@@ -101,13 +104,20 @@ def tear_down(tx: Tx, present: datetime, command: TearDown) -> TornDown:
 def _refuse(assembly: AssemblyRow) -> None:
     if assembly.station is not None:
         raise AlreadyMounted(
-            f"{assembly.code} sits in station {assembly.station}: take it out first and record "
-            "its removal.",
+            sentence(
+                "{code} sits in station {station}: take it out first and record its removal.",
+                code=assembly.code,
+                station=assembly.station,
+            ),
             facts={"assembly": assembly.code, "station": assembly.station},
         )
     if assembly.ended_at is not None:
         raise Conflict(
-            f"{assembly.code} is over already ({assembly.cutter_status} since "
-            f"{print_instant(assembly.ended_at)}).",
+            sentence(
+                "{code} is over already ({cutter_status} since {ended_at}).",
+                code=assembly.code,
+                cutter_status=assembly.cutter_status,
+                ended_at=print_instant(assembly.ended_at),
+            ),
             facts={"assembly": assembly.code, "cutter_status": assembly.cutter_status},
         )

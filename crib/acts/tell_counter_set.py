@@ -14,6 +14,7 @@ from crib.clock import print_instant, us_from_instant
 from crib.errors import Conflict, Invalid
 from crib.floor.refused import LARGEST
 from crib.floor.told_set import ToldSet
+from crib.sentence import sentence
 from crib.store.counts import Counted, counters_of, insert_batch, known_around, last_count
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
@@ -100,7 +101,10 @@ def tell_counter_set(tx: Tx, present: datetime, command: TellCounterSet) -> Coun
         fact_id,
         counter,
         setting,
-        f"Told beforehand: the counter is set to {command.count}, nothing is made by that.",
+        sentence(
+            "Told beforehand: the counter is set to {count}, nothing is made by that.",
+            count=command.count,
+        ),
     )
     shown, later = _show(tx, fact_id, counter, setting)
     insert_batch(tx, fact_id, counter, accepted=shown + later, duplicates=0, refused=0)
@@ -111,9 +115,17 @@ def _instant(present: datetime, command: TellCounterSet) -> datetime:
     at = in_utc(command.at or present)
     if at > present + LONGEST_AHEAD or us_from_instant(at) < 0:
         raise Invalid(
-            f"{print_instant(at)} is too far away: tell it at most {LONGEST_AHEAD.days} days "
-            "ahead.",
-            errors=[{"field": "at", "detail": f"at most {LONGEST_AHEAD.days} days ahead"}],
+            sentence(
+                "{at} is too far away: tell it at most {days} days ahead.",
+                at=print_instant(at),
+                days=LONGEST_AHEAD.days,
+            ),
+            errors=[
+                {
+                    "field": "at",
+                    "detail": sentence("at most {days} days ahead", days=LONGEST_AHEAD.days),
+                }
+            ],
         )
     return at
 
@@ -121,27 +133,37 @@ def _instant(present: datetime, command: TellCounterSet) -> datetime:
 def _refuse(tx: Tx, command: TellCounterSet, counter: Counted) -> None:
     if command.by is None:
         raise Invalid(
-            "Say who tells it: a badge or code.",
-            errors=[{"field": "by", "detail": "is missing"}],
+            sentence("Say who tells it: a badge or code."),
+            errors=[{"field": "by", "detail": sentence("is missing")}],
         )
     if not is_count(command.count):
         raise Invalid(
-            f"A counter cannot be set to {str(command.count)[:30]}.",
-            errors=[{"field": "count", "detail": f"from 0 to {LARGEST}"}],
+            sentence("A counter cannot be set to {count}.", count=str(command.count)[:30]),
+            errors=[
+                {"field": "count", "detail": sentence("from 0 to {largest}", largest=LARGEST)}
+            ],
         )
     own = counters_of(tx, counter.machine_id)[0]
     if own and counter.path not in own:
         paths = ", ".join(map(str, own))
         raise Conflict(
-            f"{command.machine} has a part counter for each of the paths {paths}: say with "
-            "path which one is set.",
-            errors=[{"field": "path", "detail": "is missing"}],
+            sentence(
+                "{machine} has a part counter for each of the paths {paths}: say with "
+                "path which one is set.",
+                machine=command.machine,
+                paths=paths,
+            ),
+            errors=[{"field": "path", "detail": sentence("is missing")}],
         )
     if counter.path and last_count(tx, counter) is None:
         raise Conflict(
-            f"No counter of path {counter.path} of {command.machine} was ever read: leave the "
-            "path out where one counter counts for all.",
-            errors=[{"field": "path", "detail": "has no counter of its own"}],
+            sentence(
+                "No counter of path {path} of {machine} was ever read: leave the path "
+                "out where one counter counts for all.",
+                path=counter.path,
+                machine=command.machine,
+            ),
+            errors=[{"field": "path", "detail": sentence("has no counter of its own")}],
         )
 
 
@@ -152,10 +174,14 @@ def _told_before(tx: Tx, counter: Counted, setting: ToldSet) -> int | None:
         near = abs(one.told.at_us - setting.at_us) <= _SAME_US
         if one.told.said == setting.said and near:
             raise Conflict(
-                f"It was told already that the counter is set to {setting.said} (fact "
-                f"{one.fact_id}), and no count shows it yet: take that back first.",
+                sentence(
+                    "It was told already that the counter is set to {said} (fact "
+                    "{fact_id}), and no count shows it yet: take that back first.",
+                    said=setting.said,
+                    fact_id=one.fact_id,
+                ),
                 facts={"fact_id": one.fact_id},
-                errors=[{"field": "count", "detail": "was told already"}],
+                errors=[{"field": "count", "detail": sentence("was told already")}],
             )
     return None
 
@@ -187,14 +213,19 @@ def _told(
 ) -> CounterSetTold:
     shown, later = done
     if shown:
-        sentence = (
-            f"The counter of {command.machine} was set to {command.count}, nothing was made "
-            f"by that; {later} later counts are booked now."
+        text = sentence(
+            "The counter of {machine} was set to {count}, nothing was made by that; "
+            "{later} later counts are booked now.",
+            machine=command.machine,
+            count=command.count,
+            later=later,
         )
     else:
-        sentence = (
-            f"The counter of {command.machine} is set to {command.count}: the next count that "
-            "fits goes on from there, and nothing is made by that."
+        text = sentence(
+            "The counter of {machine} is set to {count}: the next count that fits "
+            "goes on from there, and nothing is made by that.",
+            machine=command.machine,
+            count=command.count,
         )
     return CounterSetTold(
         fact_id=fact_id,
@@ -204,6 +235,6 @@ def _told(
         count=command.count,
         shown=shown,
         booked_later=later,
-        sentence=sentence,
+        sentence=text,
         on_record=on_record,
     )

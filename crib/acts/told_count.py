@@ -8,6 +8,7 @@ from crib.acts.count_columns import CountReading
 from crib.acts.report_counts import ReportCounts, report_counts
 from crib.errors import Invalid
 from crib.floor.refused import LARGEST
+from crib.sentence import sentence
 from crib.store.counts import counters_of
 from crib.store.engine import Tx
 from crib.store.stations import StationRow
@@ -21,8 +22,16 @@ def refuse_part_count(part_count: int | None) -> None:
     """
     if part_count is not None and not 0 <= part_count <= LARGEST:
         raise Invalid(
-            f"A part count of {str(part_count)[:30]} cannot be: look at the counter.",
-            errors=[{"field": "part_count", "detail": f"from 0 to {LARGEST}"}],
+            sentence(
+                "A part count of {part_count} cannot be: look at the counter.",
+                part_count=str(part_count)[:30],
+            ),
+            errors=[
+                {
+                    "field": "part_count",
+                    "detail": sentence("from 0 to {largest}", largest=LARGEST),
+                }
+            ],
         )
 
 

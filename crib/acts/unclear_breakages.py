@@ -7,10 +7,11 @@ from typing import Final
 from crib.acts.question import BREAKAGE, Question
 from crib.clock import print_instant
 from crib.errors import Conflict
+from crib.sentence import sentence, together
 from crib.store.doubt_rows import OpenDoubt, open_doubts
 from crib.store.engine import Tx
 
-_UNREAD: Final = "When it broke cannot be read; this is when it came."
+_UNREAD: Final = sentence("When it broke cannot be read; this is when it came.")
 
 
 def unclear_breakages(tx: Tx, machine_id: int | None = None) -> list[Question]:
@@ -33,17 +34,23 @@ def open_breakage(tx: Tx, number: int) -> OpenDoubt:
         if one.id == number:
             return one
     raise Conflict(
-        f"No breakage of number {number} waits for an answer: it was answered since.",
+        sentence(
+            "No breakage of number {number} waits for an answer: it was answered since.",
+            number=number,
+        ),
         facts={"question": number},
     )
 
 
 def _asked(one: OpenDoubt) -> Question:
     told = one.told
-    asked = (
-        f"Machine {one.machine} says that a tool broke at {print_instant(told.at)}: "
-        f"'{told.signal}'. {told.why} Look at the machine, then say which tool broke, or "
-        "that none did."
+    asked = sentence(
+        "Machine {machine} says that a tool broke at {at}: '{signal}'. {why} Look "
+        "at the machine, then say which tool broke, or that none did.",
+        machine=one.machine,
+        at=print_instant(told.at),
+        signal=told.signal,
+        why=told.why,
     )
     return Question(
         kind=BREAKAGE,
@@ -56,6 +63,6 @@ def _asked(one: OpenDoubt) -> Question:
         on_record=None,
         mount_id=None,
         since=told.at,
-        sentence=asked if one.at_is_told else f"{asked} {_UNREAD}",
+        sentence=asked if one.at_is_told else together(" ", (asked, _UNREAD)),
         number=one.id,
     )

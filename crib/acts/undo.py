@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.clock import print_instant
 from crib.errors import Conflict, NotKnown
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.resolve import resolve_person
 from crib.store.undone_rows import Touched, touched
@@ -69,7 +70,8 @@ def undone(tx: Tx, fact_ids: Sequence[int]) -> tuple[Touched, ...]:
     for one in found:
         if one.undone_by_id is None:
             raise NotKnown(
-                f"Fact {one.fact_id} was not undone: it stands.", facts={"fact": one.fact_id}
+                sentence("Fact {fact_id} was not undone: it stands.", fact_id=one.fact_id),
+                facts={"fact": one.fact_id},
             )
     return found
 
@@ -79,24 +81,35 @@ def _facts(tx: Tx, fact_ids: Sequence[int]) -> tuple[Touched, ...]:
     found = touched(tx, asked) if 0 < len(asked) <= MOST_FACTS else ()
     if not found or [one.fact_id for one in found] != asked:
         named = ", ".join(str(number) for number in asked[:MOST_FACTS])
-        raise NotKnown(f"There is nothing to undo under number {named or 'none'}.")
+        raise NotKnown(
+            sentence("There is nothing to undo under number {named}.", named=named or "none")
+        )
     return found
 
 
 def _refusal(one: Touched, present: datetime, person: int | None) -> Conflict | None:
     """Why a fact is not undone by one touch; None where it may be."""
     facts = {"fact_id": one.fact_id}
-    instead = f"take fact {one.fact_id} back with POST /v1/reversals"
+    instead = sentence("take fact {fact_id} back with POST /v1/reversals", fact_id=one.fact_id)
     if one.person_id is not None and one.person_id != person:
         return Conflict(
-            f"{one.person} recorded that: only {one.person} can undo it here. Else {instead}.",
+            sentence(
+                "{person} recorded that: only {person} can undo it here. Else {instead}.",
+                person=one.person,
+                instead=instead,
+            ),
             facts=facts,
         )
     if present > one.recorded_at + UNDO_WITHIN:
         minutes = int(UNDO_WITHIN.total_seconds() // 60)
         return Conflict(
-            f"That was recorded at {print_instant(one.recorded_at)}, and a touch is undone "
-            f"within {minutes} minutes. Later, {instead}.",
+            sentence(
+                "That was recorded at {recorded_at}, and a touch is undone within "
+                "{minutes} minutes. Later, {instead}.",
+                recorded_at=print_instant(one.recorded_at),
+                minutes=minutes,
+                instead=instead,
+            ),
             facts=facts,
         )
     return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from crib.errors import Conflict
+from crib.sentence import sentence
 from crib.stock.pieces import EdgeFate, fate_of
 from crib.store.assemblies import AssemblyRow
 from crib.store.engine import Tx
@@ -38,8 +39,12 @@ def give_edges_back(tx: Tx, assembly: AssemblyRow) -> None:
         piece = use.piece
         if piece.grind != use.grind or later_edge_use(tx, piece.piece_id, assembly.id):
             raise Conflict(
-                f"Piece {piece.number} of {assembly.code} was ground or built again since: it "
-                "stays used up.",
+                sentence(
+                    "Piece {number} of {code} was ground or built again since: it stays "
+                    "used up.",
+                    number=piece.number,
+                    code=assembly.code,
+                ),
                 facts={"assembly": assembly.code, "piece": piece.number},
             )
         if piece.scrapped:

@@ -6,13 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from crib.left_out import LeftOut, log_once
+from crib.sentence import sentence, together
 from crib.store.bounds import implausible_rows, life_rows, names_of_rows
 from crib.store.engine import Tx
 from crib.store.shop_records import RunOfShop
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
 
-_RIGHT = "Correct it in the records."
+_RIGHT = sentence("Correct it in the records.")
 
 
 def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut:
@@ -28,16 +29,28 @@ def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut
     """
     machines = _told(tx, "machines", "Machine")
     parts = _told(tx, "parts", "Part") | _told(tx, "operations", "Part", "part_id", "part")
-    specs = _told(tx, "tool_specs", "Tool spec")
-    items = _told(tx, "cutting_items", "Cutting item")
+    specs = _told(tx, "tool_specs", sentence("Tool spec"))
+    items = _told(tx, "cutting_items", sentence("Cutting item"))
     stations = _told(tx, "stations", "Station")
-    kinds = _told(tx, "holder_types", "Holder type")
-    life = _told(tx, "tool_life", "Tool-life row")
+    kinds = _told(tx, "holder_types", sentence("Holder type"))
+    life = _told(tx, "tool_life", sentence("Tool-life row"))
     for (table, row_id), fault in cutting.faults.items():
-        where = "An operation of part" if table == "operations" else "Tool-life row"
+        where = (
+            sentence("An operation of part")
+            if table == "operations"
+            else sentence("Tool-life row")
+        )
         log_once(f"{where} {row_id}", fault)
         told = parts if table == "operations" else life
-        told.setdefault(row_id, f"{where} {row_id} could not be read. {_RIGHT}")
+        told.setdefault(
+            row_id,
+            sentence(
+                "{where} {row_id} could not be read. {right}",
+                where=where,
+                row_id=row_id,
+                right=_RIGHT,
+            ),
+        )
     left = _contradicted(rows, cutting)
     if not (machines or parts or specs or items or stations or kinds or life):
         return left
@@ -70,19 +83,19 @@ def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
     """
     left = LeftOut()
     told: dict[tuple[int, int, int], list[tuple[RunOfShop, str]]] = defaultdict(list)
-    for run, (number, path), sentence in _runs_contradicted(rows, cutting):
-        told[run.machine_id, number, path].append((run, sentence))
-        if run.state != "done" and sentence not in left.others:
-            left.others.append(sentence)
+    for run, (number, path), text in _runs_contradicted(rows, cutting):
+        told[run.machine_id, number, path].append((run, text))
+        if run.state != "done" and text not in left.others:
+            left.others.append(text)
     for stay in rows.stays if told else ():
         station = rows.stations.get(stay.station_id)
         spec_id = rows.assemblies[stay.assembly_id].tool_spec_id
         if station is None or cutting.has_plain_guess(spec_id):
             continue
         place = station.machine_id, station.tool_number, station.path or 1
-        for run, sentence in told.get(place, ()):
+        for run, text in told.get(place, ()):
             if _may_wear(run, stay):
-                left.tools.setdefault(stay.assembly_id, sentence)
+                left.tools.setdefault(stay.assembly_id, text)
     return left
 
 
@@ -96,8 +109,14 @@ def _runs_contradicted(
     for runs in rows.runs.values() if of_part else ():
         for run in runs:
             for tool, sequence, why in of_part.get(run.part_id, ()):
-                sentence = f"Part {run.part}, operation {sequence}: {why}. {_RIGHT}"
-                yield run, tool, sentence
+                text = sentence(
+                    "Part {part}, operation {sequence}: {why}. {right}",
+                    part=run.part,
+                    sequence=sequence,
+                    why=why,
+                    right=_RIGHT,
+                )
+                yield run, tool, text
 
 
 def _may_wear(run: RunOfShop, stay: StayRow) -> bool:
@@ -128,10 +147,12 @@ def _told(
         shown = names_of_rows(tx, "parts", "part")
     elif named:
         shown = names_of_rows(tx, table, named)
-    told = {}
+    told: dict[int, str] = {}
     for row_id, why in found:
         end = "" if why.endswith("?") else "."
-        told[row_id] = f"{noun} {shown.get(row_id, row_id)}: {why}{end} {_RIGHT}"
+        told[row_id] = together(
+            "", (noun, " ", str(shown.get(row_id, row_id)), ": ", why, end, " ", _RIGHT)
+        )
     return told
 
 

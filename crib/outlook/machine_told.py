@@ -15,6 +15,7 @@ from crib.outlook.to_put_right import SILENT_PATH, ToPutRight
 from crib.planning.ahead import TimeAhead
 from crib.planning.output import MachineOutput
 from crib.planning.rest_of_run import SILENCE_S
+from crib.sentence import sentence
 from crib.store.shop_records import RunOfShop
 
 #: A machine stands when it was heard for so many cycles without a part, and for half an hour.
@@ -110,15 +111,25 @@ def silent_paths(
         last = instant_from_us(int(heard[path][-1])) if path in heard else None
         if not is_silent(last or first, calendar, latest):
             continue
-        sentence = (
-            f"Path {path} of machine {machine} told no count yet, though the counter of "
-            "another path goes on: its edges are charged with nothing. Look at its counter."
+        text = (
+            sentence(
+                "Path {path} of machine {machine} told no count yet, though the counter "
+                "of another path goes on: its edges are charged with nothing. Look at "
+                "its counter.",
+                path=path,
+                machine=machine,
+            )
             if last is None
-            else f"Path {path} of machine {machine} told no count since {print_instant(last)}, "
-            "though the counter of another path goes on: its edges are charged with nothing. "
-            "Look at its counter."
+            else sentence(
+                "Path {path} of machine {machine} told no count since {last}, though "
+                "the counter of another path goes on: its edges are charged with "
+                "nothing. Look at its counter.",
+                path=path,
+                machine=machine,
+                last=print_instant(last),
+            )
         )
-        found.append(ToPutRight(SILENT_PATH, machine, sentence))
+        found.append(ToPutRight(SILENT_PATH, machine, text))
     return found
 
 

@@ -13,6 +13,7 @@ from crib.floor.timeline import us_of
 from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.vacancies import open_stays
+from crib.sentence import sentence, together
 
 if TYPE_CHECKING:
     from crib.outlook.shop_plan import Forecast
@@ -45,11 +46,23 @@ class Wanted(NamedTuple):
         """Who wants what."""
         if self.tool_spec is None:
             if self.runs:
-                return f"{self.part} runs and needs no tool here: mount none."
-            return f"{self.part} comes next and needs no tool here: mount none."
+                return sentence(
+                    "{part} runs and needs no tool here: mount none.", part=self.part
+                )
+            return sentence(
+                "{part} comes next and needs no tool here: mount none.", part=self.part
+            )
         if self.runs:
-            return f"{self.part} runs and needs {self.tool_spec} here."
-        return f"{self.part} comes next and needs {self.tool_spec} here."
+            return sentence(
+                "{part} runs and needs {tool_spec} here.",
+                part=self.part,
+                tool_spec=self.tool_spec,
+            )
+        return sentence(
+            "{part} comes next and needs {tool_spec} here.",
+            part=self.part,
+            tool_spec=self.tool_spec,
+        )
 
 
 def wanted_instead(shop: ShopNow) -> dict[int, Wanted]:
@@ -159,16 +172,18 @@ def _broken(one: Forecast, now: datetime, at: datetime, needs: Wanted | None) ->
     )
     signalled = print_instant(at)
     if needs is not None and needs.tool_spec is None:
-        sentence = (
-            f"A breakage was signalled at {signalled}: stop the machine by its own rules, take "
-            "the tool out now, and look at the parts made since."
+        text = sentence(
+            "A breakage was signalled at {signalled}: stop the machine by its own "
+            "rules, take the tool out now, and look at the parts made since.",
+            signalled=signalled,
         )
     else:
-        sentence = (
-            f"A breakage was signalled at {signalled}: stop the machine by its own rules, swap "
-            "the edge now, and look at the parts made since."
+        text = sentence(
+            "A breakage was signalled at {signalled}: stop the machine by its own "
+            "rules, swap the edge now, and look at the parts made since.",
+            signalled=signalled,
         )
-    return _out_now(known, now, BROKEN, sentence)
+    return _out_now(known, now, BROKEN, text)
 
 
 def _out_now(one: Forecast, now: datetime, why: str, sentence: str) -> Forecast:
@@ -189,7 +204,7 @@ def _put_right(one: Forecast, needs: Wanted, now: datetime) -> Forecast:
     if not (needs.now or is_due):
         return one  # it may stay for the job that it is for
     instead = replace(one, wanted=needs.tool_spec, out_only=needs.tool_spec is None)
-    told = f"{one.why_sentence} {needs.sentence}"
+    told = together(" ", (one.why_sentence, needs.sentence))
     if one.why == NOT_WORKED_OUT:
         return replace(instead, why_sentence=told)
     if one.why == BROKEN or not needs.now:
@@ -198,7 +213,12 @@ def _put_right(one: Forecast, needs: Wanted, now: datetime) -> Forecast:
         instead,
         now,
         WRONG_TOOL,
-        f"It holds {one.assembly} ({one.tool_spec}), but {needs.part} runs and needs "
-        f"{needs.tool_spec} here: take it out and mount that. Where it is mounted already, "
-        "scan it.",
+        sentence(
+            "It holds {assembly} ({tool_spec}), but {part} runs and needs {tool_spec2} "
+            "here: take it out and mount that. Where it is mounted already, scan it.",
+            assembly=one.assembly,
+            tool_spec=one.tool_spec,
+            part=needs.part,
+            tool_spec2=needs.tool_spec,
+        ),
     )

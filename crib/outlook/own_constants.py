@@ -10,6 +10,7 @@ from crib.life.constants_own import OwnEstimate, estimate_from_own_lives
 from crib.outlook.lives_by_cut import lives_by_cut
 from crib.outlook.shop_now import ShopNow
 from crib.planning.part_wear import Curve
+from crib.sentence import sentence
 
 #: Spread of 1/n before any life was seen: a shop's own constants are better known than the
 #: starter table's (common practice, no source).
@@ -70,9 +71,9 @@ def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
     every = worked_out(
         [shop],
         lives_by_cut,
-        lambda _: (
-            "Constants could not be estimated from the shop's own edges; the constants in "
-            "force are used. The service's log names the fault."
+        lambda _: sentence(
+            "Constants could not be estimated from the shop's own edges; the "
+            "constants in force are used. The service's log names the fault."
         ),
     )
     lives = every[0] if every else {}
@@ -91,10 +92,13 @@ def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
     told = worked_out(
         lives,
         estimate,
-        lambda of: (
-            f"Constants of item {items[of[0]].cutting_item} on material group {of[1]} could "
-            "not be estimated from the shop's own edges; the constants in force are used. "
-            "Check the tool-life row of the item; the service's log names the fault."
+        lambda of: sentence(
+            "Constants of item {cutting_item} on material group {of} could not be "
+            "estimated from the shop's own edges; the constants in force are used. "
+            "Check the tool-life row of the item; the service's log names the "
+            "fault.",
+            cutting_item=items[of[0]].cutting_item,
+            of=of[1],
         ),
     )
     found: Kept[ItemEstimate] = Kept(one for one in told if one is not None)
@@ -110,8 +114,11 @@ def _curve(one: ItemEstimate) -> Curve | None:
         return None
     return Curve(
         estimate.constants,
-        f"exponents from {estimate.ended} of the shop's own lives; level: "
-        f"{one.in_force.source}",
+        sentence(
+            "exponents from {ended} of the shop's own lives; level: {source}",
+            ended=estimate.ended,
+            source=one.in_force.source,
+        ),
         OWN_LIVES,
         one.in_force.spread,
         estimate.doubt,

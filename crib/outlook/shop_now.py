@@ -39,6 +39,7 @@ from crib.planning.parts_without_run import PartsWithoutRun, parts_without_run
 from crib.planning.path_lines import main_path
 from crib.planning.rest_of_run import RestOfRun, believed_s, rest_of_run
 from crib.planning.runless import runless_total
+from crib.sentence import sentence
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.counts import Counted
 from crib.store.engine import Tx
@@ -162,10 +163,14 @@ class ShopNow:
         if len(alike) == 1:
             return alike[0]
         raise NotKnown(
-            f"There is no machine '{wanted[:60]}' here.",
+            sentence("There is no machine '{wanted}' here.", wanted=wanted[:60]),
             facts={"machine": wanted[:60]},
             errors=[
-                {"field": "machine", "parameter": "machine", "detail": "is no machine here"}
+                {
+                    "field": "machine",
+                    "parameter": "machine",
+                    "detail": sentence("is no machine here"),
+                }
             ],
         )
 
@@ -213,11 +218,12 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
             _machine_in_view(shop, machine.id, times, kept, told.get(machine.id, set()))
 
     def failed(machine: MachineOfShop) -> str:
-        shop.left_out.machines[machine.id] = sentence = (
-            f"The figures of machine {machine.machine} could not be worked out. Check its "
-            "calendar, its runs and their parts; the service's log names the fault."
+        shop.left_out.machines[machine.id] = text = sentence(
+            "The figures of machine {machine} could not be worked out. Check its "
+            "calendar, its runs and their parts; the service's log names the fault.",
+            machine=machine.machine,
         )
-        return sentence
+        return text
 
     each(rows.machines.values(), lay, failed)
     for machine_id in shop.left_out.machines:
@@ -353,14 +359,15 @@ def _calendars(shop: ShopNow, times: dict[int, TimeAhead]) -> dict[int, WorkCale
             shop.bench = made
 
     def failed(calendar: CalendarOfShop) -> str:
-        sentence = (
-            f"The hours of calendar {calendar.calendar} could not be worked out. Check its "
-            "time zone, its rows and its closures."
+        text = sentence(
+            "The hours of calendar {calendar} could not be worked out. Check its "
+            "time zone, its rows and its closures.",
+            calendar=calendar.calendar,
         )
         for machine in rows.machines.values():
             if machine.calendar_id == calendar.id:
-                shop.left_out.machines[machine.id] = sentence
-        return sentence
+                shop.left_out.machines[machine.id] = text
+        return text
 
     shop.left_out.others += each(rows.calendars.values(), build, failed)
     return built

@@ -38,6 +38,7 @@ from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import PlannedSwaps, plan_swaps
 from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
+from crib.sentence import figure, sentence
 from crib.store.engine import Tx
 
 #: Names of ``crib.planning.due.PROBS``.
@@ -241,9 +242,9 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
     )
 
 
-_NOT_KNOWN = (
-    "No run of this machine uses the station, or its tool spec has neither cutting data nor "
-    "life_parts: nothing can be said."
+_NOT_KNOWN = sentence(
+    "No run of this machine uses the station, or its tool spec has neither cutting "
+    "data nor life_parts: nothing can be said."
 )
 
 
@@ -411,13 +412,17 @@ def _sentence(plan: StationPlan, early_us: int) -> str:
         return said
     ready_by = print_instant(instant_from_us(early_us))
     if plan.first.why == WHYS[RUN_TO_FAILURE]:
-        return (
-            f"Run it until it fails, sister ready by {ready_by}: swapping it early would cost "
-            f"more ({plan.failing_first:.0%} of such edges fail before it would pay)."
+        return sentence(
+            "Run it until it fails, sister ready by {ready_by}: swapping it early "
+            "would cost more ({failing_first} of such edges fail before it would "
+            "pay).",
+            ready_by=ready_by,
+            failing_first=figure(plan.failing_first, ".0%"),
         )
-    return (
-        "No swap is planned before its run ends, but one in ten fails first: sister ready by "
-        f"{ready_by}."
+    return sentence(
+        "No swap is planned before its run ends, but one in ten fails first: sister "
+        "ready by {ready_by}.",
+        ready_by=ready_by,
     )
 
 

@@ -18,6 +18,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.planning.due import sound_rows
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import NO_STOPS, Stops
+from crib.sentence import sentence
 from crib.store.shop_rows import StayRow
 
 _Plan = TypeVar("_Plan")
@@ -71,7 +72,7 @@ def _still_failing(
 def _leave_out(machines: ShopNow, found: Iterable[tuple[int, BaseException]]) -> None:
     for tool, fault in found:
         machines.left_out.tools[tool] = _unworkable(machines, tool)
-        log_once(f"The forecast of tool {_name(machines, tool)}", fault)
+        log_once(sentence("The forecast of tool {name}", name=_name(machines, tool)), fault)
 
 
 def _culprits(
@@ -97,11 +98,12 @@ def _name(shop: ShopNow, tool: int) -> str:
 def _unworkable(shop: ShopNow, tool: int) -> str:
     rows, built = shop.rows, shop.rows.assemblies[tool]
     spec, item = rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id]
-    return (
-        "The forecast of this tool could not be worked out. Look at the edge, and swap it if "
-        f"in doubt. Then check the records of tool spec {spec.tool_spec}, "
-        f"item {item.cutting_item} and the part that runs; the "
-        "service's log names the fault."
+    return sentence(
+        "The forecast of this tool could not be worked out. Look at the edge, and "
+        "swap it if in doubt. Then check the records of tool spec {tool_spec}, item "
+        "{cutting_item} and the part that runs; the service's log names the fault.",
+        tool_spec=spec.tool_spec,
+        cutting_item=item.cutting_item,
     )
 
 
@@ -120,9 +122,10 @@ def stops_by_machine(shop: ShopNow) -> list[Stops]:
     failed = each(
         shop.ahead,
         stops,
-        lambda machine_id: (
-            f"The stops ahead of machine {shop.ahead[machine_id].machine} could not be worked "
-            "out: no swap there waits for one."
+        lambda machine_id: sentence(
+            "The stops ahead of machine {machine} could not be worked out: no swap "
+            "there waits for one.",
+            machine=shop.ahead[machine_id].machine,
         ),
     )
     shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
@@ -138,9 +141,10 @@ def refuse_unsound(expected: ExpectedLives) -> None:
 
 def worn_elsewhere(shop: ShopNow, row: StayRow) -> str:
     """Why nothing is known of a tool that itself is sound."""
-    return (
-        f"Tool {_name(shop, row.assembly_id)} was in a machine before whose figures could not "
-        "be worked out, so its wear is not known. Look at the edge, and swap it if in doubt."
+    return sentence(
+        "Tool {name} was in a machine before whose figures could not be worked out, "
+        "so its wear is not known. Look at the edge, and swap it if in doubt.",
+        name=_name(shop, row.assembly_id),
     )
 
 

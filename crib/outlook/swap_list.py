@@ -29,6 +29,7 @@ from crib.planning.shelf import (
 )
 from crib.planning.sisters import find_sisters
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import figure, sentence
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_records import HolderOfShop, LotOfShop
 from crib.store.shop_rows import AssemblyRow
@@ -160,8 +161,20 @@ def make_swap_list(
     """
     if not 0 < hours <= LONGEST_HOURS:
         raise Invalid(
-            f"hours is {hours:g}; it has to be above 0 and at most {LONGEST_HOURS:g}.",
-            errors=[{"field": "hours", "detail": f"above 0, at most {LONGEST_HOURS:g}"}],
+            sentence(
+                "hours is {hours}; it has to be above 0 and at most {longest_hours}.",
+                hours=figure(hours, "g"),
+                longest_hours=figure(LONGEST_HOURS, "g"),
+            ),
+            errors=[
+                {
+                    "field": "hours",
+                    "detail": sentence(
+                        "above 0, at most {longest_hours}",
+                        longest_hours=figure(LONGEST_HOURS, "g"),
+                    ),
+                }
+            ],
         )
     whole = plan.listed.get(hours)
     if whole is None:
@@ -278,9 +291,10 @@ def make_shelf(shop: ShopNow) -> Shelf:
     failed = each(
         living,
         wait,
-        lambda one: (
-            f"Whether tool {one.code} can be a sister is not known. Check its holder and its "
-            "preset; the service's log names the fault."
+        lambda one: sentence(
+            "Whether tool {code} can be a sister is not known. Check its holder and "
+            "its preset; the service's log names the fault.",
+            code=one.code,
         ),
     )
     shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
@@ -316,7 +330,9 @@ def _lots(shop: ShopNow) -> list[LotEdges]:
             found.append(LotEdges(row.lot, row.cutting_item, left, row.location or ""))
 
     failed = each(
-        shop.rows.lots, count, lambda row: f"The edges left of lot {row.lot} are not known."
+        shop.rows.lots,
+        count,
+        lambda row: sentence("The edges left of lot {lot} are not known.", lot=row.lot),
     )
     shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
     return found

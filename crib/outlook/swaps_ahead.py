@@ -22,6 +22,7 @@ from crib.planning.shelf import SwapNeed
 from crib.planning.succession import MOST_IN_A_ROW
 from crib.planning.swap_plan import LaterSwaps
 from crib.planning.swaps import RUN_TO_FAILURE, WHYS
+from crib.sentence import sentence
 from crib.store.shop_records import StationOfShop
 
 #: Rank of a swap that is neither for an empty station of a running job nor a broken edge.
@@ -248,7 +249,7 @@ def _in_case(one: Forecast, early_us: int, middle_us: int, known: _Known) -> Swa
 
 
 #: Of edges that follow one that is run until it fails.
-SPARE: Final = "Edges here are run until they fail: by then one in ten of these has."
+SPARE: Final = sentence("Edges here are run until they fail: by then one in ten of these has.")
 
 
 def _one_after_the_other(

@@ -13,6 +13,7 @@ from crib.floor.running_share import RunningShare
 from crib.outlook.machine_told import starts_again_s
 from crib.outlook.shop_now import ShopNow
 from crib.planning.ahead import NEVER_US
+from crib.sentence import sentence
 from crib.store.shop_records import RunOfShop
 
 
@@ -70,8 +71,15 @@ def time_ahead(shop: ShopNow, machine_id: int, hours: float) -> MachineTime:
     until = shop.now + timedelta(hours=hours)
     if until - shop.now > HORIZON:
         raise Invalid(
-            f"A machine's time is laid out over at most {HORIZON.days} days.",
-            errors=[{"field": "hours", "detail": f"is above {HORIZON.days * 24}"}],
+            sentence(
+                "A machine's time is laid out over at most {days} days.", days=HORIZON.days
+            ),
+            errors=[
+                {
+                    "field": "hours",
+                    "detail": sentence("is above {days}", days=HORIZON.days * 24),
+                }
+            ],
         )
     calendar, share = shop.calendars[machine_id], shop.shares[machine_id]
     run = _running(shop, machine_id)

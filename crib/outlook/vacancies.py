@@ -18,6 +18,7 @@ from crib.outlook.stays import Key
 from crib.outlook.to_put_right import NO_STATION, ToPutRight
 from crib.planning.ahead import NEVER_US
 from crib.planning.due import MountedEdge
+from crib.sentence import sentence
 from crib.store.shop_rows import StayRow
 
 #: Why a tool is due in a station that has none.
@@ -55,8 +56,14 @@ class Vacancy:
     def sentence(self) -> str:
         """Why a tool is due there, and what to do."""
         if self.running:
-            return f"Empty while {self.part} runs. Mount a tool before the machine goes on."
-        return f"Empty, and {self.part} needs a tool here. Mount it before the run starts."
+            return sentence(
+                "Empty while {part} runs. Mount a tool before the machine goes on.",
+                part=self.part,
+            )
+        return sentence(
+            "Empty, and {part} needs a tool here. Mount it before the run starts.",
+            part=self.part,
+        )
 
     def edge(self, machine: int, keys: dict[Key, int]) -> MountedEdge | None:
         """The new edge that will cut there, as the planner takes it; None where not known."""
@@ -99,10 +106,11 @@ def vacancies_of(shop: ShopNow) -> list[Vacancy]:
     failed = each(
         places,
         lambda place: found.append(_vacancy(shop, place)),
-        lambda place: (
-            f"What the empty station {shop.rows.stations[place.station_id].station} of machine "
-            f"{shop.rows.machines[place.machine_id].machine} needs could not be worked out. "
-            "Check the tool specs and items of the part that runs."
+        lambda place: sentence(
+            "What the empty station {station} of machine {machine} needs could not "
+            "be worked out. Check the tool specs and items of the part that runs.",
+            station=shop.rows.stations[place.station_id].station,
+            machine=shop.rows.machines[place.machine_id].machine,
         ),
     )
     shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
@@ -135,12 +143,16 @@ def _tell_no_station(
     shop: ShopNow, machine_id: int, part: str, path: int, tool_number: int
 ) -> None:
     machine = shop.rows.machines[machine_id].machine
-    sentence = (
-        f"Machine {machine} has no station with tool number "
-        f"{tool_number} on path {path}, which part {part} needs: no list shows that tool. "
-        "Add the station, or correct the number in the part's operations."
+    text = sentence(
+        "Machine {machine} has no station with tool number {tool_number} on path "
+        "{path}, which part {part} needs: no list shows that tool. Add the station, "
+        "or correct the number in the part's operations.",
+        machine=machine,
+        tool_number=tool_number,
+        path=path,
+        part=part,
     )
-    shop.put_right(ToPutRight(NO_STATION, machine, sentence))
+    shop.put_right(ToPutRight(NO_STATION, machine, text))
 
 
 def runs_by_need(

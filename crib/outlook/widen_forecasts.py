@@ -15,6 +15,7 @@ from crib.life.widening import shown_lives, widening
 from crib.outlook.kept_outcomes import GOING_ON, NOT_JUDGED, Outcome, outcomes
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Key
+from crib.sentence import figure, sentence
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, first_of_stays
 
@@ -123,9 +124,13 @@ def distrusted(shop: ShopNow, keys: Sequence[Key], factors: Floats) -> list[Dist
         Distrust(
             name,
             factor,
-            f"Forecasts of {name} ran wrong: edges fell about {factor:.1f} times as far from "
-            "the forecast median as they should. Its lives are forecast so much wider until "
-            "they come in as forecast again.",
+            sentence(
+                "Forecasts of {name} ran wrong: edges fell about {factor} times as far "
+                "from the forecast median as they should. Its lives are forecast so "
+                "much wider until they come in as forecast again.",
+                name=name,
+                factor=figure(factor, ".1f"),
+            ),
         )
         for name, factor in used
         if factor >= POINTED_OUT

@@ -11,6 +11,7 @@ from crib.errors import Refusal
 from crib.left_out import NOT_A_RECORDS, log_once
 from crib.outlook.swap_list import SwapList, SwapRow
 from crib.planning.shelf import Sister
+from crib.sentence import AND, sentence, together
 from crib.stock.pieces import Piece, Taken, choose_edges
 from crib.store.engine import Tx
 from crib.store.piece_rows import pieces_of_lot
@@ -97,9 +98,10 @@ def bench_cards(tx: Tx, found: SwapList, positions: Collection[int]) -> dict[int
 
 
 def _not_worked_out(swap: SwapRow) -> str:
-    return (
-        f"What to take for {swap.tool_spec} could not be worked out. Check its tool "
-        "spec, the holder and the lot; the service's log names the fault."
+    return sentence(
+        "What to take for {tool_spec} could not be worked out. Check its tool spec, "
+        "the holder and the lot; the service's log names the fault.",
+        tool_spec=swap.tool_spec,
     )
 
 
@@ -137,8 +139,13 @@ def lacks_for(swap: SwapRow) -> str | None:
     """What the preset of a swap's sister is short of for its station; None where nothing."""
     if not swap.sister.lacking:
         return None
-    where, lacking = swap.forecast, " and ".join(swap.sister.lacking)
-    return f"{lacking} was not measured, and station {where.machine}/{where.station} needs it."
+    where, lacking = swap.forecast, together(AND, swap.sister.lacking)
+    return sentence(
+        "{lacking} was not measured, and station {machine}/{station} needs it.",
+        lacking=lacking,
+        machine=where.machine,
+        station=where.station,
+    )
 
 
 def _box(tx: Tx, sister: Sister, boxes: dict[str, _Box]) -> _Box:

@@ -10,6 +10,7 @@ from crib.clock import instant_from_us
 from crib.left_out import Kept, each
 from crib.outlook.shop_plan import ShopPlan
 from crib.planning.ahead import NEVER_US
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +54,12 @@ def changeovers_ahead(plan: ShopPlan, machine: str | None = None) -> Kept[Change
     def failed(planned: tuple[int, Any]) -> str:
         machine_id, run = planned
         add(planned, None)
-        return (
-            f"When machine {shop.rows.machines[machine_id].machine} gets to its run of "
-            f"{run.part} could not be worked out. Check the run and the hours of the machine; "
-            "the service's log names the fault."
+        return sentence(
+            "When machine {machine} gets to its run of {part} could not be worked "
+            "out. Check the run and the hours of the machine; the service's log "
+            "names the fault.",
+            machine=shop.rows.machines[machine_id].machine,
+            part=run.part,
         )
 
     planned = [

@@ -11,6 +11,7 @@ import numpy as np
 from crib.acts.book_feed import CUTTING, SHORTEST_REST_US
 from crib.clock import us_from_instant
 from crib.planning.output import Ints
+from crib.sentence import figure, sentence
 from crib.store.counts import ReadingsAround, last_totals, totals_around
 from crib.store.engine import Tx
 from crib.store.heard_rows import Rest, State, rests_since
@@ -157,11 +158,17 @@ def _difference(run: RunRow | None, median: float | None, differs: float | None)
     if run is None or median is None or differs is None or abs(differs) <= TOLD_SHARE:
         return None
     if differs > 0:
-        return (
-            f"A part of {run.part} takes {median:.1f} s, its record says {run.cycle_s:.1f} s: "
-            "see what holds the machine up, or put the record right."
+        return sentence(
+            "A part of {part} takes {median} s, its record says {cycle_s} s: see "
+            "what holds the machine up, or put the record right.",
+            part=run.part,
+            median=figure(median, ".1f"),
+            cycle_s=figure(run.cycle_s, ".1f"),
         )
-    return (
-        f"A part of {run.part} takes {median:.1f} s, its record says {run.cycle_s:.1f} s: put "
-        "the record right, so that swaps are not planned too late."
+    return sentence(
+        "A part of {part} takes {median} s, its record says {cycle_s} s: put the "
+        "record right, so that swaps are not planned too late.",
+        part=run.part,
+        median=figure(median, ".1f"),
+        cycle_s=figure(run.cycle_s, ".1f"),
     )

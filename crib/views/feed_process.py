@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from crib.acts.book_feed import CLOCK_OFF
 from crib.clock import print_instant
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.feed_beat import Beat, BeatFile
 from crib.store.feeds import FeedRow, list_feeds
@@ -20,7 +21,7 @@ HEARD_WITHIN = timedelta(seconds=60)
 RUNNING, FAILING, GONE, ENDED, NEVER = "running", "failing", "gone", "ended", "never_started"
 SILENT = "silent"
 
-_NEVER = (
+_NEVER = sentence(
     "'crib feed' does not run: start it, and let the system start it again whenever it ends."
 )
 
@@ -84,15 +85,21 @@ def feed_process(tx: Tx, present: datetime) -> FeedProcess:
 
 
 def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
-    called = f"'crib feed' (process {beat.pid} on {beat.host})"
+    called = sentence("'crib feed' (process {pid} on {host})", pid=beat.pid, host=beat.host)
     last = print_instant(beat.beat_at)
     if beat.ended:
-        return ENDED, f"{called} was ended at {last}: start it again."
+        return ENDED, sentence(
+            "{called} was ended at {last}: start it again.", called=called, last=last
+        )
     # one from the future is as old: whoever lives has beaten since the clock was set back
     if abs(present - beat.beat_at) > GONE_AFTER:
         return GONE, (
-            f"{called} has given no sign of life since {last}: it is gone or hangs. End it if "
-            "it is still there, and start it again."
+            sentence(
+                "{called} has given no sign of life since {last}: it is gone or hangs. "
+                "End it if it is still there, and start it again.",
+                called=called,
+                last=last,
+            )
         )
     return (RUNNING, None) if beat.problem is None else (FAILING, beat.problem)
 
@@ -117,14 +124,19 @@ def told_now(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
 def _clock_words(machine: str, off_s: float) -> str:
     minutes = f"{abs(off_s) / 60:.0f}"
     if off_s > 0:
-        return (
-            f"The times that {machine} tells are {minutes} min ahead of ours: its counts are "
-            "kept aside until the clock of the machine, or of what sends for it, is set right."
+        return sentence(
+            "The times that {machine} tells are {minutes} min ahead of ours: its "
+            "counts are kept aside until the clock of the machine, or of what sends "
+            "for it, is set right.",
+            machine=machine,
+            minutes=minutes,
         )
-    return (
-        f"The times that {machine} tells are {minutes} min old when they come: set the clock "
-        "of the machine right, or find what holds its data back. Else parts are charged to "
-        "the wrong edge."
+    return sentence(
+        "The times that {machine} tells are {minutes} min old when they come: set "
+        "the clock of the machine right, or find what holds its data back. Else "
+        "parts are charged to the wrong edge.",
+        machine=machine,
+        minutes=minutes,
     )
 
 
@@ -157,14 +169,17 @@ def aged(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
 def _not_by(process: FeedProcess) -> str:
     if process.machine is None:
         return _NEVER
-    return (
-        f"The 'crib feed' that runs follows {process.machine} alone: start it without "
-        "--machine to follow all machines."
+    return sentence(
+        "The 'crib feed' that runs follows {machine} alone: start it without "
+        "--machine to follow all machines.",
+        machine=process.machine,
     )
 
 
 def _unheard(process: FeedProcess) -> str:
-    return (
-        "Nothing of it was booked for more than a minute, though 'crib feed' runs (process "
-        f"{process.pid} on {process.host}): look at what it prints, and start it again."
+    return sentence(
+        "Nothing of it was booked for more than a minute, though 'crib feed' runs "
+        "(process {pid} on {host}): look at what it prints, and start it again.",
+        pid=process.pid,
+        host=process.host,
     )

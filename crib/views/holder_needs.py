@@ -12,6 +12,7 @@ from crib.outlook.swap_list import bench_calendar, make_shelf, make_swap_list
 from crib.planning.holders_needed import HolderNeed, HolderStock, TiedHolder, holders_needed
 from crib.planning.hours import BenchHours
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +76,11 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
     rows, problems = at_once(
         types,
         lambda some: holders_needed({name: stocks[name] for name in some}, tied, hours_of),
-        lambda name: (
-            f"How many holders of type {name} are wanted could not be worked out. Check the "
-            "type, its holders and its tool specs; the service's log names the fault."
+        lambda name: sentence(
+            "How many holders of type {name} are wanted could not be worked out. "
+            "Check the type, its holders and its tool specs; the service's log "
+            "names the fault.",
+            name=name,
         ),
     )
     return HolderNeeds(tuple(rows), found.until, problems)

@@ -12,6 +12,7 @@ from crib.left_out import at_once, worked_out
 from crib.outlook.judged_forecasts import Judged, judge_forecasts
 from crib.outlook.kept_outcomes import NOT_JUDGED, Outcome, outcomes
 from crib.outlook.shop_now import ShopNow
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_page
 
@@ -147,10 +148,12 @@ def list_kept(
     def failed(row: KeptForecast) -> str:
         built = shop.rows.assemblies.get(row.assembly_id)
         tool = built.code if built else row.assembly_id
-        return (
-            f"Forecast {row.id} of tool {tool} could not be judged, so it is not listed. "
-            "Check its mount, its removal and the counts between them; the service's log names "
-            "the fault."
+        return sentence(
+            "Forecast {id} of tool {tool} could not be judged, so it is not listed. "
+            "Check its mount, its removal and the counts between them; the "
+            "service's log names the fault.",
+            id=row.id,
+            tool=tool,
         )
 
     told, not_judged = at_once(kept, judge, failed)

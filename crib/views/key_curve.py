@@ -18,6 +18,7 @@ from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import Distrust, distrusted
+from crib.sentence import sentence
 from crib.store.shop_rows import StayRow
 from crib.views.key_uses import KeyUse, key_uses
 from crib.views.life_of_key import key_names, no_swap_point
@@ -184,7 +185,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
     names = [key.text(plan.shop.rows.items) for key in plan.keys]
     if name not in names:
         raise NotKnown(
-            f"No edge was ever mounted under '{name[:80]}'.",
+            sentence("No edge was ever mounted under '{name}'.", name=name[:80]),
             facts={"keys": key_names(plan)[:20]},
         )
     row = names.index(name)
@@ -320,9 +321,11 @@ def _removal(
 def _no_removal(shop: ShopNow, row: StayRow) -> str:
     built = shop.rows.assemblies.get(row.assembly_id)
     tool = built.code if built else row.assembly_id
-    return (
-        f"A removal of tool {tool} could not be worked out, so it is not listed. Check its "
-        "mount, its removal and the counts between them; the service's log names the fault."
+    return sentence(
+        "A removal of tool {tool} could not be worked out, so it is not listed. "
+        "Check its mount, its removal and the counts between them; the service's "
+        "log names the fault.",
+        tool=tool,
     )
 
 

@@ -12,6 +12,7 @@ from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.stays import Stay
 from crib.outlook.widen_forecasts import Distrust, distrusted
+from crib.sentence import sentence
 from crib.store.shop_records import SpecOfShop
 from crib.views.life_of_key import no_life, no_swap_point
 
@@ -160,10 +161,11 @@ def key_uses(plan: ShopPlan) -> tuple[list[KeyUse], tuple[str, ...]]:
     without = each(
         shop.stays,
         use,
-        lambda stay: (
-            f"What edges of tool spec {spec_of(stay).tool_spec} cost could not be worked out. "
-            "Check the prices and minutes of the spec and its items; the service's log names "
-            "the fault."
+        lambda stay: sentence(
+            "What edges of tool spec {tool_spec} cost could not be worked out. "
+            "Check the prices and minutes of the spec and its items; the service's "
+            "log names the fault.",
+            tool_spec=spec_of(stay).tool_spec,
         ),
     )
     _add_mounted(plan, found, parts)

@@ -17,6 +17,7 @@ from crib.outlook.swap_list import USUAL_HOURS, make_shelf, make_swap_list
 from crib.outlook.swaps_ahead import measures_of
 from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
 from crib.planning.shelf import Sister
+from crib.sentence import sentence
 from crib.store.shop_records import HolderOfShop, RunOfShop, StationOfShop
 from crib.views.changeovers import changeovers_ahead, start_of_run
 
@@ -65,7 +66,9 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
     """
     run, _ = _find(plan, run_id)
     if run.state == "done":
-        raise Conflict(f"Run {run_id} is done; a kit is for a run ahead.")
+        raise Conflict(
+            sentence("Run {run_id} is done; a kit is for a run ahead.", run_id=run_id)
+        )
     before: list[RunKit] = []
     for number in _in_turn(plan):
         if number == run_id:
@@ -104,7 +107,10 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
     ]
     if not wanted:
         raise Conflict(
-            f"Part {run.part} has no operations: give them in operations.csv, then ask again."
+            sentence(
+                "Part {part} has no operations: give them in operations.csv, then ask again.",
+                part=run.part,
+            )
         )
     planned = run.state == "planned"
     starts = start_of_run(plan, run_id, machine_id) if planned else shop.now
@@ -114,9 +120,11 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
     now = worked_out(
         stations,
         lambda row: _station_now(row, forecasts.get(row.id), holders),
-        lambda row: (
-            f"What is in station {row.station} could not be worked out for the kit. Look at "
-            "the station before the changeover; the service's log names the fault."
+        lambda row: sentence(
+            "What is in station {station} could not be worked out for the kit. Look "
+            "at the station before the changeover; the service's log names the "
+            "fault.",
+            station=row.station,
         ),
     )
     swap_minutes = {
@@ -144,10 +152,12 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
             own,
             holders_given,
         ),
-        lambda tool: (
-            f"Tool number {tool.tool_number} ({tool.tool_spec}) could not be worked out for "
-            "the kit. Get it ready by hand, and check the records of the spec and its items; "
-            "the service's log names the fault."
+        lambda tool: sentence(
+            "Tool number {tool_number} ({tool_spec}) could not be worked out for "
+            "the kit. Get it ready by hand, and check the records of the spec and "
+            "its items; the service's log names the fault.",
+            tool_number=tool.tool_number,
+            tool_spec=tool.tool_spec,
         ),
     )
     problems = (*now.problems, *without)
@@ -202,7 +212,10 @@ def _find(plan: ShopPlan, run_id: int) -> tuple[RunOfShop, int]:
         for run in runs:
             if run.id == run_id and machine_id in plan.shop.rows.machines:
                 return run, machine_id
-    raise NotKnown(f"There is no run {run_id} on a machine in service.", facts={"run": run_id})
+    raise NotKnown(
+        sentence("There is no run {run_id} on a machine in service.", run_id=run_id),
+        facts={"run": run_id},
+    )
 
 
 def _station_now(

@@ -12,6 +12,7 @@ from crib.left_out import worked_out
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
+from crib.sentence import sentence
 
 _ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
 
@@ -95,8 +96,11 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
     index = next((i for i, key in enumerate(plan.keys) if key.text(items) == name), None)
     if index is None:
         raise NotKnown(
-            f"No edge was ever mounted under '{name[:80]}'. Forecasts name the keys in "
-            "basis.key.",
+            sentence(
+                "No edge was ever mounted under '{name}'. Forecasts name the keys in "
+                "basis.key.",
+                name=name[:80],
+            ),
             facts={"keys": key_names(plan)[:20]},
         )
     key = plan.keys[index]
@@ -154,17 +158,19 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
 
 def no_life(name: str) -> str:
     """What to say where a key cannot be worked out."""
-    return (
-        f"The lives of tool key {name[:80]} could not be worked out. Check the records of its "
-        "cutting item and tool specs; the service's log names the fault."
+    return sentence(
+        "The lives of tool key {name} could not be worked out. Check the records of "
+        "its cutting item and tool specs; the service's log names the fault.",
+        name=name[:80],
     )
 
 
 def no_swap_point(name: str) -> str:
     """What to say where the swap point of a key cannot be worked out."""
-    return (
-        f"The swap point of tool key {name} could not be worked out. Check the costs of its "
-        "tool specs and its cutting item; the service's log names the fault."
+    return sentence(
+        "The swap point of tool key {name} could not be worked out. Check the costs "
+        "of its tool specs and its cutting item; the service's log names the fault.",
+        name=name,
     )
 
 

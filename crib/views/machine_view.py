@@ -14,6 +14,7 @@ from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.outlook.swap_list import SwapRow, make_swap_list
 from crib.planning.shelf import Sister
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
@@ -103,9 +104,10 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     found = worked_out(
         [machine_id],
         lambda one: runs_that_count(tx, one, plan.shop.now),
-        lambda _: (
-            f"Which run is on machine {machine} could not be worked out. Check its runs; the "
-            "service's log names the fault."
+        lambda _: sentence(
+            "Which run is on machine {machine} could not be worked out. Check its "
+            "runs; the service's log names the fault.",
+            machine=machine,
         ),
     )
     runs = [run for of_machine in found for run in of_machine]
@@ -138,10 +140,11 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         found.append(StationNow(row, forecast, wants, swap, sister, place, state))
 
     def failed(row: StationRow) -> str:
-        why = (
-            f"What station {row.station} needs could not be worked out. Look at its tool, then "
-            "check the records of the station and of the part's operations; the service's log "
-            "names the fault."
+        why = sentence(
+            "What station {station} needs could not be worked out. Look at its "
+            "tool, then check the records of the station and of the part's "
+            "operations; the service's log names the fault.",
+            station=row.station,
         )
         nothing, forecast = ExpectedTool(None, None, None), forecasts.get(row.id)
         found.append(StationNow(row, forecast, nothing, None, None, None, "unknown", why))
@@ -220,9 +223,11 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
     lines = worked_out(
         shop.rows.machines.values(),
         line,
-        lambda machine: (
-            f"What is due at machine {machine.machine} could not be worked out. Look at its "
-            "edges, and check its record and its runs; the service's log names the fault."
+        lambda machine: sentence(
+            "What is due at machine {machine} could not be worked out. Look at its "
+            "edges, and check its record and its runs; the service's log names the "
+            "fault.",
+            machine=machine.machine,
         ),
     )
     lines.sort(key=lambda line: line.machine)

@@ -14,6 +14,7 @@ from crib.outlook.sound_plan import stops_by_machine
 from crib.outlook.swap_list import make_swap_list
 from crib.planning.due import MachineAhead
 from crib.planning.stops_ahead import KINDS, OWN, STOP_MINUTES, Stops
+from crib.sentence import sentence
 
 #: A swap belongs to a stop that is no further away [µs].
 _SAME_US = 1_000_000
@@ -81,9 +82,10 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
         found = worked_out(
             _stops_of(ahead, stops, until_us, swaps[ahead.machine]),
             lambda stop: _row(ahead.machine, *stop),
-            lambda _: (
-                f"A stop of machine {ahead.machine} could not be worked out. See in the swap "
-                "list what is due there; the service's log names the fault."
+            lambda _: sentence(
+                "A stop of machine {machine} could not be worked out. See in the "
+                "swap list what is due there; the service's log names the fault.",
+                machine=ahead.machine,
             ),
         )
         rows.extend(found)
@@ -98,9 +100,10 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
             if machine in (None, one[0].machine)
         ],
         stops_at,
-        lambda one: (
-            f"The stops of machine {one[0].machine} could not be worked out. See in the swap "
-            "list what is due there; the service's log names the fault."
+        lambda one: sentence(
+            "The stops of machine {machine} could not be worked out. See in the "
+            "swap list what is due there; the service's log names the fault.",
+            machine=one[0].machine,
         ),
     )
     rows.sort(key=lambda row: (row.at, row.machine))

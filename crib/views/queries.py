@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Generic
 
 from crib.errors import Invalid
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.fact_lists import fact_rows
 from crib.views.query_shapes import (
@@ -119,8 +120,17 @@ def list_facts(
     """
     if not 1 <= limit <= MOST_ROWS:
         raise Invalid(
-            f"A page of {limit} rows cannot be: ask for 1 to {MOST_ROWS}.",
-            errors=[{"field": "limit", "detail": f"from 1 to {MOST_ROWS}"}],
+            sentence(
+                "A page of {limit} rows cannot be: ask for 1 to {most_rows}.",
+                limit=limit,
+                most_rows=MOST_ROWS,
+            ),
+            errors=[
+                {
+                    "field": "limit",
+                    "detail": sentence("from 1 to {most_rows}", most_rows=MOST_ROWS),
+                }
+            ],
         )
     given = {name: value for name, value in (filters or {}).items() if value is not None}
     unknown = sorted(set(given) - set(kind.filters)) + (
@@ -128,8 +138,14 @@ def list_facts(
     )
     if unknown:
         raise Invalid(
-            f"The {kind.name.replace('_', ' ')} are not listed by {', '.join(unknown)}.",
-            errors=[{"field": name, "detail": "is no filter here"} for name in unknown],
+            sentence(
+                "The {replace} are not listed by {unknown}.",
+                replace=kind.name.replace("_", " "),
+                unknown=together(", ", unknown),
+            ),
+            errors=[
+                {"field": name, "detail": sentence("is no filter here")} for name in unknown
+            ],
         )
     found, unreadable = fact_rows(
         tx,

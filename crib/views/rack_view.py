@@ -12,6 +12,7 @@ from crib.left_out import worked_out
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import USUAL_HOURS, SwapRow, make_swap_list
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.rack_rows import WaitingRow, waiting_rows
 from crib.views.bench_card import lacks_for
@@ -132,9 +133,11 @@ def rack_view(
     tools = worked_out(
         waiting_rows(tx),
         lambda row: _tool(row, present, wanted.get(row.code)),
-        lambda row: (
-            f"Tool {row.code} in holder {row.holder} could not be worked out. Measure it again "
-            "before you mount it; the service's log names the fault."
+        lambda row: sentence(
+            "Tool {code} in holder {holder} could not be worked out. Measure it "
+            "again before you mount it; the service's log names the fault.",
+            code=row.code,
+            holder=row.holder,
         ),
     )
     racks: dict[str | None, list[RackTool]] = {}
@@ -170,7 +173,7 @@ def _tool(row: WaitingRow, present: datetime, swap: SwapRow | None) -> RackTool:
     problems = _problems(row, present, void_after, failed_at, needs.machine if needs else None)
     lacks = lacks_for(swap) if swap is not None else None
     if lacks is not None:
-        problems = (*problems, f"{lacks} Measure it again.")
+        problems = (*problems, sentence("{lacks} Measure it again.", lacks=lacks))
     return RackTool(
         code=row.code,
         tool_spec=row.tool_spec,
@@ -214,18 +217,38 @@ def _problems(
 ) -> tuple[str, ...]:
     found = []
     if present > void_after:
-        found.append(f"Its preset is void since {print_instant(void_after)}: measure it again.")
+        found.append(
+            sentence(
+                "Its preset is void since {void_after}: measure it again.",
+                void_after=print_instant(void_after),
+            )
+        )
     if failed_at is not None:
         found.append(
-            f"Gauge {row.gauge} failed its next check, at {print_instant(failed_at)}: measure "
-            "it again."
+            sentence(
+                "Gauge {gauge} failed its next check, at {failed_at}: measure it again.",
+                gauge=row.gauge,
+                failed_at=print_instant(failed_at),
+            )
         )
     if _label(row) == "superseded":
-        found.append("The label that was printed shows an earlier preset: print the new one.")
+        found.append(
+            sentence("The label that was printed shows an earlier preset: print the new one.")
+        )
     if is_out_of_service(row.holder_condition):
-        found.append(f"Holder {row.holder} is out of service ({row.holder_condition}).")
+        found.append(
+            sentence(
+                "Holder {holder} is out of service ({holder_condition}).",
+                holder=row.holder,
+                holder_condition=row.holder_condition,
+            )
+        )
     if needed_on is not None and row.rack_machine not in (None, needed_on):
         found.append(
-            f"It stands in the rack of {row.rack_machine}, but {needed_on} needs it: move it."
+            sentence(
+                "It stands in the rack of {rack_machine}, but {needed_on} needs it: move it.",
+                rack_machine=row.rack_machine,
+                needed_on=needed_on,
+            )
         )
     return tuple(found)

@@ -9,6 +9,7 @@ from crib.left_out import each
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_shelf, make_swap_list
 from crib.planning.reorder import ReorderRow, StockItem, daily_demand, reorder_list
+from crib.sentence import sentence
 from crib.store.shop_records import ItemOfShop
 
 #: Days of swaps ahead that the demand is taken from.
@@ -58,9 +59,10 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
     failed = each(
         shop.rows.items.values(),
         work_out,
-        lambda item: (
-            f"What to order of item {item.cutting_item} could not be worked out. Count what is "
-            "there, and check its record."
+        lambda item: sentence(
+            "What to order of item {cutting_item} could not be worked out. Count "
+            "what is there, and check its record.",
+            cutting_item=item.cutting_item,
         ),
     )
     shop.left_out.others += [why for why in failed if why not in shop.left_out.others]

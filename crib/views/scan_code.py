@@ -12,6 +12,7 @@ from crib.codes import KINDS, looks_like_code, parse_code
 from crib.errors import BadCode
 from crib.metrology.offset import AxisOffset, key_in_text
 from crib.records.catalogue import is_out_of_service
+from crib.sentence import sentence, together
 from crib.store.assemblies import assembly_in_station, assembly_of_holder
 from crib.store.engine import Tx
 from crib.store.piece_rows import pieces_of_lot
@@ -51,10 +52,8 @@ def scan_code(tx: Tx, present: datetime, text: str) -> Scan:
         return _lot(tx, named)
     if named.kind == "G":
         return _gauge(tx, present, named)
-    sentence = f"The badge of a person ({named.mark})."
-    return Scan(
-        "P", KINDS["P"], named.code or "", named.mark, sentence, None, named.retired, ()
-    )
+    words = sentence("The badge of a person ({mark}).", mark=named.mark)
+    return Scan("P", KINDS["P"], named.code or "", named.mark, words, None, named.retired, ())
 
 
 def _label(tx: Tx, text: str) -> AssemblyScan | None:
@@ -72,15 +71,18 @@ def _assembly(present: datetime, row: AssemblyScan) -> Scan:
     tool = _tool(row)
     superseded_at = None if row.superseded_us is None else instant_from_us(row.superseded_us)
     if superseded_at is not None:
-        sentence = (
-            f"This label is of an earlier preset, void since {print_instant(superseded_at)}. "
-            f"The tool is {tool.code} now: take this label off. {_said_of_tool(tool, present)}"
+        text: str = sentence(
+            "This label is of an earlier preset, void since {superseded_at}. The "
+            "tool is {code} now: take this label off. {said_of_tool}",
+            superseded_at=print_instant(superseded_at),
+            code=tool.code,
+            said_of_tool=_said_of_tool(tool, present),
         )
         acts: tuple[Act, ...] = () if tool.ended_at else (_print(tool.code),)
     else:
-        sentence = _said_of_tool(tool, present)
+        text = _said_of_tool(tool, present)
         acts = _tool_acts(tool, present)
-    return Scan("A", KINDS["A"], tool.code, None, sentence, superseded_at, False, acts, tool)
+    return Scan("A", KINDS["A"], tool.code, None, text, superseded_at, False, acts, tool)
 
 
 def _tool(row: AssemblyScan) -> ToolShown:
@@ -150,19 +152,38 @@ def _offsets(row: AssemblyScan) -> tuple[AxisOffset, ...]:
 
 
 def _said_of_tool(tool: ToolShown, present: datetime) -> str:
-    name = f"{tool.tool_spec}, {tool.cutting_item} edge {tool.edge} of {tool.edges}"
+    name = sentence(
+        "{tool_spec}, {cutting_item} edge {edge} of {edges}",
+        tool_spec=tool.tool_spec,
+        cutting_item=tool.cutting_item,
+        edge=tool.edge,
+        edges=tool.edges,
+    )
     if tool.station is not None:
-        return f"{name}: sits in {tool.station}."
+        return sentence("{name}: sits in {station}.", name=name, station=tool.station)
     if tool.ended_at is not None:
-        return f"{name}: over ({tool.cutter_status} since {print_instant(tool.ended_at)})."
+        return sentence(
+            "{name}: over ({cutter_status} since {ended_at}).",
+            name=name,
+            cutter_status=tool.cutter_status,
+            ended_at=print_instant(tool.ended_at),
+        )
     if tool.measured_at is None:
-        return f"{name}: built, to be measured."
+        return sentence("{name}: built, to be measured.", name=name)
     if not tool.accepted:
-        return f"{name}: measured, not accepted. {' '.join(tool.why_not)}"
+        return sentence(
+            "{name}: measured, not accepted. {why_not}",
+            name=name,
+            why_not=together(" ", tool.why_not),
+        )
     if tool.void_after is not None and present > tool.void_after:
-        return f"{name}: its preset is void since {print_instant(tool.void_after)}; measure it."
-    ready = f"{name}: ready to be mounted."
-    return ready if tool.gauge_override is None else f"{ready} {tool.gauge_override}"
+        return sentence(
+            "{name}: its preset is void since {void_after}; measure it.",
+            name=name,
+            void_after=print_instant(tool.void_after),
+        )
+    ready = sentence("{name}: ready to be mounted.", name=name)
+    return ready if tool.gauge_override is None else together(" ", (ready, tool.gauge_override))
 
 
 def _print(code: str) -> Act:
@@ -233,14 +254,30 @@ def _station_acts(row: StationRow, tool: ToolShown | None) -> tuple[Act, ...]:
 
 
 def _said_of_station(shown: StationShown) -> str:
-    holds = f"holds {shown.holds.code} ({shown.holds.tool_spec})" if shown.holds else "is empty"
+    holds = (
+        sentence(
+            "holds {code} ({tool_spec})", code=shown.holds.code, tool_spec=shown.holds.tool_spec
+        )
+        if shown.holds
+        else sentence("is empty")
+    )
     if shown.expected_tool_spec is not None:
-        wants = f"; the program for {shown.part} expects {shown.expected_tool_spec}"
+        wants = sentence(
+            "; the program for {part} expects {expected_tool_spec}",
+            part=shown.part,
+            expected_tool_spec=shown.expected_tool_spec,
+        )
     elif shown.part is not None:
-        wants = f"; the program for {shown.part} uses no tool there"
+        wants = sentence("; the program for {part} uses no tool there", part=shown.part)
     else:
-        wants = "; no run says what belongs there"
-    return f"Station {shown.station}, tool {shown.tool_number}, {holds}{wants}."
+        wants = sentence("; no run says what belongs there")
+    return sentence(
+        "Station {station}, tool {tool_number}, {holds}{wants}.",
+        station=shown.station,
+        tool_number=shown.tool_number,
+        holds=holds,
+        wants=wants,
+    )
 
 
 def _holder(tx: Tx, present: datetime, named: Resolved) -> Scan:
@@ -250,18 +287,31 @@ def _holder(tx: Tx, present: datetime, named: Resolved) -> Scan:
     out = is_out_of_service(row.condition)
     acts: tuple[Act, ...] = ()
     if tool is not None:
-        sentence = f"Holder {row.mark}, built as {tool.code}: {_said_of_tool(tool, present)}"
+        text = sentence(
+            "Holder {mark}, built as {code}: {said_of_tool}",
+            mark=row.mark,
+            code=tool.code,
+            said_of_tool=_said_of_tool(tool, present),
+        )
         acts = _tool_acts(tool, present)
     elif out or row.retired:
-        sentence = f"Holder {row.mark} is out of service ({row.condition or 'retired'})."
+        text = sentence(
+            "Holder {mark} is out of service ({condition}).",
+            mark=row.mark,
+            condition=row.condition or "retired",
+        )
     else:
-        sentence = f"Holder {row.mark}, a {row.holder_type}, is free to be built."
+        text = sentence(
+            "Holder {mark}, a {holder_type}, is free to be built.",
+            mark=row.mark,
+            holder_type=row.holder_type,
+        )
         acts = (Act("build", "POST", "/v1/assemblies", {"holder": row.code}),)
     shown = HolderShown(
         row.code, row.mark, row.holder_type, row.location, row.condition, out, tool
     )
     return Scan(
-        "H", KINDS["H"], row.code, row.mark, sentence, None, row.retired, acts, holder=shown
+        "H", KINDS["H"], row.code, row.mark, text, None, row.retired, acts, holder=shown
     )
 
 
@@ -283,9 +333,13 @@ def _lot(tx: Tx, named: Resolved) -> Scan:
         row.edges,
         free,
     )
-    sentence = (
-        f"Lot {row.mark} of {row.cutting_item}: {row.on_hand} in the box, {free} edges free on "
-        "opened pieces."
+    text = sentence(
+        "Lot {mark} of {cutting_item}: {on_hand} in the box, {free} edges free on "
+        "opened pieces.",
+        mark=row.mark,
+        cutting_item=row.cutting_item,
+        on_hand=row.on_hand,
+        free=free,
     )
     acts = []
     if not row.retired:
@@ -293,7 +347,7 @@ def _lot(tx: Tx, named: Resolved) -> Scan:
             acts.append(Act("build", "POST", "/v1/assemblies", {"lot": row.code}))
         acts.append(Act("move-stock", "POST", "/v1/stock-moves", {"lot": row.code}))
     return Scan(
-        "L", KINDS["L"], row.code, row.mark, sentence, None, row.retired, tuple(acts), lot=shown
+        "L", KINDS["L"], row.code, row.mark, text, None, row.retired, tuple(acts), lot=shown
     )
 
 
@@ -302,10 +356,12 @@ def _gauge(tx: Tx, present: datetime, named: Resolved) -> Scan:
     check = last_check(tx, row.id, present)
     valid = not gauge_problems(tx, row, present)
     shown = GaugeShown(row.code, row.gauge, check.at if check else None, valid, row.check_hours)
-    sentence = (
-        f"Gauge {row.gauge}: checked, presets on it count."
+    text = (
+        sentence("Gauge {gauge}: checked, presets on it count.", gauge=row.gauge)
         if valid
-        else f"Gauge {row.gauge}: check it on the setting master before it is used."
+        else sentence(
+            "Gauge {gauge}: check it on the setting master before it is used.", gauge=row.gauge
+        )
     )
     acts = (
         ()
@@ -313,5 +369,5 @@ def _gauge(tx: Tx, present: datetime, named: Resolved) -> Scan:
         else (Act("check-gauge", "POST", "/v1/gauge-checks", {"gauge": row.code}),)
     )
     return Scan(
-        "G", KINDS["G"], row.code, row.gauge, sentence, None, row.retired, acts, gauge=shown
+        "G", KINDS["G"], row.code, row.gauge, text, None, row.retired, acts, gauge=shown
     )

@@ -34,6 +34,7 @@ from crib.outlook.kept_outcomes import (
 )
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
+from crib.sentence import figure, sentence, together
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_between
 
@@ -153,13 +154,21 @@ def score_forecasts(
     """
     shop = plan.shop
     if by not in GROUPS:
-        raise Invalid(f"by is '{by[:40]}'; it is one of {', '.join(GROUPS)}.")
+        raise Invalid(
+            sentence(
+                "by is '{by}'; it is one of {groups}.",
+                by=by[:40],
+                groups=together(", ", GROUPS),
+            )
+        )
     until = min(until or shop.now, shop.now)
     since = until - USUAL_SPAN if since is None else since
     if since > until:
         raise Invalid(
-            "since lies after until, or in the future: nothing was forecast there.",
-            errors=[{"field": "since", "detail": "lies after until, or in the future"}],
+            sentence("since lies after until, or in the future: nothing was forecast there."),
+            errors=[
+                {"field": "since", "detail": sentence("lies after until, or in the future")}
+            ],
         )
     (ends, judged), not_judged = _judge(shop, kept_between(tx, us_of(since), us_of(until) + 1))
     name_of = _namer(plan, by, zone)
@@ -170,9 +179,10 @@ def score_forecasts(
     scores = worked_out(
         sorted(groups),
         lambda name: _score(name, judged, np.array(groups[name]), factors.get(name)),
-        lambda name: (
-            f"How right the forecasts of {name} were could not be worked out. Do not trust "
-            "them until it can; the service's log names the fault."
+        lambda name: sentence(
+            "How right the forecasts of {name} were could not be worked out. Do not "
+            "trust them until it can; the service's log names the fault.",
+            name=name,
         ),
     )
     problems = (*not_judged, *scores.problems)
@@ -206,10 +216,11 @@ def _judge(
 
     def failed(stay: int) -> str:
         built = shop.rows.assemblies.get(of_stay[stay][0].assembly_id)
-        return (
-            f"The forecasts of tool {built.code if built else stay} could not be judged, so "
-            "they do not count here. Check its mount, its removal and the counts between them; "
-            "the service's log names the fault."
+        return sentence(
+            "The forecasts of tool {code} could not be judged, so they do not count "
+            "here. Check its mount, its removal and the counts between them; the "
+            "service's log names the fault.",
+            code=built.code if built else stay,
         )
 
     return at_once(list(of_stay), judge, failed)
@@ -225,7 +236,7 @@ def _namer(plan: ShopPlan, by: str, zone: tzinfo) -> Callable[[KeptForecast], st
             for stay in plan.shop.rows.stays
             if stay.station_id in stations
         }
-        return lambda row: of_mount.get(row.mount_id, "taken away")
+        return lambda row: of_mount.get(row.mount_id, sentence("taken away"))
     if by == "month":
         return lambda row: f"{instant_from_us(row.at_us).astimezone(zone):%Y-%m}"
     return lambda _: "shop"
@@ -324,31 +335,52 @@ def score_sentence(
     """
     if life.held is None or life.verdict == "too_few":
         out = (
-            f"{ended} of its edges have come out, most too early to tell (worth "
-            f"{life.trials:.1f} edges with a known end)"
+            sentence(
+                "{ended} of its edges have come out, most too early to tell (worth "
+                "{trials} edges with a known end)",
+                ended=ended,
+                trials=figure(life.trials, ".1f"),
+            )
             if ended
-            else "none of its edges has come out"
+            else sentence("none of its edges has come out")
         )
-        said = f"{name}: its intervals of life cannot be judged yet; {out}."
+        said = sentence(
+            "{name}: its intervals of life cannot be judged yet; {out}.", name=name, out=out
+        )
     else:
-        said = (
-            f"{name}: of intervals that claimed {life.claimed:.0%} of lives, {life.held:.0%} "
-            f"came true; worth {life.trials:.0f} edges with a known end, {life.band_low:.0%} "
-            f"to {life.band_high:.0%} agree with that: {_WORDS[life.verdict]}."
+        said = sentence(
+            "{name}: of intervals that claimed {claimed} of lives, {held} came "
+            "true; worth {trials} edges with a known end, {band_low} to {band_high} "
+            "agree with that: {words}.",
+            name=name,
+            claimed=figure(life.claimed, ".0%"),
+            held=figure(life.held, ".0%"),
+            trials=figure(life.trials, ".0f"),
+            band_low=figure(life.band_low, ".0%"),
+            band_high=figure(life.band_high, ".0%"),
+            words=_WORDS[life.verdict],
         )
-    for held, what in ((shift, "the shift"), (night, "the next unattended stretch")):
+    for held, what in (
+        (shift, sentence("the shift")),
+        (night, sentence("the next unattended stretch")),
+    ):
         if held.held is not None and held.verdict == "too_sure":
-            said += (
-                f" That they last {what} was claimed too surely: {held.claimed:.1%} on "
-                f"average, {held.held:.1%} did."
+            said += sentence(
+                " That they last {what} was claimed too surely: {claimed} on "
+                "average, {held} did.",
+                what=what,
+                claimed=figure(held.claimed, ".1%"),
+                held=figure(held.held, ".1%"),
             )
     if factor is not None and factor >= 1.05:
-        said += f" Its lives are now forecast {factor:.1f} times as wide."
+        said += sentence(
+            " Its lives are now forecast {factor} times as wide.", factor=figure(factor, ".1f")
+        )
     return said
 
 
 _WORDS = {
-    "within_chance": "within what chance allows",
-    "too_sure": "the forecasts were too sure",
-    "too_cautious": "the forecasts were too cautious",
+    "within_chance": sentence("within what chance allows"),
+    "too_sure": sentence("the forecasts were too sure"),
+    "too_cautious": sentence("the forecasts were too cautious"),
 }

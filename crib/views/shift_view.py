@@ -22,6 +22,7 @@ from crib.outlook.swap_list import (
     make_swap_list,
 )
 from crib.planning.night import MachineNight
+from crib.sentence import sentence
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 
@@ -168,9 +169,10 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     not_shown: dict[str, str] = {}
 
     def failed(row: Any) -> str:
-        not_shown[row.machine] = (
-            f"The shift of machine {row.machine} could not be worked out. Look at its edges; "
-            "the service's log names the fault."
+        not_shown[row.machine] = sentence(
+            "The shift of machine {machine} could not be worked out. Look at its "
+            "edges; the service's log names the fault.",
+            machine=row.machine,
         )
         return not_shown[row.machine]
 
@@ -182,9 +184,11 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     nights = worked_out(
         first.values(),
         lambda night: _night(plan, night),
-        lambda night: (
-            f"The next night of machine {night.machine} could not be worked out, so it is not "
-            "known to be safe. Look at its edges; the service's log names the fault."
+        lambda night: sentence(
+            "The next night of machine {machine} could not be worked out, so it is "
+            "not known to be safe. Look at its edges; the service's log names the "
+            "fault.",
+            machine=night.machine,
         ),
     )
     nights.sort(key=_unsafe_first)
@@ -214,7 +218,7 @@ def machine_of(view: ShiftView, name: str) -> MachineShift:
     for machine, why in view.not_shown.items():
         if machine.casefold() == wanted:
             raise Conflict(why)
-    raise NotKnown(f"There is no machine {name}.", facts={"machine": name})
+    raise NotKnown(sentence("There is no machine {name}.", name=name), facts={"machine": name})
 
 
 def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
@@ -226,9 +230,11 @@ def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
     return worked_out(
         sorted(rows, key=lambda one: one.ordinal),
         lambda night: _night(plan, night),
-        lambda night: (
-            f"A night of machine {machine} could not be worked out, so it is not known to be "
-            "safe. Look at its edges; the service's log names the fault."
+        lambda night: sentence(
+            "A night of machine {machine} could not be worked out, so it is not "
+            "known to be safe. Look at its edges; the service's log names the "
+            "fault.",
+            machine=machine,
         ),
     )
 

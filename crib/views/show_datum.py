@@ -14,6 +14,7 @@ from crib.acts.station_datum import DatumTold, datum_told, follow_station, stays
 from crib.acts.station_offsets import geometry_of
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.first_off import FollowedAxis
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow
 from crib.store.resolve import resolve_station
@@ -21,13 +22,15 @@ from crib.store.stations import station_row
 
 #: What each verdict means.
 _MEANINGS = {
-    "none": "no first-off on record",
-    "taken": "it moved the estimate",
-    "held_apart": "a jump; it waits for a second first-off that agrees",
-    "taken_as_step": "it agreed with the jump before it: the datum starts anew there",
-    "confirmed": "a jump that the next first-off agreed with",
-    "not_confirmed": "a jump; the next first-off fitted the estimate again, so it was left out",
-    "fits_nowhere": "a jump; the next first-off fitted neither it nor the estimate",
+    "none": sentence("no first-off on record"),
+    "taken": sentence("it moved the estimate"),
+    "held_apart": sentence("a jump; it waits for a second first-off that agrees"),
+    "taken_as_step": sentence("it agreed with the jump before it: the datum starts anew there"),
+    "confirmed": sentence("a jump that the next first-off agreed with"),
+    "not_confirmed": sentence(
+        "a jump; the next first-off fitted the estimate again, so it was left out"
+    ),
+    "fits_nowhere": sentence("a jump; the next first-off fitted neither it nor the estimate"),
 }
 
 
@@ -132,8 +135,10 @@ def show_datum(tx: Tx, as_of: datetime, text: str) -> StationDatum:
         as_of,
         station.x_on_diameter,
         tuple(shown),
-        "One-dimensional filter per axis: Kalman 1960; a jump beyond 4 standard deviations is "
-        "held apart until a second first-off agrees.",
+        sentence(
+            "One-dimensional filter per axis: Kalman 1960; a jump beyond 4 standard "
+            "deviations is held apart until a second first-off agrees."
+        ),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from crib.clock import us_from_instant
 from crib.left_out import Kept, each, worked_out
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.feeds import (
     FeedRow,
@@ -25,7 +26,7 @@ from crib.views.cycle_times import CycleTimes, cycle_times
 from crib.views.feed_process import feed_process, told_now
 from crib.views.gap_resets import GapShown, show_gap
 
-_NOT_YET = (
+_NOT_YET = sentence(
     "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
 )
 
@@ -136,17 +137,20 @@ def list_gaps_shown(
     return worked_out(
         list_gaps(tx, since, limit, machine_id),
         lambda gap: show_gap(tx, gap),
-        lambda gap: (
-            f"What was missed of machine {gap.machine} could not be worked out. Look at its "
-            "counts; the service's log names the fault."
+        lambda gap: sentence(
+            "What was missed of machine {machine} could not be worked out. Look at "
+            "its counts; the service's log names the fault.",
+            machine=gap.machine,
         ),
     )
 
 
 def _not_worked_out(machine: str) -> str:
-    return (
-        f"What is heard of machine {machine} could not be worked out. See at the machine "
-        "whether its counts come in, and check its record; the service's log names the fault."
+    return sentence(
+        "What is heard of machine {machine} could not be worked out. See at the "
+        "machine whether its counts come in, and check its record; the service's "
+        "log names the fault.",
+        machine=machine,
     )
 
 

@@ -10,6 +10,7 @@ from crib.acts.station_offsets import offsets_now
 from crib.errors import Invalid, NotKnown
 from crib.left_out import or_refuse
 from crib.metrology.offset import AxisOffset
+from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.engine import Tx
 from crib.store.mounts import (
@@ -63,7 +64,9 @@ def show_mount(tx: Tx, mount_id: int) -> MountShown:
     mount = mount_row(tx, mount_id)
     if mount is None:
         raise NotKnown(
-            f"There is no mount number {mount_id} that still stands.",
+            sentence(
+                "There is no mount number {mount_id} that still stands.", mount_id=mount_id
+            ),
             facts={"fact": mount_id},
         )
     return _shown(tx, mount)
@@ -83,9 +86,12 @@ def _shown(tx: Tx, mount: MountRow) -> MountShown:
     station = station_row(tx, mount.station_id)
     return or_refuse(
         lambda: _worked_out(tx, mount, station),
-        f"The offsets in station {station.mark} could not be worked out. Read them at the "
-        "control before you change anything, and check the records of the station; the "
-        "service's log names the fault.",
+        sentence(
+            "The offsets in station {mark} could not be worked out. Read them at the "
+            "control before you change anything, and check the records of the station; "
+            "the service's log names the fault.",
+            mark=station.mark,
+        ),
     )
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from crib.left_out import each
 from crib.outlook.out_now import BROKEN
 from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.feeds import list_feeds
 from crib.store.resolve import machine_id_by_name
@@ -94,7 +95,9 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
     failed = each(
         reversed(codes),
         lambda code: found.append(_asset(tx, plan, code, forecasts, places)),
-        lambda code: f"The figures of tool {code} could not be worked out for its asset.",
+        lambda code: sentence(
+            "The figures of tool {code} could not be worked out for its asset.", code=code
+        ),
     )
     plan.shop.left_out.others += [why for why in failed if why not in plan.shop.left_out.others]
     return found

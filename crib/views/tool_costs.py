@@ -16,6 +16,7 @@ from crib.life.observations import CENSORED
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
+from crib.sentence import figure, sentence
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import StayRow
 
@@ -57,8 +58,20 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
     """
     if not 0 < days <= LONGEST_DAYS:
         raise Invalid(
-            f"days is {days:g}; it has to be above 0 and at most {LONGEST_DAYS:g}.",
-            errors=[{"field": "days", "detail": f"above 0, at most {LONGEST_DAYS:g}"}],
+            sentence(
+                "days is {days}; it has to be above 0 and at most {longest_days}.",
+                days=figure(days, "g"),
+                longest_days=figure(LONGEST_DAYS, "g"),
+            ),
+            errors=[
+                {
+                    "field": "days",
+                    "detail": sentence(
+                        "above 0, at most {longest_days}",
+                        longest_days=figure(LONGEST_DAYS, "g"),
+                    ),
+                }
+            ],
         )
     shop = plan.shop
     since_us = us_of(shop.now - timedelta(days=days))
@@ -73,10 +86,12 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
     found = worked_out(
         stays,
         lambda of: _cost(shop, *of, stays[of], since_us),
-        lambda of: (
-            f"What tool spec {of[1]} costs on machine {of[0]} could not be worked out. Check "
-            "the prices and minutes of the spec and its items; the service's log names the "
-            "fault."
+        lambda of: sentence(
+            "What tool spec {of} costs on machine {of2} could not be worked out. "
+            "Check the prices and minutes of the spec and its items; the service's "
+            "log names the fault.",
+            of=of[1],
+            of2=of[0],
         ),
     )
     found.sort(key=lambda cost: (-cost.cost_minor, cost.machine, cost.tool_spec))
