@@ -43,7 +43,7 @@ def instant_from_us(at_us: int) -> datetime:
 
 
 def readable_instant(at_us: int | None) -> datetime | None:
-    """The same; None also of what lies beyond every calendar, as in a damaged record.
+    """The same; None also of what is no instant or beyond every calendar, as where damaged.
 
     Examples:
         >>> readable_instant(0).isoformat(), readable_instant(2**62)
@@ -51,7 +51,7 @@ def readable_instant(at_us: int | None) -> datetime | None:
     """
     try:
         return None if at_us is None else instant_from_us(at_us)
-    except OverflowError:
+    except (OverflowError, TypeError, ValueError):
         return None
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
-from crib.clock import instant_from_us, readable_instant, us_from_instant
+from crib.clock import readable_instant, us_from_instant
 from crib.store.engine import Tx
 
 _STANDS = "NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = d.fact_id)"
@@ -56,7 +56,7 @@ class Dismissed:
         station: MACHINE/STATION; the machine alone of a breakage.
         station_code: The station's code; None of a breakage.
         says: What the machine calls the tool, or the breakage.
-        since: Since when it says so.
+        since: Since when it says so; None where that cannot be read, here and in ``at``.
         at: When the question was dismissed.
         by: Name of who did.
         note: Why.
@@ -66,8 +66,8 @@ class Dismissed:
     station: str
     station_code: str | None
     says: str
-    since: datetime
-    at: datetime
+    since: datetime | None
+    at: datetime | None
     by: str | None
     note: str | None
 
@@ -94,7 +94,14 @@ def last_dismissals(tx: Tx, limit: int = 50) -> list[Dismissed]:
     """Dismissals that stand, the last one first."""
     return [
         Dismissed(
-            fact_id, station, code, says, instant_from_us(since), instant_from_us(at), by, note
+            fact_id,
+            station,
+            code,
+            says,
+            readable_instant(since),
+            readable_instant(at),
+            by,
+            note,
         )
         for fact_id, station, code, says, since, at, by, note in tx.exec_driver_sql(
             _LAST, (limit,)

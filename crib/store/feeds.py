@@ -118,6 +118,11 @@ def _instant(at_us: int | None) -> datetime | None:
     return None if at_us is None else instant_from_us(at_us)
 
 
+def _seconds(us: Any) -> float | None:
+    """Seconds of microseconds; None also of what a damaged row holds instead."""
+    return us / 1e6 if isinstance(us, int) else None
+
+
 def _driver(tx: Tx) -> Any:
     # past SQLAlchemy: a thousand machines say something every second
     return tx.connection.driver_connection
@@ -229,10 +234,10 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[4],
             row[5],
             row[6],
-            None if row[7] is None else row[7] / 1e6,
+            _seconds(row[7]),
             row[8],
             row[9],
-            None if row[10] is None else row[10] / 1e6,
+            _seconds(row[10]),
             row[11],
             row[12],
             row[13],

@@ -163,4 +163,4 @@ def _rows(tx: Tx, statement: str, parameters: tuple[int, ...]) -> list[Any]:
 
 def _one(tx: Tx, statement: str, parameters: tuple[int, ...]) -> tuple[int, int] | None:
     rows = _rows(tx, statement, parameters)
-    return (int(rows[0][0]), int(rows[0][1])) if rows else None
+    return (rows[0][0], rows[0][1]) if rows else None

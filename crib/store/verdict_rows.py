@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from crib.clock import instant_from_us, readable_instant
+from crib.clock import readable_instant
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 
@@ -61,7 +61,7 @@ class KeptAside:
         count: What it said, as it came.
         reason: Why it was kept aside, a stable word.
         sentence: The same for a person.
-        recorded_at: When it came.
+        recorded_at: When it came; None where that cannot be read.
         verdict_id: The verdict's fact; None where nobody judged it.
         verdict: ``accepted``, ``discarded``, ``counter_set``, or ``booked_later`` where it was
             booked since somebody said that the counter had been set.
@@ -77,7 +77,7 @@ class KeptAside:
     count: Any
     reason: str
     sentence: str
-    recorded_at: datetime
+    recorded_at: datetime | None
     verdict_id: int | None
     verdict: str | None
     judged_by: str | None
@@ -90,9 +90,17 @@ class KeptAside:
         return self.reason in DOUBTED
 
 
+def _reading(text: Any) -> Any:
+    """A reading as it came; what is damaged as it stands."""
+    try:
+        return json.loads(text)
+    except (TypeError, ValueError):
+        return text
+
+
 def _kept_aside(row: Any) -> KeptAside:
     number, machine_id, path, machine, at, text, reason, detail, came, *verdict = row
-    reading = json.loads(text)
+    reading = _reading(text)
     verdict_id, word, judge, judged, note = verdict
     return KeptAside(
         id=number,
@@ -102,11 +110,11 @@ def _kept_aside(row: Any) -> KeptAside:
         count=reading.get("count") if isinstance(reading, dict) else reading,
         reason=reason,
         sentence=detail,
-        recorded_at=instant_from_us(came),
+        recorded_at=readable_instant(came),
         verdict_id=verdict_id,
         verdict=word,
         judged_by=judge,
-        judged_at=None if judged is None else instant_from_us(judged),
+        judged_at=readable_instant(judged),
         note=note,
     )
 

@@ -85,7 +85,7 @@ def damage(store: Any, place: str, machine: str = "M2") -> None:
     )
 
 
-def spoil(store: Any, place: str, where: str) -> None:
+def spoil(store: Any, place: str, where: str, value: object = BEYOND) -> None:
     """Make an instant of some rows of a table one that nothing can read."""
     table, column = place.split(".")
     with closing(sqlite3.connect(store.path, isolation_level=None)) as file:
@@ -95,7 +95,7 @@ def spoil(store: Any, place: str, where: str) -> None:
         )
         for (name,) in triggers.fetchall():
             file.execute(f"DROP TRIGGER {name}")
-        changed = file.execute(f"UPDATE {table} SET {column} = {BEYOND} WHERE {where}")
+        changed = file.execute(f"UPDATE {table} SET {column} = ? WHERE {where}", (value,))
         assert changed.rowcount >= 1
 
 
@@ -187,3 +187,74 @@ def test_a_first_fact_whose_instant_cannot_be_read_leaves_the_tools_told(heard, 
     after = text(heard.client, "/v1/mtconnect/assets")
 
     assert after.count("<CuttingTool ") == before.count("<CuttingTool ") > 0
+
+
+@pytest.mark.parametrize("value", [BEYOND, "x"])
+@pytest.mark.parametrize("place", ["facts.recorded_at", "count_refusals.reading"])
+def test_a_count_kept_aside_is_shown_though_its_time_cannot_be_read(
+    heard, bench, store, place, value
+):
+    heard.client.post(
+        "/v1/counts",
+        json={"machine": "M1", "readings": [{"at": "2026-01-05T09:00:00Z", "count": 9_000}]},
+    )
+    waiting = heard.client.get("/v1/refused-counts?open=yes").get_json()["items"]
+    before = text(heard.client, "/shift/counts-aside")
+    where = {
+        "facts": f"id = {waiting[0]['batch_id']}",
+        "count_refusals": f"id = {waiting[0]['id']}",
+    }
+    spoil(store, place, where[place.split(".")[0]], value)
+
+    after = text(heard.client, "/shift/counts-aside")
+
+    assert before.count('id="count-') == after.count('id="count-') > 0
+    assert text(heard.client, "/v1/forecasts")
+
+
+@pytest.mark.parametrize("place", ["facts.at", "question_dismissals.since"])
+def test_a_dismissed_question_is_shown_though_its_time_cannot_be_read(
+    heard, bench, store, place
+):
+    body = {"question": 1, "by": "B1", "note": "Looked at both."}
+    fact = bench.post("/v1/question-dismissals", **body)["fact"]
+    before = text(heard.client, "/shift/questions")
+    column = "id" if place.startswith("facts") else "fact_id"
+    spoil(store, place, f"{column} = {fact}")
+
+    after = text(heard.client, "/shift/questions")
+
+    assert "Looked at both." in before
+    assert "Looked at both." in after
+    assert "time not known" in after
+
+
+def test_a_judged_count_is_shown_though_the_time_of_its_verdict_cannot_be_read(
+    heard, bench, store
+):
+    bench.post(
+        "/v1/counts",
+        202,
+        machine="M1",
+        readings=[{"at": "2026-01-05T09:00:00Z", "count": 9_000}],
+    )
+    refusal = heard.client.get("/v1/refused-counts").get_json()["items"][0]["id"]
+    body = {"refusal": refusal, "verdict": "discarded", "by": "B3"}
+    fact = bench.post("/v1/count-verdicts", **body)["fact"]
+    spoil(store, "facts.at", f"id = {fact}")
+
+    after = text(heard.client, "/shift/counts-aside")
+
+    assert f'id="judged-{refusal}-h"' in after
+    assert "time not known" in after
+
+
+def test_a_lag_that_is_no_number_is_not_told(heard, store):
+    spoil(store, "feeds.lag_us", "machine_id = 2", "x")
+
+    first, second = heard.client.get("/v1/feeds").get_json()["items"]
+
+    assert (first["machine"], second["machine"], second["lag_s"]) == ("M1", "M2", None)
+    for path in VIEWS:
+        answer = heard.client.get(path)
+        assert answer.status_code == (503 if path == "/v1/feeds/health" else 200), path
