@@ -10,11 +10,11 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.clock import instant_from_us, parse_instant, print_instant, us_from_instant
 from crib.errors import Invalid
 from crib.sentence import sentence
 
-Ints = NDArray[np.int64]
 _Any = TypeVar("_Any")
 
 

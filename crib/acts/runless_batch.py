@@ -7,9 +7,10 @@ from datetime import datetime
 
 import numpy as np
 
+from crib.arrays import Ints
 from crib.clock import us_from_instant
 from crib.floor.count import Absorbed, KnownCounts
-from crib.planning.output import Ints, MachineOutput
+from crib.planning.output import MachineOutput
 from crib.planning.parts_without_run import (
     output_of_machine,
     run_span,

@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.floor.count import Absorbed
 from crib.floor.line import SET
 from crib.floor.refused import impossible
@@ -16,7 +17,6 @@ from crib.store.counts import Counted, known_around, parts_per_cycle
 from crib.store.engine import Tx
 from crib.store.told_sets import waiting_sets
 
-Ints = NDArray[np.int64]
 Fastest = Callable[[Ints, Ints], NDArray[np.float64]]
 
 

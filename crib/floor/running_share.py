@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-Floats = NDArray[np.float64]
+from numpy.typing import ArrayLike
 
 #: A machine that nothing is known of is taken to cut all its open time, as if it had done so
 #: for two hours; so a few readings move the share little (own choice, no source).

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.life.observations import CENSORED, WORN, Ints, LifeHistories
-from crib.life.taylor import Floats
+from crib.arrays import Floats, Ints
+from crib.life.observations import CENSORED, WORN, LifeHistories
 from crib.life.trust import medians
 from crib.sentence import figure, sentence, together
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.observations import Ints, by_label
+from crib.life.observations import by_label
 from crib.life.signs import NO_SIGNS, EdgeSigns
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 _CHUNK = 250_000

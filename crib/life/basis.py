@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.curves import Curves, Edges, ahead_for_hazard
-from crib.life.observations import BROKEN, CENSORED, WORN, Ints
+from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior
-from crib.life.taylor import Floats
 
 
 @dataclass(frozen=True, slots=True)

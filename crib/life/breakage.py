@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 
-from crib.life.observations import BROKEN, Ints, LifeHistories, per_key
-from crib.life.taylor import Floats
+from crib.arrays import Floats, Ints
+from crib.life.observations import BROKEN, LifeHistories, per_key
 
 PRIOR_PER_LIFE: Final = 0.03
 """One edge in about thirty breaks before it wears out: common practice, no source."""

@@ -18,9 +18,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.held import Held, judge, partly_known
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 #: Shares of edges given out by then, in the order of every kept forecast.

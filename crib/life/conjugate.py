@@ -18,7 +18,7 @@ import numpy as np
 from numpy.polynomial.hermite import hermgauss
 from scipy.special import digamma, wrightomega, zeta
 
-from crib.life.taylor import Floats
+from crib.arrays import Floats
 
 _LOG_A: Floats = np.linspace(np.log(1e-4), np.log(1e7), 6000)
 # trigamma(a) = zeta(2, a), Hurwitz.

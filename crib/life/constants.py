@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.constants_estimate import ConstantsEstimate, estimate_of_fit, spread_out
 from crib.life.constants_prior import (
@@ -31,7 +32,6 @@ from crib.life.constants_regression import (
     flat_prior,
 )
 from crib.life.constants_tests import LifeTests
-from crib.life.taylor import Floats
 from crib.sentence import OR, figure, sentence, together
 
 #: How much of the prior is used: only where the lives do not tell, always, or never.

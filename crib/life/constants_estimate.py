@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.constants_regression import LifeRegression
 from crib.life.constants_tests import LifeTests
-from crib.life.taylor import Floats, TaylorConstants
+from crib.life.taylor import TaylorConstants
 from crib.life.taylor_range import CurveRange
 from crib.sentence import figure, sentence
 

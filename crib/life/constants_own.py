@@ -20,15 +20,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.constants_prior import prior_around
 from crib.life.constants_regression import RegressionPrior, fit_life_regression
-from crib.life.taylor import (
-    Floats,
-    TaylorConstants,
-    constants_through_test,
-    life_min,
-)
+from crib.life.taylor import TaylorConstants, constants_through_test, life_min
 from crib.life.taylor_forms import power_law
 from crib.life.taylor_range import CurveRange
 from crib.sentence import figure, sentence, together

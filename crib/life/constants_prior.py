@@ -9,8 +9,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.life.constants_regression import RegressionPrior
-from crib.life.taylor import Floats, TaylorConstants, life_min
+from crib.life.taylor import TaylorConstants, life_min
 from crib.life.taylor_forms import power_law
 from crib.sentence import sentence
 

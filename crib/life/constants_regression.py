@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 LAWS: Final = ("weibull", "lognormal")

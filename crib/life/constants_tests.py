@@ -9,8 +9,8 @@ from typing import Final, TypeGuard
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.life.taylor_range import CurveRange
 from crib.sentence import figure, sentence, together
 

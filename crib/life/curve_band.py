@@ -14,13 +14,13 @@ from typing import Final
 import numpy as np
 from scipy.special import gammainc, gammaincinv
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.asked import new_edges
 from crib.life.breakage import YOUNG
 from crib.life.curves import GRID
 from crib.life.law import SHAPES
 from crib.life.model import LifeModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 #: Breakage is one of so many equally likely rates.

@@ -13,8 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from crib.life.observations import Ints
-from crib.life.taylor import Floats
+from crib.arrays import Floats, Ints
 
 STEPS_PER_UNIT: Final = 32
 _BELOW, _ABOVE = 5, 4

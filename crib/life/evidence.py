@@ -22,10 +22,10 @@ from functools import partial
 import numpy as np
 from scipy.special import logsumexp, wrightomega
 
+from crib.arrays import Floats, Ints
 from crib.life.law import SHAPES, Law
 from crib.life.looks import Looks
-from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories
-from crib.life.taylor import Floats
+from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories
 
 _NEARLY_EXACT = 1e-3
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(20)

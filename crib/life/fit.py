@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 _SHAPE_MOST = 1e4

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 WITHIN_CHANCE: Final = "within_chance"

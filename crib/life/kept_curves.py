@@ -10,9 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.life.curves import NODES, Curves
-from crib.life.observations import Ints
-from crib.life.taylor import Floats
 
 #: Most curves that are kept (about 10 MB); a larger shop makes them as asked for.
 MOST_KEPT: Final = 4_096

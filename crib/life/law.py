@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from crib.life.taylor import Floats
+from crib.arrays import Floats
 
 SHAPES: Final[Floats] = np.geomspace(1.5, 8.0, 12)
 """Weibull shapes considered; below 1.5 wear would hardly be wear, above 8 hardly chance."""

@@ -21,8 +21,8 @@ from typing import Final
 
 import numpy as np
 
-from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN, Ints, LifeHistories, per_key
-from crib.life.taylor import Floats
+from crib.arrays import Floats, Ints
+from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN, LifeHistories, per_key
 
 _KINDS: Final = 3
 # Prior of a look before any was checked: common practice, no source.

@@ -15,10 +15,10 @@ from typing import Final
 import numpy as np
 from scipy.special import gammaln
 
+from crib.arrays import Floats, Ints
 from crib.life.conjugate import posterior_moments
 from crib.life.evidence import Sums
-from crib.life.observations import Ints, LifeHistories, per_key
-from crib.life.taylor import Floats
+from crib.life.observations import LifeHistories, per_key
 
 # Spread of boxes before any was seen: common practice, no source.
 _LOT_SD: Final = 0.10

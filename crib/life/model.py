@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.aside import SetAside, Yardstick, set_aside
 from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
@@ -24,14 +25,13 @@ from crib.life.basis import Basis, basis_of, new_lives
 from crib.life.breakage import Breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
 from crib.life.kept_curves import KeptCurves
-from crib.life.observations import WORN, Ints, LifeHistories
+from crib.life.observations import WORN, LifeHistories
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior, promised_curves
 from crib.life.replacement import GridSwap
 from crib.life.reshaped import stretched, tilted
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.swap_rule import best_by_own_odds, cost_of_waiting, least_cost
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 _CREEP: Final = 4 / 3

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 CENSORED: Final = 0
@@ -24,8 +24,6 @@ LAND_SEEN: Final = 1
 """A wear land was measured."""
 SIZE_SEEN: Final = 2
 """Size corrections followed the growth of the parts."""
-
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

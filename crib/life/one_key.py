@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
 from crib.life.law import SHAPES
 from crib.life.shapes import normalised, shape_prior, widened
-from crib.life.taylor import Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.conjugate import posterior_moments
-from crib.life.observations import Ints, per_key
-from crib.life.taylor import Floats
+from crib.life.observations import per_key
 from crib.sentence import sentence
 
 # Shares of the promise's variance: how much of the error of handbook constants is common to

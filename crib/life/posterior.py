@@ -7,17 +7,17 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, sums_of, told_by_looks
 from crib.life.law import SHAPES, Law
 from crib.life.looks import Looks, learn_looks
 from crib.life.lots import cell_moments, cells_of, tempering
-from crib.life.observations import BROKEN, WORN, Ints, LifeHistories, per_key
+from crib.life.observations import BROKEN, WORN, LifeHistories, per_key
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.scales import Scales, add_to_scales, fit_scales
 from crib.life.shapes import class_opinion, normalised, shape_prior, widened
-from crib.life.taylor import Floats
 from crib.life.trust import Doubts, learn_doubts, learn_habit
 
 _STEEP, _STEEP_SD = 3.0, 0.3

@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import figure, sentence
 
 _NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(16)

@@ -6,9 +6,8 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.curves import GRID, Curves
-from crib.life.observations import Ints
-from crib.life.taylor import Floats
 
 #: Share of looks that are wrong in ways of their own, and how wide those lie [ln life].
 _SLIPS, _SLIP_WIDTH = 0.05, 3.0

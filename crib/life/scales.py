@@ -6,18 +6,14 @@ from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Bools, Floats, Ints
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.evidence import Sums
 from crib.life.law import SHAPES
 from crib.life.lots import Cells, KeySums, key_sums, lot_variance
-from crib.life.observations import Ints
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.shapes import shape_prior
-from crib.life.taylor import Floats
-
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

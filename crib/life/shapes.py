@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.law import SHAPES
-from crib.life.observations import Ints, per_key
-from crib.life.taylor import Floats
+from crib.life.observations import per_key
 
 # Wear-out lives of like edges usually scatter by 20 to 40 per cent, a Weibull shape of about
 # 6 to 3: common practice, no source.

@@ -7,9 +7,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.observations import LEAST_SHARE, MOST_SHARE, Ints
-from crib.life.taylor import Floats
+from crib.life.observations import LEAST_SHARE, MOST_SHARE
 from crib.sentence import sentence
 
 

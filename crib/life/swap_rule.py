@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from crib.arrays import Floats
 from crib.life.curves import Curves, Edges
 from crib.life.replacement import GridSwap, least_cost_on_grid
-from crib.life.taylor import Floats
 
 _STEPS = 96
 

@@ -7,12 +7,11 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.sentence import figure, sentence
-
-Floats = NDArray[np.float64]
 
 #: Lives that the curve answers with [min].
 SHORTEST_LIFE_MIN: Final = 1e-9

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats, TaylorConstants
+from crib.life.taylor import TaylorConstants
 from crib.sentence import figure, sentence
 
 

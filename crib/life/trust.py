@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from crib.arrays import Floats, Ints
 from crib.life.law import SHAPES, Law
-from crib.life.observations import BROKEN, CENSORED, WORN, Ints, LifeHistories, by_label
-from crib.life.taylor import Floats
+from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, by_label
 
 #: Share of edges that somebody turned without telling, before any life was seen: common
 #: practice, no source. Worth as much as a thousand lives, or a law with a long tail would pass

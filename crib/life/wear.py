@@ -9,9 +9,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crib.arrays import Floats
 from crib.cutting.engagement import Engagement
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats, TaylorConstants, life_min
+from crib.life.taylor import TaylorConstants, life_min
 from crib.sentence import sentence
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gamma, gammaincc
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 

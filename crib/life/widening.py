@@ -20,9 +20,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.observations import Ints
-from crib.life.taylor import Floats
 from crib.sentence import sentence
 
 #: How many lives back one counts half at most: about the last thirty tell.

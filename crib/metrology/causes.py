@@ -15,8 +15,9 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.metrology.datum_noise import RECORD_DEVIATION_MM, Floats
+from crib.metrology.datum_noise import RECORD_DEVIATION_MM
 from crib.sentence import sentence
 
 CAUSES: Final = ("station", "holder", "gauge")

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.metrology.datum_filter import HELD, NONE, DatumFilter
-from crib.metrology.datum_noise import NO_JUMPS, DatumPrior, Floats
+from crib.metrology.datum_noise import NO_JUMPS, DatumPrior
 from crib.metrology.datum_reach import reach
 from crib.sentence import sentence
 

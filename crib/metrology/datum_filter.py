@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from crib.metrology.datum_noise import Floats
+from crib.arrays import Floats
 
 #: A first-off farther from what was expected than this many deviations is a jump.
 JUMP_SIGMAS: Final = 4.0

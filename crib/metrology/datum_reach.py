@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from scipy.special import ndtr
 
-from crib.metrology.datum_noise import Floats
+from crib.arrays import Floats
 
 #: What is stated as 95 %: as much as k = 2 covers of a normal.
 LEVEL: Final = 0.9544997361

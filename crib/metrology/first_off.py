@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.metrology.datum import DatumTrack, follow_datum
 from crib.metrology.datum_filter import NONE, STEP, TAKEN, VERDICTS
-from crib.metrology.datum_noise import FIRST_OFF_UNCERTAINTY_MM, DatumPrior, Floats
+from crib.metrology.datum_noise import FIRST_OFF_UNCERTAINTY_MM, DatumPrior
 from crib.sentence import sentence
 from crib.units import TenthsUm
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
-from crib.metrology.datum_noise import Floats
 from crib.metrology.uncertainty import coverage_factor
 from crib.sentence import sentence
 

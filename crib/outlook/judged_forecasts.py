@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.life.calibration import pinball, place_in_forecast
-from crib.life.taylor import Floats
 from crib.outlook.kept_outcomes import GOING_ON, Outcome
 from crib.store.kept_rows import SHIFT, KeptForecast
 

@@ -10,15 +10,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
 from crib.store.shop_records import ItemOfShop, RunOfShop, StationOfShop
 from crib.store.shop_rows import ShopRows, StayRow
 from crib.store.wear_rows import CuttingData
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Spread of ln(life) of a stay that no run wore.
 _UNKNOWN_SPREAD = 0.8

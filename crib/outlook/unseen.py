@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.clock import instant_from_us
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
@@ -16,8 +16,6 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_rows import StayRow
-
-Ints = NDArray[np.int64]
 
 #: A failure told so soon after nobody was there happened meanwhile: common practice, no source.
 FOUND_WITHIN = timedelta(hours=1)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crib.arrays import Floats
 from crib.floor.timeline import us_of
-from crib.life.taylor import Floats
 from crib.life.widening import shown_lives, widening
 from crib.outlook.kept_outcomes import GOING_ON, NOT_JUDGED, Outcome, outcomes
 from crib.outlook.shop_now import ShopNow

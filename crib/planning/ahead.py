@@ -10,11 +10,9 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats, Ints
 from crib.floor.calendar import Stretch, WorkCalendar
 from crib.floor.timeline import us_of
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: An instant that never comes within the time laid out.
 NEVER_US = np.int64(-1)

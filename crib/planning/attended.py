@@ -5,13 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Bools, Floats, Ints
 from crib.planning.ahead import NEVER_US, TimeAhead
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: A moment after an unattended stretch, so that its own clock time is the attended one.
 JUST_AFTER_S = 1e-3

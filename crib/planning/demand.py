@@ -11,9 +11,8 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from crib.arrays import Floats
 from crib.planning.ahead import TimeAhead
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

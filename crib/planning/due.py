@@ -9,14 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import EdgeSigns, edge_signs
 from crib.planning.ahead import TimeAhead
 from crib.planning.demand import Segments, WearAhead, wear_ahead
 from crib.planning.wear_lines import WearLines
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Shares of edges given out by then, in the order of every quantile array here.
 PROBS = (0.05, 0.1, 0.5, 0.9)

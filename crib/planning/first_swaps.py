@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Bools, Floats, Ints
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.found_swaps import Events
 from crib.planning.moving_cost import LEAST_ALIVE, REACH, STEP_SHARE, MovingCost
@@ -25,10 +25,6 @@ from crib.planning.swaps import (
 )
 from crib.planning.wear_lines import WearLines
 from crib.sentence import sentence
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 _IDLE = sentence("No run ahead uses this station.")
 

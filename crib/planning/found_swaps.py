@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
+from crib.arrays import Floats, Ints
 from crib.life.signs import EdgeSigns
 from crib.planning.night import NightChoice
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

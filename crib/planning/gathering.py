@@ -17,12 +17,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.planning.stops_ahead import KINDS, OWN, STOP_MINUTES, TOOL_SWAP, Stops
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Share of its life at least used by an edge that comes out early to join a stop.
 NEAR: Final = 0.8

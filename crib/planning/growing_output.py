@@ -5,14 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from crib.arrays import Ints
 from crib.planning.growing import GrowingColumn
-from crib.planning.output import (
-    Ints,
-    MachineOutput,
-    machine_output,
-    numbers_of,
-    run_windows,
-)
+from crib.planning.output import MachineOutput, machine_output, numbers_of, run_windows
 
 
 class RunSpan(NamedTuple):

@@ -12,12 +12,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Costs of swapping earlier and later are given for this share of a planned life.
 STEP_SHARE: Final = 0.25

@@ -11,14 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Bools, Floats, Ints
 from crib.planning.night_choice import cheapest_cover
 from crib.sentence import figure, sentence
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Chance of a failure that a machine may run with through an unattended stretch.
 NIGHT_LIMIT = 0.02

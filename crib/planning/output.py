@@ -7,10 +7,8 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
+from crib.arrays import Floats, Ints
 
 NO_RUN = -1
 

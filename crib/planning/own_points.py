@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Bools, Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.observations import SIZE_SEEN
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
@@ -21,10 +21,6 @@ from crib.planning.swaps import (
     SIZE_LIMIT,
 )
 from crib.planning.wear_lines import WearLines
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple, Protocol
 
+from crib.arrays import Ints
 from crib.clock import instant_from_us, print_instant, us_from_instant
-from crib.planning.output import Ints, MachineOutput, TimedRun, output_of_runs, windows_of
+from crib.planning.output import MachineOutput, TimedRun, output_of_runs, windows_of
 from crib.planning.runless import Runless, runless_parts
 
 #: What was made longer ago is only asked about while no run began since [µs].

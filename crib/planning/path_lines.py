@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 
 import numpy as np
-from numpy.typing import NDArray
 
-Ints = NDArray[np.int64]
+from crib.arrays import Ints
+
 #: Instants, ascending; cumulative parts at each; id of the run named, 0 for none.
 Line = tuple[Ints, Ints, Ints]
 

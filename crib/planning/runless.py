@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from crib.planning.output import NO_RUN, Floats, MachineOutput
+from crib.arrays import Floats
+from crib.planning.output import NO_RUN, MachineOutput
 
 #: Less than a part is left of an increment that a run's start or end splits.
 _A_PART = 1 - 1e-6

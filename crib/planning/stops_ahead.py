@@ -12,14 +12,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.planning.attended import JUST_AFTER_S
 from crib.planning.due import MachineAhead
 from crib.sentence import sentence
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 #: Kinds of stops; arrays hold their place in this list.
 KINDS: Final = ("own", "bar_change", "shift_start", "changeover", "tool_swap")

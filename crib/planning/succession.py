@@ -14,8 +14,8 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
@@ -28,10 +28,6 @@ from crib.planning.own_points import OwnPoints
 from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
 from crib.planning.swaps import COST, GATHERED, PAST, UNATTENDED
 from crib.planning.wear_lines import WearLines
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 #: Running seconds through which nights are kept and stops shared; later only each edge's own
 #: point counts.

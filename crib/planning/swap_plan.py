@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.planning.attended import Attended
 from crib.planning.due import EARLY, PROBS, EdgesDue, MachineAhead, MountedEdge
@@ -20,9 +20,6 @@ from crib.planning.stops_ahead import NO_STOPS, Stops
 from crib.planning.succession import Succession
 from crib.planning.swaps import UNATTENDED, StationPlan, sentence_of_successor
 from crib.planning.wear_lines import WearLines
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

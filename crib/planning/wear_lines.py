@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.planning.demand import WearAhead
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class WearLines:

@@ -7,14 +7,12 @@ from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import text
 
+from crib.arrays import Ints
 from crib.floor.count import KnownCounts
 from crib.floor.path_counters import PathCounters, path_counters
 from crib.store.engine import Tx
-
-Ints = NDArray[np.int64]
 
 _COLUMNS = "at, count, life, total, coalesce(source_id, 0), starts"
 _AROUND = f"""

@@ -8,9 +8,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.store.engine import Tx
-
-Ints = NDArray[np.int64]
 
 #: An instant before and after every other [µs].
 FAR_US = 1 << 62

@@ -6,13 +6,11 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.planning.growing import GrowingColumn
 from crib.store.counts import Counted
 from crib.store.engine import Tx
-
-Ints = NDArray[np.int64]
 
 #: Readings taken out of the database at once: years of them as Python numbers fill the memory.
 _AT_ONCE = 50_000

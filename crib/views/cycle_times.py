@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from crib.acts.book_feed import CUTTING, SHORTEST_REST_US
+from crib.arrays import Ints
 from crib.clock import us_from_instant
-from crib.planning.output import Ints
 from crib.sentence import figure, sentence
 from crib.store.counts import ReadingsAround, last_totals, totals_around
 from crib.store.engine import Tx

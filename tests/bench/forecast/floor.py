@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from tests.bench.forecast.plant import DAY_S, MACHINES, Plant
 from tests.bench.forecast.records import (
     BROKEN,
@@ -19,7 +20,6 @@ from tests.bench.forecast.records import (
     WORN,
     Records,
 )
-from tests.bench.forecast.truth import Floats, Ints
 from tests.bench.forecast.worlds import (
     CORRECTED_FROM,
     LANDS,

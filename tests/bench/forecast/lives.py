@@ -7,11 +7,12 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from tests.bench.forecast.predictor import PLAIN, Ablation, Shown, fit, table_of
 from tests.bench.forecast.records import Records, keep_records
 from tests.bench.forecast.scores import Score, best_share, score_ages, score_model
-from tests.bench.forecast.truth import Floats, Ints, TrueLaws, true_laws
+from tests.bench.forecast.truth import TrueLaws, true_laws
 from tests.bench.forecast.watched import (
     cover_of_half_used,
     draw_watched,

@@ -10,13 +10,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from tests.bench.forecast.floor import Floor, Policy, run_floor
 from tests.bench.forecast.planner import Planner
 from tests.bench.forecast.plant import Plant, build_plant
 from tests.bench.forecast.policies import ByCount
 from tests.bench.forecast.predictor import Ablation
 from tests.bench.forecast.scores import best_share
-from tests.bench.forecast.truth import Floats, Ints, true_laws
+from tests.bench.forecast.truth import true_laws
 from tests.bench.forecast.worlds import World
 
 DAYS: Final = 300

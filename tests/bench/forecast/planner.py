@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats
 from crib.floor.calendar import WorkCalendar
 from crib.floor.week import WEEKDAYS, spans_from_rows
 from crib.life.model import LifeModel
@@ -24,7 +25,6 @@ from tests.bench.forecast.floor import Floor, Plan
 from tests.bench.forecast.plant import DAY_S, MACHINES, Plant
 from tests.bench.forecast.predictor import Ablation, Shown, fit, swap_ages, table_of
 from tests.bench.forecast.records import SIZE_SEEN
-from tests.bench.forecast.truth import Floats
 
 _START: Final = datetime(2026, 1, 5, 6, 0, tzinfo=UTC)
 _REFIT_DAYS: Final = 7

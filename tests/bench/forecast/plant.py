@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from tests.bench.forecast.truth import Edges, Floats, Ints, draw_edges
+from crib.arrays import Floats, Ints
+from tests.bench.forecast.truth import Edges, draw_edges
 from tests.bench.forecast.worlds import BOX, ShopKeys, World, draw_keys
 
 MACHINES: Final = 6

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crib.arrays import Floats
 from tests.bench.forecast.floor import Floor, Plan
-from tests.bench.forecast.truth import Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.fitting import fit_life_model
 from crib.life.model import LifeModel
 from crib.life.observations import life_histories
@@ -14,7 +15,6 @@ from crib.life.pooling import KeyTable, key_table
 from crib.life.signs import EdgeSigns, edge_signs
 from crib.life.widening import shown_lives, widening
 from tests.bench.forecast.records import BROKEN, CENSORED, SIZE_SEEN, Records
-from tests.bench.forecast.truth import Floats, Ints
 from tests.bench.forecast.worlds import ShopKeys
 
 #: What the model is told of the handbook's error, in every world.

@@ -12,7 +12,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.bench.forecast.truth import Edges, Floats, Ints, draw_edges
+from crib.arrays import Floats, Ints
+from tests.bench.forecast.truth import Edges, draw_edges
 from tests.bench.forecast.worlds import BOX, CORRECTED_FROM, LANDS, STOPS, ShopKeys, World
 
 CENSORED, WORN, BROKEN = 0, 1, 2

@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from crib.arrays import Floats
 from crib.life.model import LifeModel
 from tests.bench.forecast.predictor import swap_ages
-from tests.bench.forecast.truth import Floats, TrueLaws
+from tests.bench.forecast.truth import TrueLaws
 from tests.bench.forecast.worlds import ShopKeys
 
 #: Ends of the 50, 80 and 90 % intervals, and the median.

@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from crib.arrays import Floats, Ints
 
 _RUN_IN, _STEADY, _AWAY, _POWER, _SOON = 0.20, 0.62, 0.18, 9, 0.06
 _RUN_IN_SD, _AWAY_SD = 0.30, 0.50

@@ -11,11 +11,12 @@ from typing import Final
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS
 from tests.bench.forecast.predictor import Ablation, signs_of
 from tests.bench.forecast.scores import PROBS, ends_inside
-from tests.bench.forecast.truth import Edges, Floats, Ints, TrueLaws, draw_edges
+from tests.bench.forecast.truth import Edges, TrueLaws, draw_edges
 from tests.bench.forecast.worlds import CORRECTED_FROM, ShopKeys, World
 
 PER_KEY: Final = 16

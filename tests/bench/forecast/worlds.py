@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.bench.forecast.truth import Floats, Ints, TrueKeys
+from crib.arrays import Floats, Ints
+from tests.bench.forecast.truth import TrueKeys
 
 #: Spread of the handbook's error by what causes it [ln], together about 0.4.
 _STRUCTURE: Final = {

@@ -7,9 +7,9 @@ from threading import Event
 
 import numpy as np
 
+from crib.arrays import Ints
 from crib.life.curves import NODES, Curves
 from crib.life.kept_curves import MOST_KEPT, KeptCurves
-from crib.life.observations import Ints
 
 
 def _make(asked: list[list[int]]):
