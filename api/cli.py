@@ -50,7 +50,7 @@ class Commands(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
 )
 def main() -> None:
-    """Knows which tool gives out next, and has its sister ready before it does."""
+    """Know which tool fails next, and have its sister ready before it does."""
 
 
 main.add_command(import_folder)

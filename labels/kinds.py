@@ -1,4 +1,4 @@
-"""What each printed label says; plain text, made ready by whoever asks for the label."""
+"""What each printed label says, as plain text ready to print."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class AssemblyLabel:
 
     Without a machine and station it is a label for the rack; without offsets or an instant of
     measuring it says that it is not measured. Instants are text in the site's time zone.
-    ``gauge_override`` is who let the preset count although its gauge was not checked, and why.
+    ``gauge_override`` says who accepted the preset without a valid gauge check, and why.
     """
 
     code: str

@@ -33,11 +33,11 @@ class KitSheet:
         part: What it is to make.
         start_at: When the run starts, as text.
         keep: Stays in its station.
-        pull: Stands ready in the rack: fetch it.
+        pull: To fetch from the rack.
         build: To build and preset.
         back: Comes out and goes back to the toolroom.
         minutes: Kinds of work with their minutes, as text, the sum last.
-        problems: Tools that it is made without, and what to do; they head the sheet.
+        problems: Tools left out, and what to do; printed at the top.
         run: The run's name.
         made_at: When the sheet was made, as text.
         site: The shop's name.

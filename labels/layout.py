@@ -26,10 +26,10 @@ class Piece:
     """One text of a row.
 
     Attributes:
-        text: As it came.
+        text: The text, unchanged.
         face: The typeface.
         may_cut: False for codes and offsets, which are never cut.
-        right: Whether it stands at the row's right end (the last piece only).
+        right: Whether it is at the row's right end (the last piece only).
         keep: Whether the others of its row are cut first.
     """
 
@@ -261,7 +261,7 @@ def _place_row(
             left += room + gap
             continue
         at = x_mm + width_mm - fitted.width_mm if piece.right else left
-        # Text shrunk for stacked accents still stands on the row's baseline.
+        # Text shrunk for stacked accents keeps the row's baseline.
         lowered = y_mm + ASCENT * (size - fitted.size_pt) * PT_MM
         boxes.append(
             TextBox(
@@ -289,7 +289,7 @@ def _rooms(pieces: Sequence[Piece], unit: float, width_mm: float) -> list[float]
     )
     flexible = [index for index, piece in enumerate(pieces) if piece.may_cut]
     kept = [index for index in flexible if pieces[index].keep]
-    # What is to keep its words takes them first, unless that would starve all others.
+    # Texts to be kept whole get their width first, unless nothing would be left for others.
     if kept and sum(wanted[index] for index in kept) <= left * _KEPT_SHARE:
         left -= sum(wanted[index] for index in kept)
         flexible = [index for index in flexible if not pieces[index].keep]

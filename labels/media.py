@@ -296,7 +296,7 @@ def _check_measures(stock: Stock, where: str) -> None:
     right, bottom = stock.cell_origin_mm(stock.cells)
     right += stock.label_width_mm
     bottom += stock.label_height_mm
-    # A hundredth of a millimetre is left to those who round their sheet's measures.
+    # Allow a hundredth of a millimetre for rounded measures of a sheet.
     if right > stock.page_width_mm + 0.01 or bottom > stock.page_height_mm + 0.01:
         raise Invalid(
             sentence(

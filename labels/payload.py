@@ -36,7 +36,7 @@ def make_payload(code: str, address: str | None = None) -> str:
 
 
 def address_prefix(address: str | None) -> str:
-    """What stands before the code: empty, or ``HTTPS://HOST/C/``.
+    """What comes before the code: empty, or ``HTTPS://HOST/C/``.
 
     Raises:
         Invalid: As in :func:`make_payload`.

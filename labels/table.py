@@ -73,7 +73,7 @@ class _Page:
 
 
 def left_out_table(problems: Sequence[str]) -> Table:
-    """What a sheet was made without, to tick off once it is seen to."""
+    """What the sheet leaves out, to tick off once it is solved."""
     columns = (Column("done", 0.8), Column("what to do", 18.4))
     rows = tuple(TableRow(("☐", why)) for why in problems)
     return Table(f"Not worked out ({len(rows)})", columns, rows, "")
@@ -102,7 +102,7 @@ def lay_out_report(report: Report, paper: str = "A4", *, landscape: bool = True)
 
 
 class _Flow:
-    """Pages being filled from top to bottom."""
+    """Fills pages from top to bottom."""
 
     def __init__(self, report: Report, width_mm: float, height_mm: float) -> None:
         self.report = report

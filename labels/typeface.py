@@ -1,4 +1,4 @@
-"""The typefaces that go into every print: where they lie and how wide their letters are.
+"""The typefaces of every print: their files and letter widths.
 
 Advance widths and ink bounds are read straight from the TrueType tables, so that layout needs
 no drawing library. Source of the table layouts: ISO/IEC 14496-22 (Open Font Format).

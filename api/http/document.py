@@ -1,4 +1,4 @@
-"""The OpenAPI document: built by flask-smorest, its errors told as what they are."""
+"""The OpenAPI document: built by flask-smorest, with our own problem answers."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ _PROBLEM_SCHEMA: dict[str, Any] = {
 
 
 def schema_name(schema: Schema | type[Schema]) -> str:
-    """Name of a schema in the document: its class's, or the one that it was given."""
+    """Name of a schema in the document: the one given, else its class's."""
     kind = schema if isinstance(schema, type) else type(schema)
     name = kind.__name__
     if isinstance(schema, Schema):
@@ -73,7 +73,7 @@ def schema_name(schema: Schema | type[Schema]) -> str:
 
 
 def finish_document(document: dict[str, Any]) -> None:
-    """Tell of what is sent what only holds there, and every length in inches beside mm."""
+    """Mark what applies to requests only, and add inches beside every length in mm."""
     schemas = document["components"]["schemas"]
     sent = _named_by(_bodies(document), schemas)
     for name, schema in schemas.items():
@@ -94,7 +94,7 @@ def _bodies(document: dict[str, Any]) -> list[Any]:
 
 
 def _named_by(part: Any, schemas: dict[str, Any]) -> set[str]:
-    """Names of the schemas that a part of the document leads to."""
+    """Names of the schemas that a part of the document refers to."""
     found: set[str] = set()
     rest = [part]
     while rest:
@@ -134,7 +134,7 @@ def _finish_schema(schema: dict[str, Any], *, sent: bool) -> None:
 
 
 def _finish_member(member: dict[str, Any], *, sent: bool) -> dict[str, Any] | None:
-    """Finish the schema of one member; the same in inches where it is a length."""
+    """Finish the schema of one member; for a length, also in inches."""
     inches = None
     told = member.pop(INCHES, None)
     if told is not None:
@@ -185,7 +185,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
         app.extensions["crib_document"] = self
 
     def register_blueprint(self, blueprint: Blueprint, **options: Any) -> None:
-        """Serve a group now; it is documented when somebody asks for the document."""
+        """Serve a group now; document it at the first request for the document."""
         self._app.register_blueprint(blueprint, **options)
         self._waiting.append(blueprint)
 
@@ -203,7 +203,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
         return found
 
     def _register_error_handlers(self) -> None:
-        """None: ``api.problems`` has registered its own."""
+        """Do nothing: ``api.problems`` registers its own."""
 
     def _register_responses(self) -> None:
         self.spec.components.schema("Problem", dict(_PROBLEM_SCHEMA))
@@ -224,7 +224,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
             )
 
     def _register_etag_headers(self) -> None:
-        """None: versions are told by ``api.http.etag``."""
+        """Do nothing: ``api.http.etag`` sends the versions."""
 
     def _register_pagination_header(self) -> None:
-        """None: pages are told in the body and by Link."""
+        """Do nothing: the body and the Link header describe pages."""

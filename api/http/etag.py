@@ -15,7 +15,7 @@ from crib.sentence import sentence
 
 
 def plain_tag(row: Mapping[str, Any]) -> str:
-    """The tag of a record as it is: its id and version, and what moves without a new version.
+    """Tag of a record: its id, its version, and what changes without a new version.
 
     Examples:
         >>> plain_tag({"id": 7, "version": 3}), plain_tag({"id": 7, "version": 3, "on_hand": 9})
@@ -26,13 +26,13 @@ def plain_tag(row: Mapping[str, Any]) -> str:
 
 
 def version_tag(row: Mapping[str, Any]) -> str:
-    """The tag of a record in the unit that is asked for."""
+    """Tag of a record in the requested unit."""
     unit = LENGTH_UNIT.get()
     return plain_tag(row) + ("" if unit == "mm" else f".{unit}")
 
 
 def body_tag(body: bytes) -> str:
-    """The tag of an answer that carries no version of its own."""
+    """Tag of an answer that has no version of its own."""
     return hashlib.blake2b(body, digest_size=10).hexdigest()
 
 

@@ -1,4 +1,4 @@
-"""Which requests are refused for where they come from: foreign names, pages of other sites."""
+"""Refuses requests by where they come from: foreign host names, pages of other sites."""
 
 from __future__ import annotations
 
@@ -17,25 +17,25 @@ _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 
 
 class ForeignHost(Refusal):
-    """The request asks for a host name that is none of this service's."""
+    """The request asks for a host name that is not this service's."""
 
     kind = "foreign-host"
 
 
 def register(app: Flask) -> None:
-    """Look at every request of an app before anything else does."""
+    """Check every request of an app before anything else runs."""
     app.before_request(refuse_foreign_host)
     app.before_request(refuse_foreign_page)
     app.before_request(_keep_forms_small)
 
 
 def refuse_foreign_host() -> None:
-    """Refuse a name that is none of ours: whoever owns it may let it lead here.
+    """Refuse a host name that is not ours, since its owner may point it here.
 
-    A browser takes a page of such a name and this service for one site, so that the page may
-    read and write here (DNS rebinding). A bare address has no owner who could do that: it is
-    taken, whichever it is, since one behind a router or in a container knows its own badly.
-    A request without a name comes from no browser.
+    A browser takes a page of such a name and this service for one site, so the page could
+    read and write here (DNS rebinding). Nobody can do that with a bare address. Every address
+    is accepted: behind a router or in a container the service does not know its own.
+    A request without a Host header does not come from a browser.
 
     Raises:
         ForeignHost: The name is neither loopback, nor the public address, nor in CRIB_HOSTS.
@@ -48,9 +48,8 @@ def refuse_foreign_host() -> None:
         return
     raise ForeignHost(
         sentence(
-            "'{name}' is no name of this service. If it is one of yours, whoever runs "
-            "the service adds it to the setting CRIB_HOSTS, or makes it "
-            "CRIB_PUBLIC_ADDRESS.",
+            "'{name}' is not a name of this service. If it is yours, add it to the setting "
+            "CRIB_HOSTS, or make it CRIB_PUBLIC_ADDRESS.",
             name=name[:100],
         ),
         facts={"setting": "CRIB_HOSTS"},
@@ -107,6 +106,6 @@ def _is_address(name: str) -> bool:
 
 
 def _keep_forms_small() -> None:
-    """A page's form holds a few fields of text: a million of them are none of ours."""
+    """Limit the size of forms: our own hold a few fields of text."""
     if not request.mimetype.endswith("json"):
         request.max_content_length = min(request.max_content_length or _FORM, _FORM)

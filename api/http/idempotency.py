@@ -1,4 +1,4 @@
-"""The same key and request answer the same again; the same key with another is refused."""
+"""Idempotency keys: a repeated request gets its first answer, another one is refused."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class KeyedRequest:
 
     Args:
         request: The request.
-        body: Its parsed body; equal values are the same body, however they are spaced.
+        body: Its parsed body; equal values are the same body, whatever the white space.
 
     Raises:
         Invalid: The key is no printable text of 1 to 200 characters.
@@ -50,7 +50,7 @@ class KeyedRequest:
         self.body_hash = hashlib.blake2b(canonical, digest_size=20).hexdigest()
 
     def earlier_answer(self, tx: Tx) -> Response | None:
-        """The answer that this very request got before, if it did.
+        """The answer that this request got before, or None.
 
         Raises:
             KeyReused: The key came with another request.
@@ -71,7 +71,7 @@ class KeyedRequest:
         return Response(kept.body, kept.status, kept.headers)
 
     def keep(self, tx: Tx, response: Response, present: datetime) -> None:
-        """Keep the answer beside what it answers, in the same transaction."""
+        """Keep the answer in the same transaction as the act."""
         if self.key is None:
             return
         headers = {

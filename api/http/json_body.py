@@ -1,4 +1,4 @@
-"""JSON in and out: strict about what no number can be, fast where it is hot."""
+"""JSON in and out: strict about NaN and infinities, fast on the busy routes."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ _DUMP = orjson.OPT_SERIALIZE_NUMPY | orjson.OPT_PASSTHROUGH_DATETIME
 
 
 class HalfJson(Refusal):
-    """The body is not JSON, or only the first half of one (400)."""
+    """The body is not JSON, or is cut off (400)."""
 
     kind = "half-json"
 
 
 class NotJson(Refusal):
-    """The body is of a type that is not taken here (415)."""
+    """The body has a media type that is not accepted here (415)."""
 
     kind = "not-json"
 
@@ -143,7 +143,7 @@ def _refuse_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:
 
 
 class OrjsonProvider(JSONProvider):
-    """Flask's JSON by orjson: the default one would write a bare NaN."""
+    """Flask's JSON by orjson: the default would write a bare NaN."""
 
     def dumps(self, obj: Any, **kwargs: Any) -> str:
         """JSON text of ``obj``."""

@@ -1,4 +1,4 @@
-"""Lengths in millimetres or, on ``?length_unit=in``, in inches, each named as what it is.
+"""Lengths in millimetres or, with ``?length_unit=in``, in inches, named by their unit.
 
 A member's name carries its unit. In inches ``lf_mm`` is therefore called ``lf_in``, in what is
 sent and in what is answered, so that no member ever holds another unit than its name says.
@@ -26,7 +26,7 @@ class Inches(str):
 
 
 class InchNumber(float):
-    """A length in inches that is a plain number, likewise."""
+    """A length in inches that is a plain number, to be renamed too."""
 
     __slots__ = ()
 

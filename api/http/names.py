@@ -1,4 +1,4 @@
-"""Names in addresses: what stands for one thing, and where its sub-addresses begin.
+"""Names in addresses: which part names a thing, and where its sub-addresses begin.
 
 A name may hold slashes: a station is ``M1/T01``, a scanned label is a whole address, a shop
 may call a lot ``24/117``. Its sub-addresses come after it, so a name never runs into one:
@@ -22,7 +22,7 @@ BELOW: dict[str, tuple[str, ...]] = {
 
 
 class NameConverter(BaseConverter):
-    """A name with slashes in it, up to the sub-addresses that are told.
+    """A name that may hold slashes, up to the given sub-addresses.
 
     Args:
         url_map: The addresses of the app.
@@ -39,7 +39,7 @@ class NameConverter(BaseConverter):
 
 
 def one_of(collection: str, name: str) -> str:
-    """The part of a rule that stands for one of a collection, to the end of the address.
+    """The part of a rule that names one of a collection, to the end of the address.
 
     Examples:
         >>> one_of("gauges", "key"), one_of("lots", "key")

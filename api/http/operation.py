@@ -58,7 +58,7 @@ _LINK = _header("Where the next page is (RFC 8288).", '^<[^>]*>; rel="next"$')
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """What a view gets to see of the request that it answers."""
+    """What a view gets of its request."""
 
     opened: Tx | None
     site: Site
@@ -80,7 +80,7 @@ class Call:
 
     @property
     def as_of(self) -> datetime:
-        """The instant of which the answer is asked; now where none is given."""
+        """The instant that the answer is for; now if none is given."""
         at = self.query.get("as_of")
         return at if isinstance(at, datetime) else self.present
 
@@ -210,7 +210,7 @@ class Operation:
 
 
 def _answer(view: View, call: Call, path: dict[str, Any]) -> Any:
-    """What a view answers; of what it refuses the document knew nothing.
+    """The answer of a view; a refusal of readable values becomes a contradiction.
 
     Query and body were as the document has them. What is refused after that breaks a rule
     between fields, or one of the shop as it is: 409, where 422 says "not as documented".

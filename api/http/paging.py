@@ -1,4 +1,4 @@
-"""Lists in pages: the page in the body, the way to the next one in ``next`` and in Link."""
+"""Lists in pages: ``next`` and the Link header lead to the next one."""
 
 from __future__ import annotations
 

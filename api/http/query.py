@@ -1,4 +1,4 @@
-"""The part of an address after the question mark, and how its mistakes are told."""
+"""Reads the query of an address, and names every mistake in it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MOST_PARAMETERS = 100
 
 
 def known_word(name: str, word: str, words: Collection[str]) -> str:
-    """A word of a query that is one of a few; any other would match nothing, and not say so.
+    """A query word out of a fixed list; another would silently match nothing.
 
     Raises:
         Invalid: It is another.
@@ -37,7 +37,7 @@ def known_word(name: str, word: str, words: Collection[str]) -> str:
 
 
 class PlainQuery(Shape):
-    """What every address takes."""
+    """Parameters that every address accepts."""
 
     length_unit = Choice(
         ("mm", "in"),
@@ -86,7 +86,7 @@ def read_query(request: Request, schema: Schema) -> dict[str, Any]:
 
 @cache
 def _defaults(schema: Schema) -> Mapping[str, Any]:
-    """What an empty query says: the same each time."""
+    """Values of an empty query, kept since they never change."""
     return MappingProxyType(schema.load({}))
 
 
@@ -99,7 +99,7 @@ def load_body(schema: Schema, body: Any) -> Any:
 
     Raises:
         Invalid: ``errors`` names every field that cannot be read, with a JSON pointer.
-        Contradiction: Each can be read, but a rule that no document tells forbids it.
+        Contradiction: Each can be read, but a rule outside the document forbids it.
     """
     marked = read_inches(body)
     try:

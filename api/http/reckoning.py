@@ -1,4 +1,4 @@
-"""Keeps a calculation within its own schema: sizes at which nothing is left are refused."""
+"""Keeps a calculation within its schema: refuses results that are no number."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ T = TypeVar("T")
 
 
 def reckon(calculation: Callable[[], T]) -> T:
-    """What a calculation comes to.
+    """Result of a calculation.
 
     Raises:
-        OutsideModel: It divides by what vanished, or grows beyond what a number holds.
+        OutsideModel: It divides by zero or overflows.
     """
     try:
         with np.errstate(divide="raise", over="raise", invalid="raise"):
@@ -29,7 +29,7 @@ def reckon(calculation: Callable[[], T]) -> T:
 
 
 def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
-    """Refuse an answer whose number is none although its schema promises one.
+    """Refuse an answer with null where its schema promises a number.
 
     Raises:
         OutsideModel: A number went beyond what can be written.

@@ -15,7 +15,7 @@ from crib.store.zones import zone_of_calendars
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """One service: what it was told, where it keeps things, the time, the plan made last."""
+    """One service: its settings, database, clock and latest plans."""
 
     settings: Settings
     store: Store
@@ -24,9 +24,9 @@ class Site:
 
     @property
     def in_zone(self) -> Settings:
-        """The settings; the shop's calendars say the zone where nobody did.
+        """The settings, with the zone of the shop's calendars if none is set.
 
-        Those are read once a request, so that only what shows times should ask for it.
+        This reads the calendars, so ask only where times are shown.
         """
         if not self.settings.zone_from_shop or not has_request_context():
             return self.settings

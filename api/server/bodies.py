@@ -8,14 +8,14 @@ from typing import Any
 
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
-#: A body may take one second more for each of these [bytes].
+#: A body gets one more second for each of these [bytes].
 RATE = 50_000
-#: Bodies up to this size are taken however much the large ones hold [bytes].
+#: Bodies up to this size are accepted even if large ones fill the room [bytes].
 _SMALL = 65_536
 
 
 class NotTaken(Exception):  # noqa: N818 - an answer to the client
-    """The body cannot be taken.
+    """The body is refused.
 
     Args:
         kind: Name of the problem, as in ``/problems/KIND``.
@@ -28,7 +28,7 @@ class NotTaken(Exception):  # noqa: N818 - an answer to the client
 
 
 class Bodies:
-    """Takes bodies whole or not at all; knows how much it holds.
+    """Collects whole bodies, and counts the bytes it holds.
 
     Not thread-safe: used by one event loop.
 
@@ -76,7 +76,7 @@ class Bodies:
         return b"".join(parts)
 
     def release(self, body: bytes) -> None:
-        """A body is worked through."""
+        """Give back the room of a body that was answered."""
         self._held -= len(body)
 
     async def _collect(self, receive: Receive, parts: list[bytes], *, too_large: bool) -> bool:

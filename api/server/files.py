@@ -1,4 +1,4 @@
-"""Open files: as many as the system lets this user have, and a word when they run short."""
+"""Open files: raises the limit, and warns when they run short."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LOOK_S, _SAY_S = 2.0, 60.0
 
 
 def raise_limit() -> int:
-    """Raise this process's limit of open files to what it may have.
+    """Raise this process's limit of open files as far as allowed.
 
     Returns:
         How many connections a server process may hold.
@@ -38,7 +38,7 @@ def raise_limit() -> int:
 
 
 def watch(connections: int) -> None:
-    """Say it, from now on, when a server process holds as many connections as it may."""
+    """Log a warning, from now on, when this process holds its most connections."""
     if _OPEN.is_dir():
         threading.Thread(target=_watch, args=(connections,), name="files", daemon=True).start()
 
@@ -61,9 +61,9 @@ def _watch(connections: int) -> None:
 
 
 def _give_up_unread(descriptors: list[str]) -> bool:
-    """End connections whose client reads nothing of what it is sent; whether that was set.
+    """End connections whose client reads nothing that it is sent; returns whether it was set.
 
-    What the listening socket is told, all connections that it takes inherit (tcp(7)).
+    All connections inherit this option from the listening socket (tcp(7)).
     """
     found = False
     for descriptor in descriptors:

@@ -1,7 +1,7 @@
-"""The application as the server runs it: each body whole, then a thread of its lane.
+"""The application as the server runs it: first the whole body, then a thread of its lane.
 
-A request costs no thread before it is there whole. Reading, writing and the look whether the
-service lives have threads of their own, so that none of them waits for another kind.
+A request takes no thread before it is complete. Reading, writing and the health check have
+separate threads, so none of them waits for another kind.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _PIECE = 262_144
 
 
 class Lane:
-    """Threads for one kind of request, and how many requests wait for them or run."""
+    """Threads for one kind of request, and how many requests wait or run."""
 
     def __init__(self, name: str, threads: int) -> None:
         self.threads = ThreadPoolExecutor(threads, thread_name_prefix=name)
@@ -43,7 +43,7 @@ class Front:
 
     Args:
         app: The WSGI application.
-        bodies: What takes the bodies.
+        bodies: Collects the bodies.
     """
 
     def __init__(self, app: WsgiApp, bodies: Bodies) -> None:
@@ -54,12 +54,12 @@ class Front:
         self._stopping = False
 
     def stop(self) -> None:
-        """Take no request any more."""
+        """Accept no more requests."""
         self._stopping = True
 
     @property
     def idle(self) -> bool:
-        """Whether no whole request is being answered."""
+        """Whether no request is being answered."""
         return not self._answering and not any(lane.taken for lane in self._lanes.values())
 
     async def __call__(
@@ -146,7 +146,7 @@ def _set(answered: asyncio.Future[WholeAnswer], answer: WholeAnswer) -> None:
 
 
 def _problem(refused: NotTaken, path: str) -> WholeAnswer:
-    """A refusal without the application; it ends the connection, whose body is not read."""
+    """A refusal without the application; it closes the connection, since the body is unread."""
     problem = web_problem(refused.kind, refused.detail, path)
     body = dump_json(problem)
     headers = [

@@ -24,8 +24,8 @@ class WholeAnswer:
 def header_map(scope: Mapping[str, Any]) -> dict[str, str]:
     """Header names in lower case and values; one sent twice is joined by commas.
 
-    A name with an underscore is left out: WSGI could not tell it from one with a dash, and
-    what checks the one would be led on by the other.
+    A name with an underscore is left out: WSGI could not tell it from one with a dash, so
+    it could slip past a check of the other.
     """
     found: dict[str, str] = {}
     for raw_name, raw_value in scope["headers"]:
@@ -41,7 +41,7 @@ def header_map(scope: Mapping[str, Any]) -> dict[str, str]:
 def environ_of(
     scope: Mapping[str, Any], headers: Mapping[str, str], body: bytes
 ) -> dict[str, Any]:
-    """The environment of a call, its body whole."""
+    """The WSGI environment of a call, with its whole body."""
     server = scope.get("server") or ("localhost", 80)
     client = scope.get("client") or ("", 0)
     environ: dict[str, Any] = {
@@ -73,7 +73,7 @@ def environ_of(
 
 
 def call(app: WsgiApp, environ: dict[str, Any], ready: Callable[[WholeAnswer], None]) -> None:
-    """Run the application, hand on its answer, then let it do what it keeps for later."""
+    """Run the application, send its answer, then run what it left for afterwards."""
     told: dict[str, Any] = {}
 
     def start_response(

@@ -33,7 +33,7 @@ _KIT_AHEAD_H = 14.0
 
 
 def attendant(local: datetime) -> str:
-    """Badge of who works at the bench."""
+    """Badge of the person at the bench."""
     return ATTENDANTS[0 if local.hour < 14 else 1]
 
 
@@ -110,7 +110,7 @@ def _look_at_stock(shop: Shop, badge: str) -> None:
 
 
 def _holders_back(shop: Shop) -> None:
-    """Lent and mended holders come back one by one."""
+    """Lent and repaired holders come back one by one."""
     for mark in [mark for mark in shop.away if shop.draw.random() < 0.25]:
         shop.journal.say(shop.at + timedelta(minutes=9), ChangeHolder(mark, "good"))
         shop.away.remove(mark)
@@ -125,7 +125,7 @@ def _take_up_again(shop: Shop, tools: list[Tool]) -> None:
 
 
 def _queue_work(shop: Shop) -> None:
-    """Begin a sister for every edge that is half through, and the kit of the next run."""
+    """Start a sister for every half-used edge, and the kit of the next run."""
     wanted: dict[str, tuple[Job, int]] = {}
     for machine in shop.machines.values():
         for number, op in _wants(shop, machine):
@@ -153,7 +153,7 @@ def _queue_work(shop: Shop) -> None:
 
 
 def _wants(shop: Shop, machine: Machine) -> list[tuple[int, Op]]:
-    """Stations, by tool number, for which a tool should stand ready."""
+    """Stations, by tool number, that should have a tool ready."""
     found = []
     for number, op in machine.needs().items():
         tool = machine.tools.get(number)
@@ -186,7 +186,7 @@ def _finish(shop: Shop, job: Job, at: datetime, badge: str) -> None:
             BuildAssembly(tool.spec, tool.holder, tool.take.box.lot, by=badge),
         )
         if not job.urgent and shop.draw.random() < 0.1:
-            # called away before it could be measured; it waits until somebody looks again
+            # called away before measuring it; it waits until somebody looks again
             shop.rack(tool.spec).append(tool)
             shop.set_aside.append(tool)
             return

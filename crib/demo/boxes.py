@@ -28,7 +28,7 @@ class Box:
         item: What it holds.
         on_hand: Pieces not yet opened.
         pieces: Opened pieces by number.
-        kept: Whether the demo keeps its people from it.
+        kept: Whether the demo holds it back from its people.
     """
 
     lot: str
@@ -67,7 +67,7 @@ class Box:
         return Take(self, piece.number, piece.grind, chosen.edge)
 
     def give_back(self, take: Take, *, broken: bool) -> None:
-        """The tool is over: its piece may be turned, ground or thrown away."""
+        """The tool is taken apart: its piece may be turned, ground or thrown away."""
         piece = self.pieces[take.number]
         self.pieces[take.number] = replace(piece, busy=False, scrapped=broken)
 

@@ -1,4 +1,4 @@
-"""The speed-life constants that the invented shop believes in; its machines know better."""
+"""The speed-life constants that the invented shop uses; its hidden truth differs."""
 
 from __future__ import annotations
 

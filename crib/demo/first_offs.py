@@ -1,6 +1,6 @@
-"""First-offs of the demo: what is stepped follows from where a station really holds tools.
+"""First-offs of the demo: steps follow from where a station really holds tools.
 
-The service does not see the truth here: it learns it from the steps, so that they shrink.
+The service does not see the truth: it learns it from the steps, so the steps shrink.
 """
 
 from __future__ import annotations

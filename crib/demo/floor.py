@@ -1,4 +1,4 @@
-"""The demo's shop going on in steps: machines cut and wear edges, people do the rest."""
+"""Steps of the demo's shop: machines cut and wear edges, people do the rest."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ from crib.demo.truth import Truth
 
 #: How far ahead runs are planned.
 PLANNED_AHEAD = timedelta(days=36)
-#: A machine reports what it counted after so long.
+#: How often a machine reports its counts.
 _REPORT_EVERY = timedelta(hours=2)
-#: How often a machine stops by itself when an edge gives out: broken; worn or chipped while
-#: the load monitor alone watches; worn or chipped while people watch too.
+#: How often a machine stops by itself when an edge fails: broken; worn or chipped with only
+#: the load monitor watching; worn or chipped with people watching too.
 _FELT_BROKEN, _FELT_ALONE, _FELT_WORN = 0.9, 0.75, 0.15
 #: Share of its hours that a machine cuts when nothing holds it up.
 _CUTS = 0.94
@@ -61,7 +61,7 @@ def new_shop(seed: int, first_day: date, begin: datetime) -> Shop:
 
 
 def step(shop: Shop) -> None:
-    """One step of the whole shop; what it says waits in the journal."""
+    """One step of the whole shop; its entries wait in the journal."""
     local = shop.hours.local(shop.at)
     for place, machine in enumerate(shop.machines.values()):
         kind = shop.hours.kind(machine.calendar, local)

@@ -1,4 +1,4 @@
-"""Six weeks of the invented shop, told fact by fact to an empty database."""
+"""Six weeks of the invented shop, recorded fact by fact in an empty database."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from crib.store.record_reads import count_records
 #: Length of the history.
 DAYS = 42
 
-#: Told how many days of how many are written.
+#: Called with the days written and the days in all.
 Progress = Callable[[int, int], None]
 
 #: Slips that every history holds, however short.
@@ -47,7 +47,7 @@ def build(
         store: The database; it must be empty.
         present: End of the history.
         seed: Same seed and present, same history.
-        progress: Told how many days of how many are written.
+        progress: Called with the days written and the days in all.
         days: Length of the history [d], at least 2.
 
     Returns:

@@ -1,4 +1,4 @@
-"""What people and machines of the demo say, in order of time, put through the use cases."""
+"""What people and machines of the demo record, in order of time, through the use cases."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class ChangeHolder:
 
 
 class Entry(NamedTuple):
-    """One thing to say: when it happened, when it is said, whether it is to be refused."""
+    """One entry: when it happened, when it is recorded, whether it should be refused."""
 
     at: datetime
     said_at: datetime
@@ -82,7 +82,7 @@ _FACTS: dict[type, Callable[[Tx, datetime, Any], Any]] = {
 
 
 class Journal:
-    """Gathers what is said until it is written.
+    """Collects entries until they are written.
 
     Attributes:
         refusals: How many attempts were refused as they should be.
@@ -104,17 +104,17 @@ class Journal:
         said_at: datetime | None = None,
         refused: bool = False,
     ) -> None:
-        """Add something that happened at an instant, said then or later."""
+        """Add something that happened at an instant, recorded then or later."""
         self._entries.append(Entry(at, said_at or at, command, refused))
 
     def write(self, tx: Tx) -> int:
-        """Put everything said so far through the use cases, in the order it was said.
+        """Run all entries so far through the use cases, in order.
 
         Returns:
             Number of entries.
 
         Raises:
-            Refusal: A use case refused what should go through, or took what it should refuse.
+            Refusal: A use case refused a right entry, or accepted a wrong one.
         """
         entries = self._taken()
         for entry in entries:
@@ -125,7 +125,7 @@ class Journal:
         return len(entries)
 
     def write_around(self, tx: Tx) -> tuple[int, list[str]]:
-        """As ``write``, where other people record facts too: what is refused is left out.
+        """As ``write``, beside other people who record facts too: refused entries are left out.
 
         Returns:
             Number of entries written, and a sentence for each that was refused.

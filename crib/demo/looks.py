@@ -13,8 +13,8 @@ from crib.outlook.own_constants import refine_view
 from crib.outlook.shop_now import read_shop
 from crib.store.engine import Tx
 
-#: Monday and Thursday, at the start of the late shift: each look costs up to a fifth of a
-#: second, and nobody likes to wait for a demo.
+#: Monday and Thursday, at the start of the late shift. Each look takes up to a fifth of a
+#: second, so more of them would delay the demo.
 _DAYS, _HOUR = (0, 3), 14
 
 

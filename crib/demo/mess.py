@@ -16,7 +16,7 @@ _WEEKLY = 1 / 1_000
 
 
 def stray(shop: Shop) -> None:
-    """Perhaps one slip in this step; those that wait in ``shop.slips`` come first."""
+    """At most one slip in this step; those waiting in ``shop.slips`` come first."""
     if shop.slips:
         if SLIPS[shop.slips[0]](shop):
             shop.slips.pop(0)
@@ -27,7 +27,7 @@ def stray(shop: Shop) -> None:
 
 
 def _busy(shop: Shop) -> Machine | None:
-    """A machine that runs and has told some counts that it can tell again."""
+    """A running machine that has sent counts which it can send again."""
     running = [
         machine
         for machine in shop.machines.values()
@@ -37,7 +37,7 @@ def _busy(shop: Shop) -> Machine | None:
 
 
 def counts_twice(shop: Shop) -> bool:
-    """A batch that is sent again, because nobody heard that it had arrived."""
+    """A batch that is sent again, because its answer was lost."""
     machine = _busy(shop)
     if machine is None or machine.silent_until:
         return False
@@ -51,7 +51,7 @@ def counts_twice(shop: Shop) -> bool:
 
 
 def counts_late(shop: Shop) -> bool:
-    """The network of a machine is gone for most of a day."""
+    """A machine has no network for most of a day."""
     machine = _busy(shop)
     if machine is None or machine.silent_until:
         return False
@@ -60,7 +60,7 @@ def counts_late(shop: Shop) -> bool:
 
 
 def count_absurd(shop: Shop) -> bool:
-    """A reading that no machine could have got to."""
+    """A reading that no machine could have reached."""
     machine = _busy(shop)
     if machine is None or machine.silent_until:
         return False

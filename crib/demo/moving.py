@@ -22,11 +22,11 @@ class Stop(Protocol):
     """An event, of this process or shared with others."""
 
     def wait(self, timeout: float, /) -> bool:
-        """Wait so long [s] for it to be set; whether it is."""
+        """Wait up to ``timeout`` [s]; returns whether it is set."""
 
 
 class Mover:
-    """Carries a shop on from where its history ended.
+    """Continues a shop from the end of its history.
 
     Args:
         store: The database that ``crib.demo.history.build`` filled.
@@ -39,14 +39,14 @@ class Mover:
 
     @property
     def at(self) -> datetime:
-        """Up to when everything is told."""
+        """Up to when everything is recorded."""
         return self._shop.at
 
     def go_on(self, until: datetime) -> int:
-        """Tell every step that is over by an instant, each in a transaction of its own.
+        """Record every step that ended by an instant, each in its own transaction.
 
-        What a visitor of the demo recorded may stand in the way of the invented people, like
-        in any shop: what is refused is logged, and they go on with the rest.
+        A visitor's records may conflict with those of the invented people. Refused entries
+        are logged, and the rest goes on.
 
         Returns:
             How many facts and changes were written.
@@ -65,10 +65,10 @@ class Mover:
 
 
 def keep_moving(mover: Mover, stop: Stop, clock: Clock) -> None:
-    """Go on by the clock until told to stop.
+    """Go on by the clock until ``stop`` is set.
 
     Args:
-        mover: What to carry on.
+        mover: The shop to continue.
         stop: Set to end.
         clock: Simulated now; the service has to go by the same.
     """

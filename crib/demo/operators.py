@@ -28,7 +28,7 @@ _CLEARANCE_TAN = 0.12278  # tangent of 7 degrees
 
 
 def operator_step(shop: Shop, machine: Machine, local: datetime) -> None:
-    """One step of whoever minds a machine."""
+    """One step of a machine's operator."""
     badge = machine.operator(local)
     for number, tool in list(machine.tools.items()):
         if machine.lost_s >= _LAST_SWAP_S:
@@ -143,7 +143,7 @@ def _mount(
 def _size_step(
     shop: Shop, machine: Machine, number: int, diameter_um: float, at: datetime, badge: str
 ) -> float:
-    """Key in a step of X that changes the diameter; what it really changes it by [µm]."""
+    """Key in a step of X; returns the real change of the diameter [µm]."""
     control = MACHINES[machine.mark]
     factor = 1 if control.x_on_diameter else 2
     step = keyed_tenths_um(
@@ -218,7 +218,7 @@ def changeover_step(shop: Shop, machine: Machine, local: datetime) -> None:
 
 
 def report_now(shop: Shop, machine: Machine, at: datetime) -> None:
-    """Send the readings that wait, unless the machine's counts do not get through."""
+    """Send the waiting readings, unless the machine has no network."""
     if machine.silent_until and at < machine.silent_until:
         return
     machine.silent_until = None

@@ -18,7 +18,7 @@ _ENDS_WITHIN_S = 10.0
 
 @contextmanager
 def moving(url: str, shop: Shop, clock: FastClock) -> Iterator[None]:
-    """Carry a shop on while the body runs.
+    """Continue a shop while the body runs.
 
     Args:
         url: The database that ``crib.demo.history.build`` filled.

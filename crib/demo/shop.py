@@ -21,7 +21,7 @@ from crib.store.engine import Store
 from crib.store.records import insert_record
 from crib.units import TenthsUm
 
-#: Item that the shop is about to run out of, and nobody has ordered.
+#: Item that is nearly used up and not on order.
 SCARCE = "SAW-08"
 
 
@@ -89,7 +89,7 @@ def write_shop(folder: Path, seed: int, first_day: date) -> None:
 
 
 def import_demo(store: Store, seed: int, first_day: date) -> None:
-    """Bring the shop into an empty database, the way a shop of its own would come in.
+    """Import the shop into an empty database, as any shop is imported.
 
     Raises:
         Refusal: The files are wrong, which only a slip in this package can cause.

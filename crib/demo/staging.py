@@ -1,7 +1,7 @@
-"""The last hour before the curtain: one swap of each kind stands on the list.
+"""The last hour of the history: makes sure that the list shows one swap of each kind.
 
-Most of what a newcomer should see is there by itself. What is not, people of the shop bring
-about as they would: a tool is built and left for the gauge, a box is counted and found empty.
+Most of what a newcomer should see is there already. People of the shop do the rest as usual:
+they build a tool and leave it for the gauge, or count a box and find it empty.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ Rows = Sequence[SwapRow]
 
 
 def stage(shop: Shop, tx: Tx, present: datetime) -> None:
-    """See to it that the list of the next day holds every state of a sister.
+    """Make sure that the list of the next day has every state of a sister.
 
     Args:
         shop: The shop, its journal not yet written.
@@ -72,7 +72,7 @@ def _in(rows: Rows, state: str) -> list[tuple[SwapRow, str, Op]]:
 
 
 def _instant(shop: Shop, present: datetime, attempt: int) -> datetime:
-    """An instant behind everything that is written, each attempt's behind the one before."""
+    """An instant after everything written so far, later at each attempt."""
     last = shop.at + (present - shop.at) / 2 if shop.at < present else present
     return last - timedelta(milliseconds=5) * (_ATTEMPTS - attempt)
 
@@ -146,7 +146,7 @@ def _bring_blocked(shop: Shop, at: datetime, rows: Rows) -> bool:
 
 
 def _holders_away(shop: Shop, at: datetime, rows: Rows) -> bool:
-    """Every free holder of the scarcest type goes to be mended."""
+    """Every free holder of the scarcest type goes to repair."""
     builds = [(machine, op) for _, machine, op in _in(rows, "build")]
     kinds = Counter(holder_type_for(machine, op) for machine, op in builds)
     alone = [kind for kind, count in kinds.items() if count == 1 and shop.free[kind]]

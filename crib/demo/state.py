@@ -61,7 +61,7 @@ class Hours:
 
 @dataclass(slots=True)
 class Tool:
-    """A built tool as the people see it, and the edge that they cannot see into."""
+    """A built tool as people see it, and the hidden state of its edge."""
 
     holder: str
     holder_type: str

@@ -85,7 +85,7 @@ def test_a_printed_tool_is_put_in_the_rack_and_the_next_job_comes(client, code, 
     answer = client.post(form["action"], data=data)
 
     assert answer.headers["Location"] == f"/bench?racked={code}"
-    assert f"{code} stands in the rack" in words(read(client, answer.headers["Location"]))
+    assert f"{code} is in the rack" in words(read(client, answer.headers["Location"]))
     assert rows("rack_places") == 1
     assert "In the rack of M1: R1-3" in words(read(client, f"/bench/work/{code}"))
 

@@ -34,7 +34,7 @@ def test_the_question_says_what_becomes_of_the_edge_and_records_nothing(client, 
 
     page = read(client, f"/bench/take-apart/{code}")
 
-    assert "Its edge never cut: it can be built again" in words(page)
+    assert "Its edge never cut, so it can be built again" in words(page)
     assert rows("teardowns") == 0
 
 

@@ -105,7 +105,7 @@ def test_a_question_is_dismissed_with_a_reason_and_asked_again(client, hear, ben
     code = bench.ready()
     hear(states=[(119, "TOOL_NUMBER", "1"), (119, "TOOL_ASSET_ID", code)])
     page = read(client, "/shift/questions")
-    assert "Whoever dismisses a question says who they are." in words(page.main)
+    assert "To dismiss a question, say who you are first." in words(page.main)
     form = page.select_one("#question-1 form")
     typed = form_data(form) | {"note": "<b>seen</b>"}
     nobody = client.post(form["action"], data=typed)

@@ -45,7 +45,7 @@ EXECUTIONS = {
 _STATIC = Path(__file__).parents[2] / "static"
 #: Why something was missed.
 GAPS = {
-    "restarted": mark("the agent began anew"),
+    "restarted": mark("the agent restarted"),
     "overrun": mark("the agent kept it too briefly"),
     "queue": mark("the broker may have dropped counts while crib feed was away"),
     "session": mark("the broker kept no counts while crib feed was away"),
