@@ -31,6 +31,12 @@ class Instant(str):
     __slots__ = ()
 
 
+class Kept(str):
+    """A sentence of ours that the database kept as text; pages know it again by its words."""
+
+    __slots__ = ()
+
+
 class Sentence(str):
     """An English text that knows the template and the values it was made of.
 
@@ -186,6 +192,8 @@ def _kept_value(value: object) -> object:
         return {"figure": str(value)}
     if isinstance(value, Instant):
         return {"instant": str(value)}
+    if isinstance(value, Kept):
+        return {"kept": str(value)}
     if isinstance(value, bool | int | float) or value is None:
         return value
     return str(value)
@@ -209,6 +217,11 @@ def from_kept(kept: object) -> str:
     raise ValueError(f"no kept sentence: {kept!r}")
 
 
+def sentences_from_kept(kept: Iterable[object]) -> list[str]:
+    """What was kept of sentences; one that was kept as plain text is known by its words."""
+    return [Kept(one) if isinstance(one, str) else from_kept(one) for one in kept]
+
+
 def _value_from_kept(kept: object) -> object:
     match kept:
         case {"template": _, "values": _}:
@@ -217,6 +230,8 @@ def _value_from_kept(kept: object) -> object:
             return Figure(text)
         case {"instant": str(text)}:
             return Instant(text)
+        case {"kept": str(text)}:
+            return Kept(text)
     return kept
 
 

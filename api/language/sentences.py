@@ -18,7 +18,7 @@ from api.language.formats import in_locale, local_time
 from api.language.patterns import Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
-from crib.sentence import Figure, Instant, Sentence, filled, formed
+from crib.sentence import Figure, Instant, Kept, Sentence, filled, formed
 
 _INSTANT = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)")
 #: An example of how to write an instant, or a typed one: it stays as it is.
@@ -45,8 +45,7 @@ def say(text: object) -> str:
     language, english = preferences().language, str(text)
     if isinstance(text, Sentence):
         return _of_sentence(language, text, local_time)
-    said = english if language == SOURCE else _said(language, english)
-    return at_the_site(said, local_time, english)
+    return at_the_site(_in_words(language, english), local_time, english)
 
 
 def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str]) -> str:
@@ -68,17 +67,27 @@ def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str
 def _of_value(
     language: str, hole: Hole, value: object, local: Callable[[datetime], str]
 ) -> str:
+    """A value by its kind; a plain text is the shop's own and stays as it is."""
     if isinstance(value, Sentence):
         return _of_sentence(language, value, local)
+    if isinstance(value, Kept):
+        return at_the_site(_in_words(language, value), local, value)
     if isinstance(value, Instant):
         return local(parse_instant(value))
-    if hole.before.endswith("'") and hole.after.startswith("'"):
-        return hole.value  # what somebody typed
-    if language == SOURCE:
-        return at_the_site(hole.value, local)
-    if isinstance(value, Figure | float | Decimal):
+    if language != SOURCE and (isinstance(value, Figure | float | Decimal) or _counts(hole)):
         return in_locale(hole.value, language)
-    return at_the_site(_value(language, hole, 0), local, hole.value)
+    return hole.value
+
+
+def _counts(hole: Hole) -> bool:
+    """Whether a text is a decimal number with a unit behind it in the sentence."""
+    return bool(_DECIMAL.fullmatch(hole.value)) and bool(
+        _UNIT_AFTER.match(hole.after) or hole.before.rstrip().endswith("±")
+    )
+
+
+def _in_words(language: str, text: str) -> str:
+    return text if language == SOURCE else _said(language, str(text))
 
 
 def at_the_site(
@@ -164,10 +173,7 @@ def _value(language: str, hole: Hole, depth: int) -> str:
     value = hole.value
     if hole.before.endswith("'") and hole.after.startswith("'"):
         return value  # what somebody typed
-    if _WITH_UNIT.fullmatch(value) or (
-        _DECIMAL.fullmatch(value)
-        and (_UNIT_AFTER.match(hole.after) or hole.before.rstrip().endswith("±"))
-    ):
+    if _WITH_UNIT.fullmatch(value) or _counts(hole):
         return in_locale(value, language)
     if _LISTED.fullmatch(value):
         texts = catalogue(language).texts

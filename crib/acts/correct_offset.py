@@ -261,7 +261,7 @@ def _learned_first_off(
         if np.isfinite(sigmas)
         else ""
     )
-    reach = figures.up(float(one.track.reach[0]))
+    reach: str = figures.up(float(one.track.reach[0]))
     if axis == "X" and station.x_on_diameter:
         reach = sentence("{reach} as radius", reach=reach)
     datum = (

@@ -11,7 +11,7 @@ from crib.errors import Invalid, NotAllowed
 from crib.metrology.gauge_check import BIAS_SHARE, DEFAULT_TOLERANCE_WIDTH_TENTHS_UM
 from crib.records.catalogue import PEOPLE
 from crib.records.columns import LONGEST_TEXT
-from crib.sentence import figure, sentence
+from crib.sentence import figure, sentence, word
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, has_gauges, last_check
 from crib.store.records import get_record
@@ -127,7 +127,7 @@ def gauge_overridden(
                 "{name} is {role} here: only a supervisor may let a preset count whose "
                 "gauge was not checked.",
                 name=known["name"],
-                role=known["role"],
+                role=word(known["role"]),
             ),
             facts={"role": known["role"]},
             errors=[{"field": "override.by", "detail": sentence("is no supervisor")}],

@@ -17,7 +17,7 @@ from crib.floor.counter import pace_of, steps
 from crib.floor.line import SET, Line
 from crib.floor.refused import LARGEST
 from crib.records.catalogue import PEOPLE
-from crib.sentence import sentence
+from crib.sentence import sentence, word
 from crib.store.counts import Counted, insert_batch, known_around, parts_per_cycle, renumber
 from crib.store.engine import Tx
 from crib.store.records import get_record
@@ -130,7 +130,7 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
         raise Conflict(
             sentence(
                 "That count was {verdict} already (fact {verdict_id}): take that back first.",
-                verdict=found.verdict,
+                verdict=word(str(found.verdict)),
                 verdict_id=found.verdict_id,
             ),
             facts={"fact_id": found.verdict_id, "verdict": found.verdict},
@@ -188,7 +188,7 @@ def _refuse_person(tx: Tx, by: str | None) -> None:
             sentence(
                 "{name} is {role} here: only a supervisor judges a count that was kept aside.",
                 name=known["name"],
-                role=known["role"],
+                role=word(known["role"]),
             ),
             facts={"role": known["role"]},
             errors=[{"field": "by", "detail": sentence("is no supervisor")}],

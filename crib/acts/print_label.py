@@ -140,8 +140,12 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
 
 def _printed_before(code: str, earlier: tuple[PrintRow, ...]) -> Conflict:
     last = earlier[-1]
-    times = "once" if len(earlier) == 1 else sentence("{earlier} times", earlier=len(earlier))
-    by = last.by or "somebody"
+    times = (
+        sentence("once")
+        if len(earlier) == 1
+        else sentence("{earlier} times", earlier=len(earlier))
+    )
+    by = last.by or sentence("somebody")
     return Conflict(
         sentence(
             "The label of {code} was printed {times} before, last at {at} by {by}: two "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from crib.acts.said import Said, record
 from crib.acts.use_up import give_edges_back
 from crib.errors import Conflict, HolderInUse
-from crib.sentence import sentence
+from crib.sentence import sentence, word
 from crib.stock.assembly import UNAVAILABLE, USED, status_after_preset
 from crib.store.assemblies import (
     AssemblyRow,
@@ -98,7 +98,7 @@ def take_back_teardown(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     status = _status_before(tx, assembly)
     set_state(tx, assembly.id, status=status, preset_id=assembly.preset_id)
     return reversal_id, sentence(
-        "{code} is built and {status} again.", code=assembly.code, status=status
+        "{code} is built and {status} again.", code=assembly.code, status=word(status)
     )
 
 

@@ -12,7 +12,7 @@ from crib.acts.reverse_bench import take_back_build, take_back_teardown
 from crib.acts.said import Said, record, refuse_before, said
 from crib.acts.use_up import give_edges_back
 from crib.errors import Conflict, HolderInUse, NotKnown, StationOccupied
-from crib.sentence import sentence, together
+from crib.sentence import sentence, together, word
 from crib.stock.assembly import ALLOCATED, STAYS_BUILT, status_when_freed
 from crib.stock.ledger import refuse_below_nothing
 from crib.store.assemblies import (
@@ -151,7 +151,7 @@ def _mount(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
         "Station {mark} is empty; {code} is {status} again.",
         mark=station.mark,
         code=assembly.code,
-        status=status,
+        status=word(status),
     )
 
 
@@ -238,7 +238,7 @@ def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
         lot.on_hand,
         -move.change,
         lot=lot.mark,
-        what=sentence("Taking back that {move}", move=move.move),
+        what=sentence("Taking back that {move}", move=word(move.move)),
     )
     reversal_id = _take_back(tx, told, fact_id)
     left = lot.on_hand - move.change

@@ -16,7 +16,7 @@ from crib.clock import print_instant
 from crib.metrology.drift import Drift, study_drift
 from crib.metrology.figures import MM, Figures
 from crib.metrology.gauge_check import BIAS_SHARE, indices, pooled_deviation
-from crib.sentence import sentence
+from crib.sentence import Figure, sentence
 from crib.store.engine import Tx
 from crib.store.first_offs import first_offs_of_shop
 from crib.store.presets import CheckResultRow, GaugeRow, checks_of, gauge_row
@@ -229,7 +229,7 @@ def _drift_sentence(
         )
     error = sentence(
         "± {removeprefix} (standard error)",
-        removeprefix=figures.small(found.slope_se_mm_per_day).removeprefix("+"),
+        removeprefix=Figure(figures.small(found.slope_se_mm_per_day).removeprefix("+")),
     )
     if not found.drifts:
         return sentence(
@@ -268,7 +268,7 @@ def _short(gauge: GaugeRow, checks: Sequence[CheckResultRow]) -> str:
             "Gauge {gauge} was never checked on its setting master: check it first.",
             gauge=gauge.gauge,
         )
-    good = "passed" if checks[-1].valid else "failed"
+    good = sentence("passed") if checks[-1].valid else sentence("failed")
     return (
         sentence(
             "Gauge {gauge} was checked {checks} times; the last check, at {at}, {good}.",

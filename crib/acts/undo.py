@@ -80,10 +80,8 @@ def _facts(tx: Tx, fact_ids: Sequence[int]) -> tuple[Touched, ...]:
     asked = sorted(set(fact_ids))
     found = touched(tx, asked) if 0 < len(asked) <= MOST_FACTS else ()
     if not found or [one.fact_id for one in found] != asked:
-        named = ", ".join(str(number) for number in asked[:MOST_FACTS])
-        raise NotKnown(
-            sentence("There is nothing to undo under number {named}.", named=named or "none")
-        )
+        named = ", ".join(str(number) for number in asked[:MOST_FACTS]) or sentence("none")
+        raise NotKnown(sentence("There is nothing to undo under number {named}.", named=named))
     return found
 
 

@@ -404,7 +404,7 @@ def clock_words(header: Header, heard_at: datetime) -> str | None:
     off_s = (header.created_at - heard_at).total_seconds()
     if abs(off_s) <= _CLOCK_OFF_S:
         return None
-    side = sentence("ahead of") if off_s > 0 else "behind"
+    side = sentence("ahead of") if off_s > 0 else sentence("behind")
     return sentence(
         "The agent's clock is {off_s} min {side} ours: set it right, or counts seem "
         "to be made at another time.",

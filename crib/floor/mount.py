@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.clock import print_instant
-from crib.sentence import OR, Figure, figure, sentence, together
+from crib.sentence import OR, Figure, figure, sentence, together, word
 from crib.units import TenthsUm, in_from_tenths_um, mm_from_tenths_um
 
 #: Cutter status values (MTConnect) that may go into a machine.
@@ -375,7 +375,7 @@ def _edge(offered: Offered) -> _Rows:
             sentence(
                 "{code} has status {status} and may not go into a machine: ask the toolroom.",
                 code=offered.code,
-                status=status,
+                status=word(status),
             ),
         )
     if offered.holder_out_of_service:

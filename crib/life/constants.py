@@ -32,7 +32,7 @@ from crib.life.constants_regression import (
     flat_prior,
 )
 from crib.life.constants_tests import LifeTests
-from crib.sentence import OR, figure, sentence, together
+from crib.sentence import OR, figure, sentence, together, word
 
 #: How much of the prior is used: only where the lives do not tell, always, or never.
 USES: Final = ("least", "full", "none")
@@ -188,7 +188,7 @@ def _untold(
 ) -> list[str]:
     notes: list[str] = []
     for number in np.flatnonzero(given & ~told):
-        name = _NAMES[number]
+        name = word(_NAMES[number])
         what = "n" if number == 0 else sentence("the {name} exponent", name=name)
         notes.append(
             sentence(

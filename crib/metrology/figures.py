@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
 from crib.metrology.offset import key_in_text, plain_text
-from crib.sentence import figure, sentence
+from crib.sentence import Figure
 
 _TENTHS_UM_PER_IN = Decimal(254_000)
 
@@ -23,7 +23,7 @@ class Figures:
     unit: str = "mm"
     increment_tenths_um: int = 1
 
-    def exact(self, length_tenths_um: float, *, sign: bool = False) -> str:
+    def exact(self, length_tenths_um: float, *, sign: bool = False) -> Figure:
         """A length with its unit, rounded once; with a plus only where a sign is wanted.
 
         Examples:
@@ -32,13 +32,13 @@ class Figures:
         """
         write = key_in_text if sign else plain_text
         exact = Decimal(repr(round(length_tenths_um, 5)))
-        return f"{write(exact, self.unit, self.increment_tenths_um)} {self.unit}"
+        return Figure(f"{write(exact, self.unit, self.increment_tenths_um)} {self.unit}")
 
-    def of_mm(self, length_mm: float, *, sign: bool = False) -> str:
+    def of_mm(self, length_mm: float, *, sign: bool = False) -> Figure:
         """The same of a number in mm."""
         return self.exact(length_mm * 10_000, sign=sign)
 
-    def up(self, length_mm: float) -> str:
+    def up(self, length_mm: float) -> Figure:
         """An uncertainty, rounded up: it never says less than was found.
 
         Examples:
@@ -50,9 +50,9 @@ class Figures:
         exact = Decimal(repr(round(length_mm * 10_000, 5)))
         exact /= _TENTHS_UM_PER_IN if self.unit == "in" else 10_000
         up = exact.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
-        return f"{format(up, 'f')} {self.unit}"
+        return Figure(f"{format(up, 'f')} {self.unit}")
 
-    def small(self, length_mm: float) -> str:
+    def small(self, length_mm: float) -> Figure:
         """A move far below what is shown, such as a day's drift, with its sign.
 
         Examples:
@@ -60,10 +60,8 @@ class Figures:
             ('+0.120 µm', '+5.0 µin')
         """
         if self.unit == "in":
-            return sentence(
-                "{length_mm} µin", length_mm=figure(length_mm / 25.4 * 1000000.0, "+.1f")
-            )
-        return f"{length_mm * 1000:+.3f} µm"
+            return Figure(f"{length_mm / 25.4 * 1_000_000:+.1f} µin")
+        return Figure(f"{length_mm * 1000:+.3f} µm")
 
 
 #: Millimetres with four places, as they are kept.

@@ -81,7 +81,7 @@ def find_outlier(
     critical = grubbs_critical(statistics.n)
     if grubbs <= critical or apart[farthest] <= 1.5 * usual_mm:
         return None
-    what = sentence("{name}: reading", name=name) if name else "Reading"
+    what = sentence("{name}: reading", name=name) if name else sentence("Reading")
     return Outlier(
         farthest + 1,
         float(values_mm[farthest]),

@@ -222,6 +222,7 @@ def _carried(readings: Sequence[Reading], wanted: tuple[str, ...]) -> tuple[str,
     carried = readings[0].carried()
     if not carried:
         raise Invalid(sentence("The first reading measures nothing: give at least one length."))
+    nothing = sentence("nothing")
     for number, reading in enumerate(readings[1:], start=2):
         if reading.carried() != carried:
             raise Invalid(
@@ -229,7 +230,7 @@ def _carried(readings: Sequence[Reading], wanted: tuple[str, ...]) -> tuple[str,
                     "Reading {number} has {reading}, reading 1 has {carried}: measure "
                     "the same lengths each time.",
                     number=number,
-                    reading=", ".join(reading.carried()) or "nothing",
+                    reading=", ".join(reading.carried()) or nothing,
                     carried=together(", ", carried),
                 ),
                 errors=[

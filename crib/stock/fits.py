@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from crib.designation.pockets import pocket_misfits
 from crib.designation.reading import holder_or_none, insert_or_none
-from crib.sentence import OR, sentence, together
+from crib.sentence import OR, sentence, together, word
 
 
 class Misfit(NamedTuple):
@@ -166,7 +166,7 @@ def _holder_problems(spec: SpecFacts, holder: HolderFacts) -> list[Misfit]:
                 sentence(
                     "holder {mark} is out of service ({condition}); take another",
                     mark=holder.mark,
-                    condition=holder.condition,
+                    condition=word(str(holder.condition)),
                 ),
             )
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from crib.errors import Invalid, NoneLeft
-from crib.sentence import sentence, together
+from crib.sentence import sentence, together, word
 
 #: Moves that a person books, with the sign that their quantity has; a stocktaking sets.
 MOVES: Final = {"receipt": 1, "issue": -1, "return": 1, "scrap": -1, "stocktaking": 0}
@@ -35,7 +35,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
         raise Invalid(
             sentence(
                 "'{move}' is no stock move: take one of {moves}.",
-                move=move,
+                move=word(move),
                 moves=together(", ", MOVES),
             ),
             errors=[
@@ -52,7 +52,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
                 sentence(
                     "An {move} of {quantity} pieces cannot be meant: give {least} to "
                     "{most_pieces}.",
-                    move=move,
+                    move=word(move),
                     quantity=quantity,
                     least=least,
                     most_pieces=MOST_PIECES,
@@ -61,7 +61,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
                 else sentence(
                     "A {move} of {quantity} pieces cannot be meant: give {least} to "
                     "{most_pieces}.",
-                    move=move,
+                    move=word(move),
                     quantity=quantity,
                     least=least,
                     most_pieces=MOST_PIECES,
@@ -82,9 +82,9 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
         change,
         lot=lot,
         what=(
-            sentence("An {move} of {quantity}", move=move, quantity=quantity)
+            sentence("An {move} of {quantity}", move=word(move), quantity=quantity)
             if move == "issue"
-            else sentence("A {move} of {quantity}", move=move, quantity=quantity)
+            else sentence("A {move} of {quantity}", move=word(move), quantity=quantity)
         ),
     )
     return change

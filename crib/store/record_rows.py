@@ -19,7 +19,7 @@ from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.records.catalogue import BY_NAME, CALENDAR_SPANS, OPERATIONS
 from crib.records.columns import Column, Record
-from crib.sentence import sentence, together
+from crib.sentence import sentence, together, word
 from crib.store.engine import Tx
 from crib.store.tables import metadata
 
@@ -152,7 +152,7 @@ def check_names(shape: Shape, values: Mapping[str, object]) -> None:
     raise Invalid(
         sentence(
             "A {noun} has no {unknown}.",
-            noun=shape.record.noun,
+            noun=word(shape.record.noun),
             unknown=together(", ", unknown),
         ),
         errors=[{"field": name, "detail": sentence("is not known here")} for name in unknown],
@@ -204,7 +204,7 @@ def find_reference(column: Column, value: object, lookup: Lookup) -> int:
     found = lookup(reference, str(value))
     if found is None:
         detail = sentence(
-            "there is no {noun} '{value}'", noun=BY_NAME[reference].noun, value=value
+            "there is no {noun} '{value}'", noun=word(BY_NAME[reference].noun), value=value
         )
         raise Invalid(
             together("", (column.name, ": ", detail, ".")),

@@ -15,7 +15,7 @@ from sqlalchemy.exc import IntegrityError
 from crib.errors import ChangedMeanwhile, Conflict, NoneLeft, NotKnown
 from crib.records.catalogue import RUNS
 from crib.records.columns import Record
-from crib.sentence import sentence
+from crib.sentence import sentence, word
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
 from crib.store.engine import Tx, refusal_from
@@ -187,14 +187,16 @@ def _check_version(tx: Tx, record: Record, record_id: int, expected: int | None)
     if found is None:
         raise NotKnown(
             sentence(
-                "There is no {noun} {record_id} here.", noun=record.noun, record_id=record_id
+                "There is no {noun} {record_id} here.",
+                noun=word(record.noun),
+                record_id=record_id,
             )
         )
     if expected is not None and int(found) != expected:
         raise ChangedMeanwhile(
             sentence(
                 "Somebody else changed this {noun} since you read it: read it again.",
-                noun=record.noun,
+                noun=word(record.noun),
             ),
             facts={"expected_version": expected, "version": int(found)},
         )
@@ -357,7 +359,7 @@ def _replace_rows(
                 sentence(
                     "Two rows of the same {key}: each {noun} needs its own.",
                     key=key,
-                    noun=owned.noun,
+                    noun=word(owned.noun),
                 ),
                 errors=[
                     {

@@ -8,7 +8,7 @@ from crib.clock import us_from_instant
 from crib.errors import ChangedMeanwhile, InUse, NotKnown
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Record
-from crib.sentence import sentence, together
+from crib.sentence import sentence, together, word
 from crib.store.engine import Tx
 
 # record -> what still uses it: a count by its id, and how a sentence says it
@@ -80,14 +80,16 @@ def retire_record(
     if row is None:
         raise NotKnown(
             sentence(
-                "There is no {noun} {record_id} here.", noun=record.noun, record_id=record_id
+                "There is no {noun} {record_id} here.",
+                noun=word(record.noun),
+                record_id=record_id,
             )
         )
     if expected_version is not None and row[0] != expected_version:
         raise ChangedMeanwhile(
             sentence(
                 "Somebody else changed this {noun} since you read it: read it again.",
-                noun=record.noun,
+                noun=word(record.noun),
             ),
             facts={"expected_version": expected_version, "version": row[0]},
         )
@@ -102,7 +104,7 @@ def retire_record(
         raise InUse(
             sentence(
                 "This {noun} is in use by {uses}: end or change those first.",
-                noun=record.noun,
+                noun=word(record.noun),
                 uses=together(", ", uses),
             ),
             facts={"in_use_by": uses},

@@ -43,7 +43,7 @@ from crib.store.feed_tables import tools_seen as tools_seen
 from crib.store.kept_tables import kept_forecasts as kept_forecasts
 from crib.store.record_tables import metadata as metadata
 from crib.store.record_tables import tool_spec_items as tool_spec_items
-from crib.store.types import Instant, Whole
+from crib.store.types import Instant, Sentences, Whole
 
 code_counters = Table(
     "code_counters",
@@ -190,7 +190,7 @@ presets = Table(
     Column("assembly_id", ForeignKey("assemblies.fact_id"), nullable=False, index=True),
     Column("gauge_id", ForeignKey("gauges.id")),
     Column("accepted", Boolean, nullable=False),
-    Column("why_not", JSON, nullable=False),
+    Column("why_not", Sentences, nullable=False),
     Column("lf_tenths_um", Whole),
     Column("wf_tenths_um", Whole),
     Column("hf_tenths_um", Whole),

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, Dialect, Integer
+from sqlalchemy import JSON, BigInteger, Dialect, Integer
 from sqlalchemy.types import TypeDecorator
 
 from crib.clock import instant_from_us, us_from_instant
+from crib.sentence import as_kept, sentences_from_kept
 
 
 class Instant(TypeDecorator[datetime]):
@@ -37,3 +39,18 @@ class Whole(TypeDecorator[int]):
         if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
             raise TypeError(f"{value!r} is not an exact integer")
         return value
+
+
+class Sentences(TypeDecorator[Sequence[str]]):
+    """Sentences for people, kept with template and values so that pages can translate them."""
+
+    impl = JSON
+    cache_ok = True
+
+    def process_bind_param(self, value: Sequence[str] | None, dialect: Dialect) -> Any:
+        """Template and values of each."""
+        return None if value is None else [as_kept(one) for one in value]
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> Sequence[str] | None:
+        """The sentences again; what was kept before as plain text stays that."""
+        return None if value is None else sentences_from_kept(value)

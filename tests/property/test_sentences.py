@@ -13,6 +13,7 @@ from crib.sentence import (
     CLAUSE,
     Figure,
     Instant,
+    Kept,
     Sentence,
     as_kept,
     begun,
@@ -20,6 +21,7 @@ from crib.sentence import (
     figure,
     from_kept,
     sentence,
+    sentences_from_kept,
     together,
     word,
 )
@@ -31,6 +33,7 @@ PLAIN = (
     | st.integers()
     | st.booleans()
     | TEXTS.map(Figure)
+    | TEXTS.map(Kept)
     | st.just(Instant("2026-05-04T08:00:00Z"))
 )
 
@@ -139,6 +142,15 @@ def test_a_figure_is_written_as_english_writes_it():
 def test_what_was_no_kept_sentence_is_refused(kept):
     with pytest.raises(ValueError, match="no kept sentence"):
         from_kept(kept)
+
+
+@given(st.lists(SENTENCES | TEXTS, max_size=3))
+def test_kept_sentences_come_back_and_plain_texts_of_before_stay_plain(told):
+    again = sentences_from_kept(json.loads(json.dumps([as_kept(one) for one in told])))
+
+    assert again == told
+    for one, before in zip(again, told, strict=True):
+        assert kinds(one) == (kinds(before) if isinstance(before, Sentence) else (Kept, before))
 
 
 def test_a_plain_text_is_kept_as_it_is():

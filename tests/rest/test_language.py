@@ -228,7 +228,7 @@ def test_a_sentence_is_said_by_its_template_and_its_values_by_their_kinds(shown)
     size = sentence(
         "size: {counted}inscribed circle {told}, edge {edge} mm",
         counted=sentence("in {of_what}", of_what=sentence("1/8 in, ")),
-        told="9.525 mm",
+        told=together(" ", (figure(9.525, ".5g"), "mm")),
         edge=figure(9.525, ".2f"),
     )
     both = together("; ", [size, sentence("no hole, no chip breaker")])

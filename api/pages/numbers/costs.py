@@ -92,11 +92,7 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
         "v_2": most["cutting_speed_m_min"],
     }
     cases = {
-        (
-            sentence("{place} held", place=place)
-            if one["limited_by"]
-            else sentence("{place} free", place=place)
-        )
+        (f"{place} held" if one["limited_by"] else f"{place} free")
         for place, one in ((1, least), (2, most))
     }
     if least["cut_min"] is None:

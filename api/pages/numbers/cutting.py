@@ -69,11 +69,11 @@ def _straight_figures(
     held = "held" if math.isfinite(lowest) else "free"
     if operation.cutting_speed_m_min is not None:
         wanted = [spindle_rpm(operation.cutting_speed_m_min, d or 1.0) for d in diameters]
-        cases = {"straight", sentence("speed {held}", held=held)}
+        cases = {"straight", f"speed {held}"}
     else:
         wanted = [operation.spindle_rpm or 0.0] * cuts
         found["N_p"] = wanted[0]
-        cases = {"straight", sentence("turns {held}", held=held)}
+        cases = {"straight", f"turns {held}"}
     found |= {
         "L": operation.length_mm or 0.0,
         "p": cuts,

@@ -74,7 +74,7 @@ def _other_speeds(body: Body, answer: Body) -> list[Table]:
         rows.append((told, f"{speed:.5g}", f"{life:.4g}", f"{times:.3g}"))
     heads = (
         sentence("Speed"),
-        sentence("in m/min"),
+        "in m/min",
         sentence("Life in min"),
         sentence("Times as long"),
     )
