@@ -100,8 +100,8 @@ class BasisShape(Shape):
 
 
 _WHY = (
-    "station_empty (a run needs a tool there), wrong_tool (what runs needs another one "
-    "there), broken, past, cost, size_limit, "
+    "station_empty (a run needs a tool there), wrong_tool (what runs, or comes next, "
+    "needs another one there), broken, past, cost, size_limit, "
     "unattended_stretch, gathered, run_ends_first, run_to_failure, not_known (no run uses "
     "it, or no cutting data) or not_worked_out (why_sentence says what to do)."
 )

@@ -12,7 +12,7 @@ from crib.clock import instant_from_us, print_instant
 from crib.floor.timeline import us_of
 from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.shop_now import ShopNow
-from crib.outlook.vacancies import open_stays
+from crib.outlook.vacancies import open_stays, runs_by_need
 from crib.sentence import sentence, together
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 #: Why an edge is due that is on record as broken.
 BROKEN: Final = "broken"
-#: Why a tool comes out that is neither worn nor broken: what runs cannot use it there.
+#: Why a tool comes out that is neither worn nor broken: what runs or comes next cannot use it.
 WRONG_TOOL: Final = "wrong_tool"
 NOW: Final = (BROKEN, WRONG_TOOL)
 
@@ -34,12 +34,14 @@ class Wanted(NamedTuple):
         tool_spec: What its program names there, the first where its lines name several; None
             where it needs none.
         now: Whether the machine cannot go on with what is there.
+        starts: When a planned job is expected to begin, where that is foreseen.
     """
 
     part: str
     runs: bool
     tool_spec: str | None
     now: bool
+    starts: datetime | None = None
 
     @property
     def sentence(self) -> str:
@@ -96,6 +98,7 @@ class _Job(NamedTuple):
     part_id: int
     runs: bool
     is_made: bool
+    starts: datetime | None
 
 
 def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
@@ -112,9 +115,13 @@ def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
     ]
     began.sort(key=lambda run: (run.start_at is not None, run.start_at or 0, run.id))
     planned = [run for run in rows if run.state == "planned"]
+    starts = [at for _, _, on, at in runs_by_need(shop, machine_id) if not on]
     return [
-        *(_Job(run.part, run.part_id, True, made) for run in began[-1:]),
-        *(_Job(run.part, run.part_id, False, False) for run in planned),
+        *(_Job(run.part, run.part_id, True, made, None) for run in began[-1:]),
+        *(
+            _Job(run.part, run.part_id, False, False, at)
+            for run, at in zip(planned, starts, strict=True)
+        ),
     ]
 
 
@@ -137,14 +144,15 @@ def _of_place(
         return dict.fromkeys(others, Wanted(job.part, job.runs, None, False))
     wanted = shop.rows.specs[specs[0]].tool_spec
     now = job.runs and not job.is_made
-    return dict.fromkeys(others, Wanted(job.part, job.runs, wanted, now))
+    return dict.fromkeys(others, Wanted(job.part, job.runs, wanted, now, job.starts))
 
 
 def with_out_now(shop: ShopNow, forecasts: Sequence[Forecast]) -> list[Forecast]:
     """The forecasts, with what comes out now and what goes in instead.
 
     Edges that are on record as broken are out now, and tools that what runs cannot use there.
-    An edge that is due, and whose like would be refused, says what goes in instead.
+    An edge that is due, and whose like would be refused, says what goes in instead; one that is
+    not due comes out for the next job, by its start.
     """
     broken = {
         stay.row.station_id: stay.row.broken_us
@@ -183,16 +191,16 @@ def _broken(one: Forecast, now: datetime, at: datetime, needs: Wanted | None) ->
             "rules, swap the edge now, and look at the parts made since.",
             signalled=signalled,
         )
-    return _out_now(known, now, BROKEN, text)
+    return _out(known, now, BROKEN, text)
 
 
-def _out_now(one: Forecast, now: datetime, why: str, sentence: str) -> Forecast:
+def _out(one: Forecast, at: datetime, why: str, text: str) -> Forecast:
     return replace(
         one,
         swap_after_parts=0,
-        swap_by=now,
+        swap_by=at,
         why=why,
-        why_sentence=sentence,
+        why_sentence=text,
         cost_if_earlier_minor=None,
         cost_if_later_minor=None,
     )
@@ -202,20 +210,40 @@ def _put_right(one: Forecast, needs: Wanted, now: datetime) -> Forecast:
     """A forecast of an edge whose like would be refused, with what goes in instead."""
     is_due = one.why == NOT_WORKED_OUT or (one.swap_by is not None and one.swap_by <= now)
     if not (needs.now or is_due):
-        return one  # it may stay for the job that it is for
+        return _left_there(one, needs)
     instead = replace(one, wanted=needs.tool_spec, out_only=needs.tool_spec is None)
     told = together(" ", (one.why_sentence, needs.sentence))
     if one.why == NOT_WORKED_OUT:
         return replace(instead, why_sentence=told)
     if one.why == BROKEN or not needs.now:
-        return _out_now(instead, now, one.why, told)
-    return _out_now(
+        return _out(instead, now, one.why, told)
+    return _out(
         instead,
         now,
         WRONG_TOOL,
         sentence(
             "It holds {assembly} ({tool_spec}), but {part} runs and needs {tool_spec2} "
             "here: take it out and mount that. Where it is mounted already, scan it.",
+            assembly=one.assembly,
+            tool_spec=one.tool_spec,
+            part=needs.part,
+            tool_spec2=needs.tool_spec,
+        ),
+    )
+
+
+def _left_there(one: Forecast, needs: Wanted) -> Forecast:
+    """A tool of an earlier job that nothing cuts with before the next one takes its place."""
+    if needs.tool_spec is None or needs.starts is None:
+        return one  # it may stay for the job that it is for
+    instead = replace(one, wanted=needs.tool_spec)
+    return _out(
+        instead,
+        needs.starts,
+        WRONG_TOOL,
+        sentence(
+            "It holds {assembly} ({tool_spec}), but {part} comes next and needs {tool_spec2} "
+            "here: swap it for that before the job starts.",
             assembly=one.assembly,
             tool_spec=one.tool_spec,
             part=needs.part,

@@ -82,8 +82,8 @@ class Forecast:
     out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
     ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
     [hundredths of the currency]. ``overdue_parts`` and ``overdue_since``
-    say for how long an edge has been past its point; ``wanted`` is the spec that what runs
-    needs in its place, where that is another. A forecast is no promise.
+    say for how long an edge has been past its point; ``wanted`` is the spec that what runs,
+    or comes next, needs in its place, where that is another. A forecast is no promise.
     """
 
     station_id: int
@@ -218,7 +218,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
     last = datetime.max.replace(tzinfo=shop.now.tzinfo)
     forecasts.sort(
         key=lambda f: (
-            f.why not in NOW,
+            f.why not in NOW or (f.swap_by or last) > shop.now,
             f.why != NOT_WORKED_OUT,
             f.swap_by or last,
             f.machine,

@@ -70,7 +70,7 @@ def swaps_ahead(plan: ShopPlan, until: datetime) -> list[SwapAhead]:
     found = [_filling(one, known) for one in plan.empty if one.mounted_at <= until]
     later = _later(plan, until)
     found += _planned(plan, later, known)
-    found += _broken_and_not_planned(plan, found, known)
+    found += _broken_and_not_planned(plan, found, until, known)
     found += _ready_in_case(plan, later, until, known)
     found.sort(
         key=lambda row: (
@@ -192,7 +192,7 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
 
 
 def _broken_and_not_planned(
-    plan: ShopPlan, found: list[SwapAhead], known: _Known
+    plan: ShopPlan, found: list[SwapAhead], until: datetime, known: _Known
 ) -> Iterator[SwapAhead]:
     """Edges on record as broken, and tools that no like one may follow, else not planned."""
     listed = {row.need.station_id for row in found if row.need.ordinal == 0}
@@ -200,8 +200,9 @@ def _broken_and_not_planned(
         if one.why == NOT_WORKED_OUT:
             continue  # the list has rows of its own for these
         comes_out = one.why in NOW or one.wanted or one.out_only
-        if comes_out and one.station_id not in listed:
-            need = _need(one, 0, plan.shop.now, one.why, known)
+        swap_by = one.swap_by or plan.shop.now
+        if comes_out and one.station_id not in listed and swap_by <= until:
+            need = _need(one, 0, swap_by, one.why, known)
             yield SwapAhead(need, one, one.why_sentence)
 
 

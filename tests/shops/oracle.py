@@ -61,9 +61,11 @@ def _of_station(
         yield f"{row['assembly']} is said to come out, and {holds} is in it"
     spec = built[holds]["tool_spec"] if holds in built else None
     if row["why"] == "wrong_tool":
-        runs = {one for run, specs in wanted if run["state"] == "running" for one in specs}
-        if spec in runs or row["tool_spec"] not in runs:
-            yield f"holds {spec}, said to be wrong there; what runs needs {runs}"
+        on = [specs for run, specs in wanted if run["state"] == "running" and specs]
+        ahead = [specs for run, specs in wanted if run["state"] == "planned" and specs]
+        first = (on or ahead or [set()])[0]
+        if spec in first or row["tool_spec"] not in first:
+            yield f"holds {spec}, said to be wrong there; the job there needs {first}"
     if row["sister"]["state"] == "not_needed" and needed:
         yield f"said to need no tool, and the jobs need {needed}"
     if row["sister"]["state"] != "not_needed" and row["tool_spec"] not in needed:

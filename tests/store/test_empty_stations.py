@@ -199,3 +199,42 @@ def test_a_broken_tool_that_what_runs_cannot_use_is_not_replaced_by_its_like(flo
     assert row.why == "broken"
     assert row.sister.assembly in waiting
     assert row.why_sentence.endswith("PIN-8 runs and needs CROSS-3 here.")
+
+
+@pytest.mark.parametrize("hours", [5, 30])
+def test_a_tool_left_from_the_job_before_gives_way_to_that_of_the_next_by_its_start(
+    floor, store, hours
+):
+    floor.mount(floor.sister())
+    floor.make(60)
+    waiting = [floor.sister("CROSS-3", holder, "LOT-D1") for holder in ("DH-1", "DH-2")]
+    floor.sister("TURN-OD", "TH-2")  # its like waits too, and a mount would be refused
+    starts = floor.now + timedelta(hours=hours)
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET state = 'done'")
+        tx.exec_driver_sql(
+            "UPDATE operations SET tool_spec_id ="
+            " (SELECT id FROM tool_specs WHERE tool_spec = 'CROSS-3')"
+        )
+        insert_record(
+            tx, RUNS, {"machine": "M1", "part": "PIN-8", "quantity": 900, "start_at": starts}
+        )
+
+    plan = floor.plan()
+    (forecast,) = plan.forecasts
+    soon, far = (
+        [row for row in make_swap_list(plan, ahead).rows if row.forecast.station == "T01"]
+        for ahead in (24, 36)
+    )
+
+    (row,) = far
+    assert len(soon) == (hours < 24)
+    assert abs(row.swap_by - forecast.swap_by) < timedelta(seconds=1)
+    assert row.swap_by >= starts - timedelta(seconds=1)
+    assert not row.is_due(floor.now)
+    assert row.why == WRONG_TOOL
+    assert (row.tool_spec, row.takes_out) == ("CROSS-3", forecast.assembly)
+    assert row.sister.assembly in waiting
+    assert "PIN-8 comes next and needs CROSS-3 here" in row.why_sentence
+    told = [one for one in planned_stops(plan, 36).rows if "T01" in one.swaps]
+    assert [one.at for one in told] == [row.swap_by]
