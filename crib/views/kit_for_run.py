@@ -40,7 +40,6 @@ class RunKit:
         at: When the changeover is expected; now where the run is on or that is not foreseen.
         kit: Tool by tool.
         problems: Tools that it is made without, why, and what to do.
-        took: What it takes that no list had given to its stations, each with its tool spec.
     """
 
     run_id: int
@@ -50,7 +49,6 @@ class RunKit:
     at: datetime
     kit: Kit
     problems: tuple[str, ...] = ()
-    took: tuple[tuple[str, Sister], ...] = ()
 
 
 def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
@@ -161,12 +159,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
         ),
     )
     problems = (*now.problems, *without)
-    took = tuple(
-        (line.tool_spec, line.sister)
-        for line in _changed(kit)
-        if line.sister and (line.station, line.tool_spec) not in own
-    )
-    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems, took)
+    return RunKit(run_id, machine, run.part, run.quantity, at, kit, problems)
 
 
 def _changed(kit: Kit) -> tuple[KitLine, ...]:
@@ -178,10 +171,16 @@ def _given(
 ) -> tuple[dict[tuple[str, str], Sister], list[tuple[str, Sister]]]:
     """What is meant for stations of a machine, by name and spec; and all that is given.
 
-    A sister that is blocked is no promise: the changeover may do better.
+    A sister that is blocked is no promise: the changeover may do better. Nor is a tool that the
+    kit of an earlier changeover has, which looked at a nearer list.
     """
     own: dict[tuple[str, str], Sister] = {}
-    given = [one for kit in before for one in kit.took]
+    taken = [
+        (line.tool_spec, line.sister)
+        for kit in before
+        for line in _changed(kit.kit)
+        if line.sister
+    ]
     for kit in before:
         if kit.machine == machine:
             own |= {
@@ -189,14 +188,27 @@ def _given(
                 for line in (*kit.kit.pull, *kit.kit.build)
                 if line.station and line.sister
             }
+    pulled = {sister.assembly for _, sister in taken} - {None}
+    given: list[tuple[str, Sister]] = []
     for row in make_swap_list(plan, hours).rows:
         here = row.forecast.machine == machine and row.ordinal == 0
         promised = row.sister.state in ("ready", "measure", "build")
-        if here and promised:
+        if here and promised and row.sister.assembly not in pulled:
             own[row.forecast.station, row.tool_spec] = row.sister
         if promised or not here:
             given.append((row.tool_spec, row.sister))
+    named = {_mark(sister) for _, sister in given} - {None}
+    for tool_spec, sister in taken:
+        mark = _mark(sister)
+        if mark not in named:
+            given.append((tool_spec, sister))
+        named |= {mark} - {None}
     return own, given
+
+
+def _mark(sister: Sister) -> str | None:
+    """What only one place can have: a tool, or the holder that one is built on."""
+    return sister.assembly or sister.holder
 
 
 def _called(

@@ -6,7 +6,7 @@ import pytest
 
 from crib.acts.report_counts import CountReading, ReportCounts, report_counts
 from crib.outlook.swap_list import make_swap_list
-from crib.records.catalogue import RUNS
+from crib.records.catalogue import PARTS, RUNS
 from crib.store.records import insert_record
 from crib.views.kit_for_run import kit_for_run
 from crib.views.machine_view import machine_now
@@ -27,13 +27,13 @@ def add_run(floor, machine="M2", **values):
         )
 
 
-def given(plan):
+def given(plan, hours=24):
     """What the swap list gives, by place: assembly or holder of each first row."""
     return {
         f"{row.forecast.machine}/{row.forecast.station}": (
             row.sister.assembly or row.sister.holder
         )
-        for row in make_swap_list(plan).rows
+        for row in make_swap_list(plan, hours).rows
         if row.ordinal == 0
     }
 
@@ -128,3 +128,35 @@ def test_a_machine_s_page_names_no_tool_that_is_meant_for_another_place(floor):
         here = {one.row.station: one for one in machine_now(tx, plan, "M2").stations}
     assert here["T01"].sister is not None
     assert {given(plan)["M1/T01"], here["T01"].sister.assembly} == {waiting, second}
+
+
+def test_a_tool_of_a_near_changeover_is_not_in_the_kit_of_a_far_one(floor):
+    drilled = {
+        "part": "PIN-9", "material": "1.4305", "material_group": "M", "bar_diameter_mm": 10.0,
+        "part_length_mm": 40.0, "cutoff_width_mm": 2.0, "cycle_s": 45.0,
+        "operations": [
+            {
+                "sequence": 10, "tool_number": 1, "tool_spec": "CROSS-3", "kind": "drill",
+                "start_diameter_mm": 3.0, "length_mm": 12.0, "feed_mm_rev": 0.05,
+                "cutting_speed_m_min": 60.0,
+            }
+        ],
+    }  # fmt: skip
+    floor.mount(floor.sister())
+    floor.mount(floor.sister("CROSS-3", "DH-1", "LOT-D1"), "M1/T11")
+    with floor.store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET quantity = 40")
+        insert_record(tx, PARTS, drilled)
+    near = add_run(
+        floor, "M1", part="PIN-9", start_at=floor.now + timedelta(hours=5), quantity=10
+    )
+    far = add_run(floor, start_at=floor.now + timedelta(hours=40), quantity=10)
+    waiting = floor.sister("CROSS-3", "DH-2", "LOT-D1")
+
+    plan = floor.plan()
+    # the usual list says nothing of it yet, and the one that looks further gives it away
+    assert waiting not in given(plan).values()
+    assert waiting in given(plan, 72).values()
+
+    assert named(plan, near)["T01"] == waiting
+    assert waiting not in named(plan, far).values()
