@@ -7,7 +7,7 @@ import re
 import pytest
 
 from api.language.catalogue import catalogue
-from tests.pages.reading import words
+from tests.pages.reading import parsed, words
 
 #: Names of the shop that are words of the sources too; German texts hold none of them.
 NAMES = ("finish", "burr", "inspection")
@@ -38,9 +38,8 @@ def shown(client, path, language):
     answer = client.get(path)
     assert f'<html lang="{language}"' in answer.text
     assert answer.status_code in {200, 409}, (path, answer.status_code)
-    from bs4 import BeautifulSoup
 
-    return words(BeautifulSoup(answer.text, "html.parser").body)
+    return words(parsed(answer.text).body)
 
 
 def test_the_names_are_words_that_the_catalogue_knows():
