@@ -85,10 +85,15 @@ def test_an_agent_whose_stream_failed_is_streamed_again_after_a_while(
         wait_until(lambda: len(streams()) >= 2)
         agent.make([3])
         wait_until(lambda: booked.counts() == [1, 2, 3])
-        begun = streams()[-1]
-        agent.make([4])
-        wait_until(lambda: booked.counts() == [1, 2, 3, 4])
-        assert len(agent.requests) - 1 == begun  # by the stream, not by a question
+
+        def comes_by_the_stream(count: int) -> bool:
+            begun = streams()[-1]
+            agent.make([count])
+            wait_until(lambda: booked.counts() == list(range(1, count + 1)))
+            return len(agent.requests) - 1 == begun
+
+        # a starved machine misses the pause of 0.3 s now and then, and asks
+        assert any(comes_by_the_stream(count) for count in range(4, 14))
 
 
 @pytest.mark.parametrize("trick", MISBEHAVIOURS)
