@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from crib.clock import us_from_instant
 from crib.cutting.engagement import engage
 from crib.errors import OutsideModel
 from crib.floor.mount import Expected
+from crib.planning.parts_without_run import run_span
+from crib.planning.runs_that_count import first_that_uses
+from crib.planning.runs_that_count import runs_that_count as those_that_count
 from crib.store.cutting_rows import operations_of
 from crib.store.engine import Tx
 from crib.store.stations import (
@@ -32,17 +36,9 @@ class ExpectedTool:
 
 def runs_that_count(tx: Tx, machine_id: int, at: datetime) -> tuple[RunRow, ...]:
     """The run on a machine at an instant, if any, and those planned, the next one first."""
-    runs = runs_of(tx, machine_id)
-    began = [run for run in runs if run.state != "planned" and _covers(run, at)]
-    planned = [run for run in runs if run.state == "planned"]
-    planned.sort(key=lambda run: run.start_at is None)
-    return (*began[-1:], *planned)
-
-
-def _covers(run: RunRow, at: datetime) -> bool:
-    if run.start_at is not None and at < run.start_at:
-        return False
-    return run.state == "running" if run.end_at is None else at < run.end_at
+    runs = {run.id: run for run in runs_of(tx, machine_id)}
+    counting = those_that_count(map(run_span, runs.values()), us_from_instant(at))
+    return tuple(runs[one.id] for one in counting)
 
 
 def expected_tool(
@@ -64,13 +60,8 @@ def expected_tool(
     runs = runs_that_count(tx, station.machine_id, at)
     if not runs:
         return ExpectedTool(None, None, None)
-    run, rows = next(
-        (
-            (run, found)
-            for run in runs
-            if (found := expected_specs(tx, run.part_id, station.tool_number, station.path))
-        ),
-        (runs[0], ()),
+    run, rows = first_that_uses(
+        runs, lambda run: expected_specs(tx, run.part_id, station.tool_number, station.path)
     )
     wanted_at: tuple[str, ...] = ()
     if offered_spec_id is not None and offered_spec_id not in {

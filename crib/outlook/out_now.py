@@ -13,6 +13,7 @@ from crib.floor.timeline import us_of
 from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.vacancies import open_stays, runs_by_need
+from crib.planning.runs_that_count import first_that_uses, runs_that_count
 from crib.sentence import sentence, together
 
 if TYPE_CHECKING:
@@ -103,21 +104,17 @@ class _Job(NamedTuple):
 
 def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
     """The job on a machine, if any, and those planned, the next one first."""
-    now_us, rows = us_of(shop.now), shop.rows.runs.get(machine_id, [])
     rest = shop.rests.get(machine_id)
     made = rest is not None and rest.left + rest.untold <= 0
-    began = [
-        run
-        for run in rows
-        if run.state != "planned"
-        and (run.start_at or 0) <= now_us
-        and (run.state == "running" if run.end_at is None else now_us < run.end_at)
-    ]
-    began.sort(key=lambda run: (run.start_at is not None, run.start_at or 0, run.id))
-    planned = [run for run in rows if run.state == "planned"]
+    counting = runs_that_count(shop.rows.runs.get(machine_id, []), us_of(shop.now))
+    planned = [run for run in counting if run.state == "planned"]
     starts = [at for _, _, on, at in runs_by_need(shop, machine_id) if not on]
     return [
-        *(_Job(run.part, run.part_id, True, made, None) for run in began[-1:]),
+        *(
+            _Job(run.part, run.part_id, True, made, None)
+            for run in counting
+            if run.state != "planned"
+        ),
         *(
             _Job(run.part, run.part_id, False, False, at)
             for run, at in zip(planned, starts, strict=True)
@@ -131,13 +128,8 @@ def _of_place(
     """What is wanted in stations of one tool number; ``stations``: the spec that each holds."""
     if not jobs:
         return {}
-    job, specs = next(
-        (
-            (job, found)
-            for job in jobs
-            if (found := shop.cutting.specs_wanted(job.part_id, *place))
-        ),
-        (jobs[0], ()),
+    job, specs = first_that_uses(
+        jobs, lambda job: shop.cutting.specs_wanted(job.part_id, *place)
     )
     others = {one: spec for one, spec in stations.items() if spec not in specs}
     if not specs or len(others) < len(stations):
