@@ -42,6 +42,11 @@ def instant_from_us(at_us: int) -> datetime:
     return _EPOCH + int(at_us) * _MICROSECOND
 
 
+def instant_or_none(at_us: int | None) -> datetime | None:
+    """The same where there may be none."""
+    return None if at_us is None else instant_from_us(at_us)
+
+
 def readable_instant(at_us: int | None) -> datetime | None:
     """The same; None also of what is no instant or beyond every calendar, as where damaged.
 
@@ -50,7 +55,7 @@ def readable_instant(at_us: int | None) -> datetime | None:
         ('1970-01-01T00:00:00+00:00', None)
     """
     try:
-        return None if at_us is None else instant_from_us(at_us)
+        return instant_or_none(at_us)
     except (OverflowError, TypeError, ValueError):
         return None
 

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.clock import instant_from_us, print_instant
+from crib.clock import instant_from_us, instant_or_none, print_instant
 from crib.floor.calendar import WorkCalendar
 from crib.outlook.to_put_right import SILENT_PATH, ToPutRight
 from crib.planning.ahead import TimeAhead
@@ -72,7 +72,7 @@ def machine_told(
     made = output.parts_of_run(index)
     job = (run.part, run.quantity, made, max(made - run.quantity, 0))
     since = max(
-        (at for at in (last, _first(output), _instant(run.start_at)) if at is not None),
+        (at for at in (last, _first(output), instant_or_none(run.start_at)) if at is not None),
         default=None,
     )
     if since is None or heard is None or heard <= since or is_silent(heard, calendar, now):
@@ -160,7 +160,3 @@ def _heard(output: MachineOutput, now: datetime, asked_at: datetime | None) -> d
 
 def _first(output: MachineOutput) -> datetime | None:
     return instant_from_us(int(output.at_us[0])) if output.at_us.size else None
-
-
-def _instant(at_us: int | None) -> datetime | None:
-    return None if at_us is None else instant_from_us(at_us)

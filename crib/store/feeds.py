@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from crib.clock import instant_from_us, readable_instant, us_from_instant
+from crib.clock import instant_from_us, instant_or_none, readable_instant, us_from_instant
 from crib.store.engine import Tx
 
 _KEEP = """
@@ -69,23 +69,23 @@ class FeedRow:
     @property
     def heard_at(self) -> datetime | None:
         """When something came last."""
-        return _instant(self.heard_us)
+        return instant_or_none(self.heard_us)
 
     @property
     def counted_at(self) -> datetime | None:
         """When the last count was taken that came."""
-        return _instant(self.counted_us)
+        return instant_or_none(self.counted_us)
 
     @property
     def assets_sent_at(self) -> datetime | None:
         """When tools were sent to the agent last."""
-        return _instant(self.assets_sent_us)
+        return instant_or_none(self.assets_sent_us)
 
 
 def refuse_unreadable(feed: FeedRow) -> None:
     """Raise OverflowError where one of its instants lies beyond every calendar."""
     for at_us in (feed.heard_us, feed.counted_us, feed.assets_sent_us):
-        _instant(at_us)
+        instant_or_none(at_us)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,10 +112,6 @@ class NowRow(NamedTuple):
     path: str
     since_us: int
     value: str | None
-
-
-def _instant(at_us: int | None) -> datetime | None:
-    return None if at_us is None else instant_from_us(at_us)
 
 
 def _seconds(us: Any) -> float | None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
-from crib.clock import instant_from_us, us_from_instant
+from crib.clock import instant_from_us, instant_or_none, us_from_instant
 from crib.store.engine import Tx
 from crib.store.named_rows import rows_by_name
 
@@ -83,10 +83,6 @@ class ToolSeen(NamedTuple):
         return instant_from_us(self.last_us)
 
 
-def _instant(at_us: int | None) -> datetime | None:
-    return None if at_us is None else instant_from_us(at_us)
-
-
 def heard_machines(tx: Tx) -> list[HeardMachine]:
     """Every machine in use, by name."""
     return rows_by_name(HeardMachine, tx.exec_driver_sql(_MACHINES))
@@ -111,7 +107,9 @@ def rests_since(tx: Tx, machine_id: int, since: datetime) -> list[Rest]:
         " WHERE machine_id = ? AND ends_at > ? ORDER BY begins_at, path",
         (machine_id, us_from_instant(since)),
     )
-    return [Rest(row[0], instant_from_us(row[1]), _instant(row[2]), row[3]) for row in rows]
+    return [
+        Rest(row[0], instant_from_us(row[1]), instant_or_none(row[2]), row[3]) for row in rows
+    ]
 
 
 def tools_named(tx: Tx) -> list[ToolSeen]:

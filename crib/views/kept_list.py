@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.clock import instant_from_us
+from crib.clock import instant_from_us, instant_or_none
 from crib.floor.timeline import us_of
 from crib.left_out import at_once, worked_out
 from crib.outlook.judged_forecasts import Judged, judge_forecasts
@@ -192,15 +192,15 @@ def _listed(
         lasts_shift=row.lasts_shift,
         shift_ends_at=instant_from_us(row.shift_ends_us),
         fails_unattended=row.fails_unattended,
-        unattended_begins_at=_instant(row.unattended_begins_us),
-        unattended_ends_at=_instant(row.unattended_ends_us),
+        unattended_begins_at=instant_or_none(row.unattended_begins_us),
+        unattended_ends_at=instant_or_none(row.unattended_ends_us),
         life_p10=row.life_p10,
         life_p50=row.life_p50,
         life_p90=row.life_p90,
         widening=row.widening,
         outcome=end.state,
         good_at=instant_from_us(end.good_us) if known else None,
-        failed_at=_instant(end.failed_us) if known else None,
+        failed_at=instant_or_none(end.failed_us) if known else None,
         lasted_shift=_yes_no(int(judged.shift[place])) if known else None,
         lasted_unattended=_yes_no(int(judged.night[place])) if known else None,
         place_low=float(judged.low[place]) if known else None,
@@ -210,10 +210,6 @@ def _listed(
 
 def _quantiles(values: Sequence[float]) -> KeptQuantiles:
     return KeptQuantiles(*values)
-
-
-def _instant(at_us: int | None) -> datetime | None:
-    return None if at_us is None else instant_from_us(at_us)
 
 
 def _yes_no(known: int) -> bool | None:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from crib.acts.expected_tool import expected_tool
 from crib.acts.gauge_trust import gauge_problems, override_sentence
-from crib.clock import instant_from_us, print_instant
+from crib.clock import instant_from_us, instant_or_none, print_instant
 from crib.codes import KINDS, looks_like_code, parse_code
 from crib.errors import BadCode
 from crib.metrology.offset import AxisOffset, key_in_text
@@ -101,13 +101,13 @@ def _tool(row: AssemblyScan) -> ToolShown:
         edge=row.edge,
         edges=row.edges,
         built_at=instant_from_us(row.built_us),
-        ended_at=_instant(row.ended_us),
+        ended_at=instant_or_none(row.ended_us),
         tip_orientation=row.tip_orientation,
         nose_radius_tenths_um=(
             row.nose_radius_tenths_um if row.re_tenths_um is None else row.re_tenths_um
         ),
         preset_id=row.preset_id,
-        measured_at=_instant(row.preset_us),
+        measured_at=instant_or_none(row.preset_us),
         measured_by=row.measured_by,
         gauge=row.gauge,
         gauge_override=(
@@ -117,7 +117,7 @@ def _tool(row: AssemblyScan) -> ToolShown:
         ),
         accepted=None if row.accepted is None else bool(row.accepted),
         why_not=tuple(sentences_from_kept(json.loads(row.why_not))) if row.why_not else (),
-        void_after=_instant(row.void_after_us),
+        void_after=instant_or_none(row.void_after_us),
         lf_tenths_um=row.lf_tenths_um,
         wf_tenths_um=row.wf_tenths_um,
         hf_tenths_um=row.hf_tenths_um,
@@ -126,13 +126,9 @@ def _tool(row: AssemblyScan) -> ToolShown:
         station_code=row.station_code,
         tool_number=row.tool_number,
         path=row.path if mounted else None,
-        mounted_at=_instant(row.mounted_us),
+        mounted_at=instant_or_none(row.mounted_us),
         offsets=_offsets(row),
     )
-
-
-def _instant(at_us: int | None) -> datetime | None:
-    return None if at_us is None else instant_from_us(at_us)
 
 
 def _offsets(row: AssemblyScan) -> tuple[AxisOffset, ...]:
