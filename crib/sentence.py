@@ -161,15 +161,15 @@ def filled(template: str, values: Mapping[str, object]) -> str:
     """A template with its values in it; without values its braces stay."""
     if not values:
         return template
-    written, names = _taken_apart(template)
+    written, names = taken_apart(template)
     pieces = [*written]
     pieces[1::2] = [str(values[name]) for name in names]
     return "".join(pieces)
 
 
 @lru_cache(maxsize=4096)
-def _taken_apart(template: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """A template split at its holes, and the names of the holes."""
+def taken_apart(template: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """A template as texts and hole names in turn, and the names by themselves."""
     pieces = _HOLE.split(template)
     return tuple(pieces), tuple(pieces[1::2])
 

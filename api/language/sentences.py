@@ -13,12 +13,12 @@ from datetime import datetime
 from decimal import Decimal
 from functools import cache, lru_cache
 
-from api.language.catalogue import HOLE, SOURCE, catalogue
+from api.language.catalogue import SOURCE, catalogue
 from api.language.formats import in_locale, local_time
 from api.language.patterns import Hole, Patterns
 from api.language.preferences import preferences
 from crib.clock import parse_instant
-from crib.sentence import Figure, Instant, Kept, Sentence, filled, formed
+from crib.sentence import Figure, Instant, Kept, Sentence, filled, formed, taken_apart
 
 _INSTANT = re.compile(r"\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,6})?(?:Z|[+-]\d\d:\d\d)")
 #: An example of how to write an instant, or a typed one: it stays as it is.
@@ -53,12 +53,10 @@ def _of_sentence(language: str, whole: Sentence, local: Callable[[datetime], str
     text = catalogue(language).text(whole.template)
     if not whole.values:
         return formed(text, whole.form)
-    literals = HOLE.split(whole.template)
+    pieces, names = taken_apart(whole.template)
     said = {
         name: _of_value(language, Hole(name, str(value), before, after), value, local)
-        for name, before, after in zip(
-            literals[1::2], literals[::2], literals[2::2], strict=False
-        )
+        for name, before, after in zip(names, pieces[:-1:2], pieces[2::2], strict=True)
         for value in (whole.values[name],)
     }
     return formed(filled(text, said), whole.form)
@@ -152,12 +150,8 @@ def _whole(language: str, text: str, depth: int) -> str | None:
         ):
             continue  # it swallowed the end of one sentence and the begin of another
         values = {hole.name: _value(language, hole, depth) for hole in holes}
-        return _filled(texts[template], values)
+        return filled(texts[template], values)
     return None
-
-
-def _filled(text: str, values: dict[str, str]) -> str:
-    return HOLE.sub(lambda hole: values[hole[1]], text)
 
 
 def _of_field(language: str, text: str, depth: int) -> str | None:
