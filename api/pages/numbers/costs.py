@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from api.pages.numbers.calls import by_call
+from api.pages.numbers.limits import LIMIT_NAMES, SPEED_LIMITS
 from api.pages.numbers.mathml import Figure
 from api.pages.numbers.shown import Body, Entry, Figures, Line, Result, Working, yes_no
 from api.rest import workings as calls
@@ -75,9 +76,6 @@ SWAP_POINT: Final = Working(
 )
 
 
-_LIMITS: Final = ("spindle_max_rpm", "station_max_rpm", "holder_max_rpm", "tool_max_rpm")
-
-
 def _economics_figures(body: Body, answer: Body) -> Figures:
     least, most = answer["minimum_cost"], answer["maximum_output"]
     figures: dict[str, Figure] = {
@@ -97,7 +95,7 @@ def _economics_figures(body: Body, answer: Body) -> Figures:
     }
     if least["cut_min"] is None:
         return Figures(figures, frozenset(cases))
-    limits = [body[name] for name in _LIMITS if name in body]
+    limits = [body[name] for name in LIMIT_NAMES if name in body]
     if limits:
         figures["N_max"] = min(limits)
     figures |= {
@@ -134,16 +132,7 @@ ECONOMICS: Final = Working(
         Entry("feed_mm_rev", sentence("Feed"), "0.25", "mm/rev", "f"),
         Entry("diameter_mm", sentence("Diameter"), "100", "mm", "D"),
         Entry("handling_min", sentence("Time to load and unload"), "5", "min", "t_h"),
-        Entry(
-            "spindle_max_rpm",
-            sentence("Greatest speed of the machine"),
-            "8000",
-            "1/min",
-            "N_max",
-        ),
-        Entry("station_max_rpm", sentence("Greatest speed of the station"), "", "1/min"),
-        Entry("holder_max_rpm", sentence("Greatest speed of the holder"), "", "1/min"),
-        Entry("tool_max_rpm", sentence("Greatest speed of the tool"), "", "1/min"),
+        *SPEED_LIMITS,
     ),
     work=by_call(calls.work_out_economics, shapes.EconomicsBody(), shapes.EconomicsAnswer()),
     figures=_economics_figures,

@@ -7,6 +7,7 @@ from dataclasses import fields
 from typing import Final
 
 from api.pages.numbers.calls import by_call
+from api.pages.numbers.limits import LIMIT_NAMES, SPEED_LIMITS
 from api.pages.numbers.mathml import Figure
 from api.pages.numbers.shown import (
     Body,
@@ -35,7 +36,6 @@ from crib.cutting.passes import pass_diameters_mm, thread_depths_mm, thread_pass
 from crib.sentence import sentence
 
 _COLUMNS: Final = frozenset(field.name for field in fields(CutOperation))
-_LIMITS: Final = ("spindle_max_rpm", "station_max_rpm", "holder_max_rpm", "tool_max_rpm")
 _DEFAULT_N: Final = 0.25
 
 
@@ -50,7 +50,7 @@ def _engaged_figures(body: Body, answer: Body) -> Figures:
     if operation.engaged_s is not None:
         return Figures(found | {"t_s": operation.engaged_s}, frozenset({"measured"}))
     found["f"] = operation.feed_mm_rev or 0.0
-    lowest = min((body[name] for name in _LIMITS if name in body), default=math.inf)
+    lowest = min((body[name] for name in LIMIT_NAMES if name in body), default=math.inf)
     if operation.cutting_speed_m_min is not None:
         found["v"] = operation.cutting_speed_m_min
         lowest = min(lowest, operation.spindle_rpm or math.inf)
@@ -135,16 +135,7 @@ ENGAGED_TIME: Final = Working(
         Entry("spring_passes", sentence("Spring passes of a thread"), read=whole),
         Entry("cutting_speed_m_min", sentence("Cutting speed"), "100", "m/min", "v"),
         Entry("spindle_rpm", sentence("Programmed spindle speed"), "", "1/min", "N_p"),
-        Entry(
-            "spindle_max_rpm",
-            sentence("Greatest speed of the machine"),
-            "8000",
-            "1/min",
-            "N_max",
-        ),
-        Entry("station_max_rpm", sentence("Greatest speed of the station"), "", "1/min"),
-        Entry("holder_max_rpm", sentence("Greatest speed of the holder"), "", "1/min"),
-        Entry("tool_max_rpm", sentence("Greatest speed of the tool"), "", "1/min"),
+        *SPEED_LIMITS,
         Entry("contact_share", sentence("Share of the feed time in contact"), "", "", "c"),
         Entry("engaged_s", sentence("Measured time in cut"), "", "s", "t_s"),
         Entry("n", sentence("Exponent of tool life"), "0.25", "", "n"),
