@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from crib.clock import instant_from_us
 from crib.left_out import Kept, each
 from crib.outlook.shop_plan import ShopPlan
 from crib.planning.ahead import NEVER_US
 from crib.sentence import sentence
+from crib.store.shop_records import RunOfShop
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +46,12 @@ def changeovers_ahead(plan: ShopPlan, machine: str | None = None) -> Kept[Change
     shop = plan.shop
     found: Kept[Changeover] = Kept()
 
-    def add(planned: tuple[int, Any], at: datetime | None) -> None:
+    def add(planned: tuple[int, RunOfShop], at: datetime | None) -> None:
         machine_id, run = planned
         name = shop.rows.machines[machine_id].machine
         found.append(Changeover(run.id, name, run.part, run.quantity, at))
 
-    def failed(planned: tuple[int, Any]) -> str:
+    def failed(planned: tuple[int, RunOfShop]) -> str:
         machine_id, run = planned
         add(planned, None)
         return sentence(

@@ -6,7 +6,6 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
 
 from crib.clock import instant_from_us
 from crib.errors import Conflict, NotKnown
@@ -25,6 +24,7 @@ from crib.planning.night import MachineNight
 from crib.sentence import sentence
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
+from crib.store.shop_records import MachineOfShop
 
 #: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
 _HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
@@ -168,7 +168,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     first = {night.machine: night for night in plan.nights if night.ordinal == 0}
     not_shown: dict[str, str] = {}
 
-    def failed(row: Any) -> str:
+    def failed(row: MachineOfShop) -> str:
         not_shown[row.machine] = sentence(
             "The shift of machine {machine} could not be worked out. Look at its "
             "edges; the service's log names the fault.",
