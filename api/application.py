@@ -31,6 +31,7 @@ from api.pages import (
 from api.pages.frame import add_frame
 from api.pages.number_links import add_number_links
 from api.pages.numbers import page as numbers
+from api.pages.problem_page import problem_as_page
 from api.pages.render import CONTENT_POLICY
 from api.rest.all import blueprints
 from api.settings import Settings
@@ -74,7 +75,7 @@ def _routes() -> Flask:
     app.url_map.merge_slashes = False  # a scanned address may be part of a path
     app.url_map.strict_slashes = False
     app.url_map.converters["name"] = NameConverter
-    problems.register(app)
+    problems.register(app, problem_as_page)
     guard.register(app)
     language.register(app)
     document = Document(app)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import logging
 import uuid
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from flask import Flask, Response, request
+from flask import Flask, Response, current_app, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
 from api.http.guard import ForeignHost
@@ -20,6 +21,9 @@ from crib.store.savepoint import NotAnswered, is_locked
 _log = logging.getLogger("crib.api")
 
 PROBLEM_TYPE = "application/problem+json"
+
+#: Where an app keeps what makes a page of a problem.
+_AS_PAGE = "crib-problem-as-page"
 
 
 class PreconditionNeeded(Refusal):
@@ -223,7 +227,7 @@ WEB: dict[str, Row] = {
     "no-such-address": Row(
         404,
         sentence("No such address"),
-        sentence("Nothing lives there. /v1/docs lists every address."),
+        sentence("Check the address. /v1/docs lists those of the API."),
     ),
     "method-not-allowed": Row(
         405,
@@ -321,6 +325,28 @@ def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) 
     return Response(dump_json(body), status, again | (headers or {}), content_type=PROBLEM_TYPE)
 
 
+def answer_reader(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+    """A problem as its reader takes it: a page for a browser, else a problem document."""
+    again = {"Retry-After": "1"} if int(body["status"]) == 503 else {}
+    as_page: Callable[..., Response] | None = current_app.extensions.get(_AS_PAGE)
+    if as_page is None or not _asked_for_a_page():
+        response = answer_problem(body, headers)
+    else:
+        try:
+            response = as_page(body, again | (headers or {}))
+        except Exception:  # a page that fails must not hide what went wrong first
+            _log.exception("the page of a problem: %s %s", request.method, request.path)
+            response = answer_problem(body, headers)
+    response.vary.add("Accept")
+    return response
+
+
+def _asked_for_a_page() -> bool:
+    """Whether a page comes before JSON in what is accepted; ``*/*`` means JSON."""
+    known = ("application/json", PROBLEM_TYPE, "text/html")
+    return request.accept_mimetypes.best_match(known) == "text/html"
+
+
 def web_problem(kind: str, detail: str, instance: str, **more: object) -> dict[str, Any]:
     """The problem document of an error that is the web's own."""
     row = WEB[kind]
@@ -343,7 +369,7 @@ def _on_refusal(refusal: Refusal) -> Response:
         _log.info("%s %s: %s", request.method, request.path, refusal.facts["constraint"])
     if isinstance(refusal, errors.StoreBusy):
         _log.warning("%s %s: %s", request.method, request.path, refusal.sentence)
-    return answer_problem(problem_body(refusal, request.path))
+    return answer_reader(problem_body(refusal, request.path))
 
 
 def _on_http(problem: HTTPException) -> Response:
@@ -357,16 +383,16 @@ def _on_http(problem: HTTPException) -> Response:
                 allowed=allowed,
             ),
         )
-        return answer_problem(body, {"Allow": allowed})
+        return answer_reader(body, {"Allow": allowed})
     if isinstance(problem, RequestEntityTooLarge):
-        return answer_problem(
+        return answer_reader(
             _web_problem("too-large", sentence("The body is larger than this service takes."))
         )
     if problem.code == 404:
         body = _web_problem(
             "no-such-address", sentence("There is nothing at {path}.", path=request.path)
         )
-        return answer_problem(body)
+        return answer_reader(body)
     if problem.code is None or problem.code < 400:  # a redirect is an answer, not a problem
         return Response(problem.get_response().get_data(), problem.code or 302)
     if problem.code >= 500:
@@ -374,7 +400,7 @@ def _on_http(problem: HTTPException) -> Response:
     body = _web_problem(
         "bad-request", problem.description or sentence("The request cannot be read.")
     )
-    return answer_problem(body | {"status": problem.code})
+    return answer_reader(body | {"status": problem.code})
 
 
 def _on_busy(problem: NotAnswered) -> Response:
@@ -386,7 +412,7 @@ def _on_busy(problem: NotAnswered) -> Response:
 def _on_fault(problem: Exception) -> Response:
     fault = uuid.uuid4().hex[:12]
     _log.error("fault %s: %s %s", fault, request.method, request.path, exc_info=problem)
-    return answer_problem(
+    return answer_reader(
         _web_problem(
             "fault",
             sentence("{advice} Its id is {fault}.", advice=WEB["fault"].advice, fault=fault),
@@ -395,8 +421,15 @@ def _on_fault(problem: Exception) -> Response:
     )
 
 
-def register(app: Flask) -> None:
-    """Answer every refusal, web error and fault of an app with a problem document."""
+def register(app: Flask, as_page: Callable[..., Response]) -> None:
+    """Answer every refusal, web error and fault of an app.
+
+    Args:
+        app: The app.
+        as_page: Makes the page of a problem document, for who asks for pages; takes the
+            document and headers.
+    """
+    app.extensions[_AS_PAGE] = as_page
     app.register_error_handler(Refusal, _on_refusal)
     app.register_error_handler(HTTPException, _on_http)
     app.register_error_handler(NotAnswered, _on_busy)

@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.render import page
-from api.problems import WEB, Row, answer_problem, rows_by_kind
+from api.problems import WEB, Row, answer_reader, rows_by_kind
 from crib.codes import strip_address
 from crib.store.engine import revision
 
@@ -44,7 +44,7 @@ def problem_page(kind: str) -> Response:
     row = rows_by_kind().get(kind)
     if row is None:
         missing: Row = WEB["no-such-address"]
-        return answer_problem(
+        return answer_reader(
             {
                 "type": "/problems/no-such-address",
                 "title": missing.title,

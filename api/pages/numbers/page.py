@@ -12,7 +12,7 @@ from api.pages.numbers import bench, costs, cutting, designations, life, measuri
 from api.pages.numbers.mathml import figured_rows, formula_markup, number_text, symbol_markup
 from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working, code_place
 from api.pages.render import page
-from api.problems import WEB, answer_problem
+from api.problems import WEB, answer_reader
 from crib.errors import Refusal
 from crib.sentence import sentence, together
 
@@ -94,7 +94,7 @@ def working_page(slug: str) -> Response:
     working = WORKINGS.get(slug)
     if working is None:
         missing = WEB["no-such-address"]
-        return answer_problem(
+        return answer_reader(
             {
                 "type": "/problems/no-such-address",
                 "title": missing.title,
