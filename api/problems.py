@@ -12,6 +12,8 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTo
 
 from api.http.guard import ForeignHost
 from api.http.json_body import HalfJson, NotJson, dump_json
+from api.language import preferences, say
+from api.language.catalogue import SOURCE
 from api.print_queue import NotPrinted
 from crib import errors
 from crib.errors import Refusal
@@ -41,7 +43,7 @@ class Row(NamedTuple):
 
 
 TABLE: dict[type[Refusal], Row] = {
-    Refusal: Row(400, "Refused", sentence("Read the sentence; it says what is so.")),
+    Refusal: Row(400, sentence("Refused"), sentence("Read the sentence; it says what is so.")),
     HalfJson: Row(
         400,
         sentence("Not whole JSON"),
@@ -217,7 +219,7 @@ TABLE: dict[type[Refusal], Row] = {
     ),
     errors.StoreBusy: Row(
         503,
-        "Busy",
+        sentence("Busy"),
         sentence("The database was busy for too long. Nothing was recorded. Send it again."),
     ),
 }
@@ -322,7 +324,19 @@ def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) 
     """A problem document as a response; one that passes says when to ask again."""
     status = int(body["status"])
     again = {"Retry-After": "1"} if status == 503 else {}
-    return Response(dump_json(body), status, again | (headers or {}), content_type=PROBLEM_TYPE)
+    whole = dump_json(_said(body))
+    return Response(whole, status, again | (headers or {}), content_type=PROBLEM_TYPE)
+
+
+def _said(told: dict[str, Any]) -> dict[str, Any]:
+    """A problem, or a field's, with its sentence in the reader's language where it is another.
+
+    The scripts of the machine pages show it to whoever stands there.
+    """
+    if preferences().language == SOURCE:
+        return told
+    fields = [_said(error) for error in told.get("errors", ())]
+    return told | {"said": say(told["detail"])} | ({"errors": fields} if fields else {})
 
 
 def answer_reader(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:

@@ -34,6 +34,11 @@ _RETRY_AFTER: dict[str, Any] = {
     "schema": {"type": "integer", "minimum": 0},
 }
 
+_SAID: dict[str, Any] = {
+    "type": "string",
+    "description": "The detail in the language of Accept-Language, where that is not English.",
+}
+
 _PROBLEM_SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["type", "title", "status", "detail", "instance"],
@@ -42,6 +47,7 @@ _PROBLEM_SCHEMA: dict[str, Any] = {
         "title": {"type": "string"},
         "status": {"type": "integer"},
         "detail": {"type": "string", "description": "What is so and what to do."},
+        "said": _SAID,
         "instance": {"type": "string"},
         "errors": {
             "type": "array",
@@ -53,6 +59,7 @@ _PROBLEM_SCHEMA: dict[str, Any] = {
                     "pointer": {"type": "string", "description": "JSON pointer, RFC 6901"},
                     "parameter": {"type": "string"},
                     "detail": {"type": "string"},
+                    "said": _SAID,
                 },
             },
         },

@@ -105,8 +105,9 @@ async function refused(form, keys, outcome) {
     location.assign(form.dataset.verdict);
     return;
   }
-  const { detail, errors = [] } = outcome.answer;
-  complain(form, outcome.said ?? detail, errors.map((one) => one.detail).filter((text) => !detail?.includes(text)));
+  const { detail, said: inWords, errors = [] } = outcome.answer;
+  const more = errors.filter((one) => !detail?.includes(one.detail));
+  complain(form, inWords ?? detail, more.map((one) => one.said ?? one.detail));
 }
 
 async function waiting(form, keys) {

@@ -6,7 +6,6 @@
 
 import { look } from "./offline_clock.js";
 import { addFacts, allFacts, decide, dropFact, oneFact, putFact } from "./offline_store.js";
-import { place } from "./offline_words.js";
 
 const SEND_MS = 15000;
 const LONGEST_PAUSE_MS = 30000;
@@ -52,17 +51,6 @@ async function post(fact) {
   }
 }
 
-/** A sentence of the service in the reader's language; as it is where that cannot be had. */
-async function inWords(sentence) {
-  if (!sentence || place.dataset.locale.startsWith("en")) return sentence;
-  try {
-    const answer = await fetch(`/machines/said.json?${new URLSearchParams({ sentence })}`);
-    return answer.ok ? (await answer.json()).said : sentence;
-  } catch {
-    return sentence;
-  }
-}
-
 /** Whether two facts concern the same station or tool. */
 export const touches = (one, other) => one.station === other.station || (one.tool && one.tool === other.tool);
 
@@ -79,7 +67,7 @@ function marked(id) {
 
 /** Keep what a fact came to; it is returned where it was refused. What undoes it learns its number,
  *  or goes with it: a refusal recorded nothing. */
-function settle(id, { ok, status, answer, said }) {
+function settle(id, { ok, status, answer }) {
   return decide((facts, store) => {
     const fact = facts.find((one) => one.id === id);
     if (!fact) return null;
@@ -93,7 +81,7 @@ function settle(id, { ok, status, answer, said }) {
       for (const one of [fact, ...undoing]) store.delete(one.id);
       return null;
     }
-    const refused = { ...fact, state: "refused", problem: { ...answer, said }, status };
+    const refused = { ...fact, state: "refused", problem: answer, status };
     store.put(refused);
     return refused;
   });
@@ -115,7 +103,6 @@ async function sendAll() {
     if (!fact) continue;
     const outcome = await post(fact);
     if (!outcome) return false;
-    if (!outcome.ok) outcome.said = await inWords(outcome.answer.detail);
     told.set(fact.key, outcome);
     const refused = await settle(fact.id, outcome);
     if (refused) parked.push(refused);

@@ -119,19 +119,22 @@ def test_what_is_known_says_up_to_which_fact(client, bench, shop, store):
     assert known(client)["recorded"] == fact
 
 
-def test_what_was_refused_is_said_in_the_readers_language(client):
-    sentence = "Station M1/T01 holds A00007C: take it out and record its removal first."
+def test_a_refused_fact_is_answered_in_the_readers_language_too(client, bench, shop):
+    station = shop.codes["stations"]["M1/T01"]
+    first, second = bench.ready(), bench.ready("TH-2")
+    bench.post("/v1/mounts", station=station, assembly=first)
+    body = {"station": station, "assembly": second}
 
-    plain = client.get("/machines/said.json", query_string={"sentence": sentence})
-    german = client.get(
-        "/machines/said.json",
-        query_string={"sentence": sentence},
-        headers={"Accept-Language": "de"},
-    )
+    plain = client.post("/v1/mounts", json=body)
+    german = client.post("/v1/mounts", json=body, headers={"Accept-Language": "de"})
 
-    assert plain.get_json()["said"] == sentence
-    assert german.get_json()["said"] != sentence
-    assert "A00007C" in german.get_json()["said"]
+    assert plain.status_code == german.status_code == 409
+    assert "said" not in plain.get_json()
+    told = german.get_json()
+    assert told["detail"] == plain.get_json()["detail"]
+    assert told["said"] != told["detail"]
+    assert first in told["said"]
+    assert all(one["said"] != one["detail"] for one in told["errors"])
 
 
 def test_the_clock_is_the_sites_and_never_kept(client, clock):

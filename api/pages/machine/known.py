@@ -74,13 +74,6 @@ def clock() -> Response:
     return response
 
 
-@blueprint.get("/machines/said.json")
-def said() -> Response:
-    """A sentence of the service in the reader's language, for what it refused."""
-    sentence = request.args.get("sentence", "")[:2000]
-    return Response(dump_json({"said": say(sentence)}), content_type="application/json")
-
-
 @blueprint.get("/sw.js")
 def worker() -> Response:
     """The worker that serves the machine pages in a dead spot; from the root for its scope."""
