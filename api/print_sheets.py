@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import datetime
 
-from api.language.sentences import at_the_site
+from api.language.sentences import in_english
 from crib.acts.question import Question
 from crib.left_out import or_instead
 from crib.outlook.swap_list import SwapList
@@ -13,6 +13,7 @@ from crib.outlook.swap_list import SwapRow as PlannedSwap
 from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
+from crib.sentence import together
 from crib.views.kit_for_run import RunKit
 from labels.kit_sheet import KitLine, KitSheet
 from labels.swap_sheet import BenchRow, ShiftSheet, SwapRow
@@ -21,7 +22,7 @@ Local = Callable[[datetime | None], str]
 
 
 def _missing(missing: Sequence[Missing], local: Local) -> str:
-    return at_the_site("; ".join(one.sentence for one in missing), local)
+    return in_english(together("; ", (one.sentence for one in missing)), local)
 
 
 def shift_sheet(
@@ -44,7 +45,7 @@ def shift_sheet(
             _bench(job, swap, local)
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
-        problems=tuple(at_the_site(one, local) for one in problems),
+        problems=tuple(in_english(one, local) for one in problems),
     )
 
 
@@ -108,7 +109,7 @@ def _swap(row: PlannedSwap, local: Local) -> SwapRow:
 
 def _why(row: PlannedSwap, local: Local) -> str:
     since = row.overdue_since
-    why = at_the_site(row.why_sentence, local)
+    why = in_english(row.why_sentence, local)
     return f"Overdue since {local(since)}. {why}" if since else why
 
 
@@ -127,7 +128,7 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
             ("bench, before the changeover", f"{kit.bench_minutes:g}"),
             ("machine stands", f"{kit.machine_minutes:g}"),
         ),
-        problems=tuple(at_the_site(one, local) for one in found.problems),
+        problems=tuple(in_english(one, local) for one in found.problems),
         run=str(found.run_id),
         made_at=local(made_at),
     )
@@ -145,7 +146,7 @@ def _line_or_told(line: PlannedLine, local: Local) -> KitLine:
 
 
 def _line(line: PlannedLine, local: Local) -> KitLine:
-    said = (_missing(line.missing, local), at_the_site(line.note, local))
+    said = (_missing(line.missing, local), in_english(line.note, local))
     note = "; ".join(text for text in said if text)
     return KitLine(
         station=line.station or "none",

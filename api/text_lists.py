@@ -7,10 +7,11 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from api.language.sentences import at_the_site
+from api.language.sentences import in_english
 from crib.acts.question import Question
 from crib.clock import comes_twice
 from crib.outlook.swap_list import SwapList, SwapRow
+from crib.sentence import together
 
 
 def local(at: datetime | None, zone: ZoneInfo) -> str:
@@ -58,7 +59,7 @@ def _overdue(row: SwapRow, zone: ZoneInfo) -> str:
 
 
 def _said(sentence: str, zone: ZoneInfo) -> str:
-    return at_the_site(sentence, lambda at: local(at, zone))
+    return in_english(sentence, lambda at: local(at, zone))
 
 
 def _sister(row: SwapRow, zone: ZoneInfo) -> str:
@@ -66,5 +67,5 @@ def _sister(row: SwapRow, zone: ZoneInfo) -> str:
         return "no sister needed"
     sister = row.sister
     named = sister.assembly or sister.holder or ""
-    missing = _said("; ".join(one.sentence for one in sister.missing), zone)
+    missing = _said(together("; ", (one.sentence for one in sister.missing)), zone)
     return " ".join(part for part in (sister.state, named, missing) if part)

@@ -8,6 +8,7 @@ shop (its holders, places, notes) and are never looked up. Templates are written
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
@@ -27,12 +28,6 @@ class Figure(str):
 
 class Instant(str):
     """An instant as RFC 3339; a page shows it in the site's time."""
-
-    __slots__ = ()
-
-
-class Kept(str):
-    """A sentence of ours that the database kept as text; pages know it again by its words."""
 
     __slots__ = ()
 
@@ -192,8 +187,6 @@ def _kept_value(value: object) -> object:
         return {"figure": str(value)}
     if isinstance(value, Instant):
         return {"instant": str(value)}
-    if isinstance(value, Kept):
-        return {"kept": str(value)}
     if isinstance(value, bool | int | float) or value is None:
         return value
     return str(value)
@@ -217,9 +210,23 @@ def from_kept(kept: object) -> str:
     raise ValueError(f"no kept sentence: {kept!r}")
 
 
-def sentences_from_kept(kept: Iterable[object]) -> list[str]:
-    """What was kept of sentences; one that was kept as plain text is known by its words."""
-    return [Kept(one) if isinstance(one, str) else from_kept(one) for one in kept]
+def kept_beside(text: str | None) -> str | None:
+    """The JSON that is kept beside a sentence's text; None of a plain text."""
+    return json.dumps(as_kept(text)) if isinstance(text, Sentence) else None
+
+
+def told_again(text: str, beside: str | None) -> str:
+    """The sentence of a text and of what was kept beside it.
+
+    It is the plain text where nothing stands beside it, or nothing that says the same.
+    """
+    if beside is None:
+        return text
+    try:
+        whole = from_kept(json.loads(beside))
+    except (TypeError, ValueError, KeyError):
+        return text
+    return whole if whole == text else text
 
 
 def _value_from_kept(kept: object) -> object:
@@ -230,8 +237,6 @@ def _value_from_kept(kept: object) -> object:
             return Figure(text)
         case {"instant": str(text)}:
             return Instant(text)
-        case {"kept": str(text)}:
-            return Kept(text)
     return kept
 
 

@@ -99,7 +99,11 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
                 ),
                 errors=[{"field": field, "detail": sentence("not a finite number")}],
             ) from problem
-        raise HalfJson(_sentence(raw, problem)) from problem
+        if not raw.strip():
+            raise HalfJson(
+                sentence("The body is empty; this call takes a JSON object.")
+            ) from problem
+        raise _not_whole(str(problem)) from problem
     return value
 
 
@@ -124,12 +128,12 @@ def _endless_number(raw: bytes) -> str | None:
     return None
 
 
-def _sentence(raw: bytes, problem: ValueError) -> str:
-    if not raw.strip():
-        return sentence("The body is empty; this call takes a JSON object.")
-    return sentence(
-        "The body is not whole JSON: {problem}. Nothing was recorded; send it again.",
-        problem=problem,
+def _not_whole(problem: str) -> HalfJson:
+    return HalfJson(
+        sentence(
+            "The body is not whole JSON: {problem}. Nothing was recorded; send it again.",
+            problem=problem,
+        )
     )
 
 
@@ -137,7 +141,7 @@ def _refuse_twice(pairs: list[tuple[str, object]]) -> dict[str, object]:
     members: dict[str, object] = {}
     for name, value in pairs:
         if name in members:
-            raise ValueError(f"'{name[:60]}' is given twice in one object")
+            raise _not_whole(sentence("'{name}' is given twice in one object", name=name[:60]))
         members[name] = value
     return members
 

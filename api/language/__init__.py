@@ -10,15 +10,14 @@ templates and page code; ``sentence("Tool {tool} holds {parts} parts.", tool=...
 in the domain, which pages show by ``say(text)``. The words of a script are in its page. A
 sentence is its English text and keeps its template and values (crib/sentence.py): join
 sentences with ``+`` or ``together``, since an f-string or ``str.join`` would forget them.
-Part of the domain still makes plain texts, which ``say`` recognises by their templates.
+``say`` leaves a plain text as it is: it is the shop's own.
 
 A language is one file, ``api/language/CODE.po`` (such as ``de`` or ``pt-BR``, keys in
 English), read at its first use. A file dropped in can be selected at once. After texts
 changed, ``python -m api.language.extract --list`` adds the new ones to every file, drops the
-old ones and lists those without a translation: page texts from their calls, the domain's
-sentences from the source, f-string holes as ``{0}``, ``{1}``. CI fails while a language is
-incomplete. A text without an entry stays English. One whose holes differ from the English
-one's is left out and logged.
+old ones and lists those without a translation. CI fails while a language is incomplete. A
+text without an entry stays English. One whose holes differ from the English one's is left out
+and logged.
 
 The JSON API and its documents, shop files, the command line and paper are in English. Offsets
 to key in keep the control's own unit and text.

@@ -24,8 +24,6 @@ FOLDER = Path(__file__).resolve().parent
 #: Where a value goes in a text.
 HOLE = re.compile(r"\{(\w*)\}")
 _CODE = re.compile(r"[a-z]{2,3}(-[A-Z][A-Za-z]+)?", re.ASCII)
-#: Where sentences are made, not pages.
-_SENTENCES_IN = ("crib/", "labels/", "api/http", "api/rest", "api/schemas", "api/problems")
 _log = logging.getLogger("crib.language")
 
 
@@ -43,14 +41,12 @@ class Catalogue:
         texts: English text to its text.
         plurals: English text for one to the texts of all plural forms.
         form: Which plural form a number takes.
-        of_domain: The English texts of which the domain makes sentences.
     """
 
     language: str
     texts: dict[str, str] = field(default_factory=dict)
     plurals: dict[str, tuple[str, ...]] = field(default_factory=dict)
     form: Callable[[int], int] = lambda number: int(number != 1)
-    of_domain: frozenset[str] = frozenset()
 
     def text(self, english: str) -> str:
         """The text for an English one; the English one where there is none."""
@@ -89,7 +85,6 @@ def read(language: str, folder: Path = FOLDER) -> Catalogue:
         found: Catalog = read_po(file, locale=locale_of(language))
     texts: dict[str, str] = {}
     plurals: dict[str, tuple[str, ...]] = {}
-    of_domain: set[str] = set()
     for message in found:
         if not message.id or message.fuzzy:
             continue
@@ -97,21 +92,12 @@ def read(language: str, folder: Path = FOLDER) -> Catalogue:
             said = str(message.string)
             if said and _same_holes(path, message.id, (said,)):
                 texts[message.id] = said
-                if _of_domain(message.id, message.locations):
-                    of_domain.add(message.id)
         else:
             forms = tuple(str(form) for form in message.string or ())
             if forms and all(forms) and _same_holes(path, message.id[1], forms):
                 plurals[message.id[0]] = forms
     chooser = _form_chooser(found.plural_expr)
-    return Catalogue(language, texts, plurals, chooser, frozenset(of_domain))
-
-
-def _of_domain(text: str, places: list[tuple[str, int]]) -> bool:
-    """Whether the domain makes sentences of a text: by where it is said, or its holes."""
-    return any(place.startswith(_SENTENCES_IN) for place, _line in places) or (
-        {*map(str, range(20)), "name"}.issuperset(HOLE.findall(text))
-    )
+    return Catalogue(language, texts, plurals, chooser)
 
 
 def _same_holes(path: Path, english: str, said: tuple[str, ...]) -> bool:

@@ -14,7 +14,6 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
 from api.language.catalogue import FOLDER, locale_of
-from api.language.domain_texts import domain_texts
 from api.language.page_texts import page_texts
 
 #: The folder of the sources.
@@ -35,8 +34,6 @@ def needed(root: Path = ROOT) -> Catalog:
     """Every text that a language has to have, and where it is used."""
     template = Catalog()
     for text, places in page_texts(root).items():
-        template.add(text, locations=[(place, 0) for place in places])
-    for text, places in domain_texts(root).items():
         template.add(text, locations=[(place, 0) for place in places])
     return template
 

@@ -8,6 +8,7 @@ from api.language import formats
 from api.language.preferences import preferences
 from api.language.sentences import say
 from api.language.texts import _, _n
+from crib.sentence import word
 
 
 def register(app: Flask) -> None:
@@ -17,6 +18,7 @@ def register(app: Flask) -> None:
             "_": _,
             "_n": _n,
             "say": say,
+            "word": word,
             "preferences": preferences,
             "local_clock": formats.local_clock,
             "local_day": formats.local_day,

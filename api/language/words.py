@@ -18,19 +18,12 @@ WORDS = (
     mark("chipped"), mark("broken"), mark("built_up_edge"), mark("job_change"),
     mark("inspection"), mark("worn as planned"), mark("worn early"), mark("built up edge"),
     mark("job change"),
-    # said beside each other
-    mark("moves by {0} µm a day ± {1} (standard error)"),
-    # answers of calculations
-    mark("A planned swap never pays: run each edge until it fails."),
-    mark("Swapping at {0} costs least per unit of use; {1} of edges fail before."),
-    # what a refusal is called in one word
-    mark("Refused"),
-    mark("Busy"),
     # roles, and what a run, an insert or a station is
     mark("attendant"), mark("operator"), mark("supervisor"), mark("planned"), mark("running"),
     mark("done"), mark("turning"), mark("live"), mark("drilling"), mark("round"),
     mark("main"), mark("sub"), mark("both"), mark("right"), mark("left"), mark("neutral"),
     mark("yes"), mark("no"), mark("nothing"), mark("several"), mark("speed"), mark("feed"),
+    mark("program"), mark("none"),
     mark("depth"), mark("radius"), mark("length"), mark("width"), mark("height"),
     # what a number is counted in
     mark("parts"), mark("part"), mark("minutes"), mark("hours"), mark("days"),

@@ -141,10 +141,13 @@ def work_out_swap_point(call: Call) -> dict[str, Any]:
         "age": None if never else found.age,
         "cost_rate": found.cost_rate,
         "fails_first_share": found.fails_first_prob,
-        "why": "A planned swap never pays: run each edge until it fails."
+        "why": sentence("A planned swap never pays: run each edge until it fails.")
         if never
-        else f"Swapping at {found.age:.4g} costs least per unit of use; "
-        f"{found.fails_first_prob:.1%} of edges fail before.",
+        else sentence(
+            "Swapping at {age} costs least per unit of use; {share} of edges fail before.",
+            age=figure(found.age, ".4g"),
+            share=figure(found.fails_first_prob, ".1%"),
+        ),
     }
 
 

@@ -21,13 +21,13 @@ from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import ft_min_from_m_min
 from crib.life.taylor_range import CurveRange
 from crib.outlook.own_constants import ItemEstimate
-from crib.sentence import sentence
+from crib.sentence import sentence, word
 
 blueprint = Blueprint(
     "tool life", __name__, description="Constants of the speed-life curve, from lives."
 )
 
-ANY_TOOL = (
+ANY_TOOL = sentence(
     "any tool: 1/n 4 ± 2, a/n 1.2 ± 1.2, b/n 0.5 ± 0.8 (from memory: tables of n from 0.125 to "
     "0.6); life about 20 min, Weibull shape about 3 (common practice, no source)"
 )
@@ -72,7 +72,7 @@ def work_out_tool_life_constants(call: Call) -> dict[str, Any]:
         reference_depth_mm=given.get("reference_depth_mm"),
     )
     return _answer(found, tests) | {
-        "prior_source": "none" if given["prior"] == "none" else source,
+        "prior_source": word("none") if given["prior"] == "none" else source,
         "cuts": [
             _cut(found, metric_cut(cut, f"cuts.{place}.", "cutting_speed", "feed"))
             for place, cut in enumerate(given["cuts"])

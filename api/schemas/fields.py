@@ -175,7 +175,7 @@ class Text(fields.String):
         return text
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> str | None:
-        if value is None or value.__class__ is str:  # nearly always: no more to be done
+        if value is None or isinstance(value, str):  # nearly always; a sentence stays one
             return value
         return super()._serialize(value, attr, obj, **kwargs)
 

@@ -83,7 +83,7 @@ def later_sentence(measure: str, later: Later) -> str:
         said.append(
             sentence(
                 "moving by {plus_minus} within the stations",
-                plus_minus=_plus_minus(later.drift_mm_per_day, 1000, "µm a day", 2),
+                plus_minus=_plus_minus(later.drift_mm_per_day, 1000, sentence("µm a day"), 2),
             )
         )
     if not said:

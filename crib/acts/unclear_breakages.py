@@ -7,7 +7,7 @@ from typing import Final
 from crib.acts.question import BREAKAGE, Question
 from crib.clock import print_instant
 from crib.errors import Conflict
-from crib.sentence import Kept, sentence, together
+from crib.sentence import sentence, together
 from crib.store.doubt_rows import OpenDoubt, open_doubts
 from crib.store.engine import Tx
 
@@ -50,7 +50,7 @@ def _asked(one: OpenDoubt) -> Question:
         machine=one.machine,
         at=print_instant(told.at),
         signal=told.signal,
-        why=Kept(told.why),
+        why=told.why,
     )
     return Question(
         kind=BREAKAGE,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Final
 
 from crib.errors import OutsideModel
-from crib.sentence import figure, sentence, together
+from crib.sentence import figure, sentence, together, word
 
 KINDS: Final = (
     "turn",
@@ -158,7 +158,7 @@ def lowest_limit(
             raise OutsideModel(
                 sentence(
                     "The speed limit of the {name} is {rpm}; it has to be {fits}.",
-                    name=name,
+                    name=word(name),
                     rpm=repr(rpm),
                     fits=fits,
                 ),
@@ -166,7 +166,7 @@ def lowest_limit(
                 errors=[{"field": field, "detail": sentence("has to be {fits}", fits=fits)}],
             )
         if rpm < lowest:
-            lowest, whose = rpm, name
+            lowest, whose = rpm, word(name)
     if program_rpm is not None and program_rpm < lowest:
-        return program_rpm, "program"
+        return program_rpm, word("program")
     return lowest, whose

@@ -64,7 +64,7 @@ def explain_insert(insert: Insert) -> tuple[Position, ...]:
             insert.thickness,
             sentence(
                 "thickness: {inches}{told}",
-                inches=_inches(insert, "1/16 in, "),
+                inches=_inches(insert, sentence("1/16 in, ")),
                 told=_told(insert.thickness_mm, "mm"),
             ),
             insert.thickness_mm,
@@ -176,11 +176,11 @@ def _corner(insert: Insert) -> tuple[str, float | str | None]:
         )
     radius = insert.corner_radius_mm
     size: str = (
-        "sharp"
+        sentence("sharp")
         if not radius
         else sentence(
             "radius {inches}{radius} mm",
-            inches=_inches(insert, "1/64 in, "),
+            inches=_inches(insert, sentence("1/64 in, ")),
             radius=figure(radius, "g"),
         )
     )
@@ -247,7 +247,8 @@ def _length(letter: str, length_mm: float | None) -> str:
     if letter == holder_tables.STANDARD_LENGTH:
         return sentence("overall length: that of ISO 5610 for this shank")
     return sentence(
-        "overall length: {told}", told=_told(length_mm, "mm", "special, the maker tells")
+        "overall length: {told}",
+        told=_told(length_mm, "mm", sentence("special, the maker tells")),
     )
 
 

@@ -149,5 +149,5 @@ BAR_KIND: Final = {
     "G": sentence("carbide shank, steel head, damped, with a coolant bore"),
     "H": sentence("heavy metal"),
     "J": sentence("heavy metal, with a coolant bore"),
-    "S": "steel",
+    "S": sentence("steel"),
 }

@@ -27,7 +27,7 @@ _TO_30 = _TO_50[:7]
 #: Table 1: main groups and application groups.
 GROUPS: Final[dict[str, Group]] = {
     "P": Group(
-        "steel",
+        sentence("steel"),
         sentence("steel and cast steel, except stainless with an austenitic structure"),
         _TO_50,
     ),

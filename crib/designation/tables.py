@@ -28,22 +28,22 @@ class Shape(NamedTuple):
 #: Clause 5.1, table 1. The angle of a rhombus or parallelogram is its smaller one, and those
 #: corners are the ones that its holders present.
 SHAPES: Final[dict[str, Shape]] = {
-    "A": Shape("parallelogram", 85.0, 2),
-    "B": Shape("parallelogram", 82.0, 2),
-    "C": Shape("rhombic", 80.0, 2),
-    "D": Shape("rhombic", 55.0, 2),
-    "E": Shape("rhombic", 75.0, 2),
-    "H": Shape("hexagonal", 120.0, 6),
-    "K": Shape("parallelogram", 55.0, 2),
-    "L": Shape("rectangular", 90.0, None),
-    "M": Shape("rhombic", 86.0, 2),
-    "O": Shape("octagonal", 135.0, 8),
-    "P": Shape("pentagonal", 108.0, 5),
-    "R": Shape("round", None, None),
-    "S": Shape("square", 90.0, 4),
-    "T": Shape("triangular", 60.0, 3),
-    "V": Shape("rhombic", 35.0, 2),
-    "W": Shape("trigon", 80.0, 3),
+    "A": Shape(sentence("parallelogram"), 85.0, 2),
+    "B": Shape(sentence("parallelogram"), 82.0, 2),
+    "C": Shape(sentence("rhombic"), 80.0, 2),
+    "D": Shape(sentence("rhombic"), 55.0, 2),
+    "E": Shape(sentence("rhombic"), 75.0, 2),
+    "H": Shape(sentence("hexagonal"), 120.0, 6),
+    "K": Shape(sentence("parallelogram"), 55.0, 2),
+    "L": Shape(sentence("rectangular"), 90.0, None),
+    "M": Shape(sentence("rhombic"), 86.0, 2),
+    "O": Shape(sentence("octagonal"), 135.0, 8),
+    "P": Shape(sentence("pentagonal"), 108.0, 5),
+    "R": Shape(sentence("round"), None, None),
+    "S": Shape(sentence("square"), 90.0, 4),
+    "T": Shape(sentence("triangular"), 60.0, 3),
+    "V": Shape(sentence("rhombic"), 35.0, 2),
+    "W": Shape(sentence("trigon"), 80.0, 3),
 }
 
 #: Corners of a rectangle (L) that are alike: two under a half turn, all four if mirrored too.
@@ -156,12 +156,12 @@ WIPER_CLEARANCE_DEG: Final[dict[str, float | None]] = {
 
 #: Clause 6.1, table 7.
 EDGE_CONDITION: Final = {
-    "E": "rounded",
-    "F": "sharp",
+    "E": sentence("rounded"),
+    "F": sentence("sharp"),
     "K": sentence("double chamfered"),
     "P": sentence("double chamfered and rounded"),
     "S": sentence("chamfered and rounded"),
-    "T": "chamfered",
+    "T": sentence("chamfered"),
 }
 
 #: Clause 6.2, table 8: direction of cutting.

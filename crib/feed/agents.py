@@ -198,16 +198,19 @@ class MachineFeed:
             await self._ask()
         except NothingToFollow as problem:
             self._start_over()
-            await self._tell("stopped", str(problem))
+            await self._tell("stopped", problem.sentence)
         except FeedProblem as problem:
             self._another_way = self._follower.failed(problem)
             if isinstance(problem, NotBooked):
                 self._start_over()
-            await self._tell("waiting", str(problem))
+            await self._tell("waiting", problem.sentence)
         except Exception as problem:
             _LOG.exception("reading %s failed", self._source.machine)
             self._start_over()
-            await self._tell("waiting", f"Reading the agent failed: {problem!r:.200}.")
+            failed = sentence(
+                "Reading the agent failed: {problem}.", problem=repr(problem)[:200]
+            )
+            await self._tell("waiting", failed)
         else:
             return True
         return False
@@ -370,7 +373,7 @@ class MachineFeed:
                 FeedNews(self._source.machine, "mtconnect", None, state=state, problem=problem)
             )
         except NotBooked as refused:
-            problem = f"{problem} {refused}"
+            problem = together(" ", (problem, refused.sentence))
         self._mention(state, problem)
 
     def _mention(self, state: str, problem: str | None) -> None:

@@ -144,10 +144,10 @@ class AssetSender:
             try:
                 await self._put(session, due, code, raw)
             except NoAnswer as why:
-                problem = str(why)
+                problem = why.sentence
                 break  # the next ones would wait as long
             except FeedProblem as why:
-                problem = problem or str(why)
+                problem = problem or why.sentence
                 continue
             sent += 1
             agent.digests[code] = digest

@@ -29,7 +29,7 @@ from crib.feed.machine_clock import MachineClock
 from crib.feed.problems import NotBooked, WriterEnded
 from crib.feed.topic_map import Garbled, Message, TopicMap
 from crib.feed.writer import Writer
-from crib.sentence import sentence
+from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.feeds import list_feeds, see_session
 from crib.store.last_counts import last_count
@@ -103,7 +103,8 @@ class BrokerFeed:
         self._states[session] = state
         worst = max((one.state for one in self._states.values()), key=_WORSE.index)
         problems = {one.problem: 0 for one in self._states.values() if one.state == worst}
-        whole = BrokerState(worst, " ".join(filter(None, problems)) or None)
+        told = [problem for problem in problems if problem is not None]
+        whole = BrokerState(worst, together(" ", told) if told else None)
         known = len(self._states) == len(self._sessions)
         if (known or whole != FOLLOWING) and whole != self._told:
             self._told = whole

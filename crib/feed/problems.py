@@ -4,7 +4,15 @@ from __future__ import annotations
 
 
 class FeedProblem(Exception):  # noqa: N818 - said of a feed, not a fault of the service
-    """Why a machine cannot be read just now; the text is a sentence for a person."""
+    """Why a machine cannot be read just now.
+
+    Args:
+        sentence: What is so and what to do, for a person.
+    """
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
 
 
 class BadDocument(FeedProblem):

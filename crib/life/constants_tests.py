@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.taylor_range import CurveRange
-from crib.sentence import figure, sentence, together
+from crib.sentence import figure, sentence, together, word
 
 #: Lowest and highest value that a test can mean; beyond it is a slip of the keyboard. A life
 #: of more than a million minutes is two years in cut without a pause.
@@ -83,7 +83,7 @@ class LifeTests:
 
     def why_untold(self, column: int) -> str:
         """Why the lives say little about the exponent of speed (0), feed (1) or depth (2)."""
-        name = ("speed", "feed", "depth of cut")[column]
+        name = (word("speed"), word("feed"), sentence("depth of cut"))[column]
         logs = self.log_cut()[self.ended]
         if not len(logs):
             return sentence("none of them ran to its end")

@@ -11,6 +11,7 @@ from crib.arrays import Ints
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.planning.output import MachineOutput, TimedRun, output_of_runs, windows_of
 from crib.planning.runless import Runless, runless_parts
+from crib.sentence import sentence
 
 #: What was made longer ago is only asked about while no run began since [µs].
 _ASKED_US = 7 * 24 * 3_600_000_000
@@ -193,11 +194,20 @@ def runs_offered(one: Runless, runs: Iterable[AskedRun]) -> tuple[RunOffered, ..
 def sentence_of(one: Runless, offered: Sequence[RunOffered]) -> str:
     """What is so and what to do, for programs."""
     begin, end = (print_instant(instant_from_us(us)) for us in (one.begin_us, one.end_us))
-    said = (
-        f"{one.parts} parts made from {begin} to {end} belong to no run: no edge is charged "
-        "with them."
+    said = sentence(
+        "{parts} parts made from {begin} to {end} belong to no run: no edge is charged with "
+        "them.",
+        parts=one.parts,
+        begin=begin,
+        end=end,
     )
     if not offered:
-        return f"{said} Add the run that made them to runs.csv, or by POST /v1/runs."
-    run = offered[0]
-    return f"{said} If {run.part} made them, say so: POST /v1/run-claims with run {run.run}."
+        return sentence(
+            "{said} Add the run that made them to runs.csv, or by POST /v1/runs.", said=said
+        )
+    return sentence(
+        "{said} If {part} made them, say so: POST /v1/run-claims with run {run}.",
+        said=said,
+        part=offered[0].part,
+        run=offered[0].run,
+    )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, Column, ForeignKey, String, Table
+from sqlalchemy import Column, ForeignKey, String, Table
 
 from crib.store.record_tables import metadata
+from crib.store.types import Sentences
 
 #: A supervisor let a preset count although its gauge did not: which problems, who, why.
 preset_overrides = Table(
@@ -13,7 +14,7 @@ preset_overrides = Table(
     Column("preset_id", ForeignKey("presets.fact_id"), primary_key=True, autoincrement=False),
     Column("person_id", ForeignKey("people.id"), nullable=False),
     Column("reason", String, nullable=False),
-    Column("problems", JSON, nullable=False),
+    Column("problems", Sentences, nullable=False),
 )
 
 #: A label on paper: the code that it carries and the preset that it shows.

@@ -12,6 +12,7 @@ from sqlalchemy import text
 from crib.arrays import Ints
 from crib.floor.count import KnownCounts
 from crib.floor.path_counters import PathCounters, path_counters
+from crib.sentence import kept_beside
 from crib.store.engine import Tx
 
 _COLUMNS = "at, count, life, total, coalesce(source_id, 0), starts"
@@ -42,8 +43,8 @@ _KNOWN_REFUSALS = (
     "SELECT at, reading, reason FROM count_refusals WHERE machine_id = ? AND path = ?"
 )
 _INSERT_REFUSAL = (
-    "INSERT INTO count_refusals (batch_id, machine_id, path, at, reading, reason, detail)"
-    " VALUES (?, ?, ?, ?, ?, ?, ?)"
+    "INSERT INTO count_refusals (batch_id, machine_id, path, at, reading, reason, detail,"
+    " detail_sentence) VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 )
 
 
@@ -269,7 +270,15 @@ def insert_refusals(
         tx.exec_driver_sql(
             _INSERT_REFUSAL,
             [
-                (batch_id, *counter, row.at_us, _json(row.reading), row.reason, row.detail)
+                (
+                    batch_id,
+                    *counter,
+                    row.at_us,
+                    _json(row.reading),
+                    row.reason,
+                    row.detail,
+                    kept_beside(row.detail),
+                )
                 for row in refused
             ],
         )

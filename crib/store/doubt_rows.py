@@ -6,11 +6,12 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, readable_instant, us_from_instant
+from crib.sentence import kept_beside, told_again
 from crib.store.engine import Tx
 
 _OPEN = """
     SELECT d.id, d.machine_id, m.machine, d.path, d.tool_number, d.at, d.signal, d.why,
-           d.found_at
+           d.why_sentence, d.found_at
     FROM breakage_doubts AS d JOIN machines AS m ON m.id = d.machine_id
     WHERE m.retired_at IS NULL AND NOT EXISTS (
       SELECT 1 FROM breakage_answers AS a WHERE a.doubt_id = d.id AND NOT EXISTS
@@ -55,9 +56,9 @@ def insert_doubt(tx: Tx, one: Doubt, found_at: datetime) -> None:
     if known is None:
         tx.exec_driver_sql(
             "INSERT INTO breakage_doubts"
-            " (machine_id, path, tool_number, at, signal, why, found_at)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (*told, one.why, us_from_instant(found_at)),
+            " (machine_id, path, tool_number, at, signal, why, why_sentence, found_at)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (*told, one.why, kept_beside(one.why), us_from_instant(found_at)),
         )
 
 
@@ -74,11 +75,11 @@ def open_doubts(tx: Tx, machine_id: int | None = None) -> list[OpenDoubt]:
 
 
 def _open_doubt(row: Any) -> OpenDoubt:
-    number, machine_id, machine, path, tool_number, at_us, signal, why, found_us = row
+    number, machine_id, machine, path, tool_number, at_us, signal, why, beside, found_us = row
     told = readable_instant(at_us)
     # a breakage must be asked about whatever became of its instants
     at = told or readable_instant(found_us) or instant_from_us(0)
-    doubt = Doubt(machine_id, path, tool_number, at, signal, why)
+    doubt = Doubt(machine_id, path, tool_number, at, signal, told_again(why, beside))
     return OpenDoubt(number, machine, doubt, told is not None)
 
 

@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 
 from crib.clock import parse_instant, print_instant
+from crib.sentence import as_kept, from_kept
 from crib.store.engine import Tx
 
 _SIZE = 2048
@@ -70,10 +71,13 @@ class BeatFile:
             "started_at": print_instant(beat.started_at),
             "beat_at": print_instant(beat.beat_at),
             "machine": beat.machine,
-            "problem": None if beat.problem is None else beat.problem[:_LONGEST],
+            "problem": None if beat.problem is None else as_kept(beat.problem),
             "ended": beat.ended,
         }
-        raw = json.dumps(told).encode().ljust(_SIZE)
+        raw = json.dumps(told).encode()
+        if beat.problem is not None and len(raw) > _SIZE:  # its English text alone, cut
+            raw = json.dumps(told | {"problem": beat.problem[:_LONGEST]}).encode()
+        raw = raw.ljust(_SIZE)
         descriptor = os.open(self._path, os.O_WRONLY | os.O_CREAT, 0o600)
         try:
             # in one piece and never shorter: nobody reads half of it, and a full disk takes it
@@ -91,7 +95,7 @@ class BeatFile:
                 parse_instant(told["started_at"]),
                 parse_instant(told["beat_at"]),
                 told["machine"],
-                told["problem"],
+                None if told["problem"] is None else from_kept(told["problem"]),
                 bool(told["ended"]),
             )
         except (FileNotFoundError, ValueError, KeyError, TypeError):

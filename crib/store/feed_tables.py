@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, Column, ForeignKey, Integer, String, Table
+from sqlalchemy import JSON, CheckConstraint, Column, ForeignKey, Integer, String, Table
 
 from crib.store.record_tables import metadata
 from crib.store.types import Instant, Whole
@@ -25,6 +25,8 @@ feeds = Table(
     Column("lacks_us", Whole),
     Column("assets_sent_at", Instant),
     Column("assets_problem", String),
+    Column("problem_sentence", JSON),
+    Column("assets_problem_sentence", JSON),
     CheckConstraint("source IN ('mtconnect', 'mqtt', 'folder', 'http')", name="known_source"),
     CheckConstraint("state IN ('following', 'waiting', 'stopped')", name="known_state"),
 )
@@ -124,6 +126,7 @@ breakage_doubts = Table(
     Column("signal", String, nullable=False),
     Column("why", String, nullable=False),
     Column("found_at", Instant, nullable=False),
+    Column("why_sentence", JSON),
 )
 
 #: The facts that answer such a question: a breakage, or a dismissal.

@@ -8,14 +8,17 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, instant_or_none, readable_instant, us_from_instant
+from crib.sentence import kept_beside, told_again
 from crib.store.engine import Tx
 
 _KEEP = """
     INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
-                       instance_id, next_sequence, clock_off_us, device_uuid, lacks_us)
-    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+                       instance_id, next_sequence, clock_off_us, device_uuid, lacks_us,
+                       problem_sentence)
+    VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
     ON CONFLICT (machine_id) DO UPDATE SET
       source = excluded.source, state = excluded.state, problem = excluded.problem,
+      problem_sentence = excluded.problem_sentence,
       heard_at = coalesce(excluded.heard_at, heard_at),
       counted_at = coalesce(excluded.counted_at, counted_at),
       lag_us = coalesce(excluded.lag_us, lag_us),
@@ -119,6 +122,10 @@ def _seconds(us: Any) -> float | None:
     return us / 1e6 if isinstance(us, int) else None
 
 
+def _told(problem: str | None, beside: str | None) -> str | None:
+    return None if problem is None else told_again(problem, beside)
+
+
 def _driver(tx: Tx) -> Any:
     # past SQLAlchemy: a thousand machines say something every second
     return tx.connection.driver_connection
@@ -174,6 +181,7 @@ def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
         off_us,
         feed.device,
         feed.lacks_us,
+        kept_beside(feed.problem),
     )
 
 
@@ -218,7 +226,8 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
     rows = _driver(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
         " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
-        " f.device_uuid, coalesce(f.lacks_us, 0), f.assets_sent_at, f.assets_problem"
+        " f.device_uuid, coalesce(f.lacks_us, 0), f.assets_sent_at, f.assets_problem,"
+        " f.problem_sentence, f.assets_problem_sentence"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
@@ -227,7 +236,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[1],
             row[2],
             row[3],
-            row[4],
+            _told(row[4], row[15]),
             row[5],
             row[6],
             _seconds(row[7]),
@@ -237,7 +246,7 @@ def list_feeds(tx: Tx) -> list[FeedRow]:
             row[11],
             row[12],
             row[13],
-            row[14],
+            _told(row[14], row[16]),
         )
         for row in rows
     ]
@@ -333,7 +342,13 @@ def keep_assets_sent(
 ) -> None:
     """Keep when tools were sent to a machine's agent last (None: as before), or why not."""
     _driver(tx).execute(
-        "UPDATE feeds SET assets_sent_at = coalesce(?, assets_sent_at), assets_problem = ?"
+        "UPDATE feeds SET assets_sent_at = coalesce(?, assets_sent_at), assets_problem = ?,"
+        " assets_problem_sentence = ?"
         " WHERE machine_id = (SELECT id FROM machines WHERE machine = ?)",
-        (None if sent_at is None else us_from_instant(sent_at), problem, machine),
+        (
+            None if sent_at is None else us_from_instant(sent_at),
+            problem,
+            kept_beside(problem),
+            machine,
+        ),
     )

@@ -321,6 +321,7 @@ count_refusals = Table(
     Column("reason", String, nullable=False),
     Column("detail", String, nullable=False),
     Column("path", Integer, nullable=False, server_default="0"),
+    Column("detail_sentence", JSON),
     Index("ix_count_refusals_when", "machine_id", "path", "at"),
 )
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from crib.clock import instant_from_us, print_instant
 from crib.floor.told_set import HOLDS_US, ToldSet
+from crib.sentence import kept_beside
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.verdict_rows import TOLD, insert_verdict
@@ -42,8 +43,8 @@ def insert_told(tx: Tx, fact_id: int, counter: Counted, told: ToldSet, detail: s
     at = print_instant(instant_from_us(told.at_us))
     reading = json.dumps({"at": at, "count": told.said}, sort_keys=True)
     refusal_id = tx.exec_driver_sql(
-        "INSERT INTO count_refusals (batch_id, machine_id, path, at, reading, reason, detail)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
-        (fact_id, *counter, told.at_us, reading, TOLD, detail),
+        "INSERT INTO count_refusals (batch_id, machine_id, path, at, reading, reason, detail,"
+        " detail_sentence) VALUES (?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+        (fact_id, *counter, told.at_us, reading, TOLD, detail, kept_beside(detail)),
     ).scalar_one()
     insert_verdict(tx, fact_id, int(refusal_id), "counter_set")

@@ -10,7 +10,7 @@ from sqlalchemy import JSON, BigInteger, Dialect, Integer
 from sqlalchemy.types import TypeDecorator
 
 from crib.clock import instant_from_us, us_from_instant
-from crib.sentence import as_kept, sentences_from_kept
+from crib.sentence import as_kept, from_kept
 
 
 class Instant(TypeDecorator[datetime]):
@@ -53,4 +53,4 @@ class Sentences(TypeDecorator[Sequence[str]]):
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Sequence[str] | None:
         """The sentences again; what was kept before as plain text stays that."""
-        return None if value is None else sentences_from_kept(value)
+        return None if value is None else [from_kept(one) for one in value]

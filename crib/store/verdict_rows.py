@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from crib.clock import readable_instant
+from crib.sentence import told_again
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 
@@ -17,7 +18,7 @@ MOST_DOUBTED = 100_000
 
 _SELECT = """
     SELECT r.id, r.machine_id, r.path, m.machine, r.at, r.reading, r.reason, r.detail,
-           b.recorded_at, v.fact_id, v.verdict, p.name, vf.at, vf.note
+           r.detail_sentence, b.recorded_at, v.fact_id, v.verdict, p.name, vf.at, vf.note
     FROM count_refusals AS r
     JOIN machines AS m ON m.id = r.machine_id
     JOIN facts AS b ON b.id = r.batch_id
@@ -99,7 +100,7 @@ def _reading(text: Any) -> Any:
 
 
 def _kept_aside(row: Any) -> KeptAside:
-    number, machine_id, path, machine, at, text, reason, detail, came, *verdict = row
+    number, machine_id, path, machine, at, text, reason, detail, beside, came, *verdict = row
     reading = _reading(text)
     verdict_id, word, judge, judged, note = verdict
     return KeptAside(
@@ -109,7 +110,7 @@ def _kept_aside(row: Any) -> KeptAside:
         at=readable_instant(at),
         count=reading.get("count") if isinstance(reading, dict) else reading,
         reason=reason,
-        sentence=detail,
+        sentence=told_again(detail, beside),
         recorded_at=readable_instant(came),
         verdict_id=verdict_id,
         verdict=word,

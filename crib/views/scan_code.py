@@ -12,7 +12,7 @@ from crib.codes import KINDS, looks_like_code, parse_code
 from crib.errors import BadCode
 from crib.metrology.offset import AxisOffset, key_in_text
 from crib.records.catalogue import is_out_of_service
-from crib.sentence import sentence, sentences_from_kept, together, word
+from crib.sentence import from_kept, sentence, together, word
 from crib.store.assemblies import assembly_in_station, assembly_of_holder
 from crib.store.engine import Tx
 from crib.store.piece_rows import pieces_of_lot
@@ -116,7 +116,7 @@ def _tool(row: AssemblyScan) -> ToolShown:
             else None
         ),
         accepted=None if row.accepted is None else bool(row.accepted),
-        why_not=tuple(sentences_from_kept(json.loads(row.why_not))) if row.why_not else (),
+        why_not=tuple(map(from_kept, json.loads(row.why_not))) if row.why_not else (),
         void_after=instant_or_none(row.void_after_us),
         lf_tenths_um=row.lf_tenths_um,
         wf_tenths_um=row.wf_tenths_um,

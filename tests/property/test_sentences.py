@@ -13,16 +13,16 @@ from crib.sentence import (
     CLAUSE,
     Figure,
     Instant,
-    Kept,
     Sentence,
     as_kept,
     begun,
     clause,
     figure,
     from_kept,
+    kept_beside,
     sentence,
-    sentences_from_kept,
     together,
+    told_again,
     word,
 )
 
@@ -33,7 +33,6 @@ PLAIN = (
     | st.integers()
     | st.booleans()
     | TEXTS.map(Figure)
-    | TEXTS.map(Kept)
     | st.just(Instant("2026-05-04T08:00:00Z"))
 )
 
@@ -144,13 +143,21 @@ def test_what_was_no_kept_sentence_is_refused(kept):
         from_kept(kept)
 
 
-@given(st.lists(SENTENCES | TEXTS, max_size=3))
-def test_kept_sentences_come_back_and_plain_texts_of_before_stay_plain(told):
-    again = sentences_from_kept(json.loads(json.dumps([as_kept(one) for one in told])))
+@given(SENTENCES)
+def test_a_sentence_kept_beside_its_text_comes_back(made):
+    assert kinds(told_again(str(made), kept_beside(made))) == kinds(made)
 
-    assert again == told
-    for one, before in zip(again, told, strict=True):
-        assert kinds(one) == (kinds(before) if isinstance(before, Sentence) else (Kept, before))
+
+@given(SENTENCES | TEXTS, SENTENCES)
+def test_a_text_without_its_sentence_beside_it_stays_plain(told, other):
+    text = str(told)
+    damaged = [None, "", "null", "[]", "{", 5, '{"template": "{a}", "values": {}}']
+    if other != text:
+        damaged.append(kept_beside(other))
+
+    for beside in damaged:
+        assert kinds(told_again(text, beside)) == (str, text)
+    assert kept_beside(text) is None
 
 
 def test_a_plain_text_is_kept_as_it_is():

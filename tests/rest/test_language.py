@@ -4,13 +4,13 @@ from datetime import UTC, datetime
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from markupsafe import Markup
 
 from api import create_app
 from api.language import Preferences, _, _n, preferences, say
-from api.language.catalogue import HOLE, catalogue
+from api.language.catalogue import catalogue
 from api.language.formats import length, local_clock, local_day, local_time, number
 from api.settings import BadSetting, Settings
 from crib.clock import print_instant
@@ -202,25 +202,24 @@ def test_a_number_chooses_one_or_many(shown):
     assert shown("de.mm.24", see) == expected  # no entry: English
 
 
-@given(st.text(max_size=200))
-def test_what_nobody_translated_is_said_as_it_is(text):
-    if not HOLE.search(text) and "T" not in text:
-        assert say(text) == text
+@given(st.text(max_size=200) | st.sampled_from(sorted(catalogue("de").texts)))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+def test_a_plain_text_is_the_shop_s_and_stays_as_it_is(shown, text):
+    assert shown("en.mm.24", lambda: say(text)) == text
+    assert shown("de.mm.24", lambda: say(text)) == text
 
 
 def test_an_instant_in_a_sentence_is_told_in_the_site_s_time(store, clock):
-    settings = Settings.from_environment(
+    zoned = Settings.from_environment(
         {"CRIB_DATABASE_URL": store.url, "CRIB_TIME_ZONE": "Europe/Berlin"}
     )
-    text = f"The tool was measured at {print_instant(AT)}; write it like 2026-03-29T01:30:00Z."
-    told = sentence("{at} is too early: check the time.", at=print_instant(AT))
-    with create_app(settings, store, clock).test_request_context("/"):
-        said = say(text)
-        assert say(told) == "Thu 26 Nov 18:05 is too early: check the time."
-
-    assert (
-        said == "The tool was measured at Thu 26 Nov 18:05; write it like 2026-03-29T01:30:00Z."
+    told = sentence(
+        "{at} is too early: write it like 2026-03-29T01:30:00Z.", at=print_instant(AT)
     )
+    with create_app(zoned, store, clock).test_request_context("/"):
+        said = say(told)
+
+    assert said == "Thu 26 Nov 18:05 is too early: write it like 2026-03-29T01:30:00Z."
 
 
 def test_a_sentence_is_said_by_its_template_and_its_values_by_their_kinds(shown):
@@ -237,19 +236,3 @@ def test_a_sentence_is_said_by_its_template_and_its_values_by_their_kinds(shown)
     assert shown("de.mm.24", lambda: say(both)) == (
         "Größe: in 1/8 Zoll, Inkreis 9,525 mm, Schneide 9,53 mm; kein Loch, kein Spanformer"
     )
-
-
-def test_every_german_sentence_is_found_again_from_its_english_one(shown):
-    """Each sentence, its holes filled, is said as its own translation with the same values."""
-    texts = catalogue("de").texts
-    values = {str(index): f"Q{index}Z" for index in range(10)} | {"name": "Q10Z"}
-    wrong = []
-    for english, german in texts.items():
-        if HOLE.search(english) and not HOLE.search(english)[1].isidentifier():
-            sentence = HOLE.sub(lambda hole: values[hole[1]], english)
-            wanted = HOLE.sub(lambda hole: values[hole[1]], german)
-            said = shown("de.mm.24", lambda sentence=sentence: say(sentence))
-            if said != wanted:
-                wrong.append((sentence, said, wanted))
-
-    assert wrong == []

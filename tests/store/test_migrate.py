@@ -14,17 +14,22 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Inspector, Table, inspect
 
 import crib.store.migrations
+from crib.acts.book_feed import BreakageNews, FeedNews, book_feed
 from crib.acts.build_assembly import BuildAssembly, build_assembly
 from crib.acts.count_columns import CountReading
 from crib.acts.report_counts import ReportCounts, report_counts
 from crib.errors import Refusal
 from crib.records.catalogue import CATALOGUE, CLOSURES
+from crib.sentence import Sentence, sentence
 from crib.store.checking import check
+from crib.store.doubt_rows import open_doubts
 from crib.store.engine import Store, Tx, revision
+from crib.store.feeds import list_feeds
 from crib.store.migrate import HEAD, migrate, needs_migration, open_store, schema_version
 from crib.store.records import list_records
 from crib.store.tables import metadata
 from crib.store.triggers import TRIGGERS
+from crib.store.verdict_rows import waiting_for_verdict
 
 
 def schema(store: Store, kind: str) -> dict[str, str]:
@@ -133,7 +138,8 @@ LATER_COLUMNS = {
     "machines.parts_per_cycle", "machines.breakage_signals", "machines.path_counters",
     "count_batches.path", "count_refusals.path",
     "count_readings.path", "count_readings.source_id", "count_readings.starts",
-    "feeds.lacks_us",
+    "feeds.lacks_us", "feeds.problem_sentence", "feeds.assets_problem_sentence",
+    "count_refusals.detail_sentence", "breakage_doubts.why_sentence",
 }  # fmt: skip
 
 
@@ -238,4 +244,43 @@ def test_conditions_in_words_of_their_own_become_remarks(store, shop):
         "TH-3": ("good", None),
         "DH-1": (None, None),
     }
+    assert check(store) == []
+
+
+def book_trouble(store, shop, hour):
+    """A feed that fails, a breakage of nobody knows which tool, a count of the future."""
+    at = shop.start + timedelta(hours=hour)
+    broken = [BreakageNews(at, "path1", 77, f"load {hour}", None)]
+    problem = sentence("The agent {name} does not answer.", name="left")
+    with store.write() as tx:
+        told = FeedNews("M1", "mqtt", at, breakages=broken, state="waiting", problem=problem)
+        book_feed(tx, at, told)
+        report_counts(tx, at, ReportCounts("M1", [CountReading(at + timedelta(hours=9), 7)]))
+
+
+def texts_of_trouble(store):
+    """What is shown of them: the feed's problem, why the breakages are asked about, details."""
+    with store.read() as tx:
+        (feed,) = list_feeds(tx)
+        doubts = [one.told.why for one in open_doubts(tx)]
+        return [feed.problem, *doubts, *(one.sentence for one in waiting_for_verdict(tx)[::-1])]
+
+
+def test_sentences_of_before_keep_their_text_and_new_ones_their_values_too(store, shop):
+    book_trouble(store, shop, 1)
+    before = texts_of_trouble(store)
+    assert all(isinstance(one, Sentence) for one in before)
+
+    migrate(store, "0021")
+    assert check(store) != []  # of an older shape
+    migrate(store)
+
+    assert texts_of_trouble(store) == before
+    assert not any(isinstance(one, Sentence) for one in texts_of_trouble(store))
+    assert check(store) == []
+    book_trouble(store, shop, 2)
+    problem, *told = texts_of_trouble(store)
+    assert isinstance(problem, Sentence)
+    assert problem.values == {"name": "left"}
+    assert [isinstance(one, Sentence) for one in told] == [False, True, False, True]
     assert check(store) == []

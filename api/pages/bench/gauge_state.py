@@ -5,20 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
 
-from api.language.texts import mark
 from crib.acts.gauge_trust import gauge_problems
 from crib.left_out import or_instead
 from crib.records.catalogue import GAUGES
+from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_row, last_check
 from crib.store.records import list_records
-
-_NOT_JUDGED: Final = mark(
-    "Whether gauge {name} counts could not be worked out. Check its record, then check it on "
-    "its setting master; the service's log names the fault."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +76,11 @@ def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
 
 
 def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
-    why = _NOT_JUDGED.format(name=name)
+    why = sentence(
+        "Whether gauge {name} counts could not be worked out. Check its record, then check it "
+        "on its setting master; the service's log names the fault.",
+        name=name,
+    )
     return or_instead(
         lambda: gauge_state(tx, gauge_id, present),
         why,

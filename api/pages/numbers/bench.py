@@ -32,7 +32,7 @@ from crib.metrology.series import judge_series
 from crib.metrology.uncertainty import sample_statistics
 from crib.planning.bench_order import order_jobs
 from crib.planning.order_quantity import order_quantity, reorder_point
-from crib.sentence import sentence
+from crib.sentence import sentence, word
 
 
 def _series_figures(body: Body, answer: Body) -> Figures:
@@ -70,7 +70,7 @@ def _repeats(body: Body, answer: Body) -> list[Table]:
     rows = []
     for reading in body["readings_mm"]:
         off = reading - answer["mean_mm"]
-        within = "yes" if abs(off) <= allowed else "no"
+        within = word("yes") if abs(off) <= allowed else word("no")
         rows.append((f"{reading:.4f}", f"{off:+.5f}", f"{allowed:.5f}", within))
     heads = (
         sentence("Repeat in mm"),

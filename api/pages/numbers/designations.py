@@ -56,9 +56,9 @@ def _positions(_body: Body, answer: Body) -> list[Table]:
 
 
 def _shown(value: object) -> str:
-    if value is None:
-        return ""
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, str):
+        return value
+    return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _no_figures(_body: Body, _answer: Body) -> Figures:

@@ -14,7 +14,7 @@ from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working
 from api.pages.render import page
 from api.problems import WEB, answer_reader
 from crib.errors import Refusal
-from crib.sentence import sentence, together
+from crib.sentence import sentence, together, word
 
 blueprint = Blueprint("numbers", __name__)
 
@@ -204,7 +204,7 @@ def _formulas(working: Working, figures: Figures) -> list[FormulaShown]:
 def _value(result: Result, answer: Body) -> Markup | str:
     value: Any = result.of(answer)
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return word("yes") if value else word("no")
     if isinstance(value, int | float):
         return number_text(value)
-    return str(value)
+    return value if isinstance(value, str) else str(value)

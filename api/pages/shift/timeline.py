@@ -7,20 +7,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Final, TypeVar
 
-from api.language.texts import mark
 from crib.floor.calendar import Stretch
 from crib.left_out import each
 from crib.outlook.shop_now import LOOK_AHEAD
 from crib.outlook.shop_plan import Forecast
 from crib.outlook.swap_list import SwapRow
+from crib.sentence import sentence
 from crib.views.shift_view import MachineShift, StationLine
 
 _Thing = TypeVar("_Thing")
-
-_NOT_DRAWN: Final = mark(
-    "The row of {name} in the timeline could not be drawn. Read the table below the timeline "
-    "instead; the service's log names the fault."
-)
 
 #: The drawing field in figure units; left of it stand the names, above it the hours.
 LEFT: Final = 150.0
@@ -222,7 +217,11 @@ def _drawing(
         name, machine = names(thing)
         y = TOP + ROW * len(rows)
         rows.append(Row(name, machine, y, (), None, LEFT, None, LEFT, drawn=False))
-        return _NOT_DRAWN.format(name=name)
+        return sentence(
+            "The row of {name} in the timeline could not be drawn. Read the table below the "
+            "timeline instead; the service's log names the fault.",
+            name=name,
+        )
 
     problems = each(things, lambda thing: rows.append(row(thing, len(rows))), failed)
     return Drawing(axis, tuple(rows), tuple(problems))
