@@ -11,7 +11,7 @@ import logging
 import math
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Final, TypeVar
 
@@ -70,6 +70,49 @@ class Unsound(Exception):  # noqa: N818 - found where numbers are looked at, cau
         super().__init__(
             sentence("figures of {tools} tools are no finite numbers", tools=len(self.tools))
         )
+
+
+class Blamed(Exception):  # noqa: N818 - raised where tools are looked at, caught above
+    """Some tools cannot be worked out, whatever the others are.
+
+    Args:
+        faults: What went wrong, by assembly id.
+    """
+
+    def __init__(self, faults: Mapping[int, Exception]) -> None:
+        self.faults = dict(faults)
+        super().__init__(
+            sentence("figures of {tools} tools cannot be worked out", tools=len(self.faults))
+        )
+
+
+def by_tool(
+    rows: Iterable[_Found],
+    work: Callable[[_Found], _Made],
+    tools: Callable[[_Found], Iterable[int]],
+) -> list[_Made]:
+    """Work out every row of some tools; the tools of all rows that fail are named at once.
+
+    Args:
+        rows: The rows.
+        work: Works one out.
+        tools: Assembly ids behind a row.
+
+    Raises:
+        Blamed: Some rows failed.
+    """
+    made: list[_Made] = []
+    faults: dict[int, Exception] = {}
+    for row in rows:
+        try:
+            made.append(work(row))
+        except NOT_A_RECORDS:
+            raise
+        except Exception as fault:
+            faults |= dict.fromkeys(tools(row), fault)
+    if faults:
+        raise Blamed(faults)
+    return made
 
 
 class _Told:
@@ -136,6 +179,10 @@ def culprits(
         some = waiting.popleft()
         fault = fault_of(some) if some else None
         if fault is None:
+            continue
+        if isinstance(fault, Blamed):
+            found += fault.faults.items()
+            waiting.append([tool for tool in some if tool not in fault.faults])
             continue
         middle = len(some) // 2
         if len(some) > _SAMPLES and len({kind(tool) for tool in some}) == 1:

@@ -128,7 +128,10 @@ def store(
 ) -> Iterator[Store]:
     """A fresh, migrated database in a file of its own; with ``shop``, what belongs to that."""
     path = tmp_path / "crib.db"
-    shutil.copy(_shop_template[0] if "shop" in request.fixturenames else _template, path)
+    template = _shop_template[0] if "shop" in request.fixturenames else _template
+    if "busy" in request.fixturenames:
+        template = request.getfixturevalue("busy_template").path
+    shutil.copy(template, path)
     opened = Store(f"sqlite:///{path}")
     yield opened
     opened.close()

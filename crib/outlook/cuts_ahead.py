@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crib.left_out import by_tool
 from crib.outlook.shop_now import ShopNow
-from crib.outlook.stays import Key
+from crib.outlook.stays import Key, Stay
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +36,11 @@ def cuts_ahead(shop: ShopNow) -> dict[int, CutAhead]:
     known: dict[tuple[tuple[int, ...], int, int, int], CutAhead] = {}
     found: dict[int, CutAhead] = {}
     parts = {machine_id: tuple(ids) for machine_id, ids in shop.ahead_parts.items()}
-    for stay in shop.stays:
+
+    def look(stay: Stay) -> None:
         station = shop.rows.stations.get(stay.row.station_id)
         if stay.row.end_us is not None or station is None:
-            continue
+            return
         built = shop.rows.assemblies[stay.row.assembly_id]
         part_ids = parts[station.machine_id]
         place = shop.cutting.place(station.id)
@@ -47,6 +49,8 @@ def cuts_ahead(shop: ShopNow) -> dict[int, CutAhead]:
         if cut is None:
             cut = known[about] = cut_ahead(shop, part_ids, station.id, *about[2:])
         found[stay.row.mount_id] = cut
+
+    by_tool(shop.stays, look, lambda stay: (stay.row.assembly_id,))
     return found
 
 

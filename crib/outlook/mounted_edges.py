@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from crib.floor.timeline import us_of
+from crib.left_out import by_tool
 from crib.life.wear import size_growth_mm
 from crib.outlook.cuts_ahead import CutAhead
 from crib.outlook.lives import Lives
@@ -31,11 +33,12 @@ def mounted_edges(
     costs: dict[tuple[int, int], tuple[float, float]] = {}
     mounted: list[Stay] = []
     edges: list[MountedEdge] = []
-    for stay in shop.stays:
+
+    def add(stay: Stay) -> None:
         cut = ahead.get(stay.row.mount_id)
         key = cut.key or stay.key if cut else None
         if cut is None or key is None:
-            continue
+            return
         station = shop.rows.stations[stay.row.station_id]
         built = shop.rows.assemblies[stay.row.assembly_id]
         made_of = built.tool_spec_id, built.cutting_item_id
@@ -43,13 +46,15 @@ def mounted_edges(
             costs[made_of] = swap_costs(
                 shop.rows.specs[made_of[0]], shop.rows.items[made_of[1]]
             )
-        mounted.append(stay)
+        age = lives.ages[stay.row.assembly_id] + _untold_wear(shop, stay, cut.per_part)
+        if not math.isfinite(age):
+            raise FloatingPointError("age", age)
         edges.append(
             MountedEdge(
                 station.id,
                 place[station.machine_id],
                 number[key],
-                lives.ages[stay.row.assembly_id] + _untold_wear(shop, stay, cut.per_part),
+                age,
                 cut.per_part,
                 *costs[made_of],
                 # one that broke is at its limit, whatever it was worn by
@@ -58,6 +63,9 @@ def mounted_edges(
                 *lives.looks.get(stay.row.assembly_id, ()),
             )
         )
+        mounted.append(stay)
+
+    by_tool(shop.stays, add, lambda stay: (stay.row.assembly_id,))
     return mounted, edges
 
 

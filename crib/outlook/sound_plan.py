@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from crib.floor.timeline import us_of
-from crib.left_out import NOT_A_RECORDS, Unsound, culprits, each, log_once
+from crib.left_out import NOT_A_RECORDS, Blamed, Unsound, culprits, each, log_once
 from crib.outlook.expected_lives import ExpectedLives
 from crib.outlook.machine_stops import stops_of_machine
 from crib.outlook.shop_now import ShopNow
@@ -78,6 +78,8 @@ def _leave_out(machines: ShopNow, found: Iterable[tuple[int, BaseException]]) ->
 def _culprits(
     machines: ShopNow, plan_of: Callable[[Iterable[int] | None], _Plan], fault: Exception
 ) -> list[tuple[int, BaseException]]:
+    if isinstance(fault, Blamed):
+        return [*fault.faults.items()]
     if isinstance(fault, Unsound):
         return [(tool, fault) for tool in fault.tools]
     built = machines.rows.assemblies

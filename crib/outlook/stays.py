@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.arrays import Floats, Ints
+from crib.left_out import by_tool
 from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
@@ -173,7 +174,15 @@ def _on_one_machine(
         case = (row.station_id, built.tool_spec_id, built.cutting_item_id)
         cases.append(numbers.setdefault(case, len(numbers)))
     part_ids = list(dict.fromkeys(run.part_id for run in runs))
-    cuts = [[_cut(cutting, part_id, *case) for part_id in part_ids] for case in numbers]
+    cuts = by_tool(
+        numbers,
+        lambda case: [_cut(cutting, part_id, *case) for part_id in part_ids],
+        lambda case: (
+            row.assembly_id
+            for row, number in zip(stays, cases, strict=True)
+            if number == numbers[case]
+        ),
+    )
     part = np.array([part_ids.index(run.part_id) for run in runs], dtype=np.int64)
     case_of = np.array(cases, dtype=np.int64)
 
@@ -188,20 +197,16 @@ def _on_one_machine(
     ]
     over = [cut if row.end_us else None for row, cut in zip(stays, found, strict=True)]
     worn = _worn(cuts, part, case_of, over, output, (begin, end))
-    return [
-        _stay(row, cut, parts, wear, minutes, sums)
-        for row, cut, parts, wear, minutes, sums in zip(
-            stays,
-            found,
-            (output.total_at(end) - output.total_at(begin)).tolist(),
-            output.used(by_run(lambda take: take.wear), begin, end, case_of).tolist(),
-            output.used(
-                by_run(lambda take: take.engaged_min or 0.0), begin, end, case_of
-            ).tolist(),
-            worn,
-            strict=True,
-        )
-    ]
+    took = zip(
+        stays,
+        found,
+        (output.total_at(end) - output.total_at(begin)).tolist(),
+        output.used(by_run(lambda take: take.wear), begin, end, case_of).tolist(),
+        output.used(by_run(lambda take: take.engaged_min or 0.0), begin, end, case_of).tolist(),
+        worn,
+        strict=True,
+    )
+    return by_tool(took, lambda one: _stay(*one), lambda one: (one[0].assembly_id,))
 
 
 def _worn(

@@ -82,22 +82,21 @@ class Plan(NamedTuple):
 
 def make_plans(driver: sqlite3.Connection) -> dict[str, Plan]:
     """The plans of all tables that are there; empty where the database has no digests yet."""
-    names = [
-        str(name)
-        for (name,) in driver.execute(
-            "SELECT name FROM main.sqlite_master WHERE type = 'table'"
-            " AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
-        )
-    ]
-    if "digest_chain" not in names:
+    tables: dict[str, list[Row]] = {}
+    for name, *column in driver.execute(
+        "SELECT t.name, c.name, c.type, c.pk FROM main.sqlite_master AS t"
+        " JOIN pragma_table_info(t.name, 'main') AS c WHERE t.type = 'table'"
+        " AND t.name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+    ):
+        tables.setdefault(str(name), []).append(tuple(column))
+    if "digest_chain" not in tables:
         return {}
-    return {name: _plan(driver, name) for name in names if name not in UNCOVERED}
+    return {name: _plan(name, rows) for name, rows in tables.items() if name not in UNCOVERED}
 
 
-def _plan(driver: sqlite3.Connection, table: str) -> Plan:
-    rows = driver.execute(f'PRAGMA main.table_info("{table}")').fetchall()
-    columns = {str(row[1]): int(row[5]) for row in rows}
-    types = {str(row[1]): str(row[2]) for row in rows}
+def _plan(table: str, rows: Sequence[Row]) -> Plan:
+    columns = {str(name): int(place) for name, _, place in rows}
+    types = {str(name): str(kind) for name, kind, _ in rows}
     primary = tuple(sorted((name for name, place in columns.items() if place), key=columns.get))  # type: ignore[arg-type]
     key = (GROUPED[table],) if table in GROUPED else primary
     covered = sorted(set(columns) - DERIVED.get(table, set()) - (set(key) - set(primary)))

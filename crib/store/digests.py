@@ -49,6 +49,8 @@ class Digests:
 
     def begin(self) -> None:
         """Watch what the transaction that just began will change."""
+        from crib.store.triggers import REFUSALS
+
         self._forget()
         shape = int(self._driver.execute("PRAGMA main.schema_version").fetchone()[0])
         self._arming = shape
@@ -56,8 +58,11 @@ class Digests:
             return
         self.disarm()
         self._plans = make_plans(self._driver)
+        # where the database itself refuses it, there is nothing to watch
+        query = "SELECT name FROM main.sqlite_master WHERE type = 'trigger'"
+        refused = {name for (name,) in self._driver.execute(query)} & REFUSALS
         for plan in self._plans.values():
-            self._watch(plan)
+            self._watch(plan, refused)
 
     def disarm(self) -> None:
         """Watch no more: tables are about to change their shape."""
@@ -65,7 +70,7 @@ class Digests:
             self._driver.execute(f"DROP TRIGGER IF EXISTS temp.{name}")
         self._triggers, self._armed = [], None
 
-    def _watch(self, plan: Plan) -> None:
+    def _watch(self, plan: Plan, refused: set[str]) -> None:
         keys: dict[Any, Any] = {}
         self._touched[plan.table] = keys
         told = (*plan.key, *SPANS.get(plan.table, ()))
@@ -79,6 +84,8 @@ class Digests:
             ("DELETE", ("OLD",)),
             (f"UPDATE OF {columns}", ("OLD", "NEW")),
         ):
+            if f"{plan.table}_no_{verb[:6].lower()}" in refused:
+                continue
             name = f"crib_{plan.table}_{verb[:6].lower()}"
             calls = "".join(
                 f" SELECT crib_touch_{plan.table}("

@@ -67,13 +67,11 @@ _COUNTS = {
     ),
 }
 
+_REFUSALS = {
+    name: statement for table in APPEND_ONLY for name, statement in _append_only(table).items()
+}
+#: Triggers that refuse whatever would change or delete a row: NAME_no_update, NAME_no_delete.
+REFUSALS = frozenset(_REFUSALS)
+
 #: Name -> the statement that creates it.
-TRIGGERS: dict[str, str] = (
-    {
-        name: statement
-        for table in APPEND_ONLY
-        for name, statement in _append_only(table).items()
-    }
-    | _COUNTS
-    | BOUND_TRIGGERS
-)
+TRIGGERS: dict[str, str] = _REFUSALS | _COUNTS | BOUND_TRIGGERS

@@ -3,20 +3,46 @@
 from __future__ import annotations
 
 import json
+import shutil
 from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
+from flask.testing import FlaskClient
 
 from crib import left_out
+from crib.store.engine import Store
+from tests.rest.short_ways import SetClock, bench_of, client_of
 
 
-@pytest.fixture
-def busy(client, bench, clock, shop, monkeypatch) -> SimpleNamespace:
-    """A turning tool and a drill: one each is worn out, one runs, one waits."""
-    monkeypatch.setattr(left_out, "_TOLD", left_out._Told())
-    count = 0
+class Busy(NamedTuple):
+    """A busy shop that was made: its database, to be copied, and when that ends."""
+
+    path: Path
+    at: datetime
+
+
+@pytest.fixture(scope="session")
+def busy_template(
+    _shop_template: tuple[Path, SimpleNamespace], tmp_path_factory: pytest.TempPathFactory
+) -> Busy:
+    """The busy shop's database, made once; ``store`` copies it for a test with ``busy``."""
+    path = tmp_path_factory.mktemp("busy-template") / "crib.db"
+    template, shop = _shop_template
+    shutil.copy(template, path)
+    store, clock = Store(f"sqlite:///{path}"), SetClock(shop.start + timedelta(hours=2))
+    _make_busy(client_of(store, clock), clock)
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    store.close()
+    return Busy(path, clock.at)
+
+
+def _make_busy(client: FlaskClient, clock: SetClock) -> None:
+    bench, count = bench_of(client), 0
 
     def drill(holder: str) -> str:
         code = bench.build(holder, tool_spec="CROSS-3", lot="LOT-D1")["code"]
@@ -50,6 +76,13 @@ def busy(client, bench, clock, shop, monkeypatch) -> SimpleNamespace:
                 bench.post("/v1/removals", station=station, reason="worn_early")
     turn("TH-1")
     drill("DH-1")
+
+
+@pytest.fixture
+def busy(client, clock, shop, busy_template, monkeypatch) -> SimpleNamespace:
+    """A turning tool and a drill: one each is worn out, one runs, one waits."""
+    monkeypatch.setattr(left_out, "_TOLD", left_out._Told())
+    clock.at = busy_template.at
     (run,) = (one["id"] for one in client.get("/v1/runs").get_json()["items"])
 
     return SimpleNamespace(client=client, run=run, shop=shop)

@@ -8,11 +8,10 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from api import create_app
 from api.http.guard import host_name
 from api.settings import BadSetting, Settings
 from crib.store.engine import Store
-from tests.rest.conftest import SetClock
+from tests.rest.short_ways import SetClock, client_of
 
 PERSON = {"badge": "B9", "name": "Attendant Nine", "role": "attendant"}
 
@@ -25,8 +24,7 @@ def named(store: Store, clock: SetClock) -> FlaskClient:
         "CRIB_PUBLIC_ADDRESS": "Crib.Shop.example:8443",
         "CRIB_HOSTS": "toolroom, crib.internal.example.",
     }
-    app = create_app(Settings.from_environment(environment), store, clock)
-    return app.test_client()
+    return client_of(store, clock, Settings.from_environment(environment))
 
 
 @pytest.mark.parametrize(

@@ -132,6 +132,22 @@ def test_a_fault_of_one_edge_is_that_edges_alone(demo, monkeypatch, caplog, seam
     assert logged[0].exc_info[1] is fault
 
 
+def test_a_fault_that_names_its_tools_costs_one_more_plan(demo, monkeypatch):
+    it, made, asked = mounted(demo), shop_plan.expect_lives, []
+    fault = ZeroDivisionError("division by zero")
+    bad = raising(mounted_edges._untold_wear, lambda shop, stay, _: stay.row == it.row, fault)
+    monkeypatch.setattr(mounted_edges, "_untold_wear", bad)
+    monkeypatch.setattr(
+        shop_plan, "expect_lives", lambda *args: asked.append(args) or made(*args)
+    )
+
+    plan = plan_of(demo)
+    with demo.store.read() as tx:  # the next plan tries the tool again, and goes on without
+        plan_shop(tx, PRESENT, left_out=plan.shop.left_out.tools)
+
+    assert len(asked) == 2 + 3
+
+
 def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
     it, made = mounted(demo), LifeModel.remaining
     place = demo.plan.expected.mounted.index(it)
