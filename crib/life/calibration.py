@@ -123,17 +123,18 @@ def place_distribution(seen: Places) -> Floats:
     last = np.where(known, first + 1, np.ceil(seen.high * _CELLS).astype(np.int64))
     last = np.clip(last, first + 1, _CELLS)
     share = np.full(_CELLS, 1.0 / _CELLS)
-    total = seen.weight.sum()
+    upto = np.zeros(_CELLS + 1)
+    bounds, total = np.concatenate([first, last]), seen.weight.sum()
     for _ in range(_ROUNDS):
-        upto = np.concatenate([[0.0], np.cumsum(share)])
+        share.cumsum(out=upto[1:])
         pull = seen.weight / np.maximum(upto[last] - upto[first], 1e-300)
-        steps = np.bincount(first, pull, _CELLS + 1) - np.bincount(last, pull, _CELLS + 1)
-        following = share * np.cumsum(steps)[:_CELLS] / total
+        steps = np.bincount(bounds, np.concatenate([pull, -pull]), _CELLS + 1)
+        following = share * (steps.cumsum()[:-1] / total)
         moved = np.abs(following - share).sum()
         share = np.maximum(following, 0.0)
         if moved < 1e-7:
             break
-    upto = np.concatenate([[0.0], np.cumsum(share)])
+    share.cumsum(out=upto[1:])
     result: Floats = upto / upto[-1]
     return result
 

@@ -6,6 +6,7 @@ estimate is worth where some outcomes are known in part only (Korn & Graubard 19
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -181,20 +182,40 @@ def statements_held(
     if not len(q):
         return judge(0.0, 0.0, 0.0)
     mean = float(q.mean())
-    # survival claimed: when last good, at the end of the statement, when known to have failed
-    good, end, gone = (np.clip(v, 1e-12, 1.0) for v in (1 - lo, q, 1 - hi))
-    gone = np.where(hi >= 1, 0.0, gone)
     chance = np.where(outcome == 1, 1.0, 0.0)
+    if (still := np.flatnonzero(outcome < 0)).size:
+        held = float((outcome == 1).sum())
+        chance[still] = _open_chances(lo[still], hi[still], q[still], held, mean, len(q))
+    share = float(chance.mean())
+    return partly_known(mean, share, chance, outcome, np.ones(len(q)))
+
+
+def _open_chances(
+    lo: Floats, hi: Floats, q: Floats, held: float, mean: float, count: int
+) -> Floats:
+    """Chance of each open statement to have held, shape (open,).
+
+    Args:
+        lo: Share of like edges gone when last known good, shape (open,).
+        hi: The same when known to have failed, shape (open,).
+        q: Chance to last that each claimed, shape (open,).
+        held: How many of the known ones held.
+        mean: Mean of all claims.
+        count: How many statements there are, known ones included.
+    """
+    # survival claimed: when last good, at the end of the statement, when known to have failed
+    good, end, gone = (np.log(np.clip(v, 1e-12, 1.0)) for v in (1 - lo, q, 1 - hi))
+    gone = np.where(hi >= 1, -np.inf, gone)
     factor, share = 1.0, mean
+    chance = np.zeros(len(q))
     for _ in range(_ROUNDS):
-        lasted = end**factor - gone**factor
-        reach = np.maximum(good**factor - gone**factor, 1e-12)
-        chance = np.where(outcome < 0, np.clip(lasted / reach, 0.0, 1.0), chance)
-        following = float(chance.mean())
+        rest = np.exp(factor * gone)
+        lasted, reach = np.exp(factor * end) - rest, np.exp(factor * good) - rest
+        chance = np.clip(lasted / np.maximum(reach, 1e-12), 0.0, 1.0)
+        following = (held + float(chance.sum())) / count
         if abs(following - share) < 1e-9:
             break
         share = following
-        bounded = np.clip([share, mean], 1e-9, 1 - 1e-9)
-        factor = float(np.log(bounded[0]) / np.log(bounded[1]))
-    share = float(chance.mean())
-    return partly_known(mean, share, chance, outcome, np.ones(len(q)))
+        bounded = min(max(share, 1e-9), 1 - 1e-9), min(max(mean, 1e-9), 1 - 1e-9)
+        factor = math.log(bounded[0]) / math.log(bounded[1])
+    return chance

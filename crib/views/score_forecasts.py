@@ -82,7 +82,6 @@ class ForecastScore:
         life_90: From 5 to 95 %.
         shift: Statements that the edge lasts the shift, all of them.
         shift_sure: Those that claimed 90 % or more.
-        shift_bins: All of them by what they claimed.
         unattended: Statements that it lasts the next unattended stretch, if it sees it.
         shift_brier: Mean squared error of the chance to last the shift; 0 is best.
         life_pinball: Mean loss over the quantiles, in medians forecast; smaller is better.
@@ -101,7 +100,6 @@ class ForecastScore:
     life_90: Held
     shift: Held
     shift_sure: Held
-    shift_bins: tuple[ClaimBin, ...]
     unattended: Held
     shift_brier: float | None
     life_pinball: float | None
@@ -131,6 +129,25 @@ class ForecastScores:
     problems: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class JudgedSpan:
+    """Forecasts between two instants with what came of them; judged once for all groups.
+
+    Attributes:
+        since: From when on.
+        until: Until when.
+        ends: What came of each that was kept.
+        judged: Those that can be judged.
+        problems: Edges that could not be judged, and what to do.
+    """
+
+    since: datetime
+    until: datetime
+    ends: tuple[Outcome, ...]
+    judged: Judged
+    problems: tuple[str, ...]
+
+
 def score_forecasts(
     tx: Tx,
     plan: ShopPlan,
@@ -152,7 +169,6 @@ def score_forecasts(
     Raises:
         Invalid: A group that is none, or an end before the begin.
     """
-    shop = plan.shop
     if by not in GROUPS:
         raise Invalid(
             sentence(
@@ -161,6 +177,18 @@ def score_forecasts(
                 groups=together(", ", GROUPS),
             )
         )
+    return scores_by(judge_span(tx, plan, since, until), plan, by, zone)
+
+
+def judge_span(
+    tx: Tx, plan: ShopPlan, since: datetime | None = None, until: datetime | None = None
+) -> JudgedSpan:
+    """What came of the forecasts kept between two instants; arguments as above.
+
+    Raises:
+        Invalid: An end before the begin.
+    """
+    shop = plan.shop
     until = min(until or shop.now, shop.now)
     since = until - USUAL_SPAN if since is None else since
     if since > until:
@@ -170,7 +198,13 @@ def score_forecasts(
                 {"field": "since", "detail": sentence("lies after until, or in the future")}
             ],
         )
-    (ends, judged), not_judged = _judge(shop, kept_between(tx, us_of(since), us_of(until) + 1))
+    (ends, judged), problems = _judge(shop, kept_between(tx, us_of(since), us_of(until) + 1))
+    return JudgedSpan(since, until, tuple(ends), judged, problems)
+
+
+def scores_by(span: JudgedSpan, plan: ShopPlan, by: str, zone: tzinfo = UTC) -> ForecastScores:
+    """The scores of judged forecasts by one of ``GROUPS``; months are those of a zone."""
+    judged = span.judged
     name_of = _namer(plan, by, zone)
     groups: dict[str, list[int]] = defaultdict(list)
     for place, row in enumerate(judged.kept):
@@ -185,16 +219,28 @@ def score_forecasts(
             name=name,
         ),
     )
-    problems = (*not_judged, *scores.problems)
     scores.sort(key=lambda one: (-(one.widening or 0.0), _badness(one)))
-    states = [outcome.state for outcome in ends]
+    states = [outcome.state for outcome in span.ends]
     return ForecastScores(
-        since,
-        until,
+        span.since,
+        span.until,
         tuple(scores),
         states.count(TAKEN_BACK),
         states.count(FAILED_BEFORE),
-        problems,
+        (*span.problems, *scores.problems),
+    )
+
+
+def claims_of_shift(span: JudgedSpan) -> tuple[ClaimBin, ...]:
+    """Claims of the whole shop to last the shift, by their size, and what came of them."""
+    judged = span.judged
+    where = np.flatnonzero(judged.shift != NOT_DUE)
+    claimed = judged.lasts_shift[where]
+    bin_of = np.clip(np.searchsorted(BINS, claimed, side="right") - 1, 0, len(BINS) - 2)
+    return tuple(
+        ClaimBin(BINS[b], BINS[b + 1], len(rows), _statements(judged, rows))
+        for b in range(len(BINS) - 1)
+        if len(rows := where[bin_of == b])
     )
 
 
@@ -282,7 +328,6 @@ def _score(
         life_90,
         of_shift,
         _statements(judged, sure),
-        _bins(judged, shift),
         of_night,
         float(brier.mean()) if len(brier) else None,
         float(loss.mean()) if len(loss) else None,
@@ -295,16 +340,6 @@ def _score(
 def _statements(judged: Judged, where: NDArray[np.int64]) -> Held:
     return statements_held(
         judged.lasts_shift[where], judged.shift[where], judged.low[where], judged.high[where]
-    )
-
-
-def _bins(judged: Judged, where: NDArray[np.int64]) -> tuple[ClaimBin, ...]:
-    claimed = judged.lasts_shift[where]
-    bin_of = np.clip(np.searchsorted(BINS, claimed, side="right") - 1, 0, len(BINS) - 2)
-    return tuple(
-        ClaimBin(BINS[b], BINS[b + 1], int((bin_of == b).sum()), _statements(judged, rows))
-        for b in range(len(BINS) - 1)
-        if len(rows := where[bin_of == b])
     )
 
 
@@ -334,24 +369,14 @@ def score_sentence(
         factor: Widening in force, if it is a key.
     """
     if life.held is None or life.verdict == "too_few":
-        out = (
-            sentence(
-                "{ended} of its edges have come out, most too early to tell (worth "
-                "{trials} edges with a known end)",
-                ended=ended,
-                trials=figure(life.trials, ".1f"),
-            )
-            if ended
-            else sentence("none of its edges has come out")
-        )
-        said = sentence(
-            "{name}: its intervals of life cannot be judged yet; {out}.", name=name, out=out
-        )
+        out = sentence("No edge has come out.")
+        if ended:
+            out = sentence("Edges out: {ended}, most of them too early to tell.", ended=ended)
+        said = sentence("{name}: too few lives to judge our ranges. {out}", name=name, out=out)
     else:
         said = sentence(
-            "{name}: of intervals that claimed {claimed} of lives, {held} came "
-            "true; worth {trials} edges with a known end, {band_low} to {band_high} "
-            "agree with that: {words}.",
+            "{name}: our {claimed} ranges held {held} of the time: {words}. Judged on {trials} "
+            "edges; {band_low} to {band_high} would be chance.",
             name=name,
             claimed=figure(life.claimed, ".0%"),
             held=figure(life.held, ".0%"),
@@ -366,21 +391,20 @@ def score_sentence(
     ):
         if held.held is not None and held.verdict == "too_sure":
             said += sentence(
-                " That they last {what} was claimed too surely: {claimed} on "
-                "average, {held} did.",
+                " For {what} we were too sure: said {claimed}, {held} lasted.",
                 what=what,
                 claimed=figure(held.claimed, ".1%"),
                 held=figure(held.held, ".1%"),
             )
     if factor is not None and factor >= 1.05:
         said += sentence(
-            " Its lives are now forecast {factor} times as wide.", factor=figure(factor, ".1f")
+            " Its ranges are now {factor} times as wide.", factor=figure(factor, ".1f")
         )
     return said
 
 
 _WORDS = {
-    "within_chance": sentence("within what chance allows"),
-    "too_sure": sentence("the forecasts were too sure"),
-    "too_cautious": sentence("the forecasts were too cautious"),
+    "within_chance": sentence("as good as they claim"),
+    "too_sure": sentence("too narrow, expect failures earlier"),
+    "too_cautious": sentence("wider than they need to be"),
 }

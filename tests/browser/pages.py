@@ -50,6 +50,7 @@ PAGES: Final[dict[str, str]] = {
     "lives": "/lives",
     "life": "/lives/{key}",
     "were-we-right": "/were-we-right",
+    "were-we-right-keys": "/were-we-right/keys",
     "docs": "/v1/docs",
     "help": "/help",
     "help-files": "/help/shop-files",

@@ -80,7 +80,7 @@ VIEWS: dict[str, tuple[Any, str, Callable[..., bool], str, str, str, str]] = {
     ),
     "score of a key": (
         score_forecasts, "_score", named(DRILL),
-        "/v1/forecast-scores", "items", "/were-we-right", DRILL,
+        "/v1/forecast-scores", "items", "/were-we-right/keys", DRILL,
     ),
     "kept forecast": (
         kept_list, "_listed", lambda view, seats, row, *_: row.id == 2,

@@ -13,21 +13,18 @@ def test_intervals_that_cannot_be_judged_say_why_though_many_edges_came_out():
     said = score_sentence("M1", 88, judge(0.8, 0.5, 0.6), QUIET, QUIET, None)
 
     assert said == (
-        "M1: its intervals of life cannot be judged yet; 88 of its edges have come out, most "
-        "too early to tell (worth 0.6 edges with a known end)."
+        "M1: too few lives to judge our ranges. Edges out: 88, most of them too early to tell."
     )
-    assert score_sentence("M1", 0, NONE, NONE, NONE, None).endswith(
-        "none of its edges has come out."
-    )
+    assert score_sentence("M1", 0, NONE, NONE, NONE, None).endswith("No edge has come out.")
 
 
 def test_intervals_that_can_be_judged_say_what_they_stand_on():
     said = score_sentence("M1", 88, judge(0.8, 0.75, 40.0), NONE, NONE, 1.3)
 
-    assert "claimed 80% of lives, 75% came true; worth 40 edges with a known end" in said
-    assert said.endswith(
-        "within what chance allows. Its lives are now forecast 1.3 times as wide."
+    assert said.startswith(
+        "M1: our 80% ranges held 75% of the time: as good as they claim. Judged on 40 edges; "
     )
+    assert said.endswith("would be chance. Its ranges are now 1.3 times as wide.")
 
 
 @pytest.mark.parametrize("place", [0, 1])
@@ -38,7 +35,5 @@ def test_a_promise_to_last_that_was_too_sure_is_told_whatever_is_known_of_lives(
 
     said = score_sentence("2026-11", 272, judge(0.8, 0.5, 0.6), *sure, None)
 
-    assert said.endswith(
-        f"That they last {what} was claimed too surely: 97.9% on average, 95.2% did."
-    )
-    assert "surely" not in score_sentence("2026-11", 272, NONE, QUIET, QUIET, None)
+    assert said.endswith(f"For {what} we were too sure: said 97.9%, 95.2% lasted.")
+    assert "too sure" not in score_sentence("2026-11", 272, NONE, QUIET, QUIET, None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from flask import Blueprint, Response
 
@@ -12,23 +12,29 @@ from api.pages.render import page
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import distrusted
 from crib.store.engine import revision
-from crib.views.score_forecasts import ClaimBin, ForecastScores, score_forecasts
+from crib.views.score_forecasts import (
+    ClaimBin,
+    ForecastScores,
+    JudgedSpan,
+    claims_of_shift,
+    judge_span,
+    scores_by,
+)
 
 blueprint = Blueprint("right", __name__)
 
-_BY = ("shop", "machine", "month", "key")
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What was kept of the last look: judging takes longer than showing."""
+
+    plan: ShopPlan
+    revision: int
+    span: JudgedSpan
+    scores: dict[str, ForecastScores] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
-class _Kept:
-    """Scores of the last plan asked about: judging takes longer than showing."""
-
-    plan: ShopPlan | None = None
-    revision: int = -1
-    scores: dict[str, ForecastScores] | None = None
-
-
-_kept = _Kept()
+_last: list[_Judged] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,20 +51,30 @@ class BinDrawn:
 
 @blueprint.get("/were-we-right")
 def were_we_right() -> Response:
-    """The picture, and the same by machine, month and key."""
+    """The verdict and its picture, and the same by machine and month."""
     site = this_site()
     plan = site.plans.plan(site.clock())
-    scores = _scores(plan)
+    kept = _judged(plan)
+    scores = {by: _scores(kept, by) for by in ("shop", "machine", "month")}
     whole = scores["shop"].scores
     return page(
         "were_we_right.html",
         shop=whole[0] if whole else None,
         scores=scores,
         problems=dict.fromkeys(why for one in scores.values() for why in one.problems),
-        bins=drawn_bins(whole[0].shift_bins) if whole else [],
+        bins=drawn_bins(claims_of_shift(kept.span)),
         distrusted=distrusted(plan.shop, plan.keys, plan.model.widening),
         axis=[(_y(share), share) for share in (0.0, 0.25, 0.5, 0.75, 1.0)],
     )
+
+
+@blueprint.get("/were-we-right/keys")
+def right_by_key() -> Response:
+    """The verdict of each tool key, the worst first."""
+    site = this_site()
+    kept = _judged(site.plans.plan(site.clock()))
+    found = _scores(kept, "key")
+    return page("right_by_key.html", scores={"key": found}, problems=found.problems)
 
 
 def drawn_bins(bins: tuple[ClaimBin, ...]) -> list[BinDrawn]:
@@ -81,14 +97,20 @@ def _y(share: float) -> float:
     return round(BOTTOM - min(max(share, 0.0), 1.0) * (BOTTOM - TOP), 1)
 
 
-def _scores(plan: ShopPlan) -> dict[str, ForecastScores]:
-    """Scores by every group, kept until the plan or a fact is another one."""
-    site = this_site()
-    with site.store.read() as tx:
+def _judged(plan: ShopPlan) -> _Judged:
+    """The forecasts judged, kept until the plan or a fact is another one."""
+    with this_site().store.read() as tx:
         present = revision(tx)
-        kept = _kept.scores
-        if kept is None or _kept.plan is not plan or _kept.revision != present:
-            zone = site.in_zone.time_zone
-            kept = {by: score_forecasts(tx, plan, by, zone=zone) for by in _BY}
-            _kept.plan, _kept.revision, _kept.scores = plan, present, kept
-    return kept
+        for kept in _last[-1:]:
+            if kept.plan is plan and kept.revision == present:
+                return kept
+        kept = _Judged(plan, present, judge_span(tx, plan))
+        _last[:] = [kept]
+        return kept
+
+
+def _scores(kept: _Judged, by: str) -> ForecastScores:
+    if by not in kept.scores:
+        zone = this_site().in_zone.time_zone
+        kept.scores[by] = scores_by(kept.span, kept.plan, by, zone)
+    return kept.scores[by]
