@@ -11,7 +11,7 @@ from api.language import _
 from api.pages.render import page
 from api.problems import WEB, Row, answer_reader, rows_by_kind
 from crib.codes import strip_address
-from crib.store.engine import revision
+from crib.store.revisions import revision
 
 blueprint = Blueprint("front", __name__)
 

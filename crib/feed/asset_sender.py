@@ -23,7 +23,7 @@ from crib.feed.asking import Limits, agents_session, bare_address, in_words
 from crib.feed.documents import Errors, read_document
 from crib.feed.problems import FeedProblem, NoAnswer
 from crib.feed.writer import Writer
-from crib.outlook.kept_output import KeptOutput
+from crib.outlook.kept_shop import KeptShop
 from crib.outlook.shop_plan import plan_shop
 from crib.records.catalogue import MACHINES
 from crib.sentence import sentence
@@ -93,7 +93,7 @@ class AssetSender:
         self._wanted = {name.lower() for name in machines}
         self._night_limit, self._every_s = night_limit, every_s
         self._limits = limits or Limits()
-        self._kept = KeptOutput()
+        self._kept = KeptShop()
         self._agents: dict[str, _AtAgent] = defaultdict(_AtAgent)
 
     async def run(self) -> None:

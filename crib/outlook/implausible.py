@@ -3,36 +3,49 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from crib.left_out import LeftOut, log_once
 from crib.sentence import sentence, together
-from crib.store.bounds import implausible_rows, life_rows, names_of_rows
+from crib.store.bounds import LifeRow, implausible_rows, life_rows, names_of_rows
 from crib.store.engine import Tx
+from crib.store.machine_rows import StayRow
 from crib.store.shop_records import RunOfShop
-from crib.store.shop_rows import ShopRows, StayRow
+from crib.store.shop_rows import ShopRows
 from crib.store.wear_rows import CuttingData
 
 _RIGHT = sentence("Correct it in the records.")
 
 
-def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut:
-    """What to leave out since a number of a record lies outside its bounds.
+@dataclass(frozen=True, slots=True)
+class Implausible:
+    """Rows of records that hold numbers nobody can mean: by id, a sentence each.
+
+    ``life_rows`` are all rows of tool-life constants, where one of them is among these.
+    """
+
+    machines: Mapping[int, str]
+    parts: Mapping[int, str]
+    specs: Mapping[int, str]
+    items: Mapping[int, str]
+    stations: Mapping[int, str]
+    kinds: Mapping[int, str]
+    life: Mapping[int, str]
+    life_rows: Sequence[LifeRow]
+
+
+def implausible_rows_of(tx: Tx, cutting: CuttingData) -> Implausible:
+    """Rows of records with a number outside its bounds, or that cannot be read.
 
     Only a database from before the bounds, or one that was written to by other means, holds
     any.
 
     Args:
         tx: An open transaction.
-        rows: The shop.
-        cutting: Its cutting data; rows of it that could not be read count too.
+        cutting: The shop's cutting data; rows of it that could not be read count too.
     """
-    machines = _told(tx, "machines", "Machine")
     parts = _told(tx, "parts", "Part") | _told(tx, "operations", "Part", "part_id", "part")
-    specs = _told(tx, "tool_specs", sentence("Tool spec"))
-    items = _told(tx, "cutting_items", sentence("Cutting item"))
-    stations = _told(tx, "stations", "Station")
-    kinds = _told(tx, "holder_types", sentence("Holder type"))
     life = _told(tx, "tool_life", sentence("Tool-life row"))
     for (table, row_id), fault in cutting.faults.items():
         where = (
@@ -51,24 +64,51 @@ def implausible_records(tx: Tx, rows: ShopRows, cutting: CuttingData) -> LeftOut
                 right=_RIGHT,
             ),
         )
+    return Implausible(
+        machines=_told(tx, "machines", "Machine"),
+        parts=parts,
+        specs=_told(tx, "tool_specs", sentence("Tool spec")),
+        items=_told(tx, "cutting_items", sentence("Cutting item")),
+        stations=_told(tx, "stations", "Station"),
+        kinds=_told(tx, "holder_types", sentence("Holder type")),
+        life=life,
+        life_rows=life_rows(tx) if life else (),
+    )
+
+
+def implausible_records(wrong: Implausible, rows: ShopRows, cutting: CuttingData) -> LeftOut:
+    """What to leave out since a number of a record lies outside its bounds.
+
+    Args:
+        wrong: The rows of records.
+        rows: The shop.
+        cutting: Its cutting data.
+    """
     left = _contradicted(rows, cutting)
-    if not (machines or parts or specs or items or stations or kinds or life):
+    if not any(
+        (wrong.machines, wrong.parts, wrong.specs, wrong.items, wrong.stations, wrong.kinds,
+         wrong.life)
+    ):  # fmt: skip
         return left
-    left.machines = {one: why for one, why in machines.items() if one in rows.machines}
+    left.machines = {one: why for one, why in wrong.machines.items() if one in rows.machines}
     for machine_id, runs in rows.runs.items():
         for run in runs:
-            if run.part_id in parts and run.state != "done" and machine_id in rows.machines:
-                left.machines.setdefault(machine_id, parts[run.part_id])
-    left.others += life.values()
-    of_items = _items_of(tx, rows, life)
+            if (
+                run.part_id in wrong.parts
+                and run.state != "done"
+                and machine_id in rows.machines
+            ):
+                left.machines.setdefault(machine_id, wrong.parts[run.part_id])
+    left.others += wrong.life.values()
+    of_items = _items_of(rows, wrong)
     for row in rows.stays:
         built = rows.assemblies[row.assembly_id]
         spec = rows.specs[built.tool_spec_id]
         why = (
-            specs.get(spec.id)
-            or items.get(built.cutting_item_id)
-            or kinds.get(spec.holder_type_id)
-            or stations.get(row.station_id)
+            wrong.specs.get(spec.id)
+            or wrong.items.get(built.cutting_item_id)
+            or wrong.kinds.get(spec.holder_type_id)
+            or wrong.stations.get(row.station_id)
             or of_items.get(built.cutting_item_id)
         )
         if why:
@@ -156,18 +196,16 @@ def _told(
     return told
 
 
-def _items_of(tx: Tx, rows: ShopRows, life: Mapping[int, str]) -> dict[int, str]:
+def _items_of(rows: ShopRows, wrong: Implausible) -> dict[int, str]:
     """Items whose tool-life constants cannot be meant."""
     found: dict[int, str] = {}
-    if not life:
-        return found
-    for row in life_rows(tx):
-        if row.id in life:
+    for row in wrong.life_rows:
+        if row.id in wrong.life:
             for item in rows.items.values():
                 by_material = row.cutting_item_id is None
                 same = (item.tool_material, row.tool_material) if by_material else (
                     item.id, row.cutting_item_id
                 )  # fmt: skip
                 if same[0] == same[1]:
-                    found[item.id] = life[row.id]
+                    found[item.id] = wrong.life[row.id]
     return found

@@ -19,8 +19,8 @@ from crib.outlook.shop_now import ShopNow
 from crib.planning.due import MountedEdge, signs_of
 from crib.store.engine import Store, Tx
 from crib.store.kept_rows import LAST, SHIFT, KeptForecast, insert_kept
+from crib.store.machine_rows import StayRow
 from crib.store.savepoint import STORE_FAULTS
-from crib.store.shop_rows import StayRow
 
 _LOG = logging.getLogger("crib.keep")
 

@@ -16,7 +16,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.unseen import last_good_us
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.kept_rows import KeptForecast
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
 TAKEN_BACK, FAILED_BEFORE = "taken_back", "failed_before"

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from crib.outlook.shop_read import ShopRead, read_whole
 from crib.planning.growing_output import GrowingOutput, RunSpan
 from crib.planning.output import MachineOutput
 from crib.planning.path_lines import Line, line_of_path
@@ -24,6 +25,10 @@ class KeptOutput:
     def __init__(self) -> None:
         self._readings = GrowingReadings()
         self._outputs: dict[Counted, GrowingOutput] = {}
+
+    def look(self, tx: Tx, as_of_us: int) -> ShopRead:
+        """The shop as the facts dated up to an instant tell it [µs]."""
+        return read_whole(tx, as_of_us, self.read(tx, as_of_us))
 
     def read(self, tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
         """Every counter's readings dated up to an instant [µs]."""

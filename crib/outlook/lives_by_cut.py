@@ -14,7 +14,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay, WornSums
 from crib.outlook.unseen import seen_last
 from crib.stock.assembly import STAYS_BUILT
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 #: Share of an edge's wear that has to come from one item on one group, told by a curve.
 _MOSTLY: Final = 0.9

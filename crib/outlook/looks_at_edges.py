@@ -11,7 +11,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
 from crib.outlook.unseen import stays_up_to
 from crib.stock.assembly import STAYS_BUILT
-from crib.store.shop_rows import SizeStep
+from crib.store.machine_rows import SizeStep
 
 
 class Look(NamedTuple):

@@ -49,7 +49,7 @@ def _bars(shop: ShopNow, machine_id: int) -> list[Bar | None]:
     """How each run ahead uses up bars; a run begins with a new one."""
     if machine_id in shop.left_out.machines:
         return []
-    runs = shop.rows.runs.get(machine_id, [])
+    runs = shop.rows.runs.get(machine_id, ())
     began = sorted(
         (run for run in runs if run.state != "planned"), key=lambda run: run.start_at or 0
     )

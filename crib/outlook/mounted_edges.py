@@ -98,7 +98,7 @@ def swap_costs(spec: SpecOfShop, item: ItemOfShop) -> tuple[float, float]:
 
 def _size_parts_left(shop: ShopNow, stay: Stay) -> float | None:
     """Parts until the growth seen by size corrections reaches the wear limit's growth."""
-    steps = shop.rows.size_corrections.get(stay.row.mount_id, [])
+    steps = shop.rows.size_corrections.get(stay.row.mount_id, ())
     change = steps[-1].sum_tenths_um if steps else 0
     station = shop.rows.stations[stay.row.station_id]
     spec = shop.rows.specs[shop.rows.assemblies[stay.row.assembly_id].tool_spec_id]

@@ -106,7 +106,7 @@ def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
     """The job on a machine, if any, and those planned, the next one first."""
     rest = shop.rests.get(machine_id)
     made = rest is not None and rest.left + rest.untold <= 0
-    counting = runs_that_count(shop.rows.runs.get(machine_id, []), us_of(shop.now))
+    counting = runs_that_count(shop.rows.runs.get(machine_id, ()), us_of(shop.now))
     planned = [run for run in counting if run.state == "planned"]
     starts = [at for _, _, on, at in runs_by_need(shop, machine_id) if not on]
     return [

@@ -57,7 +57,7 @@ def refine_view(shop: ShopNow) -> ShopNow:
         if (curve := _curve(one)) is not None
     }
     if adopted:
-        shop.cutting.adopt(adopted)
+        shop.cutting = shop.cutting.adopting(adopted)
         shop.stays = shop.work_out(shop.rows.stays)
     return shop
 

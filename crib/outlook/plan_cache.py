@@ -6,10 +6,11 @@ import threading
 from datetime import datetime, timedelta
 
 from crib.outlook.keep_forecasts import ForecastKeeper
-from crib.outlook.kept_output import KeptOutput
+from crib.outlook.kept_shop import KeptShop
 from crib.outlook.shop_plan import ShopPlan, plan_shop
 from crib.planning.night import NIGHT_LIMIT
-from crib.store.engine import Store, revision
+from crib.store.engine import Store
+from crib.store.revisions import revision
 
 #: A plan is made anew when it is older than this although nothing was written.
 STALE_AFTER = timedelta(seconds=20)
@@ -38,7 +39,7 @@ class PlanCache:
         self._stale_after = stale_after
         self._lock = threading.Lock()
         self._made: tuple[int, datetime, ShopPlan] | None = None
-        self._kept = KeptOutput()
+        self._kept = KeptShop()
         self.keeper = ForecastKeeper(store)
 
     def plan(self, now: datetime) -> ShopPlan:

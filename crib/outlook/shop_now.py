@@ -29,6 +29,7 @@ from crib.outlook.machine_told import (
     silent_paths,
     starts_again_s,
 )
+from crib.outlook.shop_read import read_whole
 from crib.outlook.stays import Stay, output_of_station, work_out_stays
 from crib.outlook.to_put_right import ToPutRight
 from crib.planning.ahead import TimeAhead, lay_out
@@ -44,6 +45,7 @@ from crib.stock.assembly import STAYS_BUILT
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.feeds import asked_last
+from crib.store.machine_rows import StayRow
 from crib.store.readings import NO_READINGS
 from crib.store.shop_records import (
     CalendarOfShop,
@@ -52,7 +54,7 @@ from crib.store.shop_records import (
     SpanOfWeek,
     StationOfShop,
 )
-from crib.store.shop_rows import ShopRows, StayRow, load_shop
+from crib.store.shop_rows import ShopRows
 from crib.store.wear_rows import CuttingData
 
 #: How far ahead the calendars are laid out.
@@ -201,10 +203,10 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
         now: The instant; facts dated later are not seen.
         kept: What the process kept of the counters; all is read where there is nothing.
     """
-    rows = load_shop(tx, us_of(now), kept.read(tx, us_of(now)) if kept else None)
-    shop = ShopNow(now, rows, CuttingData(tx), {}, [], {}, {}, {}, {})
+    rows, cutting, wrong = kept.look(tx, us_of(now)) if kept else read_whole(tx, us_of(now))
+    shop = ShopNow(now, rows, cutting, {}, [], {}, {}, {}, {})
     shop.asked_at = asked_last(tx)
-    shop.left_out = implausible_records(tx, rows, shop.cutting)
+    shop.left_out = implausible_records(wrong, rows, cutting)
     times: dict[int, TimeAhead] = {}
     built = _calendars(shop, times)
     told: dict[int, set[int]] = defaultdict(set)
@@ -254,7 +256,6 @@ def with_tools(shop: ShopNow, only: frozenset[int] | None = None) -> ShopNow:
     found = replace(
         shop,
         rows=replace(shop.rows, stays=known),
-        cutting=shop.cutting.apart(),
         unknown=unknown,
         estimates=[],
     )
@@ -271,7 +272,7 @@ def _machine_in_view(
 ) -> None:
     """Work out what a machine made and what lies ahead of it."""
     rows, now_us = shop.rows, us_of(shop.now)
-    runs = [run for run in rows.runs.get(machine_id, []) if run.state != "planned"]
+    runs = [run for run in rows.runs.get(machine_id, ()) if run.state != "planned"]
     runs.sort(key=lambda run: run.start_at or 0)
     shop.began[machine_id] = runs
     counted = path_counters(rows.machines[machine_id].path_counters)
@@ -429,7 +430,7 @@ def _plan_machine(
         start_us = time.clock_at(again_s) if again_s else None
         ahead.append(RunAhead(run.part, rest.left, run.cycle_s / share, start_us))
         parts.append(run.part_id)
-    for run in shop.rows.runs.get(machine_id, []):
+    for run in shop.rows.runs.get(machine_id, ()):
         if run.state == "planned":
             ahead.append(
                 RunAhead(run.part, float(run.quantity), run.cycle_s / share, run.start_at)

@@ -19,7 +19,7 @@ from crib.planning.due import sound_rows
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.stops_ahead import NO_STOPS, Stops
 from crib.sentence import sentence
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 _Plan = TypeVar("_Plan")
 

@@ -15,8 +15,9 @@ from crib.left_out import by_tool
 from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
+from crib.store.machine_rows import StayRow
 from crib.store.shop_records import ItemOfShop, RunOfShop, StationOfShop
-from crib.store.shop_rows import ShopRows, StayRow
+from crib.store.shop_rows import ShopRows
 from crib.store.wear_rows import CuttingData
 
 #: Spread of ln(life) of a stay that no run wore.

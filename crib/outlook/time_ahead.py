@@ -106,7 +106,7 @@ def time_ahead(shop: ShopNow, machine_id: int, hours: float) -> MachineTime:
 
 def _running(shop: ShopNow, machine_id: int) -> tuple[int, RunOfShop] | None:
     """Place and row of the run that is on."""
-    begun = [run for run in shop.rows.runs.get(machine_id, []) if run.state != "planned"]
+    begun = [run for run in shop.rows.runs.get(machine_id, ()) if run.state != "planned"]
     begun.sort(key=lambda run: run.start_at or 0)
     now_us = us_from_instant(shop.now)
     for place, run in enumerate(begun):

@@ -15,7 +15,7 @@ from crib.life.observations import CENSORED
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
 from crib.stock.assembly import STAYS_BUILT
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 #: A failure told so soon after nobody was there happened meanwhile: common practice, no source.
 FOUND_WITHIN = timedelta(hours=1)

@@ -19,7 +19,7 @@ from crib.outlook.to_put_right import NO_STATION, ToPutRight
 from crib.planning.ahead import NEVER_US
 from crib.planning.due import MountedEdge
 from crib.sentence import sentence
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 #: Why a tool is due in a station that has none.
 EMPTY: Final = "station_empty"
@@ -162,7 +162,7 @@ def runs_by_need(
 
     A run that is made, and not told as done, needs none: None.
     """
-    rows = shop.rows.runs.get(machine_id, [])
+    rows = shop.rows.runs.get(machine_id, ())
     ahead, rest = shop.ahead[machine_id], shop.rests.get(machine_id)
     names = {run.part_id: run.part for run in rows}
     planned = sum(run.state == "planned" for run in rows)

@@ -22,6 +22,7 @@ from crib.store.digest_plans import (
     key_text,
     make_plans,
 )
+from crib.store.revisions import BY_COLUMN, Touched
 
 _HEAD = "SELECT chained FROM digest_chain ORDER BY id DESC LIMIT 1"
 _LINK = "INSERT INTO digest_chain (subject, key, digest, chained) VALUES (?, ?, ?, ?)"
@@ -45,6 +46,8 @@ class Digests:
         self._armed: int | None = None
         self._arming: int | None = None
         self._touched: dict[str, dict[Any, Any]] = {}
+        self._machines: set[int | None] = set()
+        self._written = False
         self._triggers: list[str] = []
 
     def begin(self) -> None:
@@ -58,6 +61,7 @@ class Digests:
             return
         self.disarm()
         self._plans = make_plans(self._driver)
+        self._driver.create_function("crib_of_machine", 1, self._machines.add)
         # where the database itself refuses it, there is nothing to watch
         query = "SELECT name FROM main.sqlite_master WHERE type = 'trigger'"
         refused = {name for (name,) in self._driver.execute(query)} & REFUSALS
@@ -93,14 +97,24 @@ class Digests:
                 + ");"
                 for row in rows
             )
+            if plan.table in BY_COLUMN:
+                calls += "".join(f" SELECT crib_of_machine({row}.machine_id);" for row in rows)
             self._driver.execute(
                 f'CREATE TEMP TRIGGER {name} AFTER {verb} ON main."{plan.table}"'
                 f" BEGIN{calls} END"
             )
             self._triggers.append(name)
 
+    def touched(self) -> Touched | None:
+        """What the transaction changed so far; None where that is not known any more."""
+        if self._written or not self._plans:
+            return None
+        keys = {table: keys.keys() for table, keys in self._touched.items() if keys}
+        return Touched(keys, frozenset(self._machines))
+
     def write(self) -> None:
         """Write the digests of what was touched; to be called just before the commit."""
+        self._written = True
         new_facts = set(self._touched.get("facts", ()))
         for table, keys in self._touched.items():
             if not keys:
@@ -125,6 +139,8 @@ class Digests:
             self._armed = self._arming
 
     def _forget(self) -> None:
+        self._machines.clear()
+        self._written = False
         for keys in self._touched.values():
             keys.clear()
 

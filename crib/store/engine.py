@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, create_engine, event, text
+from sqlalchemy import Connection, create_engine, event
 from sqlalchemy.engine import Engine, make_url
 from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool, StaticPool
@@ -29,6 +29,7 @@ from crib.errors import (
 )
 from crib.sentence import sentence
 from crib.store.digests import Digests, write_all
+from crib.store.revisions import count_write
 from crib.store.writer_queue import BUSY, WriterQueue
 
 #: An open transaction; use cases take one and neither open nor close it.
@@ -166,7 +167,7 @@ class Store:
         """
         with self._transaction() as connection:
             yield connection
-            connection.exec_driver_sql("UPDATE revisions SET revision = revision + 1")
+            count_write(raw(connection), connection.info["digests"].touched())
 
     @contextmanager
     def note(self) -> Iterator[Tx]:
@@ -285,8 +286,3 @@ def raw(tx: Tx) -> sqlite3.Connection:
     if not isinstance(driver, sqlite3.Connection):
         raise TypeError(driver)  # the transaction is over
     return driver
-
-
-def revision(tx: Tx) -> int:
-    """Number of writes so far: equal numbers mean that nothing changed in between."""
-    return int(tx.execute(text("SELECT revision FROM revisions")).scalar_one())

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, func, select, text
 
 from crib.clock import us_from_instant
 from crib.errors import Conflict, NotKnown
@@ -35,11 +35,36 @@ _SELECT = (
     .outerjoin(_REVERSAL, _REVERSAL.c.reverses_id == facts.c.id)
 )
 
+#: Later than every instant [µs].
+NEVER_US = 2**62
+_FIRST_AHEAD = text(
+    "SELECT min(at) FROM facts WHERE id > :after_id AND at > :after_us AND kind <> 'count'"
+)
+
 
 def last_fact_id(tx: Tx) -> int:
     """Id of the fact that was recorded last; 0 where there is none."""
     found: int | None = tx.execute(select(func.max(facts.c.id))).scalar()
     return found or 0
+
+
+def first_ahead(tx: Tx, after_id: int, after_us: int) -> int:
+    """The first instant later than one that a fact of stays, stock or presets is dated [µs].
+
+    Counts are left aside: their readings have instants of their own.
+
+    Args:
+        tx: An open transaction.
+        after_id: Facts up to this one are not looked at.
+        after_us: The instant [µs].
+
+    Returns:
+        The instant; ``NEVER_US`` where there is none.
+    """
+    found: int | None = tx.execute(
+        _FIRST_AHEAD, {"after_id": after_id, "after_us": after_us}
+    ).scalar()
+    return NEVER_US if found is None else found
 
 
 def add_fact(

@@ -110,7 +110,8 @@ class GrowingReadings:
                 if others or not self._follow_on(tx, counter, accepted):
                     self._read_anew(tx, counter)
         self._last = _one(tx, _LAST_BATCH, ())
-        cut = {key: held.all().until(as_of_us) for key, held in self._held.items()}
+        # in the order of a whole look, whichever counter told something first
+        cut = {key: self._held[key].all().until(as_of_us) for key in sorted(self._held)}
         return {key: readings for key, readings in cut.items() if readings.at_us.size}
 
     def _follow_on(self, tx: Tx, counter: Counted, accepted: int) -> bool:

@@ -21,15 +21,15 @@ _STATIONS = text(
     """
 )
 
-_RUNS = text(
-    """
+_RUNS = """
     SELECT r.id, r.machine_id, r.part_id, p.part, p.cycle_s, r.quantity, r.start_at, r.end_at,
            r.state, p.part_length_mm, p.cutoff_width_mm
     FROM runs r JOIN parts p ON p.id = r.part_id
     WHERE r.retired_at IS NULL
-    ORDER BY r.machine_id, r.start_at IS NULL, r.start_at, r.id
     """
-)
+_IN_ORDER = " ORDER BY r.machine_id, r.start_at IS NULL, r.start_at, r.id"
+_ALL_RUNS = text(_RUNS + _IN_ORDER)
+_RUNS_OF = text(_RUNS + " AND r.machine_id = :machine" + _IN_ORDER)
 
 _MACHINES = text(
     """
@@ -244,7 +244,13 @@ def load_stations(tx: Tx) -> dict[int, StationOfShop]:
 
 def load_runs(tx: Tx) -> dict[int, list[RunOfShop]]:
     """Runs by machine id, in order of time, those without a start last."""
-    return _by(lambda row: row.machine_id, rows_by_name(RunOfShop, tx.execute(_RUNS)))
+    return _by(lambda row: row.machine_id, rows_by_name(RunOfShop, tx.execute(_ALL_RUNS)))
+
+
+def load_runs_of(tx: Tx, machine_id: int) -> tuple[RunOfShop, ...]:
+    """Runs of a machine, in the same order."""
+    found = tx.execute(_RUNS_OF, {"machine": machine_id})
+    return tuple(rows_by_name(RunOfShop, found))
 
 
 def load_machines(tx: Tx) -> dict[int, MachineOfShop]:

@@ -5,15 +5,22 @@ Plain rows and arrays for ``crib.outlook.shop_now``; nothing is computed here.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, NamedTuple
 
 from sqlalchemy import CursorResult
 
 from crib.store.counts import Counted
 from crib.store.engine import Tx
+from crib.store.machine_rows import (
+    STANDS,
+    MachineRows,
+    SizeStep,
+    StayRow,
+    load_machines_whole,
+)
 from crib.store.named_rows import rows_by_name
 from crib.store.readings import Readings, load_readings
 from crib.store.shop_records import (
@@ -33,45 +40,22 @@ from crib.store.shop_records import (
     load_items,
     load_lots,
     load_machines,
-    load_runs,
     load_spans,
     load_spec_items,
     load_specs,
     load_stations,
 )
 
-_REVERSED = "SELECT reverses_id FROM facts WHERE kind = 'reversal' AND at <= :as_of"
-
-_STAYS = f"""
-    SELECT m.fact_id AS mount_id, f.at AS begin_us, m.station_id, m.assembly_id,
-           min(rf.at, coalesce(b.at, rf.at)) AS end_us,
-           CASE WHEN rf.at IS NOT NULL AND b.at IS NOT NULL THEN 'broken' ELSE r.reason END
-             AS reason,
-           r.flank_wear_tenths_um, b.at AS broken_us
-    FROM mounts m JOIN facts f ON f.id = m.fact_id
-    LEFT JOIN (SELECT r.* FROM removals r JOIN facts x ON x.id = r.fact_id
-               WHERE x.at <= :as_of AND r.fact_id NOT IN ({_REVERSED})) r
-      ON r.mount_id = m.fact_id
-    LEFT JOIN facts rf ON rf.id = r.fact_id
-    LEFT JOIN (SELECT b.mount_id, min(x.at) AS at FROM breakages b
-               JOIN facts x ON x.id = b.fact_id
-               WHERE x.at <= :as_of AND b.fact_id NOT IN ({_REVERSED})
-               GROUP BY b.mount_id) b
-      ON b.mount_id = m.fact_id
-    WHERE f.at <= :as_of AND m.fact_id NOT IN ({_REVERSED})
-    ORDER BY f.at, m.fact_id
-    """  # noqa: S608 - no value from outside
-
 _ASSEMBLIES = f"""
     SELECT a.fact_id AS assembly_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code,
            f.at AS built_us,
            (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
             WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
-              AND t.fact_id NOT IN ({_REVERSED})) AS torn_down_us,
+              AND {STANDS.format("t.fact_id")}) AS torn_down_us,
            a.lot_id
     FROM assemblies a JOIN facts f ON f.id = a.fact_id JOIN lots l ON l.id = a.lot_id
     LEFT JOIN label_codes c ON c.assembly_id = a.fact_id AND c.superseded_at IS NULL
-    WHERE f.at <= :as_of AND a.fact_id NOT IN ({_REVERSED})
+    WHERE f.at <= :as_of AND {STANDS.format("a.fact_id")}
     ORDER BY a.fact_id
     """  # noqa: S608 - no value from outside
 
@@ -80,39 +64,9 @@ _PRESETS = f"""
            p.lf_tenths_um IS NOT NULL AS has_lf, p.wf_tenths_um IS NOT NULL AS has_wf,
            p.hf_tenths_um IS NOT NULL AS has_hf
     FROM presets p JOIN facts f ON f.id = p.fact_id
-    WHERE f.at <= :as_of AND p.fact_id NOT IN ({_REVERSED})
+    WHERE f.at <= :as_of AND {STANDS.format("p.fact_id")}
     ORDER BY f.at, p.fact_id
     """  # noqa: S608 - no value from outside
-
-_SIZE_CORRECTIONS = f"""
-    SELECT c.mount_id, f.at, c.change_tenths_um
-    FROM corrections c JOIN facts f ON f.id = c.fact_id
-    WHERE f.at <= :as_of AND c.correction_kind = 'size' AND c.axis = 'X'
-      AND c.fact_id NOT IN ({_REVERSED})
-    ORDER BY f.at, c.fact_id
-    """  # noqa: S608 - no value from outside
-
-
-class StayRow(NamedTuple):
-    """One stay of an assembly in a station; ``end_us`` is None while it lasts.
-
-    Where a breakage was signalled (``broken_us``) the edge's life ended there: a stay that is
-    over ends then, and ends as broken.
-    """
-
-    mount_id: int
-    begin_us: int
-    station_id: int
-    assembly_id: int
-    end_us: int | None
-    reason: str | None
-    flank_wear_tenths_um: int | None
-    broken_us: int | None = None
-
-    @property
-    def worn_until_us(self) -> int | None:
-        """Until when the edge was worn; None while it is."""
-        return self.broken_us if self.end_us is None else self.end_us
 
 
 class AssemblyRow(NamedTuple):
@@ -146,33 +100,39 @@ class PresetRow(NamedTuple):
         return frozenset(name for name, has in told if has)
 
 
-class SizeStep(NamedTuple):
-    """A size correction of X: when, and the sum of all in that stay up to it."""
+@dataclass(frozen=True, slots=True)
+class SharedRows:
+    """What all machines share, by id; records as they are now, facts as of an instant."""
 
-    at_us: int
-    sum_tenths_um: int
+    assemblies: Mapping[int, AssemblyRow]
+    presets: Mapping[int, PresetRow]
+    stations: Mapping[int, StationOfShop]
+    machines: Mapping[int, MachineOfShop]
+    spans: Mapping[int, list[SpanOfWeek]]
+    closures: Mapping[int, list[ClosureOfShop]]
+    calendars: Mapping[int, CalendarOfShop]
+    specs: Mapping[int, SpecOfShop]
+    spec_items: Mapping[int, tuple[str, ...]]
+    items: Mapping[int, ItemOfShop]
+    holders: Sequence[HolderOfShop]
+    lots: Sequence[LotOfShop]
 
 
 @dataclass(frozen=True, slots=True)
-class ShopRows:
-    """Everything that the forecast reads, by id; see the statements for the columns."""
+class ShopRows(SharedRows):
+    """Everything that the forecast reads: what is shared, and what is each machine's.
 
-    stays: list[StayRow]
-    assemblies: dict[int, AssemblyRow]
-    presets: dict[int, PresetRow]
-    size_corrections: Mapping[int, list[SizeStep]]
+    Attributes:
+        stays: Every stay of all machines, in order of time.
+        size_corrections: Steps of each stay in order, by mount id.
+        runs: Runs in order of time, by machine id.
+        readings: Readings of each counter.
+    """
+
+    stays: Sequence[StayRow]
+    size_corrections: Mapping[int, tuple[SizeStep, ...]]
+    runs: Mapping[int, tuple[RunOfShop, ...]]
     readings: Mapping[Counted, Readings]
-    stations: dict[int, StationOfShop]
-    runs: Mapping[int, list[RunOfShop]]
-    machines: dict[int, MachineOfShop]
-    spans: Mapping[int, list[SpanOfWeek]]
-    closures: Mapping[int, list[ClosureOfShop]]
-    calendars: dict[int, CalendarOfShop]
-    specs: dict[int, SpecOfShop]
-    spec_items: Mapping[int, tuple[str, ...]]
-    items: dict[int, ItemOfShop]
-    holders: list[HolderOfShop]
-    lots: list[LotOfShop]
 
 
 def load_shop(
@@ -185,19 +145,24 @@ def load_shop(
         as_of_us: The instant [µs]. Records (runs, machines, specs) are read as they are now.
         readings: Counter readings dated up to then, where somebody has them already.
     """
-    return ShopRows(
-        stays=rows_by_name(StayRow, _at(tx, _STAYS, as_of_us)),
-        assemblies={
-            row.assembly_id: row
-            for row in rows_by_name(AssemblyRow, _at(tx, _ASSEMBLIES, as_of_us))
-        },
-        presets={
-            row.assembly_id: row for row in rows_by_name(PresetRow, _at(tx, _PRESETS, as_of_us))
-        },
-        size_corrections=_load_size_corrections(tx, as_of_us),
-        readings=load_readings(tx, as_of_us) if readings is None else readings,
+    if readings is None:
+        readings = load_readings(tx, as_of_us)
+    return put_together(load_shared(tx, as_of_us), load_machines_whole(tx, as_of_us), readings)
+
+
+def load_shared(tx: Tx, as_of_us: int) -> SharedRows:
+    """Read what all machines share.
+
+    Args:
+        tx: An open transaction.
+        as_of_us: Facts dated later are not seen [µs].
+    """
+    built = rows_by_name(AssemblyRow, _at(tx, _ASSEMBLIES, as_of_us))
+    measured = rows_by_name(PresetRow, _at(tx, _PRESETS, as_of_us))
+    return SharedRows(
+        assemblies={row.assembly_id: row for row in built},
+        presets={row.assembly_id: row for row in measured},
         stations=load_stations(tx),
-        runs=load_runs(tx),
         machines=load_machines(tx),
         spans=load_spans(tx),
         closures=load_closures(tx),
@@ -210,22 +175,48 @@ def load_shop(
     )
 
 
-class _SizeChange(NamedTuple):
-    """A size correction of X as it was recorded."""
+def put_together(
+    shared: SharedRows,
+    machines: Mapping[int, MachineRows],
+    readings: Mapping[Counted, Readings],
+) -> ShopRows:
+    """The rows of a shop from what its machines share and what is each one's.
 
-    mount_id: int
-    at: int
-    change_tenths_um: int
-
-
-def _load_size_corrections(tx: Tx, as_of_us: int) -> dict[int, list[SizeStep]]:
-    """Steps of each stay in order, by mount id."""
-    steps: dict[int, list[SizeStep]] = defaultdict(list)
-    for row in rows_by_name(_SizeChange, _at(tx, _SIZE_CORRECTIONS, as_of_us)):
-        of_stay = steps[row.mount_id]
-        before = of_stay[-1].sum_tenths_um if of_stay else 0
-        of_stay.append(SizeStep(row.at, before + row.change_tenths_um))
-    return steps
+    Args:
+        shared: What they share.
+        machines: What is each one's, by machine id.
+        readings: Readings of each counter.
+    """
+    stays = sorted(
+        chain.from_iterable(one.stays for one in machines.values()),
+        key=lambda row: (row.begin_us, row.mount_id),
+    )
+    return ShopRows(
+        assemblies=shared.assemblies,
+        presets=shared.presets,
+        stations=shared.stations,
+        machines=shared.machines,
+        spans=shared.spans,
+        closures=shared.closures,
+        calendars=shared.calendars,
+        specs=shared.specs,
+        spec_items=shared.spec_items,
+        items=shared.items,
+        holders=shared.holders,
+        lots=shared.lots,
+        stays=stays,
+        size_corrections={
+            mount_id: steps
+            for one in machines.values()
+            for mount_id, steps in one.size_corrections.items()
+        },
+        runs={
+            machine_id: machines[machine_id].runs
+            for machine_id in sorted(machines)
+            if machines[machine_id].runs
+        },
+        readings=readings,
+    )
 
 
 def _at(tx: Tx, statement: str, as_of_us: int) -> CursorResult[Any]:

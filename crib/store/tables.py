@@ -52,13 +52,29 @@ code_counters = Table(
     Column("next_number", Integer, nullable=False),
 )
 
-#: Counts every change, so that a view knows whether what it computed still holds.
+#: Counts every write, so that a view knows whether what it computed still holds: the last one,
+#: the last to what all machines share, the last that may have changed anything.
 revisions = Table(
     "revisions",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("revision", Integer, nullable=False),
+    Column("shared", Integer, nullable=False, server_default="0"),
+    Column("everything", Integer, nullable=False, server_default="0"),
     CheckConstraint("id = 1", name="one_row"),
+)
+
+#: The last write to what is one machine's; see crib.store.revisions.
+machine_revisions = Table(
+    "machine_revisions",
+    metadata,
+    Column(
+        "machine_id",
+        ForeignKey("machines.id", ondelete="CASCADE"),
+        primary_key=True,
+        autoincrement=False,
+    ),
+    Column("revision", Integer, nullable=False),
 )
 
 idempotency_keys = Table(

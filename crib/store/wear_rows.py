@@ -25,6 +25,8 @@ _T = metadata.tables
 class CuttingData:
     """Operations, constants and limits, read once; wear per part computed when asked.
 
+    What was computed once is remembered as long as somebody keeps the data.
+
     Args:
         tx: An open transaction; everything is read at once, later changes are not seen.
 
@@ -103,10 +105,15 @@ class CuttingData:
     def _by_id(tx: Tx, statement: Any) -> dict[int, Any]:
         return {row.id: row for row in tx.execute(statement)}
 
-    def apart(self) -> CuttingData:
-        """The same data with a memory of its own, nothing adopted."""
+    def adopting(self, curves: Mapping[tuple[int, str], Curve]) -> CuttingData:
+        """The same data, but with the wear of these items and groups by other curves."""
         other = copy(self)
-        other._adopted, other._known = {}, {}
+        other._adopted = self._adopted | dict(curves)
+        other._known = {
+            key: take
+            for key, take in self._known.copy().items()  # other threads may ask meanwhile
+            if (key[3], self._groups[key[1]]) not in curves
+        }
         return other
 
     def tools_of(self, part_id: int) -> list[tuple[int, int, int]]:
@@ -158,15 +165,6 @@ class CuttingData:
         material = self._items[cutting_item_id].tool_material
         own = self._own_curve(cutting_item_id, group)
         return own or (starter_curve(material, group) if material else None)
-
-    def adopt(self, curves: Mapping[tuple[int, str], Curve]) -> None:
-        """From now on reckon the wear of these items and groups by other curves."""
-        self._adopted.update(curves)
-        self._known = {
-            key: take
-            for key, take in self._known.items()
-            if (key[3], self._groups[key[1]]) not in curves
-        }
 
     def _compute(
         self, place: int, part_id: int, tool_spec_id: int, cutting_item_id: int

@@ -19,7 +19,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import Distrust, distrusted
 from crib.sentence import sentence
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 from crib.views.key_uses import KeyUse, key_uses
 from crib.views.life_of_key import key_names, no_swap_point
 

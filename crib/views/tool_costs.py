@@ -18,7 +18,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.sentence import figure, sentence
 from crib.stock.assembly import STAYS_BUILT
-from crib.store.shop_rows import StayRow
+from crib.store.machine_rows import StayRow
 
 LONGEST_DAYS = 400.0
 

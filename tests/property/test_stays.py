@@ -14,7 +14,8 @@ from crib.life.wear import WornAt
 from crib.outlook.stays import Key, work_out_stays
 from crib.planning.output import NO_RUN, machine_output, windows_of
 from crib.planning.part_wear import PartWear
-from crib.store.shop_rows import AssemblyRow, StayRow
+from crib.store.machine_rows import StayRow
+from crib.store.shop_rows import AssemblyRow
 
 S = 1_000_000
 NOW_S = 40  # few seconds: begins and ends often fall together

@@ -12,9 +12,10 @@ import pytest
 from crib.errors import Conflict, Invalid, Refusal
 from crib.records.catalogue import CATALOGUE, HOLDERS, PARTS
 from crib.store.backup import backup, check, restore
-from crib.store.engine import Store, revision
+from crib.store.engine import Store
 from crib.store.migrate import open_store
 from crib.store.records import count_records, insert_record, list_records, update_record
+from crib.store.revisions import revision
 
 
 def rows_of(url: str) -> dict[str, list]:

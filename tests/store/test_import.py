@@ -21,9 +21,10 @@ from crib.records.catalogue import (
     RUNS,
     SHOP_FILES,
 )
-from crib.store.engine import Store, revision
+from crib.store.engine import Store
 from crib.store.migrate import open_store
 from crib.store.records import count_records, get_record, list_records, retire_record
+from crib.store.revisions import revision
 from crib.views.export_shop import export_shop
 
 Import = Callable[..., ImportReport]

@@ -27,8 +27,9 @@ from crib.outlook.plan_cache import PlanCache
 from crib.outlook.shop_plan import plan_shop
 from crib.outlook.widen_forecasts import distrusted, widening_of_keys
 from crib.store.checking import check
-from crib.store.engine import Store, revision
+from crib.store.engine import Store
 from crib.store.kept_rows import KeptForecast, first_of_stays, kept_between
+from crib.store.revisions import revision
 from crib.views.score_forecasts import score_forecasts
 from tests.gauges import checked_gauge
 

@@ -11,7 +11,7 @@ from api.pages.curves.figures import BOTTOM, LEFT, RIGHT, TOP
 from api.pages.render import page
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import distrusted
-from crib.store.engine import revision
+from crib.store.revisions import revision
 from crib.views.score_forecasts import (
     ClaimBin,
     ForecastScores,

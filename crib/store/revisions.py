@@ -1,0 +1,173 @@
+"""Numbers of writes: of the last one, of the last one to each machine, to what all share.
+
+Whoever keeps rows in memory compares these numbers and reads only what changed. A write counts
+by the tables that it touched, which the connection's own triggers noted (``Digests``). A table
+that is named nowhere here counts for every machine and for what they share.
+
+Counts have no number of their own here: their batches are numbered facts already, which
+``crib.store.readings`` goes by.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any, Final, NamedTuple
+
+from sqlalchemy import Connection, text
+
+#: Tables whose rows are one machine's, told by a column of their own.
+BY_COLUMN: Final = frozenset({"runs", "stops"})
+
+_OF_MOUNT = """
+    SELECT s.machine_id FROM {0} AS t JOIN mounts AS m ON m.fact_id = t.mount_id
+    JOIN stations AS s ON s.id = m.station_id WHERE t.fact_id = ?
+    """
+#: Tables whose rows are one machine's, by the station that they lead to from their key.
+BY_STATION: Final = {
+    "station_state": "SELECT machine_id FROM stations WHERE id = ?",
+    "mounts": "SELECT s.machine_id FROM mounts AS m JOIN stations AS s ON s.id = m.station_id"
+    " WHERE m.fact_id = ?",
+    "removals": _OF_MOUNT.format("removals"),
+    "corrections": _OF_MOUNT.format("corrections"),
+    "breakages": _OF_MOUNT.format("breakages"),
+}
+
+#: Tables of what all machines share: the shelf, the bench, what a program and a tool are.
+SHARED: Final = frozenset(
+    {
+        "assemblies", "assembly_state", "calendar_spans", "calendars", "closures",
+        "cutting_items", "edge_uses", "gauge_checks", "gauges", "holder_types", "holders",
+        "label_codes", "lots", "machines", "operations", "pieces", "preset_overrides",
+        "preset_readings", "presets", "stock_moves", "teardowns", "tool_life",
+        "tool_spec_items", "tool_specs",
+    }
+)  # fmt: skip
+
+#: Tables that nobody keeps rows of: they are read at each look, or with the readings. Facts
+#: are among them, since what they say stands in a table of their kind, but for reversals.
+READ_EACH_TIME: Final = frozenset(
+    {
+        "active_conditions", "breakage_answers", "breakage_doubts", "broker_sessions",
+        "code_counters", "count_batches", "count_readings", "count_refusals", "count_sources",
+        "count_verdicts", "counts_booked_later", "facts", "feed_gaps", "feeds",
+        "idempotency_keys", "kept_forecasts", "label_prints", "machine_now", "machine_rests",
+        "machine_revisions", "people", "question_dismissals", "rack_places", "revisions",
+        "tools_seen",
+    }
+)  # fmt: skip
+
+_COUNT = (
+    "UPDATE revisions SET revision = revision + 1,"
+    " shared = CASE WHEN ? THEN revision + 1 ELSE shared END,"
+    " everything = CASE WHEN ? THEN revision + 1 ELSE everything END"
+)
+_COUNT_MACHINE = (
+    "INSERT INTO machine_revisions (machine_id, revision) SELECT ?, revision FROM revisions"
+    " WHERE true ON CONFLICT (machine_id) DO UPDATE SET revision = excluded.revision"
+)
+_REVERSALS = "SELECT 1 FROM facts WHERE id BETWEEN ? AND ? AND kind = 'reversal' LIMIT 1"
+
+_NOW = text(
+    """
+    SELECT r.revision, r.shared, r.everything, coalesce(d.id, 0) AS link, d.chained
+    FROM revisions AS r
+    LEFT JOIN digest_chain AS d ON d.id = (SELECT max(id) FROM digest_chain)
+    """
+)
+_CHANGED = text("SELECT machine_id FROM machine_revisions WHERE revision > :since")
+_LINK = text("SELECT chained FROM digest_chain WHERE id = :link")
+
+
+class Touched(NamedTuple):
+    """What a write touched.
+
+    Attributes:
+        keys: Keys of the rows, by table.
+        machines: Machines that rows of ``BY_COLUMN`` name, before or after.
+    """
+
+    keys: Mapping[str, Collection[Any]]
+    machines: Collection[int | None]
+
+
+class Revisions(NamedTuple):
+    """Where a database stands.
+
+    Attributes:
+        last: Number of writes so far.
+        shared: Number of the last one that touched what all machines share.
+        everything: Number of the last one of which nobody can say what it touched.
+        link: The last link of the chain of digests, 0 where there is none.
+        chained: What that link holds of all before it.
+    """
+
+    last: int
+    shared: int
+    everything: int
+    link: int
+    chained: bytes | None
+
+
+def count_write(driver: sqlite3.Connection, touched: Touched | None) -> None:
+    """Count a write, for the machines that it touched or for what they share.
+
+    Args:
+        driver: The connection, in a transaction that is about to be committed.
+        touched: What it touched; None where that is not known.
+    """
+    everything = touched is None
+    shared = False
+    machines: set[int | None] = set()
+    if touched is not None:
+        tables = touched.keys.keys() - READ_EACH_TIME
+        shared = bool(tables & SHARED)
+        everything = bool(tables - SHARED - BY_COLUMN - BY_STATION.keys())
+        everything = everything or _reverses(driver, touched.keys.get("facts", ()))
+        machines = {*touched.machines, *_by_station(driver, touched.keys)}
+        everything = everything or None in machines
+    driver.execute(_COUNT, (shared, everything))
+    if machines and not everything:
+        driver.executemany(_COUNT_MACHINE, [(machine_id,) for machine_id in machines])
+
+
+def _reverses(driver: sqlite3.Connection, facts: Collection[int]) -> bool:
+    """Whether one of these facts takes another back, of whatever kind that is."""
+    return bool(facts) and bool(driver.execute(_REVERSALS, (min(facts), max(facts))).fetchone())
+
+
+def _by_station(
+    driver: sqlite3.Connection, keys: Mapping[str, Collection[Any]]
+) -> Iterable[int | None]:
+    """Machines of the touched rows that lead to a station; None where a row leads to none."""
+    for table, query in BY_STATION.items():
+        for key in keys.get(table, ()):
+            row = driver.execute(query, (key,)).fetchone()
+            yield None if row is None else row[0]
+
+
+def revision(tx: Connection) -> int:
+    """Number of writes so far: equal numbers mean that nothing changed in between."""
+    return int(tx.execute(text("SELECT revision FROM revisions")).scalar_one())
+
+
+def revisions(tx: Connection) -> Revisions:
+    """Where the database stands."""
+    row = tx.execute(_NOW).one()
+    return Revisions(row.revision, row.shared, row.everything, row.link, row.chained)
+
+
+def goes_on_from(tx: Connection, before: Revisions) -> bool:
+    """Whether the database is the one of an earlier look with writes added.
+
+    It is not where a backup was put in its place, or another file.
+    """
+    if before.link == 0:
+        return False
+    held = tx.execute(_LINK, {"link": before.link}).scalar_one_or_none()
+    return held == before.chained and revision(tx) >= before.last
+
+
+def machines_changed(tx: Connection, since: int) -> set[int]:
+    """Machines that a write after the one of a number touched, counts left aside."""
+    return set(tx.execute(_CHANGED, {"since": since}).scalars())
