@@ -6,7 +6,6 @@ template in the reader's language; each value is said by its kind.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from datetime import datetime
 from decimal import Decimal
@@ -15,13 +14,7 @@ from api.language.catalogue import SOURCE, catalogue
 from api.language.formats import in_locale, local_time
 from api.language.preferences import preferences
 from crib.clock import parse_instant
-from crib.sentence import Figure, Instant, Sentence, filled, formed, taken_apart
-
-_DECIMAL = re.compile(r"[+-]?\d+\.\d+")
-_UNIT_AFTER = re.compile(
-    r" ?(%|mm\b|in\b|µm\b|min\b|s\b|h\b|N m\b|m/min\b|°|degrees\b|times\b|standard deviations\b"
-    r"|of the promised life\b|of its life\b|(was|being) the age\b)"
-)
+from crib.sentence import Figure, Instant, Sentence, filled, formed
 
 
 def say(text: object) -> str:
@@ -47,30 +40,14 @@ def _said(language: str, text: object, local: Callable[[datetime], str]) -> str:
     if not isinstance(text, Sentence):
         return str(text)
     template = catalogue(language).text(text.template)
-    if not text.values:
-        return formed(template, text.form)
-    pieces, names = taken_apart(text.template)
-    said = {
-        name: _of_value(language, text.values[name], (before, after), local)
-        for name, before, after in zip(names, pieces[:-1:2], pieces[2::2], strict=True)
-    }
+    said = {name: _of_value(language, value, local) for name, value in text.values.items()}
     return formed(filled(template, said), text.form)
 
 
-def _of_value(
-    language: str, value: object, around: tuple[str, str], local: Callable[[datetime], str]
-) -> str:
-    """A value by its kind; ``around`` is what stands before and after it in the template."""
+def _of_value(language: str, value: object, local: Callable[[datetime], str]) -> str:
+    """A value by its kind."""
     if isinstance(value, Instant):
         return local(parse_instant(value))
-    number = isinstance(value, Figure | float | Decimal)
-    if language != SOURCE and (number or _counts(value, *around)):
+    if language != SOURCE and isinstance(value, Figure | float | Decimal):
         return in_locale(str(value), language)
     return _said(language, value, local)
-
-
-def _counts(value: object, before: str, after: str) -> bool:
-    """Whether a text is a decimal number with a unit behind it in the sentence."""
-    return bool(_DECIMAL.fullmatch(str(value))) and bool(
-        _UNIT_AFTER.match(after) or before.rstrip().endswith("±")
-    )

@@ -209,6 +209,12 @@ def test_a_plain_text_is_the_shop_s_and_stays_as_it_is(shown, text):
     assert shown("de.mm.24", lambda: say(text)) == text
 
 
+def test_only_a_figure_is_written_as_the_language_writes_numbers(shown):
+    told = sentence("{holder} mm, {reach} mm", holder="2.5", reach=figure(2.5, ".1f"))
+
+    assert shown("de.mm.24", lambda: say(told)) == "2.5 mm, 2,5 mm"
+
+
 def test_an_instant_in_a_sentence_is_told_in_the_site_s_time(store, clock):
     zoned = Settings.from_environment(
         {"CRIB_DATABASE_URL": store.url, "CRIB_TIME_ZONE": "Europe/Berlin"}
