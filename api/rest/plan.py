@@ -20,13 +20,17 @@ from api.schemas.views import (
 )
 from crib.acts.question import Question
 from crib.acts.unclear_breakages import unclear_breakages
-from crib.clock import instant_from_us, refuse_future
+from crib.clock import instant_from_us, instant_or_none, refuse_future
 from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.outlook.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
+from crib.planning.night_options import UNTIL, Option
+from crib.planning.night_words import answer_sentence, reason_sentence
+from crib.sentence import together
 from crib.store.resolve import machine_id_by_name
 from crib.views.bench_card import BenchCard, bench_cards
+from crib.views.night_view import decided
 
 blueprint = Blueprint("plan", __name__, description="What gives out when, and its sisters.")
 
@@ -74,8 +78,7 @@ def list_forecasts(call: Call) -> Reply:
     machine = machine_of(call, plan)
     rows = [one for one in plan.forecasts if machine in (None, one.machine)]
     shown, following, headers = _page(call, rows)
-    by_station = plan.by_station()
-    nights = [_night(one, by_station) for one in plan.nights if machine in (None, one.machine)]
+    nights = [_night(plan, one) for one in plan.nights if machine in (None, one.machine)]
     return Reply(
         {
             "as_of": plan.shop.now,
@@ -102,48 +105,74 @@ def forecast_row(one: Forecast) -> dict[str, Any]:
     return row
 
 
-def _night(night: MachineNight, by_station: Mapping[int, Forecast]) -> dict[str, Any]:
-    until_us = night.run_until_us
+def _night(plan: ShopPlan, night: MachineNight) -> dict[str, Any]:
+    by_station = plan.by_station()
+    names = {station_id: one.station for station_id, one in by_station.items()}
     begins_at = instant_from_us(night.begin_us)
+    decision = decided(plan, night)
+    chosen, until = decision.chosen, decision.option(UNTIL)
+    answer = answer_sentence(night, decision, names)
+    reason = reason_sentence(night, decision, names)
     return {
         "machine": night.machine,
         "begins_at": begins_at,
         "ends_at": instant_from_us(night.end_us),
         "ordinal": night.ordinal,
-        "fail_probability": night.as_planned,
+        "answer": decision.kind,
+        "answer_sentence": answer,
+        "reason_sentence": reason,
+        "sentence": together(" ", [answer, reason]) if reason else answer,
+        "options": [_option(one, by_station) for one in decision.options],
+        "fail_probability": night.as_it_stands,
+        "fail_probability_planned": night.as_planned,
         "fail_probability_with_swaps": night.with_swaps,
         "fail_probability_floor": night.floor,
         "fail_probability_breakage": night.breakage,
         "limit": night.limit,
         "scale": night.scale,
         "safe": night.safe,
-        "swaps": [by_station[station_id].station for station_id in night.added],
-        "not_known": [by_station[one].station for one in night.unknown if one in by_station],
+        "swaps": [names[one.station_id] for one in chosen.swaps] if chosen else [],
+        "no_sister_in_time": [names[one] for one in decision.missing],
+        "not_known": [names[one] for one in night.unknown if one in names],
         "parts_without_job": night.jobless,
-        "run_until": None if until_us is None else instant_from_us(until_us),
-        "run_until_parts": night.run_until_parts,
-        "carried_by": [
-            carrier_row(by_station[one.station_id], one.fail_probability, begins_at)
-            for one in night.carriers
-        ],
-        "sentence": night.sentence,
+        "run_until": None if until is None else instant_or_none(until.until_us),
+        "run_until_parts": None if until is None else until.parts,
+        "carried_by": _option(chosen, by_station)["carried_by"] if chosen else [],
     }
 
 
-def carrier_row(one: Forecast, fail_probability: float, begins_at: datetime) -> dict[str, Any]:
+def _option(option: Option, by_station: Mapping[int, Forecast]) -> dict[str, Any]:
+    swapped = {one.station_id for one in option.swaps}
+    return {
+        "kind": option.kind,
+        "fail_probability": option.fail_probability,
+        "parts": option.parts,
+        "expected_loss_minor": None if option.loss_minor is None else round(option.loss_minor),
+        "swaps": [by_station[one.station_id].station for one in option.swaps],
+        "swap_minutes": option.minutes,
+        "until": instant_or_none(option.until_us),
+        "carried_by": [
+            carrier_row(
+                by_station[one.station_id], one.fail_probability, one.station_id in swapped
+            )
+            for one in option.carriers
+        ],
+    }
+
+
+def carrier_row(one: Forecast, fail_probability: float, swapped: bool) -> dict[str, Any]:
     """An edge that carries part of a stretch's risk, unnamed where a sister is in by then.
 
     Args:
         one: Forecast of what is mounted in its station now.
-        fail_probability: Its chance to fail in the stretch, swaps made.
-        begins_at: Begin of the stretch.
+        fail_probability: Its chance to fail in the stretch.
+        swapped: Whether the option swaps it.
     """
-    stays = one.swap_by is None or one.swap_by > begins_at
     return {
         "station": one.station,
         "tool_number": one.tool_number,
         "path": one.path,
-        "assembly": one.assembly or None if stays else None,
+        "assembly": None if swapped else one.assembly or None,
         "fail_probability": fail_probability,
     }
 

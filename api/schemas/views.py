@@ -172,6 +172,30 @@ class CarrierShape(Shape):
     fail_probability = Number(required=True, explains="Its own, with the swaps made.")
 
 
+class NightOptionShape(Shape):
+    """One thing to do with an unattended stretch."""
+
+    kind = Text(
+        required=True, explains="run (as it stands), swap (run after swaps), until or stand."
+    )
+    fail_probability = Number(required=True, explains="That an edge fails in what is run.")
+    parts = Whole(required=True, explains="Parts made if none does.")
+    expected_loss_minor = Whole(
+        allow_none=True,
+        required=True,
+        explains="Failures to expect times their cost in the tool specs [hundredths]; null "
+        "where one of them gives none.",
+    )
+    swaps = listed(Text(), most=1_000, explains="Stations to swap first.")
+    swap_minutes = Number(allow_none=True, required=True, explains="Null: not all are known.")
+    until = At(allow_none=True, required=True, explains="When to stop; null: at the end.")
+    carried_by = fields.List(
+        fields.Nested(CarrierShape),
+        required=True,
+        metadata={"description": "The edges that carry most of the chance, worst first."},
+    )
+
+
 class Night(Shape):
     """An unattended stretch of a machine."""
 
@@ -179,9 +203,25 @@ class Night(Shape):
     begins_at = At(required=True)
     ends_at = At(required=True)
     ordinal = Whole(required=True, explains="0: the machine's next one, 1: the one after it.")
-    fail_probability = Number(required=True, explains="With the swaps planned anyway.")
+    answer = Text(
+        required=True,
+        explains="Kind of the option to choose: run, swap, until or stand; idle: nothing is "
+        "cut; look: the chance is not known.",
+    )
+    answer_sentence = Text(required=True, explains="The same in words.")
+    reason_sentence = Text(required=True, explains="Why; empty where nothing is to decide.")
+    sentence = Text(required=True, explains="Both together.")
+    options = fields.List(
+        fields.Nested(NightOptionShape),
+        required=True,
+        metadata={"description": "What can be done, the least careful first."},
+    )
+    fail_probability = Number(required=True, explains="If nothing is swapped before it.")
+    fail_probability_planned = Number(
+        required=True, explains="With the swaps that are due before it anyway."
+    )
     fail_probability_with_swaps = Number(
-        required=True, explains="After the swaps that were brought forward for it."
+        required=True, explains="After the swaps that were brought forward for it, too."
     )
     fail_probability_floor = Number(
         required=True, explains="If every edge were swapped that a fresh one is better than."
@@ -189,7 +229,9 @@ class Night(Shape):
     fail_probability_breakage = Number(
         required=True, explains="By chipping and breaking alone, which no swap lowers."
     )
-    limit = Number(required=True)
+    limit = Number(
+        required=True, explains="The machine's night_limit_percent, or the shop's own."
+    )
     scale = Number(
         required=True,
         explains="Factor that the chances stand under: failures seen in earlier stretches over "
@@ -206,12 +248,14 @@ class Night(Shape):
         most=1_000,
         explains="Stations whose forecast could not be worked out; the chances leave them out.",
     )
-    swaps = listed(Text(), most=1_000)
+    swaps = listed(Text(), most=1_000, explains="Stations to swap by the answer.")
+    no_sister_in_time = listed(
+        Text(), most=1_000, explains="Stations whose swap would help, but lacks a sister."
+    )
     run_until = At(
         allow_none=True,
         required=True,
-        explains="Where the limit is not kept: when the chance reaches it. Stop the machine by "
-        "then, or accept the chance. Of the next stretch alone.",
+        explains="Where the limit is not kept without swaps: when the chance reaches it.",
     )
     run_until_parts = Whole(
         allow_none=True, required=True, explains="Parts of the stretch until then."
@@ -219,9 +263,8 @@ class Night(Shape):
     carried_by = fields.List(
         fields.Nested(CarrierShape),
         required=True,
-        metadata={"description": "The edges that carry most of what is left, worst first."},
+        metadata={"description": "The edges that carry most of the answer's chance."},
     )
-    sentence = Text(required=True, explains="What to make of it.")
 
 
 class PlanPage(Shape):

@@ -25,6 +25,7 @@ from crib.feed.problems import FeedProblem, NoAnswer
 from crib.feed.writer import Writer
 from crib.outlook.kept_shop import KeptShop
 from crib.outlook.shop_plan import plan_shop
+from crib.planning.night import NIGHT_LIMIT
 from crib.records.catalogue import MACHINES
 from crib.sentence import sentence
 from crib.store.engine import Store
@@ -85,7 +86,7 @@ class AssetSender:
         writer: Writer,
         clock: Clock,
         *,
-        night_limit: float = 0.02,
+        night_limit: float = NIGHT_LIMIT,
         every_s: float = _EVERY_S,
         limits: Limits | None = None,
     ) -> None:

@@ -52,6 +52,15 @@ class EdgeSigns:
         """Only some edges."""
         return EdgeSigns(*(getattr(self, column.name)[rows] for column in fields(self)))
 
+    def where(self, taken: NDArray[np.bool_], other: EdgeSigns) -> EdgeSigns:
+        """These signs where ``taken``, else the other ones; all of one shape."""
+        return EdgeSigns(
+            *(
+                np.where(taken, getattr(self, column.name), getattr(other, column.name))
+                for column in fields(self)
+            )
+        )
+
 
 def edge_signs(
     lot: ArrayLike = -1,

@@ -25,6 +25,7 @@ class PlanCache:
         night_limit: Chance of a failure that a machine may run with unattended.
 
     Attributes:
+        night_limit: Of machines whose record gives none.
         keeper: Keeps the forecasts that were shown; told of every plan but those of the past.
     """
 
@@ -35,7 +36,7 @@ class PlanCache:
         night_limit: float = NIGHT_LIMIT,
     ) -> None:
         self._store = store
-        self._night_limit = night_limit
+        self.night_limit = night_limit
         self._stale_after = stale_after
         self._lock = threading.Lock()
         self._made: tuple[int, datetime, ShopPlan] | None = None
@@ -57,7 +58,7 @@ class PlanCache:
                     plan = plan_shop(
                         tx,
                         now,
-                        night_limit=self._night_limit,
+                        night_limit=self.night_limit,
                         kept=self._kept,
                         before=before,
                         left_out=made[2].shop.left_out.tools if made else None,
@@ -70,4 +71,4 @@ class PlanCache:
     def as_of(self, at: datetime) -> ShopPlan:
         """The plan from the facts dated up to an instant; never kept."""
         with self._store.read() as tx:
-            return plan_shop(tx, at, night_limit=self._night_limit)
+            return plan_shop(tx, at, night_limit=self.night_limit)

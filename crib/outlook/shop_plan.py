@@ -25,6 +25,7 @@ from crib.outlook.out_now import NOW, with_out_now
 from crib.outlook.own_constants import refine_view
 from crib.outlook.shop_now import ShopNow, view_machines, with_tools
 from crib.outlook.sound_plan import (
+    limits_of_machines,
     nights_seen,
     refuse_unsound,
     stops_by_machine,
@@ -172,7 +173,8 @@ def plan_shop(
     Args:
         tx: An open transaction.
         now: The instant.
-        night_limit: Chance of a failure that a machine may run with while nobody is there.
+        night_limit: Chance of a failure that a machine may run with while nobody is there,
+            where its record gives none.
         kept: What the process kept of the counters, if it makes plans one after the other.
         before: The life model of the plan before this one, likewise.
         left_out: Tools that the plan before this one was made without, likewise.
@@ -194,6 +196,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
     shop, ahead, lives, model = expected.shop, expected.ahead, expected.lives, expected.model
     mounted, edges, due = expected.mounted, expected.edges, expected.due
     refuse_unsound(expected)
+    limits = limits_of_machines(shop, night_limit)
     swaps = plan_swaps(
         list(shop.ahead.values()),
         edges,
@@ -201,7 +204,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         model,
         stops=stops,
         minute_cost=MINUTE_MINOR,
-        limit=night_limit,
+        limit=limits,
         scale=expected.night_scale,
     )
     stations = swaps.stations[: len(mounted)]
@@ -233,7 +236,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         lives.keys,
         lives.histories,
         forecasts,
-        nights_seen(shop, swaps.nights),
+        nights_seen(shop, swaps.nights, limits),
         model.aside,
         edges,
         swaps,

@@ -16,7 +16,7 @@ from crib.outlook.expected_lives import ExpectedLives
 from crib.outlook.machine_stops import stops_of_machine
 from crib.outlook.shop_now import ShopNow
 from crib.planning.due import sound_rows
-from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.night import MachineNight
 from crib.planning.stops_ahead import NO_STOPS, Stops
 from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
@@ -150,7 +150,20 @@ def worn_elsewhere(shop: ShopNow, row: StayRow) -> str:
     )
 
 
-def nights_seen(shop: ShopNow, nights: Sequence[MachineNight]) -> list[MachineNight]:
+def limits_of_machines(shop: ShopNow, night_limit: float) -> list[float]:
+    """Chance of a failure that each machine may run with while nobody is there.
+
+    Args:
+        shop: The shop.
+        night_limit: The shop's own, for machines whose record gives none.
+    """
+    own = (shop.rows.machines[machine_id].night_limit_percent for machine_id in shop.ahead)
+    return [night_limit if one is None else one / 100 for one in own]
+
+
+def nights_seen(
+    shop: ShopNow, nights: Sequence[MachineNight], limits: Sequence[float]
+) -> list[MachineNight]:
     """The nights with what their chances leave out: such a one is not called safe.
 
     That are edges that nothing is known of, and parts that a machine made for no known job.
@@ -176,14 +189,14 @@ def nights_seen(shop: ShopNow, nights: Sequence[MachineNight]) -> list[MachineNi
         for one in nights
     ]
     told = {one.machine for one in found if one.ordinal == 0}
-    for machine_id, machine in shop.ahead.items():
+    for (machine_id, machine), limit in zip(shop.ahead.items(), limits, strict=True):
         name = machine.machine
         dark = shop.calendars[machine_id].next_unattended(shop.now)
         if name in told or dark is None or not (name in unknown or name in jobless):
             continue
         begin, end = max(us_of(dark.start_at), us_of(shop.now)), us_of(dark.end_at)
-        nothing = (0.0, 0.0, 0.0, 0.0, ())
-        night = MachineNight(name, begin, end, *nothing, NIGHT_LIMIT)
+        nothing = (0.0, 0.0, 0.0, 0.0, 0.0, ())
+        night = MachineNight(name, begin, end, *nothing, limit)
         stations = tuple(unknown.get(name, ()))
         found.append(replace(night, unknown=stations, jobless=jobless.get(name, 0)))
     return sorted(found, key=lambda one: one.ordinal)

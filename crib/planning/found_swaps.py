@@ -29,6 +29,21 @@ class Events:
 
 
 @dataclass(frozen=True, slots=True)
+class AsLeft:
+    """Edges at the end of a stretch, or now, before anything else is swapped.
+
+    Attributes:
+        age: Age of each less the wear of its line by then, shape (edges,).
+        signs: What is known of each beside.
+        events: Places of the swaps found so far.
+    """
+
+    age: Floats
+    signs: EdgeSigns
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
 class NightSeen:
     """The machines' stretches of one ordinal and what was chosen for them.
 
@@ -36,18 +51,24 @@ class NightSeen:
         begin_s: Begin of each machine's, NaN where it has none, shape (machines,).
         end_s: End likewise.
         choice: What the rule says.
-        age: Age of each edge at the begin, chosen swaps made, shape (edges,).
+        left: The edges as they are if nothing is swapped before it.
+        age: Age of each edge at the begin, due and chosen swaps made, shape (edges,).
         signs: What is known of each beside.
-        hazard: Cumulative hazard of each edge over it, likewise.
-        own: The same had it stayed.
+        swaps: Swaps of each before it since the stretch before, due or chosen, likewise.
+        stays: Cumulative hazard of each edge over it if nothing is swapped, likewise.
+        hazard: The same with the due and chosen swaps made.
+        own: The same with the due ones alone.
         breaks: Cumulative hazard of breakage alone, every swap made that helps, likewise.
     """
 
     begin_s: Floats
     end_s: Floats
     choice: NightChoice
+    left: AsLeft
     age: Floats
     signs: EdgeSigns
+    swaps: Ints
+    stays: Floats
     hazard: Floats
     own: Floats
     breaks: Floats

@@ -1,4 +1,4 @@
-"""Whether each machine lives through its unattended stretches, and what would make it so.
+"""An unattended stretch of a machine: what may fail in it, and which swaps are worth a stop.
 
 Edges fail independently: a machine's chance of a failure is one minus the product of its edges'
 chances to live, so their cumulative hazards add up.
@@ -6,21 +6,24 @@ chances to live, so their cumulative hazards add up.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from crib.arrays import Bools, Floats, Ints
+from crib.planning.due import MachineAhead
 from crib.planning.night_choice import cheapest_cover
-from crib.sentence import figure, sentence
 
-#: Chance of a failure that a machine may run with through an unattended stretch.
-NIGHT_LIMIT = 0.02
+#: Chance of a failure that a machine may run with through an unattended stretch where nobody
+#: gave it a limit of its own. A failure ends the run and spoils some parts; at this limit that
+#: happens at most once in twenty nights (common practice, no source).
+NIGHT_LIMIT = 0.05
 
-#: Share of the limit that a swap has to take off the night's chance to be worth a stop.
-LEAST_GAIN = 0.05
+#: A swap has to take so much off a stretch's hazard to be worth a stop (common practice, no
+#: source); the same for every limit, or a higher one could ask for other swaps.
+LEAST_GAIN = 0.001
 
 #: Where no swaps keep the limit, only those are worth a stop that take off half of their own
 #: edge's chance: a nearly new edge is not changed for another new one.
@@ -30,11 +33,20 @@ MOST_LEFT = 0.5
 #: nobody sees spoils parts until somebody comes (common practice, no source).
 DARK_PRICE = 3.0
 
-#: A factor nearer to 1 than this is not told.
-TOLD_SCALE = 0.1
-
 #: Edges named that carry most of what is left.
 _NAMED = 3
+
+
+def allowed_hazard(limit: ArrayLike) -> Floats:
+    """Cumulative hazard that a chance of a failure stands for; infinite at 1."""
+    with np.errstate(divide="ignore"):
+        hazard: Floats = -np.log1p(-np.minimum(np.asarray(limit, dtype=np.float64), 1.0))
+    return hazard
+
+
+def chance_of(hazard: float) -> float:
+    """Chance that anything fails under a cumulative hazard."""
+    return float(-np.expm1(-hazard))
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +63,28 @@ class Carrier:
 
 
 @dataclass(frozen=True, slots=True)
+class NightEdges:
+    """The edges of a machine over one stretch.
+
+    Attributes:
+        machine: The machine's time and work ahead.
+        station_ids: Station of each edge, shape (edges,).
+        seconds: Running seconds from the begin of the stretch to its end, shape (points,).
+        stays: Cumulative hazard of each edge by then if nothing is swapped before the
+            stretch, shape (edges, points).
+        swapped: The same if what is due before it, or was brought forward for it, is swapped.
+        swaps: Swaps of each before it, shape (edges,); 0: none is due.
+    """
+
+    machine: MachineAhead
+    station_ids: Ints
+    seconds: Floats
+    stays: Floats
+    swapped: Floats
+    swaps: Ints
+
+
+@dataclass(frozen=True, slots=True)
 class MachineNight:
     """One unattended stretch of one machine.
 
@@ -58,29 +92,26 @@ class MachineNight:
         machine: Its name.
         begin_us: Begin [µs].
         end_us: End [µs].
-        as_planned: Chance that an edge fails in it with the swaps planned anyway.
-        with_swaps: The same after the swaps that this rule adds.
+        as_it_stands: Chance that an edge fails in it if nothing is swapped before.
+        as_planned: The same with the swaps that are due before it anyway.
+        with_swaps: The same after the swaps that this rule adds, too.
         floor: The same if every edge were swapped that a fresh one is better than.
         breakage: Chance that one of those breaks or chips, worn or not: no swap lowers it.
         added: Stations whose swap it brought forward.
-        limit: Chance that was asked for.
+        limit: Chance that the supervisor accepts for this machine.
         ordinal: 0 for the machine's next stretch, 1 for the one after it, …
-        run_until_us: Where the limit is not kept: when the chance reaches it [µs], the swaps
-            made; stop the machine by then, or accept ``with_swaps``. None where it is kept,
-            and for later stretches.
-        run_until_parts: Parts from the begin of the stretch (or now) until then.
-        carriers: The edges that carry most of what is left, the worst first.
         scale: Factor that all its chances stand under, from how earlier stretches went.
-        left_out: Swaps that would help but are not worth it, where none keep the limit.
         unknown: Stations whose edge's chance could not be worked out.
         begun: Whether it is in progress: nobody is there to swap.
         stands: Whether the machine stands, and nobody starts it before the stretch is over.
         jobless: Parts made for no known job: the edges are worn by more than is known.
+        edges: Its edges; None where nothing is known of any.
     """
 
     machine: str
     begin_us: int
     end_us: int
+    as_it_stands: float
     as_planned: float
     with_swaps: float
     floor: float
@@ -88,165 +119,22 @@ class MachineNight:
     added: tuple[int, ...]
     limit: float
     ordinal: int = 0
-    run_until_us: int | None = None
-    run_until_parts: int | None = None
-    carriers: tuple[Carrier, ...] = ()
     scale: float = 1.0
-    left_out: int = 0
     unknown: tuple[int, ...] = ()
     begun: bool = False
     stands: bool = False
     jobless: int = 0
+    edges: NightEdges | None = None
 
     @property
     def safe(self) -> bool:
         """Whether the limit is kept once the added swaps are made; never with one unknown."""
-        return self._kept and not self.unknown and not self.jobless
+        return self.with_swaps <= self.limit and self.known
 
     @property
-    def _kept(self) -> bool:
-        return self.with_swaps <= self.limit
-
-    @property
-    def sentence(self) -> str:
-        """What to make of it, in words, and the factor where it tells."""
-        told = self._chances
-        if self.jobless:
-            parts = (
-                sentence("1 part")
-                if self.jobless == 1
-                else sentence("{jobless} parts", jobless=self.jobless)
-            )
-            return sentence(
-                "Not known to be safe: {parts} without a job, so that nobody knows "
-                "what the edges cut. Say which run made them.",
-                parts=parts,
-            )
-        if self.unknown:
-            count = len(self.unknown)
-            edges = sentence("1 edge") if count == 1 else sentence("{count} edges", count=count)
-            return sentence(
-                "Not known to be safe: the forecast of {edges} could not be worked "
-                "out. Look at them before you leave. The others: {told}",
-                edges=edges,
-                told=told,
-            )
-        if self.as_planned <= 0 or abs(self.scale - 1) <= TOLD_SCALE:
-            return told
-        if self.scale < 1:
-            return sentence(
-                "{told} Earlier nights went better than forecast: the chance is "
-                "scaled by {scale}.",
-                told=told,
-                scale=figure(self.scale, ".2f"),
-            )
-        return sentence(
-            "{told} Earlier nights went worse than forecast: the chance is scaled by {scale}.",
-            told=told,
-            scale=figure(self.scale, ".2f"),
-        )
-
-    @property
-    def _chances(self) -> str:
-        if self.as_planned <= 0 and self.stands:
-            return sentence("The machine stands: no edge cuts in it unless somebody starts it.")
-        if self.as_planned <= 0:
-            return sentence("As planned no edge cuts in it.")
-        if self.as_planned <= self.limit:
-            return sentence(
-                "As planned the chance of a failure is {as_planned}, within the "
-                "limit of {limit}.",
-                as_planned=figure(self.as_planned, ".1%"),
-                limit=figure(self.limit, ".1%"),
-            )
-        swaps = (
-            sentence("{added} swap before it", added=len(self.added))
-            if len(self.added) == 1
-            else sentence("{added} swaps before it", added=len(self.added))
-        )
-        if self._kept:
-            return sentence(
-                "With {swaps} the chance of a failure falls from {as_planned} to "
-                "{with_swaps}, within the limit of {limit}.",
-                swaps=swaps,
-                as_planned=figure(self.as_planned, ".1%"),
-                with_swaps=figure(self.with_swaps, ".1%"),
-                limit=figure(self.limit, ".1%"),
-            )
-        helped = (
-            sentence("With {swaps}", swaps=swaps)
-            if self.added
-            else sentence("As planned, since no swap helps much,")
-        )
-        if self.begun and not self.added:
-            over: str = sentence(
-                "Nobody is there to swap now: the chance of a failure is "
-                "{with_swaps}, over the limit of {limit}.",
-                with_swaps=figure(self.with_swaps, ".1%"),
-                limit=figure(self.limit, ".1%"),
-            )
-        else:
-            over = self._over(helped)
-        if self.run_until_us is None:
-            return over
-        hours, minutes = divmod((self.run_until_us - self.begin_us) // 60_000_000, 60)
-        parts = (
-            ""
-            if self.run_until_parts is None
-            else sentence(" ({run_until_parts} parts)", run_until_parts=self.run_until_parts)
-        )
-        return (
-            sentence(
-                "{over} Stop the machine {hours} h {minutes} min into the "
-                "stretch{parts}, or accept {with_swaps}.",
-                over=over,
-                hours=hours,
-                minutes=minutes,
-                parts=parts,
-                with_swaps=figure(self.with_swaps, ".1%"),
-            )
-            if hours
-            else sentence(
-                "{over} Stop the machine {minutes} min into the stretch{parts}, or "
-                "accept {with_swaps}.",
-                over=over,
-                minutes=minutes,
-                parts=parts,
-                with_swaps=figure(self.with_swaps, ".1%"),
-            )
-        )
-
-    def _over(self, helped: str) -> str:
-        """What keeps the limit from being kept, swaps or not."""
-        over: str = (
-            sentence(
-                "{helped} the chance of a failure is {with_swaps}; even with every edge "
-                "fresh that helps it would be {floor} ({breakage} by breakage, which no "
-                "swap lowers), over the limit of {limit}.",
-                helped=helped,
-                with_swaps=figure(self.with_swaps, ".1%"),
-                floor=figure(self.floor, ".1%"),
-                breakage=figure(self.breakage, ".1%"),
-                limit=figure(self.limit, ".1%"),
-            )
-            if self.floor > self.limit
-            else sentence(
-                "{helped} the chance of a failure is {with_swaps}, over the limit of {limit}.",
-                helped=helped,
-                with_swaps=figure(self.with_swaps, ".1%"),
-                limit=figure(self.limit, ".1%"),
-            )
-        )
-        if self.left_out:
-            over = sentence(
-                "{over} Swaps left out: {left_out}; each hardly lowers its own "
-                "edge's chance or costs over {dark_price} times the failures that "
-                "it prevents.",
-                over=over,
-                left_out=self.left_out,
-                dark_price=figure(DARK_PRICE, ".0f"),
-            )
-        return over
+    def known(self) -> bool:
+        """Whether the chances leave nothing out."""
+        return not self.unknown and not self.jobless
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,15 +146,12 @@ class NightChoice:
         before: Chance of a failure as planned, shape (machines,).
         after: The same with the swaps.
         floor: The same with every swap that helps.
-        left_out: Swaps that would help a machine that none bring under the limit, but not for
-            what they cost, shape (edges,).
     """
 
     swap: Bools
     before: Floats
     after: Floats
     floor: Floats
-    left_out: Bools
 
 
 def choose_swaps(
@@ -276,7 +161,7 @@ def choose_swaps(
     fresh: Floats,
     given_away: Floats,
     able: Bools,
-    limit: float = NIGHT_LIMIT,
+    limit: float | Floats = NIGHT_LIMIT,
     failure_extra: Floats | None = None,
 ) -> NightChoice:
     """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
@@ -291,7 +176,7 @@ def choose_swaps(
         fresh: The same of a new edge in its place.
         given_away: What swapping it before the stretch costs.
         able: Whether it can be swapped then: in a machine with somebody there before.
-        limit: Chance that is allowed.
+        limit: Chance that is allowed each machine, or all of them.
         failure_extra: What a failure of each costs over a swap; None: not asked.
     """
     count = (machines,)
@@ -299,17 +184,16 @@ def choose_swaps(
     total, off = np.zeros(count), np.zeros(count)
     np.add.at(total, machine, kept)
     np.add.at(off, machine, relief)
-    allowed = -math.log1p(-limit) if limit < 1 else math.inf
+    allowed = allowed_hazard(limit)
     need = total - allowed
     over = need > 0
     # a hair of grace, or rounding alone would call a limit that is just kept out of reach
     reachable = over & (off >= need * (1 - 1e-12))
-    gain = able & (relief > limit * LEAST_GAIN)
+    gain = able & (relief > LEAST_GAIN)
     beyond = gain & (over & ~reachable)[machine]
     swap = beyond & (fresh <= kept * MOST_LEFT)
     if failure_extra is not None:
         swap &= given_away <= DARK_PRICE * failure_extra * relief
-    left_out = beyond & ~swap
     rows = np.flatnonzero(reachable[machine] & (relief > 0))
     rows = rows[np.argsort(machine[rows], kind="stable")]
     bounds = np.flatnonzero(np.diff(machine[rows])) + 1
@@ -321,7 +205,7 @@ def choose_swaps(
     left = np.zeros(count)
     np.add.at(left, machine, kept - np.where(swap, relief, 0.0))
     before, after, floor = (-np.expm1(-hazard) for hazard in (total, left, total - off))
-    return NightChoice(swap, before, after, floor, left_out)
+    return NightChoice(swap, before, after, floor)
 
 
 def _cover(members: Ints, cost: Floats, relief: Floats, gain: Bools, need: float) -> Ints:

@@ -1,16 +1,16 @@
-"""What is said of every unattended stretch: chances, swaps added, and until when to run."""
+"""What is said of every unattended stretch: its chances, its edges, and the swaps added."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
+from crib.arrays import Floats, Ints
+from crib.life.signs import EdgeSigns
 from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
-from crib.planning.night import MachineNight, carriers_of
+from crib.planning.night import MachineNight, NightEdges
 from crib.planning.succession import Succession
 from crib.sentence import figure, sentence
 
@@ -32,88 +32,81 @@ def report_nights(
     bounds = np.searchsorted(walk.machine[order], np.arange(len(machines) + 1))
     stations = np.array([edge.station_id for edge in edges], dtype=np.int64)
     for ordinal, night in enumerate(walk.nights):
-        stop_s = _stop_by(walk, night) if ordinal == 0 else {}
+        stays, swapped = _curves(walk, night)
         for index in np.flatnonzero(
             np.isfinite(night.begin_s) & (np.diff(bounds) > 0)
         ).tolist():
             members = order[bounds[index] : bounds[index + 1]]
             added = members[night.choice.swap[members]]
-            row = _row(machines[index], ordinal, night, index, walk.limit)
-            row = replace(row, scale=walk.scale)
-            row = replace(
-                row,
+            begin, end = float(night.begin_s[index]), float(night.end_s[index])
+            machine = machines[index]
+            stretch = int(np.searchsorted(machine.time.begin_s, begin, side="right")) - 1
+            row = MachineNight(
+                machine=machine.machine,
+                begin_us=int(machine.time.begin_us[stretch]),
+                end_us=machine.time.clock_at(end),
+                as_it_stands=float(-np.expm1(-night.stays[members].sum())),
+                as_planned=float(night.choice.before[index]),
+                with_swaps=float(night.choice.after[index]),
+                floor=float(night.choice.floor[index]),
                 breakage=float(-np.expm1(-night.breaks[members].sum())),
                 added=tuple(stations[added].tolist()),
-                carriers=carriers_of(stations[members].tolist(), night.hazard[members]),
-                left_out=int(night.choice.left_out[members].sum()),
+                limit=float(walk.limit[index]),
+                ordinal=ordinal,
+                scale=walk.scale,
+                begun=begin <= 0,
+                edges=NightEdges(
+                    machine,
+                    stations[members],
+                    begin + np.linspace(0.0, 1.0, POINTS + 1) * (end - begin),
+                    stays[members],
+                    swapped[members],
+                    night.swaps[members],
+                ),
             )
-            if index in stop_s:
-                row = _stopped(row, machines[index], float(night.begin_s[index]), stop_s[index])
             rows.append(row)
             for edge in added.tolist():
                 own = float(-np.expm1(-night.own[edge]))
-                told[edge, float(night.begin_s[index])] = _sentence(row, own)
+                told[edge, begin] = _sentence(row, own)
     return rows, told
 
 
-def _row(
-    machine: MachineAhead, ordinal: int, night: NightSeen, index: int, limit: float
-) -> MachineNight:
-    begin, end = float(night.begin_s[index]), float(night.end_s[index])
-    stretch = int(np.searchsorted(machine.time.begin_s, begin, side="right")) - 1
-    return MachineNight(
-        machine=machine.machine,
-        begin_us=int(machine.time.begin_us[stretch]),
-        end_us=machine.time.clock_at(end),
-        as_planned=float(night.choice.before[index]),
-        with_swaps=float(night.choice.after[index]),
-        floor=float(night.choice.floor[index]),
-        breakage=0.0,
-        added=(),
-        limit=limit,
-        ordinal=ordinal,
-        begun=begin <= 0,
-    )
+def _curves(walk: Succession, night: NightSeen) -> tuple[Floats, Floats]:
+    """Cumulative hazard of every edge up to points of the stretch, unswapped and swapped.
 
-
-def _stop_by(walk: Succession, night: NightSeen) -> dict[int, float]:
-    """Running second at which a machine's chance reaches the limit, where it is not kept.
-
-    But for edges that stop being young in between, the hazard bends upwards between the
-    points, so the straight line lies above it: the second found is a little early.
+    Between begin and end it is only worked out where somebody may have to stop the machine
+    early, or it would take most of a plan's time; elsewhere it is a straight line.
     """
-    unsafe = np.isfinite(night.begin_s) & (night.choice.after > walk.limit)
-    rows = np.flatnonzero(unsafe[walk.machine])
-    if not rows.size:
-        return {}
+    shares = np.linspace(0.0, 1.0, POINTS + 1)
+    stays = night.stays[:, None] * shares
+    swapped = night.hazard[:, None] * shares
+    total = np.zeros(len(night.begin_s))
+    np.add.at(total, walk.machine, night.stays)
+    over = np.isfinite(night.begin_s) & (-np.expm1(-total) > walk.limit)
+    rows = np.flatnonzero(over[walk.machine])
+    if rows.size:
+        worn = walk.lines.at(rows, night.begin_s[walk.machine[rows]])
+        age = np.maximum(night.left.age[rows] + worn, 0.0)
+        stays[rows] = _curve(walk, night, rows, age, night.left.signs.take(rows))
+        swapped[rows] = stays[rows]
+        due = rows[night.swaps[rows] > 0]
+        swapped[due] = _curve(walk, night, due, night.age[due], night.signs.take(due))
+    return stays, swapped
+
+
+def _curve(
+    walk: Succession, night: NightSeen, rows: Ints, age: Floats, signs: EdgeSigns
+) -> Floats:
+    """Cumulative hazard of edges of an age up to each point, shape (rows, points)."""
     machine = walk.machine[rows]
     begin, end = night.begin_s[machine], night.end_s[machine]
     worn = walk.lines.at(rows, begin)
-    total = np.zeros((len(night.begin_s), POINTS + 1))
-    seen = night.signs.take(rows)
-    shares = np.linspace(0.0, 1.0, POINTS + 1)
-    for point in range(1, POINTS + 1):
-        ahead = walk.lines.at(rows, begin + shares[point] * (end - begin)) - worn
-        ahead = np.maximum(ahead, 0.0)
-        np.add.at(total[:, point], machine, walk.hazard(rows, night.age[rows], ahead, seen))
-    allowed = -math.log1p(-walk.limit)
-    found = {}
-    for index in np.flatnonzero(unsafe).tolist():
-        share = float(np.interp(allowed, total[index], shares))
-        start, stop = float(night.begin_s[index]), float(night.end_s[index])
-        found[index] = start + share * (stop - start)
-    return found
-
-
-def _stopped(
-    row: MachineNight, machine: MachineAhead, begin_s: float, stop_s: float
-) -> MachineNight:
-    made = machine.segments.parts_at([begin_s, stop_s])
-    return replace(
-        row,
-        run_until_us=max(machine.time.clock_at(stop_s), row.begin_us),
-        run_until_parts=math.floor(made[1] - made[0]),
-    )
+    table = np.zeros((len(rows), POINTS + 1))
+    for point, share in enumerate(np.linspace(0.0, 1.0, POINTS + 1).tolist()):
+        if point:
+            ahead = walk.lines.at(rows, begin + share * (end - begin)) - worn
+            table[:, point] = walk.hazard(rows, age, np.maximum(ahead, 0.0), signs)
+    return table
 
 
 def _sentence(row: MachineNight, own: float) -> str:

@@ -20,7 +20,7 @@ from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
 from crib.planning.due import EdgesDue, MountedEdge, signs_of
-from crib.planning.found_swaps import Events, NightSeen
+from crib.planning.found_swaps import AsLeft, Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
 from crib.planning.night import choose_swaps
@@ -64,7 +64,8 @@ class Succession:
         model: The life model.
         stops: Stops of each machine that are made anyway.
         minute_cost: Cost of a minute of a machine.
-        limit: Chance of a failure allowed in an unattended stretch.
+        limit: Chance of a failure allowed in an unattended stretch of each machine, shape
+            (machines,).
         scale: Factor on the chances of stretches, from how earlier ones went.
     """
 
@@ -79,7 +80,7 @@ class Succession:
         model: LifeModel,
         stops: Sequence[Stops],
         minute_cost: float,
-        limit: float,
+        limit: Floats,
         scale: float = 1.0,
     ) -> None:
         count = len(edges)
@@ -124,9 +125,10 @@ class Succession:
         for ordinal in range(table.shape[1]):
             begin, end = table[:, ordinal, 0], table[:, ordinal, 1]
             row_begin = np.where(np.isfinite(begin), begin, -np.inf)[self.machine]
+            left = self._as_left()
             self._share_stops(row_begin)
             self._advance(row_begin)
-            self._night(begin, end)
+            self._night(begin, end, left)
         until = np.full(len(self.all), until_s)
         self._share_stops(until)
         self._advance(until)
@@ -263,14 +265,24 @@ class Succession:
         self.next_s[rows] = seconds
         self.next_why[rows], self.next_stop[rows] = GATHERED, found.kind[moved]
 
-    def _night(self, begin: Floats, end: Floats) -> None:
+    def _as_left(self) -> AsLeft:
+        """The edges after the stretch before, as if nothing were swapped from there on."""
+        return AsLeft(
+            self.base_age - self.base_wear, self.signs.take(self.all), len(self._found)
+        )
+
+    def _night(self, begin: Floats, end: Floats, left: AsLeft) -> None:
         """Apply the night's rule to the machines' stretches of one ordinal."""
         has = np.isfinite(begin)
         at, out = np.where(has, begin, 0.0)[self.machine], np.where(has, end, 0.0)[self.machine]
         worn = self.lines.at(self.all, at)
         night = np.maximum(self.lines.at(self.all, out) - worn, 0.0)
+        stays_age = np.maximum(left.age + worn, 0.0)
+        stays = self.hazard(self.all, stays_age, night, left.signs)
+        # in a stretch that has begun nobody makes what is due, either
+        begun = at <= 0
         age = np.maximum(self.base_age + worn - self.base_wear, 0.0)
-        kept = self.hazard(self.all, age, night, self.signs)
+        kept = np.where(begun, stays, self.hazard(self.all, age, night, self.signs))
         fresh = self.hazard(self.all, np.zeros(len(self.all)), night, NO_SIGNS)
         own_age = np.where(np.isfinite(self.next_s), self.next_age, self.best)
         moving = self.moving.measured_by(self.best)
@@ -281,7 +293,7 @@ class Succession:
             kept,
             fresh,
             given + _LEAST_COST * self.planned,
-            (at > 0) & (night > 0) & (age > 0),
+            ~begun & (night > 0) & (age > 0),
             self.limit,
             self.extra,
         )
@@ -289,18 +301,21 @@ class Succession:
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]
         self.next_why[rows], self.next_stop[rows] = UNATTENDED, OWN
         self._found.append(self._event(rows))
+        made = np.concatenate([event.row for event in self._found[left.events :]])
         self._renew(rows, at[rows])
-        after = np.where(choice.swap, fresh, kept)
         self.nights.append(
             NightSeen(
                 begin,
                 end,
                 choice,
-                np.where(choice.swap, 0.0, age),
-                self.signs.take(self.all),
-                after,
-                kept,
-                self._breaks(np.where(fresh < kept, 0.0, age), night),
+                left=left,
+                age=np.where(choice.swap, 0.0, np.where(begun, stays_age, age)),
+                signs=left.signs.where(begun, self.signs),
+                swaps=np.where(begun, 0, np.bincount(made, minlength=len(self.all))),
+                stays=stays,
+                hazard=np.where(choice.swap, fresh, kept),
+                own=kept,
+                breaks=self._breaks(np.where(fresh < kept, 0.0, age), night),
             )
         )
 

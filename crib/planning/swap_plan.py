@@ -155,7 +155,7 @@ def plan_swaps(
     *,
     stops: Sequence[Stops] | None = None,
     minute_cost: float = 0.0,
-    limit: float = NIGHT_LIMIT,
+    limit: float | Sequence[float] = NIGHT_LIMIT,
     scale: float = 1.0,
 ) -> PlannedSwaps:
     """Plan every swap of the machines.
@@ -168,7 +168,8 @@ def plan_swaps(
         stops: Stops of each machine that are made anyway; None for none.
         minute_cost: Cost of a minute of a machine, in the currency of the edges' costs; at 0
             no swap comes forward to share a stop.
-        limit: Chance of a failure allowed in an unattended stretch of a machine.
+        limit: Chance of a failure allowed in an unattended stretch, of each machine or of
+            all of them.
         scale: Factor on the chances of those stretches (``night_scale``).
     """
     if not edges:
@@ -186,7 +187,7 @@ def plan_swaps(
         model,
         stops if stops is not None else [NO_STOPS] * len(machines),
         minute_cost,
-        limit,
+        np.array(np.broadcast_to(limit, (len(machines),)), dtype=np.float64),
         scale,
     )
     walk.keep_nights()

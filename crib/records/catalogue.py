@@ -131,6 +131,9 @@ MACHINES = Record(
         Column("breakage_signals",
                explains="conditions of its agent that mean a broken tool: native codes, ids or "
                "names, * for any characters, | between alternatives; empty for none"),
+        _number("night_limit_percent", 0.1, 50,
+                explains="chance of a failure that you accept in one unattended stretch; "
+                "empty: the shop's own limit"),
         Column("block_template", "lines",
                explains="the shop's own text block for the control; in a file on one line, "
                "\\n for the end of a line"),

@@ -33,7 +33,8 @@ _RUNS_OF = text(_RUNS + " AND r.machine_id = :machine" + _IN_ORDER)
 
 _MACHINES = text(
     """
-    SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm, path_counters
+    SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm, path_counters,
+           night_limit_percent
     FROM machines WHERE retired_at IS NULL
     """
 )
@@ -148,6 +149,7 @@ class MachineOfShop(NamedTuple):
     bar_length_mm: float | None
     bar_remnant_mm: float | None
     path_counters: str | None
+    night_limit_percent: float | None
 
 
 class SpanOfWeek(NamedTuple):

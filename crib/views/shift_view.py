@@ -10,24 +10,16 @@ from datetime import datetime, timedelta
 from crib.clock import instant_from_us
 from crib.errors import Conflict, NotKnown
 from crib.floor.calendar import Stretch
-from crib.left_out import NOT_WORKED_OUT, Kept, worked_out
+from crib.left_out import NOT_WORKED_OUT, worked_out
 from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import (
-    LONGEST_HOURS,
-    USUAL_HOURS,
-    SwapRow,
-    blocked_rows,
-    make_swap_list,
-)
+from crib.outlook.swap_list import SwapRow, blocked_rows, make_swap_list
 from crib.planning.night import MachineNight
 from crib.sentence import sentence
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.store.shop_records import MachineOfShop
-
-#: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
-_HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
+from crib.views.night_view import NightView, neediest_first, night_view
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,66 +59,6 @@ class MachineShift:
 
 
 @dataclass(frozen=True, slots=True)
-class NightCarrier:
-    """A station that carries risk of a stretch, its own chance to fail in it."""
-
-    forecast: Forecast
-    fail_probability: float
-
-
-@dataclass(frozen=True, slots=True)
-class NightSwap:
-    """A swap of the swap list that is due before a stretch.
-
-    Attributes:
-        forecast: Of what sits in the station.
-        minutes: What it takes; None where the tool spec does not say.
-        row: Its row of the list.
-        added: Whether it is due only because of this stretch.
-    """
-
-    forecast: Forecast
-    minutes: float | None
-    row: SwapRow
-    added: bool
-
-
-@dataclass(frozen=True, slots=True)
-class NightView:
-    """One unattended stretch in full.
-
-    Attributes:
-        night: What the plan says of it.
-        begin_at: Its begin, or now where it is in progress.
-        end_at: Its end.
-        run_until_at: Where the limit is not kept: stop the machine by then.
-        carriers: Stations that carry most of what is left.
-        swaps: Every swap of the swap list that is due between the stretch before and this one.
-    """
-
-    night: MachineNight
-    begin_at: datetime
-    end_at: datetime
-    run_until_at: datetime | None
-    carriers: tuple[NightCarrier, ...]
-    swaps: tuple[NightSwap, ...]
-
-    @property
-    def state(self) -> str:
-        """``safe`` without any swap, ``swaps`` (safe once they are made) or ``unsafe``."""
-        if not self.night.safe:
-            return "unsafe"
-        return "swaps" if self.swaps else "safe"
-
-    @property
-    def minutes(self) -> float | None:
-        """Work of all swaps added; None where a tool spec gives no minutes."""
-        each = [swap.minutes for swap in self.swaps]
-        known = [minutes for minutes in each if minutes is not None]
-        return sum(known) if len(known) == len(each) else None
-
-
-@dataclass(frozen=True, slots=True)
 class ShiftView:
     """The whole shop over a horizon.
 
@@ -134,7 +66,7 @@ class ShiftView:
         now: Its begin.
         until: Its end.
         machines: By name.
-        nights: Next unattended stretches, the unsafe first, the greatest chance first.
+        nights: Next unattended stretches, those first that need most.
         swaps: Every swap due within the horizon, the most urgent first.
         blocked: Those whose sister will not be ready in time.
         left_out: Why machines or other records could not be reckoned with.
@@ -183,7 +115,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     )
     nights = worked_out(
         first.values(),
-        lambda night: _night(plan, night),
+        lambda night: night_view(plan, night),
         lambda night: sentence(
             "The next night of machine {machine} could not be worked out, so it is "
             "not known to be safe. Look at its edges; the service's log names the "
@@ -191,7 +123,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
             machine=night.machine,
         ),
     )
-    nights.sort(key=_unsafe_first)
+    nights.sort(key=neediest_first)
     return ShiftView(
         now,
         until,
@@ -219,24 +151,6 @@ def machine_of(view: ShiftView, name: str) -> MachineShift:
         if machine.casefold() == wanted:
             raise Conflict(why)
     raise NotKnown(sentence("There is no machine {name}.", name=name), facts={"machine": name})
-
-
-def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
-    """The unattended stretches ahead of one machine, the next one first.
-
-    One that cannot be worked out is left out, and told in ``problems``.
-    """
-    rows = [night for night in plan.nights if night.machine == machine]
-    return worked_out(
-        sorted(rows, key=lambda one: one.ordinal),
-        lambda night: _night(plan, night),
-        lambda night: sentence(
-            "A night of machine {machine} could not be worked out, so it is not "
-            "known to be safe. Look at its edges; the service's log names the "
-            "fault.",
-            machine=machine,
-        ),
-    )
 
 
 def _lines(plan: ShopPlan, rows: Sequence[SwapRow]) -> dict[str, list[StationLine]]:
@@ -279,55 +193,3 @@ def _machine(
         nights.get(name),
         view.told.get(machine_id, MachineTold()),
     )
-
-
-def _night(plan: ShopPlan, night: MachineNight) -> NightView:
-    seated = plan.by_station()
-    minutes = {spec.tool_spec: spec.swap_minutes for spec in plan.shop.rows.specs.values()}
-    until = night.run_until_us
-    begin_at = instant_from_us(night.begin_us)
-    return NightView(
-        night,
-        begin_at,
-        instant_from_us(night.end_us),
-        None if until is None else instant_from_us(until),
-        tuple(
-            NightCarrier(seated[one.station_id], one.fail_probability) for one in night.carriers
-        ),
-        tuple(
-            NightSwap(
-                row.forecast,
-                minutes.get(row.tool_spec),
-                row,
-                row.forecast.station_id in night.added,
-            )
-            for row in _due_before(plan, night, begin_at)
-        ),
-    )
-
-
-def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:
-    """Swaps of the list that are due before a stretch; none of one that has begun."""
-    now = plan.shop.now
-    if begin_at <= now:
-        return []
-    ahead = (begin_at - now) / timedelta(hours=1)
-    hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)
-    earlier = [
-        instant_from_us(one.end_us)
-        for one in plan.nights
-        if one.machine == night.machine and one.ordinal < night.ordinal
-    ]
-    since = max(earlier, default=now)
-    return [
-        row
-        for row in make_swap_list(plan, hours, night.machine).rows
-        if not row.standby and since <= row.swap_by <= begin_at
-    ]
-
-
-def _unsafe_first(one: NightView) -> tuple[int, float, str]:
-    order = {"unsafe": 0, "swaps": 1, "safe": 2}
-    unknown = one.night.unknown or one.night.jobless
-    chance = 1.0 if unknown else one.night.with_swaps
-    return order[one.state], -chance, one.night.machine

@@ -59,7 +59,8 @@ def test_nights_stand_with_their_state_and_lead_to_the_whole_of_it(client, mount
     assert all(one.select_one(".state") for one in nights)
     for one in nights:
         whole = read(client, one.select_one("h3 a")["href"])
-        assert "Limit" in words(whole.select_one("#nights"))
+        assert "Your limit for" in words(whole.select_one("#nights"))
+        assert whole.select_one("#limit input[name=night_limit_percent]")
     read(client, "/shift/nights/M1")
 
 

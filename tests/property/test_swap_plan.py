@@ -19,6 +19,7 @@ from crib.planning.ahead import lay_out
 from crib.planning.attended import Attended
 from crib.planning.demand import RunAhead, plan_segments, wear_ahead
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
+from crib.planning.night_options import decide
 from crib.planning.stops_ahead import Bar, stops_ahead
 from crib.planning.swap_plan import plan_swaps
 from crib.planning.wear_lines import WearLines
@@ -133,9 +134,10 @@ def test_swaps_brought_forward_never_raise_a_nights_risk(shop):
         assert 0 <= night.floor <= night.with_swaps * (1 + 1e-9)
         assert night.breakage <= night.floor * (1 + 1e-9)
         assert night.with_swaps <= night.as_planned * (1 + 1e-9)
-        if night.run_until_us is not None:
-            assert not night.safe
-            assert night.begin_us <= night.run_until_us <= night.end_us
+        until = decide(night).option("until")
+        if until is not None:
+            assert night.as_it_stands > 0.02
+            assert night.begin_us <= until.until_us <= night.end_us
         if night.floor <= 0.02 * (1 - 1e-9) and night.added:
             assert night.with_swaps <= 0.02 * (1 + 1e-9)
 

@@ -10,7 +10,7 @@ import pytest
 
 from api.pages.shift import timeline
 from crib.clock import parse_instant, us_from_instant
-from crib.views import changeovers, planned_stops, shift_view
+from crib.views import changeovers, night_view, planned_stops, shift_view
 from tests.rest.one_row import fail, rows, text
 
 
@@ -121,7 +121,7 @@ def test_a_night_that_fails_is_told_on_its_machine_and_the_later_ones_are_shown(
 ):
     path = "/shift/nights/M1"
     before = text(busy.client, path)
-    fail(monkeypatch, shift_view, "_night", lambda plan, night: night.ordinal == 0)
+    fail(monkeypatch, night_view, "night_view", lambda plan, night: night.ordinal == 0)
 
     after = text(busy.client, path)
 

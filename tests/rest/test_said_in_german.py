@@ -13,6 +13,18 @@ from api.problems import rows_by_kind
 from crib.floor.cautions import build_cautions, mount_cautions, removal_cautions
 from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
 from crib.planning.night import MachineNight
+from crib.planning.night_options import (
+    IDLE,
+    LOOK,
+    RUN,
+    STAND,
+    SWAP,
+    UNTIL,
+    Decision,
+    Option,
+    Swap,
+)
+from crib.planning.night_words import answer_sentence, reason_sentence, scale_sentence
 from crib.planning.stops_ahead import IN_WORDS
 from crib.planning.swaps import WHYS, Figures, sentence_of_first, sentence_of_successor
 from crib.records.catalogue import BY_NAME
@@ -190,19 +202,46 @@ def test_why_a_swap_is_when_it_is_is_german(german):
             assert "0.75" not in german(sentence)
 
 
-def test_whether_the_night_is_safe_is_said_in_german(german):
-    begin = 60_000_000_000
-    for added, floor, with_swaps, minutes in product(
-        ((), (4,), (4, 7)), (0.01, 0.05), (0.0, 0.015, 0.08), (None, 55, 163)
-    ):
-        night = MachineNight(
-            "M1", begin, begin * 2, max(with_swaps, 0.1), with_swaps, floor, 0.01, added, 0.02,
-            run_until_us=None if minutes is None else begin + minutes * 60_000_000,
-            run_until_parts=minutes,
-        )  # fmt: skip
-
-        assert left(german(night.sentence)) == [], (night.sentence, german(night.sentence))
-        assert not re.search(r"\d\.\d", german(night.sentence))
+def test_what_to_do_with_a_night_is_said_in_german(german):
+    minute = 60_000_000
+    names = {4: "T04", 7: "T07", 9: "T09", 11: "T11"}
+    swaps = tuple(Swap(one, 5.0, 0.1) for one in names)
+    chosen = (
+        Option(RUN, 0.034),
+        *(
+            Option(kind, 0.051, 210, swaps[:count], 90 * minute)
+            for kind in (SWAP, UNTIL)
+            for count in (1, 2, 4)
+        ),
+        Option(SWAP, 0.05, 210, (Swap(4, None, 0.1),)),
+        Option(UNTIL, 0.05, 210, (Swap(4, None, 0.1),), 90 * minute),
+        Option(UNTIL, 0.05, 210, (), 90 * minute),
+        Option(STAND),
+    )
+    decisions = [
+        Decision(one.kind, (Option(RUN, 0.34), *rest, one), missing)
+        for one in chosen
+        for missing in ((), (4, 7))
+        for rest in ((), (Option(SWAP, 0.2, 210, swaps[:2]),))
+    ]
+    nights = [
+        MachineNight("M1", 1, hours * 60 * minute, 0.3, 0.2, 0.1, 0.05, 0.01, (), 0.065, **more)
+        for hours in (8, 40)
+        for more in (
+            {}, {"begun": True}, {"stands": True}, {"jobless": 1}, {"jobless": 12},
+            {"unknown": (4,)}, {"unknown": (4, 7, 9, 11)}, {"scale": 0.62}, {"scale": 1.3},
+        )
+    ]  # fmt: skip
+    for night, decision in product(nights, [*decisions, Decision(IDLE), Decision(LOOK)]):
+        said = [
+            answer_sentence(night, decision, names),
+            reason_sentence(night, decision, names),
+            scale_sentence(night),
+        ]
+        for one in filter(None, said):
+            assert left(german(one)) == [], (one, german(one))
+            assert german(one) != one
+            assert not re.search(r"\d\.\d", german(one))
 
 
 def test_cautions_and_problems_are_german(german):

@@ -10,7 +10,7 @@ def test_the_chance_allowed_at_night_is_the_site_s_own():
     given = Settings.from_environment({"CRIB_NIGHT_LIMIT_PERCENT": "7.5"})
 
     assert given.night_limit == pytest.approx(0.075)
-    assert Settings.from_environment({}).night_limit == pytest.approx(0.02)
+    assert Settings.from_environment({}).night_limit == pytest.approx(0.05)
 
 
 @pytest.mark.parametrize("text", ["0", "0.05", "51", "2,5", "two", "-1", "1e1", "nan"])
@@ -27,4 +27,4 @@ def test_plans_keep_the_limit_that_was_set(store, shop, clock, percent):
 
     app = create_app(settings, store, clock)
 
-    assert app.extensions["crib"].plans._night_limit == float(percent) / 100
+    assert app.extensions["crib"].plans.night_limit == float(percent) / 100

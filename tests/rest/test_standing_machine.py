@@ -111,7 +111,7 @@ def test_parts_without_a_job_make_no_safe_night(
     assert "60 parts without a job" in night["sentence"]
     said = words(read(client, "/shift").select_one("#nights"))
     assert "parts without a job" in said
-    assert "safe as planned" not in said
+    assert "Run all night" not in said
     assert "100.0 %" not in said
 
 
@@ -123,4 +123,6 @@ def test_once_the_night_has_begun_nobody_is_there_to_swap(
     _, night = plan(mounted)
     assert night["begins_at"] == "2026-01-05T21:30:00Z"
     assert not night["safe"]
-    assert night["sentence"].startswith("Nobody is there to swap now:")
+    assert night["answer"] in ("until", "stand")
+    assert night["swaps"] == []
+    assert night["sentence"].endswith("Nobody is there to swap now.")

@@ -73,8 +73,8 @@ def _nights(shop: Any) -> Iterator[str]:
         if card is None:
             yield f"no card of {night['machine']}'s night"
             continue
-        told = [words(one) for one in card.select("ul li a[href*='/stations/']")]
-        if told[: len(due)] != due:
+        told = [words(one) for one in card.select(".worklist li a[href*='/stations/']")]
+        if sorted(told) != sorted(due):
             yield f"{night['machine']}: the card says {told}, the list {due}"
 
 

@@ -18,6 +18,7 @@ from crib.outlook.swap_list import make_swap_list
 from crib.planning.stops_ahead import BAR_CHANGE, SHIFT_START
 from crib.views.holder_needs import holder_needs
 from crib.views.kit_for_run import kit_for_run
+from crib.views.night_view import night_view
 from crib.views.planned_stops import planned_stops
 from tests.demos import PRESENT
 
@@ -173,25 +174,41 @@ def test_every_swap_of_the_list_is_made_at_a_planned_stop(demo):
     assert [row.at for row in stops.rows] == sorted(row.at for row in stops.rows)
 
 
-def test_nights_that_keep_no_limit_say_until_when_to_run(demo):
+def test_every_night_of_the_shop_has_an_answer_that_keeps_its_limit(demo):
     plan = demo.plan
     nights = [night for night in plan.nights if night.ordinal == 0]
 
-    assert len({night.machine for night in nights}) == len(nights)
-    unsafe = [night for night in nights if not night.safe]
-    assert unsafe
-    for night in unsafe:
-        assert night.begin_us <= night.run_until_us < night.end_us
-        assert night.limit < night.with_swaps
-        assert night.floor <= night.with_swaps <= night.as_planned
-        assert night.carriers
-        assert "accept" in night.sentence
+    assert len({night.machine for night in nights}) == len(nights) == 6
     by_station = {one.station_id: one for one in plan.forecasts}
     for night in nights:
+        view = night_view(plan, night)
+        assert view.decision.kind in ("run", "swap", "until", "stand", "idle")
+        assert night.floor <= night.with_swaps <= night.as_planned
+        chosen = view.decision.chosen
+        if chosen is not None:
+            assert chosen.fail_probability <= night.limit * (1 + 1e-9)
+            listed = {swap.forecast.station_id for swap in view.swaps}
+            assert {swap.station_id for swap in chosen.swaps} <= listed
+        if view.decision.kind == "until":
+            assert night.begin_us <= chosen.until_us < night.end_us
         for station_id in night.added:
             one = by_station[station_id]
-            assert one.why == "unattended_stretch"
+            # one that is overdue now may be due again before the night
+            assert one.why in ("unattended_stretch", "past")
             assert one.swap_by <= instant_from_us(night.begin_us)
+
+
+def test_a_machine_s_own_limit_counts_before_the_shop_s(demo):
+    with demo.store.write() as tx:
+        tx.exec_driver_sql(
+            "UPDATE machines SET night_limit_percent = 12.5 WHERE machine = 'L3'"
+        )
+        plan = plan_shop(tx, PRESENT, night_limit=0.03)
+        tx.exec_driver_sql("UPDATE machines SET night_limit_percent = NULL")
+    limits = {night.machine: night.limit for night in plan.nights}
+
+    assert limits.pop("L3") == 0.125
+    assert set(limits.values()) == {0.03}
 
 
 def test_holders_wanted_cover_the_machines_and_the_sisters(demo):

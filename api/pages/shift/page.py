@@ -14,7 +14,7 @@ from api.pages.shift.kits import kit_address
 from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine, draw_shop
 from crib.outlook.shop_plan import ShopPlan
 from crib.views.changeovers import changeovers_ahead
-from crib.views.shift_view import ShiftView, machine_of, nights_of, shift_view
+from crib.views.shift_view import ShiftView, machine_of, shift_view
 
 blueprint = Blueprint("shift", __name__)
 
@@ -28,16 +28,10 @@ def shift_machine_address(machine: str, hours: int = HOURS[0]) -> str:
     return f"/shift/machines/{quote(machine, safe='')}{more}"
 
 
-def night_address(machine: str) -> str:
-    """The page of one machine's unattended stretches."""
-    return f"/shift/nights/{quote(machine, safe='')}"
-
-
 @blueprint.app_context_processor
 def _addresses() -> dict[str, object]:
     return {
         "shift_machine_address": shift_machine_address,
-        "night_address": night_address,
         "kit_address": kit_address,
     }
 
@@ -89,20 +83,4 @@ def show_machine(machine: str) -> Response:
         kits=kits,
         problems=(*drawing.problems, *kits.problems),
         **_frame(view, hours),
-    )
-
-
-@blueprint.get("/shift/nights/<machine>")
-@says_no
-def show_nights(machine: str) -> Response:
-    """The unattended stretches ahead of one machine."""
-    plan, view, _ = _given()
-    found = machine_of(view, machine)
-    nights = nights_of(plan, found.machine)
-    return page(
-        "shift_night.html",
-        found=found,
-        nights=nights,
-        problems=nights.problems,
-        now=view.now,
     )

@@ -15,6 +15,7 @@ from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
+from crib.planning.night_options import decide
 from crib.planning.stops_ahead import BAR_CHANGE, Bar, stops_ahead
 from crib.planning.swap_plan import plan_swaps
 from crib.planning.swaps import GATHERED, Figures, sentence_of_first
@@ -188,12 +189,11 @@ def test_breakage_is_the_part_of_a_nights_risk_that_no_swap_lowers(chipping, mod
     seen = 1000 * (np.random.default_rng(7).weibull(4.0, 200).sum() + 20 * 0.3)
     assert night.breakage == pytest.approx(1 - np.exp(-2 * 480 * 20 / seen), rel=0.05)
     assert night.breakage <= night.floor
-    assert f"{night.breakage:.1%} by breakage" in night.sentence
     calm = _swaps(model, _machine(), *edges, limit=0.02)[1].nights[0]
     assert calm.breakage < 0.1 * night.breakage
 
 
-def test_a_night_beyond_help_says_how_many_swaps_are_not_worth_it(chipping):
+def test_a_night_beyond_help_asks_for_no_swap_that_costs_more_than_it_prevents(chipping):
     # a new edge in place of the nearly new one hardly helps; of the other it takes off most
     def night(failure):
         new, worn = _nearly_new(failure)
@@ -202,9 +202,8 @@ def test_a_night_beyond_help_says_how_many_swaps_are_not_worth_it(chipping):
 
     cheap, dear = night(20.1), night(25.0)
 
-    assert (cheap.added, cheap.left_out) == ((), 2)
-    assert "Swaps left out: 2;" in cheap.sentence
-    assert (dear.added, dear.left_out) == ((1,), 1)
+    assert cheap.added == ()
+    assert dear.added == (1,)
 
 
 def test_a_night_beyond_help_says_until_when_to_run(chipping):
@@ -212,7 +211,8 @@ def test_a_night_beyond_help_says_until_when_to_run(chipping):
     edges = _nearly_new()
     due, swaps = _swaps(chipping, machine, *edges, limit=0.02)
     night = swaps.nights[0]
-    until_s = machine.time.seconds_at(night.run_until_us)
+    until = decide(night).chosen
+    until_s = machine.time.seconds_at(until.until_us)
 
     def chance(second):
         lives = 1.0
@@ -227,9 +227,9 @@ def test_a_night_beyond_help_says_until_when_to_run(chipping):
     assert chance(24 * HOUR) == pytest.approx(night.with_swaps, rel=1e-9)
     assert chance(until_s) <= 0.02
     assert chance(until_s + 600) > 0.02
-    assert night.run_until_parts == int((until_s - 16 * HOUR) / 60)
-    assert "Stop the machine" in night.sentence
-    assert night.carriers[0].fail_probability >= night.carriers[1].fail_probability
+    assert until.kind == "until"
+    assert until.parts == int((until_s - 16 * HOUR) / 60)
+    assert until.carriers[0].fail_probability >= until.carriers[1].fail_probability
 
 
 def test_a_night_that_is_safe_is_left_alone(model):
@@ -240,7 +240,7 @@ def test_a_night_that_is_safe_is_left_alone(model):
 
     assert [night.ordinal for night in swaps.nights] == [0, 1, 2]
     for night in swaps.nights:
-        assert (night.added, night.safe, night.run_until_us) == ((), True, None)
+        assert (night.added, night.safe, decide(night).kind) == ((), True, "run")
     assert swaps.stations == left.stations
 
 

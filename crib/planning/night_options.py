@@ -1,0 +1,244 @@
+"""What can be done with a machine while nobody is there, with figures, and the one to choose.
+
+The options are to run through as it stands, to run through after swaps, to run until an
+instant, and to let it stand. The answer is the one that gives the most parts within the limit
+for the fewest swaps; a higher limit never makes it more careful.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from crib.arrays import Bools, Floats, Ints
+from crib.planning.night import (
+    LEAST_GAIN,
+    Carrier,
+    MachineNight,
+    NightEdges,
+    allowed_hazard,
+    carriers_of,
+    chance_of,
+)
+from crib.planning.night_choice import cheapest_cover
+
+#: Kinds of options, the least careful first.
+RUN, SWAP, UNTIL, STAND = "run", "swap", "until", "stand"
+#: Kinds of answers that are no options: nothing is cut, or the chance is not known.
+IDLE, LOOK = "idle", "look"
+
+#: A run that has to be stopped sooner is not worth its start [s] (common practice, no source).
+LEAST_RUN_S: Final = 1800.0
+
+#: Rounding alone does not make a limit that is just kept one that is not.
+_GRACE: Final = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """A swap to make before the stretch.
+
+    Attributes:
+        station_id: Its station.
+        minutes: Minutes of all swaps there; None: not known.
+        takes_off: Cumulative hazard that it takes off the stretch.
+    """
+
+    station_id: int
+    minutes: float | None
+    takes_off: float
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One thing to do.
+
+    Attributes:
+        kind: ``RUN``, ``SWAP``, ``UNTIL`` or ``STAND``.
+        fail_probability: Chance that an edge fails in what is run.
+        parts: Parts made if none does.
+        swaps: Swaps to make first, in the order of the stations.
+        until_us: When to stop [µs]; None: not before the end.
+        loss_minor: Expected cost of failures, at the failure cost of the tool specs
+            [hundredths]; None where one of them that carries risk gives none.
+        carriers: Edges that carry most of the chance, the worst first.
+    """
+
+    kind: str
+    fail_probability: float = 0.0
+    parts: int = 0
+    swaps: tuple[Swap, ...] = ()
+    until_us: int | None = None
+    loss_minor: float | None = 0.0
+    carriers: tuple[Carrier, ...] = ()
+
+    @property
+    def minutes(self) -> float | None:
+        """Minutes of all its swaps; None where one of them is not known."""
+        total = 0.0
+        for swap in self.swaps:
+            if swap.minutes is None:
+                return None
+            total += swap.minutes
+        return total
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What to do with a stretch.
+
+    Attributes:
+        kind: Kind of the option to choose, or ``IDLE`` or ``LOOK``.
+        options: What can be done, the least careful first; none of an idle stretch or one
+            whose chance is not known.
+        missing: Stations whose swap would help, but that cannot be swapped in time.
+    """
+
+    kind: str
+    options: tuple[Option, ...] = ()
+    missing: tuple[int, ...] = ()
+
+    @property
+    def chosen(self) -> Option | None:
+        """The option to choose; None where there is none."""
+        return self.option(self.kind)
+
+    def option(self, kind: str) -> Option | None:
+        """The option of a kind, if there is one."""
+        return next((one for one in self.options if one.kind == kind), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What the records say of the swaps and failures of a machine, by station.
+
+    Attributes:
+        minutes: Minutes of one swap.
+        failure_minor: What a failure costs [hundredths].
+        cannot: Stations whose sister is not ready in time.
+    """
+
+    minutes: Mapping[int, float | None]
+    failure_minor: Mapping[int, int | None]
+    cannot: frozenset[int] = frozenset()
+
+
+NO_PRICES: Final = Prices({}, {})
+
+
+def decide(night: MachineNight, prices: Prices = NO_PRICES) -> Decision:
+    """The options of a stretch and the one to choose.
+
+    Args:
+        night: The stretch.
+        prices: What is known of its stations.
+    """
+    edges = night.edges
+    if not night.known:
+        return Decision(LOOK)
+    if edges is None or float(edges.stays[:, -1].sum()) <= 0 or night.stands:
+        return Decision(IDLE)
+    return _Deciding(edges, night.limit, prices).decision()
+
+
+class _Deciding:
+    """The figures that a decision is made of."""
+
+    def __init__(self, edges: NightEdges, limit: float, prices: Prices) -> None:
+        self.edges, self.prices = edges, prices
+        self.allowed = float(allowed_hazard(limit))
+        self.relief = np.maximum(edges.stays[:, -1] - edges.swapped[:, -1], 0.0)
+        offered = (edges.swaps > 0) & (self.relief > 0)
+        cannot = np.isin(edges.station_ids, np.array([*prices.cannot], dtype=np.int64))
+        self.able, self.missing = offered & ~cannot, offered & cannot
+        self.nothing = np.zeros(len(edges.station_ids), dtype=np.bool_)
+
+    def decision(self) -> Decision:
+        edges = self.edges
+        total = float(edges.stays[:, -1].sum())
+        need = total - self.allowed
+        run, stand = self._through(RUN, self.nothing), Option(STAND)
+        if need <= 0:
+            due = [self._through(SWAP, self.able)] if self.able.any() else []
+            return Decision(RUN, (run, *due, stand))
+        if float(self.relief[self.able].sum()) >= need * (1 - _GRACE):
+            chosen = self._fewest_minutes(need)
+            until = self._until(self.nothing)
+            options = [run, self._through(SWAP, chosen)]
+            return Decision(SWAP, (*options, *([until] if until else []), stand))
+        chosen = self.able & (self.relief > LEAST_GAIN)
+        late = tuple(edges.station_ids[self.missing & (self.relief > LEAST_GAIN)].tolist())
+        swapped = [self._through(SWAP, chosen)] if chosen.any() else []
+        until = self._until(chosen)
+        if until is None:
+            return Decision(STAND, (run, *swapped, stand), late)
+        return Decision(UNTIL, (run, *swapped, until, stand), late)
+
+    def _fewest_minutes(self, need: float) -> Bools:
+        """The swaps that keep the limit in the fewest minutes."""
+        rows = np.flatnonzero(self.able)
+        spent = [self._minutes(row) for row in rows.tolist()]
+        known = [one for one in spent if one is not None]
+        usual = float(np.mean(known)) if known else 1.0
+        cost = [usual if one is None else one for one in spent]
+        picked = cheapest_cover(cost, self.relief[rows].tolist(), need * (1 - _GRACE))
+        chosen = self.nothing.copy()
+        chosen[rows[picked]] = True
+        return chosen
+
+    def _minutes(self, row: int) -> float | None:
+        one = self.prices.minutes.get(int(self.edges.station_ids[row]))
+        return None if one is None else one * max(int(self.edges.swaps[row]), 1)
+
+    def _through(self, kind: str, chosen: Bools) -> Option:
+        hazard = np.where(chosen, self.edges.swapped[:, -1], self.edges.stays[:, -1])
+        return self._option(kind, chosen, hazard, float(self.edges.seconds[-1]))
+
+    def _until(self, chosen: Bools) -> Option | None:
+        """Run until the limit is reached; None where that is not worth a start.
+
+        But for edges that stop being young in between, the hazard bends upwards between the
+        points, so the straight line lies above it: the second found is a little early.
+        """
+        edges = self.edges
+        curves = np.where(chosen[:, None], edges.swapped, edges.stays)
+        second = float(np.interp(self.allowed, curves.sum(axis=0), edges.seconds))
+        begin = float(edges.seconds[0])
+        if second - begin < LEAST_RUN_S:
+            return None
+        hazard = np.array([np.interp(second, edges.seconds, curve) for curve in curves])
+        option = self._option(UNTIL, chosen, hazard, second)
+        until_us = edges.machine.time.clock_at(second)
+        return replace(option, until_us=until_us) if option.parts else None
+
+    def _option(self, kind: str, chosen: Bools, hazard: Floats, second: float) -> Option:
+        edges = self.edges
+        made = edges.machine.segments.parts_at([float(edges.seconds[0]), second])
+        return Option(
+            kind,
+            chance_of(float(hazard.sum())),
+            math.floor(float(made[1] - made[0]) + 1e-6),
+            tuple(
+                Swap(int(edges.station_ids[row]), self._minutes(row), float(self.relief[row]))
+                for row in np.flatnonzero(chosen).tolist()
+            ),
+            None,
+            self._loss(edges.station_ids, hazard),
+            carriers_of(edges.station_ids.tolist(), hazard),
+        )
+
+    def _loss(self, stations: Ints, hazard: Floats) -> float | None:
+        """Expected number of failures of each edge times its cost."""
+        total = 0.0
+        for station, expected in zip(stations.tolist(), hazard.tolist(), strict=True):
+            if expected <= 0:
+                continue
+            cost = self.prices.failure_minor.get(station)
+            if cost is None:
+                return None
+            total += cost * expected
+        return total

@@ -1,0 +1,191 @@
+"""What to do with an unattended stretch, in words: the answer first, then its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from crib.clock import instant_from_us, print_instant
+from crib.planning.night import MachineNight
+from crib.planning.night_options import IDLE, LOOK, RUN, SWAP, UNTIL, Decision, Option
+from crib.sentence import AND, Sentence, figure, sentence, together
+
+#: Names of stations that a sentence holds; more are counted.
+_NAMED = 3
+
+#: From this length on a stretch is called a night, up to that length [s].
+_NIGHT_S = (4 * 3600, 16 * 3600)
+
+#: A factor nearer to 1 than this is not told.
+TOLD_SCALE = 0.1
+
+
+def percent(chance: float) -> Sentence:
+    """A chance as people say it: whole per cents, with a decimal below ten.
+
+    Examples:
+        >>> percent(0.138), percent(0.052), percent(0.05), percent(0.0001)
+        ('14 %', '5.2 %', '5 %', 'under 0.1 %')
+    """
+    share = 100 * chance
+    if 0 < share < 0.05:
+        return sentence("under {percent} %", percent=figure(0.1, ".1f"))
+    form = ".0f" if share >= 9.95 or f"{share:.1f}".endswith(".0") else ".1f"
+    return sentence("{percent} %", percent=figure(share, form))
+
+
+def answer_sentence(
+    night: MachineNight, decision: Decision, names: Mapping[int, str]
+) -> Sentence:
+    """What to do.
+
+    Args:
+        night: The stretch.
+        decision: What was decided.
+        names: Name of each station.
+    """
+    if decision.kind == LOOK:
+        return _look(night, names)
+    chosen = decision.chosen
+    if decision.kind == IDLE or chosen is None:
+        if night.stands:
+            return sentence("The machine stands: no edge cuts unless somebody starts it.")
+        return sentence("No job planned.")
+    risk = percent(chosen.fail_probability)
+    if decision.kind == RUN:
+        if _is_night(night):
+            return sentence("Run all night: risk {risk}.", risk=risk)
+        return sentence("Run to the end: risk {risk}.", risk=risk)
+    if decision.kind == SWAP:
+        return _after_swaps(night, decision, chosen, names)
+    if decision.kind == UNTIL:
+        return _until(chosen, names)
+    return sentence("Let it stand.")
+
+
+def _look(night: MachineNight, names: Mapping[int, str]) -> Sentence:
+    if night.jobless:
+        return (
+            sentence("The risk is not known: 1 part without a job. Say which run made it.")
+            if night.jobless == 1
+            else sentence(
+                "The risk is not known: {parts} parts without a job. Say which run made them.",
+                parts=night.jobless,
+            )
+        )
+    return sentence(
+        "Look at {stations} before you leave: the risk there is not known.",
+        stations=_stations(night.unknown, names),
+    )
+
+
+def _after_swaps(
+    night: MachineNight, decision: Decision, chosen: Option, names: Mapping[int, str]
+) -> Sentence:
+    run = decision.option(RUN)
+    values: dict[str, object] = {
+        "stations": _stations([swap.station_id for swap in chosen.swaps], names),
+        "before": percent(run.fail_probability if run else night.as_it_stands),
+        "after": percent(chosen.fail_probability),
+    }
+    minutes = chosen.minutes
+    if minutes is None:
+        if _is_night(night):
+            return sentence(
+                "Run all night after swapping {stations}: risk {before} to {after}.", **values
+            )
+        return sentence(
+            "Run to the end after swapping {stations}: risk {before} to {after}.", **values
+        )
+    values["minutes"] = figure(minutes, ".0f")
+    if _is_night(night):
+        return sentence(
+            "Run all night after swapping {stations}: {minutes} min, risk {before} to {after}.",
+            **values,
+        )
+    return sentence(
+        "Run to the end after swapping {stations}: {minutes} min, risk {before} to {after}.",
+        **values,
+    )
+
+
+def _until(chosen: Option, names: Mapping[int, str]) -> Sentence:
+    values: dict[str, object] = {
+        "until": print_instant(instant_from_us(chosen.until_us or 0)),
+        "parts": chosen.parts,
+        "risk": percent(chosen.fail_probability),
+    }
+    if not chosen.swaps:
+        return sentence("Run until {until}: {parts} parts, risk {risk}.", **values)
+    values["stations"] = _stations([swap.station_id for swap in chosen.swaps], names)
+    minutes = chosen.minutes
+    if minutes is None:
+        return sentence(
+            "Run until {until} after swapping {stations}: {parts} parts, risk {risk}.", **values
+        )
+    return sentence(
+        "Run until {until} after swapping {stations}: {minutes} min, {parts} parts, "
+        "risk {risk}.",
+        minutes=figure(minutes, ".0f"),
+        **values,
+    )
+
+
+def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int, str]) -> str:
+    """Why, in one line; empty where there is nothing to decide."""
+    if decision.kind in (LOOK, IDLE):
+        return ""
+    limit = sentence(
+        "Your limit for {machine} is {limit}.",
+        machine=night.machine,
+        limit=sentence("{percent} %", percent=figure(100 * night.limit, ".4g")),
+    )
+    if decision.kind in (RUN, SWAP):
+        return limit
+    best = decision.option(SWAP) or decision.option(RUN)
+    lines = [limit]
+    if best is not None:
+        risk = percent(best.fail_probability)
+        lines.insert(
+            0,
+            sentence("Running to the end would risk {risk}, even after swaps.", risk=risk)
+            if best.swaps
+            else sentence("Running to the end would risk {risk}.", risk=risk),
+        )
+    if decision.missing:
+        lines.append(
+            sentence(
+                "No sister in time for {stations}.", stations=_stations(decision.missing, names)
+            )
+        )
+    if night.begun:
+        lines.append(sentence("Nobody is there to swap now."))
+    return together(" ", lines)
+
+
+def scale_sentence(night: MachineNight) -> Sentence | None:
+    """By how much the chances were scaled by how earlier stretches went, where it tells."""
+    if night.as_it_stands <= 0 or abs(night.scale - 1) <= TOLD_SCALE:
+        return None
+    scale = figure(night.scale, ".2f")
+    if night.scale < 1:
+        return sentence(
+            "Earlier nights went better than forecast: the risk is scaled by {scale}.",
+            scale=scale,
+        )
+    return sentence(
+        "Earlier nights went worse than forecast: the risk is scaled by {scale}.", scale=scale
+    )
+
+
+def _is_night(night: MachineNight) -> bool:
+    seconds = (night.end_us - night.begin_us) / 1e6
+    return _NIGHT_S[0] <= seconds <= _NIGHT_S[1]
+
+
+def _stations(stations: Sequence[int], names: Mapping[int, str]) -> Sentence:
+    named = sorted(names.get(one, str(one)) for one in stations)
+    if len(named) > _NAMED:
+        return sentence("{count} tools", count=len(named))
+    if len(named) < 2:
+        return together(", ", named)
+    return together(AND, [together(", ", named[:-1]), named[-1]])

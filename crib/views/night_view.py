@@ -1,0 +1,261 @@
+"""What to do with a machine while nobody is there: answer, reason, list to work off."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.clock import instant_from_us
+from crib.left_out import Kept, worked_out
+from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.swap_list import LONGEST_HOURS, USUAL_HOURS, SwapRow, make_swap_list
+from crib.planning.night import MachineNight
+from crib.planning.night_options import (
+    IDLE,
+    LOOK,
+    RUN,
+    STAND,
+    SWAP,
+    UNTIL,
+    Decision,
+    Option,
+    Prices,
+    decide,
+)
+from crib.planning.night_words import answer_sentence, reason_sentence, scale_sentence
+from crib.sentence import sentence
+from crib.store.engine import Tx
+from crib.store.rack_rows import waiting_rows
+
+#: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
+_HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
+
+#: What needs somebody most stands first.
+_NEED = (LOOK, STAND, UNTIL, SWAP, RUN, IDLE)
+
+
+@dataclass(frozen=True, slots=True)
+class NightCarrier:
+    """A station that carries risk of a stretch, its own chance to fail in it."""
+
+    forecast: Forecast
+    fail_probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class NightSwap:
+    """A swap of the swap list that is due before a stretch.
+
+    Attributes:
+        forecast: Of what sits in the station.
+        minutes: What it takes; None where the tool spec does not say.
+        row: Its row of the list.
+    """
+
+    forecast: Forecast
+    minutes: float | None
+    row: SwapRow
+
+
+@dataclass(frozen=True, slots=True)
+class NightOption:
+    """One thing to do with a stretch.
+
+    Attributes:
+        option: Its figures.
+        until_at: When to stop; None: not before the end.
+        stations: Stations to swap first.
+        carriers: Stations that carry most of its risk.
+    """
+
+    option: Option
+    until_at: datetime | None
+    stations: tuple[str, ...]
+    carriers: tuple[NightCarrier, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NightView:
+    """One unattended stretch in full.
+
+    Attributes:
+        night: What the plan says of it.
+        decision: What to do with it.
+        begin_at: Its begin, or now where it is in progress.
+        end_at: Its end.
+        answer: What to do, in words.
+        reason: Why; empty where there is nothing to decide.
+        scale: By how much earlier stretches scaled the risk, in words; None: hardly.
+        options: What else can be done, the least careful first.
+        swaps: Swaps that the answer asks for, and stations to fill, in the order of the walk.
+        also_due: Swaps of the swap list that are due before it, too, but not for its sake.
+    """
+
+    night: MachineNight
+    decision: Decision
+    begin_at: datetime
+    end_at: datetime
+    answer: str
+    reason: str
+    scale: str | None
+    options: tuple[NightOption, ...]
+    swaps: tuple[NightSwap, ...]
+    also_due: tuple[NightSwap, ...]
+
+    @property
+    def state(self) -> str:
+        """``safe`` without any swap, ``swaps`` (safe once they are made) or ``unsafe``."""
+        if self.decision.kind in (RUN, IDLE):
+            return "safe"
+        return "swaps" if self.decision.kind == SWAP else "unsafe"
+
+    @property
+    def chosen(self) -> NightOption | None:
+        """The option that the answer names."""
+        kind = self.decision.kind
+        return next((one for one in self.options if one.option.kind == kind), None)
+
+    @property
+    def minutes(self) -> float | None:
+        """Work of the swaps to make; None where a tool spec gives no minutes."""
+        known = [swap.minutes for swap in self.swaps if swap.minutes is not None]
+        return sum(known) if len(known) == len(self.swaps) else None
+
+
+def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
+    """The unattended stretches ahead of one machine, the next one first.
+
+    One that cannot be worked out is left out, and told in ``problems``.
+    """
+    rows = [night for night in plan.nights if night.machine == machine]
+    return worked_out(
+        sorted(rows, key=lambda one: one.ordinal),
+        lambda night: night_view(plan, night),
+        lambda night: sentence(
+            "A night of machine {machine} could not be worked out, so it is not "
+            "known to be safe. Look at its edges; the service's log names the "
+            "fault.",
+            machine=machine,
+        ),
+    )
+
+
+def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
+    """One stretch in full.
+
+    Args:
+        plan: The shop's plan.
+        night: One of its stretches.
+    """
+    seated = plan.by_station()
+    begin_at = instant_from_us(night.begin_us)
+    rows = _due_before(plan, night, begin_at)
+    minutes = _minutes(plan)
+    decision = decide(night, _prices(plan, night, rows))
+    names = {station_id: one.station for station_id, one in seated.items()}
+    chosen = decision.chosen
+    wanted = {swap.station_id for swap in chosen.swaps} if chosen else set()
+    swaps = [NightSwap(row.forecast, minutes.get(row.tool_spec), row) for row in rows]
+    first = [swap for swap in swaps if swap.row.fills or swap.forecast.station_id in wanted]
+    return NightView(
+        night,
+        decision,
+        begin_at,
+        instant_from_us(night.end_us),
+        answer_sentence(night, decision, names),
+        reason_sentence(night, decision, names),
+        scale_sentence(night),
+        tuple(_option(one, seated) for one in decision.options),
+        tuple(first),
+        tuple(swap for swap in swaps if swap not in first),
+    )
+
+
+def places_of_sisters(tx: Tx) -> dict[str, str]:
+    """Where every measured tool outside the machines lies, in words, where somebody said.
+
+    Args:
+        tx: An open transaction.
+    """
+    return {
+        row.code: sentence(
+            "rack of {machine}, {place}", machine=row.rack_machine, place=row.place
+        )
+        if row.place
+        else sentence("rack of {machine}", machine=row.rack_machine)
+        for row in waiting_rows(tx)
+        if row.rack_machine
+    }
+
+
+def decided(plan: ShopPlan, night: MachineNight) -> Decision:
+    """What to do with a stretch; sisters are asked for only of a machine's next one."""
+    begin_at = instant_from_us(night.begin_us)
+    rows = [] if night.ordinal else _due_before(plan, night, begin_at)
+    return decide(night, _prices(plan, night, rows))
+
+
+def neediest_first(one: NightView) -> tuple[int, float, str]:
+    """Order of stretches: those first that need most."""
+    return _NEED.index(one.decision.kind), -one.night.as_it_stands, one.night.machine
+
+
+def _option(option: Option, seated: Mapping[int, Forecast]) -> NightOption:
+    return NightOption(
+        option,
+        None if option.until_us is None else instant_from_us(option.until_us),
+        tuple(seated[swap.station_id].station for swap in option.swaps),
+        tuple(
+            NightCarrier(seated[one.station_id], one.fail_probability)
+            for one in option.carriers
+        ),
+    )
+
+
+def _minutes(plan: ShopPlan) -> dict[str, float | None]:
+    return {spec.tool_spec: spec.swap_minutes for spec in plan.shop.rows.specs.values()}
+
+
+def _prices(plan: ShopPlan, night: MachineNight, rows: list[SwapRow]) -> Prices:
+    """What the records say of the stations of a machine."""
+    specs = {spec.tool_spec: spec for spec in plan.shop.rows.specs.values()}
+    here = [one for one in plan.by_station().values() if one.machine == night.machine]
+    minutes = {
+        one.station_id: spec.swap_minutes
+        for one in here
+        if (spec := specs.get(one.wanted or one.tool_spec))
+    }
+    failure = {
+        one.station_id: spec.failure_cost_minor
+        for one in here
+        if (spec := specs.get(one.tool_spec))
+    }
+    late = frozenset(row.forecast.station_id for row in rows if row.late)
+    return Prices(minutes, failure, late)
+
+
+def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:
+    """Swaps of the list that are due before a stretch, in the order of the walk.
+
+    None of a stretch that has begun: nobody is there to make them.
+    """
+    now = plan.shop.now
+    if begin_at <= now:
+        return []
+    ahead = (begin_at - now) / timedelta(hours=1)
+    hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)
+    earlier = [
+        instant_from_us(one.end_us)
+        for one in plan.nights
+        if one.machine == night.machine and one.ordinal < night.ordinal
+    ]
+    since = max(earlier, default=now)
+    rows = [
+        row
+        for row in make_swap_list(plan, hours, night.machine).rows
+        if not row.standby and since <= row.swap_by <= begin_at
+    ]
+    return sorted(
+        rows, key=lambda row: (row.forecast.path, row.forecast.tool_number, row.swap_by)
+    )
