@@ -11,7 +11,6 @@ from collections import Counter
 from datetime import timedelta
 
 import pytest
-from bs4 import BeautifulSoup
 
 from api.language.catalogue import catalogue
 from crib.acts.book_feed import BreakageNews, FeedNews, book_feed
@@ -173,7 +172,7 @@ def _told(value):
         return " ".join(map(_told, value.values()))
     if isinstance(value, list):
         return " ".join(map(_told, value))
-    return words(BeautifulSoup(str(value), "html.parser"))
+    return words(parsed(str(value)))
 
 
 def named(text):

@@ -98,16 +98,16 @@ def _radial_figures(
     found |= {"r_o": outer, "r_i": inner, "p": answer["passes"]}
     if operation.cutting_speed_m_min is None:
         found["N_r"] = min(operation.spindle_rpm or 0.0, lowest)
-        return Figures(found, frozenset({sentence("all held")}))
+        return Figures(found, frozenset({"all held"}))
     if not math.isfinite(lowest):
-        return Figures(found, frozenset({sentence("none held")}))
+        return Figures(found, frozenset({"none held"}))
     clamp = 500 * operation.cutting_speed_m_min / (math.pi * lowest)
     found |= {"r_c": clamp, "N_r": lowest}
     if clamp <= inner:
-        return Figures(found, frozenset({"clamp", sentence("none held")}))
+        return Figures(found, frozenset({"clamp", "none held"}))
     return Figures(
         found,
-        frozenset({"clamp", sentence("all held") if clamp >= outer else sentence("some held")}),
+        frozenset({"clamp", "all held" if clamp >= outer else "some held"}),
     )
 
 
