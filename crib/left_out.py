@@ -12,7 +12,7 @@ import math
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Final, TypeVar
 
 from crib.errors import Conflict, Refusal
@@ -38,7 +38,7 @@ _Found = TypeVar("_Found")
 _Made = TypeVar("_Made")
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class LeftOut:
     """What the figures of a shop were worked out without, each with the reason in words.
 
@@ -48,9 +48,21 @@ class LeftOut:
         others: Other records that could not be used: calendars, tool-life rows, parts.
     """
 
-    machines: dict[int, str] = field(default_factory=dict)
-    tools: dict[int, str] = field(default_factory=dict)
-    others: list[str] = field(default_factory=list)
+    machines: Mapping[int, str] = field(default_factory=dict)
+    tools: Mapping[int, str] = field(default_factory=dict)
+    others: tuple[str, ...] = ()
+
+    def with_machines(self, more: Mapping[int, str]) -> LeftOut:
+        """The same and more machines."""
+        return replace(self, machines={**self.machines, **more}) if more else self
+
+    def with_tools(self, more: Mapping[int, str]) -> LeftOut:
+        """The same and more tools."""
+        return replace(self, tools={**self.tools, **more}) if more else self
+
+    def with_others(self, more: Iterable[str]) -> LeftOut:
+        """The same and more of other records, each once."""
+        return replace(self, others=tuple(dict.fromkeys((*self.others, *more))))
 
     @property
     def records(self) -> tuple[str, ...]:

@@ -101,7 +101,8 @@ class ReorderPage(Shape):
 def read_reorder_list(call: Call) -> dict[str, Any]:
     """List what to order, the item that runs out first on top."""
     plan = plan_of(call)
-    items, problems = reorder_items(plan), list(plan.shop.left_out.records)
+    items = reorder_items(plan)
+    problems = list(dict.fromkeys((*plan.shop.left_out.records, *items.problems)))
     return {"as_of": plan.shop.now, "items": items, "problems": problems, "next": None}
 
 

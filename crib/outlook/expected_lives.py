@@ -56,7 +56,8 @@ def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> Expe
         before: The last model, to go on from where lives were only added.
     """
     ahead = cuts_ahead(shop)
-    vacancies = vacancies_of(shop)
+    vacancies, missing, failed = vacancies_of(shop)
+    shop = shop.telling(failed, missing)
     lives = gather_lives(shop, [*ahead.values(), *(one.cut for one in vacancies)])
     wider = widening_of_keys(tx, shop, lives.keys)
     model = fit_life_model(table_of_keys(shop, lives), lives.histories, wider, before)

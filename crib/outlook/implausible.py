@@ -90,17 +90,13 @@ def implausible_records(wrong: Implausible, rows: ShopRows, cutting: CuttingData
          wrong.life)
     ):  # fmt: skip
         return left
-    left.machines = {one: why for one, why in wrong.machines.items() if one in rows.machines}
-    for machine_id, runs in rows.runs.items():
-        for run in runs:
-            if (
-                run.part_id in wrong.parts
-                and run.state != "done"
-                and machine_id in rows.machines
-            ):
-                left.machines.setdefault(machine_id, wrong.parts[run.part_id])
-    left.others += wrong.life.values()
+    machines = {one: why for one, why in wrong.machines.items() if one in rows.machines}
+    for machine_id in rows.runs.keys() & rows.machines.keys() if wrong.parts else ():
+        for run in rows.runs[machine_id]:
+            if run.part_id in wrong.parts and run.state != "done":
+                machines.setdefault(machine_id, wrong.parts[run.part_id])
     of_items = _items_of(rows, wrong)
+    tools: dict[int, str] = {}
     for row in rows.stays:
         built = rows.assemblies[row.assembly_id]
         spec = rows.specs[built.tool_spec_id]
@@ -112,8 +108,10 @@ def implausible_records(wrong: Implausible, rows: ShopRows, cutting: CuttingData
             or of_items.get(built.cutting_item_id)
         )
         if why:
-            left.tools[row.assembly_id] = why
-    return left
+            tools[row.assembly_id] = why
+    return LeftOut(machines, {**left.tools, **tools}, left.others).with_others(
+        wrong.life.values()
+    )
 
 
 def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
@@ -121,12 +119,13 @@ def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
 
     A tool with a plain guess of its life is worked out by that alone.
     """
-    left = LeftOut()
+    others: dict[str, None] = {}
+    tools: dict[int, str] = {}
     told: dict[tuple[int, int, int], list[tuple[RunOfShop, str]]] = defaultdict(list)
     for run, (number, path), text in _runs_contradicted(rows, cutting):
         told[run.machine_id, number, path].append((run, text))
-        if run.state != "done" and text not in left.others:
-            left.others.append(text)
+        if run.state != "done":
+            others[text] = None
     for stay in rows.stays if told else ():
         station = rows.stations.get(stay.station_id)
         spec_id = rows.assemblies[stay.assembly_id].tool_spec_id
@@ -135,8 +134,8 @@ def _contradicted(rows: ShopRows, cutting: CuttingData) -> LeftOut:
         place = station.machine_id, station.tool_number, station.path or 1
         for run, text in told.get(place, ()):
             if _may_wear(run, stay):
-                left.tools.setdefault(stay.assembly_id, text)
-    return left
+                tools.setdefault(stay.assembly_id, text)
+    return LeftOut(tools=tools, others=tuple(others))
 
 
 def _runs_contradicted(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from crib.left_out import Kept, refuse_no_number, worked_out
@@ -47,18 +47,21 @@ def refine_view(shop: ShopNow) -> ShopNow:
     worked out again, so that lives at different speeds fall on one line.
 
     Args:
-        shop: The shop; its ``estimates`` are filled in, and its ``stays`` may be replaced.
+        shop: The shop; not changed.
+
+    Returns:
+        The shop with its ``estimates``, and with other ``stays`` where anything was taken over.
     """
-    shop.estimates = found = estimate_items(shop)
-    shop.left_out.others += [why for why in found.problems if why not in shop.left_out.others]
+    found = estimate_items(shop)
+    shop = replace(shop.telling(found.problems), estimates=tuple(found))
     adopted = {
         (one.cutting_item_id, one.material_group): curve
-        for one in shop.estimates
+        for one in found
         if (curve := _curve(one)) is not None
     }
     if adopted:
-        shop.cutting = shop.cutting.adopting(adopted)
-        shop.stays = shop.work_out(shop.rows.stays)
+        shop = replace(shop, cutting=shop.cutting.adopting(adopted))
+        shop = replace(shop, stays=shop.work_out(shop.rows.stays))
     return shop
 
 

@@ -23,6 +23,7 @@ from crib.outlook.kept_output import KeptOutput
 from crib.outlook.mounted_edges import MINUTE_MINOR
 from crib.outlook.out_now import NOW, with_out_now
 from crib.outlook.own_constants import refine_view
+from crib.outlook.shelf_now import make_shelf
 from crib.outlook.shop_now import ShopNow, view_machines, with_tools
 from crib.outlook.sound_plan import (
     limits_of_machines,
@@ -36,6 +37,7 @@ from crib.outlook.stays import Key, Stay
 from crib.outlook.vacancies import EMPTY, Vacancy
 from crib.planning.due import EARLY, EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.shelf import Shelf
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import PlannedSwaps, plan_swaps
 from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
@@ -119,7 +121,7 @@ class Forecast:
     out_only: bool = False
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class ShopPlan:
     """The whole plan of the shop at an instant.
 
@@ -134,6 +136,7 @@ class ShopPlan:
         edges: Inputs per mounted edge with a plan, for deeper looks.
         swaps: The swaps of their stations.
         expected: What was known before they were planned.
+        shelf: What waits, is free or in stock.
         empty: Stand-ins for the forecasts of stations that a run needs a tool in and that have
             none; ``assembly`` is empty.
         listed: Swap lists made from it, by horizon [h].
@@ -150,6 +153,7 @@ class ShopPlan:
     edges: list[MountedEdge]
     swaps: PlannedSwaps
     expected: ExpectedLives
+    shelf: Shelf
     empty: list[Forecast] = field(default_factory=list)
     listed: dict[float, Any] = field(default_factory=dict)
     kits: dict[int, Any] = field(default_factory=dict)
@@ -181,19 +185,21 @@ def plan_shop(
     """
     with collector_rests():
         machines = view_machines(tx, now, kept)
-        stopped = stops_by_machine(machines)
+        stopped, failed = stops_by_machine(machines)
 
-        def plan_of(only: Iterable[int] | None = None) -> ShopPlan:
+        def plan_of(machines: ShopNow, only: Iterable[int] | None = None) -> ShopPlan:
             tools = None if only is None else frozenset(only)
             shop = refine_view(with_tools(machines, tools))
             expected = expect_lives(tx, shop, before if only is None else None)
             return _plan_of(expected, night_limit, stopped)
 
-        return without_culprits(machines, plan_of, left_out or {})
+        return without_culprits(machines.telling(failed), plan_of, left_out or {})
 
 
 def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]) -> ShopPlan:
-    shop, ahead, lives, model = expected.shop, expected.ahead, expected.lives, expected.model
+    ahead, lives, model = expected.ahead, expected.lives, expected.model
+    shelf, not_on_shelf = make_shelf(expected.shop)
+    shop = expected.shop.telling(not_on_shelf)
     mounted, edges, due = expected.mounted, expected.edges, expected.due
     refuse_unsound(expected)
     limits = limits_of_machines(shop, night_limit)
@@ -241,6 +247,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         edges,
         swaps,
         expected,
+        shelf,
         [seats.empty(one) for one in expected.vacancies],
     )
 

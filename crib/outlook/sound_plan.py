@@ -32,51 +32,63 @@ _FEW_TRIALS = 24
 
 def without_culprits(
     machines: ShopNow,
-    plan_of: Callable[[Iterable[int] | None], _Plan],
+    plan_of: Callable[[ShopNow, Iterable[int] | None], _Plan],
     before: Mapping[int, str],
 ) -> _Plan:
     """The plan, without the tools whose figures cannot be worked out where there are any.
 
     Args:
-        machines: The shop; its ``left_out`` takes the tools that are left out.
-        plan_of: Makes a plan of some tools, or of all that are not left out.
+        machines: The shop.
+        plan_of: Makes a plan of a shop, of some of its tools or of all that are not left out.
         before: Tools that the plan before this one was made without, to try them first.
     """
-    _still_failing(machines, plan_of, before)
+    machines = _without(machines, _still_failing(machines, plan_of, before))
     for attempt in range(_MOST_ATTEMPTS):
         try:
-            return plan_of(None)
+            return plan_of(machines, None)
         except NOT_A_RECORDS:
             raise
         except Exception as fault:
             found = _culprits(machines, plan_of, fault)
             if not found or attempt == _MOST_ATTEMPTS - 1:
                 raise
-            _leave_out(machines, found)
+            machines = _without(machines, found)
     raise AssertionError  # the last attempt returns or raises
 
 
 def _still_failing(
     machines: ShopNow,
-    plan_of: Callable[[Iterable[int] | None], _Plan],
+    plan_of: Callable[[ShopNow, Iterable[int] | None], _Plan],
     before: Mapping[int, str],
-) -> None:
+) -> list[tuple[int, BaseException]]:
     mounted = {row.assembly_id for row in machines.rows.stays}
     again = sorted((before.keys() & mounted) - machines.left_out.tools.keys())
-    if again:
-        kind = machines.rows.assemblies
-        found = culprits(again, plan_of, lambda tool: kind[tool].tool_spec_id, _FEW_TRIALS)
-        _leave_out(machines, found)
+    kind = machines.rows.assemblies
+    return (
+        culprits(
+            again,
+            lambda some: plan_of(machines, some),
+            lambda tool: kind[tool].tool_spec_id,
+            _FEW_TRIALS,
+        )
+        if again
+        else []
+    )
 
 
-def _leave_out(machines: ShopNow, found: Iterable[tuple[int, BaseException]]) -> None:
+def _without(machines: ShopNow, found: Iterable[tuple[int, BaseException]]) -> ShopNow:
+    """The shop with these tools left out."""
+    tools: dict[int, str] = {}
     for tool, fault in found:
-        machines.left_out.tools[tool] = _unworkable(machines, tool)
+        tools[tool] = _unworkable(machines, tool)
         log_once(sentence("The forecast of tool {name}", name=_name(machines, tool)), fault)
+    return replace(machines, left_out=machines.left_out.with_tools(tools))
 
 
 def _culprits(
-    machines: ShopNow, plan_of: Callable[[Iterable[int] | None], _Plan], fault: Exception
+    machines: ShopNow,
+    plan_of: Callable[[ShopNow, Iterable[int] | None], _Plan],
+    fault: Exception,
 ) -> list[tuple[int, BaseException]]:
     if isinstance(fault, Blamed):
         return [*fault.faults.items()]
@@ -90,7 +102,7 @@ def _culprits(
     tools = {row.assembly_id for row in machines.rows.stays}
     # like ones side by side, so that what one record spoils is found together
     alike = sorted(tools - machines.left_out.tools.keys(), key=lambda tool: (*kind(tool), tool))
-    return culprits(alike, plan_of, kind)
+    return culprits(alike, lambda some: plan_of(machines, some), kind)
 
 
 def _name(shop: ShopNow, tool: int) -> str:
@@ -113,8 +125,11 @@ def _unworkable(shop: ShopNow, tool: int) -> str:
 _JOBLESS = timedelta(hours=24)
 
 
-def stops_by_machine(shop: ShopNow) -> list[Stops]:
-    """Stops of every machine; none for one whose stops cannot be worked out."""
+def stops_by_machine(shop: ShopNow) -> tuple[list[Stops], list[str]]:
+    """Stops of every machine, and a sentence for each whose stops cannot be worked out.
+
+    Such a machine has none.
+    """
     found: dict[int, Stops] = {}
     starts: dict[int, list[float]] = {}
 
@@ -130,8 +145,7 @@ def stops_by_machine(shop: ShopNow) -> list[Stops]:
             machine=shop.ahead[machine_id].machine,
         ),
     )
-    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
-    return [found.get(machine_id, NO_STOPS) for machine_id in shop.ahead]
+    return [found.get(machine_id, NO_STOPS) for machine_id in shop.ahead], failed
 
 
 def refuse_unsound(expected: ExpectedLives) -> None:
@@ -212,7 +226,7 @@ def _jobless(shop: ShopNow) -> dict[str, int]:
     }
     found: dict[str, int] = {}
     for machine_id in filled & shop.without_run.keys():
-        began = shop.began.get(machine_id, [])
+        began = shop.began.get(machine_id, ())
         last_start = max((run.start_at or 0 for run in began), default=0)
         parts = sum(
             one.parts

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
-from crib.floor.timeline import us_of
-from crib.left_out import NOT_WORKED_OUT, each
+from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.collector import collector_rests
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import Forecast, ShopPlan
@@ -20,26 +17,16 @@ from crib.outlook.vacancies import EMPTY
 from crib.planning.bench import BenchQueue, QueueRow, add_bench_time, bench_jobs, bench_queue
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import (
-    FreeHolder,
-    LotEdges,
     Shelf,
     Sister,
-    SpecNeeds,
     WaitingAssembly,
 )
 from crib.planning.sisters import find_sisters
-from crib.records.catalogue import is_out_of_service
 from crib.sentence import figure, sentence
-from crib.stock.assembly import STAYS_BUILT
-from crib.store.shop_records import HolderOfShop, LotOfShop
-from crib.store.shop_rows import AssemblyRow
 
 #: Horizon of a list where none is asked for, and the longest [h].
 USUAL_HOURS = 24.0
 LONGEST_HOURS = 24.0 * 30
-
-#: A removed edge that has used more of its promised life than this is no sister.
-MOST_USED = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +179,7 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     planned = swaps_ahead(plan, until)
     needs = [row.need for row in planned]
     bench = BenchHours.of(bench_calendar(shop), shop.now)
-    shelf = make_shelf(shop)
+    shelf = plan.shelf
     sisters = find_sisters(needs, shelf, finish=bench.finish)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
     sisters = add_bench_time(sisters, queue)
@@ -259,129 +246,6 @@ def bench_calendar(shop: ShopNow) -> WorkCalendar:
     if not calendars:
         return ALWAYS
     return attended_together(list(calendars.values()))
-
-
-def make_shelf(shop: ShopNow) -> Shelf:
-    """What waits, is free or in stock at the plan's instant."""
-    rows = shop.rows
-    mounted, used, last_reason = _stays_by_assembly(shop)
-    holders = {row.id: row for row in rows.holders}
-    built: set[int] = set()
-    ready: list[WaitingAssembly] = []
-    unmeasured: list[WaitingAssembly] = []
-    living: list[AssemblyRow] = []
-    for assembly in rows.assemblies.values():
-        ended = assembly.torn_down_us is not None or (
-            assembly.assembly_id in last_reason
-            and last_reason[assembly.assembly_id] not in STAYS_BUILT
-            and assembly.assembly_id not in mounted
-        )
-        if ended:
-            continue
-        built.add(assembly.holder_id)
-        if assembly.assembly_id in mounted or used.get(assembly.assembly_id, 0.0) > MOST_USED:
-            continue
-        living.append(assembly)
-
-    def wait(assembly: AssemblyRow) -> None:
-        waiting, measured = _waiting(shop, assembly, holders)
-        if waiting is not None:
-            (ready if measured else unmeasured).append(waiting)
-
-    failed = each(
-        living,
-        wait,
-        lambda one: sentence(
-            "Whether tool {code} can be a sister is not known. Check its holder and "
-            "its preset; the service's log names the fault.",
-            code=one.code,
-        ),
-    )
-    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
-    return Shelf(
-        ready=tuple(ready),
-        unmeasured=tuple(unmeasured),
-        holders=tuple(
-            FreeHolder(row.holder, row.holder_type, row.location or "")
-            for row in rows.holders
-            if row.id not in built and not is_out_of_service(row.condition)
-        ),
-        lots=tuple(_lots(shop)),
-        specs={
-            spec.tool_spec: SpecNeeds(
-                spec.holder_type,
-                rows.spec_items.get(spec.id, ()),
-                spec.items_per_tool or 1,
-                spec.preset_minutes,
-                spec.torque_nm,
-            )
-            for spec in rows.specs.values()
-        },
-    )
-
-
-def _lots(shop: ShopNow) -> list[LotEdges]:
-    """Edges in stock; a lot whose figures cannot be worked out is told, and not counted on."""
-    found: list[LotEdges] = []
-
-    def count(row: LotOfShop) -> None:
-        left = row.unopened * (row.edges or 1) + row.opened_edges
-        if left > 0:
-            found.append(LotEdges(row.lot, row.cutting_item, left, row.location or ""))
-
-    failed = each(
-        shop.rows.lots,
-        count,
-        lambda row: sentence("The edges left of lot {lot} are not known.", lot=row.lot),
-    )
-    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
-    return found
-
-
-def _stays_by_assembly(shop: ShopNow) -> tuple[set[int], dict[int, float], dict[int, str]]:
-    mounted: set[int] = set()
-    used: dict[int, float] = {}
-    reason: dict[int, str] = {}
-    for stay in shop.stays:
-        assembly = stay.row.assembly_id
-        used[assembly] = used.get(assembly, 0.0) + stay.wear
-        if stay.row.end_us is None:
-            mounted.add(assembly)
-        else:
-            reason[assembly] = stay.row.reason or ""
-    for row in shop.unknown:
-        used[row.assembly_id] = math.inf  # nobody knows: no sister for anything
-        if row.end_us is None:
-            mounted.add(row.assembly_id)
-        else:
-            reason[row.assembly_id] = row.reason or ""
-    return mounted, used, reason
-
-
-def _waiting(
-    shop: ShopNow, assembly: AssemblyRow, holders: Mapping[int, HolderOfShop]
-) -> tuple[WaitingAssembly | None, bool]:
-    holder = holders.get(assembly.holder_id)
-    if holder is None:
-        return None, False
-    mark, holder_type = holder.holder, holder.holder_type
-    if is_out_of_service(holder.condition):
-        return None, False
-    waiting = WaitingAssembly(
-        assembly.code, shop.rows.specs[assembly.tool_spec_id].tool_spec, mark, holder_type
-    )
-    preset = shop.rows.presets.get(assembly.assembly_id)
-    if preset is None or not preset.accepted or preset.void_after_us <= us_of(shop.now):
-        return waiting, False
-    return (
-        replace(
-            waiting,
-            void_after=instant_from_us(preset.void_after_us),
-            measured_at=instant_from_us(preset.at_us),
-            measures=preset.measures,
-        ),
-        True,
-    )
 
 
 def blocked_rows(rows: Sequence[SwapRow]) -> list[SwapRow]:

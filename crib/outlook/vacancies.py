@@ -85,7 +85,21 @@ class _Place(NamedTuple):
     at: datetime
 
 
-def vacancies_of(shop: ShopNow) -> list[Vacancy]:
+class Vacancies(NamedTuple):
+    """Stations that a run ahead needs a tool in and that have none.
+
+    Attributes:
+        stations: Those.
+        to_put_right: Tool numbers that no station carries.
+        failed: A sentence for each station whose need could not be worked out.
+    """
+
+    stations: list[Vacancy]
+    to_put_right: list[ToPutRight]
+    failed: list[str]
+
+
+def vacancies_of(shop: ShopNow) -> Vacancies:
     """Every station that a run ahead needs a tool in and that has none.
 
     A run that is made and not told as done needs none. Where several stations carry a tool
@@ -97,11 +111,12 @@ def vacancies_of(shop: ShopNow) -> list[Vacancy]:
     for station in shop.rows.stations.values():
         numbers[station.machine_id][station.path or 1, station.tool_number].append(station.id)
     taken = {row.station_id for row in open_stays(shop)}
+    missing: list[ToPutRight] = []
     places = [
         place
         for machine_id in shop.rows.machines
         if machine_id not in shop.left_out.machines
-        for place in _of_machine(shop, machine_id, numbers[machine_id], taken)
+        for place in _of_machine(shop, machine_id, numbers[machine_id], taken, missing)
     ]
     failed = each(
         places,
@@ -113,8 +128,7 @@ def vacancies_of(shop: ShopNow) -> list[Vacancy]:
             machine=shop.rows.machines[place.machine_id].machine,
         ),
     )
-    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
-    return found
+    return Vacancies(found, missing, failed)
 
 
 def open_stays(shop: ShopNow) -> Iterator[StayRow]:
@@ -123,7 +137,11 @@ def open_stays(shop: ShopNow) -> Iterator[StayRow]:
 
 
 def _of_machine(
-    shop: ShopNow, machine_id: int, places: _Numbers, taken: Set[int]
+    shop: ShopNow,
+    machine_id: int,
+    places: _Numbers,
+    taken: Set[int],
+    missing: list[ToPutRight],
 ) -> Iterator[_Place]:
     told: set[int | tuple[int, int]] = set()
     for part, part_id, running, at in runs_by_need(shop, machine_id):
@@ -133,15 +151,15 @@ def _of_machine(
             ids = places.get((path, tool_number), [])
             if not ids and (path, tool_number) not in told:
                 told.add((path, tool_number))
-                _tell_no_station(shop, machine_id, part, path, tool_number)
+                missing.append(_no_station(shop, machine_id, part, path, tool_number))
             if ids and ids[0] not in told and not any(one in taken for one in ids):
                 told.add(ids[0])
                 yield _Place(machine_id, ids[0], spec_id, part, running, at)
 
 
-def _tell_no_station(
+def _no_station(
     shop: ShopNow, machine_id: int, part: str, path: int, tool_number: int
-) -> None:
+) -> ToPutRight:
     machine = shop.rows.machines[machine_id].machine
     text = sentence(
         "Machine {machine} has no station with tool number {tool_number} on path "
@@ -152,7 +170,7 @@ def _tell_no_station(
         path=path,
         part=part,
     )
-    shop.put_right(ToPutRight(NO_STATION, machine, text))
+    return ToPutRight(NO_STATION, machine, text)
 
 
 def runs_by_need(

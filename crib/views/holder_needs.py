@@ -8,7 +8,7 @@ from datetime import datetime
 
 from crib.left_out import at_once
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import bench_calendar, make_shelf, make_swap_list
+from crib.outlook.swap_list import bench_calendar, make_swap_list
 from crib.planning.holders_needed import HolderNeed, HolderStock, TiedHolder, holders_needed
 from crib.planning.hours import BenchHours
 from crib.records.catalogue import is_out_of_service
@@ -42,7 +42,7 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
     """
     shop = plan.shop
     found = make_swap_list(plan, hours)
-    shelf = make_shelf(shop)
+    shelf = plan.shelf
     type_of = {name: needs.holder_type for name, needs in shelf.specs.items()}
     tied = [
         TiedHolder(

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from crib.errors import Conflict, NotKnown, Refusal
 from crib.left_out import at_once, worked_out
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import USUAL_HOURS, make_shelf, make_swap_list
+from crib.outlook.swap_list import USUAL_HOURS, make_swap_list
 from crib.outlook.swaps_ahead import measures_of
 from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
 from crib.planning.shelf import Sister
@@ -136,7 +136,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
     machine = shop.rows.machines[machine_id].machine
     soon = starts is not None and starts <= shop.now + timedelta(hours=USUAL_HOURS)
     own, given = _given(plan, machine, USUAL_HOURS if soon else FAR_HOURS, before)
-    shelf = make_shelf(shop).less(given)
+    shelf = plan.shelf.less(given)
     holders_given = frozenset(one.holder for _, one in given if one.holder)
     kit, without = at_once(
         wanted,

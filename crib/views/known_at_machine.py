@@ -13,7 +13,6 @@ from crib.acts.expected_tool import runs_that_count
 from crib.acts.mount_ahead import MountAhead, hold_against
 from crib.acts.named import NamedAssembly, named_assembly
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import make_shelf
 from crib.planning.shelf import WaitingAssembly
 from crib.store.assemblies import labels_of
 from crib.store.engine import Tx
@@ -114,7 +113,7 @@ def _candidates(
     specs: dict[int, tuple[str, ...]],
 ) -> Iterator[tuple[StationRow, str]]:
     """Each station with the codes of the tools that may be meant for it."""
-    shelf = make_shelf(plan.shop)
+    shelf = plan.shelf
     waiting: dict[str, list[WaitingAssembly]] = defaultdict(list)
     for one in (*_newest(shelf.ready), *shelf.unmeasured):
         waiting[one.tool_spec].append(one)

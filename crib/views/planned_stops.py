@@ -91,7 +91,7 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
         rows.extend(found)
         told.extend(found.problems)
 
-    stops = stops_by_machine(plan.shop)
+    stops, _ = stops_by_machine(plan.shop)  # the plan tells of those that failed
     told += plan.shop.left_out.records
     told += each(
         [

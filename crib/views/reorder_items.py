@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import datetime, timedelta
 
-from crib.left_out import each
+from crib.left_out import Kept, each
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import make_shelf, make_swap_list
+from crib.outlook.swap_list import make_swap_list
 from crib.planning.reorder import ReorderRow, StockItem, daily_demand, reorder_list
 from crib.sentence import sentence
 from crib.store.shop_records import ItemOfShop
@@ -16,7 +16,7 @@ from crib.store.shop_records import ItemOfShop
 DEMAND_DAYS = 14
 
 
-def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
+def reorder_items(plan: ShopPlan) -> Kept[ReorderRow]:
     """Items to order, the one that runs out first on top.
 
     Demand is the next two weeks of planned swaps, each charged to the item its sister is built
@@ -39,7 +39,7 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
         days[item].append((row.swap_by - shop.now) / timedelta(days=1))
         edges[item].append(spec.items_per_tool or 1)
     left: dict[str, int] = defaultdict(int)
-    for lot in make_shelf(shop).lots:
+    for lot in plan.shelf.lots:
         left[lot.cutting_item] += lot.edges_left
     found: list[ReorderRow] = []
 
@@ -65,6 +65,8 @@ def reorder_items(plan: ShopPlan) -> list[ReorderRow]:
             cutting_item=item.cutting_item,
         ),
     )
-    shop.left_out.others += [why for why in failed if why not in shop.left_out.others]
     last = datetime.max.replace(tzinfo=shop.now.tzinfo)
-    return sorted(found, key=lambda row: (row.runs_out_at or last, row.cutting_item))
+    in_order = sorted(found, key=lambda row: (row.runs_out_at or last, row.cutting_item))
+    listed_rows = Kept(in_order)
+    listed_rows.problems = tuple(failed)
+    return listed_rows

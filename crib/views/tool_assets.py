@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.left_out import each
+from crib.left_out import Kept, each
 from crib.outlook.out_now import BROKEN
 from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.sentence import sentence
@@ -79,7 +79,7 @@ class ToolAsset:
     pieces: int
 
 
-def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[ToolAsset]:
+def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> Kept[ToolAsset]:
     """Living tools, those built last first; one that cannot be worked out is left out.
 
     Args:
@@ -91,7 +91,7 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
     codes = list(_living_codes(tx, after_id))[-limit:]
     forecasts = {one.assembly: one for one in plan.forecasts}
     places = _Places(tx)
-    found: list[ToolAsset] = []
+    found: Kept[ToolAsset] = Kept()
     failed = each(
         reversed(codes),
         lambda code: found.append(_asset(tx, plan, code, forecasts, places)),
@@ -99,7 +99,7 @@ def tool_assets(tx: Tx, plan: ShopPlan, limit: int, after_id: int = 0) -> list[T
             "The figures of tool {code} could not be worked out for its asset.", code=code
         ),
     )
-    plan.shop.left_out.others += [why for why in failed if why not in plan.shop.left_out.others]
+    found.problems = tuple(failed)
     return found
 
 

@@ -18,7 +18,7 @@ from api.rest import mtconnect_assets
 from crib.acts import questions
 from crib.errors import Refusal
 from crib.life.model import LifeModel
-from crib.outlook import kept_outcomes, machine_stops, own_constants, swap_list
+from crib.outlook import kept_outcomes, machine_stops, own_constants, shelf_now
 from crib.planning import holders_needed
 from crib.shopfiles import writing
 from crib.views import (
@@ -287,7 +287,7 @@ def test_a_job_of_the_bench_that_fails_keeps_its_row(busy, monkeypatch):
 
 
 def test_a_waiting_tool_that_fails_is_no_sister_and_told(busy, monkeypatch):
-    fail(monkeypatch, swap_list, "_waiting", lambda view, one, *_: one.holder_id == 4)
+    fail(monkeypatch, shelf_now, "_waiting", lambda view, one, *_: one.holder_id == 4)
 
     _, problems = rows(busy.client, "/v1/swap-list")
     again = rows(busy.client, "/v1/swap-list")[1]

@@ -7,7 +7,7 @@ import sqlite3
 import uuid
 from collections.abc import Callable, Mapping
 from contextlib import closing, suppress
-from dataclasses import fields, is_dataclass
+from dataclasses import FrozenInstanceError, fields, is_dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -29,9 +29,13 @@ from crib.acts.signal_breakage import SignalBreakage, signal_breakage
 from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.outlook import kept_shop
+from crib.outlook.expected_lives import expect_lives
 from crib.outlook.kept_shop import KeptShop
+from crib.outlook.own_constants import refine_view
 from crib.outlook.plan_cache import STALE_AFTER, PlanCache
-from crib.outlook.shop_now import read_shop
+from crib.outlook.shop_now import read_shop, view_machines, with_tools
+from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import (
     CLOSURES,
     HOLDERS,
@@ -573,3 +577,21 @@ def test_the_plan_of_a_process_sees_what_another_wrote(floor):
         assert differences(made.shop.stays, whole.stays) == []
     later = floor.now + STALE_AFTER * 2
     assert plans.plan(later) is not made
+
+
+def test_a_shop_that_was_read_is_not_changed_by_what_is_made_of_it(floor):
+    for kind, n in (("build", 4), ("mount", 5), ("build", 1), ("count", 2), ("count", 4)):
+        assert do(floor, kind, n, elsewhere=False)
+    with floor.mine.read() as tx:
+        machines = view_machines(tx, floor.now)
+        shop = with_tools(machines)
+        expected = expect_lives(tx, refine_view(shop))
+        make_swap_list(plan_shop(tx, floor.now))
+        again = view_machines(tx, floor.now)
+        assert differences(machines, again) == []
+        assert differences(shop, with_tools(again)) == []
+    for one, name in (
+        (shop, "stays"), (shop.left_out, "tools"), (shop.rows, "stays"), (expected, "shop"),
+    ):  # fmt: skip
+        with pytest.raises(FrozenInstanceError):
+            setattr(one, name, getattr(one, name))

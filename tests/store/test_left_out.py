@@ -20,9 +20,9 @@ from crib.life.model import LifeModel
 from crib.outlook import (
     cuts_ahead,
     expected_lives,
+    machine_now,
     machine_stops,
     mounted_edges,
-    shop_now,
     shop_plan,
     stays,
 )
@@ -236,18 +236,18 @@ def test_a_fault_in_the_fit_is_that_of_the_keys_tools(demo, monkeypatch):
     assert len(unknown) < len(plan.forecasts)
 
 
-@pytest.mark.parametrize("name", ["_plan_machine", "running_share"])
+@pytest.mark.parametrize("name", ["_planned", "running_share"])
 def test_a_fault_of_one_machine_is_that_machines(demo, monkeypatch, name):
     machine_id = mounted_machine(demo)
     output = demo.plan.shop.outputs[machine_id]
 
     def hits(*args: Any) -> bool:
-        if name == "_plan_machine":
-            return args[1] == machine_id
+        if name == "_planned":
+            return args[0].machine.id == machine_id
         return np.array_equal(args[0].at_us, output.at_us)
 
     fault = OverflowError("too large")
-    monkeypatch.setattr(shop_now, name, raising(getattr(shop_now, name), hits, fault))
+    monkeypatch.setattr(machine_now, name, raising(getattr(machine_now, name), hits, fault))
 
     plan = plan_of(demo)
 

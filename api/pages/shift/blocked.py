@@ -24,15 +24,15 @@ def show_blocked() -> Response:
     site = this_site()
     plan = site.plans.plan(site.clock())
     hours = AHEAD / timedelta(hours=1)
-    needs = holder_needs(plan, hours)
+    needs, order = holder_needs(plan, hours), reorder_items(plan)
     return page(
         "shift_blocked.html",
         now=plan.shop.now,
         until=needs.until,
-        problems=needs.problems,
+        problems=tuple(dict.fromkeys((*needs.problems, *order.problems))),
         blocked=blocked_rows(make_swap_list(plan, hours).rows),
         holders=[one for one in needs.rows if one.short_by],
         enough=[one for one in needs.rows if not one.short_by],
-        order=reorder_items(plan),
+        order=order,
         demand_days=DEMAND_DAYS,
     )

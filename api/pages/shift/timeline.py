@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 
 from crib.floor.calendar import Stretch
 from crib.left_out import each
-from crib.outlook.shop_now import LOOK_AHEAD
+from crib.outlook.hours_of_shop import LOOK_AHEAD
 from crib.outlook.shop_plan import Forecast
 from crib.outlook.swap_list import SwapRow
 from crib.sentence import sentence
