@@ -207,6 +207,31 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
 
 
 @main.command()
+@click.option("--machine", help="Only this machine.")
+def nights(machine: str | None) -> None:
+    """Print what to do with each machine tonight, and the swaps to make first."""
+    from api.text_lists import night_lines
+    from crib.clock import now
+    from crib.outlook.plan_cache import PlanCache
+    from crib.store.zones import zone_of_calendars
+    from crib.views.night_view import places_of_sisters, tonight
+
+    settings = Settings.from_environment()
+    with the_store() as store:
+        plans = PlanCache(store, night_limit=settings.night_limit)
+        with store.read() as tx:
+            settings = settings.in_zone_of(zone_of_calendars(tx))
+            places = places_of_sisters(tx)
+        plan = plans.plan(now())
+        found = tonight(plan, None if machine is None else plan.shop.machine_named(machine))
+        for line in night_lines(found, places, settings.time_zone):
+            click.echo(line)
+        for problem in found.problems:
+            say(problem)
+        say(f"times of {settings.time_zone.key}")
+
+
+@main.command()
 def migrate() -> None:
     """Bring the database to the shape of this version."""
     from crib.store.migrate import schema_version

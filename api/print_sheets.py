@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from api.language.sentences import in_english
@@ -15,8 +15,9 @@ from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.sentence import together
 from crib.views.kit_for_run import RunKit
+from crib.views.night_view import NightView
 from labels.kit_sheet import KitLine, KitSheet
-from labels.swap_sheet import BenchRow, ShiftSheet, SwapRow
+from labels.swap_sheet import BenchRow, NightRow, ShiftSheet, SwapRow
 
 Local = Callable[[datetime | None], str]
 
@@ -32,8 +33,10 @@ def shift_sheet(
     local: Local,
     breakages: Sequence[Question] = (),
     problems: Sequence[str] = (),
+    nights: Sequence[NightView] = (),
+    places: Mapping[str, str] | None = None,
 ) -> ShiftSheet:
-    """The shift's swap list and bench queue as text; breakages without a tool stand first."""
+    """Tonight, the swap list and the bench queue as text; unclear breakages stand first."""
     return ShiftSheet(
         made_at=local(made_at),
         horizon=f"the next {hours:g} hours, to {local(found.until)}",
@@ -45,8 +48,26 @@ def shift_sheet(
             _bench(job, swap, local)
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
+        nights=tuple(row for one in nights for row in _night(one, places or {}, local)),
         problems=tuple(in_english(one, local) for one in problems),
     )
+
+
+def _night(one: NightView, places: Mapping[str, str], local: Local) -> Iterator[NightRow]:
+    """A machine's answer with its reason, then the swaps to make first."""
+    said = in_english(together(" ", filter(None, (one.answer, one.reason))), local)
+    minutes = "" if one.minutes is None or not one.swaps else f"{one.minutes:g}"
+    yield NightRow(one.night.machine, said, minutes)
+    for swap in one.swaps:
+        sister = swap.row.sister
+        yield NightRow(
+            machine="",
+            what=f"swap {swap.forecast.station}, {swap.row.tool_spec}",
+            minutes="" if swap.minutes is None else f"{swap.minutes:g}",
+            sister=sister.assembly or sister.holder or sister.state,
+            place=places.get(sister.assembly or "", ""),
+            swap=True,
+        )
 
 
 def _broken(one: Question, local: Local) -> SwapRow:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,6 +12,7 @@ from crib.acts.question import Question
 from crib.clock import comes_twice
 from crib.outlook.swap_list import SwapList, SwapRow
 from crib.sentence import together
+from crib.views.night_view import NightView
 
 
 def local(at: datetime | None, zone: ZoneInfo) -> str:
@@ -51,6 +52,22 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
             f"{row.tool_spec}  {_sister(row, zone)}{late}{_overdue(row, zone)}  "
             f"{_said(row.why_sentence, zone)}"
         )
+
+
+def night_lines(
+    found: Iterable[NightView], places: Mapping[str, str], zone: ZoneInfo
+) -> Iterator[str]:
+    """What to do with each machine tonight, and below it the swaps to make first."""
+    for one in found:
+        said = _said(together(" ", filter(None, (one.answer, one.reason))), zone)
+        yield f"{local(one.begin_at, zone)}  {one.night.machine}  {said}"
+        for swap in one.swaps:
+            minutes = "" if swap.minutes is None else f"  {swap.minutes:g} min"
+            place = places.get(swap.row.sister.assembly or "", "")
+            yield (
+                f"    {swap.forecast.station}  {swap.row.tool_spec}{minutes}  "
+                f"{_sister(swap.row, zone)}  {place}".rstrip()
+            )
 
 
 def _overdue(row: SwapRow, zone: ZoneInfo) -> str:

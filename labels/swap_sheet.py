@@ -58,6 +58,18 @@ class BenchRow:
 
 
 @dataclass(frozen=True, slots=True)
+class NightRow:
+    """What to do with a machine's night, or a swap to make before it; all text."""
+
+    machine: str
+    what: str
+    minutes: str = ""
+    sister: str = ""
+    place: str = ""
+    swap: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class ShiftSheet:
     """The shift's swap list and bench queue.
 
@@ -68,6 +80,7 @@ class ShiftSheet:
         bench: In the order to do it.
         site: The shop's name.
         note: A line of the supervisor's own.
+        nights: What to do tonight, machine by machine, each with its swaps.
         problems: What it is made without, and what to do; they head the sheet.
         cautions: In the foot of every page.
     """
@@ -78,6 +91,7 @@ class ShiftSheet:
     bench: tuple[BenchRow, ...]
     site: str = ""
     note: str = ""
+    nights: tuple[NightRow, ...] = ()
     problems: tuple[str, ...] = ()
     cautions: tuple[str, ...] = CAUTIONS
 
@@ -96,6 +110,14 @@ _SWAP_COLUMNS = (
     Column("sister", 1.9),
     Column("state", 1.7),
     Column("missing", 3.2),
+)
+_NIGHT_COLUMNS = (
+    Column("done", 0.8),
+    Column("machine", 2.2),
+    Column("tonight", 14.0),
+    Column("min", 1.0, right=True),
+    Column("sister", 2.6),
+    Column("lies in", 4.0),
 )
 _BENCH_COLUMNS = (
     Column("done", 0.8),
@@ -165,12 +187,31 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> list[Laid]:
         tuple(line for line in (f"{sheet.horizon}, made {sheet.made_at}", sheet.note) if line),
         (
             *([left_out_table(sheet.problems)] if sheet.problems else []),
+            *([_tonight(sheet.nights)] if sheet.nights else []),
             Table("Swap list", _SWAP_COLUMNS, swaps, "Nothing is due."),
             Table("Bench queue", _BENCH_COLUMNS, bench, "Nothing to preset."),
         ),
         sheet.cautions,
     )
     return lay_out_report(report, paper, landscape=True)
+
+
+def _tonight(nights: tuple[NightRow, ...]) -> Table:
+    rows = (
+        TableRow(
+            (
+                _BOX if row.swap else "",
+                row.machine,
+                row.what,
+                row.minutes,
+                row.sister,
+                row.place,
+            ),
+            strong=not row.swap,
+        )
+        for row in nights
+    )
+    return Table("Tonight", _NIGHT_COLUMNS, tuple(rows), "")
 
 
 def _late(text: str, late: bool) -> str:

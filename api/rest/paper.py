@@ -97,16 +97,28 @@ def list_label_stocks(call: Call) -> dict[str, list[str]]:
 
 @reads(blueprint, "/v1/shift-sheet.pdf", None, query=SheetQuery(), media=PDF, opens=False)
 def read_shift_sheet(call: Call) -> Response:
-    """Print the swap list and the bench queue of a horizon."""
+    """Print what to do tonight, the swap list and the bench queue of a horizon."""
     from api.print_sheets import shift_sheet
+    from crib.views.night_view import places_of_sisters, tonight
     from labels.pdf import render_shift_sheet
 
     plan = plan_of(call)
     hours = call.query["hours"]
-    found = make_swap_list(plan, hours, machine_of(call, plan))
-    broken = breakages_of(call)
-    lost = plan.shop.left_out.records
-    sheet = shift_sheet(found, plan.shop.now, hours, call.site.in_zone.local, broken, lost)
+    machine = machine_of(call, plan)
+    found = make_swap_list(plan, hours, machine)
+    nights = tonight(plan, machine)
+    with call.site.store.read() as tx:
+        places = places_of_sisters(tx)
+    sheet = shift_sheet(
+        found,
+        plan.shop.now,
+        hours,
+        call.site.in_zone.local,
+        breakages_of(call),
+        (*plan.shop.left_out.records, *nights.problems),
+        nights,
+        places,
+    )
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 
 

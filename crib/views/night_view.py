@@ -88,8 +88,10 @@ class NightView:
         reason: Why; empty where there is nothing to decide.
         scale: By how much earlier stretches scaled the risk, in words; None: hardly.
         options: What else can be done, the least careful first.
-        swaps: Swaps that the answer asks for, and stations to fill, in the order of the walk.
-        also_due: Swaps of the swap list that are due before it, too, but not for its sake.
+        swaps: Swaps that the answer asks for, and stations that stand empty, in the order of
+            the walk.
+        also_due: Swaps of the swap list that are due before it, too, but not for its sake, and
+            what a changeover mounts.
     """
 
     night: MachineNight
@@ -141,6 +143,29 @@ def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
     )
 
 
+def tonight(plan: ShopPlan, machine: str | None = None) -> Kept[NightView]:
+    """The next unattended stretch of every machine, those first that need most.
+
+    One that cannot be worked out is left out, and told in ``problems``.
+
+    Args:
+        plan: The shop's plan.
+        machine: Only this one.
+    """
+    found = worked_out(
+        [one for one in plan.nights if not one.ordinal and machine in (None, one.machine)],
+        lambda night: night_view(plan, night),
+        lambda night: sentence(
+            "The next night of machine {machine} could not be worked out, so it is "
+            "not known to be safe. Look at its edges; the service's log names the "
+            "fault.",
+            machine=night.machine,
+        ),
+    )
+    found.sort(key=neediest_first)
+    return found
+
+
 def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
     """One stretch in full.
 
@@ -157,7 +182,12 @@ def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
     chosen = decision.chosen
     wanted = {swap.station_id for swap in chosen.swaps} if chosen else set()
     swaps = [NightSwap(row.forecast, minutes.get(row.tool_spec), row) for row in rows]
-    first = [swap for swap in swaps if swap.row.fills or swap.forecast.station_id in wanted]
+    now = plan.shop.now
+    first = [
+        swap
+        for swap in swaps
+        if swap.forecast.station_id in wanted or (swap.row.fills and swap.row.is_due(now))
+    ]
     return NightView(
         night,
         decision,

@@ -19,7 +19,7 @@ from crib.sentence import sentence
 from crib.store.counts import Counted
 from crib.store.readings import NO_READINGS
 from crib.store.shop_records import MachineOfShop
-from crib.views.night_view import NightView, neediest_first, night_view
+from crib.views.night_view import NightView, tonight
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,17 +113,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
         lambda row: _machine(plan, row.id, row.machine, until, lines, first),
         failed,
     )
-    nights = worked_out(
-        first.values(),
-        lambda night: night_view(plan, night),
-        lambda night: sentence(
-            "The next night of machine {machine} could not be worked out, so it is "
-            "not known to be safe. Look at its edges; the service's log names the "
-            "fault.",
-            machine=night.machine,
-        ),
-    )
-    nights.sort(key=neediest_first)
+    nights = tonight(plan)
     return ShiftView(
         now,
         until,

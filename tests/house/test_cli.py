@@ -11,8 +11,8 @@ from click.testing import CliRunner
 from api.cli import main
 
 COMMANDS = (
-    "backup", "check", "demo", "export", "feed", "import", "label", "migrate", "person",
-    "restore", "serve", "swap-list",
+    "backup", "check", "demo", "export", "feed", "import", "label", "migrate", "nights",
+    "person", "restore", "serve", "swap-list",
 )  # fmt: skip
 
 
@@ -86,6 +86,14 @@ def test_lists_print_json(crib):
         "B1", "B2", "B3",
     ]  # fmt: skip
     assert json.loads(crib("check", "--json").stdout) == []
+
+
+def test_nights_are_printed_with_their_answer(crib):
+    printed = crib("nights").stdout.splitlines()
+
+    assert [line.split("  ")[1:] for line in printed if not line.startswith(" ")]
+    assert all(line.rstrip().endswith(".") for line in printed if not line.startswith(" "))
+    assert "There is no machine" in crib("nights", "--machine", "M99", code=1).stderr
 
 
 def test_a_backup_restores_what_was_there(crib, store, tmp_path):

@@ -13,7 +13,14 @@ from crib.errors import Invalid
 from labels.boxes import Laid
 from labels.kit_sheet import KitLine, KitSheet, lay_out_kit_sheet
 from labels.pdf import render_kit_sheet, render_pages, render_shift_sheet
-from labels.swap_sheet import CAUTIONS, BenchRow, ShiftSheet, SwapRow, lay_out_shift_sheet
+from labels.swap_sheet import (
+    CAUTIONS,
+    BenchRow,
+    NightRow,
+    ShiftSheet,
+    SwapRow,
+    lay_out_shift_sheet,
+)
 
 MARGIN_MM = 12.0
 
@@ -96,6 +103,22 @@ def test_an_empty_list_says_so() -> None:
 
     assert "Nothing is due." in page
     assert "Nothing to preset." in page
+
+
+def test_tonight_stands_on_top_with_boxes_for_its_swaps() -> None:
+    nights = (
+        NightRow("L3", "Run all night after swapping T02: 7 min, risk 14 % to 5 %.", "7"),
+        NightRow("", "swap T02, OD 12-D", "7", "A0001AB", "rack of L3, place 2", swap=True),
+        NightRow("L4", "Run all night: risk 1.2 %."),
+    )
+    sheet = ShiftSheet("now", "next 12 hours", (swap(1),), (), nights=nights)
+
+    (page,) = words(render_shift_sheet(sheet))
+
+    check_pages(lay_out_shift_sheet(sheet))
+    order = ["Tonight", "Run all night after swapping T02", "A0001AB", "Swap list", "A00001X"]
+    assert [page.index(one) for one in order] == sorted(page.index(one) for one in order)
+    assert page.count("☐") == 2  # a swap of the night and one of the list
 
 
 def test_what_is_late_is_said_in_words() -> None:
