@@ -42,6 +42,7 @@ from crib.store.migrate import open_store
 from crib.store.records import get_record, insert_record
 from tests.demos import demos  # noqa: F401 - a fixture
 from tests.starter import Starter
+from tests.statements import share_statements
 
 # How long an example takes says nothing on a busy machine. What CI finds, it finds again.
 settings.register_profile(
@@ -52,6 +53,8 @@ settings.register_profile(
     print_blob=True,
 )
 settings.load_profile("crib")
+
+share_statements()
 
 
 # Hundreds of processes start: compiling all modules anew in each takes a tenth of the run.

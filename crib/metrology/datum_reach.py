@@ -16,8 +16,9 @@ from crib.arrays import Floats
 #: What is stated as 95 %: as much as k = 2 covers of a normal.
 LEVEL: Final = 0.9544997361
 
-#: Halvings of the bracket: to a millionth of its width.
-_HALVINGS: Final = 20
+#: Halvings of the bracket, to a thousandth of its width; the line through what is left errs by
+#: some 1e-5 of the result.
+_HALVINGS: Final = 10
 
 
 def reach(center: Floats, means: Floats, variances: Floats, log_weights: Floats) -> Floats:
@@ -47,15 +48,15 @@ def reach(center: Floats, means: Floats, variances: Floats, log_weights: Floats)
     weights = np.exp(log_weights - np.logaddexp.reduce(log_weights, axis=1)[:, None])
     off = np.abs(means - center[:, None])
     sds = np.maximum(np.sqrt(variances), np.finfo(np.float64).tiny)
-    low = np.zeros(center.shape)
+    low, least = np.zeros(center.shape), np.zeros(center.shape)
     moment = np.einsum("sk,sk->s", weights, variances + np.square(off))
-    high = np.sqrt(moment / (1 - LEVEL))
+    high, most = np.sqrt(moment / (1 - LEVEL)), np.ones(center.shape)
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
         half = middle[:, None]
         parts = ndtr((half - off) / sds) - ndtr((-half - off) / sds)
         inside = np.einsum("sk,sk->s", weights, parts)
         short = inside < LEVEL
-        low = np.where(short, middle, low)
-        high = np.where(short, high, middle)
-    return np.asarray(high)
+        low, least = np.where(short, middle, low), np.where(short, inside, least)
+        high, most = np.where(short, high, middle), np.where(short, most, inside)
+    return np.asarray(low + (high - low) * (LEVEL - least) / (most - least))

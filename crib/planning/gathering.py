@@ -113,6 +113,8 @@ def join_stops(
     best = np.full(len(own_s), STOP_MINUTES[OWN] * minute_cost)
     for code, at in table.last_before(machine, own_s):
         rows = np.flatnonzero((at >= nearest_s) & (at <= own_s))
+        if not rows.size:
+            continue
         cost = move_cost(rows, at[rows]) + STOP_MINUTES[code] * minute_cost
         better = cost < best[rows]
         rows = rows[better]

@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
-from lifelines import KaplanMeierFitter
 
 from api.pages.curves.figures import Field, rows_apart, ticks
 from crib.views.key_curve import curve_of_key
@@ -58,6 +57,8 @@ def lived(floor: Any, clock: SetClock) -> Any:  # noqa: F811 - the fixture
 
 
 def test_the_share_alive_is_what_lifelines_makes_of_the_same_lives(lived: Any) -> None:
+    from lifelines import KaplanMeierFitter  # takes seconds
+
     found = curve_of_key(lived.plan(), KEY)
     failed = [one.ended in ("worn", "broken") for one in found.lives]
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from lifelines import ExponentialFitter, KaplanMeierFitter, WeibullFitter
 from scipy import integrate, optimize, stats
 
 from crib.life.fit import fit_exponential, fit_weibull, kaplan_meier
@@ -46,6 +45,8 @@ def censored_lives(drawn, count=40):
 @settings(max_examples=15)
 @given(LIVES)
 def test_weibull_maximum_likelihood_is_that_of_lifelines(drawn):
+    from lifelines import WeibullFitter  # takes seconds, and is not needed by other tests
+
     ages, failed = censored_lives(drawn)
 
     ours, theirs = fit_weibull(ages, failed), WeibullFitter().fit(ages, failed)
@@ -60,6 +61,8 @@ def test_weibull_maximum_likelihood_is_that_of_lifelines(drawn):
 @settings(max_examples=25)
 @given(LIVES)
 def test_exponential_maximum_likelihood_is_that_of_lifelines(drawn):
+    from lifelines import ExponentialFitter
+
     ages, failed = censored_lives(drawn)
 
     ours, theirs = fit_exponential(ages, failed), ExponentialFitter().fit(ages, failed)
@@ -72,6 +75,8 @@ def test_exponential_maximum_likelihood_is_that_of_lifelines(drawn):
 @settings(max_examples=40)
 @given(st.lists(st.tuples(st.integers(1, 12), st.booleans()), min_size=1, max_size=40))
 def test_the_product_limit_is_that_of_lifelines_ties_included(lives):
+    from lifelines import KaplanMeierFitter
+
     ages, failed = (np.array(column) for column in zip(*lives, strict=True))
     theirs = KaplanMeierFitter().fit(ages, failed).survival_function_.iloc[:, 0]
 

@@ -32,14 +32,14 @@ from crib.planning.night_options import decide
 from crib.store.checking import findings
 from crib.store.migrate import open_store
 from crib.views.shift_view import shift_view
-from tests.demos import PRESENT, make_demo
+from tests.demos import PRESENT, Demos
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
-    """Two days of the demo, and its plan when nothing is wrong."""
-    path = tmp_path_factory.mktemp("left-out") / "crib.db"
-    made = SimpleNamespace(store=make_demo(path, days=2).store)
+def demo(demos: Demos, tmp_path_factory: pytest.TempPathFactory) -> Iterator[SimpleNamespace]:
+    """Three days of the demo, and its plan when nothing is wrong."""
+    folder = tmp_path_factory.mktemp("left-out")
+    made = SimpleNamespace(store=demos.copy(folder, days=3, seed=2).store)
     with made.store.read() as tx:
         made.plan = plan_shop(tx, PRESENT)
     yield made

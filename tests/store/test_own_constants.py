@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import shutil
 from datetime import timedelta
 
 import numpy as np
@@ -17,6 +18,7 @@ from crib.outlook.lives_by_cut import lives_by_cut
 from crib.outlook.shop_now import read_shop
 from crib.outlook.shop_plan import plan_shop
 from crib.records.catalogue import PARTS, RUNS, TOOL_LIFE
+from crib.store.engine import Store
 from crib.store.records import get_record, insert_record, update_record
 from tests.gauges import checked_gauge
 
@@ -112,9 +114,16 @@ def floor(store, shop):
     return Floor(store, shop)
 
 
-@pytest.fixture
-def lived(floor):
-    """Six edges worn out at each of three speeds, then one mounted at the middle one."""
+@pytest.fixture(scope="module")
+def lived(_shop_template, tmp_path_factory):
+    """Six edges worn out at each of three speeds, then one mounted at the middle one.
+
+    Only to be looked at: every test gets the same.
+    """
+    path = tmp_path_factory.mktemp("lived") / "crib.db"
+    shutil.copy(_shop_template[0], path)
+    store = Store(f"sqlite:///{path}")
+    floor = Floor(store, _shop_template[1])
     for speed in SPEEDS:
         floor.run_at(speed)
         for noise in NOISE:
@@ -122,7 +131,8 @@ def lived(floor):
     floor.run_at(130.0)
     floor.mount()
     floor.make(10)
-    return floor
+    yield floor
+    store.close()
 
 
 def test_exponents_come_from_the_shops_own_edges(lived):
