@@ -63,6 +63,11 @@ def local_day(at: datetime | date | None, *, year: bool = False) -> str:
     return _written(there, "yMMMEd" if year else "MMMEd")
 
 
+def local_weekday(at: datetime) -> str:
+    """The weekday at the site, such as Thu."""
+    return _written(_at_site(at), "E")
+
+
 def local_time(at: datetime | None, *, year: bool = False) -> str:
     """Day and time of day at the site, such as Thu 26 Nov 06:05; nothing without one."""
     if at is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Flask, Response
 
-from api.language import formats
+from api.language import formats, when
 from api.language.preferences import preferences
 from api.language.sentences import say
 from api.language.texts import _, _n
@@ -26,6 +26,10 @@ def register(app: Flask) -> None:
             "site_zone": formats.site_zone,
             "number": formats.number,
             "length": formats.length,
+            "when": when.when,
+            "how_long": when.how_long,
+            "clock_of": when.clock_of,
+            "span": when.span,
         }
     )
     app.after_request(_tell_language)

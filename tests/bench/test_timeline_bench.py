@@ -12,23 +12,24 @@ import pytest
 from flask import render_template_string
 
 from api import create_app
-from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine
+from api.pages.shift.timeline import TimeAxis, draw_machine
 from api.settings import Settings
 from crib.floor.calendar import Stretch
+from crib.outlook.machine_told import MachineTold
 from crib.store.engine import Store
 from crib.views.shift_view import MachineShift, StationLine
 
 STATIONS = 1_000
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 #: Greatest length of the drawing [bytes].
-MOST = 400_000
+MOST = 1_500_000
 _DRAWN = (
-    '{% from "shift_drawing.html" import timeline with context %}'
-    "{{ timeline(drawing, ticks, field, now, until, True) }}"
+    '{% from "shift_drawing.html" import strip with context %}'
+    "{% for row in drawing.rows %}{{ strip(row, ticks, now) }}{% endfor %}"
 )
 _PLAIN = (
-    "{% for row in drawing.rows %}<tr><td>{{ row.name }}</td><td>{{ row.early }}</td>"
-    "<td>{{ row.middle }}</td><td>{{ row.late }}</td></tr>{% endfor %}"
+    "{% for row in drawing.rows %}{% set one = row.wedges[0] %}<tr><td>{{ row.name }}</td>"
+    "<td>{{ one.early }}</td><td>{{ one.middle }}</td><td>{{ one.late }}</td></tr>{% endfor %}"
 )
 
 
@@ -39,7 +40,8 @@ def _line(number: int) -> StationLine:
         run_out_at=dict(zip(("p10", "p50", "p90"), at, strict=True)),
         parts_left={"p50": 9},
     )
-    swap: Any = SimpleNamespace(swap_by=at[0], sister=SimpleNamespace(state="ready"))
+    sister = SimpleNamespace(state="ready")
+    swap: Any = SimpleNamespace(swap_by=at[0], sister=sister, standby=False)
     return StationLine(forecast, (swap,))
 
 
@@ -60,18 +62,15 @@ def test_a_thousand_stations_drawn(store: Store, capsys: pytest.CaptureFixture[s
         Stretch(NOW + timedelta(hours=12), until, False),
     )
     lines = tuple(map(_line, range(STATIONS)))
-    machine = MachineShift("M1", lines, open_now, NOW, None, None)
+    machine = MachineShift("M1", lines, open_now, NOW, None, None, MachineTold())
     axis = TimeAxis(NOW, until)
-    field = {"left": LEFT, "right": RIGHT, "top": TOP, "row": ROW}
 
     def drawn(text: str) -> str:
         return render_template_string(
             text,
             drawing=draw_machine(axis, machine),
             ticks=axis.hours(UTC),
-            field=field,
             now=NOW,
-            until=until,
         )
 
     app = create_app(Settings(store.url), store, lambda: NOW)

@@ -2,4 +2,20 @@
 
 from __future__ import annotations
 
+import pytest
+
 from tests.rest.conftest import bench, client, clock, rows  # noqa: F401 - fixtures
+
+
+@pytest.fixture
+def behind(client, bench, clock):  # noqa: F811
+    """T01 with an edge past its point, T11 empty under the running job; counts told."""
+    code = bench.ready()
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    bench.post(
+        "/v1/counts", 202, machine="M1", readings=[{"at": clock().isoformat(), "count": 0}]
+    )
+    at = clock.go_on(hours=4)
+    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
+    clock.go_on(minutes=5)
+    return code

@@ -8,7 +8,6 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pypdfium2
-import pytest
 
 from api.text_lists import swap_lines
 from crib.outlook.plan_cache import PlanCache
@@ -16,20 +15,6 @@ from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import TOOL_SPECS
 from crib.store.records import get_record, update_record
 from tests.pages.reading import read, words
-
-
-@pytest.fixture
-def busy(client, bench, clock):
-    """T01 with an edge past its point, T11 empty under the running job; counts told."""
-    code = bench.ready()
-    bench.post("/v1/mounts", station="M1/T01", assembly=code)
-    bench.post(
-        "/v1/counts", 202, machine="M1", readings=[{"at": clock().isoformat(), "count": 0}]
-    )
-    at = clock.go_on(hours=4)
-    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
-    clock.go_on(minutes=5)
-    return code
 
 
 def on_paper(pdf):
@@ -46,7 +31,7 @@ def listed(client, hours=24):
     return client.get(f"/v1/swap-list?hours={hours}").get_json()["items"]
 
 
-def test_the_shift_shows_the_rows_of_the_swap_list_in_its_order(client, busy):
+def test_the_shift_shows_the_rows_of_the_swap_list_in_its_order(client, behind):
     rows = read(client, "/shift").select("#due tbody tr")
 
     assert [words(row.select_one("th")).split()[0] for row in rows] == [
@@ -54,10 +39,12 @@ def test_the_shift_shows_the_rows_of_the_swap_list_in_its_order(client, busy):
     ]
     for row, one in zip(rows, listed(client), strict=True):
         assert one["why_sentence"][:20] in words(row)
-        assert ("overdue since" in words(row)) == (one["overdue_since"] is not None)
+        assert ("overdue for" in words(row)) == (one["overdue_since"] is not None)
+        if one["overdue_since"]:
+            assert row.time["datetime"] == one["overdue_since"]
 
 
-def test_the_first_rows_are_the_empty_station_and_the_overdue_edge(client, busy):
+def test_the_first_rows_are_the_empty_station_and_the_overdue_edge(client, behind):
     first, second = listed(client)[:2]
 
     assert (first["station"], first["why"], first["assembly"]) == ("T11", "station_empty", None)
@@ -68,7 +55,7 @@ def test_the_first_rows_are_the_empty_station_and_the_overdue_edge(client, busy)
     assert 50 < second["overdue_parts"] < 300
 
 
-def test_the_night_names_the_swaps_that_the_list_has_before_it(client, busy):
+def test_the_night_names_the_swaps_that_the_list_has_before_it(client, behind):
     night = read(client, "/shift").select_one("#nights section")
     answer = client.get("/v1/forecasts").get_json()["nights"][0]
     begins = datetime.fromisoformat(answer["begins_at"])
@@ -87,7 +74,7 @@ def test_the_night_names_the_swaps_that_the_list_has_before_it(client, busy):
     assert words(night.select_one(".state")) not in ("run", "no job")
 
 
-def test_no_green_stands_under_a_night_that_is_not_safe(client, busy):
+def test_no_green_stands_under_a_night_that_is_not_safe(client, behind):
     page = read(client, "/shift")
     unsafe = page.select("#nights .state.bad")
     late = [one for one in listed(client) if one["late"]]
@@ -96,7 +83,7 @@ def test_no_green_stands_under_a_night_that_is_not_safe(client, busy):
     assert len(page.select("#blocks li")) == len(late)
 
 
-def test_machine_pages_say_what_the_list_says(client, busy):
+def test_machine_pages_say_what_the_list_says(client, behind):
     rows = {one["station"]: one for one in listed(client) if one["ordinal"] == 0}
 
     machine = read(client, "/machines/M1")
@@ -116,7 +103,7 @@ def test_machine_pages_say_what_the_list_says(client, busy):
     assert "Mount one now." in empty
 
 
-def test_the_bench_page_has_the_jobs_of_the_queue(client, busy):
+def test_the_bench_page_has_the_jobs_of_the_queue(client, behind):
     queue = client.get("/v1/bench-queue").get_json()
     page = read(client, "/bench")
 
@@ -143,7 +130,7 @@ def test_an_edge_before_its_point_says_the_parts_until_the_swap(client, bench, c
     assert "parts left" not in said
 
 
-def test_the_shift_sheet_has_the_rows_of_the_list_and_the_jobs_of_the_queue(client, busy):
+def test_the_shift_sheet_has_the_rows_of_the_list_and_the_jobs_of_the_queue(client, behind):
     paper = on_paper(client.get("/v1/shift-sheet.pdf?hours=24").get_data())
     queue = client.get("/v1/bench-queue").get_json()["items"]
 
@@ -156,7 +143,7 @@ def test_the_shift_sheet_has_the_rows_of_the_list_and_the_jobs_of_the_queue(clie
     assert len(re.findall(r"build, \d+ min|measure, \d+ min", paper)) == len(queue)
 
 
-def test_planned_stops_hold_the_swaps_of_the_list_at_their_times(client, busy):
+def test_planned_stops_hold_the_swaps_of_the_list_at_their_times(client, behind):
     stops = client.get("/v1/planned-stops?hours=24").get_json()["items"]
 
     told = Counter((one["at"], station) for one in stops for station in one["swaps"])
@@ -167,7 +154,7 @@ def test_planned_stops_hold_the_swaps_of_the_list_at_their_times(client, busy):
 
 
 def test_sentences_on_paper_and_in_the_terminal_say_times_of_the_site(
-    client, busy, store, shop, clock
+    client, behind, store, shop, clock
 ):
     with store.write() as tx:
         spec = shop.ids["tool_specs"]["TURN-OD"]
@@ -184,7 +171,7 @@ def test_sentences_on_paper_and_in_the_terminal_say_times_of_the_site(
         assert not re.search(r"\d{4}-\d\d-\d\dT\d\d", text)
 
 
-def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, busy, clock):
+def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, behind, clock):
     late = [one for one in listed(client, 168) if one["late"]]
     overdue = next(one["overdue_since"] for one in late if one["overdue_since"])
     since = datetime.fromisoformat(overdue).astimezone(ZoneInfo("UTC")).strftime("%H:%M")
@@ -193,7 +180,8 @@ def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, busy, cl
     blocked = read(client, "/shift/blocked").select("#swaps li")
     said = [
         *map(words, blocked),
-        *map(words, read(client, "/shift").select("#blocks li, #due tr, #as-table tr")),
+        *map(words, read(client, "/shift").select("#blocks li, #due tr, .floor tr")),
+        *map(words, read(client, "/shift/machines/M1").select("tr")),
         *map(words, read(client, "/bench").select(".blocked li")),
         *map(words, read(client, "/shift/blocked").select("#order td")),
         *map(words, read(client, "/machines/M1").select("#due li, .slide li")),
@@ -201,14 +189,14 @@ def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, busy, cl
 
     assert [one for one in said if present in one] == []
     for shown, one in zip(blocked, late, strict=True):
-        assert ("overdue since" in words(shown)) == (one["overdue_since"] is not None)
+        assert ("overdue for" in words(shown)) == (one["overdue_since"] is not None)
         assert ("mount now" in words(shown)) == (
             one["why"] == "station_empty" and datetime.fromisoformat(one["swap_by"]) <= clock()
         )
-    assert f"overdue since Mon 5 Jan {since}" in words(blocked[1])
+    assert blocked[1].time["title"] == f"Mon 5 Jan {since}"
 
 
-def test_what_blocks_says_each_reason_once(client, busy):
+def test_what_blocks_says_each_reason_once(client, behind):
     late = [one for one in listed(client, 168) if one["late"]]
     assert "bench_time" in {why["what"] for one in late for why in one["sister"]["missing"]}
 

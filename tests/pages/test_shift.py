@@ -20,20 +20,21 @@ def test_a_shop_without_mounted_tools_says_what_to_do_first(client):
     page = read(client, "/shift")
 
     assert "No tool is mounted" in words(page.select_one("#timeline"))
-    assert page.select_one("svg.runs-out") is None
+    assert not page.select(".floor .wedge, .floor .unless")
 
 
 def test_the_table_says_what_the_drawing_shows(client, mounted):
     page = read(client, "/shift/machines/M1")
-    drawn = page.select_one("svg.runs-out")
+    drawn = page.select(".floor tbody tr")
     rows = page.select("#as-table tbody tr")
 
-    assert drawn["role"] == "img"
-    assert [one.get_text() for one in drawn.select("text.name")] == [
-        row.select_one("th").get_text() for row in rows
-    ]
-    swaps = [word for row in rows for word in words(row).split() if word.startswith("sister")]
-    assert sum(int(one["data-swaps"]) for one in drawn.select("use")) == len(swaps)
+    assert [words(one.th) for one in drawn] == [words(one.th) for one in rows]
+    for one, row in zip(drawn, rows, strict=True):
+        strip = one.select_one("svg.strip")
+        assert strip["role"] == "img"
+        assert strip["aria-label"].startswith(words(row.th))
+        swaps = [word for word in words(row).split() if word.startswith("sister")]
+        assert sum(int(mark["data-swaps"]) for mark in strip.select("use")) == len(swaps)
 
 
 def test_a_machine_is_found_in_any_case_and_an_unknown_one_is_told(client):
@@ -58,14 +59,16 @@ def test_nights_stand_with_their_state_and_lead_to_the_whole_of_it(client, mount
 
     assert all(one.select_one(".state") for one in nights)
     for one in nights:
-        whole = read(client, one.select_one("h3 a")["href"])
+        whole = read(client, one.select_one("a.whole")["href"])
         assert "Your limit for" in words(whole.select_one("#nights"))
         assert whole.select_one("#limit input[name=night_limit_percent]")
     read(client, "/shift/nights/M1")
 
 
 def test_a_strange_horizon_is_taken_as_the_usual_one(client):
-    assert "24" in words(read(client, "/shift?hours=abc").select_one("h1"))
+    chosen = read(client, "/shift?hours=abc").select(".zooms [aria-current]")
+
+    assert [words(one) for one in chosen] == ["24 h"]
 
 
 def test_the_kit_of_the_running_run_says_what_stays_and_leads_to_its_sheet(client, mounted):
@@ -141,5 +144,14 @@ def test_a_path_whose_counter_stopped_leads_to_the_feeds(client, bench, clock, s
     assert told.select_one("li a")["href"] == "/shift/feeds"
 
 
-def test_lines_and_ticks_are_of_edges_that_nobody_swaps(client, mounted):
-    assert words(read(client, "/shift").select_one(".key")).count("if nobody swaps it") == 2
+def test_the_key_tells_what_comes_before_a_swap_from_what_comes_if_nobody_swaps(
+    client, mounted
+):
+    told = {
+        one.path["class"][0]: words(one)
+        for one in read(client, "/shift").select(".key li")
+        if one.path is not None
+    }
+
+    assert "before its swap" in told["wedge"]
+    assert "if nobody swaps it" in told["unless"]

@@ -1,4 +1,4 @@
-"""Where the parts of a timeline lie: by real time, inside the field, without gaps."""
+"""Where the parts of a time strip lie: by real time, inside the field, without gaps."""
 
 from __future__ import annotations
 
@@ -57,28 +57,49 @@ def test_a_later_instant_never_lies_further_left_nor_outside(one, other):
 
 @given(st.lists(st.integers(0, 10_000), min_size=3, max_size=3))
 def test_early_median_and_late_keep_their_order_inside_the_field(minutes):
-    row = draw_machine(axis(), machine(line(*sorted(minutes)))).rows[0]
+    (wedge,) = draw_machine(axis(), machine(line(*sorted(minutes)))).rows[0].wedges
 
-    assert LEFT <= row.early <= row.late <= RIGHT
-    if row.middle is not None:
-        assert row.early <= row.middle <= row.late
+    assert LEFT <= wedge.early <= wedge.late <= RIGHT
+    if wedge.middle is not None:
+        assert wedge.early <= wedge.middle <= wedge.late
 
 
-def test_a_line_that_goes_on_beyond_the_field_does_not_look_ended_there():
+def test_a_wedge_that_goes_on_beyond_the_field_does_not_look_ended_there():
     ends, goes_on = (
-        draw_machine(axis(), machine(line(600, 1_000, late))).rows[0] for late in (1_440, 2_880)
+        draw_machine(axis(), machine(line(600, 1_000, late))).rows[0].wedges[0]
+        for late in (1_440, 2_880)
     )
 
     assert ends.late == goes_on.late == RIGHT
-    assert ends.early + ends.fade == pytest.approx(RIGHT)
-    assert goes_on.early + goes_on.fade == pytest.approx(RIGHT + (RIGHT - LEFT), abs=0.2)
+    assert ends.early + ends.width == pytest.approx(RIGHT)
+    assert goes_on.early + goes_on.width == pytest.approx(RIGHT + (RIGHT - LEFT), abs=0.2)
 
 
 def test_a_tool_that_lasts_beyond_what_is_foreseen_has_no_median():
-    row = draw_machine(axis(), machine(line(None, None, None))).rows[0]
+    (wedge,) = draw_machine(axis(), machine(line(None, None, None))).rows[0].wedges
 
-    assert row.middle is None
-    assert row.early == RIGHT
+    assert wedge.middle is None
+    assert wedge.early == RIGHT
+
+
+@pytest.mark.parametrize(
+    ("swap_at", "standby", "before"),
+    [(None, False, 1.0), (750, False, 0.5), (300, False, 0.0), (1_200, False, 1.0),
+     (750, True, 1.0), (0, False, 1.0)],
+)  # fmt: skip
+def test_a_wedge_is_split_at_the_planned_swap_and_whole_where_the_swap_is_due(
+    swap_at, standby, before
+):
+    one = line(600, 700, 900)
+    if swap_at is not None:
+        at = BEGIN + timedelta(minutes=swap_at)
+        sister = SimpleNamespace(state="ready")
+        swap = SimpleNamespace(swap_by=at, sister=sister, standby=standby)
+        one = StationLine(one.forecast, (swap,))
+
+    (wedge,) = draw_machine(axis(), machine(one)).rows[0].wedges
+
+    assert wedge.before_swap == pytest.approx(wedge.width * before, abs=0.02)
 
 
 @pytest.mark.parametrize(("day", "length"), [((2026, 3, 29), 23), ((2026, 10, 25), 25)])
@@ -107,16 +128,21 @@ def test_the_ground_is_without_gaps_and_says_who_is_there():
     assert ground[-1].x + ground[-1].width == pytest.approx(RIGHT)
 
 
-def test_the_shop_has_a_row_per_machine_with_the_medians_of_its_other_tools():
+def test_the_shop_has_a_strip_per_machine_with_a_wedge_for_each_of_its_tools():
     one = machine(line(60, 120, 180), line(200, 300, 400), line(None, None, None))
 
     drawing = draw_shop(axis(), [one, replace(one, machine="M2", lines=())])
 
     first, empty = drawing.rows
     assert first.line is one.lines[0]
-    assert first.others == (axis().x(BEGIN + timedelta(minutes=300)),)
-    assert empty.line is None
-    assert drawing.height > empty.y
+    assert [wedge.middle for wedge in first.wedges] == [
+        axis().x(BEGIN + timedelta(minutes=120)),
+        axis().x(BEGIN + timedelta(minutes=300)),
+        None,
+    ]
+    assert first.calm == RIGHT
+    assert (empty.line, empty.calm) == (None, LEFT)
+    assert drawing.by_name == {"M1": first, "M2": empty}
 
 
 def _swap(minutes, state):
@@ -139,4 +165,7 @@ def test_marks_never_cover_each_other_and_hold_every_swap(minutes):
     marks = marks_of(axis(), [_swap(one, "ready") for one in minutes])
 
     assert sum(one.swaps for one in marks) == len(minutes)
-    assert all(after.x - before.x >= 16 for before, after in pairwise(marks))
+    # a mark is 16 px wide, and the strip of a phone some 320 px
+    assert all(
+        (after.x - before.x) / 100 * 320 >= 16 - 1e-6 for before, after in pairwise(marks)
+    )

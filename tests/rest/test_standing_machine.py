@@ -64,7 +64,7 @@ def test_a_machine_that_is_heard_without_parts_stands(
         said = words(read(mounted, address))
         assert "stands" in said, address
         assert "Runs PIN-8." not in said, address
-    assert "stands, no part since" in words(read(mounted, "/shift"))
+    assert "stands, no part for" in words(read(mounted, "/shift"))
     (feed,) = mounted.get("/v1/feeds?machine=M1").get_json()["items"]
     assert (feed["counted_at"], feed["last_part_at"]) == (
         "2026-01-05T19:40:00Z", "2026-01-05T09:00:00Z",

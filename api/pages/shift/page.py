@@ -11,15 +11,25 @@ from api.http.site import this_site
 from api.pages.machine.places import says_no
 from api.pages.render import page
 from api.pages.shift.kits import kit_address
-from api.pages.shift.timeline import LEFT, RIGHT, ROW, TOP, TimeAxis, draw_machine, draw_shop
+from api.pages.shift.timeline import TimeAxis, draw_machine, draw_shop
 from crib.outlook.shop_plan import ShopPlan
 from crib.views.changeovers import changeovers_ahead
+from crib.views.machine_needs import NOTHING, machine_needs
+from crib.views.shift_summary import shift_summary
 from crib.views.shift_view import ShiftView, machine_of, shift_view
 
 blueprint = Blueprint("shift", __name__)
 
 #: Horizons to choose from, the usual one first [h].
 HOURS = (24, 48, 72)
+
+#: Choices of machines beside all of them.
+NEEDS = ("any",)
+
+#: Machines that are shown before the others are folded, and how many a shop has where they
+#: can be searched.
+FIRST = 20
+SEARCHED = 8
 
 
 def shift_machine_address(machine: str, hours: int = HOURS[0]) -> str:
@@ -52,7 +62,6 @@ def _frame(view: ShiftView, hours: int) -> dict[str, Any]:
         "hours": hours,
         "choices": HOURS,
         "ticks": axis.hours(this_site().in_zone.time_zone),
-        "field": {"left": LEFT, "right": RIGHT, "top": TOP, "row": ROW},
     }
 
 
@@ -62,10 +71,30 @@ def show_shift() -> Response:
     """The whole shop over the shift."""
     plan, view, hours = _given()
     given = _frame(view, hours)
-    drawing = draw_shop(TimeAxis(view.now, view.until), view.machines)
+    with this_site().store.read() as tx:
+        summary = shift_summary(tx, plan, view)
+    lost = [one.machine for one in summary.quiet if one.state == "not_followed"]
+    rows = machine_needs(view, lost)
+    asked, need = request.args.get("machine", "").strip()[:60], request.args.get("need", "")
+    shown = [one for one in rows if asked.casefold() in one.shift.machine.casefold()]
+    if need in NEEDS:
+        shown = [one for one in shown if one.need != NOTHING]
+    drawing = draw_shop(TimeAxis(view.now, view.until), [one.shift for one in shown])
     kits = changeovers_ahead(plan)
-    problems = (*view.left_out, *drawing.problems, *kits.problems)
-    return page("shift.html", drawing=drawing, kits=kits, problems=problems, **given)
+    return page(
+        "shift.html",
+        summary=summary,
+        machines=shown,
+        first=FIRST,
+        many=len(rows) > SEARCHED,
+        asked=asked,
+        need=need if need in NEEDS else "",
+        drawing=drawing,
+        strips=drawing.by_name,
+        kits=kits,
+        problems=(*view.left_out, *drawing.problems, *kits.problems),
+        **given,
+    )
 
 
 @blueprint.get("/shift/machines/<machine>")
@@ -79,7 +108,9 @@ def show_machine(machine: str) -> Response:
     return page(
         "shift_machine.html",
         drawing=drawing,
+        strips=drawing.by_name,
         found=found,
+        night=next((one for one in view.nights if one.night.machine == found.machine), None),
         kits=kits,
         problems=(*drawing.problems, *kits.problems),
         **_frame(view, hours),

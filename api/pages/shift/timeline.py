@@ -1,4 +1,4 @@
-"""Where the parts of a run-out timeline lie: hours by real time, rows, lines, marks."""
+"""Where the parts of a time strip lie: hours by real time, wedges, marks."""
 
 from __future__ import annotations
 
@@ -10,27 +10,23 @@ from typing import Final, TypeVar
 from crib.floor.calendar import Stretch
 from crib.left_out import each
 from crib.outlook.hours_of_shop import LOOK_AHEAD
-from crib.outlook.shop_plan import Forecast
 from crib.outlook.swap_list import SwapRow
 from crib.sentence import sentence
 from crib.views.shift_view import MachineShift, StationLine
 
 _Thing = TypeVar("_Thing")
 
-#: The drawing field in figure units; left of it stand the names, above it the hours.
-LEFT: Final = 150.0
-RIGHT: Final = 1180.0
-TOP: Final = 48.0
-ROW: Final = 30.0
+#: The ends of a strip [% of its width]: it is as wide as the window lets it be.
+LEFT: Final = 0.0
+RIGHT: Final = 100.0
 
 #: Widest step of the hour labels for horizons up to so many hours.
 _STEPS: Final = ((30.0, 3), (54.0, 6), (10_000.0, 12))
 
 _QUARTER: Final = timedelta(minutes=15)
 
-#: Room of a swap's mark, and of one with a number beside it; what lies closer is counted.
-_MARK: Final = 17.0
-_COUNTED: Final = 34.0
+#: Room of a swap's mark on the narrowest strip [%]; what lies closer is one mark with a number.
+_MARK: Final = 5.0
 
 #: States of sisters from the easiest to the worst.
 _WORSE: Final = ("not_needed", "ready", "measure", "build", "blocked")
@@ -45,7 +41,7 @@ class TimeAxis:
 
     def x(self, at: datetime) -> float:
         """Place of an instant, never outside the field."""
-        return round(min(max(self.beyond(at), LEFT), RIGHT), 1)
+        return round(min(max(self.beyond(at), LEFT), RIGHT), 2)
 
     def beyond(self, at: datetime) -> float:
         """Place of an instant on the same scale, also where the field has ended."""
@@ -68,7 +64,7 @@ class TimeAxis:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """A piece of a row's ground: ``day``, ``night`` or ``shut``."""
+    """A piece of a strip's ground: ``day``, ``night`` or ``shut``."""
 
     kind: str
     x: float
@@ -95,51 +91,73 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """One row of the drawing.
+class Wedge:
+    """Where one tool may fail, if nobody swaps it: thin at first, thick where it is likely.
 
     Attributes:
-        name: What stands left of it.
-        machine: Its machine.
-        y: Its upper edge.
-        ground: Its calendar.
-        line: The tool drawn as a line; None where nothing is known of it.
-        early: Place of the early run-out (one in ten by then); the line is sure up to it.
+        early: Place of the early run-out (one in ten by then).
         middle: Place of the median; None where it lies beyond the horizon.
         late: Place of the late run-out (nine in ten).
-        fade: Length from the early to the late run-out, cut off by nothing: a line that goes
-            on beyond the field must not look as if it ended there.
-        others: Medians of the machine's other tools.
+        width: From the early to the late run-out, cut off by nothing: a wedge that goes on
+            beyond the field must not look as if it ended there.
+        until: Place of the swap that is planned; None where none is ahead. What lies behind it
+            only comes if nobody swaps.
+    """
+
+    early: float
+    middle: float | None
+    late: float
+    width: float
+    until: float | None = None
+
+    @property
+    def before_swap(self) -> float:
+        """How much of its width lies before the planned swap."""
+        if self.until is None:
+            return self.width
+        return round(min(max(self.until - self.early, 0.0), self.width), 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One strip.
+
+    Attributes:
+        name: What it is of.
+        machine: Its machine.
+        ground: Its calendar.
+        line: The tool that runs out first; None where nothing is known.
+        wedges: Of its tools.
         marks: Swaps.
         drawn: Whether anything but its name is: it could not be worked out otherwise.
     """
 
     name: str
     machine: str
-    y: float
     ground: tuple[Ground, ...]
     line: StationLine | None
-    early: float
-    middle: float | None
-    late: float
-    fade: float = 0.0
-    others: tuple[float, ...] = ()
+    wedges: tuple[Wedge, ...] = ()
     marks: tuple[Mark, ...] = ()
     drawn: bool = True
+
+    @property
+    def calm(self) -> float:
+        """Up to where some tool is sure to last."""
+        return max((wedge.early for wedge in self.wedges), default=LEFT)
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A whole timeline; ``height`` holds all rows, ``problems`` tell of those not drawn."""
+    """A whole timeline; ``problems`` tell of the strips that could not be drawn."""
 
     axis: TimeAxis
     rows: tuple[Row, ...]
     problems: tuple[str, ...] = ()
 
     @property
-    def height(self) -> float:
-        """Height of the figure."""
-        return TOP + ROW * len(self.rows) + 8
+    def by_name(self) -> dict[str, Row]:
+        """The strips by what they are of."""
+        return {row.name: row for row in self.rows}
 
 
 def ground_of(axis: TimeAxis, open_stretches: Sequence[Stretch]) -> tuple[Ground, ...]:
@@ -150,7 +168,7 @@ def ground_of(axis: TimeAxis, open_stretches: Sequence[Stretch]) -> tuple[Ground
     def add(kind: str, begin: datetime, end: datetime) -> None:
         left, right = axis.x(begin), axis.x(end)
         if right > left:
-            found.append(Ground(kind, left, round(right - left, 1)))
+            found.append(Ground(kind, left, round(right - left, 2)))
 
     for stretch in open_stretches:
         add("shut", at, stretch.start_at)
@@ -166,7 +184,7 @@ def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
     for swap in sorted(swaps, key=lambda one: one.swap_by):
         x, state = axis.x(swap.swap_by), swap.sister.state
         last = found[-1] if found else None
-        if last is None or x - last.x >= (_MARK if last.swaps == 1 else _COUNTED):
+        if last is None or x - last.x >= _MARK:
             found.append(Mark(x, state, swap.swap_by))
             continue
         worst = max(last.state, state, key=_WORSE.index)
@@ -176,28 +194,22 @@ def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
 
 
 def draw_shop(axis: TimeAxis, machines: Sequence[MachineShift]) -> Drawing:
-    """One row per machine: its most urgent tool as a line, the others' medians as ticks."""
+    """One strip per machine: where any of its tools may fail, and its swaps."""
 
-    def row(one: MachineShift, index: int) -> Row:
-        first = one.lines[0] if one.lines else None
+    def row(one: MachineShift) -> Row:
         swaps = [swap for line in one.lines for swap in line.swaps]
-        others = tuple(
-            place for line in one.lines[1:] if (place := _middle(axis, line.forecast))
-        )
-        marks = marks_of(axis, swaps)
-        ground = ground_of(axis, one.open)
-        return _row(axis, one.machine, one.machine, index, ground, first, others, marks)
+        ground, marks = ground_of(axis, one.open), marks_of(axis, swaps)
+        return _row(axis, one.machine, one.machine, ground, one.lines, marks)
 
     return _drawing(axis, machines, row, lambda one: (one.machine, one.machine))
 
 
 def draw_machine(axis: TimeAxis, machine: MachineShift) -> Drawing:
-    """One row per mounted tool of a machine."""
+    """One strip per station of a machine."""
 
-    def row(line: StationLine, index: int) -> Row:
+    def row(line: StationLine) -> Row:
         ground, marks = ground_of(axis, machine.open), marks_of(axis, line.swaps)
-        name = line.forecast.station
-        return _row(axis, name, machine.machine, index, ground, line, (), marks)
+        return _row(axis, line.forecast.station, machine.machine, ground, (line,), marks)
 
     return _drawing(
         axis, machine.lines, row, lambda line: (line.forecast.station, machine.machine)
@@ -207,23 +219,22 @@ def draw_machine(axis: TimeAxis, machine: MachineShift) -> Drawing:
 def _drawing(
     axis: TimeAxis,
     things: Sequence[_Thing],
-    row: Callable[[_Thing, int], Row],
+    row: Callable[[_Thing], Row],
     names: Callable[[_Thing], tuple[str, str]],
 ) -> Drawing:
-    """A row for each; of one that cannot be drawn its name and machine."""
+    """A strip for each; of one that cannot be drawn its name and machine."""
     rows: list[Row] = []
 
     def failed(thing: _Thing) -> str:
         name, machine = names(thing)
-        y = TOP + ROW * len(rows)
-        rows.append(Row(name, machine, y, (), None, LEFT, None, LEFT, drawn=False))
+        rows.append(Row(name, machine, (), None, drawn=False))
         return sentence(
-            "The row of {name} in the timeline could not be drawn. Read the table below the "
-            "timeline instead; the service's log names the fault.",
+            "The strip of {name} could not be drawn. Read its swaps in the tables instead; "
+            "the service's log names the fault.",
             name=name,
         )
 
-    problems = each(things, lambda thing: rows.append(row(thing, len(rows))), failed)
+    problems = each(things, lambda thing: rows.append(row(thing)), failed)
     return Drawing(axis, tuple(rows), tuple(problems))
 
 
@@ -231,26 +242,22 @@ def _row(
     axis: TimeAxis,
     name: str,
     machine: str,
-    index: int,
     ground: tuple[Ground, ...],
-    line: StationLine | None,
-    others: tuple[float, ...],
+    lines: Sequence[StationLine],
     marks: tuple[Mark, ...],
 ) -> Row:
-    y = TOP + ROW * index
-    known = line is not None and line.forecast.parts_left["p50"] is not None
-    if line is None or not known:
-        return Row(name, machine, y, ground, None, LEFT, None, LEFT, 0.0, others, marks)
+    known = [line for line in lines if line.forecast.parts_left["p50"] is not None]
+    wedges = tuple(_wedge(axis, line) for line in known)
+    return Row(name, machine, ground, known[0] if known else None, wedges, marks)
+
+
+def _wedge(axis: TimeAxis, line: StationLine) -> Wedge:
     out = line.forecast.run_out_at
+    swap = next((one.swap_by for one in line.swaps if not one.standby), None)
+    until = axis.x(swap) if swap is not None and swap > axis.begin_at else None
     early = axis.x(out["p10"] or axis.end_at)
     late = axis.x(out["p90"] or axis.end_at)
     end = axis.beyond(out["p90"] or axis.begin_at + LOOK_AHEAD)
-    middle = _middle(axis, line.forecast)
-    fade = round(max(end - early, 0.0), 1)
-    return Row(name, machine, y, ground, line, early, middle, late, fade, others, marks)
-
-
-def _middle(axis: TimeAxis, forecast: Forecast) -> float | None:
-    """Place of the median run-out; None where it is not within the horizon."""
-    at = forecast.run_out_at["p50"]
-    return axis.x(at) if at is not None and at <= axis.end_at else None
+    at = out["p50"]
+    middle = axis.x(at) if at is not None and at <= axis.end_at else None
+    return Wedge(early, middle, late, round(max(end - early, 0.0), 2), until)

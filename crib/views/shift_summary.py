@@ -1,0 +1,308 @@
+"""What a supervisor asks first: tonight, overdue swaps, sisters, machines, orders, gauges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from crib.acts.gauge_trust import gauge_problems
+from crib.left_out import or_instead
+from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.planning.night_options import IDLE
+from crib.records.catalogue import GAUGES
+from crib.store.engine import Tx
+from crib.store.feeds import FeedRow
+from crib.store.presets import gauge_row, last_check
+from crib.store.records import list_records
+from crib.views.night_view import NightSwap, NightView
+from crib.views.reorder_items import reorder_items
+from crib.views.shift_view import MachineShift, ShiftView, shift_view
+from crib.views.show_feeds import feed_states
+
+#: States of sisters that nobody has to do anything about.
+READY = ("ready", "not_needed")
+
+#: A gauge whose check ends sooner than this is due; common practice, no source.
+SOON_DUE = timedelta(hours=1)
+
+
+@dataclass(frozen=True, slots=True)
+class NightRefused:
+    """A machine that may not run the whole stretch.
+
+    Attributes:
+        machine: Its name.
+        run_until: When to stop it; None where it does not run at all.
+    """
+
+    machine: str
+    run_until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class StationDue:
+    """A station with a swap to make.
+
+    Attributes:
+        machine: Its machine.
+        station: Its name.
+        swap_by: Latest instant.
+        overdue_since: Since when the edge is past its point; None where it is not.
+        minutes: What the swap takes; None where the tool spec does not say.
+    """
+
+    machine: str
+    station: str
+    swap_by: datetime
+    overdue_since: datetime | None = None
+    minutes: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tonight:
+    """The next unattended stretch of every machine that has one and a job in it.
+
+    Attributes:
+        machines: How many have one.
+        can_run: Those that may run through it, the swaps below made.
+        refused: Those that may not.
+        swaps: What to swap for its sake before it begins.
+        also_due: Swaps that are due before it begins, but not for its sake.
+        begins_at: When the first of them begins; None where there is none.
+        ends_at: When the last of them ends.
+        begun: Whether the first of them is on, so that nobody is there to swap.
+    """
+
+    machines: int
+    can_run: tuple[str, ...]
+    refused: tuple[NightRefused, ...]
+    swaps: tuple[StationDue, ...]
+    also_due: tuple[StationDue, ...]
+    begins_at: datetime | None
+    ends_at: datetime | None
+    begun: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SisterNotReady:
+    """A swap ahead whose sister is not ready.
+
+    Attributes:
+        machine: Its machine.
+        station: Its station.
+        state: measure, build or blocked.
+        needed_by: When it has to be ready.
+        late: Whether it will not be.
+    """
+
+    machine: str
+    station: str
+    state: str
+    needed_by: datetime
+    late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MachineQuiet:
+    """A machine that is not known to make parts though a job is on.
+
+    Attributes:
+        machine: Its name.
+        state: silent (no counts), standing (counts without parts), never_heard, or
+            not_followed (its feed stopped or cannot be reached).
+        since: Since when; None where that is not known.
+    """
+
+    machine: str
+    state: str
+    since: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ItemDue:
+    """A cutting item to order.
+
+    Attributes:
+        cutting_item: Its name.
+        order_by: When at the latest.
+        packs: How many packs.
+    """
+
+    cutting_item: str
+    order_by: datetime
+    packs: int
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeDue:
+    """A gauge to check on its setting master.
+
+    Attributes:
+        gauge: Its mark.
+        until: Until when its last check holds; None where nothing may be measured on it now.
+    """
+
+    gauge: str
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftSummary:
+    """The answers, each from the view that has it in full.
+
+    Attributes:
+        as_of: The instant it speaks of.
+        tonight: The next unattended stretches.
+        due: Swaps to make now, overdue for longest in front.
+        sisters: Sisters of the next 24 h that are not ready, late ones in front.
+        quiet: Machines that are silent or stand.
+        order: Items to order, the first to order in front.
+        gauges: Gauges to check, in order of their mark.
+        problems: What could not be worked out, in sentences.
+    """
+
+    as_of: datetime
+    tonight: Tonight
+    due: tuple[StationDue, ...]
+    sisters: tuple[SisterNotReady, ...]
+    quiet: tuple[MachineQuiet, ...]
+    order: tuple[ItemDue, ...]
+    gauges: tuple[GaugeDue, ...]
+    problems: tuple[str, ...]
+
+    @property
+    def overdue(self) -> tuple[StationDue, ...]:
+        """Those of the swaps to make now whose edge is past its point."""
+        return tuple(one for one in self.due if one.overdue_since)
+
+    @property
+    def late_sisters(self) -> tuple[SisterNotReady, ...]:
+        """Those that will not be ready in time."""
+        return tuple(one for one in self.sisters if one.late)
+
+
+def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> ShiftSummary:
+    """The answers at the plan's instant.
+
+    Args:
+        tx: An open transaction.
+        plan: The shop's plan.
+        view: The shift, where it is at hand already, whatever its horizon.
+    """
+    now, seen = plan.shop.now, view or shift_view(plan, 24.0)
+    rows = make_swap_list(plan).rows
+    due = [_due(row) for row in rows if row.is_due(now)]
+    due.sort(key=lambda one: (one.overdue_since is None, one.overdue_since or now))
+    order = [
+        ItemDue(one.cutting_item, one.order_by_at, one.packs) for one in reorder_items(plan)
+    ]
+    return ShiftSummary(
+        as_of=now,
+        tonight=_tonight(now, seen.nights),
+        due=tuple(due),
+        sisters=_sisters(rows),
+        quiet=tuple(_quiet(now, seen.machines, feed_states(tx, now))),
+        order=tuple(sorted(order, key=lambda one: (one.order_by, one.cutting_item))),
+        gauges=tuple(gauges_due(tx, now)),
+        problems=(*plan.shop.problems, *seen.not_shown.values()),
+    )
+
+
+def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
+    one = row.forecast
+    return StationDue(one.machine, one.station, row.swap_by, row.overdue_since, minutes)
+
+
+def _tonight(now: datetime, nights: Sequence[NightView]) -> Tonight:
+    lit = [one for one in nights if one.decision.kind != IDLE]
+    return Tonight(
+        machines=len(lit),
+        can_run=tuple(sorted(one.night.machine for one in lit if one.state != "unsafe")),
+        refused=tuple(
+            NightRefused(one.night.machine, one.chosen.until_at if one.chosen else None)
+            for one in lit
+            if one.state == "unsafe"
+        ),
+        swaps=_before(one.swaps for one in nights),
+        also_due=_before(one.also_due for one in nights),
+        begins_at=min((one.begin_at for one in lit or nights), default=None),
+        ends_at=max((one.end_at for one in lit or nights), default=None),
+        begun=any(one.begin_at <= now for one in lit),
+    )
+
+
+def _before(found: Iterable[Sequence[NightSwap]]) -> tuple[StationDue, ...]:
+    return tuple(_due(swap.row, swap.minutes) for some in found for swap in some)
+
+
+def _sisters(rows: Iterable[SwapRow]) -> tuple[SisterNotReady, ...]:
+    found = [
+        SisterNotReady(
+            row.forecast.machine,
+            row.forecast.station,
+            row.sister.state,
+            row.needed_by,
+            row.late,
+        )
+        for row in rows
+        if row.sister.state not in READY
+    ]
+    return tuple(sorted(found, key=lambda one: (not one.late, one.needed_by)))
+
+
+def _quiet(
+    now: datetime, machines: Sequence[MachineShift], feeds: Sequence[FeedRow]
+) -> list[MachineQuiet]:
+    lost = {row.machine for row in feeds if row.problem and row.state != "following"}
+    found = []
+    for one in machines:
+        state = quiet_state(one, lost)
+        if state is not None:
+            since = one.told.stands_since if state == "standing" else one.last_count_at
+            found.append(MachineQuiet(one.machine, state, since))
+    found.sort(key=lambda one: (one.since is None, one.since or now, one.machine))
+    return found
+
+
+def quiet_state(one: MachineShift, lost: Iterable[str] = ()) -> str | None:
+    """Whether a machine is silent or stands, in one word; None where it is neither.
+
+    Args:
+        one: The machine.
+        lost: Machines whose feed stopped or cannot be reached.
+    """
+    if one.silent_since is not None:
+        return "silent"
+    if one.told.stands_since is not None:
+        return "standing"
+    if one.machine in lost:
+        return "not_followed"
+    if one.last_count_at is None and one.told.part is not None:
+        return "never_heard"
+    return None
+
+
+def gauges_due(tx: Tx, now: datetime) -> list[GaugeDue]:
+    """Gauges in use that nothing may be measured on now, or soon; in order of their mark.
+
+    One of which that cannot be worked out is due.
+    """
+    found = [
+        _gauge_or_due(tx, row["id"], str(row["gauge"]), now) for row in list_records(tx, GAUGES)
+    ]
+    return [one for one in found if one is not None]
+
+
+def _gauge_or_due(tx: Tx, gauge_id: int, name: str, now: datetime) -> GaugeDue | None:
+    return or_instead(lambda: _gauge(tx, gauge_id, now), name, lambda: GaugeDue(name, None))
+
+
+def _gauge(tx: Tx, gauge_id: int, now: datetime) -> GaugeDue | None:
+    row = gauge_row(tx, gauge_id)
+    check = last_check(tx, gauge_id, now)
+    if check is None or gauge_problems(tx, row, now):
+        return GaugeDue(row.gauge, None)
+    until = check.at + timedelta(hours=row.check_hours)
+    return GaugeDue(row.gauge, until) if until - now < SOON_DUE else None

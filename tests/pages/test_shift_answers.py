@@ -1,0 +1,213 @@
+"""The answers on top of the shift: what the lists say, quiet where nobody has to act."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from crib.records.catalogue import MACHINES
+from crib.store.records import insert_record
+from tests.pages.reading import read, words
+
+when = datetime.fromisoformat
+
+READY = ("ready", "not_needed")
+
+ASKED = (
+    "Tonight",
+    "Before leaving",
+    "Overdue",
+    "Sister tools",
+    "Machines",
+    "To order",
+    "Gauges",
+)
+
+
+def answers(client, address="/shift"):
+    """Each answer by its question: the link, and what it says."""
+    links = read(client, address).select(".answers a")
+    return {words(one.b): (one, words(one.span)) for one in links}
+
+
+def listed(client, address="/v1/swap-list"):
+    return client.get(address).get_json()["items"]
+
+
+def summary(client):
+    answer = client.get("/v1/shift-summary")
+    assert answer.status_code == 200, answer.text
+    return answer.get_json()
+
+
+def place(row):
+    return f"{row['machine']}/{row['station']}"
+
+
+def test_each_question_has_one_line_that_leads_to_its_part(client, behind):
+    found = answers(client)
+    page = read(client, "/shift")
+
+    assert tuple(found) == ASKED
+    for link, _ in found.values():
+        address, _, part = link["href"].partition("#")
+        assert (read(client, address) if address else page).select(f"#{part}" if part else "h1")
+    for _, said in found.values():
+        assert 0 < len(said.split()) <= 20, said
+
+
+def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
+    client, behind, clock
+):
+    due = [one for one in listed(client) if when(one["swap_by"]) <= clock()]
+    overdue = [one for one in due if one["overdue_since"]]
+    link, said = answers(client)["Overdue"]
+
+    assert link["class"] == ["now"]
+    assert len(overdue) == 1
+    late = clock() - when(overdue[0]["overdue_since"])
+    hours, minutes = divmod(int(late.total_seconds()) // 60, 60)
+    assert f"One swap overdue for {hours} h {minutes} min: {place(overdue[0])}" in said
+    assert f"{len(due) - 1} due now" in said.replace("One due", "1 due")
+    assert all(place(one) in said for one in due)
+    assert place(summary(client)["due"][0]) == place(overdue[0])
+    assert len(summary(client)["due"]) == len(due)
+
+
+def test_sisters_that_are_not_ready_are_those_of_the_list(client, behind):
+    wanted = [one for one in listed(client) if one["sister"]["state"] not in READY]
+    late = [one for one in wanted if one["late"]]
+    found = summary(client)["sisters"]
+    link, said = answers(client)["Sister tools"]
+
+    assert sorted(map(place, found)) == sorted(map(place, wanted))
+    assert sum(one["late"] for one in found) == len(late) > 0
+    assert link["class"] == ["soon"]
+    assert f"{len(wanted)} not ready" in said
+    assert all(place(one) in said for one in late[:3])
+
+
+def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(client, behind):
+    nights = client.get("/v1/forecasts").get_json()["nights"]
+    found = summary(client)["tonight"]
+    said = {name: text for name, (_, text) in answers(client).items()}
+
+    nights = [one for one in nights if one["answer"] != "idle"]
+    assert found["machines"] == len(nights) > 0
+    assert found["can_run"] == sorted(
+        one["machine"] for one in nights if one["answer"] in ("run", "swap")
+    )
+    assert {one["machine"]: one["run_until"] for one in found["refused"]} == {
+        one["machine"]: one["run_until"] if one["answer"] == "until" else None
+        for one in nights
+        if one["answer"] not in ("run", "swap")
+    }
+    before = [
+        place(one)
+        for one in listed(client)
+        if not one["standby"] and when(one["swap_by"]) <= when(found["begins_at"])
+    ]
+    assert sorted(map(place, [*found["swaps"], *found["also_due"]])) == sorted(before)
+    assert all(place(one) in said["Before leaving"] for one in found["swaps"][:4])
+    assert f"{len(found['also_due'])} more" in said["Before leaving"] or not found["also_due"]
+    if found["refused"]:
+        assert found["refused"][0]["machine"] in said["Tonight"]
+
+
+def test_a_machine_that_is_silent_is_named_with_the_time(client, behind, clock):
+    assert answers(client)["Machines"][0]["class"] == ["calm"]
+    clock.go_on(minutes=90)
+    link, said = answers(client)["Machines"]
+
+    assert link["class"] == ["soon"]
+    assert said.replace("! ", "").startswith("M1 silent for 1 h 35 min")
+    (quiet,) = (one for one in summary(client)["quiet"] if one["machine"] == "M1")
+    assert quiet["state"] == "silent"
+    assert clock() - when(quiet["since"]) == timedelta(minutes=95)
+    assert "silent for 1 h 35 min" in words(
+        read(client, "/shift").select_one(".floor tbody tr")
+    )
+
+
+def test_what_is_to_order_is_what_its_page_lists(client, behind):
+    order = client.get("/v1/reorder-list").get_json()["items"]
+    link, said = answers(client)["To order"]
+
+    assert sorted(one["cutting_item"] for one in summary(client)["order"]) == sorted(
+        one["cutting_item"] for one in order
+    )
+    assert link["class"] == (["soon"] if order else ["calm"])
+    assert all(one["cutting_item"] in said for one in order[:3])
+
+
+def test_a_gauge_is_due_before_its_check_ends_and_quiet_after_a_check(client, bench, clock):
+    assert "Check PG-1 now" in answers(client)["Gauges"][1]  # never checked
+    bench.check_gauge()
+    link, said = answers(client)["Gauges"]
+    assert (link["class"], "PG-1" in said) == (["calm"], False)
+
+    (gauge,) = (one for one in listed(client, "/v1/gauges") if one["gauge"] == "PG-1")
+    clock.go_on(hours=float(gauge["check_hours"]), minutes=-30)
+    assert "Check PG-1 by" in answers(client)["Gauges"][1]
+    clock.go_on(minutes=31)
+    assert "Check PG-1 now" in answers(client)["Gauges"][1]
+    assert summary(client)["gauges"] == [{"gauge": "PG-1", "until": None}]
+
+
+def test_a_shop_that_needs_nothing_is_quiet_from_top_to_bottom(client, bench, store):
+    bench.check_gauge()
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET state = 'done'")
+    page = read(client, "/shift")
+
+    assert {one["class"][0] for one in page.select(".answers a")} == {"calm"}
+    assert {one["class"][0] for one in page.select(".floor tbody tr")} == {"needs-nothing"}
+    assert not page.select(".floor .state.bad, .floor .state.care-state")
+
+
+@pytest.fixture
+def hundred(client, behind, store):
+    """A hundred machines; M1 alone needs somebody."""
+    with store.write() as tx:
+        for number in range(3, 101):
+            row = {"machine": f"M{number}", "calendar": "weekdays"}
+            insert_record(tx, MACHINES, row)
+    return client
+
+
+def test_of_a_hundred_machines_those_that_need_somebody_come_first(hundred):
+    page = read(hundred, "/shift")
+    rows = [words(row.th) for row in page.select(".floor tbody tr")]
+
+    assert len(rows) == 100
+    assert rows[0] == "M1"
+    shown = page.select("#timeline > .floor tbody tr")
+    assert len(shown) == 20
+    assert "80 more machines" in words(page.select_one("#more-machines summary"))
+
+
+def test_a_machine_is_found_by_part_of_its_name_without_a_script(hundred):
+    form = read(hundred, "/shift").select_one("form.search")
+    assert form.get("method", "get") == "get"
+    assert form.select_one("input[name=machine]")["type"] == "search"
+
+    page = read(hundred, f"{form['action']}?hours=48&machine=m9")
+    rows = [words(row.th) for row in page.select(".floor tbody tr")]
+    assert rows == sorted(["M9", *(f"M9{digit}" for digit in range(10))])
+    assert page.select_one("input[name=machine]")["value"] == "m9"
+    assert words(page.select_one(".zooms [aria-current]")) == "48 h"
+    assert all("machine=m9" in one["href"] for one in page.select(".zooms a"))
+    assert "No machine fits" in words(
+        read(hundred, "/shift?machine=zz").select_one("#timeline")
+    )
+
+    needy = read(hundred, "/shift?need=any").select(".floor tbody tr")
+    assert [words(row.th) for row in needy] == ["M1"]
+
+
+def test_the_answers_stay_the_same_whatever_part_of_the_shop_is_shown(hundred):
+    whole = [said for _, said in answers(hundred).values()]
+
+    for address in ("/shift?hours=72", "/shift?machine=M9", "/shift?need=any"):
+        assert [said for _, said in answers(hundred, address).values()] == whole
