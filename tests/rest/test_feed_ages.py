@@ -9,6 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from crib.acts.book_feed import FeedNews, book_feed
+from crib.sentence import Instant, Sentence, sentence
 from crib.store.engine import Store
 from crib.store.feed_beat import Beat, BeatFile
 
@@ -128,3 +129,26 @@ def test_a_beat_on_a_full_disk_needs_no_room(store: Store, clock: Any, beat: Any
     assert found.ended
     file.write_bytes(b"half of it {")
     assert BeatFile(store.path).read() is None
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [
+        sentence(
+            "Nothing can be written since {since}.", since=Instant("2026-01-05T07:00:00Z")
+        ),
+        sentence("{why}", why="x" * 3000),
+        "a plain text",
+    ],
+    ids=["template and values", "too long", "plain"],
+)
+def test_what_fails_is_read_as_it_was_written(store: Store, beat: Any, problem: str) -> None:
+    assert store.path is not None
+    beat(problem=problem)
+
+    found = BeatFile(store.path).read()
+
+    assert found is not None
+    assert found.problem == problem[:1000]
+    fits = isinstance(problem, Sentence) and len(problem) < 1000
+    assert isinstance(found.problem, Sentence) == fits

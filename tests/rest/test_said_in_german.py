@@ -10,6 +10,9 @@ import pytest
 
 from api.language import say
 from api.problems import rows_by_kind
+from crib.acts.book_feed import BreakageNews, FeedNews, book_feed
+from crib.acts.unclear_breakages import unclear_breakages
+from crib.feed.broker_state import no_connection
 from crib.floor.cautions import build_cautions, mount_cautions, removal_cautions
 from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
 from crib.planning.night import MachineNight
@@ -30,6 +33,7 @@ from crib.planning.swaps import WHYS, Figures, sentence_of_first, sentence_of_su
 from crib.records.catalogue import BY_NAME
 from crib.records.rules import problems_of
 from crib.sentence import together
+from crib.store.feeds import list_feeds
 from crib.store.presets import latest_preset
 from crib.store.resolve import resolve
 from crib.store.verdict_rows import waiting_for_verdict
@@ -131,6 +135,21 @@ def test_why_counts_are_kept_aside_is_german(client, store, german):
         said = german(one.sentence)
         assert said != one.sentence
         assert left(said) == [], (one.sentence, said)
+
+
+def test_what_is_kept_of_a_feed_is_german(client, store, clock, german):
+    broken = [BreakageNews(clock(), "path1", 77, "no edge", None)]
+    no_answer = no_connection("left:1883", None)
+    news = FeedNews("M1", "mqtt", clock(), breakages=broken)
+    with store.write() as tx:
+        book_feed(tx, clock(), replace(news, state="waiting", problem=no_answer.problem))
+        (feed,) = list_feeds(tx)
+        (asked,) = unclear_breakages(tx)
+
+    assert "left:1883" in german(feed.problem)
+    assert "'no edge'" in german(asked.sentence)
+    for sentence in (feed.problem, asked.sentence):
+        assert left(german(sentence).replace("left:1883", "")) == [], german(sentence)
 
 
 def test_why_a_measured_tool_is_not_accepted_is_german(bench, store, german):
