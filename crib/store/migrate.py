@@ -11,11 +11,11 @@ from sqlalchemy import inspect, text
 
 from crib.errors import Refusal
 from crib.store.digest_checks import digest_findings
-from crib.store.engine import Store, path_of, raw
+from crib.store.engine import Store, Tx, path_of, raw
 from crib.store.identity import admit, in_words, make_empty, make_private, prove_sound
 
 if TYPE_CHECKING:
-    from alembic.script import ScriptDirectory
+    from alembic.config import Config
 
 #: Number of the newest migration (a test compares it with the files).
 HEAD = "0024"
@@ -119,33 +119,28 @@ def migrate(store: Store, to: str = HEAD) -> None:
             was changed.
     """
     # costs a third of a second and is needed once in the life of a version
-    from alembic.config import Config
-    from alembic.runtime.environment import EnvironmentContext
-    from alembic.runtime.migration import MigrationContext, RevisionStep
-
-    script = _script()
+    from alembic import command
 
     present = schema_version(store)
-
-    def steps(revision: str, _context: MigrationContext) -> list[RevisionStep]:
-        if to != "base" and (present is None or present <= to):
-            return script._upgrade_revs(to, revision)
-        return script._downgrade_revs(to, revision)
-
+    up = to != "base" and (present is None or present <= to)
     with _ONE_AT_A_TIME, store.reshape() as connection:
         for wrong in digest_findings(raw(connection)):
             raise Refusal(
                 f"The database is damaged and was not migrated: {wrong} Restore a backup "
                 "(crib restore FILE)."
             )
-        environment = EnvironmentContext(Config(), script, fn=steps)
-        environment.configure(connection=connection, transactional_ddl=True)
-        environment.run_migrations()
+        (command.upgrade if up else command.downgrade)(_config(connection), to)
         if connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
             raise Refusal("The migration would leave rows that point at nothing; undone.")
 
 
-def _script() -> ScriptDirectory:
-    from alembic.script import ScriptDirectory
+def _config(connection: Tx) -> Config:
+    """What Alembic's commands need: where the migrations lie, and the open transaction."""
+    from alembic.config import Config
 
-    return ScriptDirectory(str(_FOLDER), version_locations=[str(_FOLDER)])
+    config = Config(attributes={"connection": connection})
+    run_by = Path(__file__).parent / "migrating"
+    config.set_main_option("script_location", str(run_by).replace("%", "%%"))
+    config.set_main_option("version_locations", str(_FOLDER).replace("%", "%%"))
+    config.set_main_option("path_separator", "newline")
+    return config

@@ -13,7 +13,9 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, Table, case, select
+from sqlalchemy import ColumnElement, Select, Table, TableClause, case, select
+from sqlalchemy import column as bare_column
+from sqlalchemy import table as bare_table
 
 from crib.clock import us_from_instant
 from crib.errors import Invalid
@@ -46,6 +48,8 @@ class Shape:
     Attributes:
         record: The catalogue's description.
         table: Its table.
+        bare: The same with every value as the driver holds it, as ``encode`` makes them: what
+            is damaged in one column of a row can be read, compared and put right.
         stored: Catalogue columns that the table itself holds, in order, with the stored name.
         many: The column of several references, if any.
         known: Every name that values may have.
@@ -57,6 +61,7 @@ class Shape:
 
     record: Record
     table: Table
+    bare: TableClause
     stored: tuple[tuple[Column, str], ...]
     many: Column | None
     known: frozenset[str]
@@ -74,6 +79,11 @@ class Shape:
     def key_names(self) -> tuple[str, ...]:
         """Stored names of the key."""
         return tuple(self.record.column(name).stored for name in self.record.key)
+
+
+def as_stored(of: Table) -> TableClause:
+    """A table whose values are the driver's own, nothing converted."""
+    return bare_table(of.name, *(bare_column(one.name) for one in of.c))
 
 
 def shape_of(record: Record) -> Shape:
@@ -113,6 +123,7 @@ def _shape(name: str) -> Shape:
     return Shape(
         record=record,
         table=table,
+        bare=as_stored(table),
         stored=tuple(stored),
         many=many,
         known=frozenset(column.name for column in record.columns)

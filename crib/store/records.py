@@ -10,10 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from sqlalchemy import delete, insert, literal, select, update
 from sqlalchemy.exc import IntegrityError
 
 from crib.errors import ChangedMeanwhile, Conflict, NoneLeft, NotKnown
-from crib.records.catalogue import RUNS
+from crib.records.catalogue import LOTS, MACHINES, PARTS, RUNS
 from crib.records.columns import Record
 from crib.sentence import sentence, word
 from crib.store.bulk import Upserted, bulk_upsert
@@ -29,6 +30,7 @@ from crib.store.record_reads import (
 from crib.store.record_rows import (
     OWNED,
     Shape,
+    as_stored,
     check_names,
     encode,
     find_reference,
@@ -39,6 +41,7 @@ from crib.store.record_rows import (
     shape_of,
 )
 from crib.store.retire import retire_record
+from crib.store.tables import metadata, tool_spec_items
 
 __all__ = [
     "Upserted",
@@ -79,14 +82,9 @@ def insert_record(tx: Tx, record: Record, values: Mapping[str, Any]) -> int:
         row["code"] = next_code(tx, record.code_kind)
     if record.name == "lots":
         row["on_hand"] = row["quantity"]
+    bare = shape.bare
     try:
-        number = int(
-            tx.exec_driver_sql(
-                f"INSERT INTO {record.name} ({', '.join(row)})"  # noqa: S608 - our own names
-                f" VALUES ({', '.join('?' * len(row))}) RETURNING id",
-                tuple(row.values()),
-            ).scalar_one()
-        )
+        number = int(tx.execute(insert(bare).values(row).returning(bare.c.id)).scalar_one())
     except IntegrityError as problem:
         raise _explained(tx, record, row, values, problem) from problem
     if shape.many:
@@ -126,26 +124,18 @@ def update_record(
     shape = shape_of(record)
     check_names(shape, values)
     version = _check_version(tx, record, record_id, expected_version)
-    old = tuple(
-        tx.exec_driver_sql(
-            f"SELECT {', '.join(shape.names)} FROM {record.name}"  # noqa: S608 - our own names
-            " WHERE id = ?",
-            (record_id,),
-        ).one()
-    )
+    bare = shape.bare
+    columns = [bare.c[name] for name in shape.names]
+    old = tuple(tx.execute(select(*columns).where(bare.c.id == record_id)).one())
     new = encode(shape, values, lookup_one_by_one(tx), old)
     changed = new != old
+    row = dict(zip(shape.names, new, strict=True))
     if record.name == "lots" and changed:
-        _shift_on_hand(tx, record_id, dict(zip(shape.names, new, strict=True)))
+        _shift_on_hand(tx, record_id, row)
     if changed:
         try:
-            tx.exec_driver_sql(
-                f"UPDATE {record.name} SET"  # noqa: S608 - our own names
-                f" {', '.join(f'{name} = ?' for name in shape.names)} WHERE id = ?",
-                (*new, record_id),
-            )
+            tx.execute(update(bare).where(bare.c.id == record_id).values(row))
         except IntegrityError as problem:
-            row = dict(zip(shape.names, new, strict=True))
             raise _explained(tx, record, row, values, problem) from problem
     if shape.many and shape.many.name in values:
         changed |= _write_many(tx, shape, record_id, values[shape.many.name] or ())
@@ -179,11 +169,9 @@ def replace_owned(
 
 
 def _check_version(tx: Tx, record: Record, record_id: int, expected: int | None) -> int:
-    version = "1" if record.owner else "version"
-    found = tx.exec_driver_sql(
-        f"SELECT {version} FROM {record.name} WHERE id = ?",  # noqa: S608 - our own names
-        (record_id,),
-    ).scalar()
+    bare = shape_of(record).bare
+    version = literal(1) if record.owner else bare.c.version
+    found = tx.execute(select(version).where(bare.c.id == record_id)).scalar()
     if found is None:
         raise NotKnown(
             sentence(
@@ -204,37 +192,33 @@ def _check_version(tx: Tx, record: Record, record_id: int, expected: int | None)
 
 
 def _bump(tx: Tx, table: str, record_id: int) -> int:
-    return int(
-        tx.exec_driver_sql(
-            f"UPDATE {table} SET version = version + 1"  # noqa: S608 - our own names
-            " WHERE id = ? RETURNING version",
-            (record_id,),
-        ).scalar_one()
-    )
+    bare = as_stored(metadata.tables[table])
+    one_more = update(bare).where(bare.c.id == record_id).values(version=bare.c.version + 1)
+    return int(tx.execute(one_more.returning(bare.c.version)).scalar_one())
 
 
 def _shift_on_hand(tx: Tx, lot_id: int, new: Mapping[str, Any]) -> None:
-    quantity, on_hand = tx.exec_driver_sql(
-        "SELECT quantity, on_hand FROM lots WHERE id = ?", (lot_id,)
-    ).one()
-    left = on_hand + new["quantity"] - quantity
+    lots = shape_of(LOTS).bare
+    had = tx.execute(select(lots.c.quantity, lots.c.on_hand).where(lots.c.id == lot_id)).one()
+    taken = had.quantity - had.on_hand
+    left = new["quantity"] - taken
     if left < 0:
         raise NoneLeft(
             sentence(
                 "{quantity} were taken from lot '{lot}' already: its quantity cannot be "
                 "{quantity2}.",
-                quantity=quantity - on_hand,
+                quantity=taken,
                 lot=new["lot"],
                 quantity2=new["quantity"],
             ),
             errors=[
                 {
                     "field": "quantity",
-                    "detail": sentence("is below {quantity}", quantity=quantity - on_hand),
+                    "detail": sentence("is below {quantity}", quantity=taken),
                 }
             ],
         )
-    tx.exec_driver_sql("UPDATE lots SET on_hand = ? WHERE id = ?", (left, lot_id))
+    tx.execute(update(lots).where(lots.c.id == lot_id).values(on_hand=left))
 
 
 def _explained(
@@ -259,12 +243,18 @@ def _explained(
 
 def _run_planned_already(tx: Tx, row: Mapping[str, Any]) -> Conflict:
     """A repeat order is a run of its own once it has a start; else it is the same row again."""
-    number, quantity, machine, part = tx.exec_driver_sql(
-        "SELECT r.id, r.quantity, m.machine, p.part FROM runs AS r"
-        " JOIN machines AS m ON m.id = r.machine_id JOIN parts AS p ON p.id = r.part_id"
-        " WHERE r.machine_id = ? AND r.part_id = ? AND r.start_at IS ?",
-        (row["machine_id"], row["part_id"], row["start_at"]),
+    runs, machines, parts = (shape_of(one).bare for one in (RUNS, MACHINES, PARTS))
+    same = tx.execute(
+        select(runs.c.id, runs.c.quantity, machines.c.machine, parts.c.part)
+        .join(machines, machines.c.id == runs.c.machine_id)
+        .join(parts, parts.c.id == runs.c.part_id)
+        .where(
+            runs.c.machine_id == row["machine_id"],
+            runs.c.part_id == row["part_id"],
+            runs.c.start_at.is_not_distinct_from(row["start_at"]),
+        )
     ).one()
+    number, quantity, machine, part = same.id, same.quantity, same.machine, same.part
     text = (
         sentence(
             "{machine} has run {number} of {part} ({quantity} parts) without start_at "
@@ -308,12 +298,14 @@ def _write_many(tx: Tx, shape: Shape, number: int, texts: Iterable[str]) -> bool
     new = tuple(find_reference(column, text, lookup) for text in texts)
     if new == many_ids(tx, [number]).get(number, ()):
         return False
-    tx.exec_driver_sql("DELETE FROM tool_spec_items WHERE tool_spec_id = ?", (number,))
+    tx.execute(delete(tool_spec_items).where(tool_spec_items.c.tool_spec_id == number))
     if new:
-        tx.exec_driver_sql(
-            "INSERT INTO tool_spec_items (tool_spec_id, position, cutting_item_id)"
-            " VALUES (?, ?, ?)",
-            [(number, place, item) for place, item in enumerate(new)],
+        tx.execute(
+            insert(tool_spec_items),
+            [
+                {"tool_spec_id": number, "position": place, "cutting_item_id": item}
+                for place, item in enumerate(new)
+            ],
         )
     return True
 
@@ -332,27 +324,16 @@ def _replace_rows(
     for row in rows:
         check_names(shape, row)
         new.append(encode(shape, {**row, owner_key: sentence("the owner")}, with_owner))
-    names = ", ".join(shape.names)
-    old = {
-        tuple(row)
-        for row in tx.exec_driver_sql(
-            f"SELECT {names} FROM {owned.name} WHERE {owner_key}_id = ?",  # noqa: S608
-            (owner_id,),
-        )
-    }
+    bare = shape.bare
+    of_owner = bare.c[f"{owner_key}_id"] == owner_id
+    columns = [bare.c[name] for name in shape.names]
+    old = {tuple(row) for row in tx.execute(select(*columns).where(of_owner))}
     if len(new) == len(old) and set(new) == old:
         return False
-    tx.exec_driver_sql(
-        f"DELETE FROM {owned.name} WHERE {owner_key}_id = ?",  # noqa: S608 - our own names
-        (owner_id,),
-    )
+    tx.execute(delete(bare).where(of_owner))
     if new:
         try:
-            tx.exec_driver_sql(
-                f"INSERT INTO {owned.name} ({names})"  # noqa: S608 - our own names
-                f" VALUES ({', '.join('?' * len(shape.names))})",
-                new,
-            )
+            tx.execute(insert(bare), [dict(zip(shape.names, row, strict=True)) for row in new])
         except IntegrityError as problem:
             key = ", ".join(name for name in owned.key if name != owner_key)
             raise Conflict(

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from sqlalchemy import ColumnElement, TableClause, select, update
+
 from crib.clock import us_from_instant
 from crib.errors import ChangedMeanwhile, InUse, NotKnown
-from crib.records.catalogue import CATALOGUE
+from crib.records.catalogue import CATALOGUE, RUNS
 from crib.records.columns import Record
 from crib.sentence import sentence, together, word
 from crib.store.engine import Tx
+from crib.store.record_rows import shape_of
 
 # record -> what still uses it: a count by its id, and how a sentence says it
 _OPEN: dict[str, tuple[tuple[str, str], ...]] = {
@@ -73,9 +76,9 @@ def retire_record(
         ChangedMeanwhile: It has another version by now.
         InUse: Something open still uses it: names how many of what.
     """
-    row = tx.exec_driver_sql(
-        f"SELECT version, retired_at FROM {record.name} WHERE id = ?",  # noqa: S608 - our names
-        (record_id,),
+    bare = shape_of(record).bare
+    row = tx.execute(
+        select(bare.c.version, bare.c.retired_at).where(bare.c.id == record_id)
     ).first()
     if row is None:
         raise NotKnown(
@@ -85,15 +88,15 @@ def retire_record(
                 record_id=record_id,
             )
         )
-    if expected_version is not None and row[0] != expected_version:
+    if expected_version is not None and row.version != expected_version:
         raise ChangedMeanwhile(
             sentence(
                 "Somebody else changed this {noun} since you read it: read it again.",
                 noun=word(record.noun),
             ),
-            facts={"expected_version": expected_version, "version": row[0]},
+            facts={"expected_version": expected_version, "version": row.version},
         )
-    if row[1] is not None:
+    if row.retired_at is not None:
         return
     uses = [
         said
@@ -109,19 +112,19 @@ def retire_record(
             ),
             facts={"in_use_by": uses},
         )
-    at_us = us_from_instant(at)
-    tx.exec_driver_sql(
-        f"UPDATE {record.name} SET retired_at = ?, version = version + 1"  # noqa: S608
-        " WHERE id = ?",
-        (at_us, record_id),
-    )
+    _retire(tx, bare, bare.c.id == record_id, at)
     if record.name in ("machines", "parts"):
-        link = "machine_id" if record.name == "machines" else "part_id"
-        tx.exec_driver_sql(
-            "UPDATE runs SET retired_at = ?, version = version + 1"  # noqa: S608 - our names
-            f" WHERE {link} = ? AND retired_at IS NULL",
-            (at_us, record_id),
-        )
+        runs = shape_of(RUNS).bare
+        link = runs.c.machine_id if record.name == "machines" else runs.c.part_id
+        _retire(tx, runs, (link == record_id) & runs.c.retired_at.is_(None), at)
+
+
+def _retire(tx: Tx, bare: TableClause, which: ColumnElement[bool], at: datetime) -> None:
+    tx.execute(
+        update(bare)
+        .where(which)
+        .values(retired_at=us_from_instant(at), version=bare.c.version + 1)
+    )
 
 
 def _named_by(tx: Tx, record: Record, record_id: int) -> list[str]:
