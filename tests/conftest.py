@@ -132,8 +132,9 @@ def store(
     """A fresh, migrated database in a file of its own; with ``shop``, what belongs to that."""
     path = tmp_path / "crib.db"
     template = _shop_template[0] if "shop" in request.fixturenames else _template
-    if "busy" in request.fixturenames:
-        template = request.getfixturevalue("busy_template").path
+    for name in ("busy_template", "lived_template"):
+        if name in request.fixturenames:
+            template = request.getfixturevalue(name).path
     shutil.copy(template, path)
     opened = Store(f"sqlite:///{path}")
     yield opened

@@ -18,8 +18,8 @@ from crib.store.engine import Store
 from tests.rest.short_ways import SetClock, bench_of, client_of
 
 
-class Busy(NamedTuple):
-    """A busy shop that was made: its database, to be copied, and when that ends."""
+class Made(NamedTuple):
+    """A shop that was made: its database, to be copied, and when that ends."""
 
     path: Path
     at: datetime
@@ -28,17 +28,26 @@ class Busy(NamedTuple):
 @pytest.fixture(scope="session")
 def busy_template(
     _shop_template: tuple[Path, SimpleNamespace], tmp_path_factory: pytest.TempPathFactory
-) -> Busy:
+) -> Made:
     """The busy shop's database, made once; ``store`` copies it for a test with ``busy``."""
-    path = tmp_path_factory.mktemp("busy-template") / "crib.db"
-    template, shop = _shop_template
+    return make_shop(_shop_template, tmp_path_factory.mktemp("busy-template"), _make_busy)
+
+
+def make_shop(
+    small: tuple[Path, SimpleNamespace],
+    folder: Path,
+    happens: Callable[[FlaskClient, SetClock], None],
+) -> Made:
+    """Let something happen in a copy of the small shop, to be copied in turn."""
+    path = folder / "crib.db"
+    template, shop = small
     shutil.copy(template, path)
     store, clock = Store(f"sqlite:///{path}"), SetClock(shop.start + timedelta(hours=2))
-    _make_busy(client_of(store, clock), clock)
+    happens(client_of(store, clock), clock)
     with store.engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     store.close()
-    return Busy(path, clock.at)
+    return Made(path, clock.at)
 
 
 def _make_busy(client: FlaskClient, clock: SetClock) -> None:

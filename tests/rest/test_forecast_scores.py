@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+
+from tests.rest.one_row import Made, make_shop
+from tests.rest.short_ways import bench_of
 
 
 def look(client: FlaskClient, path: str = "/v1/forecasts") -> Any:
@@ -19,10 +23,23 @@ def look(client: FlaskClient, path: str = "/v1/forecasts") -> Any:
     return body
 
 
+@pytest.fixture(scope="session")
+def lived_template(
+    _shop_template: tuple[Path, SimpleNamespace], tmp_path_factory: pytest.TempPathFactory
+) -> Made:
+    """The database of ``lived``, made once; ``store`` copies it."""
+    return make_shop(_shop_template, tmp_path_factory.mktemp("lived-template"), _two_edges)
+
+
 @pytest.fixture
-def lived(client: FlaskClient, bench: SimpleNamespace, clock: Any) -> FlaskClient:
+def lived(lived_template: Made, client: FlaskClient, clock: Any) -> FlaskClient:
     """Two edges, each looked at in its first minutes; the second is in the machine still."""
-    count = 0
+    clock.at = lived_template.at
+    return client
+
+
+def _two_edges(client: FlaskClient, clock: Any) -> None:
+    bench, count = bench_of(client), 0
 
     def tell(parts: int) -> None:
         nonlocal count
@@ -41,7 +58,6 @@ def lived(client: FlaskClient, bench: SimpleNamespace, clock: Any) -> FlaskClien
     bench.post("/v1/mounts", station="M1/T01", assembly=second)
     tell(20)
     look(client, "/v1/swap-list")
-    return client
 
 
 def test_looking_keeps_what_was_shown(lived: FlaskClient, rows: Callable[[str], int]) -> None:
