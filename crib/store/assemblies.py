@@ -20,6 +20,7 @@ from sqlalchemy import (
 
 from crib.clock import instant_from_us
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import (
     assemblies,
     assembly_state,
@@ -103,19 +104,19 @@ _LAST_OF_HOLDER = (
 
 def assembly_row(tx: Tx, assembly_id: int) -> AssemblyRow:
     """An assembly of an id as it is now."""
-    return AssemblyRow(*tx.execute(_BY_ID, {"id": assembly_id}).one())
+    return named(AssemblyRow, tx.execute(_BY_ID, {"id": assembly_id}).one())
 
 
 def assembly_in_station(tx: Tx, station_id: int) -> AssemblyRow | None:
     """What sits in a station now."""
     row = tx.execute(_IN_STATION, {"in_station_id": station_id}).one_or_none()
-    return None if row is None else AssemblyRow(*row)
+    return None if row is None else named(AssemblyRow, row)
 
 
 def assembly_of_holder(tx: Tx, holder_id: int) -> AssemblyRow | None:
     """The assembly that a holder is part of now."""
     row = tx.execute(_OF_HOLDER, {"holder_id": holder_id}).one_or_none()
-    return None if row is None else AssemblyRow(*row)
+    return None if row is None else named(AssemblyRow, row)
 
 
 def holder_free_since(tx: Tx, holder_id: int) -> datetime | None:
@@ -228,13 +229,13 @@ _LABEL_PRESET = (
 
 def current_label(tx: Tx, assembly_id: int) -> LabelRow:
     """The label that holds for an assembly now."""
-    return LabelRow(*tx.execute(_CURRENT_LABEL, {"of_assembly_id": assembly_id}).one())
+    return named(LabelRow, tx.execute(_CURRENT_LABEL, {"of_assembly_id": assembly_id}).one())
 
 
 def labels_of(tx: Tx, assembly_id: int) -> tuple[LabelRow, ...]:
     """Every label of an assembly, the current one last."""
     rows = tx.execute(_ALL_LABELS, {"of_assembly_id": assembly_id}).all()
-    return tuple(LabelRow(*row) for row in rows)
+    return tuple(named(LabelRow, row) for row in rows)
 
 
 def supersede_label(tx: Tx, label: LabelRow, at: datetime, new_code: str) -> None:

@@ -13,6 +13,7 @@ from crib.cutting.operations import CutOperation
 from crib.life.taylor import TaylorConstants
 from crib.sentence import sentence, together
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import metadata
 
 _T = metadata.tables
@@ -117,7 +118,7 @@ def material_group(tx: Tx, part_id: int) -> str:
 
 def item_of_lot(tx: Tx, lot_id: int) -> ItemRow:
     """The cutting item of a lot."""
-    return ItemRow(*tx.execute(_ITEM, {"of_lot_id": lot_id}).one())
+    return named(ItemRow, tx.execute(_ITEM, {"of_lot_id": lot_id}).one())
 
 
 def constants_for(tx: Tx, item: ItemRow, group: str) -> tuple[TaylorConstants | None, str]:

@@ -10,7 +10,7 @@ from sqlalchemy import bindparam, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
-from crib.store.named_rows import rows_by_name
+from crib.store.named_rows import named, rows_by_name
 from crib.store.tables import facts, label_prints, metadata
 
 _people = metadata.tables["people"]
@@ -74,7 +74,7 @@ class PrintRow:
 def prints_of_label(tx: Tx, code: str, preset_id: int | None) -> tuple[PrintRow, ...]:
     """Standing prints of a code as it shows a preset, the first first."""
     asked = {"of_code": code, "of_preset_id": preset_id}
-    return tuple(PrintRow(*row) for row in tx.execute(_OF_LABEL, asked).all())
+    return tuple(named(PrintRow, row) for row in tx.execute(_OF_LABEL, asked).all())
 
 
 def label_printed_last(tx: Tx, assembly_id: int) -> LabelPrinted | None:

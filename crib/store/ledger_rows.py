@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import bindparam, insert, select, update
 
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import metadata, stock_moves
 
 _lots = metadata.tables["lots"]
@@ -51,10 +52,10 @@ def book_move(
 
 def move_row(tx: Tx, fact_id: int) -> MoveRow:
     """The line of the ledger that a fact wrote."""
-    return MoveRow(*tx.execute(_MOVED, {"fact_id": fact_id}).one())
+    return named(MoveRow, tx.execute(_MOVED, {"fact_id": fact_id}).one())
 
 
 def moved_by(tx: Tx, fact_id: int) -> int:
     """What a fact added to the box of a lot, below 0 for what it took; 0 where nothing."""
     row = tx.execute(_MOVED, {"fact_id": fact_id}).one_or_none()
-    return 0 if row is None else MoveRow(*row).change
+    return 0 if row is None else named(MoveRow, row).change

@@ -10,6 +10,7 @@ from sqlalchemy import Select, bindparam, delete, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import corrections, facts, mounts, removals, station_state
 from crib.store.types import Instant
 
@@ -117,11 +118,11 @@ def mount_covering(tx: Tx, station_id: int, at: datetime) -> MountRow | None:
 def stays_of_assembly(tx: Tx, assembly_id: int) -> tuple[MountRow, ...]:
     """Every stay of an assembly, in order."""
     rows = tx.execute(_OF_ASSEMBLY, {"of_assembly_id": assembly_id}).all()
-    return tuple(MountRow(*row) for row in rows)
+    return tuple(named(MountRow, row) for row in rows)
 
 
 def _one(row: Any) -> MountRow | None:
-    return None if row is None else MountRow(*row)
+    return None if row is None else named(MountRow, row)
 
 
 _INSERT = insert(mounts)
@@ -223,7 +224,7 @@ _CORRECTIONS: Select[Any] = (
 def corrections_of(tx: Tx, mount_id: int) -> tuple[CorrectionRow, ...]:
     """Every standing correction of a stay, in order."""
     rows = tx.execute(_CORRECTIONS, {"of_mount_id": mount_id}).all()
-    return tuple(CorrectionRow(*row) for row in rows)
+    return tuple(named(CorrectionRow, row) for row in rows)
 
 
 _CORRECTION = select(corrections.c.mount_id).where(corrections.c.fact_id == bindparam("id"))

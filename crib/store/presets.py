@@ -11,6 +11,7 @@ from sqlalchemy import Select, bindparam, exists, func, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import (
     facts,
     gauge_checks,
@@ -109,7 +110,7 @@ _INSERT_READING = insert(preset_readings)
 def latest_preset(tx: Tx, assembly_id: int) -> PresetRow | None:
     """The last preset of an assembly, accepted or not."""
     row = tx.execute(_LATEST, {"of_assembly_id": assembly_id}).one_or_none()
-    return None if row is None else PresetRow(*row)
+    return None if row is None else named(PresetRow, row)
 
 
 def preset_spreads(
@@ -257,7 +258,7 @@ class CheckRow:
 
 def gauge_row(tx: Tx, gauge_id: int) -> GaugeRow:
     """The gauge of an id."""
-    return GaugeRow(*tx.execute(_GAUGE, {"id": gauge_id}).one())
+    return named(GaugeRow, tx.execute(_GAUGE, {"id": gauge_id}).one())
 
 
 _ANY_GAUGE = select(exists(select(1).where(_gauges.c.retired_at.is_(None))))
@@ -271,7 +272,7 @@ def has_gauges(tx: Tx) -> bool:
 def last_check(tx: Tx, gauge_id: int, up_to: datetime) -> CheckRow | None:
     """The last check of a gauge up to an instant."""
     row = tx.execute(_LAST_CHECK, {"of_gauge_id": gauge_id, "up_to": up_to}).one_or_none()
-    return None if row is None else CheckRow(*row)
+    return None if row is None else named(CheckRow, row)
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +288,7 @@ class CheckResultRow:
 def checks_of(tx: Tx, gauge_id: int, up_to: datetime) -> tuple[CheckResultRow, ...]:
     """Every standing check of a gauge up to an instant, in order."""
     rows = tx.execute(_CHECKS, {"of_gauge_id": gauge_id, "up_to": up_to}).all()
-    return tuple(CheckResultRow(*row) for row in rows)
+    return tuple(named(CheckResultRow, row) for row in rows)
 
 
 def good_checks(tx: Tx, gauge_id: int, up_to: datetime) -> tuple[datetime, ...]:

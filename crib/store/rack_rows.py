@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import insert, text
 
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import rack_places
 
 _INSERT = insert(rack_places)
@@ -109,12 +110,12 @@ class WaitingRow(NamedTuple):
 def place_of(tx: Tx, assembly_id: int) -> PlaceRow | None:
     """Where a tool stands in a rack; None where nobody said, or it was mounted since."""
     row: Any = tx.execute(_PLACE_OF, {"assembly_id": assembly_id}).one_or_none()
-    return None if row is None else PlaceRow(*row)
+    return None if row is None else named(PlaceRow, row)
 
 
 def waiting_rows(tx: Tx) -> tuple[WaitingRow, ...]:
     """Every built and measured tool that sits in no machine, the first measured first."""
-    return tuple(WaitingRow(*row) for row in tx.execute(_WAITING).all())
+    return tuple(named(WaitingRow, row) for row in tx.execute(_WAITING).all())
 
 
 def insert_place(

@@ -8,6 +8,7 @@ from sqlalchemy import text
 
 from crib.metrology.offset import measures_of_axes
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 
 _USES = (
     "o.tool_spec_id = :spec AND o.tool_number = s.tool_number"
@@ -50,7 +51,9 @@ class SpecStation(NamedTuple):
 
 def stations_for_spec(tx: Tx, tool_spec_id: int) -> tuple[SpecStation, ...]:
     """Every station in service, and whether jobs or programs use a spec in it."""
-    return tuple(SpecStation(*row) for row in tx.execute(_STATIONS, {"spec": tool_spec_id}))
+    return tuple(
+        named(SpecStation, row) for row in tx.execute(_STATIONS, {"spec": tool_spec_id})
+    )
 
 
 def offset_units(tx: Tx, tool_spec_id: int | None) -> set[str]:

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Select, bindparam, func, select
 
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import metadata
 
 _T = metadata.tables
@@ -91,13 +92,13 @@ _OF_MACHINE = _STATION.where(
 
 def station_row(tx: Tx, station_id: int) -> StationRow:
     """The station of an id."""
-    return StationRow(*tx.execute(_BY_ID, {"id": station_id}).one())
+    return named(StationRow, tx.execute(_BY_ID, {"id": station_id}).one())
 
 
 def stations_of(tx: Tx, machine_id: int) -> tuple[StationRow, ...]:
     """Every station of a machine that is not retired, by path and tool number."""
     rows = tx.execute(_OF_MACHINE, {"of_machine_id": machine_id}).all()
-    return tuple(StationRow(*row) for row in rows)
+    return tuple(named(StationRow, row) for row in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +135,7 @@ _RUNS: Select[Any] = (
 def runs_of(tx: Tx, machine_id: int) -> tuple[RunRow, ...]:
     """Every run of a machine, by start; those without a start first."""
     rows = tx.execute(_RUNS, {"of_machine_id": machine_id}).all()
-    return tuple(RunRow(*row) for row in rows)
+    return tuple(named(RunRow, row) for row in rows)
 
 
 _EXPECTED: Select[Any] = (
@@ -164,7 +165,7 @@ def expected_specs(
     rows = tx.execute(
         _EXPECTED, {"of_part_id": part_id, "number": tool_number, "of_path": path}
     ).all()
-    return tuple(dict.fromkeys(ExpectedRow(*row) for row in rows))
+    return tuple(dict.fromkeys(named(ExpectedRow, row) for row in rows))
 
 
 _EXPECTING: Select[Any] = (

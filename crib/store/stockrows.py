@@ -10,6 +10,7 @@ from sqlalchemy import Select, bindparam, func, select
 from crib.errors import NotKnown
 from crib.sentence import sentence
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.tables import metadata, tool_spec_items
 
 _T = metadata.tables
@@ -155,7 +156,7 @@ _LOT = (
 
 def spec_row(tx: Tx, spec_id: int) -> SpecRow:
     """The tool spec of an id."""
-    return SpecRow(*tx.execute(_SPEC, {"id": spec_id}).one())
+    return named(SpecRow, tx.execute(_SPEC, {"id": spec_id}).one())
 
 
 _SPEC_ID = select(_specs.c.id).where(_specs.c.tool_spec == bindparam("name"))
@@ -187,9 +188,9 @@ def spec_items(tx: Tx, spec_id: int) -> tuple[str, ...]:
 
 def holder_row(tx: Tx, holder_id: int) -> HolderRow:
     """The holder of an id."""
-    return HolderRow(*tx.execute(_HOLDER, {"id": holder_id}).one())
+    return named(HolderRow, tx.execute(_HOLDER, {"id": holder_id}).one())
 
 
 def lot_row(tx: Tx, lot_id: int) -> LotRow:
     """The lot of an id."""
-    return LotRow(*tx.execute(_LOT, {"id": lot_id}).one())
+    return named(LotRow, tx.execute(_LOT, {"id": lot_id}).one())

@@ -11,6 +11,7 @@ from crib.errors import Invalid
 from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.fact_lists import fact_rows
+from crib.store.named_rows import named
 from crib.views.query_shapes import (
     AssemblyListed,
     BreakageListed,
@@ -156,10 +157,10 @@ def list_facts(
         after_id=after_id,
         limit=limit + 1,
     )
-    numbers = sorted([*(int(row[0]) for row in found), *unreadable])
+    numbers = sorted([*(int(row.id) for row in found), *unreadable])
     last = numbers[limit - 1] if len(numbers) > limit else None
     return Page(
-        tuple(kind.row(*row) for row in found if last is None or row[0] <= last),
+        tuple(named(kind.row, row) for row in found if last is None or row.id <= last),
         last,
         tuple(one for one in unreadable if last is None or one <= last),
     )
