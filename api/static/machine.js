@@ -33,6 +33,7 @@ export function stepper(axis) {
   };
   for (const button of axis.querySelectorAll("[data-step]")) {
     button.hidden = false;
+    button.textContent = written(increment * BigInt(button.dataset.step), places).replace("-", "−");
     button.addEventListener("click", () => {
       const change = (whole(field.value, places) ?? 0n) + increment * BigInt(button.dataset.step);
       field.value = change === 0n ? `0.${"0".repeat(places)}` : written(change, places);
@@ -69,5 +70,25 @@ export function blockButtons(details) {
   });
 }
 
+/** A yes or a no that is felt and heard as well, where the device can: one short, three long. */
+export function signal(fits) {
+  // the browser wants a touch first: without one it refuses, and says so where nobody looks
+  if (!navigator.userActivation?.hasBeenActive) return;
+  navigator.vibrate?.(fits ? 120 : [300, 120, 300, 120, 300]);
+  if (!window.AudioContext) return;
+  const sound = new AudioContext();
+  if (sound.state !== "running") return void sound.close();
+  const beats = fits ? [[880, 0, 0.15]] : [0, 0.4, 0.8].map((at) => [220, at, 0.3]);
+  for (const [pitch, at, lasts] of beats) {
+    const tone = new OscillatorNode(sound, { frequency: pitch });
+    tone.connect(new GainNode(sound, { gain: 0.3 })).connect(sound.destination);
+    tone.start(sound.currentTime + at);
+    tone.stop(sound.currentTime + at + lasts);
+    if (at === beats.at(-1)[1]) tone.addEventListener("ended", () => sound.close());
+  }
+}
+
+const verdict = document.querySelector("#verdict");
+if (verdict) signal(verdict.classList.contains("yes"));
 document.querySelectorAll("[data-axis]").forEach(stepper);
 document.querySelectorAll("details:has([data-copy])").forEach(blockButtons);

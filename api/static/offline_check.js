@@ -7,7 +7,7 @@
 import { stripAddress } from "./codes.js";
 import { look, siteNow } from "./offline_clock.js";
 import { allFacts, isIn, knownOf } from "./offline_store.js";
-import { blockButtons, stepper } from "./machine.js";
+import { blockButtons, signal, stepper } from "./machine.js";
 import { copy, place, said, told } from "./offline_words.js";
 
 const box = document.getElementById("check");
@@ -107,10 +107,15 @@ function correction(known, station, tool, axes) {
   return made;
 }
 
+let signalled = "";
+
 function verdictPart(known, over) {
   const { station, tool, read } = state;
   const { found, verdict, there } = against(known, over, station, tool, read);
   const fits = !found.length;
+  const answer = `${fits} ${station.mark} ${tool.code}`;
+  if (answer !== signalled) signal(fits); // once, however often the part is drawn anew
+  signalled = answer;
   const made = copy(fits ? "yes" : "no", { asked: said("asked", { code: tool.code, station: station.mark }) });
   const parts = [made];
   if (fits) {

@@ -4,7 +4,7 @@
 // and recorded once. A refusal parks the fact until a person settles it; what concerns the same
 // station or tool waits behind it, everything else goes on.
 
-import { look } from "./offline_clock.js";
+import { look, siteNow } from "./offline_clock.js";
 import { addFacts, allFacts, decide, dropFact, oneFact, putFact } from "./offline_store.js";
 
 const SEND_MS = 15000;
@@ -30,7 +30,7 @@ export function changed() {
 /** Keep facts; they are on the disk when this returns. */
 export async function keep(facts) {
   const touch = freshKey();
-  const kept = facts.map((fact) => ({ ...fact, key: freshKey(), touch, tried: false, state: "waiting" }));
+  const kept = facts.map((fact) => ({ ...fact, key: freshKey(), touch, keptAt: Date.now(), tried: false, state: "waiting" }));
   await addFacts(kept);
   changed();
   return kept.map((fact) => fact.key);
@@ -73,7 +73,7 @@ function settle(id, { ok, status, answer }) {
     if (!fact) return null;
     const undoing = facts.filter((one) => one.undoes === fact.key);
     if (ok) {
-      store.put({ ...fact, tried: true, state: "sent", recorded: answer.fact, sentAt: Date.now() });
+      store.put({ ...fact, tried: true, state: "sent", recorded: answer.fact, sentAt: Date.now(), sentSite: siteNow() });
       for (const one of undoing) store.put({ ...one, body: { ...one.body, fact: answer.fact } });
       return null;
     }

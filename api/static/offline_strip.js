@@ -3,7 +3,7 @@
 import { giveUp, sendAgain } from "./offline_queue.js";
 import { allFacts } from "./offline_store.js";
 import { mayUndo, undoes } from "./offline_undo.js";
-import { copy, place, said, told, wordsOf } from "./offline_words.js";
+import { clock, copy, place, said, told, wordsOf } from "./offline_words.js";
 
 const strip = place.querySelector("[data-strip]");
 const list = place.querySelector("[data-facts]");
@@ -47,12 +47,22 @@ function line(fact, canUndo) {
 
 let shown = "";
 
+/** How long the strip says when the last of what was kept went out. */
+const SENT_TOLD_MS = 600000;
+/** What goes out sooner than that was never seen waiting. */
+const LATE_MS = 3000;
+
 /** Show the queue and the state of the network. */
 export async function showStrip(connected) {
-  const facts = (await allFacts()).filter((fact) => fact.state !== "sent");
+  const all = await allFacts();
+  const facts = all.filter((fact) => fact.state !== "sent");
+  const waited = all.filter((fact) => fact.sentAt - fact.keptAt > LATE_MS);
+  const last = waited.sort((one, other) => one.sentAt - other.sentAt).at(-1);
   const waiting = facts.filter((fact) => fact.state === "waiting").length;
   const refused = facts.length - waiting;
   const parts = [connected ? said("connected") : said("notConnected", { time: told(place.dataset.shownAt) })];
+  const tellsSent = connected && !facts.length && last && Date.now() - last.sentAt < SENT_TOLD_MS;
+  if (tellsSent) parts.push(said("sent", { time: clock(last.sentSite) }));
   if (waiting) parts.push(said("waitingCount", { number: waiting }));
   if (refused) parts.push(said("refusedCount", { number: refused }));
   const undoable = facts.map((fact) => mayUndo(fact, facts));
@@ -62,6 +72,7 @@ export async function showStrip(connected) {
   strip.textContent = parts.join(" · ");
   place.dataset.state = refused ? "refused" : connected ? "connected" : "cut";
   place.dataset.waiting = waiting;
+  strip.classList.toggle("off-screen", connected && !facts.length && !tellsSent); // nothing new to say
   list.replaceChildren(...facts.map((fact, nth) => line(fact, undoable[nth])));
   list.hidden = !facts.length;
 }

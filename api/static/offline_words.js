@@ -22,6 +22,12 @@ export function told(at) {
   return new Date(at).toLocaleString(locale, { ...look, timeZone: zone, hour12: hours === "12" });
 }
 
+/** The same without the day. */
+export function clock(at) {
+  const { zone, locale, hours } = place.dataset;
+  return new Date(at).toLocaleTimeString(locale, { hour: "2-digit", minute: "2-digit", timeZone: zone, hour12: hours === "12" });
+}
+
 /** A copy of a template of the page, its named places filled in. */
 export function copy(name, texts = {}) {
   const made = document.getElementById(name).content.cloneNode(true).firstElementChild;

@@ -13,7 +13,7 @@ from crib.acts.station_datum import DatumTold, datum_told, doubts, follow_statio
 from crib.acts.station_offsets import offsets_now, offsets_of_preset
 from crib.acts.station_wear import NOTHING, wear_of_stays
 from crib.errors import Invalid
-from crib.floor.cautions import mount_cautions
+from crib.floor.cautions import mount_cautions, short_mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
 from crib.metrology.offset import AxisDifference, AxisOffset, difference, plain_text
@@ -50,7 +50,9 @@ class ToKeyIn:
         block_problem: Why it cannot.
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
         datum: What the first-offs there told of the station's datum, per axis.
-        cautions: What to mind.
+        heed: What to mind with this tool in this station.
+        short: The usual cautions in three lines.
+        usual: The usual cautions in full.
     """
 
     offsets: tuple[AxisOffset, ...]
@@ -64,7 +66,14 @@ class ToKeyIn:
     block_problem: str | None
     limited_to_rpm: float | None
     datum: tuple[DatumTold, ...]
-    cautions: tuple[str, ...]
+    heed: tuple[str, ...]
+    short: tuple[str, ...]
+    usual: tuple[str, ...]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """All that is to mind."""
+        return (*self.heed, *self.usual)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +199,8 @@ def what_to_key_in(
     offsets = offsets_of_preset(station, preset, followed.learned())
     old = offsets_now(station, before, corrections_of(tx, before.id)) if before else ()
     block, block_problem = _block(station, assembly, spec, preset, offsets)
+    sets_x = any(offset.axis == "X" for offset in offsets)
+    on_diameter = station.x_on_diameter if sets_x else None
     limit = lowest_rpm(station.spindle_max_rpm, station.max_rpm, holder.max_rpm, spec.max_rpm)
     return ToKeyIn(
         offsets=offsets,
@@ -203,9 +214,10 @@ def what_to_key_in(
         block_problem=block_problem,
         limited_to_rpm=limit,
         datum=datum_told(station, followed),
-        cautions=(
-            *doubts(followed, station),
-            *_cautions(tx, station, assembly, offsets, limit, at),
+        heed=(*doubts(followed, station), *_has_cut(tx, assembly, at)),
+        short=short_mount_cautions(x_on_diameter=on_diameter, offset_unit=station.offset_unit),
+        usual=mount_cautions(
+            x_on_diameter=on_diameter, offset_unit=station.offset_unit, max_rpm=limit
         ),
     )
 
@@ -247,23 +259,10 @@ def _block(
         return None, problem.sentence
 
 
-def _cautions(
-    tx: Tx,
-    station: StationRow,
-    assembly: AssemblyRow,
-    offsets: tuple[AxisOffset, ...],
-    limit_rpm: float | None,
-    at: datetime,
-) -> tuple[str, ...]:
-    sets_x = any(offset.axis == "X" for offset in offsets)
-    cautions = mount_cautions(
-        x_on_diameter=station.x_on_diameter if sets_x else None,
-        offset_unit=station.offset_unit,
-        max_rpm=limit_rpm,
-    )
+def _has_cut(tx: Tx, assembly: AssemblyRow, at: datetime) -> tuple[str, ...]:
     earlier = [stay for stay in stays_of_assembly(tx, assembly.id) if stay.removed_at]
     if not earlier:
-        return cautions
+        return ()
     worn = sum(wear_of_stays(tx, assembly, earlier, at), NOTHING)
     share = (
         ""
@@ -278,5 +277,4 @@ def _cautions(
             parts=worn.parts,
             share=share,
         ),
-        *cautions,
     )

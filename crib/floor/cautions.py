@@ -70,6 +70,31 @@ def mount_cautions(
     return (*cautions, MANUAL_FIRST)
 
 
+def short_mount_cautions(
+    *, x_on_diameter: bool | None = None, offset_unit: str = "mm"
+) -> tuple[str, ...]:
+    """The first three lines of ``mount_cautions``, for a page where the rest is one tap away.
+
+    Args:
+        x_on_diameter: How the control takes X; None where the station sets no X.
+        offset_unit: ``mm`` or ``in``.
+    """
+    sign = sentence("Check each sign on the control's screen.")
+    if x_on_diameter is not None:
+        sign = (
+            sentence("X on diameter. Check each sign on the control's screen.")
+            if x_on_diameter
+            else sentence("X on radius. Check each sign on the control's screen.")
+        )
+    if offset_unit == "in":
+        sign = sentence("Inches! {sign}", sign=sign)
+    return (
+        sentence("Stop the spindle before you reach in. Edges cut."),
+        sentence("Prove the offset: single block, reduced rapid, hand near feed hold."),
+        sign,
+    )
+
+
 def build_cautions(torque_nm: float | None = None) -> tuple[str, ...]:
     """Cautions for fitting an insert at the bench.
 

@@ -11,7 +11,7 @@ from sqlalchemy import Select, bindparam, delete, insert, select
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
 from crib.store.named_rows import named
-from crib.store.tables import corrections, facts, mounts, removals, station_state
+from crib.store.tables import corrections, facts, metadata, mounts, removals, station_state
 from crib.store.types import Instant
 
 
@@ -92,6 +92,19 @@ _OF_ASSEMBLY = STAYS.where(mounts.c.assembly_id == bindparam("of_assembly_id")).
     facts.c.at, mounts.c.fact_id
 )
 
+_stations = metadata.tables["stations"]
+_AT_MACHINE = (
+    select(mounts.c.fact_id)
+    .join(facts, facts.c.id == mounts.c.fact_id)
+    .join(_stations, _stations.c.id == mounts.c.station_id)
+    .where(
+        _stations.c.machine_id == bindparam("of_machine_id"),
+        facts.c.at >= bindparam("when", type_=Instant()),
+        stands(mounts.c.fact_id),
+    )
+    .limit(1)
+)
+
 
 def mount_row(tx: Tx, mount_id: int) -> MountRow | None:
     """A mount that was not reversed."""
@@ -113,6 +126,14 @@ def mount_covering(tx: Tx, station_id: int, at: datetime) -> MountRow | None:
     """The stay in a station during which an instant lies."""
     row = tx.execute(_COVERING, {"in_station_id": station_id, "when": at}).one_or_none()
     return _one(row)
+
+
+def mounted_at_machine(tx: Tx, machine_id: int, since: datetime) -> bool:
+    """Whether any tool was mounted in a machine since an instant."""
+    return (
+        tx.execute(_AT_MACHINE, {"of_machine_id": machine_id, "when": since}).first()
+        is not None
+    )
 
 
 def stays_of_assembly(tx: Tx, assembly_id: int) -> tuple[MountRow, ...]:

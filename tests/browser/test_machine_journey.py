@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -38,10 +36,11 @@ def test_from_the_scan_to_the_mounted_tool_and_out_again(
     keyed = phone.locator(".key-in .figure").first.inner_text().replace("\n", "")
     phone.get_by_role("link", name="First part measured").click()
     axis = phone.locator("[data-axis]").first
-    axis.get_by_role("button", name=re.compile("minus ten steps")).click()
-    axis.get_by_role("button", name=re.compile("plus one step")).click()
-    will_hold = axis.locator("[data-will-hold]").inner_text().replace("\n", "")
     increment = float(axis.get_attribute("data-increment") or "")
+    places = len((axis.get_attribute("data-increment") or "").partition(".")[2])
+    axis.get_by_role("button", name=f"−{10 * increment:.{places}f}", exact=True).click()
+    axis.get_by_role("button", name=f"+{increment:.{places}f}", exact=True).click()
+    will_hold = axis.locator("[data-will-hold]").inner_text().replace("\n", "")
     assert float(will_hold) == pytest.approx(float(keyed) - 9 * increment)
     phone.get_by_role("button", name="Record the step").click()
     expect(phone.locator(".done")).to_contain_text("Recorded on")

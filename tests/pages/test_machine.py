@@ -31,8 +31,10 @@ def test_a_machine_shows_each_station_and_keeps_the_next_scan_in_focus(client, s
 
     stations = page.select(".slide li")
     assert len(stations) == 3
-    assert words(stations[0]) == "T1 T01 empty: mount now wants TURN-OD sister to be built"
-    assert words(stations[1]) == "T2 T02 free"
+    assert words(stations[0]) == "T01 empty: mount now wants TURN-OD sister to be built"
+    assert words(stations[1]).startswith("T11 empty: mount now wants CROSS-3")
+    assert words(page.select_one(".slide details.free summary")) == "one free station"
+    assert words(page.select_one(".slide details.free li")) == "T02 free"
     assert stations[0].a["href"] == f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}"
     assert page.select_one("form[data-scan-on] input[name=code]").has_attr("autofocus")
 
@@ -115,7 +117,7 @@ def test_a_station_of_a_job_days_ahead_is_no_warning_before(client, bench, shop,
     line = read(client, "/machines/M1").select(".slide li")[1]
     page = read(client, station)
 
-    assert words(line) == "T2 T02 empty for PIN-9: TURN-OD"
+    assert words(line) == "T02 empty for PIN-9: TURN-OD"
     assert not line.select(".care-state, .bad")
     assert "The program for PIN-9 wants TURN-OD here." in words(page.main)
     assert not page.select("#station .care-state, #station .bad")

@@ -78,6 +78,34 @@ def test_a_yes_says_what_to_key_in(client, bench, stands):
     assert words(page.select_one("form[data-fact=mount] button")) == "Mounted"
 
 
+def test_cautions_come_in_three_lines_and_in_full_on_the_first_mount_of_a_shift(
+    client, bench, stands, clock
+):
+    def cautions(station, tool):
+        box = read(client, asked(station, tool)).select_one("#cautions")
+        return [words(li) for li in box.select(":scope > ul > li")], box.details
+
+    tool = bench.ready()
+    short, full = cautions(stands.t1, tool)
+
+    assert [line.partition(":")[0].partition(".")[0] for line in short] == [
+        "Stop the spindle before you reach in", "Prove the offset", "X on diameter",
+    ]  # fmt: skip
+    assert full.has_attr("open")
+    assert "wait until it stands still" in words(full)
+
+    bench.post("/v1/mounts", station="M1/T01", assembly=tool)
+    bench.post("/v1/removals", station="M1/T01", reason="inspection")
+    clock.go_on(hours=7)
+    short, full = cautions(stands.t1, tool)
+
+    assert short[0].startswith("This edge has cut before")  # what is special is never folded
+    assert not full.has_attr("open")
+
+    clock.go_on(hours=2)
+    assert cautions(stands.t1, tool)[1].has_attr("open")
+
+
 def test_a_no_names_every_mismatch_and_nothing_is_recorded(client, bench, stands, rows):
     tool = bench.ready()
     before = rows("facts")

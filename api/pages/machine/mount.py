@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from flask import Blueprint, Response, request
 
@@ -22,11 +22,16 @@ from crib.codes import strip_address
 from crib.errors import AlreadyMounted, DoesNotFit, Invalid, Refusal, StationOccupied
 from crib.store.assemblies import assembly_in_station
 from crib.store.engine import Tx
+from crib.store.mounts import mounted_at_machine
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import stations_of
 from crib.store.stockrows import holder_row, spec_row
 
 blueprint = Blueprint("machine_mount", __name__)
+
+#: How long after a mount its machine's next one shows the cautions in short: a usual shift
+#: (common practice, no source).
+A_SHIFT = timedelta(hours=8)
 
 #: Refusals that the check of the mount names by itself.
 _BY_CHECK = (AlreadyMounted, DoesNotFit, StationOccupied)
@@ -106,6 +111,8 @@ def _verdict(
     with site.store.read() as tx:
         ahead = look_at_mount(tx, site.clock(), station, tool)
         inside = assembly_in_station(tx, ahead.station.id)
+        since = ahead.at - A_SHIFT
+        first_mount = not mounted_at_machine(tx, ahead.station.machine_id, since)
     occupied = any(one.slug == "station-occupied" for one in ahead.problems)
     return page(
         "machine_mount.html",
@@ -116,6 +123,7 @@ def _verdict(
         ahead=ahead,
         tool=tool,
         key_in=ahead.key_in,
+        first_mount=first_mount,
         occupied=occupied,
         holds=inside.code if inside else "",
         # what the check says by itself is not said twice

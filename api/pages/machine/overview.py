@@ -8,7 +8,14 @@ from api.http.site import this_site
 from api.language.catalogue import locale_of
 from api.language.preferences import preferences
 from api.pages.acts import Complaint
-from api.pages.machine.places import act_address, machine_address, says_no, station_address
+from api.pages.machine.places import (
+    act_address,
+    machine_address,
+    place_of,
+    says_no,
+    says_number,
+    station_address,
+)
 from api.pages.machine.words import reasons
 from api.pages.render import page
 from crib.clock import print_instant
@@ -23,6 +30,8 @@ def _addresses() -> dict[str, object]:
     return {
         "machine_address": machine_address,
         "station_address": station_address,
+        "place_of": place_of,
+        "says_number": says_number,
         "act_address": act_address,
         "page_given": _page_given,
         "reason_words": reasons,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from functools import wraps
 from urllib.parse import quote, urlencode
 
 from flask import Response, request
 
+from api.language import _
 from api.pages.render import refused
 from crib.errors import Refusal
 
@@ -20,6 +22,19 @@ def machine_address(machine: str) -> str:
 def station_address(machine: str, code: str) -> str:
     """The page of a station."""
     return f"{machine_address(machine)}/stations/{quote(code, safe='')}"
+
+
+def says_number(station: str, tool_number: int) -> bool:
+    """Whether a station's name ends with its tool number, so that nobody has to read both."""
+    found = re.search(r"[0-9]+$", station)
+    return found is not None and int(found[0]) == tool_number
+
+
+def place_of(station: str, tool_number: int) -> str:
+    """A station with its tool number, once where the name says it."""
+    if says_number(station, tool_number):
+        return station
+    return _("{station}, tool {number}", station=station, number=tool_number)
 
 
 def act_address(machine: str, act: str, **query: str | None) -> str:
