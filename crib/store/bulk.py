@@ -12,7 +12,8 @@ from crib.errors import NoneLeft
 from crib.records.catalogue import CALENDAR_SPANS, CALENDARS
 from crib.records.columns import Record
 from crib.store.code_numbers import next_codes
-from crib.store.engine import Tx, refusal_from
+from crib.store.constraints import refusal_from
+from crib.store.engine import Tx
 from crib.store.record_rows import (
     Shape,
     check_names,

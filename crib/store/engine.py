@@ -14,20 +14,9 @@ from sqlalchemy.engine import Engine, make_url
 from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool, StaticPool
 
-from crib.errors import (
-    AlreadyMounted,
-    Conflict,
-    EdgeUsed,
-    HolderInUse,
-    InUse,
-    Invalid,
-    NoneLeft,
-    Refusal,
-    StationOccupied,
-    StoreBusy,
-    StoreFull,
-)
+from crib.errors import Refusal, StoreBusy, StoreFull
 from crib.sentence import sentence
+from crib.store.constraints import refusal_from
 from crib.store.digests import Digests, write_all
 from crib.store.revisions import count_write
 from crib.store.writer_queue import BUSY, WriterQueue
@@ -37,53 +26,6 @@ Tx = Connection
 
 #: Longest that a writer waits for another process, and behind one that does [s].
 _WAIT_S, _BEHIND_S = 5.0, 1.0
-
-# Constraint (or SQLite's own words for it) -> what the person at the machine reads.
-_CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
-    (
-        "station_state.station_id",
-        StationOccupied,
-        sentence("Another tool was just mounted there."),
-    ),
-    (
-        "station_state.assembly_id",
-        AlreadyMounted,
-        sentence("This tool sits in a station already."),
-    ),
-    ("assembly_state.holder_id", HolderInUse, sentence("The holder is built already.")),
-    ("edge_uses.piece_id", EdgeUsed, sentence("That edge was used before.")),
-    ("on_hand_not_negative", NoneLeft, sentence("The lot holds fewer than that.")),
-    ("balance_not_negative", NoneLeft, sentence("The lot holds fewer than that.")),
-    (
-        "part count goes backwards",
-        Conflict,
-        sentence("The part count would go backwards."),
-    ),
-    (
-        "append only",
-        Conflict,
-        sentence("What is recorded is never changed; reverse it by a new fact."),
-    ),
-    (
-        "implausible number",
-        Invalid,
-        sentence("A number lies outside its bounds; nothing was recorded."),
-    ),
-    (
-        "uq_runs_running",
-        Conflict,
-        sentence("Another run is running on that machine; end it first."),
-    ),
-    (
-        "runs.machine_id",
-        Conflict,
-        sentence("Another run is running on that machine; end it first."),
-    ),
-    ("facts.reverses_id", Conflict, sentence("That was reversed already.")),
-    ("FOREIGN KEY", InUse, sentence("Something else still names this record.")),
-    ("_key", Conflict, sentence("There is one of that name already.")),
-    ("UNIQUE", Conflict, sentence("There is one of that name already.")),
-)
 
 
 def path_of(url: str) -> Path | None:
@@ -269,15 +211,6 @@ def _on_connect(driver: Any, record: ConnectionPoolEntry) -> None:
         "secure_delete=ON",  # what was deleted is zeros: every other byte means something
     ):
         driver.execute(f"PRAGMA {pragma}")
-
-
-def refusal_from(problem: IntegrityError) -> Refusal:
-    """The refusal that a broken constraint stands for; the original error if none is known."""
-    words = str(problem.orig)
-    for mark, kind, told in _CONSTRAINTS:
-        if mark in words:
-            return kind(told, facts={"constraint": words})
-    raise problem
 
 
 def raw(tx: Tx) -> sqlite3.Connection:

@@ -19,7 +19,8 @@ from crib.records.columns import Record
 from crib.sentence import sentence, word
 from crib.store.bulk import Upserted, bulk_upsert
 from crib.store.code_numbers import next_code, next_codes
-from crib.store.engine import Tx, refusal_from
+from crib.store.constraints import refusal_from
+from crib.store.engine import Tx
 from crib.store.record_reads import (
     count_records,
     get_record,

@@ -1,7 +1,7 @@
 """Triggers that keep facts as they are, counts from going backwards and numbers plausible.
 
 SQLite only: each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
-``crib.store.engine`` turns into a refusal. A change here needs a migration that drops the
+``crib.store.constraints`` turns into a refusal. A change here needs a migration that drops the
 old trigger and creates the new one; ``crib check`` and the tests compare.
 
 Whoever adds late readings that open a new counter life renumbers the later ones first and

@@ -14,7 +14,8 @@ from sqlalchemy.exc import IntegrityError
 from crib.errors import ChangedMeanwhile, Conflict, Refusal, StationOccupied, StoreFull
 from crib.records.catalogue import HOLDERS, PARTS
 from crib.store.checking import check
-from crib.store.engine import Store, refusal_from
+from crib.store.constraints import refusal_from
+from crib.store.engine import Store
 from crib.store.migrate import HEAD, open_store, schema_version
 from crib.store.records import count_records, get_record, insert_record, update_record
 from crib.store.revisions import revision
