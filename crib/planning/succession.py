@@ -188,6 +188,8 @@ class Succession:
         hopeless = moved & (soon | (at <= since))
         rows, at, hopeless = rows[moved], at[moved], hopeless[moved]
         worn = self.lines.at(rows, at) - self.base_wear[rows]
+        # nobody changes an edge that has not cut yet for another one
+        hopeless |= self.base_age[rows] + worn <= 0
         self.next_age[rows] = np.where(
             hopeless, self.next_age[rows], self.base_age[rows] + worn
         )

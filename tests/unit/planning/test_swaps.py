@@ -310,6 +310,19 @@ def test_an_edge_shorter_than_the_night_still_plans_on(model):
     assert found.seconds[-1] > 48 * HOUR
 
 
+def test_an_edge_that_has_not_cut_yet_is_not_changed_for_another(model):
+    # its job begins with the night, which it does not last
+    runs = (RunAhead("bush", 16 * 60, 60.0), RunAhead("pin", float("inf"), 60.0))
+    machine = _machine(runs=runs)
+    waits = MountedEdge(1, 0, 0, 0.0, (0.0, 0.005), 20.0, 200.0)
+    cuts = MountedEdge(2, 0, 0, 0.0, (0.0013, 0.0013), 20.0, 200.0)
+    _, swaps = _swaps(model, machine, waits, cuts, minute_cost=100.0)
+    found = _seconds(swaps, machine, 50)
+
+    assert (found.age > 0).all()
+    assert not ((found.row == 0) & (found.seconds <= 16 * HOUR)).any()
+
+
 def test_the_cost_of_earlier_and_later_is_that_of_age_replacement(model):
     edge = _edge(0.1)
     _, (plan,) = _plan(model, _machine(DAYS_ONLY), edge)
