@@ -59,6 +59,11 @@ class StationDue:
     overdue_since: datetime | None = None
     minutes: float | None = None
 
+    @property
+    def place(self) -> str:
+        """Machine and station as people write them."""
+        return f"{self.machine}/{self.station}"
+
 
 @dataclass(frozen=True, slots=True)
 class Tonight:
@@ -102,6 +107,11 @@ class SisterNotReady:
     state: str
     needed_by: datetime
     late: bool
+
+    @property
+    def place(self) -> str:
+        """Machine and station as people write them."""
+        return f"{self.machine}/{self.station}"
 
 
 @dataclass(frozen=True, slots=True)

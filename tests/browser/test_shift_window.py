@@ -1,0 +1,56 @@
+"""A supervisor's answers stand in the first window, and the page below them is short."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.shop import DemoShop
+from tests.browser.windows import is_in_window
+
+#: Window [CSS px], and how tall the page may be for the six machines of the demonstration.
+WINDOWS = {"desk": (1440, 900, 2_700), "phone": (360, 800, 5 * 800 + 400)}
+
+
+@pytest.mark.parametrize("locale", ["en-GB", "de-DE"])
+@pytest.mark.parametrize("size", WINDOWS)
+def test_every_answer_stands_in_the_first_window(
+    size: str, locale: str, demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    width, height, tallest = WINDOWS[size]
+    page = open_window(size, locale=locale, viewport={"width": width, "height": height})
+    page.goto(demo_shop.address + "/shift")
+    answers = page.locator(".answers a")
+
+    assert answers.count() == 7
+    for one in answers.all():
+        assert is_in_window(one)
+        assert (one.bounding_box() or {})["height"] >= (44 if size == "phone" else 24)
+    drawn = page.evaluate("[document.body.scrollWidth, document.body.scrollHeight]")
+    assert drawn[0] <= width
+    assert drawn[1] <= tallest
+    if size == "desk":  # what each machine runs, swaps next and may do tonight, too
+        assert all(is_in_window(row) for row in page.locator(".floor tbody tr td.next").all())
+
+
+@pytest.mark.parametrize("size", WINDOWS)
+def test_no_mark_of_a_strip_lies_over_another_or_over_a_word(
+    size: str, demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    width, height, _ = WINDOWS[size]
+    page = open_window(size, viewport={"width": width, "height": height})
+    for hours in (24, 72):
+        page.goto(f"{demo_shop.address}/shift?hours={hours}")
+        page.wait_for_load_state()
+        covered = page.evaluate(
+            """() => [...document.querySelectorAll('svg.strip, svg.axis')].flatMap(strip => {
+            const boxes = [...strip.querySelectorAll('use, .axis text')]
+              .filter(one => one.checkVisibility()).map(one => one.getBoundingClientRect())
+              .sort((one, other) => one.left - other.left);
+            return boxes.slice(1).filter((box, place) => box.left < boxes[place].right - 2) })
+            .length"""
+        )
+        assert covered == 0
+        assert page.locator("svg.strip use").count() > 5
