@@ -30,6 +30,7 @@ _SLIPS = (
     "count absurd",
     "counter reset",
     "holder lent",
+    "edge chipped",
 )
 
 

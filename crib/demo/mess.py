@@ -1,4 +1,4 @@
-"""What goes wrong in the demo: counts late, twice, absurd or reset; holders lent, and more."""
+"""What goes wrong in the demo: counts late, twice, absurd, reset; holders lent; chips."""
 
 from __future__ import annotations
 
@@ -117,6 +117,23 @@ def wrong_scan(shop: Shop) -> bool:
     return False
 
 
+def edge_chipped(shop: Shop) -> bool:
+    """An edge meets a hard spot in the bar and chips while somebody is there."""
+    machine = _busy(shop)
+    if machine is None or not 6 <= shop.hours.local(shop.at).hour < 20:
+        return False
+    worn = [
+        tool
+        for number, tool in machine.tools.items()
+        if tool is not None and number in machine.needs() and tool.edge.used > 0
+    ]
+    if not worn:
+        return False
+    edge = shop.draw.choice(worn).edge
+    edge.chips_at = min(edge.chips_at, edge.used)
+    return True
+
+
 SLIPS: dict[str, Callable[[Shop], bool]] = {
     "counts twice": counts_twice,
     "counts late": counts_late,
@@ -124,4 +141,5 @@ SLIPS: dict[str, Callable[[Shop], bool]] = {
     "counter reset": counter_reset,
     "holder lent": holder_lent,
     "wrong scan": wrong_scan,
+    "edge chipped": edge_chipped,
 }

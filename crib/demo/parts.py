@@ -279,5 +279,5 @@ def _spec(part: Part, op: Op, name: str) -> Row:
         "swap_minutes": 5.0 if turning else 7.0,
     }
     if op.kind in ("saw", "tap"):  # no constants for these: the shop only has a feeling
-        row["life_parts"] = {"saw": 1_200.0, "tap": 2_500.0}[op.kind]
+        row["life_parts"] = {"saw": 4_000.0, "tap": 12_000.0}[op.kind]
     return row

@@ -205,7 +205,7 @@ class Shop:
         """
         if spec not in self.habits:
             idea = math.exp(self.draw.gauss(0.0, 0.22))
-            self.habits[spec] = min(max(self.draw.uniform(0.55, 0.75) * idea, 0.35), 1.05)
+            self.habits[spec] = min(max(self.draw.uniform(0.65, 0.9) * idea, 0.4), 1.1)
         return self.habits[spec]
 
     def can_build(self, op: Op, holder_type: str) -> bool:

@@ -192,10 +192,7 @@ def test_every_night_of_the_shop_has_an_answer_that_keeps_its_limit(demo):
         if view.decision.kind == "until":
             assert night.begin_us <= chosen.until_us < night.end_us
         for station_id in night.added:
-            one = by_station[station_id]
-            # one that is overdue now may be due again before the night
-            assert one.why in ("unattended_stretch", "past")
-            assert one.swap_by <= instant_from_us(night.begin_us)
+            assert by_station[station_id].swap_by <= instant_from_us(night.begin_us)
 
 
 def test_a_machine_s_own_limit_counts_before_the_shop_s(demo):
@@ -209,6 +206,14 @@ def test_a_machine_s_own_limit_counts_before_the_shop_s(demo):
 
     assert limits.pop("L3") == 0.125
     assert set(limits.values()) == {0.03}
+
+
+def test_half_of_the_nights_of_the_young_shop_can_be_run(demo):
+    # after eight days few lives are known; of 152 nights of six weeks 142 can be
+    kinds = Counter(night_view(demo.plan, one).decision.kind for one in demo.plan.nights
+                    if one.ordinal == 0)  # fmt: skip
+
+    assert kinds["run"] + kinds["swap"] + kinds["idle"] >= 3
 
 
 def test_holders_wanted_cover_the_machines_and_the_sisters(demo):
