@@ -25,35 +25,41 @@ self.addEventListener("activate", (event) => {
 
 const isMachinePage = (url) => url.pathname === "/machines" || url.pathname.startsWith("/machines/");
 
+/** The answer of the service; where it is slow or gone, what is kept; where nothing is, its answer all the same. */
+async function answerOr(request, kept, use) {
+  const going = fetch(request).then(async (answer) => {
+    await use(answer.clone()).catch(() => null); // a full disk must not keep the page away
+    return answer;
+  });
+  const late = new Promise((resolve) => setTimeout(resolve, PATIENCE_MS));
+  const first = await Promise.race([going, late]).catch(() => undefined);
+  return first ?? (await kept()) ?? going; // whatever it comes to
+}
+
 /** The page itself, else as last seen, else the machine's page under its address. */
 async function page(request, url) {
   const cache = await caches.open(SEEN);
   const [, , machine, kind] = url.pathname.split("/");
-  try {
-    const answer = await fetch(request, { signal: AbortSignal.timeout(PATIENCE_MS) });
+  const keep = async (answer) => {
     const whole = answer.status === 200 && answer.type === "basic" && !answer.redirected;
-    if (whole && (kind === undefined || kind === "stations")) await cache.put(request, answer.clone());
-    return answer;
-  } catch (problem) {
-    // a verdict is weighed anew, from what was last known; an old yes is none
+    if (whole && (kind === undefined || kind === "stations")) await cache.put(request, answer);
+  };
+  // a verdict is weighed anew, from what was last known; an old yes is none
+  const kept = async () => {
     const shell = machine === undefined ? null : await cache.match(`/machines/${machine}`, ANY);
-    const found = (await cache.match(request, ANY)) ?? shell ?? (await cache.match("/machines", ANY));
-    if (found) return found;
-    throw problem;
-  }
+    return (await cache.match(request, ANY)) ?? shell ?? (await cache.match("/machines", ANY)) ?? undefined;
+  };
+  return answerOr(request, kept, keep);
 }
 
-async function file(request) {
-  try {
-    const answer = await fetch(request, { signal: AbortSignal.timeout(PATIENCE_MS) });
-    if (answer.ok) (await caches.open(KEPT)).put(request, answer.clone());
-    return answer;
-  } catch (problem) {
-    const found = await caches.match(request, { ...ANY, ignoreSearch: true });
-    if (found) return found;
-    throw problem;
-  }
-}
+const file = (request) =>
+  answerOr(
+    request,
+    () => caches.match(request, { ...ANY, ignoreSearch: true }),
+    async (answer) => {
+      if (answer.ok) await (await caches.open(KEPT)).put(request, answer);
+    },
+  );
 
 self.addEventListener("fetch", (event) => {
   const { request } = event;

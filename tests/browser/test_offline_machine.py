@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Locator, Page, Playwright, expect
+from playwright.sync_api import BrowserContext, Locator, Page, Playwright, Route, expect
 
 from tests.browser import windows
 from tests.browser.machine_floor import Floor, floor_of, ready, scan
@@ -236,3 +236,24 @@ def test_a_phone_with_a_wrong_clock_dates_by_the_site(floor: Floor, open_window)
 
     [(_, at_us)] = floor.mounts_of(floor.tool)
     assert datetime.fromtimestamp(at_us / 1e6, UTC).date() == PRESENT.date()
+
+
+def test_a_slow_answer_is_waited_for_where_nothing_was_seen_before(
+    floor: Floor, phone: Page
+) -> None:
+    phone.evaluate("navigator.serviceWorker.ready")
+    phone.reload()  # from here on the worker is asked
+    phone.evaluate("caches.delete('crib-seen')")
+    from_worker: list[bool] = []
+
+    def slow(route: Route) -> None:
+        from_worker.append(route.request.service_worker is not None)
+        time.sleep(6)  # longer than the worker's patience
+        route.continue_()
+
+    phone.context.route(f"**/machines/{floor.machine}", slow)
+    answer = phone.goto(floor.address)
+
+    assert answer is not None
+    assert answer.status == 200
+    assert any(from_worker), "the page did not go through the worker"

@@ -92,7 +92,7 @@ def test_machine_pages_say_what_the_list_says(client, behind):
     overdue = words(read(client, "/machines/M1/stations/" + rows["T01"]["station_code"]))
     empty = words(read(client, "/machines/M1/stations/" + rows["T11"]["station_code"]))
 
-    assert [text.split(",")[0] for text in due] == list(rows)
+    assert [text.split()[0] for text in due] == list(rows)
     assert "empty: mount now" in due[0]
     assert "swap now" in due[1]
     assert "empty: mount now" in overview
