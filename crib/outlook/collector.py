@@ -1,4 +1,4 @@
-"""A rest for the garbage collector while very many objects are built that all stay."""
+"""Pause garbage collection while very many objects are built that all stay."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ from crib.store.shop_records import RunOfShop
 class KeptOutput:
     """Readings and outputs of every machine; a plan pays for what came in since the last one.
 
-    Not for several threads at once.
+    Not thread-safe.
     """
 
     def __init__(self) -> None:

@@ -33,7 +33,7 @@ WHOLE_AFTER: Final = timedelta(minutes=5)
 class KeptShop(KeptOutput):
     """What a process keeps of the shop: readings, outputs, and the rows that did not change.
 
-    Looks have to be made in transactions that write nothing. Not for several threads at once.
+    Looks have to be made in transactions that write nothing. Not thread-safe.
 
     Args:
         whole_after: Age at which everything is read again although every write was seen.

@@ -288,14 +288,14 @@ def _missing_time(row: QueueRow) -> Missing:
     reason = {
         "bench_time": sentence("other work is due before it"),
         "holder": sentence("its holder comes out of a machine too late"),
-        "too_soon": sentence("too few attended hours are left before the swap"),
+        "too_soon": sentence("nobody is on shift before then"),
     }[row.cause or "bench_time"]
     return Missing(
         "bench_time",
         (),
         late_min,
         sentence(
-            "Done {hours_and_minutes} after the swap is due: {reason}.",
+            "Ready {hours_and_minutes} late: {reason}.",
             hours_and_minutes=_hours_and_minutes(late_min),
             reason=reason,
         ),

@@ -39,7 +39,7 @@ NOT_THE_DARK = sentence(
 NOBODY_NOW = sentence(
     "It runs out before anybody is there to swap it: expect the machine to stand."
 )
-BEFORE_THE_DARK = sentence("Its own point falls where nobody is there; swap it before.")
+BEFORE_THE_DARK = sentence("Due while nobody is there. Swap it before.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,9 +153,9 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         return limit + "."
     if why == PAST:
         return sentence(
-            "It has used {used} of the promised life; {best} was the age of least cost.",
-            used=figure(of.used, ".2f"),
-            best=figure(of.best, ".2f"),
+            "At {used} of its expected life. Best swapped at {best}.",
+            used=figure(of.used, ".0%"),
+            best=figure(of.best, ".0%"),
         )
     if why == COST and of.unseen:
         return sentence(
@@ -184,7 +184,7 @@ def _sentence_of_gathered(stop: int, of: Figures) -> str:
     own, out = math.floor(of.own_parts), math.floor(of.parts)
     point = (
         sentence(
-            "Its own point falls where nobody is there, so that it is due after {own} parts",
+            "Due while nobody is there, so swap it after {own} parts",
             own=own,
         )
         if of.dark

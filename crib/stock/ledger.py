@@ -50,7 +50,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
         raise Invalid(
             (
                 sentence(
-                    "An {move} of {quantity} pieces cannot be meant: give {least} to "
+                    "An {move} of {quantity} pieces is not plausible: give {least} to "
                     "{most_pieces}.",
                     move=word(move),
                     quantity=quantity,
@@ -59,7 +59,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
                 )
                 if move == "issue"
                 else sentence(
-                    "A {move} of {quantity} pieces cannot be meant: give {least} to "
+                    "A {move} of {quantity} pieces is not plausible: give {least} to "
                     "{most_pieces}.",
                     move=word(move),
                     quantity=quantity,

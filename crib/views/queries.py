@@ -122,7 +122,7 @@ def list_facts(
     if not 1 <= limit <= MOST_ROWS:
         raise Invalid(
             sentence(
-                "A page of {limit} rows cannot be: ask for 1 to {most_rows}.",
+                "limit is {limit}: it must be 1 to {most_rows}.",
                 limit=limit,
                 most_rows=MOST_ROWS,
             ),

@@ -353,7 +353,7 @@ def _gauge(tx: Tx, present: datetime, named: Resolved) -> Scan:
     valid = not gauge_problems(tx, row, present)
     shown = GaugeShown(row.code, row.gauge, check.at if check else None, valid, row.check_hours)
     text = (
-        sentence("Gauge {gauge}: checked, presets on it count.", gauge=row.gauge)
+        sentence("Gauge {gauge}: checked, good to use.", gauge=row.gauge)
         if valid
         else sentence(
             "Gauge {gauge}: check it on the setting master before it is used.", gauge=row.gauge

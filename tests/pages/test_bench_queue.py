@@ -40,7 +40,7 @@ def test_an_empty_bench_says_what_to_do_first(client, store, shop):
     page = read(client, "/bench")
 
     assert "No tool is mounted yet" in words(page.select_one("#queue"))
-    assert "First thing of the shift: check a gauge" in words(page)
+    assert "Check a gauge before you measure" in words(page)
     assert page.select_one("[data-scan]").has_attr("autofocus")
 
 

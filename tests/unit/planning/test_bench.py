@@ -238,9 +238,7 @@ def test_a_sister_that_is_done_too_late_misses_bench_time():
         [],
         [("bench_time", 20)],
     ]
-    assert told[2].missing[0].sentence == (
-        "Done 20 min after the swap is due: other work is due before it."
-    )
+    assert told[2].missing[0].sentence == ("Ready 20 min late: other work is due before it.")
 
 
 @pytest.mark.parametrize(
@@ -253,7 +251,7 @@ def test_a_long_delay_is_told_in_hours_and_minutes(minutes: int, said: str):
 
     told = add_bench_time(sisters, queue)
 
-    assert told[0].missing[0].sentence.startswith(f"Done {said} after the swap is due: ")
+    assert told[0].missing[0].sentence.startswith(f"Ready {said} late: ")
 
 
 def test_no_work_is_no_trouble():

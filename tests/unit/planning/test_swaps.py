@@ -406,7 +406,7 @@ def test_a_point_in_the_dark_that_joins_a_stop_says_that_it_lies_in_the_dark(mod
     assert plan.first.why == "gathered"
     assert plan.parts == pytest.approx(950)
     assert plan.first.sentence == (
-        "Its own point falls where nobody is there, so that it is due after 960 parts; 10 "
+        "Due while nobody is there, so swap it after 960 parts; 10 "
         "parts earlier it joins a bar change, which saves more than they are worth."
     )
 
@@ -470,7 +470,7 @@ def test_a_swap_that_joins_a_stop_of_the_same_part_does_not_count_to_0():
     figures = Figures(0.3, 0.5, 0.1, 128.4, 128.1, None, dark=True)
 
     assert sentence_of_first(GATHERED, BAR_CHANGE, figures) == (
-        "Its own point falls where nobody is there, so that it is due after 128 parts; it "
+        "Due while nobody is there, so swap it after 128 parts; it "
         "joins a bar change just before, which saves a stop."
     )
 
