@@ -288,7 +288,7 @@ def _missing_time(row: QueueRow) -> Missing:
     reason = {
         "bench_time": sentence("other work is due before it"),
         "holder": sentence("its holder comes out of a machine too late"),
-        "too_soon": sentence("nobody is on shift before then"),
+        "too_soon": sentence("too little time on shift before the swap"),
     }[row.cause or "bench_time"]
     return Missing(
         "bench_time",
