@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from playwright.sync_api import Page, expect
@@ -25,6 +25,7 @@ class Floor:
         taken: Code of a station that holds a tool.
         sister: Code of the tool that waits for that station.
         inside: Code of the tool in it.
+        since: Number of the last fact when the test began.
     """
 
     shop: DemoShop
@@ -34,6 +35,7 @@ class Floor:
     taken: str
     sister: str
     inside: str
+    since: int
 
     @property
     def address(self) -> str:
@@ -54,12 +56,13 @@ class Floor:
             return database.execute(statement).fetchall()
 
     def mounts_of(self, code: str) -> list[tuple[int, int]]:
-        """Standing stays of the tool with a label: fact and instant [µs]."""
+        """Standing stays of a tool since the test began: fact and instant [µs]."""
         return self.rows(
             "SELECT mounts.fact_id, facts.at FROM mounts"
             " JOIN facts ON facts.id = mounts.fact_id"
             " JOIN label_codes ON label_codes.assembly_id = mounts.assembly_id"
-            f" WHERE label_codes.code = '{code}' ORDER BY mounts.fact_id"
+            f" WHERE label_codes.code = '{code}' AND mounts.fact_id > {self.since}"
+            " ORDER BY mounts.fact_id"
         )
 
 
@@ -78,7 +81,9 @@ def floor_of(shop: DemoShop) -> Floor:
                     behind.append((station, tool["code"]))
         if free and behind:
             taken, sister = behind[0]
-            return Floor(shop, one["machine"], *free[0], taken, sister, holds[taken])
+            floor = Floor(shop, one["machine"], *free[0], taken, sister, holds[taken], 0)
+            [(last,)] = floor.rows("SELECT max(id) FROM facts")
+            return replace(floor, since=last)
     raise AssertionError("no machine has a free station and a sister in wait")
 
 

@@ -26,6 +26,7 @@ WORDS = {
     "import": ("import", "{folder}/shop"),
     "label": ("label", "TH-1", "--out", "{folder}/labels.pdf"),
     "migrate": ("migrate",),
+    "nights": ("nights",),
     "person": ("person", "list"),
     "restore": ("restore", "{folder}/strange.bak"),
     "serve": ("serve",),

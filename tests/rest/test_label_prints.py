@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from api import create_app
 from api.settings import BadSetting, Settings
 from crib.store.engine import Store
-from tests.rest.short_ways import client_of
 
 KEEPS = """#!{python}
 import pathlib, sys
@@ -48,7 +48,8 @@ def lp(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], Path]
 @pytest.fixture
 def printing(store: Store, shop: SimpleNamespace, clock: Any) -> FlaskClient:
     """The service with a print queue set."""
-    return client_of(store, clock, Settings(store.url, print_queue="bench"))
+    # an app of its own: the short ways to a tool go through the service without a queue
+    return create_app(Settings(store.url, print_queue="bench"), store, clock).test_client()
 
 
 def test_without_a_queue_the_print_is_recorded_and_its_pdf_named(

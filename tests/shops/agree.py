@@ -78,11 +78,17 @@ def _nights(shop: Any) -> Iterator[str]:
             yield f"{night['machine']}: the card says {told}, the list {due}"
 
 
+def _place(station: str, number: int) -> str:
+    """A station as a machine's page has it: and its tool number where the name says another."""
+    digits = station[len(station.rstrip("0123456789")) :]
+    return station if digits and int(digits) == number else f"{station}, tool {number}"
+
+
 def _machines(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
     """Each machine's page names what is due there, the most urgent first."""
     for machine in shop.lathes:
         due = [
-            f"{one['station']}, tool {one['tool_number']} {one['tool_spec']}"
+            f"{_place(one['station'], one['tool_number'])} {one['tool_spec']}"
             for one in swaps
             if one["machine"] == machine and one["ordinal"] == 0
         ]

@@ -272,7 +272,7 @@ def test_a_visitor_who_takes_a_tool_out_does_not_stop_the_shop(demos, tmp_path):
     )
     made.store.close()
     assert whole == []
-    assert mounts > 10
+    assert mounts > 5  # what the jobs need of it goes back in; edges hold several nights
 
 
 def test_keeping_up_with_the_clock_ends_when_told(demos, tmp_path, monkeypatch):

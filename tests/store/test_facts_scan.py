@@ -214,7 +214,7 @@ def test_lists_are_paged_and_filtered(acts: Any) -> None:
     acts.remove(60)
     assert list_facts(acts.tx, MOUNTS, open_only=True).rows == ()
     assert len(list_facts(acts.tx, ASSEMBLIES, open_only=True).rows) == 2
-    with pytest.raises(Invalid, match="page of 0"):
+    with pytest.raises(Invalid, match="limit is 0"):
         list_facts(acts.tx, MOUNTS, limit=0)
     with pytest.raises(Invalid, match="stops are not listed by lot_id, open_only"):
         list_facts(acts.tx, STOPS, {"lot_id": 1}, open_only=True)
