@@ -11,15 +11,27 @@ from api.language import _
 from api.pages.render import page
 from api.problems import WEB, Row, answer_reader, rows_by_kind
 from crib.codes import strip_address
+from crib.left_out import or_instead
 from crib.store.revisions import revision
+from crib.views.shift_summary import ShiftSummary, shift_summary
 
 blueprint = Blueprint("front", __name__)
 
 
 @blueprint.get("/")
 def index() -> Response:
-    """Where to go from here."""
-    return page("front.html", wasm=True)
+    """What the shop needs now, and where to go from here."""
+    summary = or_instead(_needs_now, "the answers of the front page", lambda: None)
+    return page("front.html", wasm=True, summary=summary)
+
+
+def _needs_now() -> ShiftSummary | None:
+    site = this_site()
+    plan = site.plans.plan(site.clock())
+    if not plan.shop.rows.machines:
+        return None
+    with site.store.read() as tx:
+        return shift_summary(tx, plan)
 
 
 @blueprint.get("/live")

@@ -20,6 +20,7 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.views.kit_for_run import kit_for_run
+from crib.views.night_view import places_of_sisters
 
 #: A swap that is nearer than this is soon; common practice, no source.
 SOON = timedelta(hours=2)
@@ -36,7 +37,8 @@ class StationNow:
         swap: The tool's swap within the horizon, if it is due in it.
         sister: What stands behind that swap; of an empty station that no run within the horizon
             needs, a tool that waits for it.
-        sister_place: Where the sister, or its holder, lies.
+        sister_place: Where the sister lies by its last place in a rack, else where its holder
+            has its place.
         state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (a
             run needs one within the horizon), ``later`` (one needs it after that), ``unused``,
             ``due``, ``soon``, ``runs``, ``rests`` (nothing that runs uses it) or ``unknown``
@@ -127,6 +129,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
     }
     places = {row.holder: row.location for row in plan.shop.rows.holders}
+    racked = places_of_sisters(tx)
     found: list[StationNow] = []
 
     def look(row: StationRow) -> None:
@@ -135,7 +138,9 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         sister = swap.sister if swap else None
         if swap is None and forecast is None and wants.run is not None:
             sister = _waits_for(plan, wants.run.id, row.station)
-        place = places.get(sister.holder) if sister and sister.holder else None
+        place = racked.get(sister.assembly or "") if sister else None
+        if place is None and sister and sister.holder:
+            place = places.get(sister.holder)
         state = _state(forecast, wants, swap, now)
         found.append(StationNow(row, forecast, wants, swap, sister, place, state))
 

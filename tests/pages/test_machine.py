@@ -125,3 +125,31 @@ def test_a_station_of_a_job_days_ahead_is_no_warning_before(client, bench, shop,
     line = read(client, "/machines/M1").select(".slide li")[1]
     assert "empty" in words(line.select_one(".care-state"))
     assert "Mount one by" in words(read(client, station).main)
+
+
+def test_a_sister_in_a_rack_is_sent_for_there_and_not_to_its_holders_drawer(
+    client, bench, shop
+):
+    tool = bench.ready()
+    bench.post(f"/v1/assemblies/{tool}/rack-places", machine="M1", place="R1-3")
+
+    page = read(client, f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}")
+
+    assert f"sister ready {tool}, rack of M1, R1-3" in words(page.main)
+    assert "shelf 1" not in words(page.main)
+
+
+def test_the_front_page_says_what_the_shop_needs_and_leads_there(client, bench, monkeypatch):
+    page = read(client, "/")
+    shift = read(client, "/shift")
+
+    assert [words(li) for li in page.select(".answers li")] == [
+        words(li) for li in shift.select(".answers li")
+    ]
+    assert page.select_one(".answers a[href='/shift#due']")
+
+    def fails(*_):
+        raise RuntimeError("planted")
+
+    monkeypatch.setattr("api.pages.front.shift_summary", fails)
+    assert "Where are you?" in words(read(client, "/").main)
