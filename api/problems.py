@@ -320,12 +320,10 @@ def problem_body(refusal: Refusal, instance: str) -> dict[str, Any]:
     return body
 
 
-def answer_problem(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
-    """A problem document as a response; one that passes says when to ask again."""
-    status = int(body["status"])
-    again = {"Retry-After": "1"} if status == 503 else {}
+def _as_document(body: dict[str, Any], headers: dict[str, str]) -> Response:
+    """A problem document as a response."""
     whole = dump_json(_said(body))
-    return Response(whole, status, again | (headers or {}), content_type=PROBLEM_TYPE)
+    return Response(whole, int(body["status"]), headers, content_type=PROBLEM_TYPE)
 
 
 def _said(told: dict[str, Any]) -> dict[str, Any]:
@@ -340,17 +338,20 @@ def _said(told: dict[str, Any]) -> dict[str, Any]:
 
 
 def answer_reader(body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
-    """A problem as its reader takes it: a page for a browser, else a problem document."""
+    """A problem as its reader takes it: a page for a browser, else a problem document.
+
+    One that passes says when to ask again.
+    """
     again = {"Retry-After": "1"} if int(body["status"]) == 503 else {}
-    as_page: Callable[..., Response] | None = current_app.extensions.get(_AS_PAGE)
-    if as_page is None or not _asked_for_a_page():
-        response = answer_problem(body, headers)
+    carried = again | (headers or {})
+    if not _asked_for_a_page():
+        response = _as_document(body, carried)
     else:
         try:
-            response = as_page(body, again | (headers or {}))
+            response = current_app.extensions[_AS_PAGE](body, carried)
         except Exception:  # a page that fails must not hide what went wrong first
             _log.exception("the page of a problem: %s %s", request.method, request.path)
-            response = answer_problem(body, headers)
+            response = _as_document(body, carried)
     response.vary.add("Accept")
     return response
 
@@ -378,6 +379,11 @@ def _web_problem(kind: str, detail: str, **more: object) -> dict[str, Any]:
     return web_problem(kind, detail, request.path, **more)
 
 
+def no_such_address(detail: str) -> Response:
+    """The answer where nothing is at the address that was asked for."""
+    return answer_reader(_web_problem("no-such-address", detail))
+
+
 def _on_refusal(refusal: Refusal) -> Response:
     if "constraint" in refusal.facts:
         _log.info("%s %s: %s", request.method, request.path, refusal.facts["constraint"])
@@ -403,10 +409,7 @@ def _on_http(problem: HTTPException) -> Response:
             _web_problem("too-large", sentence("The body is larger than this service takes."))
         )
     if problem.code == 404:
-        body = _web_problem(
-            "no-such-address", sentence("There is nothing at {path}.", path=request.path)
-        )
-        return answer_reader(body)
+        return no_such_address(sentence("There is nothing at {path}.", path=request.path))
     if problem.code is None or problem.code < 400:  # a redirect is an answer, not a problem
         return Response(problem.get_response().get_data(), problem.code or 302)
     if problem.code >= 500:

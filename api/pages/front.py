@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.render import page
-from api.problems import WEB, Row, answer_reader, rows_by_kind
+from api.problems import no_such_address, rows_by_kind
 from crib.codes import strip_address
 from crib.left_out import or_instead
 from crib.store.revisions import revision
@@ -55,16 +55,7 @@ def problem_page(kind: str) -> Response:
     """What one kind of problem means and what to do about it."""
     row = rows_by_kind().get(kind)
     if row is None:
-        missing: Row = WEB["no-such-address"]
-        return answer_reader(
-            {
-                "type": "/problems/no-such-address",
-                "title": missing.title,
-                "status": 404,
-                "detail": f"There is no kind of problem called {kind[:60]}.",
-                "instance": request.path,
-            }
-        )
+        return no_such_address(f"There is no kind of problem called {kind[:60]}.")
     return page("problem.html", kind=kind, row=row)
 
 

@@ -67,6 +67,9 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
         raise Conflict(
             sentence("Run {run_id} is done; a kit is for a run ahead.", run_id=run_id)
         )
+    kept: RunKit | None = plan.kits.get(run_id)
+    if kept is not None:
+        return kept
     before: list[RunKit] = []
     for number in _in_turn(plan):
         if number == run_id:
@@ -77,9 +80,7 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
             except Refusal:
                 plan.kits[number] = None  # it is told to whoever asks for that kit
         before += [plan.kits[number]] if plan.kits[number] else []
-    if plan.kits.get(run_id) is None:
-        plan.kits[run_id] = _made(plan, run_id, before)
-    made: RunKit = plan.kits[run_id]
+    made = plan.kits[run_id] = _made(plan, run_id, before)
     return made
 
 

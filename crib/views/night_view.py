@@ -27,6 +27,7 @@ from crib.planning.night_words import answer_sentence, reason_sentence, scale_se
 from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.rack_rows import waiting_rows
+from crib.store.shop_records import SpecOfShop
 
 #: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
 _HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
@@ -175,13 +176,16 @@ def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
     """
     seated = plan.by_station()
     begin_at = instant_from_us(night.begin_us)
-    rows = _due_before(plan, night, begin_at)
-    minutes = _minutes(plan)
-    decision = decide(night, _prices(plan, night, rows))
+    rows, specs = _due_before(plan, night, begin_at), _specs(plan)
+    decision = decide(night, _prices(night, rows, seated, specs))
     names = {station_id: one.station for station_id, one in seated.items()}
     chosen = decision.chosen
     wanted = {swap.station_id for swap in chosen.swaps} if chosen else set()
-    swaps = [NightSwap(row.forecast, minutes.get(row.tool_spec), row) for row in rows]
+    swaps = [
+        NightSwap(row.forecast, spec.swap_minutes if spec else None, row)
+        for row in rows
+        for spec in (specs.get(row.tool_spec),)
+    ]
     now = plan.shop.now
     first = [
         swap
@@ -223,7 +227,7 @@ def decided(plan: ShopPlan, night: MachineNight) -> Decision:
     """What to do with a stretch; sisters are asked for only of a machine's next one."""
     begin_at = instant_from_us(night.begin_us)
     rows = [] if night.ordinal else _due_before(plan, night, begin_at)
-    return decide(night, _prices(plan, night, rows))
+    return decide(night, _prices(night, rows, plan.by_station(), _specs(plan)))
 
 
 def neediest_first(one: NightView) -> tuple[int, float, str]:
@@ -243,14 +247,18 @@ def _option(option: Option, seated: Mapping[int, Forecast]) -> NightOption:
     )
 
 
-def _minutes(plan: ShopPlan) -> dict[str, float | None]:
-    return {spec.tool_spec: spec.swap_minutes for spec in plan.shop.rows.specs.values()}
+def _specs(plan: ShopPlan) -> dict[str, SpecOfShop]:
+    return {spec.tool_spec: spec for spec in plan.shop.rows.specs.values()}
 
 
-def _prices(plan: ShopPlan, night: MachineNight, rows: list[SwapRow]) -> Prices:
+def _prices(
+    night: MachineNight,
+    rows: list[SwapRow],
+    seated: Mapping[int, Forecast],
+    specs: Mapping[str, SpecOfShop],
+) -> Prices:
     """What the records say of the stations of a machine."""
-    specs = {spec.tool_spec: spec for spec in plan.shop.rows.specs.values()}
-    here = [one for one in plan.by_station().values() if one.machine == night.machine]
+    here = [one for one in seated.values() if one.machine == night.machine]
     minutes = {
         one.station_id: spec.swap_minutes
         for one in here

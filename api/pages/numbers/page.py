@@ -12,7 +12,7 @@ from api.pages.numbers import bench, costs, cutting, designations, life, measuri
 from api.pages.numbers.mathml import figured_rows, formula_markup, number_text, symbol_markup
 from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working, code_place
 from api.pages.render import page
-from api.problems import WEB, answer_reader
+from api.problems import no_such_address
 from crib.errors import Refusal
 from crib.sentence import sentence, together, word
 
@@ -93,18 +93,10 @@ def working_page(slug: str) -> Response:
     """One calculation: the figures of the address, or an example where it has none."""
     working = WORKINGS.get(slug)
     if working is None:
-        missing = WEB["no-such-address"]
-        return answer_reader(
-            {
-                "type": "/problems/no-such-address",
-                "title": missing.title,
-                "status": missing.status,
-                "detail": sentence(
-                    "There is no calculation called {slug}; /workings lists them.",
-                    slug=slug[:60],
-                ),
-                "instance": request.path,
-            }
+        return no_such_address(
+            sentence(
+                "There is no calculation called {slug}; /workings lists them.", slug=slug[:60]
+            )
         )
     typed = _read(working)
     outcome = None if typed.wrong or typed.told else _work_out(working, typed)

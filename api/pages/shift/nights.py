@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from urllib.parse import quote
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, g, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act, fresh_key
@@ -39,9 +39,12 @@ def _addresses() -> dict[str, object]:
 
 
 def _places() -> dict[str, str]:
-    """Where measured sisters lie, by code."""
-    with this_site().store.read() as tx:
-        return places_of_sisters(tx)
+    """Where measured sisters lie, by code, for the page that is made."""
+    found: dict[str, str] | None = g.get("sister_places")
+    if found is None:
+        with this_site().store.read() as tx:
+            found = g.sister_places = places_of_sisters(tx)
+    return found
 
 
 @blueprint.get("/shift/nights/<machine>")
