@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
-
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 
 from api.http.site import this_site
-from api.language import _
 from api.pages.render import page
 from api.problems import no_such_address, rows_by_kind
-from crib.codes import strip_address
 from crib.left_out import or_instead
 from crib.store.revisions import revision
 from crib.views.shift_summary import ShiftSummary, shift_summary
@@ -39,15 +35,6 @@ def live() -> dict[str, int]:
     """A number that grows with whatever is recorded: pages ask it whether to read again."""
     with this_site().store.read() as tx:
         return {"revision": revision(tx)}
-
-
-@blueprint.get("/C")
-def find_code() -> Response:
-    """The form of the first page: a typed or scanned code leads to its page."""
-    text = strip_address(request.args.get("code", ""))
-    if not text:
-        return page("front.html", 422, wasm=True, told=_("Type or scan a code first."))
-    return Response(status=303, headers={"Location": f"/C/{quote(text, safe='/')}"})
 
 
 @blueprint.get("/problems/<kind>")

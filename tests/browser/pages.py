@@ -11,6 +11,8 @@ from tests.browser.shop import DemoShop
 #: demonstration shop, see ``known``.
 PAGES: Final[dict[str, str]] = {
     "front": "/",
+    "find": "/find?q=t01",
+    "find-nothing": "/find?q=no-such-thing",
     "code-tool-mounted": "/C/{tool}",
     "code-holder": "/C/{holder}",
     "code-station": "/C/{station}",
