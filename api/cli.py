@@ -214,7 +214,8 @@ def nights(machine: str | None) -> None:
     from crib.clock import now
     from crib.outlook.plan_cache import PlanCache
     from crib.store.zones import zone_of_calendars
-    from crib.views.night_view import places_of_sisters, tonight
+    from crib.views.night_view import tonight
+    from crib.views.where_it_lies import places_of_sisters
 
     settings = Settings.from_environment()
     with the_store() as store:

@@ -99,7 +99,8 @@ def list_label_stocks(call: Call) -> dict[str, list[str]]:
 def read_shift_sheet(call: Call) -> Response:
     """Print what to do tonight, the swap list and the bench queue of a horizon."""
     from api.print_sheets import shift_sheet
-    from crib.views.night_view import places_of_sisters, tonight
+    from crib.views.night_view import tonight
+    from crib.views.where_it_lies import places_of_sisters
     from labels.pdf import render_shift_sheet
 
     plan = plan_of(call)

@@ -15,8 +15,10 @@ from crib.sentence import AND, sentence, together
 from crib.stock.pieces import Piece, Taken, choose_edges
 from crib.store.engine import Tx
 from crib.store.piece_rows import pieces_of_lot
+from crib.store.rack_rows import place_of
 from crib.store.resolve import resolve_holder, resolve_lot
 from crib.store.stockrows import LotRow, SpecRow, holder_row, lot_row, spec_id_by_name, spec_row
+from crib.views.where_it_lies import rack_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +28,7 @@ class BenchCard:
     Attributes:
         recipe: Holder, edge, where they lie, torque and what to measure; None where the
             records have moved on since the plan was made.
+        place: Rack in which a tool that is built already was put; None where nobody said.
         fresh_pieces: How many of the pieces come out of the box; ``recipe.pieces`` names the
             opened ones, which are used up first.
         problem: Why there is no recipe.
@@ -33,6 +36,7 @@ class BenchCard:
     """
 
     recipe: Recipe | None
+    place: str | None = None
     fresh_pieces: int = 0
     problem: str | None = None
     caution: str | None = None
@@ -121,8 +125,10 @@ def _concerned(found: SwapList, positions: Collection[int]) -> Iterator[tuple[in
 def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
     sister = swap.sister
     if sister.assembly is not None:
-        recipe = recipe_of(tx, named_assembly(tx, sister.assembly).row)
-        return BenchCard(recipe, caution=lacks_for(swap))
+        built = named_assembly(tx, sister.assembly).row
+        put = place_of(tx, built.id)
+        place = rack_words(put.machine, put.place) if put else None
+        return BenchCard(recipe_of(tx, built), place, caution=lacks_for(swap))
     spec = spec_row(tx, spec_id_by_name(tx, swap.tool_spec))
     box, holder_mark = _box(tx, sister, boxes), sister.holder or ""
     holder = holder_row(tx, resolve_holder(tx, holder_mark).id)
@@ -131,7 +137,8 @@ def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
         PieceTaken(one.piece.number, one.edge, one.piece.grind) for one in taken if one.piece
     )
     return BenchCard(
-        recipe_from(spec, holder, box.lot, taken[0].edge, pieces), len(taken) - len(pieces)
+        recipe_from(spec, holder, box.lot, taken[0].edge, pieces),
+        fresh_pieces=len(taken) - len(pieces),
     )
 
 

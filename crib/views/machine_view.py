@@ -20,7 +20,7 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.views.kit_for_run import kit_for_run
-from crib.views.night_view import places_of_sisters
+from crib.views.where_it_lies import places_of_sisters
 
 #: A swap that is nearer than this is soon; common practice, no source.
 SOON = timedelta(hours=2)

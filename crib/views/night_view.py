@@ -25,8 +25,6 @@ from crib.planning.night_options import (
 )
 from crib.planning.night_words import answer_sentence, reason_sentence, scale_sentence
 from crib.sentence import sentence
-from crib.store.engine import Tx
-from crib.store.rack_rows import waiting_rows
 from crib.store.shop_records import SpecOfShop
 
 #: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
@@ -204,23 +202,6 @@ def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
         tuple(first),
         tuple(swap for swap in swaps if swap not in first),
     )
-
-
-def places_of_sisters(tx: Tx) -> dict[str, str]:
-    """Where every measured tool outside the machines lies, in words, where somebody said.
-
-    Args:
-        tx: An open transaction.
-    """
-    return {
-        row.code: sentence(
-            "rack of {machine}, {place}", machine=row.rack_machine, place=row.place
-        )
-        if row.place
-        else sentence("rack of {machine}", machine=row.rack_machine)
-        for row in waiting_rows(tx)
-        if row.rack_machine
-    }
 
 
 def decided(plan: ShopPlan, night: MachineNight) -> Decision:

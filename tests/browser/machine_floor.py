@@ -10,9 +10,6 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.shop import DemoShop
 
-# the machine that tests share is often slow
-expect.set_options(timeout=120_000)
-
 
 @dataclass(frozen=True, slots=True)
 class Floor:

@@ -18,9 +18,14 @@ from playwright.sync_api import (
     Playwright,
     Request,
     Response,
+    expect,
 )
 
 from tests.browser.shop import ZONE
+
+#: What is expected may come late on a busy machine [ms].
+PATIENCE_MS = 120_000
+expect.set_options(timeout=PATIENCE_MS)
 
 #: Names under which the browser is installed; the first opens a window in half the time: it is
 #: the same browser with nothing drawn around its pages.
@@ -145,7 +150,7 @@ def window(
         "reduced_motion": "reduce",
     }
     context = browser.new_context(**(said | options))
-    context.set_default_timeout(120_000)
+    context.set_default_timeout(PATIENCE_MS)
     watch = Watch()
     try:
         yield watch.over(context.new_page()), watch

@@ -107,7 +107,7 @@ def test_the_bench_page_has_the_jobs_of_the_queue(client, behind):
     queue = client.get("/v1/bench-queue").get_json()
     page = read(client, "/bench")
 
-    jobs = page.select("#queue section.next, #queue .panels > section.panel")
+    jobs = page.select("#queue tbody tr")
     assert len(jobs) == len(queue["items"])
     assert len(page.select(".blocked > li")) == len(queue["blocked"])
     wanted = Counter(

@@ -12,7 +12,7 @@ from crib.records.catalogue import GAUGES
 from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_row, last_check
-from crib.store.records import list_records
+from crib.store.records import get_record, list_records
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,7 @@ class GaugeState:
 
     Attributes:
         row: The gauge.
+        description: What and where it is, in the shop's own words.
         checked_at: When it was last on its setting master.
         passed: Whether it passed there.
         valid_until: Until when that check counts; None where it does not.
@@ -28,6 +29,7 @@ class GaugeState:
     """
 
     row: GaugeRow
+    description: str
     checked_at: datetime | None
     passed: bool
     valid_until: datetime | None
@@ -60,6 +62,7 @@ def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
         until = check.at + timedelta(hours=row.check_hours)
     return GaugeState(
         row,
+        get_record(tx, GAUGES, gauge_id)["description"] or "",
         check.at if check else None,
         bool(check and check.valid),
         until,
@@ -84,7 +87,7 @@ def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> Gauge
     return or_instead(
         lambda: gauge_state(tx, gauge_id, present),
         why,
-        lambda: GaugeState(gauge_row(tx, gauge_id), None, False, None, (why,)),
+        lambda: GaugeState(gauge_row(tx, gauge_id), "", None, False, None, (why,)),
     )
 
 

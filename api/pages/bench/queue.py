@@ -1,10 +1,9 @@
-"""The bench queue as a page: the next job first and large, the rest, what is blocked."""
+"""The bench queue as a page: what to do first, then all jobs, then what is blocked."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 from urllib.parse import quote, urlencode
 
 from flask import Blueprint, Response, request
@@ -12,7 +11,8 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.acts import Complaint, go_to
-from api.pages.bench.gauge_state import gauge_states
+from api.pages.bench.gauge_state import gauge_states, usual_gauge
+from api.pages.bench.queue_asked import Asked, Row, state_of
 from api.pages.render import page
 from api.rest.plan import bench_rows
 from crib.codes import strip_address
@@ -24,7 +24,10 @@ from crib.views.scan_shapes import Scan
 
 blueprint = Blueprint("bench_queue", __name__)
 
-#: Jobs that the page shows with what to take for each; the rest is counted.
+#: The whole queue in its own order.
+ALL = Asked()
+
+#: Jobs that the table shows with what to take for each; the rest is counted.
 MOST_JOBS = 40
 
 
@@ -36,11 +39,13 @@ class Job:
         row: Its row, as ``bench_rows`` makes it.
         card: What to take.
         address: Where its work is started or resumed.
+        state: How it stands: late, now or in_time.
     """
 
-    row: dict[str, Any]
+    row: Row
     card: BenchCard
     address: str
+    state: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,35 +53,57 @@ class Queue:
     """The bench's work as it is now.
 
     Attributes:
-        jobs: The first ones, in the order to do them.
+        next: The job to do first.
+        jobs: Those asked for, in the order asked for.
         more: How many come after them.
+        number: How many jobs there are.
+        late: How many of them are late.
+        machines: Machines that jobs are for.
         blocked: Swaps whose sister cannot be ready.
         ready: How many swaps have a sister that stands ready.
         forecasts: How many tools are mounted and forecast.
     """
 
+    next: Job | None
     jobs: Sequence[Job]
     more: int
+    number: int
+    late: int
+    machines: Sequence[str]
     blocked: Sequence[SwapRow]
     ready: int
     forecasts: int
 
 
-def queue_now() -> Queue:
-    """The queue of the present instant."""
+def queue_now(asked: Asked = ALL) -> Queue:
+    """The queue of the present instant.
+
+    Args:
+        asked: Which of its jobs, and in which order.
+    """
     site = this_site()
-    plan = site.plans.plan(site.clock())
+    present = site.clock()
+    plan = site.plans.plan(present)
     found = make_swap_list(plan)
     rows = bench_rows(found)
-    shown = rows[:MOST_JOBS]
+    wanted = asked.rows(rows, present)
+    shown = wanted[:MOST_JOBS]
     with site.store.read() as tx:
-        cards = bench_cards(tx, found, {row["position"] for row in shown})
+        cards = bench_cards(tx, found, {row["position"] for row in (*rows[:1], *shown)})
+
+    def job(row: Row) -> Job:
+        return Job(row, cards[row["position"]], _address(row, cards), state_of(row, present))
+
     return Queue(
-        [Job(row, cards[row["position"]], _address(row, cards)) for row in shown],
-        len(rows) - len(shown),
-        _blocked(found),
-        sum(row.sister.state == "ready" for row in found.rows),
-        len(plan.forecasts),
+        next=job(rows[0]) if rows else None,
+        jobs=[job(row) for row in shown],
+        more=len(wanted) - len(shown),
+        number=len(rows),
+        late=sum(row["late"] for row in rows),
+        machines=sorted({row["machine"] for row in rows}),
+        blocked=_blocked(found),
+        ready=sum(row.sister.state == "ready" for row in found.rows),
+        forecasts=len(plan.forecasts),
     )
 
 
@@ -84,7 +111,7 @@ def _blocked(found: SwapList) -> list[SwapRow]:
     return [row for row in blocked_rows(found.rows) if row.sister.state == "blocked"]
 
 
-def _address(row: dict[str, Any], cards: dict[int, BenchCard]) -> str:
+def _address(row: Row, cards: dict[int, BenchCard]) -> str:
     if row["assembly"] is not None:
         return f"/bench/work/{quote(row['assembly'])}"
     asked = {name: row[name] for name in ("tool_spec", "holder", "lot")}
@@ -132,17 +159,20 @@ def _work_on(found: Scan, text: str) -> str:
 def _show(complaint: Complaint | None = None) -> Response:
     site = this_site()
     present = site.clock()
-    queue = queue_now()
+    asked = Asked.of(request.args)
     with site.store.read() as tx:
         gauges = gauge_states(tx, present)
+    # whoever has no gauge to measure on checks one first
+    due = usual_gauge(gauges) if not any(one.counts for one in gauges) else None
     return page(
         "bench.html",
         complaint.status if complaint else 200,
         wasm=True,
-        queue=queue,
+        queue=queue_now(asked),
+        asked=asked,
         present=present,
-        gauges=gauges,
-        no_gauge_counts=bool(gauges) and not any(one.counts for one in gauges),
+        gauges=[one for one in gauges if one is not due],
+        due=due,
         racked=request.args.get("racked", "")[:40],
         typed=request.args.get("code", "") if complaint else "",
         complaint=complaint,

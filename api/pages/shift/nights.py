@@ -19,8 +19,9 @@ from crib.store.engine import Tx
 from crib.store.record_reads import get_record
 from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
-from crib.views.night_view import nights_of, places_of_sisters
+from crib.views.night_view import nights_of
 from crib.views.shift_view import machine_of, shift_view
+from crib.views.where_it_lies import places_of_sisters
 
 blueprint = Blueprint("nights", __name__)
 
