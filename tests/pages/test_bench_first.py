@@ -111,4 +111,4 @@ def test_what_fits_no_job_says_so_with_a_way_back(client, behind):
 
     assert jobs(page) == []
     assert page.select_one("a[href='/bench#jobs']")
-    assert page.select_one("[name=q]")["value"] == "no such thing"
+    assert page.select_one("#queue-q")["value"] == "no such thing"
