@@ -43,10 +43,10 @@ class Row(NamedTuple):
 
 
 TABLE: dict[type[Refusal], Row] = {
-    Refusal: Row(400, sentence("Refused"), sentence("Read the sentence; it says what is so.")),
+    Refusal: Row(400, sentence("Refused"), sentence("Read the detail: it gives the reason.")),
     HalfJson: Row(
         400,
-        sentence("Not whole JSON"),
+        sentence("Incomplete JSON"),
         sentence(
             "The body broke off or is not JSON. Nothing was recorded. Send the whole "
             "body again."
@@ -56,74 +56,69 @@ TABLE: dict[type[Refusal], Row] = {
         421,
         sentence("Not a name of this service"),
         sentence(
-            "Open the service under its own name or address. Whoever runs it lists more "
-            "names in the setting CRIB_HOSTS."
+            "Open the service under its own name or address. More names go into "
+            "the setting CRIB_HOSTS."
         ),
     ),
     errors.Invalid: Row(
         422,
         sentence("Cannot be read"),
         sentence(
-            "Each entry of 'errors' names a field and says what would be right. Nothing "
-            "was recorded. Mend those fields and send it again."
+            "Each entry of 'errors' names a field and what it should be. Nothing "
+            "was recorded. Correct those fields and send it again."
         ),
     ),
     errors.Contradiction: Row(
         409,
-        sentence("Does not go together"),
+        sentence("Values contradict each other"),
         sentence(
-            "Each value can be read, but a rule of the shop, or its records as they "
-            "are, speaks against them together. Each entry of 'errors' names a field "
-            "and says what would be right. Nothing was recorded."
+            "Each value is fine alone, but together they break a rule or "
+            "contradict the records. Each entry of 'errors' names a field and what "
+            "it should be. Nothing was recorded."
         ),
     ),
     errors.BadCode: Row(
         404,
         sentence("Mistyped code"),
         sentence(
-            "The check character at the end does not match what stands before it. Scan "
-            "the label again, or compare the typed code with it, character by "
-            "character."
+            "The check character does not match the rest of the code. Scan the "
+            "label again, or compare the typed code with it."
         ),
     ),
     errors.BadDesignation: Row(
         404,
         sentence("Not a designation"),
         sentence(
-            "The sentence names the position that cannot be read and what may stand "
+            "The detail names the position that cannot be read and what is allowed "
             "there. Compare the text with the box."
         ),
     ),
     errors.OutsideModel: Row(
         409,
         sentence("Outside the range of the formula"),
-        sentence(
-            "The formula holds only in the range that the sentence names. Check the "
-            "number and its unit."
-        ),
+        sentence("The formula holds only in the range given. Check the number and its unit."),
     ),
     errors.NotKnown: Row(
         404,
         sentence("Not known here"),
-        sentence(
-            "The name or code is well formed, but nothing here carries it. Look at the "
-            "spelling; perhaps it has not been imported yet."
-        ),
+        sentence("Nothing here has this name or code. Check the spelling, or import it first."),
     ),
     errors.NotAllowed: Row(
-        403, sentence("Not allowed"), sentence("Your role may not do this. Ask whoever may.")
+        403,
+        sentence("Not allowed"),
+        sentence("Your role may not do this. Ask a colleague who may."),
     ),
     errors.Conflict: Row(
         409,
-        sentence("Not possible as things are"),
-        sentence("The shop's present state forbids it. Look at what is so now, then decide."),
+        sentence("Not possible now"),
+        sentence("The records do not allow it at present. Check them, then decide."),
     ),
     errors.StationOccupied: Row(
         409,
         sentence("Station occupied"),
         sentence(
-            "Record the removal of what sits there first; if something else sits there "
-            "in truth, what was recorded is wrong: reverse it by a new fact."
+            "Record the removal of the tool in that station first. If another tool "
+            "is really there, take back the wrong record."
         ),
     ),
     errors.AlreadyMounted: Row(
@@ -143,9 +138,9 @@ TABLE: dict[type[Refusal], Row] = {
         409,
         sentence("Not printed"),
         sentence(
-            "The print system did not take the label; the sentence says what it "
-            "answered. Nothing was recorded. See to the printer, or open the label and "
-            "print it from there."
+            "The print system refused the label and said why. Nothing was "
+            "recorded. Check the printer, or open the label and print it from "
+            "there."
         ),
     ),
     errors.EdgeUsed: Row(
@@ -172,24 +167,22 @@ TABLE: dict[type[Refusal], Row] = {
         409,
         sentence("Nothing mounted"),
         sentence(
-            "Nothing is recorded as sitting there. Record the mount first, with the "
-            "time when it happened."
+            "No tool is on record there. Record the mount first, with the time "
+            "when it happened."
         ),
     ),
     errors.KeyReused: Row(
         409,
         sentence("Key used for something else"),
         sentence(
-            "That Idempotency-Key came before with another request. Use a fresh key for "
-            "each act."
+            "That Idempotency-Key was used before for another request. Use a new "
+            "key for each request."
         ),
     ),
     errors.InUse: Row(
         409,
         sentence("Still in use"),
-        sentence(
-            "Other records or facts name it. Retire it once nothing open names it any more."
-        ),
+        sentence("Other records still use it. Retire it once nothing open uses it."),
     ),
     errors.ChangedMeanwhile: Row(
         412,
@@ -208,8 +201,8 @@ TABLE: dict[type[Refusal], Row] = {
         428,
         sentence("Say which version you edit"),
         sentence(
-            "Read the record first and send its ETag in If-Match, so that nobody's "
-            "change is overwritten unseen."
+            "Read the record first and send its ETag in If-Match. That way no "
+            "other change is lost."
         ),
     ),
     errors.StoreFull: Row(
@@ -233,8 +226,8 @@ WEB: dict[str, Row] = {
     ),
     "method-not-allowed": Row(
         405,
-        sentence("Not done that way"),
-        sentence("The header Allow lists what this address takes."),
+        sentence("Method not allowed"),
+        sentence("The Allow header lists the methods of this address."),
     ),
     "too-large": Row(
         413,
@@ -245,15 +238,15 @@ WEB: dict[str, Row] = {
         408,
         sentence("The body took too long"),
         sentence(
-            "It was not whole in time. Nothing was recorded. Look at the network, then "
-            "send it again."
+            "It did not arrive in time. Nothing was recorded. Check the network, "
+            "then send it again."
         ),
     ),
     "too-busy": Row(
         503,
         sentence("Too busy"),
         sentence(
-            "More came at once than the service takes, or it is stopping. Nothing was "
+            "The service has too many requests, or it is stopping. Nothing was "
             "recorded. Send it again."
         ),
     ),
@@ -265,8 +258,8 @@ WEB: dict[str, Row] = {
         sentence("Our fault"),
         sentence(
             "Something broke in the service, not in what you sent. Nothing was "
-            "recorded. Tell whoever looks after it the id; the log has one line under "
-            "it."
+            "recorded. Give the id to the person who looks after crib: the log has "
+            "it too."
         ),
     ),
 }
@@ -398,7 +391,7 @@ def _on_http(problem: HTTPException) -> Response:
         body = _web_problem(
             "method-not-allowed",
             sentence(
-                "{method} is not taken here, but {allowed} is.",
+                "{method} does not work here; {allowed} does.",
                 method=request.method,
                 allowed=allowed,
             ),

@@ -160,5 +160,7 @@ class FastClock:
             return cls(parse_instant(start), float(speed), float(began))
         except ValueError as problem:
             raise Invalid(
-                sentence("'{text}' sets no clock: START;SPEED;BEGAN.", text=text[:60])
+                sentence(
+                    "'{text}' does not set a clock: write START;SPEED;BEGAN.", text=text[:60]
+                )
             ) from problem

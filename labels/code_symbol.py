@@ -85,7 +85,7 @@ def choose_version(payload: str) -> tuple[int, str]:
     if not payload or any(ord(c) > 127 or c.encode() not in util.ALPHA_NUM for c in payload):
         raise Invalid(
             sentence(
-                "'{payload}' cannot stand in a symbol: only 0-9 A-Z space $%*+-./: can.",
+                "'{payload}' cannot go into a symbol: only 0-9 A-Z space $%*+-./: can.",
                 payload=payload[:60],
             )
         )

@@ -42,7 +42,7 @@ class KeyedRequest:
                     "{header} must be 1 to 200 printable characters without spaces.",
                     header=HEADER,
                 ),
-                errors=[{"field": HEADER, "detail": sentence("is not such a text")}],
+                errors=[{"field": HEADER, "detail": sentence("is not a valid key")}],
             )
         query = request.query_string.decode("latin-1")
         self.route = f"{request.method} {request.path}" + (f"?{query}" if query else "")
@@ -61,8 +61,8 @@ class KeyedRequest:
         if (kept.route, kept.body_hash) != (self.route, self.body_hash):
             raise KeyReused(
                 sentence(
-                    "The {header} '{key}' came before with another request: use a fresh "
-                    "key for each act.",
+                    "The {header} '{key}' was used before for another request: use a new "
+                    "key for each request.",
                     header=HEADER,
                     key=self.key,
                 ),

@@ -76,8 +76,8 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
     if unique_names and raw.count(b":") > _MOST_MEMBERS:  # before anything is built of it
         raise HalfJson(
             sentence(
-                "The body names over {most_members} members. Nothing was recorded. Send "
-                "less at once.",
+                "The body has more than {most_members} members. Nothing was recorded. "
+                "Send fewer at once.",
                 most_members=_MOST_MEMBERS,
             )
         )
@@ -93,8 +93,8 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
             the_body = sentence("The body")
             raise HalfJson(
                 sentence(
-                    "{field} is not a finite number, and JSON has no other. Leave out "
-                    "what is not known. Nothing was recorded.",
+                    "{field} is not a finite number. Leave out what is not known. Nothing "
+                    "was recorded.",
                     field=field or the_body,
                 ),
                 errors=[{"field": field, "detail": sentence("not a finite number")}],
@@ -131,7 +131,7 @@ def _endless_number(raw: bytes) -> str | None:
 def _not_whole(problem: str) -> HalfJson:
     return HalfJson(
         sentence(
-            "The body is not whole JSON: {problem}. Nothing was recorded; send it again.",
+            "The body is not complete JSON: {problem}. Nothing was recorded; send it again.",
             problem=problem,
         )
     )

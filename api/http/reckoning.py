@@ -25,7 +25,7 @@ def reckon(calculation: Callable[[], T]) -> T:
         with np.errstate(divide="raise", over="raise", invalid="raise"):
             return calculation()
     except (FloatingPointError, OverflowError, ZeroDivisionError) as fault:
-        raise _refusal(sentence("no number holds what comes of them")) from fault
+        raise _refusal(sentence("the result is out of range")) from fault
 
 
 def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
@@ -36,14 +36,14 @@ def refuse_lost_numbers(shape: Schema, printed: Any) -> None:
     """
     lost = next(_lost(fields.Nested(shape), printed, ""), None)
     if lost is not None:
-        raise _refusal(sentence("{lost} is no number any more", lost=lost))
+        raise _refusal(sentence("{lost} cannot be calculated", lost=lost))
 
 
 def _refusal(what: str) -> OutsideModel:
     return OutsideModel(
         sentence(
-            "These figures are too large or too small together: {what}. Check the units, "
-            "and send sizes that a shop has.",
+            "These figures are too large or too small together: {what}. Check the "
+            "sizes and their units.",
             what=what,
         )
     )

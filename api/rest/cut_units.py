@@ -45,7 +45,7 @@ def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]
                 errors=[
                     {
                         "field": f"{where}{inch}",
-                        "detail": sentence("stands beside {metric}", metric=metric),
+                        "detail": sentence("is given beside {metric}", metric=metric),
                     }
                 ],
             )
@@ -79,7 +79,7 @@ def metric_curve(given: dict[str, Any]) -> TaylorConstants:
             errors=[
                 {
                     "field": "c_ft_min" if both else "c_m_min",
-                    "detail": sentence("stands beside c_m_min")
+                    "detail": sentence("is given beside c_m_min")
                     if both
                     else sentence("is missing"),
                 }

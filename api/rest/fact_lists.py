@@ -140,7 +140,7 @@ def _register(one: FactList) -> None:
         if not rows or rows[0].id != fact:
             raise NotKnown(
                 sentence(
-                    "Nothing of the {replace} has the number {fact}.",
+                    "No entry of the {replace} has the number {fact}.",
                     replace=one.name.replace("-", " "),
                     fact=fact,
                 ),

@@ -61,5 +61,5 @@ def _machine_id(plan: ShopPlan, text: str) -> int:
     raise NotKnown(
         sentence("There is no machine '{text}' here.", text=text[:60]),
         facts={"machine": text[:60]},
-        errors=[{"field": "machine", "detail": sentence("is no machine here")}],
+        errors=[{"field": "machine", "detail": sentence("is not a machine here")}],
     )

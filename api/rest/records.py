@@ -128,7 +128,9 @@ def refuse_contradictions(tx: Tx, record: Record, values: dict[str, Any]) -> Non
             "; ", (together(" ", (error["field"], error["detail"])) for error in errors[:3])
         )
         raise Invalid(
-            sentence("This {noun} cannot be: {told_all}.", noun=record.noun, told_all=told_all),
+            sentence(
+                "This {noun} is not valid: {told_all}.", noun=record.noun, told_all=told_all
+            ),
             errors=errors,
         )
 

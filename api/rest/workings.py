@@ -115,15 +115,15 @@ def work_out_tool_life(call: Call) -> dict[str, Any]:
         )
         raise OutsideModel(
             sentence(
-                "At {cut} m/min the curve promises {bound} minutes: so far from the "
-                "speed of one minute's life it says nothing.",
+                "At {cut} m/min the curve gives {bound} minutes. That far from the "
+                "speed for a life of one minute it does not hold.",
                 cut=figure(cut[0], "g"),
                 bound=bound,
             ),
             errors=[
                 {
                     "field": field,
-                    "detail": sentence("too far from the speed of one minute's life"),
+                    "detail": sentence("too far from the speed for a life of one minute"),
                 }
             ],
         )
@@ -225,7 +225,7 @@ def check_character_of(text: str) -> dict[str, str]:
     if not re.fullmatch(r"[0-9A-Z]{1,64}", body):
         words = "A check character is made of up to 64 characters 0-9 and A-Z."
         raise Invalid(
-            words, errors=[{"field": "text", "detail": sentence("is not such a text")}]
+            words, errors=[{"field": "text", "detail": sentence("is not a valid key")}]
         )
     character = check_character(body)
     return {"character": character, "code": body + character}

@@ -91,7 +91,7 @@ def _prior(given: dict[str, Any], tests: LifeTests) -> tuple[ConstantsPrior, str
                 "The starter table goes by tool material and material group: give both "
                 "or neither."
             ),
-            errors=[{"field": missing, "detail": sentence("is missing beside the other")}],
+            errors=[{"field": missing, "detail": sentence("is missing; give both")}],
         )
     row = starter_constants(tool, group)
     return prior_around(

@@ -40,7 +40,7 @@ class Shape(Schema):
         unknown = RAISE
 
     error_messages = {  # noqa: RUF012 - as marshmallow declares it
-        "unknown": sentence("is not a member that this call knows"),
+        "unknown": sentence("is not a field of this call"),
         "type": sentence("must be a JSON object"),
     }
 
@@ -264,7 +264,7 @@ def text_of_number(value: float, places: int) -> str:
     try:
         rounded = round(exact, places)
     except InvalidOperation:
-        raise ValidationError(sentence("is no number to write out")) from None
+        raise ValidationError(sentence("cannot be written as a decimal number")) from None
     if abs(exact - rounded) > abs(rounded) * Decimal("1e-14"):
         raise ValidationError(sentence("has more than {places} decimals", places=places))
     return format(rounded, "f")

@@ -169,7 +169,7 @@ def _in_use(holder: HolderRow, built: AssemblyRow) -> Misfit:
     where = (
         sentence("sits in station {station}", station=built.station)
         if built.station
-        else sentence("stands in the rack")
+        else sentence("is in the rack")
     )
     return Misfit(
         "holder",

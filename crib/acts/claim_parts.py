@@ -112,7 +112,7 @@ def _run(tx: Tx, number: int) -> dict[str, Any]:
     run = get_record(tx, RUNS, number)
     if run["retired_at"] is not None:
         raise NotKnown(
-            sentence("Run {number} was taken off the records.", number=number),
+            sentence("Run {number} is not on record any more.", number=number),
             facts={"run": number},
         )
     return run
@@ -157,8 +157,8 @@ def _stretch(
         if since is not None:
             raise Conflict(
                 sentence(
-                    "No parts of {where} made since {since} belong to no run: nothing "
-                    "is left to claim. Read the list again.",
+                    "All parts of {where} made since {since} belong to a run: nothing is "
+                    "left to assign. Read the list again.",
                     where=where,
                     since=print_instant(since),
                 ),
@@ -166,7 +166,7 @@ def _stretch(
             )
         raise Conflict(
             sentence(
-                "No parts of {where} belong to no run: nothing is left to claim. Read "
+                "All parts of {where} belong to a run: nothing is left to assign. Read "
                 "the list again.",
                 where=where,
             ),

@@ -135,7 +135,7 @@ def tell_correction(tx: Tx, correction_id: int) -> OffsetCorrected:
     if step is None or mount is None:
         raise NotKnown(
             sentence(
-                "There is no offset step number {correction_id} that still stands.",
+                "There is no offset step {correction_id}, or it was taken back.",
                 correction_id=correction_id,
             ),
             facts={"fact": correction_id},
@@ -174,9 +174,7 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
             {"field": "kind", "detail": sentence("one of {kinds}", kinds=together(", ", KINDS))}
         )
     if command.change_tenths_um == 0 and kind != "first_off":
-        errors.append(
-            {"field": "change_mm", "detail": sentence("is zero: nothing was stepped")}
-        )
+        errors.append({"field": "change_mm", "detail": sentence("is zero: that is no step")})
     step_mm = command.change_tenths_um / 10_000
     if not CHANGE.bounds.admits(step_mm):
         slip = CHANGE.bounds.question(step_mm) or sentence(" Check the point.")
@@ -193,7 +191,7 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
         )
         end = "" if said_so.endswith((".", "?")) else "."
         raise Invalid(
-            sentence("That is no offset step: {said_so}{end}", said_so=said_so, end=end),
+            sentence("That is not an offset step: {said_so}{end}", said_so=said_so, end=end),
             errors=errors,
         )
     return axis, kind

@@ -78,7 +78,9 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
         )
     if told.note is None:
         raise Invalid(
-            sentence("Say why nobody need be asked: what was looked at, and what is so."),
+            sentence(
+                "Say why the question can be dismissed: what you looked at, and what you found."
+            ),
             errors=[{"field": "note", "detail": sentence("is missing")}],
         )
     if command.question is not None:
@@ -113,8 +115,9 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
         one.since,
         told.at,
         sentence(
-            "Nobody is asked about '{says}' in {mark} until the machine names it anew, "
-            "or a tool is recorded in or out there.",
+            "The question about '{says}' in {mark} is closed. It comes back when "
+            "the machine names it again, or when a tool is recorded in or out "
+            "there.",
             says=one.says,
             mark=station.mark,
         ),
@@ -135,7 +138,7 @@ def _none_broke(tx: Tx, told: Said, number: int) -> QuestionDismissed:
         known.at,
         told.at,
         sentence(
-            "No tool of machine {machine} broke at {at}: nobody is asked about it any more.",
+            "No tool of machine {machine} broke at {at}. The question is closed.",
             machine=doubt.machine,
             at=print_instant(known.at),
         ),

@@ -58,12 +58,7 @@ def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, .
     if gauge is None:
         if not has_gauges(tx):
             return ()
-        return (
-            sentence(
-                "No gauge was named: scan the gauge that it was measured on, so that "
-                "its check counts."
-            ),
-        )
+        return (sentence("No gauge was named: scan the gauge that it was measured on."),)
     again = sentence("Check the gauge on the setting master first, then measure again.")
     check = last_check(tx, gauge.id, at)
     if check is None:
@@ -84,8 +79,8 @@ def gauge_problems(tx: Tx, gauge: GaugeRow | None, at: datetime) -> tuple[str, .
     if at > check.at + timedelta(hours=gauge.check_hours):
         return (
             sentence(
-                "Gauge {gauge} was last checked at {at}, which counts for {check_hours} "
-                "hours. {again}",
+                "Gauge {gauge} was last checked at {at}; a check is good for "
+                "{check_hours} hours. {again}",
                 gauge=gauge.gauge,
                 at=print_instant(check.at),
                 check_hours=figure(gauge.check_hours, "g"),
@@ -124,20 +119,19 @@ def gauge_overridden(
     if known["role"] != "supervisor":
         raise NotAllowed(
             sentence(
-                "{name} is {role} here: only a supervisor may let a preset count whose "
-                "gauge was not checked.",
+                "{name} is {role} here: only a supervisor may override an unchecked gauge.",
                 name=known["name"],
                 role=word(known["role"]),
             ),
             facts={"role": known["role"]},
-            errors=[{"field": "override.by", "detail": sentence("is no supervisor")}],
+            errors=[{"field": "override.by", "detail": sentence("is not a supervisor")}],
         )
     reason = override.reason.strip()
     if not 0 < len(reason) <= LONGEST_TEXT:
         raise Invalid(
             sentence(
-                "An override takes a reason of 1 to {longest_text} characters: say why "
-                "the preset may count although its gauge was not checked.",
+                "An override needs a reason of 1 to {longest_text} characters: say why "
+                "the preset may be used although its gauge was not checked.",
                 longest_text=LONGEST_TEXT,
             ),
             errors=[
@@ -159,6 +153,4 @@ def gauge_overridden(
 
 def override_sentence(by: str, reason: str) -> str:
     """What an accepted preset says of its gauge that was not checked."""
-    return sentence(
-        "Gauge not checked: {by} let the preset count ({reason}).", by=by, reason=reason
-    )
+    return sentence("Gauge not checked: {by} overrode this ({reason}).", by=by, reason=reason)

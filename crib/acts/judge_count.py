@@ -107,9 +107,7 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
     _refuse_person(tx, command.by)
     if command.verdict not in VERDICTS:
         raise Invalid(
-            sentence(
-                "A count is 'accepted' or 'discarded', or the counter was set: 'counter_set'."
-            ),
+            sentence("A verdict is 'accepted', 'discarded' or 'counter_set'."),
             errors=[
                 {
                     "field": "verdict",
@@ -120,11 +118,9 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
     found = kept_aside(tx, command.refusal) if 0 < command.refusal < 1 << 53 else None
     if found is None:
         raise NotKnown(
-            sentence(
-                "No count of the number {refusal} was kept aside.", refusal=command.refusal
-            ),
+            sentence("There is no held count number {refusal}.", refusal=command.refusal),
             facts={"refusal": command.refusal},
-            errors=[{"field": "refusal", "detail": sentence("is none that was kept aside")}],
+            errors=[{"field": "refusal", "detail": sentence("is not a held count")}],
         )
     if found.verdict_id is not None:
         raise Conflict(
@@ -151,18 +147,18 @@ def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
     if found.reason == TOLD:
         _take_out_all(tx, verdict_id, reversal_id, found.counter)
         return sentence(
-            "It is no longer told that the counter of {machine} was set.", machine=found.machine
+            "The notice that the counter of {machine} was set is withdrawn.",
+            machine=found.machine,
         )
     if verdict == DISCARDED:
         return sentence(
-            "Count {count} of {machine} waits for a verdict again.",
+            "Count {count} of {machine} waits for a decision again.",
             count=found.count,
             machine=found.machine,
         )
     _take_out_all(tx, verdict_id, reversal_id, found.counter)
     return sentence(
-        "Count {count} of {machine} is kept aside again; the parts counted after it "
-        "are put right.",
+        "Count {count} of {machine} is held again. The parts counted after it are corrected.",
         count=found.count,
         machine=found.machine,
     )
@@ -179,19 +175,19 @@ def _take_out_all(tx: Tx, verdict_id: int, reversal_id: int, counter: Counted) -
 def _refuse_person(tx: Tx, by: str | None) -> None:
     if by is None:
         raise Invalid(
-            sentence("Say who judges the count: a supervisor's badge or code."),
+            sentence("Say who decides on the count: a supervisor's badge or code."),
             errors=[{"field": "by", "detail": sentence("is missing")}],
         )
     known = get_record(tx, PEOPLE, resolve_person(tx, by).id)
     if known["role"] != "supervisor":
         raise NotAllowed(
             sentence(
-                "{name} is {role} here: only a supervisor judges a count that was kept aside.",
+                "{name} is {role} here: only a supervisor decides on held counts.",
                 name=known["name"],
                 role=word(known["role"]),
             ),
             facts={"role": known["role"]},
-            errors=[{"field": "by", "detail": sentence("is no supervisor")}],
+            errors=[{"field": "by", "detail": sentence("is not a supervisor")}],
         )
 
 
@@ -200,8 +196,8 @@ def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
     if found.reason in _NO_READING or at is None or not is_count(count):
         raise Invalid(
             sentence(
-                "'{count}' of {machine} cannot be taken in: it is no count with an "
-                "instant. Discard it, and report what the counter said by hand.",
+                "'{count}' of {machine} cannot be accepted: it is not a count with a "
+                "time. Discard it, and report the counter by hand.",
                 count=str(count)[:30],
                 machine=found.machine,
             ),
@@ -210,8 +206,8 @@ def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
     if at > told.present:
         raise Conflict(
             sentence(
-                "Count {count} is dated {at}, which is still to come: discard it, and "
-                "report it with the right time.",
+                "Count {count} is dated {at}, in the future: discard it, and report it "
+                "with the right time.",
                 count=count,
                 at=print_instant(at),
             ),
@@ -229,8 +225,7 @@ def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
     if not taken.total.size:
         raise Conflict(
             sentence(
-                "Count {count} of {machine} at {at} was taken in already: discard the "
-                "one that was kept aside.",
+                "Count {count} of {machine} at {at} was booked already: discard the held one.",
                 count=count,
                 machine=found.machine,
                 at=print_instant(at),
@@ -307,22 +302,21 @@ def _judged(
 ) -> CountJudged:
     if verdict == COUNTER_SET:
         text = sentence(
-            "The counter of {machine} was set to {count}, nothing was made by that; "
-            "{later} later counts are booked now.",
+            "The counter of {machine} was set to {count}: no parts were made by "
+            "that. {later} later counts are booked now.",
             machine=found.machine,
             count=found.count,
             later=later,
         )
     elif total is None:
         text = sentence(
-            "Count {count} of {machine} is discarded: it counts for nothing.",
+            "Count {count} of {machine} is discarded: no parts are booked from it.",
             count=found.count,
             machine=found.machine,
         )
     else:
         text = sentence(
-            "Count {count} of {machine} is taken in as true; the parts counted "
-            "after it are put right.",
+            "Count {count} of {machine} is accepted. The parts counted after it are corrected.",
             count=found.count,
             machine=found.machine,
         )

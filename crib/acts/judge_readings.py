@@ -28,7 +28,7 @@ def judge_readings(
         problems[int(index)] = (
             "too_old",
             sentence(
-                "{at} lies before part counters told the time: check the clock that sent it.",
+                "{at} is too long ago for a part count: check the clock that sent it.",
                 at=at,
             ),
         )
@@ -58,8 +58,8 @@ def judge_readings(
                 (
                     "unknown_run",
                     sentence(
-                        "Run '{name}' is no run of this machine: name one of its runs, "
-                        "or none.",
+                        "Run '{name}' is not a run of this machine: name one of its runs, or "
+                        "none.",
                         name=str(name)[:40],
                     ),
                 ),

@@ -125,7 +125,9 @@ def regrind(tx: Tx, present: datetime, command: Regrind) -> Reground:
                 piece=command.piece,
             ),
             facts={"lot": lot.code, "piece": command.piece},
-            errors=[{"field": "piece", "detail": sentence("is no opened piece of the lot")}],
+            errors=[
+                {"field": "piece", "detail": sentence("is not an opened piece of the lot")}
+            ],
         )
     _refuse_grinding(lot, piece)
     fact_id = record(tx, "stock_move", told)

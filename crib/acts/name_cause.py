@@ -140,8 +140,8 @@ def cause_sentence(
         )
     if told.chance >= CLEAR_ODDS * best.probability:
         return sentence(
-            "Nothing need have changed: chance explains it ({chance}, the next best "
-            "is that {words}, {probability}).",
+            "Chance explains it, nothing has to have changed ({chance}, the next "
+            "best is that {words}, {probability}).",
             chance=figure(told.chance, ".0%"),
             words=_words(best),
             probability=figure(best.probability, ".0%"),
@@ -182,7 +182,7 @@ def cause_sentence(
         ],
     )
     return sentence(
-        "The cause cannot be told apart yet: {shares}. {advice}",
+        "The cause is not clear yet: {shares}. {advice}",
         shares=shares,
         advice=_advice(told, residuals),
     )
@@ -220,8 +220,8 @@ def _advice(told: Diagnosis, residuals: Sequence[Residual]) -> str:
         else ""
     )
     return sentence(
-        "{why}To tell: {gauge}take the first-off of another holder in {station}, or "
-        "of {holder} in another station.",
+        "{why}To find out: {gauge}take the first-off of another holder in "
+        "{station}, or of {holder} in another station.",
         why=why,
         gauge=gauge,
         station=newest.station,

@@ -52,7 +52,7 @@ def named_assembly(tx: Tx, text: str, *, field: str = "assembly") -> NamedAssemb
                 text=text.strip()[:60],
             ),
             facts={"text": text.strip()[:60]},
-            errors=[{"field": field, "detail": sentence("names no tool assembly here")}],
+            errors=[{"field": field, "detail": sentence("is not a tool assembly here")}],
         ) from problem
     built = assembly_of_holder(tx, holder.id)
     if built is None:

@@ -177,7 +177,7 @@ def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | Breaka
     if all(one.get(name) is None for name in TELLING):
         raise Invalid(
             sentence(
-                "This observation tells nothing: give one of {telling}.",
+                "This observation reports nothing: give one of {telling}.",
                 telling=together(", ", TELLING),
             )
         )
@@ -187,7 +187,7 @@ def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | Breaka
     ):
         raise Invalid(
             sentence(
-                "'{number}' is no tool number: give the program's, like 4.",
+                "'{number}' is not a tool number: give the program's, like 4.",
                 number=str(number)[:30],
             )
         )

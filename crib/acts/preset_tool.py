@@ -192,8 +192,8 @@ def _refuse_unmeasurable(assembly: AssemblyRow) -> None:
     if assembly.ended_at is not None:
         raise Conflict(
             sentence(
-                "{code} is over ({cutter_status} since {ended_at}): build a tool with a "
-                "new edge.",
+                "{code} has ended ({cutter_status} since {ended_at}): build a tool "
+                "with a new edge.",
                 code=assembly.code,
                 cutter_status=assembly.cutter_status,
                 ended_at=print_instant(assembly.ended_at),

@@ -38,8 +38,8 @@ class PrintLabel:
 def not_printed(text: str) -> str:
     """What to say where a label cannot be worked out."""
     return sentence(
-        "The label of {text} could not be worked out. Check its records, then print "
-        "it again; the service's log names the fault.",
+        "The label of {text} could not be worked out. Check its records, then "
+        "print it again. The service log has the details.",
         text=text,
     )
 
@@ -84,8 +84,8 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
     if assembly.ended_at is not None:
         raise Conflict(
             sentence(
-                "{code} is over ({cutter_status} since {ended_at}): a label of it would "
-                "mislead.",
+                "{code} has ended ({cutter_status} since {ended_at}): a label of it "
+                "would mislead.",
                 code=assembly.code,
                 cutter_status=assembly.cutter_status,
                 ended_at=print_instant(assembly.ended_at),

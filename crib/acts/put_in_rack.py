@@ -130,8 +130,8 @@ def _refuse(assembly: AssemblyRow) -> None:
     if assembly.ended_at is not None:
         raise Conflict(
             sentence(
-                "{code} is over ({cutter_status} since {ended_at}): it does not belong "
-                "in a rack.",
+                "{code} has ended ({cutter_status} since {ended_at}): it does not "
+                "belong in a rack.",
                 code=assembly.code,
                 cutter_status=assembly.cutter_status,
                 ended_at=print_instant(assembly.ended_at),

@@ -69,9 +69,9 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
 def _not_compared(tools: Sequence[ToolSeen]) -> str:
     last = tools[-1]
     return sentence(
-        "Whether tool number {tool_number} of machine {machine} is the one on "
-        "record could not be worked out. Look at the station; the service's log "
-        "names the fault.",
+        "It is not known whether tool number {tool_number} of machine "
+        "{machine} is the one on record. Look at the station. The service log "
+        "has the details.",
         tool_number=last.tool_number,
         machine=last.machine,
     )
@@ -191,8 +191,8 @@ def _sentence(
     when = print_instant(since)
     if kind == OTHER_TOOL and sits is None:
         return sentence(
-            "Machine {machine} says since {when} that {says} is in {station}; no "
-            "tool is on record there: scan it, or tell what is so.",
+            "Machine {machine} says since {when} that {says} is in {station}, but "
+            "no tool is on record there: scan it, or say what is right.",
             machine=station.machine,
             when=when,
             says=says,
@@ -200,8 +200,8 @@ def _sentence(
         )
     if kind == OTHER_TOOL and sits is not None:
         return sentence(
-            "Machine {machine} says since {when} that {says} is in {station}; on "
-            "record is {code}: scan it, or tell what is so.",
+            "Machine {machine} says since {when} that {says} is in {station}, but "
+            "{code} is on record: scan it, or say what is right.",
             machine=station.machine,
             when=when,
             says=says,
@@ -210,17 +210,18 @@ def _sentence(
         )
     if sits is None:
         return sentence(
-            "Machine {machine} changed to tool '{says}' in {station} at {when}; "
-            "nobody scanned a mount, no tool is on record there: scan it, or tell "
-            "what is so.",
+            "Machine {machine} changed to tool '{says}' in {station} at {when}. "
+            "Nobody scanned a mount, and no tool is on record there: scan it, or "
+            "say what is right.",
             machine=station.machine,
             says=says,
             station=station.station,
             when=when,
         )
     return sentence(
-        "Machine {machine} changed to tool '{says}' in {station} at {when}; nobody "
-        "scanned a mount, on record is still {code}: scan it, or tell what is so.",
+        "Machine {machine} changed to tool '{says}' in {station} at {when}. "
+        "Nobody scanned a mount, and {code} is still on record: scan the new "
+        "tool, or say what is right.",
         machine=station.machine,
         says=says,
         station=station.station,

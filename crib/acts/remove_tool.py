@@ -155,7 +155,7 @@ def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
     if mount is None or mount.reason is None or mount.removed_at is None:
         raise NotKnown(
             sentence(
-                "There is no removal number {removal_id} that still stands.",
+                "There is no removal {removal_id}, or it was taken back.",
                 removal_id=removal_id,
             ),
             facts={"fact": removal_id},

@@ -252,8 +252,8 @@ def _behind_set(
         index: (
             "behind_set",
             sentence(
-                "Count {said} at {instant_from_us} goes on from counts that were kept "
-                "aside: the counter looks as if somebody had set it. Say what is so.",
+                "Count {said} at {instant_from_us} follows on from held counts: "
+                "somebody seems to have set the counter. Say what happened.",
                 said=said,
                 instant_from_us=print_instant(instant_from_us(at)),
             ),

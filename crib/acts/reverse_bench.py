@@ -36,7 +36,7 @@ def take_back_build(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
         raise Conflict(
             sentence(
                 "{code} was measured, mounted or taken apart since (fact {later}): its "
-                "build stands; take the tool apart instead.",
+                "build cannot be undone. Take the tool apart instead.",
                 code=assembly.code,
                 later=later,
             ),

@@ -42,16 +42,16 @@ from crib.store.stockrows import lot_row
 #: Why other kinds of facts are not taken back, and what to do instead.
 _INSTEAD = {
     "preset": sentence(
-        "A preset is not taken back: measure the tool again. Only its newest preset counts."
+        "A preset cannot be taken back: measure the tool again. Only its newest preset counts."
     ),
     "count": sentence(
-        "A count is not taken back: later counts put it right, and what cannot be is "
-        "kept aside."
+        "A count cannot be taken back: later counts correct it, and impossible counts are held."
     ),
     "gauge_check": sentence(
-        "A gauge check is not taken back: check the gauge again. Only the newest check counts."
+        "A gauge check cannot be taken back: check the gauge again. Only the "
+        "newest check counts."
     ),
-    "reversal": sentence("A reversal is not taken back: record the fact anew."),
+    "reversal": sentence("A reversal cannot be taken back: record the fact again."),
 }
 
 
@@ -88,7 +88,7 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
     if not 0 < command.fact_id < 1 << 63:
         raise NotKnown(
             sentence("There is no fact {fact_id} here.", fact_id=str(command.fact_id)[:30]),
-            errors=[{"field": "fact_id", "detail": sentence("is no fact here")}],
+            errors=[{"field": "fact_id", "detail": sentence("is not a fact here")}],
         )
     fact = get_fact(tx, command.fact_id)
     kind = str(fact["kind"])
@@ -193,7 +193,8 @@ def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     if later is not None:
         raise Conflict(
             sentence(
-                "Something was recorded about {code} since (fact {later}): its removal stands.",
+                "Something was recorded about {code} since (fact {later}): its removal "
+                "cannot be taken back.",
                 code=assembly.code,
                 later=later,
             ),
@@ -230,7 +231,7 @@ def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     move = move_row(tx, fact_id)
     if move.change == 0 and move.move == "return":
         raise Conflict(
-            sentence("A regrind is not taken back: the piece counts as ground."),
+            sentence("A regrind cannot be taken back: the piece counts as ground."),
             facts={"fact_id": fact_id},
         )
     lot = lot_row(tx, move.lot_id)
@@ -248,13 +249,13 @@ def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
 
 def _label_print(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence(
-        "That label was not printed; destroy it if it was."
+        "The print is taken back. If that label exists, destroy it."
     )
 
 
 def _rack_place(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence(
-        "The tool was not put there; its place before holds."
+        "The tool is back at its earlier place on record."
     )
 
 
@@ -268,7 +269,7 @@ def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     code = assembly_row(tx, mount.assembly_id).code
     reversal_id = _take_back(tx, told, fact_id)
     return reversal_id, sentence(
-        "The edge of {code} did not break then; it wears on by the counter.", code=code
+        "The edge of {code} is whole again on record and wears by the counter.", code=code
     )
 
 
@@ -277,7 +278,7 @@ def _question_dismissal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
 
 
 def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
-    return _take_back(tx, told, fact_id), sentence("The machine did not stop then.")
+    return _take_back(tx, told, fact_id), sentence("The stop is taken back.")
 
 
 _ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {

@@ -102,7 +102,7 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
     if mount is None:
         raise NotMounted(
             sentence(
-                "No tool was on record in {mark} at {at}: the signal is nobody's. "
+                "No tool was on record in {mark} at {at}: the signal fits no tool. "
                 "Record the mount first, with the time when it happened.",
                 mark=station.mark,
                 at=print_instant(told.at),
@@ -154,8 +154,8 @@ def _signalled(
             told.at,
             signal,
             sentence(
-                "That very signal was taken back before (fact {undone}): the edge of "
-                "{code} wears on. Where it did break, say so with the time when it was "
+                "This signal was taken back before (fact {undone}): the edge of {code} "
+                "counts as whole. If it did break, report it with the time when it was "
                 "seen.",
                 undone=undone,
                 code=code,

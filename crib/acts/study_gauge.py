@@ -140,9 +140,9 @@ def study_gauge(tx: Tx, as_of: datetime, text: str) -> GaugeStudied:
         measures,
         _short(gauge, checks),
         sentence(
-            "Type 1 study on the setting master (Cg = 0.2 T / 6 s, Cgk = (0.1 T - "
-            "|bias|) / 3 s; definition from memory, automotive practice); drift: JCGM "
-            "100:2008, H.3."
+            "Type 1 study on the setting master: Cg = 0.2 T / 6 s, Cgk = (0.1 T - "
+            "|bias|) / 3 s; definition from memory, automotive practice. Drift: "
+            "JCGM 100:2008, H.3."
         ),
     )
 

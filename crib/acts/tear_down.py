@@ -114,7 +114,7 @@ def _refuse(assembly: AssemblyRow) -> None:
     if assembly.ended_at is not None:
         raise Conflict(
             sentence(
-                "{code} is over already ({cutter_status} since {ended_at}).",
+                "{code} has ended already ({cutter_status} since {ended_at}).",
                 code=assembly.code,
                 cutter_status=assembly.cutter_status,
                 ended_at=print_instant(assembly.ended_at),

@@ -102,7 +102,7 @@ def tell_counter_set(tx: Tx, present: datetime, command: TellCounterSet) -> Coun
         counter,
         setting,
         sentence(
-            "Told beforehand: the counter is set to {count}, nothing is made by that.",
+            "Announced: the counter is set to {count}. No parts are booked for the change.",
             count=command.count,
         ),
     )
@@ -116,7 +116,7 @@ def _instant(present: datetime, command: TellCounterSet) -> datetime:
     if at > present + LONGEST_AHEAD or us_from_instant(at) < 0:
         raise Invalid(
             sentence(
-                "{at} is too far away: tell it at most {days} days ahead.",
+                "{at} is too far ahead: announce it at most {days} days before.",
                 at=print_instant(at),
                 days=LONGEST_AHEAD.days,
             ),
@@ -133,7 +133,7 @@ def _instant(present: datetime, command: TellCounterSet) -> datetime:
 def _refuse(tx: Tx, command: TellCounterSet, counter: Counted) -> None:
     if command.by is None:
         raise Invalid(
-            sentence("Say who tells it: a badge or code."),
+            sentence("Say who announces it: a badge or code."),
             errors=[{"field": "by", "detail": sentence("is missing")}],
         )
     if not is_count(command.count):
@@ -175,13 +175,13 @@ def _told_before(tx: Tx, counter: Counted, setting: ToldSet) -> int | None:
         if one.told.said == setting.said and near:
             raise Conflict(
                 sentence(
-                    "It was told already that the counter is set to {said} (fact "
+                    "It was already announced that the counter is set to {said} (fact "
                     "{fact_id}), and no count shows it yet: take that back first.",
                     said=setting.said,
                     fact_id=one.fact_id,
                 ),
                 facts={"fact_id": one.fact_id},
-                errors=[{"field": "count", "detail": sentence("was told already")}],
+                errors=[{"field": "count", "detail": sentence("was announced already")}],
             )
     return None
 
@@ -214,16 +214,16 @@ def _told(
     shown, later = done
     if shown:
         text = sentence(
-            "The counter of {machine} was set to {count}, nothing was made by that; "
-            "{later} later counts are booked now.",
+            "The counter of {machine} was set to {count}: no parts were made by "
+            "that. {later} later counts are booked now.",
             machine=command.machine,
             count=command.count,
             later=later,
         )
     else:
         text = sentence(
-            "The counter of {machine} is set to {count}: the next count that fits "
-            "goes on from there, and nothing is made by that.",
+            "The counter of {machine} is set to {count}. The next count that fits "
+            "starts from there, and no parts are booked for the change.",
             machine=command.machine,
             count=command.count,
         )

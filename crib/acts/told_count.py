@@ -23,7 +23,7 @@ def refuse_part_count(part_count: int | None) -> None:
     if part_count is not None and not 0 <= part_count <= LARGEST:
         raise Invalid(
             sentence(
-                "A part count of {part_count} cannot be: look at the counter.",
+                "A part count of {part_count} is not plausible: look at the counter.",
                 part_count=str(part_count)[:30],
             ),
             errors=[

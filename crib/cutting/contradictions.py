@@ -50,7 +50,7 @@ def check_operation(operation: CutOperation) -> None:
     if operation.kind not in KINDS:
         raise OutsideModel(
             sentence(
-                "'{kind}' is no kind of operation; take one of {kinds}.",
+                "'{kind}' is not a kind of operation; take one of {kinds}.",
                 kind=operation.kind,
                 kinds=together(", ", KINDS),
             ),
@@ -70,7 +70,7 @@ def check_operation(operation: CutOperation) -> None:
         said = together("; ", (together(" ", one) for one in wrong))
         raise OutsideModel(
             sentence(
-                "The operation '{kind}' cannot be so: {said}.", kind=operation.kind, said=said
+                "The operation '{kind}' is not valid: {said}.", kind=operation.kind, said=said
             ),
             errors=[{"field": column, "detail": why} for column, why in wrong],
         )
@@ -167,7 +167,7 @@ def _feed(operation: CutOperation) -> list[Contradiction]:
     if feed is None or feed <= most * (1 + 1e-9):
         return []
     if operation.kind in ("tap", "thread"):
-        reason = sentence("is no plausible pitch on this diameter")
+        reason = sentence("is not a plausible pitch on this diameter")
         return [
             Contradiction(
                 "feed_mm_rev",
@@ -176,7 +176,7 @@ def _feed(operation: CutOperation) -> list[Contradiction]:
             )
         ]
     reason = sentence(
-        "is no plausible feed of kind {kind} on this diameter", kind=operation.kind
+        "is not a plausible feed of kind {kind} on this diameter", kind=operation.kind
     )
     right = sentence(
         "write the feed in mm per revolution, at most {most}", most=figure(most, ".4g")

@@ -179,8 +179,8 @@ def _refuse_missing(operation: CutOperation) -> None:
     if missing:
         raise OutsideModel(
             sentence(
-                "The time in cut of the operation '{kind}' cannot be known without "
-                "{missing}; fill in the columns, or engaged_s.",
+                "The time in cut of the operation '{kind}' needs {missing}; fill in "
+                "the columns, or engaged_s.",
                 kind=operation.kind,
                 missing=together(", ", missing),
             ),

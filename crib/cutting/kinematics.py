@@ -168,8 +168,8 @@ def regrips(length_mm: float, stroke_mm: float) -> int:
     if length > _MOST_STROKES * stroke:
         raise OutsideModel(
             sentence(
-                "headstock_stroke_mm is {stroke_mm}; the part would be gripped anew "
-                "more than {most_strokes} times.",
+                "headstock_stroke_mm is {stroke_mm}; the part would be re-gripped more "
+                "than {most_strokes} times.",
                 stroke_mm=repr(stroke_mm),
                 most_strokes=_MOST_STROKES,
             ),

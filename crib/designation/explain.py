@@ -122,7 +122,7 @@ def _size(insert: Insert) -> str:
             "size: the longer edge is {size} mm and a fraction", size=int(insert.size)
         )
     if circle is None:
-        return sentence("size: two inscribed circles share this number; the maker tells which")
+        return sentence("size: two inscribed circles share this number; ask the maker which")
     if insert.shape == "R" or edge is None:
         return sentence(
             "size: {counted}diameter {told}{doubt}",

@@ -13,7 +13,7 @@ CLAMPING: Final = {
     "M": sentence("from the top and by a pin in the hole"),
     "P": sentence("by a lever or pin in the hole"),
     "S": sentence("by a screw through the countersunk hole"),
-    "X": sentence("special: the maker's drawing tells"),
+    "X": sentence("special: see the maker's drawing"),
 }
 #: What a clamping asks of the insert's hole; the others ask nothing that a letter tells.
 NEEDS_HOLE: Final = frozenset("DMP")
@@ -67,7 +67,7 @@ STYLE_WORDS: Final = {
     "U": sentence("offset, end cutting"),
     "V": sentence("straight shank, cutting to both sides"),
     "W": sentence("offset, end cutting"),
-    "X": sentence("special: the maker's drawing tells"),
+    "X": sentence("special: see the maker's drawing"),
     "Y": sentence("offset, end cutting"),
 }
 #: Styles whose edge lies along the side of the shank: a handed insert goes into the holder of

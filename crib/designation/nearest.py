@@ -104,8 +104,8 @@ def _refusal(plain: str, kind: str, wrong: Unreadable, nearest: str | None) -> B
     if wrong.words != [wrong.what]:
         expected += sentence(", one of {words}", words=together(", ", wrong.words))
     text = sentence(
-        "{shown} is no {kind}: position {position} (character {at}) should be the "
-        "{expected}; {stands}.",
+        "{shown} is not a {kind}: position {position} (character {at}) should "
+        "be the {expected}; {stands}.",
         shown=shown,
         kind=kind,
         position=wrong.position,

@@ -136,7 +136,7 @@ TYPES: Final[dict[str, Type]] = {
     "W": Type(
         "countersunk", 1, 0, sentence("hole countersunk 40 to 60° on one face, no chip breaker")
     ),
-    "X": Type(None, 0, 0, sentence("special: the maker's drawing tells")),
+    "X": Type(None, 0, 0, sentence("special: see the maker's drawing")),
 }
 
 #: Clause 5.7: an insert with a wiper edge has two letters instead of a corner radius: the

@@ -223,7 +223,7 @@ def _refused(code: str, status: int, said: bytes) -> str:
             status=status,
             words=more,
         )
-    wordless = sentence("without a word")
+    wordless = sentence("without a reason")
     return sentence(
         "The agent refuses tool {code} (status {status}): {words}.",
         code=code,

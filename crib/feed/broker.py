@@ -149,7 +149,7 @@ class BrokerFeed:
 
     def _of_site_words(self) -> str:
         words = sentence(
-            "Its messages tell times without an offset: taken as {zone} time.",
+            "Its messages give times without an offset: taken as {zone} time.",
             zone=self._topics.zone,
         )
         if not self._local_told:
@@ -166,7 +166,7 @@ class BrokerFeed:
                 raise Garbled(sentence("it is larger than {largest} bytes", largest=_LARGEST))
             told = self._topics.read(message.topic, bytes(message.payload), heard_at)
             if await self._is_old(session, told, message):
-                raise Garbled(sentence("it came again and tells an older count"), told.machine)
+                raise Garbled(sentence("it came again with an older count"), told.machine)
             news = FeedNews(
                 told.machine,
                 "mqtt",
@@ -188,7 +188,7 @@ class BrokerFeed:
                 garbled.machine,
                 "mqtt",
                 heard_at,
-                problem=sentence("A message was left out: {garbled}.", garbled=garbled),
+                problem=sentence("A message was skipped: {garbled}.", garbled=garbled),
             )
         backlog = self._backlogs[session]
         dated = max(news.instants(), default=None)

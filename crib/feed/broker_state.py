@@ -87,8 +87,8 @@ def broken_off(where: str, why: str, *, before_a_word: bool) -> BrokerState:
         return BrokerState(
             "waiting",
             sentence(
-                "The broker {where} breaks off before it says a word: write mqtts:// in "
-                "CRIB_MQTT_URL if it wants TLS, and look whether it speaks MQTT 5.",
+                "The broker {where} closes the connection at once: write mqtts:// in "
+                "CRIB_MQTT_URL if it needs TLS, and check that it speaks MQTT 5.",
                 where=where,
             ),
         )

@@ -177,7 +177,7 @@ def _count(device: Device, wanted: str | None) -> DataItem:
     )
     raise NothingToFollow(
         sentence(
-            "Device {name} tells {asked}; its part counts are: {names}.",
+            "Device {name} reports {asked}; its part counts are: {names}.",
             name=device.name,
             asked=asked,
             names=names,

@@ -227,7 +227,9 @@ def _row(line: int, row: Mapping[str, str]) -> _Row:
     count = row["count"]
     if not (count.isascii() and count.isdecimal()) or len(count) > 13:
         raise BadFile(
-            line, "count", sentence("'{count}' is no whole number of parts", count=count[:40])
+            line,
+            "count",
+            sentence("'{count}' is not a whole number of parts", count=count[:40]),
         )
     path = row.get("path") or None
     number = path_number(path)
@@ -235,7 +237,7 @@ def _row(line: int, row: Mapping[str, str]) -> _Row:
         raise BadFile(
             line,
             "path",
-            sentence("'{path}' is no path: write its number, like 2", path=path[:40]),
+            sentence("'{path}' is not a path: write its number, like 2", path=path[:40]),
         )
     return _Row(line, CountNews(at, count, row.get("run") or None, path=number))
 

@@ -360,7 +360,7 @@ class Follower:
             self._count = max(_FEWEST, self._count // 4)
             return Step(place=self._place, at_end=False)
         words = "; ".join(f"{one.code} {one.text}".strip() for one in found.errors)
-        wordless = sentence("without a word")
+        wordless = sentence("without a reason")
         raise AgentRefuses(
             sentence(
                 "The agent refuses /{ask}: {words}.",

@@ -190,7 +190,7 @@ def _rule(path: Path, number: int, given: Mapping[str, Any]) -> Rule:
     if unknown:
         raise refuse(
             sentence(
-                "'{unknown}' is no field; there are {known}",
+                "'{unknown}' is not a field; there are {known}",
                 unknown=unknown[0],
                 known=together(", ", sorted(_KNOWN)),
             )

@@ -143,7 +143,7 @@ class Writer:
                 if self._ending.is_set():
                     _settle(
                         parts,
-                        [WriterEnded(sentence("The database took nothing."))] * len(parts),
+                        [WriterEnded(sentence("The database accepted nothing."))] * len(parts),
                     )
                     return
                 await self._rest(pause)
@@ -167,8 +167,8 @@ class Writer:
             return
         _LOG.warning("nothing can be written (nothing is lost, tried again): %s", problem)
         self._problem = sentence(
-            "'crib feed' can write nothing since {self_}: {why_not}. Nothing is "
-            "lost yet: it is tried again.",
+            "'crib feed' cannot write since {self_}: {why_not}. Nothing is lost "
+            "yet: it keeps trying.",
             self_=print_instant(self._clock()),
             why_not=_why_not(problem),
         )
@@ -221,7 +221,7 @@ def _why_not(problem: Exception) -> str:
     if isinstance(problem, StoreFull):
         return sentence("the disk is full, free some space")
     if isinstance(problem, StoreBusy):
-        return sentence("another program holds the database, end it")
+        return sentence("another program has locked the database, end it")
     return str(problem).partition("\n")[0][:200].rstrip(".")
 
 

@@ -25,8 +25,7 @@ PROBABILITY = sentence(
     "unattended running needs its own means to detect breakage."
 )
 MANUAL_FIRST = sentence(
-    "The manual of the machine, site rules, local codes and qualified people go "
-    "before what stands here."
+    "The machine's manual, site rules, local codes and qualified people come first."
 )
 
 

@@ -78,7 +78,7 @@ def parse_local(text: str) -> str:
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
         raise Invalid(
             sentence(
-                "'{text}' is not a day of this age: the year is {year}.",
+                "'{text}' is not a plausible day: the year is {year}.",
                 text=text[:40],
                 year=at.year,
             )

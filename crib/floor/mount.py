@@ -188,7 +188,7 @@ def _scan(offered: Offered, place: Place, scanned: Scanned) -> _Rows:
             "scanned-differs",
             sentence(
                 "The scanned station is {station}, the mount names {code} ({place}): "
-                "stand at the right station and scan again.",
+                "go to the right station and scan again.",
                 station=scanned.station,
                 code=place.code,
                 place=place,
@@ -210,7 +210,7 @@ def _scan(offered: Offered, place: Place, scanned: Scanned) -> _Rows:
             "assembly",
             "earlier-label",
             sentence(
-                "The label on {code} is of an earlier preset: take it off, print the "
+                "The label on {code} is from an earlier preset: take it off, print the "
                 "new one and read the offsets from that.",
                 code=offered.code,
             ),
@@ -332,7 +332,7 @@ def _preset(offered: Offered, at: datetime) -> _Rows:
             "assembly",
             "preset-void",
             sentence(
-                "The measurement of {code} counted until {void_after}: {again}",
+                "The measurement of {code} expired on {void_after}: {again}",
                 code=offered.code,
                 void_after=print_instant(offered.void_after),
                 again=again,
@@ -343,7 +343,7 @@ def _preset(offered: Offered, at: datetime) -> _Rows:
             "assembly",
             "gauge-not-checked",
             sentence(
-                "The gauge had no good check on its master when {code} was measured: "
+                "The gauge had no valid check on its master when {code} was measured: "
                 "check the gauge, then {again}",
                 code=offered.code,
                 again=again,

@@ -132,8 +132,8 @@ def outlier(index: int, place: int, line: Line, keep: Bool) -> RefusedReading:
         index,
         "too_fast",
         sentence(
-            "Count {count} at {print} does not fit the readings around it, which fit "
-            "each other: kept aside. Look at the counter.",
+            "Count {count} at {print} does not fit the readings around it, which "
+            "fit each other: held. Look at the counter.",
             count=count[place],
             print=_print(int(at_us[place])),
         ),
@@ -148,9 +148,9 @@ def _too_fast(
         index,
         "too_fast",
         sentence(
-            "Count {count} at {print} is kept aside: from {count2} to {count3} would be "
-            "{parts} parts in {seconds} s, the machine can make at most {most}. Look at "
-            "the counter.",
+            "Count {count} at {print} is held: from {count2} to {count3} would be "
+            "{parts} parts in {seconds} s, the machine can make at most {most}. "
+            "Look at the counter.",
             count=count[place],
             print=_print(int(at_us[place])),
             count2=count[left],

@@ -91,11 +91,7 @@ def us_of(at: datetime) -> int:
     if at.tzinfo is None:
         raise Invalid(sentence("An instant without an offset is a guess: give it a time zone."))
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
-        raise Invalid(
-            sentence(
-                "The year {year} lies outside the working life of any machine.", year=at.year
-            )
-        )
+        raise Invalid(sentence("The year {year} is not plausible.", year=at.year))
     return us_from_instant(at)
 
 

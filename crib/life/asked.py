@@ -72,7 +72,7 @@ def asked_for(
     flat = np.broadcast_to(rows, shape).reshape(-1)
     if len(flat) and not (flat.min() >= 0 and flat.max() < keys):
         raise OutsideModel(
-            sentence("The life model knows no such key."), facts={"quantity": "key"}
+            sentence("The life model does not know this key."), facts={"quantity": "key"}
         )
     wide = [np.broadcast_to(array, shape).reshape(-1) for array in arrays]
     return Asked(flat, wide, signs.spread(shape), shape)

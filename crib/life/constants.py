@@ -192,7 +192,8 @@ def _untold(
         what = "n" if number == 0 else sentence("the {name} exponent", name=name)
         notes.append(
             sentence(
-                "The lives do not tell {what}: {why_untold}. It leans on the prior ({name}).",
+                "The lives do not determine {what}: {why_untold}. It relies on the "
+                "prior ({name}).",
                 what=what,
                 why_untold=tests.why_untold(int(number)),
                 name=prior.name,
@@ -211,8 +212,8 @@ def _doubts(tests: LifeTests, fit: LifeRegression, coefficients: int) -> list[st
     elif ended < coefficients + 3:
         notes.append(
             sentence(
-                "Only {ended} of the tests ran to the end: too few to tell how much "
-                "edges differ; the residual deviation leans on the prior.",
+                "Only {ended} of the tests ran to the end: too few to estimate how "
+                "much edges differ; the residual deviation relies on the prior.",
                 ended=ended,
             )
         )
@@ -221,8 +222,8 @@ def _doubts(tests: LifeTests, fit: LifeRegression, coefficients: int) -> list[st
         if np.cov(speed[tests.ended], life[tests.ended])[0, 1] > 0:
             notes.append(
                 sentence(
-                    "Faster tests lived longer here, which no tool's do: check speeds "
-                    "and lives before n is used."
+                    "Faster tests lasted longer here, which no tool does: check speeds and "
+                    "lives before you use n."
                 )
             )
     if ended >= 4:

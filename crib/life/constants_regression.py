@@ -175,9 +175,9 @@ def _refuse_boundless(
     if np.any(scale == 0) or rank < design.shape[1]:
         raise OutsideModel(
             sentence(
-                "The lives alone do not tell every constant: some of speed, feed and "
-                "depth did not change, or only together; use a prior, or test at more "
-                "conditions."
+                "The lives alone do not determine every constant: some of speed, feed "
+                "and depth did not change, or only together; use a prior, or test at "
+                "more conditions."
             )
         )
     if prior.ln_sigma_precision > 0:
@@ -191,9 +191,8 @@ def _refuse_boundless(
 def _no_scatter() -> OutsideModel:
     return OutsideModel(
         sentence(
-            "The lives lie on the line without any scatter, so they do not tell how "
-            "much an edge differs from the next; use a prior, or more tests than "
-            "constants."
+            "The lives lie on the line without any scatter, so the spread between "
+            "edges is not known; use a prior, or more tests than constants."
         )
     )
 
@@ -240,8 +239,7 @@ def _climb(
             return at
     raise OutsideModel(
         sentence(
-            "The fit of the constants did not settle; check the lives for slips of the "
-            "keyboard."
+            "The fit of the constants did not converge; check the lives for typing errors."
         )
     )
 

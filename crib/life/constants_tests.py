@@ -147,7 +147,7 @@ def life_tests(
             "; ", (together(" ", (error["field"], error["detail"])) for error in errors[:5])
         )
         raise OutsideModel(
-            sentence("These tests cannot be so: {said}.", said=said), errors=errors
+            sentence("These tests are not valid: {said}.", said=said), errors=errors
         )
     return LifeTests(speed, life, marks, feed, depth)
 

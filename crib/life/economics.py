@@ -74,7 +74,7 @@ def edge_cost(price: float, edges: int, used_share: float = 1.0) -> float:
                     name=name,
                     value=repr(value),
                 ),
-                errors=[{"field": name, "detail": sentence("cannot be so")}],
+                errors=[{"field": name, "detail": sentence("is not valid")}],
             )
     return price / (edges * used_share)
 

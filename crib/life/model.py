@@ -123,7 +123,7 @@ class LifeModel:
         """
         p = np.atleast_1d(np.asarray(probs, dtype=np.float64))
         if not np.all((p > 0) & (p < 1)):
-            raise OutsideModel(sentence("A probability has to lie between 0 and 1."))
+            raise OutsideModel(sentence("A probability must be between 0 and 1."))
         asked = asked_for(
             len(self.keys),
             key,

@@ -108,7 +108,7 @@ def life_histories(
     if len(keys) and (keys.min() < 0 or not np.isin(ends, (0, 1, 2)).all()):
         raise OutsideModel(sentence("A life's key starts at 0 and its ending is 0, 1 or 2."))
     if not np.isin(kind, (0, 1, 2)).all():
-        raise OutsideModel(sentence("What was seen of a life's wear is of kind 0, 1 or 2."))
+        raise OutsideModel(sentence("The kind of a life's wear must be 0, 1 or 2."))
     with np.errstate(invalid="ignore"):
         told = (kind > 0) & (share >= LEAST_SHARE) & (share <= MOST_SHARE)
     return LifeHistories(

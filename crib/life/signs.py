@@ -80,7 +80,7 @@ def edge_signs(
         np.asarray(seen_kind, dtype=np.int64),
     )
     if not np.isin(kind, (0, 1, 2)).all():
-        raise OutsideModel(sentence("What was seen of an edge's wear is of kind 0, 1 or 2."))
+        raise OutsideModel(sentence("The kind of an edge's wear must be 0, 1 or 2."))
     with np.errstate(invalid="ignore"):
         told = (kind > 0) & (share >= LEAST_SHARE) & (share <= MOST_SHARE) & (at > 0)
     told &= np.isfinite(at)

@@ -40,9 +40,9 @@ def wear_per_part(engagements: Iterable[Engagement], constants: TaylorConstants)
         if cut.cutting_speed_m_min is None:
             raise OutsideModel(
                 sentence(
-                    "The wear of an operation cannot be known without its cutting "
-                    "speed; give cutting_speed_m_min, or spindle_rpm and a diameter, or "
-                    "the tool's life_parts."
+                    "The wear of an operation needs its cutting speed; give "
+                    "cutting_speed_m_min, or spindle_rpm and a diameter, or the tool's "
+                    "life_parts."
                 ),
                 errors=[{"field": "cutting_speed_m_min", "detail": sentence("not given")}],
             )

@@ -226,7 +226,7 @@ def _standard(one: Contribution) -> float:
     if one.distribution not in DISTRIBUTIONS:
         raise OutsideModel(
             sentence(
-                "'{distribution}' is no distribution here: use {distributions}.",
+                "'{distribution}' is not a distribution here: use {distributions}.",
                 distribution=one.distribution,
                 distributions=together(", ", DISTRIBUTIONS),
             )

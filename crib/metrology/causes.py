@@ -154,7 +154,7 @@ def diagnose(residuals: Sequence[Residual]) -> Diagnosis:
 
 def _check(residuals: Sequence[Residual]) -> None:
     if not residuals:
-        raise OutsideModel(sentence("There are no first-offs to tell a cause from."))
+        raise OutsideModel(sentence("There are no first-offs to find a cause from."))
     numbers = [(one.residual_mm, one.sd_mm) for one in residuals]
     if not np.isfinite(numbers).all() or not all(sd > 0 for _, sd in numbers):
         raise OutsideModel(

@@ -109,8 +109,8 @@ def why_no_study(n: int, deviation_mm: float | None) -> tuple[str, ...]:
         return (
             sentence(
                 "All {n} readings are equal and show no scatter: the display is too "
-                "coarse for a study, or one reading was copied. Measure anew with more "
-                "digits.",
+                "coarse for a study, or one reading was copied. Measure again with "
+                "more digits.",
                 n=n,
             ),
         )

@@ -113,16 +113,16 @@ def silent_paths(
             continue
         text = (
             sentence(
-                "Path {path} of machine {machine} told no count yet, though the counter "
-                "of another path goes on: its edges are charged with nothing. Look at "
-                "its counter.",
+                "Path {path} of machine {machine} has sent no count yet, though "
+                "another path's counter runs on: its edges are charged with nothing. "
+                "Look at its counter.",
                 path=path,
                 machine=machine,
             )
             if last is None
             else sentence(
-                "Path {path} of machine {machine} told no count since {last}, though "
-                "the counter of another path goes on: its edges are charged with "
+                "Path {path} of machine {machine} has sent no count since {last}, "
+                "though another path's counter runs on: its edges are charged with "
                 "nothing. Look at its counter.",
                 path=path,
                 machine=machine,

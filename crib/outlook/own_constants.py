@@ -98,8 +98,7 @@ def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
         lambda of: sentence(
             "Constants of item {cutting_item} on material group {of} could not be "
             "estimated from the shop's own edges; the constants in force are used. "
-            "Check the tool-life row of the item; the service's log names the "
-            "fault.",
+            "Check the tool-life row of the item. The service log has the details.",
             cutting_item=items[of[0]].cutting_item,
             of=of[1],
         ),

@@ -56,8 +56,8 @@ def make_shelf(shop: ShopNow) -> tuple[Shelf, list[str]]:
         living,
         wait,
         lambda one: sentence(
-            "Whether tool {code} can be a sister is not known. Check its holder and "
-            "its preset; the service's log names the fault.",
+            "It is not known whether tool {code} can be a sister. Check its holder "
+            "and its preset. The service log has the details.",
             code=one.code,
         ),
     )

@@ -150,7 +150,7 @@ class ShopNow:
                 {
                     "field": "machine",
                     "parameter": "machine",
-                    "detail": sentence("is no machine here"),
+                    "detail": sentence("is not a machine here"),
                 }
             ],
         )
@@ -219,7 +219,7 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
     def fail(machine: MachineOfShop) -> str:
         failed[machine.id] = text = sentence(
             "The figures of machine {machine} could not be worked out. Check its "
-            "calendar, its runs and their parts; the service's log names the fault.",
+            "calendar, its runs and their parts. The service log has the details.",
             machine=machine.machine,
         )
         return text

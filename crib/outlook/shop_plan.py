@@ -253,8 +253,8 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
 
 
 _NOT_KNOWN = sentence(
-    "No run of this machine uses the station, or its tool spec has neither cutting "
-    "data nor life_parts: nothing can be said."
+    "No run of this machine uses the station, or its tool spec has neither "
+    "cutting data nor life_parts: no forecast is possible."
 )
 
 

@@ -113,9 +113,10 @@ def _unworkable(shop: ShopNow, tool: int) -> str:
     rows, built = shop.rows, shop.rows.assemblies[tool]
     spec, item = rows.specs[built.tool_spec_id], rows.items[built.cutting_item_id]
     return sentence(
-        "The forecast of this tool could not be worked out. Look at the edge, and "
-        "swap it if in doubt. Then check the records of tool spec {tool_spec}, item "
-        "{cutting_item} and the part that runs; the service's log names the fault.",
+        "The forecast of this tool could not be worked out. Look at the edge, "
+        "and swap it if in doubt. Then check the records of tool spec "
+        "{tool_spec}, item {cutting_item} and the part that runs. The service "
+        "log has the details.",
         tool_spec=spec.tool_spec,
         cutting_item=item.cutting_item,
     )

@@ -125,9 +125,9 @@ def distrusted(shop: ShopNow, keys: Sequence[Key], factors: Floats) -> list[Dist
             name,
             factor,
             sentence(
-                "Forecasts of {name} ran wrong: edges fell about {factor} times as far "
-                "from the forecast median as they should. Its lives are forecast so "
-                "much wider until they come in as forecast again.",
+                "Forecasts of {name} were wrong: lives ended about {factor} times as "
+                "far from the median as forecast. Its ranges stay that much wider "
+                "until the forecasts fit again.",
                 name=name,
                 factor=figure(factor, ".1f"),
             ),

@@ -193,12 +193,12 @@ def _sentence(name: str, stock: HolderStock, most: int, needed: int, short: int)
     spare = stock.owned - needed
     if not needed:
         return sentence(
-            "None of type {name} is wanted; {spare} to spare.", name=name, spare=spare
+            "None of type {name} is needed; {spare} to spare.", name=name, spare=spare
         )
     wanted = (
-        sentence("{needed} of type {name} is wanted", needed=needed, name=name)
+        sentence("{needed} of type {name} is needed", needed=needed, name=name)
         if needed == 1
-        else sentence("{needed} of type {name} are wanted", needed=needed, name=name)
+        else sentence("{needed} of type {name} are needed", needed=needed, name=name)
     )
     where = sentence(
         "{mounted} in machines and {most} as sisters at one time",

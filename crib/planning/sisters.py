@@ -104,7 +104,7 @@ class _Walk:
             raise NotKnown(
                 sentence(
                     "Nothing is known of tool spec {tool_spec}, which station "
-                    "{machine}/{station} wants.",
+                    "{machine}/{station} needs.",
                     tool_spec=need.tool_spec,
                     machine=need.machine,
                     station=need.station,

@@ -31,7 +31,7 @@ RUN_ENDS_FIRST, PAST, COST, SIZE_LIMIT, UNATTENDED, GATHERED, RUN_TO_FAILURE = r
 #: it fails, with its sister ready (common practice, no source).
 MOST_FAIL = 0.9
 
-RUN_ENDS = sentence("The runs planned end before this edge has to go.")
+RUN_ENDS = sentence("The planned runs end before this edge has to be swapped.")
 NOT_THE_DARK = sentence(
     "It will not last the unattended stretch, however fresh: expect the machine to "
     "stand, or split the work."
@@ -128,9 +128,9 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
     if why in (PAST, SIZE_LIMIT) and of.size_parts is not None:
         if math.isinf(of.size_parts):
             return sentence(
-                "Size corrections show it wearing faster than its kind: from {best} "
-                "of the promised life on the risk costs more than a fresh edge, and "
-                "it has used {used}.",
+                "Size corrections show that it wears faster than its kind. Past {best} "
+                "of the expected life the risk costs more than a fresh edge; it is at "
+                "{used}.",
                 best=figure(of.best, ".2f"),
                 used=figure(of.used, ".2f"),
             )
@@ -143,7 +143,7 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
             else sentence("Size corrections so far say that the wear limit is reached")
         )
         if why == PAST:
-            return sentence("{limit}: by its own odds the edge is due now.", limit=limit)
+            return sentence("{limit}: the edge is due now.", limit=limit)
         if of.parts < of.size_parts - 1:
             return sentence(
                 "{limit}; from {parts} parts on the risk costs more than a fresh edge.",
@@ -159,14 +159,14 @@ def sentence_of_first(why: int, stop: int, of: Figures) -> str:
         )
     if why == COST and of.unseen:
         return sentence(
-            "No edge of its kind was seen worn yet, so that its point creeps: "
-            "{best} of the promised life for now, though by its odds a later swap "
-            "would cost less.",
+            "No edge of its kind has been seen worn yet, so its swap point moves "
+            "out slowly: {best} of the expected life for now. A later swap would "
+            "probably cost less.",
             best=figure(of.best, ".2f"),
         )
     if why in (COST, SIZE_LIMIT):
         return sentence(
-            "From {best} of the promised life on, the risk costs more than a fresh "
+            "Past {best} of its expected life, the risk costs more than a fresh "
             "edge ({failing} of such edges fail before).",
             best=figure(of.best, ".2f"),
             failing=figure(of.failing, ".0%"),
@@ -188,17 +188,17 @@ def _sentence_of_gathered(stop: int, of: Figures) -> str:
             own=own,
         )
         if of.dark
-        else sentence("Its own point is after {own} parts", own=own)
+        else sentence("Its own swap point is after {own} parts", own=own)
     )
     if own == out:
         return sentence(
-            "{point}; it joins {in_words} just before, which saves a stop.",
+            "{point}. Swapping it with {in_words} just before saves a stop.",
             point=point,
             in_words=IN_WORDS[stop],
         )
     return sentence(
-        "{point}; {own} parts earlier it joins {in_words}, which saves more than "
-        "they are worth.",
+        "{point}. Swapping it {own} parts earlier with {in_words} saves more "
+        "than those parts are worth.",
         point=point,
         own=own - out,
         in_words=IN_WORDS[stop],
@@ -217,14 +217,14 @@ def sentence_of_successor(why: int, stop: int, best: float, age: float) -> str:
     if why == UNATTENDED:
         return BEFORE_THE_DARK if age < best else NOT_THE_DARK
     used = sentence(
-        "The edge that comes out will have used {age} of its promised life",
+        "The edge that comes out will have used {age} of its expected life",
         age=figure(age, ".2f"),
     )
     if why == GATHERED and stop != OWN:
         return sentence(
-            "{used}, {best} being the age of least cost; it joins {in_words}.",
+            "{used}. {best} would cost least, but swapping it with {in_words} saves a stop.",
             used=used,
             best=figure(best, ".2f"),
             in_words=IN_WORDS[stop],
         )
-    return sentence("{used}, the age of least cost.", used=used)
+    return sentence("{used}: that costs least.", used=used)

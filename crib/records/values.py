@@ -206,9 +206,7 @@ def _read_choice(column: Column, text: str) -> str:
     for other, choice in column.spellings:
         if other == joined:
             return choice
-    raise Invalid(
-        sentence("is not a word taken here; {right_for}", right_for=right_for(column))
-    )
+    raise Invalid(sentence("is not an allowed word; {right_for}", right_for=right_for(column)))
 
 
 _SHAPES = {
@@ -303,7 +301,7 @@ def implausible(column: Column, value: object) -> str | None:
     if column.kind not in ("integer", "number", "length", "money"):
         return None
     if not isinstance(value, (int, float)):
-        return sentence("is no number; {right_for}", right_for=right_for(column))
+        return sentence("is not a number; {right_for}", right_for=right_for(column))
     plain_value, bounds = value / column.scale, column.bounds
     if bounds.admits(plain_value):
         return None

@@ -53,7 +53,7 @@ def read_reason(text: str) -> str:
         said = ", ".join(reason.replace("_", " ") for reason in REASONS)
         raise Invalid(
             sentence(
-                "'{text}' is no reason for a removal: take one of {said}.",
+                "'{text}' is not a reason for a removal: take one of {said}.",
                 text=text.strip()[:60],
                 said=said,
             ),

@@ -34,7 +34,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
     if move not in MOVES:
         raise Invalid(
             sentence(
-                "'{move}' is no stock move: take one of {moves}.",
+                "'{move}' is not a stock move: take one of {moves}.",
                 move=word(move),
                 moves=together(", ", MOVES),
             ),

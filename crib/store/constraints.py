@@ -41,7 +41,7 @@ _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
     (
         "append only",
         Conflict,
-        sentence("What is recorded is never changed; reverse it by a new fact."),
+        sentence("Recorded facts are never changed. Take this one back instead."),
     ),
     (
         "implausible number",
@@ -58,7 +58,7 @@ _CONSTRAINTS: tuple[tuple[str, type[Refusal], str], ...] = (
         Conflict,
         sentence("Another run is running on that machine; end it first."),
     ),
-    ("facts.reverses_id", Conflict, sentence("That was reversed already.")),
+    ("facts.reverses_id", Conflict, sentence("That was taken back already.")),
     ("FOREIGN KEY", InUse, sentence("Something else still names this record.")),
     ("_key", Conflict, sentence("There is one of that name already.")),
     ("UNIQUE", Conflict, sentence("There is one of that name already.")),

@@ -97,11 +97,11 @@ def add_fact(
     if reverses_id is not None:
         reversed_fact = get_fact(tx, reverses_id)
         if reversed_fact["kind"] == "reversal":
-            raise Conflict(sentence("A reversal cannot be reversed: record the fact anew."))
+            raise Conflict(sentence("A reversal cannot be taken back: record the fact again."))
         if reversed_fact["reversed_by_id"] is not None:
             raise Conflict(
                 sentence(
-                    "Fact {reverses_id} was reversed already, by fact {reversed_by_id}.",
+                    "Fact {reverses_id} was taken back already, by fact {reversed_by_id}.",
                     reverses_id=reverses_id,
                     reversed_by_id=reversed_fact["reversed_by_id"],
                 ),

@@ -51,8 +51,8 @@ def admit(path: Path) -> None:
         raise Refusal(f"{path} is a folder: CRIB_DATABASE_URL has to name a file.")
     if not path.exists():
         raise Refusal(
-            f"There is no database at {path}. Say where it is by CRIB_DATABASE_URL, restore a "
-            "backup (crib restore FILE), or begin a new one with crib serve or crib import."
+            f"There is no database at {path}. Set CRIB_DATABASE_URL to where it is. Or restore "
+            "a backup (crib restore FILE), or begin a new one with crib serve or crib import."
         )
     try:
         with path.open("rb") as file:

@@ -154,7 +154,9 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
     """
     row = _one_or_any_case(tx, "SELECT id, retired_at FROM machines WHERE machine = ?", name)
     if row is None or row[1] is not None:
-        detail = sentence("was retired") if row is not None else sentence("is no machine here")
+        detail = (
+            sentence("was retired") if row is not None else sentence("is not a machine here")
+        )
         raise NotKnown(
             sentence(
                 "'{name}' {detail}: check the name in machines.csv.",

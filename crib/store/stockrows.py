@@ -172,11 +172,11 @@ def spec_id_by_name(tx: Tx, name: str) -> int:
     if found is None:
         raise NotKnown(
             sentence(
-                "'{name}' is no tool spec here: check the name in tool_specs.csv.",
+                "'{name}' is not a tool spec here: check the name in tool_specs.csv.",
                 name=name.strip()[:60],
             ),
             facts={"tool_spec": name.strip()[:60]},
-            errors=[{"field": "tool_spec", "detail": sentence("is no tool spec here")}],
+            errors=[{"field": "tool_spec", "detail": sentence("is not a tool spec here")}],
         )
     return int(found)
 

@@ -103,8 +103,8 @@ def bench_cards(tx: Tx, found: SwapList, positions: Collection[int]) -> dict[int
 
 def _not_worked_out(swap: SwapRow) -> str:
     return sentence(
-        "What to take for {tool_spec} could not be worked out. Check its tool spec, "
-        "the holder and the lot; the service's log names the fault.",
+        "What to take for {tool_spec} could not be worked out. Check its tool "
+        "spec, the holder and the lot. The service log has the details.",
         tool_spec=swap.tool_spec,
     )
 

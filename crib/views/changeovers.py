@@ -56,8 +56,8 @@ def changeovers_ahead(plan: ShopPlan, machine: str | None = None) -> Kept[Change
         add(planned, None)
         return sentence(
             "When machine {machine} gets to its run of {part} could not be worked "
-            "out. Check the run and the hours of the machine; the service's log "
-            "names the fault.",
+            "out. Check the run and the hours of the machine. The service log has "
+            "the details.",
             machine=shop.rows.machines[machine_id].machine,
             part=run.part,
         )

@@ -160,14 +160,14 @@ def _difference(run: RunRow | None, median: float | None, differs: float | None)
     if differs > 0:
         return sentence(
             "A part of {part} takes {median} s, its record says {cycle_s} s: see "
-            "what holds the machine up, or put the record right.",
+            "what holds the machine up, or correct the record.",
             part=run.part,
             median=figure(median, ".1f"),
             cycle_s=figure(run.cycle_s, ".1f"),
         )
     return sentence(
-        "A part of {part} takes {median} s, its record says {cycle_s} s: put the "
-        "record right, so that swaps are not planned too late.",
+        "A part of {part} takes {median} s, its record says {cycle_s} s: "
+        "correct the record, so that swaps are not planned too late.",
         part=run.part,
         median=figure(median, ".1f"),
         cycle_s=figure(run.cycle_s, ".1f"),

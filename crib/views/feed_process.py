@@ -22,7 +22,7 @@ RUNNING, FAILING, GONE, ENDED, NEVER = "running", "failing", "gone", "ended", "n
 SILENT = "silent"
 
 _NEVER = sentence(
-    "'crib feed' does not run: start it, and let the system start it again whenever it ends."
+    "'crib feed' is not running: start it, and let the system restart it when it ends."
 )
 
 
@@ -125,16 +125,16 @@ def _clock_words(machine: str, off_s: float) -> str:
     minutes = f"{abs(off_s) / 60:.0f}"
     if off_s > 0:
         return sentence(
-            "The times that {machine} tells are {minutes} min ahead of ours: its "
-            "counts are kept aside until the clock of the machine, or of what sends "
-            "for it, is set right.",
+            "The times that {machine} sends are {minutes} min ahead of ours. Its "
+            "counts are held until the clock of the machine, or of its sender, is "
+            "set right.",
             machine=machine,
             minutes=minutes,
         )
     return sentence(
-        "The times that {machine} tells are {minutes} min old when they come: set "
-        "the clock of the machine right, or find what holds its data back. Else "
-        "parts are charged to the wrong edge.",
+        "The times that {machine} sends are {minutes} min old when they come. "
+        "Set the machine's clock right, or find what delays its data. "
+        "Otherwise parts are charged to the wrong edge.",
         machine=machine,
         minutes=minutes,
     )
@@ -170,7 +170,7 @@ def _not_by(process: FeedProcess) -> str:
     if process.machine is None:
         return _NEVER
     return sentence(
-        "The 'crib feed' that runs follows {machine} alone: start it without "
+        "The running 'crib feed' follows only {machine}: start it without "
         "--machine to follow all machines.",
         machine=process.machine,
     )
@@ -178,8 +178,8 @@ def _not_by(process: FeedProcess) -> str:
 
 def _unheard(process: FeedProcess) -> str:
     return sentence(
-        "Nothing of it was booked for more than a minute, though 'crib feed' runs "
-        "(process {pid} on {host}): look at what it prints, and start it again.",
+        "'crib feed' runs (process {pid} on {host}), but nothing of it was "
+        "booked for over a minute: look at its output, then restart it.",
         pid=process.pid,
         host=process.host,
     )

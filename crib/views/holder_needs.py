@@ -78,8 +78,8 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
         lambda some: holders_needed({name: stocks[name] for name in some}, tied, hours_of),
         lambda name: sentence(
             "How many holders of type {name} are wanted could not be worked out. "
-            "Check the type, its holders and its tool specs; the service's log "
-            "names the fault.",
+            "Check the type, its holders and its tool specs. The service log has "
+            "the details.",
             name=name,
         ),
     )

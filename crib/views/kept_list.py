@@ -149,9 +149,9 @@ def list_kept(
         built = shop.rows.assemblies.get(row.assembly_id)
         tool = built.code if built else row.assembly_id
         return sentence(
-            "Forecast {id} of tool {tool} could not be judged, so it is not listed. "
-            "Check its mount, its removal and the counts between them; the "
-            "service's log names the fault.",
+            "Forecast {id} of tool {tool} could not be judged, so it is not "
+            "listed. Check its mount, its removal and the counts between them. The "
+            "service log has the details.",
             id=row.id,
             tool=tool,
         )

@@ -322,9 +322,9 @@ def _no_removal(shop: ShopNow, row: StayRow) -> str:
     built = shop.rows.assemblies.get(row.assembly_id)
     tool = built.code if built else row.assembly_id
     return sentence(
-        "A removal of tool {tool} could not be worked out, so it is not listed. "
-        "Check its mount, its removal and the counts between them; the service's "
-        "log names the fault.",
+        "A removal of tool {tool} could not be worked out, so it is not "
+        "listed. Check its mount, its removal and the counts between them. The "
+        "service log has the details.",
         tool=tool,
     )
 

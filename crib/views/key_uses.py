@@ -163,8 +163,8 @@ def key_uses(plan: ShopPlan) -> tuple[list[KeyUse], tuple[str, ...]]:
         use,
         lambda stay: sentence(
             "What edges of tool spec {tool_spec} cost could not be worked out. "
-            "Check the prices and minutes of the spec and its items; the service's "
-            "log names the fault.",
+            "Check the prices and minutes of the spec and its items. The service "
+            "log has the details.",
             tool_spec=spec_of(stay).tool_spec,
         ),
     )

@@ -120,9 +120,9 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
         stations,
         lambda row: _station_now(row, forecasts.get(row.id), holders),
         lambda row: sentence(
-            "What is in station {station} could not be worked out for the kit. Look "
-            "at the station before the changeover; the service's log names the "
-            "fault.",
+            "What is in station {station} could not be worked out for the kit. "
+            "Look at the station before the changeover. The service log has the "
+            "details.",
             station=row.station,
         ),
     )
@@ -154,7 +154,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit]) -> RunKit:
         lambda tool: sentence(
             "Tool number {tool_number} ({tool_spec}) could not be worked out for "
             "the kit. Get it ready by hand, and check the records of the spec and "
-            "its items; the service's log names the fault.",
+            "its items. The service log has the details.",
             tool_number=tool.tool_number,
             tool_spec=tool.tool_spec,
         ),

@@ -108,7 +108,7 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
         lambda one: runs_that_count(tx, one, plan.shop.now),
         lambda _: sentence(
             "Which run is on machine {machine} could not be worked out. Check its "
-            "runs; the service's log names the fault.",
+            "runs. The service log has the details.",
             machine=machine,
         ),
     )
@@ -148,7 +148,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         why = sentence(
             "What station {station} needs could not be worked out. Look at its "
             "tool, then check the records of the station and of the part's "
-            "operations; the service's log names the fault.",
+            "operations. The service log has the details.",
             station=row.station,
         )
         nothing, forecast = ExpectedTool(None, None, None), forecasts.get(row.id)
@@ -230,8 +230,8 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
         line,
         lambda machine: sentence(
             "What is due at machine {machine} could not be worked out. Look at its "
-            "edges, and check its record and its runs; the service's log names the "
-            "fault.",
+            "edges, and check its record and its runs. The service log has the "
+            "details.",
             machine=machine.machine,
         ),
     )

@@ -135,8 +135,7 @@ def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
         lambda night: night_view(plan, night),
         lambda night: sentence(
             "A night of machine {machine} could not be worked out, so it is not "
-            "known to be safe. Look at its edges; the service's log names the "
-            "fault.",
+            "known to be safe. Look at its edges. The service log has the details.",
             machine=machine,
         ),
     )
@@ -156,8 +155,8 @@ def tonight(plan: ShopPlan, machine: str | None = None) -> Kept[NightView]:
         lambda night: night_view(plan, night),
         lambda night: sentence(
             "The next night of machine {machine} could not be worked out, so it is "
-            "not known to be safe. Look at its edges; the service's log names the "
-            "fault.",
+            "not known to be safe. Look at its edges. The service log has the "
+            "details.",
             machine=night.machine,
         ),
     )

@@ -83,8 +83,8 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
             _stops_of(ahead, stops, until_us, swaps[ahead.machine]),
             lambda stop: _row(ahead.machine, *stop),
             lambda _: sentence(
-                "A stop of machine {machine} could not be worked out. See in the "
-                "swap list what is due there; the service's log names the fault.",
+                "A stop of machine {machine} could not be worked out. See in the swap "
+                "list what is due there. The service log has the details.",
                 machine=ahead.machine,
             ),
         )
@@ -102,7 +102,7 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
         stops_at,
         lambda one: sentence(
             "The stops of machine {machine} could not be worked out. See in the "
-            "swap list what is due there; the service's log names the fault.",
+            "swap list what is due there. The service log has the details.",
             machine=one[0].machine,
         ),
     )

@@ -145,7 +145,7 @@ def list_facts(
                 unknown=together(", ", unknown),
             ),
             errors=[
-                {"field": name, "detail": sentence("is no filter here")} for name in unknown
+                {"field": name, "detail": sentence("is not a filter here")} for name in unknown
             ],
         )
     found, unreadable = fact_rows(

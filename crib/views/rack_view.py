@@ -135,7 +135,7 @@ def rack_view(
         lambda row: _tool(row, present, wanted.get(row.code)),
         lambda row: sentence(
             "Tool {code} in holder {holder} could not be worked out. Measure it "
-            "again before you mount it; the service's log names the fault.",
+            "again before you mount it. The service log has the details.",
             code=row.code,
             holder=row.holder,
         ),
@@ -246,7 +246,7 @@ def _problems(
     if needed_on is not None and row.rack_machine not in (None, needed_on):
         found.append(
             sentence(
-                "It stands in the rack of {rack_machine}, but {needed_on} needs it: move it.",
+                "It is in the rack of {rack_machine}, but {needed_on} needs it: move it.",
                 rack_machine=row.rack_machine,
                 needed_on=needed_on,
             )

@@ -72,7 +72,7 @@ def _assembly(present: datetime, row: AssemblyScan) -> Scan:
     superseded_at = None if row.superseded_us is None else instant_from_us(row.superseded_us)
     if superseded_at is not None:
         text: str = sentence(
-            "This label is of an earlier preset, void since {superseded_at}. The "
+            "This label is from an earlier preset, void since {superseded_at}. The "
             "tool is {code} now: take this label off. {said_of_tool}",
             superseded_at=print_instant(superseded_at),
             code=tool.code,
@@ -159,7 +159,7 @@ def _said_of_tool(tool: ToolShown, present: datetime) -> str:
         return sentence("{name}: sits in {station}.", name=name, station=tool.station)
     if tool.ended_at is not None:
         return sentence(
-            "{name}: over ({cutter_status} since {ended_at}).",
+            "{name}: ended ({cutter_status} since {ended_at}).",
             name=name,
             cutter_status=tool.cutter_status,
             ended_at=print_instant(tool.ended_at),
@@ -298,7 +298,7 @@ def _holder(tx: Tx, present: datetime, named: Resolved) -> Scan:
         )
     else:
         text = sentence(
-            "Holder {mark}, a {holder_type}, is free to be built.",
+            "Holder {mark}, a {holder_type}, is free to build on.",
             mark=row.mark,
             holder_type=row.holder_type,
         )

@@ -214,8 +214,8 @@ def scores_by(span: JudgedSpan, plan: ShopPlan, by: str, zone: tzinfo = UTC) -> 
         sorted(groups),
         lambda name: _score(name, judged, np.array(groups[name]), factors.get(name)),
         lambda name: sentence(
-            "How right the forecasts of {name} were could not be worked out. Do not "
-            "trust them until it can; the service's log names the fault.",
+            "The forecasts of {name} could not be judged. Do not rely on them "
+            "until they can be. The service log has the details.",
             name=name,
         ),
     )
@@ -263,9 +263,9 @@ def _judge(
     def failed(stay: int) -> str:
         built = shop.rows.assemblies.get(of_stay[stay][0].assembly_id)
         return sentence(
-            "The forecasts of tool {code} could not be judged, so they do not count "
-            "here. Check its mount, its removal and the counts between them; the "
-            "service's log names the fault.",
+            "The forecasts of tool {code} could not be judged, so they do not "
+            "count here. Check its mount, its removal and the counts between them. "
+            "The service log has the details.",
             code=built.code if built else stay,
         )
 
@@ -371,7 +371,7 @@ def score_sentence(
     if life.held is None or life.verdict == "too_few":
         out = sentence("No edge has come out.")
         if ended:
-            out = sentence("Edges out: {ended}, most of them too early to tell.", ended=ended)
+            out = sentence("Edges out: {ended}, most of them too early to judge.", ended=ended)
         said = sentence("{name}: too few lives to judge our ranges. {out}", name=name, out=out)
     else:
         said = sentence(
@@ -391,7 +391,7 @@ def score_sentence(
     ):
         if held.held is not None and held.verdict == "too_sure":
             said += sentence(
-                " For {what} we were too sure: said {claimed}, {held} lasted.",
+                " For {what} we were too sure: we forecast {claimed}, {held} lasted.",
                 what=what,
                 claimed=figure(held.claimed, ".1%"),
                 held=figure(held.held, ".1%"),

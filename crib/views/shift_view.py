@@ -103,7 +103,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
     def failed(row: MachineOfShop) -> str:
         not_shown[row.machine] = sentence(
             "The shift of machine {machine} could not be worked out. Look at its "
-            "edges; the service's log names the fault.",
+            "edges. The service log has the details.",
             machine=row.machine,
         )
         return not_shown[row.machine]

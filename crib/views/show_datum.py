@@ -25,7 +25,9 @@ _MEANINGS = {
     "none": sentence("no first-off on record"),
     "taken": sentence("it moved the estimate"),
     "held_apart": sentence("a jump; it waits for a second first-off that agrees"),
-    "taken_as_step": sentence("it agreed with the jump before it: the datum starts anew there"),
+    "taken_as_step": sentence(
+        "it agreed with the jump before it: the datum starts again there"
+    ),
     "confirmed": sentence("a jump that the next first-off agreed with"),
     "not_confirmed": sentence(
         "a jump; the next first-off fitted the estimate again, so it was left out"

@@ -26,9 +26,7 @@ from crib.views.cycle_times import CycleTimes, cycle_times
 from crib.views.feed_process import feed_process, told_now
 from crib.views.gap_resets import GapShown, show_gap
 
-_NOT_YET = sentence(
-    "Nothing was heard of it yet: start 'crib feed', and see whether its feed_url is right."
-)
+_NOT_YET = sentence("No data yet: start 'crib feed', and check its feed_url.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,8 +136,8 @@ def list_gaps_shown(
         list_gaps(tx, since, limit, machine_id),
         lambda gap: show_gap(tx, gap),
         lambda gap: sentence(
-            "What was missed of machine {machine} could not be worked out. Look at "
-            "its counts; the service's log names the fault.",
+            "The gaps in the data of machine {machine} could not be worked out. "
+            "Look at its counts. The service log has the details.",
             machine=gap.machine,
         ),
     )
@@ -147,9 +145,9 @@ def list_gaps_shown(
 
 def _not_worked_out(machine: str) -> str:
     return sentence(
-        "What is heard of machine {machine} could not be worked out. See at the "
-        "machine whether its counts come in, and check its record; the service's "
-        "log names the fault.",
+        "The data of machine {machine} could not be evaluated. See at the "
+        "machine whether its counts come in, and check its record. The service "
+        "log has the details.",
         machine=machine,
     )
 

@@ -64,9 +64,7 @@ def show_mount(tx: Tx, mount_id: int) -> MountShown:
     mount = mount_row(tx, mount_id)
     if mount is None:
         raise NotKnown(
-            sentence(
-                "There is no mount number {mount_id} that still stands.", mount_id=mount_id
-            ),
+            sentence("There is no mount {mount_id}, or it was taken back.", mount_id=mount_id),
             facts={"fact": mount_id},
         )
     return _shown(tx, mount)
@@ -87,9 +85,9 @@ def _shown(tx: Tx, mount: MountRow) -> MountShown:
     return or_refuse(
         lambda: _worked_out(tx, mount, station),
         sentence(
-            "The offsets in station {mark} could not be worked out. Read them at the "
-            "control before you change anything, and check the records of the station; "
-            "the service's log names the fault.",
+            "The offsets in station {mark} could not be worked out. Read them at "
+            "the control before you change anything, and check the records of the "
+            "station. The service log has the details.",
             mark=station.mark,
         ),
     )

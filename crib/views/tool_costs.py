@@ -88,8 +88,8 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
         lambda of: _cost(shop, *of, stays[of], since_us),
         lambda of: sentence(
             "What tool spec {of} costs on machine {of2} could not be worked out. "
-            "Check the prices and minutes of the spec and its items; the service's "
-            "log names the fault.",
+            "Check the prices and minutes of the spec and its items. The service "
+            "log has the details.",
             of=of[1],
             of2=of[0],
         ),

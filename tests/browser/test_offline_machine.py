@@ -147,7 +147,7 @@ def test_a_whole_swap_in_a_dead_spot_arrives_in_order(floor: Floor, phone: Page)
     with phone.expect_response("**/known.json"):
         phone.goto(floor.address)
     phone.goto(f"{floor.address}/mounts/{mount}")
-    expect(phone.locator("main")).to_contain_text("every step since the mount")
+    expect(phone.locator("main")).to_contain_text("all steps since the mount")
 
 
 def test_what_is_refused_later_is_shown_until_somebody_settles_it(

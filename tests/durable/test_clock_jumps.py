@@ -94,14 +94,14 @@ def test_counts_that_a_slow_clock_took_for_future_wait_and_can_be_accepted(
     ]
     # by the slow clock they cannot be accepted either, and the answer says why
     early = judge(client, asides[0][0], "accepted")
-    assert (early.status_code, "still to come" in early.get_json()["detail"]) == (409, True)
+    assert (early.status_code, "in the future" in early.get_json()["detail"]) == (409, True)
 
     clock.at = at(shop, 40)
     assert judge(client, asides[1][0], "accepted").get_json()["total"] == 132
     assert post(client, shop, 33, 40)["accepted"] == 2  # the machine itself sends one again
     assert judge(client, asides[0][0], "accepted").get_json()["total"] == 131
     known = judge(client, asides[2][0], "accepted")
-    assert (known.status_code, "taken in already" in known.get_json()["detail"]) == (409, True)
+    assert (known.status_code, "booked already" in known.get_json()["detail"]) == (409, True)
     assert judge(client, asides[2][0], "discarded").status_code == 201
 
     assert totals(store) == [(130, 130), (131, 131), (132, 132), (133, 133), (140, 140)]

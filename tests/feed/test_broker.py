@@ -259,7 +259,7 @@ def test_breakages_that_come_together_are_all_booked(
         ("[[rule]]\ncount='a'", "needs a topic"),
         ("[[rule]]\ntopic='a/b'", "name the machine"),
         ("[[rule]]\ntopic='a/#/{machine}'", "plain"),
-        ("[[rule]]\ntopic='{machine}'\ncuont='a'", "'cuont' is no field"),
+        ("[[rule]]\ntopic='{machine}'\ncuont='a'", "'cuont' is not a field"),
         ("[[rule]]\ntopic='{machine}'\ncount=3", "rule 1: 'count'"),
         ("[[rule", "cannot be read"),
         ("[[rule]]\ntopic='{machine}'\nbreakage='a'\ntool='b'", "'tool' and 'at'"),

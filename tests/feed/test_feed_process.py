@@ -147,7 +147,7 @@ def test_a_full_or_locked_database_loses_nothing(
         wait_until(lambda: _told(store, 0).status == 503)
         told = _told(store, 0)
         assert told.feed["state"] == "waiting"
-        assert "another program holds the database, end it" in told.feed["problem"]
+        assert "another program has locked the database, end it" in told.feed["problem"]
         other.execute("ROLLBACK")
         other.close()
         wait_until(lambda: booked.counts() == list(range(20)))
@@ -204,7 +204,7 @@ def test_a_feed_that_was_ended_says_so_and_monitoring_hears_it(
     ended = ask("--health")
 
     assert (never.returncode, well.returncode, ended.returncode) == (1, 0, 1)
-    assert "does not run: start it" in never.stdout
+    assert "is not running: start it" in never.stdout
     assert json.loads(well.stdout)["process"]["pid"] == process.pid
     assert f"(process {process.pid} on " in ended.stdout
     assert "was ended at" in ended.stdout

@@ -45,7 +45,7 @@ def test_a_tool_taken_apart_frees_its_holder_and_says_so(client, bench, rows):
     answer = client.post(form["action"], data=form_data(form) | {"reason": ["wrong grade"]})
 
     assert answer.headers["Location"] == "/C/TH-1"
-    assert "is free to be built" in words(read(client, "/C/TH-1"))
+    assert "is free to build on" in words(read(client, "/C/TH-1"))
     assert rows("teardowns") == 1
     again = read(client, f"/bench/take-apart/{code}")
     assert "It is over already" in words(again)

@@ -46,8 +46,8 @@ def as_person(client: FlaskClient, shop: Any, badge: str) -> None:
 def test_a_shop_that_hears_nothing_says_what_to_do(client):
     page = read(client, "/shift/feeds")
 
-    assert "No machine was heard yet" in words(page.main)
-    assert "none waits for a verdict" in words(page.main)
+    assert "No machine has sent data yet" in words(page.main)
+    assert "none waiting" in words(page.main)
 
 
 def test_feeds_are_told_in_words(client, hear):
@@ -56,10 +56,10 @@ def test_feeds_are_told_in_words(client, hear):
 
     row = words(read(client, "/shift/feeds").select_one(".feeds tbody tr"))
 
-    assert "tried again soon asked from its agent It does not answer." in row
+    assert "trying again soon read from its agent It does not answer." in row
     assert "10 min" in row
     assert "one gap" in row
-    assert "the agent kept it too briefly (from 20 to 55)" in row
+    assert "the agent did not keep it long enough (from 20 to 55)" in row
     assert "feed hold since" in row
 
 
@@ -164,7 +164,7 @@ def test_nobody_else_judges_and_nothing_typed_is_lost(client, hear, shop, rows):
     as_person(client, shop, "B2")
     hear([(1, 10), (2, 11), (3, 900)])
     page = read(client, "/shift/counts-aside")
-    assert "Only a supervisor judges counts." in words(page.main)
+    assert "Only a supervisor decides on held counts." in words(page.main)
     form = page.select_one("#count-1 form")
 
     answer = client.post(
@@ -194,7 +194,7 @@ def test_the_machine_page_tells_that_the_counter_is_set(client, hear, shop, rows
     assert "Last count 900" in words(fold)
     assert "set to 500. No count shows it yet." in words(fold)
     aside = read(client, "/shift/counts-aside")
-    assert "none waits for a verdict" in words(aside.main)
+    assert "none waiting" in words(aside.main)
     back = aside.select_one("form[action$=take-back]")
     assert client.post(back["action"], data=form_data(back)).status_code == 303
     assert "No count shows it" not in words(read(client, "/machines/M1"))

@@ -119,7 +119,7 @@ def test_a_station_of_a_job_days_ahead_is_no_warning_before(client, bench, shop,
 
     assert words(line) == "T02 empty for PIN-9: TURN-OD"
     assert not line.select(".care-state, .bad")
-    assert "The program for PIN-9 wants TURN-OD here." in words(page.main)
+    assert "The program for PIN-9 needs TURN-OD here." in words(page.main)
     assert not page.select("#station .care-state, #station .bad")
     clock.go_on(days=4, hours=14)  # 10 h before the job begins
     line = read(client, "/machines/M1").select(".slide li")[1]

@@ -140,7 +140,7 @@ def test_a_path_whose_counter_stopped_leads_to_the_feeds(client, bench, clock, s
 
     told = read(client, "/shift").select_one("#to-do")
 
-    assert "Path 2 of machine M1 told no count yet" in words(told)
+    assert "Path 2 of machine M1 has sent no count yet" in words(told)
     assert told.select_one("li a")["href"] == "/shift/feeds"
 
 

@@ -198,7 +198,7 @@ def test_a_machine_is_found_by_part_of_its_name_without_a_script(hundred):
     assert page.select_one("input[name=machine]")["value"] == "m9"
     assert words(page.select_one(".zooms [aria-current]")) == "48 h"
     assert all("machine=m9" in one["href"] for one in page.select(".zooms a"))
-    assert "No machine fits" in words(
+    assert "No machine matches" in words(
         read(hundred, "/shift?machine=zz").select_one("#timeline")
     )
 

@@ -58,7 +58,7 @@ def test_a_touch_that_scrapped_a_piece_is_undone_by_one_touch(
 
     done = undo(client, read(client, out))
 
-    assert f"{mounted.tool} counts as mounted in M1/T01 again" in words(done.main)
+    assert f"{mounted.tool} is mounted in M1/T01 again" in words(done.main)
     assert "Nothing is scrapped" in words(done.main)
     assert scrapped(store) == 0
     assert (rows("removals"), rows("facts")) == (removals, before + 1)  # kept, and one more
@@ -142,7 +142,7 @@ def test_taking_a_used_tool_apart_is_undone(client, stands, mounted, rows):
 
     done = undo(client, read(client, answer.headers["Location"]))
 
-    assert f"{mounted.tool} counts as built again" in words(done.main)
+    assert f"{mounted.tool} is built again" in words(done.main)
     assert (
         send(client, read(client, asked(stands.t1, mounted.tool)), "mount").status_code == 303
     )

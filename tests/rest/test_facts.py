@@ -337,7 +337,7 @@ def test_a_supervisor_overrides_a_gauge_that_was_not_checked(
     assert done["accepted"]
     assert done["overridden"]["by"] == "Sunniva Brask"
     assert done["overridden"]["sentence"] == (
-        "Gauge not checked: Sunniva Brask let the preset count (master is away)."
+        "Gauge not checked: Sunniva Brask overrode this (master is away)."
     )
     scan = client.get(f"/v1/scan/{code}").get_json()
     assert scan["tool"]["gauge_override"] == done["overridden"]["sentence"]

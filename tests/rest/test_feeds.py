@@ -148,7 +148,7 @@ def test_a_tool_of_ours_that_is_not_on_record_there_is_asked_about(
         "M1/T01",
         code,
     )
-    assert "no tool is on record there: scan it, or tell what is so." in question["sentence"]
+    assert "no tool is on record there: scan it, or say what is right." in question["sentence"]
     assert client.get("/v1/mounts").get_json()["items"] == []  # asked, never invented
     bench.post("/v1/mounts", station="M1/T01", assembly=code)
     assert items(client, "/v1/questions") == []
@@ -191,7 +191,7 @@ def test_another_tool_on_record_is_named_in_the_question(
     (question,) = items(client, "/v1/questions?machine=M1")
 
     assert question["on_record"] == code
-    assert f"on record is {code}: scan it, or tell what is so." in question["sentence"]
+    assert f"but {code} is on record: scan it, or say what is right." in question["sentence"]
     hear(states=named(126, 1, code))
     assert items(client, "/v1/questions") == []
 
@@ -210,7 +210,7 @@ def test_a_tool_change_that_nobody_scanned_is_asked_about_after_half_an_hour(
 
     (question,) = items(client, "/v1/questions")
     assert (question["kind"], question["says"]) == ("not_scanned", "SECOND")
-    assert f"on record is still {code}" in question["sentence"]
+    assert f"{code} is still on record" in question["sentence"]
 
 
 def test_a_dismissed_question_comes_back_for_a_new_sighting_alone(

@@ -135,10 +135,10 @@ def test_a_feed_whose_instant_cannot_be_read_says_so_wherever_feeds_are_shown(
 
     assert (first["machine"], first["heard_at"] is not None) == ("M1", True)
     assert (second["machine"], second["state"], second["heard_at"]) == ("M2", "stopped", None)
-    assert "What is heard of machine M2 could not be worked out" in second["problem"]
+    assert "The data of machine M2 could not be evaluated" in second["problem"]
     assert health.status_code == 503
     assert [one["machine"] for one in health.get_json()["machines"]] == ["M1", "M2"]
-    assert "What is heard of machine M2 could not be worked out" in page
+    assert "The data of machine M2 could not be evaluated" in page
 
 
 def test_a_breakage_whose_instant_cannot_be_read_is_asked_about_all_the_same(heard, store):
@@ -164,7 +164,7 @@ def test_a_gap_that_fails_is_told_and_leaves_the_others(heard, monkeypatch):
     assert after == [row for row in before if names_machine(row, "M1")]
     assert after
     (problem,) = problems
-    assert problem.startswith("What was missed of machine M2 could not be worked out")
+    assert problem.startswith("The gaps in the data of machine M2 could not be worked out")
 
 
 def test_a_run_whose_start_cannot_be_read_is_told_on_its_machine(heard, store):
@@ -176,7 +176,7 @@ def test_a_run_whose_start_cannot_be_read_is_told_on_its_machine(heard, store):
 
     why = "Which run is on machine M1 could not be worked out"
     assert (why in before, why in after, why in other) == (False, True, False)
-    assert "No run is known" not in after
+    assert "This machine has no run" not in after
     assert before.count('<span class="name">') == after.count('<span class="name">') > 0
 
 

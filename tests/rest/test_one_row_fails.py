@@ -257,7 +257,7 @@ def test_one_machine_that_fails_stands_in_the_lists_of_all(busy, monkeypatch):
     assert machines.count("machine-line") == 1
     assert (first["machine"], first["state"], first["problem"]) == ("M1", "following", None)
     assert (second["machine"], second["state"]) == ("M2", "stopped")
-    assert "What is heard of machine M2 could not be worked out" in second["problem"]
+    assert "The data of machine M2 could not be evaluated" in second["problem"]
 
 
 def test_a_removal_that_cannot_be_worked_out_leaves_the_curve(busy, monkeypatch):
@@ -293,7 +293,7 @@ def test_a_waiting_tool_that_fails_is_no_sister_and_told(busy, monkeypatch):
     again = rows(busy.client, "/v1/swap-list")[1]
 
     assert problems == again
-    assert [why for why in problems if "can be a sister is not known" in why] == problems != []
+    assert [why for why in problems if "can be a sister" in why] == problems != []
 
 
 def test_a_gauge_that_fails_does_not_count_and_hides_no_other(busy, monkeypatch):
@@ -303,7 +303,7 @@ def test_a_gauge_that_fails_does_not_count_and_hides_no_other(busy, monkeypatch)
     shown = text(busy.client, "/bench/gauges")
 
     assert made is not gauge_state.last_check
-    assert "Whether gauge PG-1 counts could not be worked out" in shown
+    assert "It is not known whether gauge PG-1 may be used" in shown
     assert busy.client.get("/bench").status_code == 200
 
 
@@ -365,8 +365,8 @@ def test_a_tool_that_cannot_be_compared_is_told_beside_other_questions(busy, mon
     found = busy.client.get("/v1/questions").get_json()
 
     assert found["items"] == []
-    assert "Whether tool number 1 of machine M1" in found["problems"][0]
-    assert "Whether tool number 1" in text(busy.client, "/shift/questions")
+    assert "It is not known whether tool number 1 of machine M1" in found["problems"][0]
+    assert "It is not known whether tool number 1" in text(busy.client, "/shift/questions")
 
 
 def test_one_label_that_cannot_be_drawn_leaves_a_cell_that_says_so(busy, monkeypatch):

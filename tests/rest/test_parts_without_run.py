@@ -159,7 +159,7 @@ def test_a_run_that_began_earlier_or_went_on_longer_is_charged_too(bold: FlaskCl
 
     again = bold.post("/v1/run-claims", json={"run": done["run"]})
     assert again.status_code == 409
-    assert "nothing is left to claim" in again.get_json()["detail"]
+    assert "nothing is left to assign" in again.get_json()["detail"]
 
 
 def test_a_stretch_between_two_runs_is_not_started_by_a_planned_one(bold: FlaskClient) -> None:

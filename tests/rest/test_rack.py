@@ -67,7 +67,7 @@ def test_a_sister_stands_with_the_swap_that_needs_it(
     assert (tool["code"], tool["machine"], tool["station"]) == (sister, "M1", "T01")
     assert (tool["tool_number"], tool["path"]) == (1, 1)
     assert tool["swap_by"] is not None
-    assert tool["problems"] == ["It stands in the rack of M2, but M1 needs it: move it."]
+    assert tool["problems"] == ["It is in the rack of M2, but M1 needs it: move it."]
 
 
 def test_what_speaks_against_a_waiting_tool_is_said(

@@ -202,7 +202,7 @@ def test_a_fact_is_never_changed_or_deleted(store, built, table):
         f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}",
     ):
         problem = refused(store, Conflict, statement)
-        assert "reverse it" in problem.sentence
+        assert "Take this one back" in problem.sentence
 
 
 def test_what_a_fact_names_cannot_be_deleted(store, built):
@@ -217,4 +217,4 @@ def test_a_fact_is_reversed_once(store, built):
 
     problem = refused(store, Conflict, reversal)
 
-    assert "reversed already" in problem.sentence
+    assert "taken back already" in problem.sentence

@@ -143,7 +143,7 @@ def test_the_same_told_twice_is_told_once(acts: Any) -> None:
     first = tell(acts, end, 500)
 
     again = tell(acts, end, 500)
-    with pytest.raises(Conflict, match="told already"):
+    with pytest.raises(Conflict, match="announced already"):
         tell(acts, end + 1, 500)
 
     assert (again.fact_id, again.on_record) == (first.fact_id, True)

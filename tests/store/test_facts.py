@@ -32,9 +32,9 @@ def test_a_reversal_names_the_fact_that_it_takes_back(store, shop):
         assert get_fact(tx, reversal)["reverses_id"] == mount
         assert reversed_fact_ids(tx) == reversed_fact_ids(tx, "mount") == {mount}
         assert reversed_fact_ids(tx, "count") == set()
-        with pytest.raises(Conflict, match=f"reversed already, by fact {reversal}"):
+        with pytest.raises(Conflict, match=f"taken back already, by fact {reversal}"):
             add_fact(tx, "reversal", at, at, None, reverses_id=mount)
-        with pytest.raises(Conflict, match="record the fact anew"):
+        with pytest.raises(Conflict, match="record the fact again"):
             add_fact(tx, "reversal", at, at, None, reverses_id=reversal)
         with pytest.raises(NotKnown):
             add_fact(tx, "reversal", at, at, None, reverses_id=999)

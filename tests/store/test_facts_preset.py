@@ -204,9 +204,7 @@ def test_where_the_shop_has_a_gauge_a_preset_names_one(acts: Any) -> None:
     done = acts.preset(built.code, gauge=None)
 
     assert not done.accepted
-    assert done.why_not == (
-        "No gauge was named: scan the gauge that it was measured on, so that its check counts.",
-    )
+    assert done.why_not == ("No gauge was named: scan the gauge that it was measured on.",)
 
 
 def test_without_any_gauge_on_record_none_is_asked_for(acts: Any) -> None:

@@ -46,7 +46,7 @@ def test_taking_an_accepted_count_back_leaves_everything_as_it_was(acts: Any) ->
 
     said = reverse_fact(acts.tx, acts.present, ReverseFact(done.fact_id))
 
-    assert "kept aside again" in said.sentence
+    assert "held again" in said.sentence
     assert rows(acts) == before
     assert judge(acts, "discarded").verdict == "discarded"
 
@@ -79,7 +79,7 @@ def test_what_is_no_count_can_only_be_discarded(acts: Any) -> None:
     with pytest.raises(Invalid, match="Discard it"):
         judge(acts)
 
-    assert "counts for nothing" in judge(acts, "discarded").sentence
+    assert "no parts are booked from it" in judge(acts, "discarded").sentence
 
 
 def test_only_a_supervisor_judges(acts: Any) -> None:
@@ -87,7 +87,7 @@ def test_only_a_supervisor_judges(acts: Any) -> None:
 
     with pytest.raises(NotAllowed, match="Olek Varn is operator"):
         judge(acts, by="B2")
-    with pytest.raises(Invalid, match="who judges"):
+    with pytest.raises(Invalid, match="who decides"):
         judge_count(acts.tx, acts.present, JudgeCount(1, "accepted"))
     with pytest.raises(NotKnown):
         judge(acts, refusal=77)

@@ -199,7 +199,7 @@ def test_size_corrections_bring_the_swap_forward(floor):
     # on a straight line, more where the edge ran in first
     assert forecast.why == "size_limit"
     assert 17 <= forecast.swap_after_parts < unseen - 5
-    assert "wearing faster than its kind" in forecast.why_sentence
+    assert "wears faster than its kind" in forecast.why_sentence
     assert forecast.basis.size_signal
 
 

@@ -593,6 +593,6 @@ def test_a_condition_is_one_of_a_list_and_is_told_so(store, import_files):
     report = import_files({"holders.csv": f"{header}H1,T1,wobbly\n"})
 
     assert said(report) == [
-        "holders.csv:2:condition: 'wobbly' is not a word taken here; write new, good, worn, "
+        "holders.csv:2:condition: 'wobbly' is not an allowed word; write new, good, worn, "
         "damaged, broken, repair, quarantine, lent, lost, scrapped or out_of_service"
     ]

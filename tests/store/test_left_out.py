@@ -360,8 +360,8 @@ def test_a_cut_from_before_the_rules_is_told_and_takes_its_own_tools_alone(demo,
     assert {f.tool_number for f in unknown.values()} == {one.tool_number}
     sentence = unknown[one.assembly].why_sentence
     assert re.fullmatch(
-        rf"Part {one.part}, operation \d+: feed_mm_rev is no plausible feed of kind drill on "
-        "this diameter. Correct it in the records.",
+        rf"Part {one.part}, operation \d+: feed_mm_rev is not a plausible feed of kind drill "
+        "on this diameter. Correct it in the records.",
         sentence,
     )
     assert sentence in plan.shop.left_out.records

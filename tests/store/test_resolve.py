@@ -151,7 +151,7 @@ def test_a_machine_is_found_by_its_name(store, shop):
     with store.write() as tx:
         assert machine_id_by_name(tx, "M2") == shop.ids["machines"]["M2"]
         assert machine_id_by_name(tx, " m2 ") == shop.ids["machines"]["M2"]
-        with pytest.raises(NotKnown, match="'M9' is no machine here"):
+        with pytest.raises(NotKnown, match="'M9' is not a machine here"):
             machine_id_by_name(tx, "M9")
         number = insert_record(tx, MACHINES, {"machine": "OLD"})
         retire_record(tx, MACHINES, number, AT)

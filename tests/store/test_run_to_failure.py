@@ -68,4 +68,4 @@ def test_no_edge_may_fail_within_the_horizon_without_a_row(floor, store, shop):
             assert early < floor.now + timedelta(hours=24)
             assert found[0].ordinal == 0
             assert found[0].needed_by <= early
-            assert "The runs planned end before" not in found[0].why_sentence
+            assert "The planned runs end before" not in found[0].why_sentence

@@ -13,7 +13,7 @@ def test_intervals_that_cannot_be_judged_say_why_though_many_edges_came_out():
     said = score_sentence("M1", 88, judge(0.8, 0.5, 0.6), QUIET, QUIET, None)
 
     assert said == (
-        "M1: too few lives to judge our ranges. Edges out: 88, most of them too early to tell."
+        "M1: too few lives to judge our ranges. Edges out: 88, most of them too early to judge."
     )
     assert score_sentence("M1", 0, NONE, NONE, NONE, None).endswith("No edge has come out.")
 
@@ -35,5 +35,5 @@ def test_a_promise_to_last_that_was_too_sure_is_told_whatever_is_known_of_lives(
 
     said = score_sentence("2026-11", 272, judge(0.8, 0.5, 0.6), *sure, None)
 
-    assert said.endswith(f"For {what} we were too sure: said 97.9%, 95.2% lasted.")
+    assert said.endswith(f"For {what} we were too sure: we forecast 97.9%, 95.2% lasted.")
     assert "too sure" not in score_sentence("2026-11", 272, NONE, QUIET, QUIET, None)

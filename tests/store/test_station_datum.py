@@ -108,7 +108,7 @@ def test_a_jump_is_called_out_held_apart_and_taken_once_confirmed(swaps: Swaps) 
     jumped = swaps.learned
 
     assert "Station moved?" in jumped.learned
-    assert "cannot be told apart" in jumped.learned
+    assert "is not clear yet" in jumped.learned
     assert jumped.datum is not None
     assert jumped.datum.doubtful
 

@@ -72,8 +72,8 @@ def _edge(text: str | None) -> int | None:
         return None
     if not (text.isascii() and text.isdigit() and len(text) < 4):
         raise Invalid(
-            sentence("'{text}' is no edge: edges are counted from 1.", text=text[:20]),
-            errors=[{"field": "edge", "detail": sentence("wants a whole number from 1")}],
+            sentence("'{text}' is not an edge number: edges count from 1.", text=text[:20]),
+            errors=[{"field": "edge", "detail": sentence("must be a whole number from 1")}],
         )
     return int(text)
 

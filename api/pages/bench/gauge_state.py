@@ -80,8 +80,8 @@ def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
 
 def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
     why = sentence(
-        "Whether gauge {name} counts could not be worked out. Check its record, then check it "
-        "on its setting master; the service's log names the fault.",
+        "It is not known whether gauge {name} may be used. Correct its record, "
+        "then check it on its setting master. The service log has the details.",
         name=name,
     )
     return or_instead(

@@ -61,8 +61,8 @@ class Draft:
         if reading.carried() != first:
             raise Invalid(
                 sentence(
-                    "This reading has {reading}, those before have {first}: measure the "
-                    "same lengths each time.",
+                    "This reading has {reading}, the earlier ones have {first}: measure "
+                    "the same lengths each time.",
                     reading=together(", ", reading.carried()),
                     first=together(", ", first),
                 ),
@@ -135,7 +135,7 @@ def _by_hand() -> Reading | None:
         except Invalid as refusal:
             errors.append({"field": name.lower(), "detail": refusal.sentence})
     if errors:
-        raise Invalid(sentence("The reading was not taken: see the field."), errors=errors)
+        raise Invalid(sentence("Reading not added: see the field."), errors=errors)
     return Reading(*values) if any(value is not None for value in values) else None
 
 

@@ -24,7 +24,7 @@ blueprint = Blueprint("feeds_heard", __name__)
 
 #: Where a feed comes from, as a person says it.
 SOURCES = {
-    "mtconnect": mark("asked from its agent"),
+    "mtconnect": mark("read from its agent"),
     "mqtt": mark("sent by a broker"),
     "folder": mark("dropped as files"),
     "http": mark("posted to this service"),
@@ -46,7 +46,7 @@ _STATIC = Path(__file__).parents[2] / "static"
 #: Why something was missed.
 GAPS = {
     "restarted": mark("the agent restarted"),
-    "overrun": mark("the agent kept it too briefly"),
+    "overrun": mark("the agent did not keep it long enough"),
     "queue": mark("the broker may have dropped counts while crib feed was away"),
     "session": mark("the broker kept no counts while crib feed was away"),
     "breakages_queue": mark("the broker may have dropped breakages: look at the tools"),

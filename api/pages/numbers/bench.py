@@ -168,7 +168,7 @@ def _ordered(_body: Body, answer: Body) -> list[Table]:
     if answer["fewest_late"]:
         names = [(name,) for name in answer["fewest_late_names"]]
         tables.append(
-            Table(sentence("Late when as few as possible are"), (sentence("Job"),), names)
+            Table(sentence("Late in the order with fewest late"), (sentence("Job"),), names)
         )
     return tables
 
@@ -177,8 +177,8 @@ BENCH_ORDER: Final = Working(
     slug="bench-order",
     title=sentence("Order of jobs at one bench"),
     says=sentence(
-        "The earliest due date first keeps the greatest lateness smallest; where not "
-        "all can be in time, another order makes fewest late."
+        "Earliest due date first keeps the greatest lateness small. Where not "
+        "all jobs can be in time, another order makes fewer of them late."
     ),
     entries=(
         Entry(
@@ -196,7 +196,7 @@ BENCH_ORDER: Final = Working(
     lines=(Line("L = F - d", "min"),),
     results=(
         Result("greatest_lateness_min", sentence("Greatest lateness"), "min"),
-        Result("fewest_late", sentence("As few as can be late")),
+        Result("fewest_late", sentence("Fewest late")),
     ),
     source=sentence(
         "Jackson 1955 (earliest due date); Moore 1968 with Hodgson's algorithm (fewest "
@@ -226,9 +226,7 @@ def _reorder_figures(body: Body, answer: Body) -> Figures:
 REORDER: Final = Working(
     slug="reorder",
     title=sentence("When to order, and how much"),
-    says=sentence(
-        "Order once what is left, with what is on its way, is down to the reorder point."
-    ),
+    says=sentence("Order when stock plus what is on order is down to the reorder point."),
     entries=(
         Entry("mean_per_day", sentence("Mean demand per day"), "350", "", "m"),
         Entry(
@@ -296,7 +294,7 @@ CHECK_CHARACTER: Final = Working(
     slug="check-character",
     title=sentence("Check character of a code"),
     says=sentence(
-        "The last character of a code on a label: it tells a mistyped code from a sound one."
+        "The last character of a code on a label. It shows whether the code was mistyped."
     ),
     entries=(Entry("text", sentence("Text before the check character"), "H00001", read=words),),
     work=lambda body: calls.check_character_of(body.get("text", "")),

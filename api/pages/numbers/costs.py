@@ -116,9 +116,9 @@ ECONOMICS: Final = Working(
     slug="cutting-economics",
     title=sentence("Speeds of least cost and of greatest output"),
     says=sentence(
-        "A faster cut makes the part sooner and the edge shorter. Between the two "
-        "speeds lies every sensible one. Give the limits of the spindle: no speed "
-        "beyond them is advised."
+        "A faster cut makes the part sooner but wears the edge out sooner. A "
+        "sensible speed lies between these two. Enter the limits of the "
+        "spindle: no speed beyond them is advised."
     ),
     entries=(
         Entry("n", sentence("Exponent of life"), "0.125", "", "n"),
@@ -188,7 +188,7 @@ def _size_figures(body: Body, answer: Body) -> Figures:
 
 PART_SIZE: Final = Working(
     slug="part-size",
-    title=sentence("Size that a worn flank leaves on"),
+    title=sentence("Extra size left by a worn flank"),
     says=sentence(
         "How much an outside cut grows as the flank wears. On diameter every X figure doubles."
     ),

@@ -115,8 +115,9 @@ ENGAGED_TIME: Final = Working(
     slug="engaged-time",
     title=sentence("Time in cut of one operation"),
     says=sentence(
-        "How long the edge is in cut on one part, at the speed that the spindle really "
-        "reaches, and how many minutes at that speed would wear it as much."
+        "How many minutes the edge is in cut on one part, at the speed that "
+        "the spindle really reaches. And how many minutes at that speed wear "
+        "it as much."
     ),
     entries=(
         Entry("kind", sentence("Kind of operation"), "face", read=words, choices=KINDS),
@@ -180,13 +181,11 @@ ENGAGED_TIME: Final = Working(
         Result(
             "equivalent_min", sentence("Minutes at the real speed that wear as much"), "min"
         ),
-        Result(
-            "cutting_speed_m_min", sentence("Real cutting speed where it is fastest"), "m/min"
-        ),
+        Result("cutting_speed_m_min", sentence("Highest real cutting speed"), "m/min"),
         Result("spindle_rpm", sentence("Highest spindle speed reached"), "1/min"),
         Result("limited_by", sentence("Held there by")),
         Result("clamp_diameter_mm", sentence("Below this diameter the limit holds"), "mm"),
-        Result("length_cut_m", sentence("Path of the edge through metal"), "m"),
+        Result("length_cut_m", sentence("Cutting length of the edge"), "m"),
         Result("passes", sentence("Passes")),
         Result("depth_mm", sentence("Depth of each pass"), "mm"),
     ),
@@ -268,8 +267,8 @@ THREAD_PASSES: Final = Working(
     slug="thread-passes",
     title=sentence("Passes of a thread"),
     says=sentence(
-        "How many passes a thread takes when every pass cuts a chip of the same area. "
-        "The first passes show the most; the control's own cycle has the last word."
+        "How many passes a thread takes when every pass cuts a chip of the "
+        "same area. The thread cycle of your control decides."
     ),
     entries=(
         Entry("depth_mm", sentence("Depth of the thread on the radius"), "0.614", "mm", "h"),
@@ -313,8 +312,8 @@ BAR: Final = Working(
     slug="bar",
     title=sentence("Parts of a bar, re-grips of a long part"),
     says=sentence(
-        "How many whole parts a bar gives, and how often the bar is gripped anew for a "
-        "part that is longer than the headstock's stroke."
+        "How many whole parts a bar gives. And how often the bar is re-gripped "
+        "for a part longer than the headstock's stroke."
     ),
     entries=(
         Entry("bar_length_mm", sentence("Length of the bar"), "3000", "mm", "L_b"),

@@ -90,8 +90,8 @@ TOOL_LIFE: Final = Working(
     slug="tool-life",
     title=sentence("Tool life at a cut"),
     says=sentence(
-        "The minutes in cut that the speed-life curve promises. Handbook constants are "
-        "a starting point with a spread of about 40 %, never the truth."
+        "Minutes in cut by the speed-life curve. Handbook constants are only a "
+        "starting point, with a spread of about 40 %."
     ),
     entries=(
         Entry("cutting_speed_m_min", sentence("Cutting speed"), "150", "m/min", "v"),
@@ -117,7 +117,7 @@ TOOL_LIFE: Final = Working(
             "feed and depth",
         ),
     ),
-    results=(Result("life_min", sentence("Promised life"), "min"),),
+    results=(Result("life_min", sentence("Expected life"), "min"),),
     source=sentence(
         "Taylor, On the Art of Cutting Metals, 1907; the life ends by a criterion of "
         "ISO 3685 (from memory)."
@@ -170,8 +170,8 @@ CONSTANTS: Final = Working(
     slug="tool-life-constants",
     title=sentence("Tool-life constants from tests"),
     says=sentence(
-        "n and C from lives at several speeds, as the edges themselves lived them. The "
-        "call for programs also takes feeds and depths."
+        "n and C from your own lives at several speeds. The API call also "
+        "takes feeds and depths."
     ),
     entries=(
         Entry(
@@ -195,8 +195,9 @@ CONSTANTS: Final = Working(
         Result("prior_source", sentence("Used where the tests leave something open")),
     ),
     source=sentence(
-        "Taylor 1907, as a regression of lives of which some were cut short (Lawless, "
-        "Statistical Models and Methods for Lifetime Data, from memory)."
+        "Taylor 1907, as a regression of lives of which some were cut short. "
+        "Lawless, Statistical Models and Methods for Lifetime Data (from "
+        "memory)."
     ),
     functions=(estimate_constants,),
     call="POST /v1/workings/tool-life-constants",
@@ -233,7 +234,7 @@ def _chances(_body: Body, answer: Body) -> list[Table]:
             chances = [
                 (f"{one['ahead']:.5g}", f"{one['survival']:.1%}") for one in edge["survival"]
             ]
-            found.append(Table(caption, (sentence("Use ahead"), sentence("Chance")), chances))
+            found.append(Table(caption, (sentence("Further use"), sentence("Chance")), chances))
     if answer["doubted"]:
         doubted = [(one,) for one in answer["doubted"]]
         found.append(
@@ -246,8 +247,8 @@ LIFE_FIT: Final = Working(
     slug="life-fit",
     title=sentence("Law of life from lives"),
     says=sentence(
-        "What lives say by themselves: maximum likelihood, and the posterior by the "
-        "closed forms of the forecast. Any unit of use, the same for all."
+        "What these lives alone say: the maximum-likelihood fit, and the "
+        "posterior that the forecast uses. Any unit of use, the same for all."
     ),
     entries=(
         Entry(
@@ -261,7 +262,7 @@ LIFE_FIT: Final = Working(
             lines=4,
         ),
         Entry("age", sentence("Age of an edge to look ahead from"), "300"),
-        Entry("promised_life", sentence("Life that constants or experience promise"), ""),
+        Entry("promised_life", sentence("Expected life, from constants or experience"), ""),
     ),
     work=by_call(calls.work_out_life_fit, shapes.LifeFitBody(), shapes.LifeFitAnswer()),
     figures=_fit_figures,
@@ -279,9 +280,9 @@ LIFE_FIT: Final = Working(
         Result("why_no_maximum", sentence("Why there is no maximum")),
         Result("posterior.shape", sentence("Shape, posterior")),
         Result("posterior.scale", sentence("Scale, posterior")),
-        Result("new_edge.p05", sentence("One new edge in twenty does not reach")),
-        Result("new_edge.p50", sentence("Half of new edges do not reach")),
-        Result("new_edge.p90", sentence("Nine new edges in ten do not reach")),
+        Result("new_edge.p05", sentence("One new edge in twenty fails by")),
+        Result("new_edge.p50", sentence("Half of new edges fail by")),
+        Result("new_edge.p90", sentence("Nine new edges in ten fail by")),
         Result("aged_edge.p50", sentence("The edge of that age goes on for, median")),
     ),
     source=sentence(

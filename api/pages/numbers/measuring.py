@@ -131,8 +131,7 @@ GAUGE_DRIFT: Final = Working(
     slug="gauge-drift",
     title=sentence("Drift of a gauge"),
     says=sentence(
-        "A straight line through what the checks found, and when it has used up what "
-        "the gauge may be off."
+        "A straight line through the checks, and when it reaches the limit of the gauge."
     ),
     entries=(
         Entry(
@@ -142,7 +141,7 @@ GAUGE_DRIFT: Final = Working(
             read=_checks,
             lines=6,
         ),
-        Entry("limit_mm", sentence("Most that it may be off"), "0.002", "mm"),
+        Entry("limit_mm", sentence("Allowed deviation"), "0.002", "mm"),
     ),
     work=by_call(
         calls.work_out_gauge_drift, shapes.GaugeDriftBody(), shapes.GaugeDriftAnswer()
@@ -160,7 +159,7 @@ GAUGE_DRIFT: Final = Working(
         Result("slope_se_mm_per_day", sentence("Its standard error"), sentence("mm per day")),
         Result("drifts", sentence("More than chance")),
         Result("bias_mm", sentence("On the line at the last check"), "mm"),
-        Result("used_up_in_days", sentence("Used up in"), "days"),
+        Result("used_up_in_days", sentence("Limit reached in"), "days"),
         Result("used_up_earliest_in_days", sentence("At the earliest in"), "days"),
     ),
     source=sentence(
@@ -179,7 +178,7 @@ def _contributions(text: str) -> list[dict[str, Any]]:
         if len(parts) < 3:
             raise Invalid(
                 sentence(
-                    "line {place} has to hold a name, a figure and how it is meant", place=place
+                    "line {place} must have a name, a figure and its distribution", place=place
                 )
             )
         *name, value, law = parts
@@ -244,7 +243,7 @@ BUDGET: Final = Working(
         Entry(
             "contributions",
             sentence(
-                "One a line: name, figure, how it is meant ({distributions})",
+                "One a line: name, figure, distribution ({distributions})",
                 distributions=together(", ", DISTRIBUTIONS),
             ),
             "repeats 0.0006 normal\nmaster 0.0008 expanded_k2\ntemperature 0.001 rectangular",

@@ -126,7 +126,7 @@ def _read(working: Working) -> Typed:
         strange = [name[:40] for name in request.args if name not in known]
         if strange:
             typed.told = sentence(
-                "The address names what this page does not know: {strange}.",
+                "This page does not know these fields: {strange}.",
                 strange=together(", ", strange),
             )
     for name, text in typed.texts.items():

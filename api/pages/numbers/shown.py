@@ -32,7 +32,7 @@ def number(text: str) -> float:
             raise ValueError
         return float(text)
     except ValueError:
-        raise Invalid(sentence("is no number")) from None
+        raise Invalid(sentence("is not a number")) from None
 
 
 def whole(text: str) -> int:
@@ -42,7 +42,7 @@ def whole(text: str) -> int:
         Invalid: It is none.
     """
     if not (text.isascii() and text.removeprefix("-").isdigit() and len(text) < 16):
-        raise Invalid(sentence("is no whole number"))
+        raise Invalid(sentence("is not a whole number"))
     return int(text)
 
 

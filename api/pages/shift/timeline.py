@@ -229,8 +229,8 @@ def _drawing(
         name, machine = names(thing)
         rows.append(Row(name, machine, (), None, drawn=False))
         return sentence(
-            "The strip of {name} could not be drawn. Read its swaps in the tables instead; "
-            "the service's log names the fault.",
+            "The strip of {name} could not be drawn. Read its swaps in the tables "
+            "instead. The service log has the details.",
             name=name,
         )
 

@@ -132,8 +132,9 @@ def test_a_reading_faster_than_the_machine_can_cut_is_kept_aside_with_its_reason
     (refused,) = result.refused
     assert (refused.index, refused.reason) == (1, "too_fast")
     assert refused.sentence == (
-        "Count 500 at 1970-01-01T00:01:00Z is kept aside: from 40 to 500 would be 460 parts in "
-        "60 s, the machine can make at most 7. Look at the counter."
+        "Count 500 at 1970-01-01T00:01:00Z is held: from 40 to 500 would be "
+        "460 parts in 60 s, the machine can make at most 7. Look at the "
+        "counter."
     )
     assert result.total.tolist() == [40, 45]
 

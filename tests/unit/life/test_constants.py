@@ -73,7 +73,7 @@ def test_one_speed_tells_a_level_and_leaves_n_to_the_prior():
     assert found.constants.n == pytest.approx(1 / prior_of_any_tool().power_mean[0])
     assert found.n_se == pytest.approx(0.125, rel=0.01)
     assert not found.told["speed"]
-    assert any("do not tell n" in note and "same speed" in note for note in found.notes)
+    assert any("do not determine n" in note and "same speed" in note for note in found.notes)
     assert found.life_at(120).life_min == pytest.approx(31.5, rel=0.02)
     near, far = found.life_at(121), found.life_at(240)
     assert far.life_high_min / far.life_low_min > 5 * near.life_high_min / near.life_low_min
@@ -95,7 +95,7 @@ def test_speed_and_feed_that_rise_together_are_told_apart_by_the_prior_alone():
     )  # fmt: skip
 
     assert found.told == {"speed": False, "feed": False, "depth": False}
-    assert sum("do not tell" in note for note in found.notes) == 2
+    assert sum("do not determine" in note for note in found.notes) == 2
     # what they do tell is the way along which both rise
     assert found.life_at(120, 0.06).life_min == pytest.approx(30, rel=0.1)
 
@@ -121,8 +121,8 @@ def test_two_lives_that_grow_with_the_speed_are_asked_about():
     found = estimate_constants(life_tests([100, 150], [5, 50]))
     sound = estimate_constants(life_tests([160, 100], [5, 41]))
 
-    assert any("Faster tests lived longer" in note for note in found.notes)
-    assert not any("Faster tests lived longer" in note for note in sound.notes)
+    assert any("Faster tests lasted longer" in note for note in found.notes)
+    assert not any("Faster tests lasted longer" in note for note in sound.notes)
 
 
 def test_lives_that_grow_with_speed_are_refused():
@@ -213,7 +213,7 @@ def test_a_normal_prior_and_normal_lives_join_as_the_textbook_says():
 
 
 def test_a_regression_that_nothing_holds_is_refused():
-    with pytest.raises(OutsideModel, match="do not tell every constant"):
+    with pytest.raises(OutsideModel, match="do not determine every constant"):
         fit_life_regression(
             np.ones((4, 2)), np.arange(4.0), np.ones(4, bool), flat_prior(2), "weibull"
         )

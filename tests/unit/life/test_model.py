@@ -201,7 +201,7 @@ def test_a_million_edges_are_cut_into_bounded_pieces(monkeypatch):
 def test_keys_ages_and_chances_that_cannot_be_are_refused():
     model = fit_life_model(key_table([0], [0], [0]), no_histories())
 
-    with pytest.raises(OutsideModel, match="no such key"):
+    with pytest.raises(OutsideModel, match="does not know this key"):
         model.survival(1, 0.0, 0.1, 0.01)
     with pytest.raises(OutsideModel, match="age"):
         model.survival(0, np.nan, 0.1, 0.01)

@@ -79,7 +79,7 @@ def test_one_more_contribution_never_makes_it_smaller(
         ([Contribution("a", 0.0)], "above zero"),
         ([Contribution("a", -1.0)], "finite figure"),
         ([Contribution("a", math.nan)], "finite figure"),
-        ([Contribution("a", 1.0, "gaussian")], "no distribution"),
+        ([Contribution("a", 1.0, "gaussian")], "not a distribution"),
         ([Contribution("a", 1.0, degrees_of_freedom=0)], "degrees of freedom"),
     ],
 )

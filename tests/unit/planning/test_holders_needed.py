@@ -37,7 +37,7 @@ def test_swaps_far_apart_go_round_with_one_spare_holder():
 @pytest.mark.parametrize(
     ("mounted", "told"),
     [
-        (0, "None of type SQ12 is wanted; 3 to spare."),
+        (0, "None of type SQ12 is needed; 3 to spare."),
         (
             1,
             "1 of type SQ12 is wanted, 1 in machines and 0 as sisters at one time; 2 to spare.",

@@ -362,7 +362,7 @@ def test_two_tools_due_within_minutes_share_a_stop(model):
     first, second = (plan.first for plan in shared.stations)
     assert first.seconds == second.seconds == apart.stations[0].first.seconds
     assert (first.why, second.why) == ("cost", "gathered")
-    assert "2 parts earlier it joins the swap of another tool" in second.sentence
+    assert "2 parts earlier with the swap of another tool" in second.sentence
 
 
 def test_a_swap_near_a_bar_change_waits_for_no_stop_of_its_own(model):
@@ -406,8 +406,8 @@ def test_a_point_in_the_dark_that_joins_a_stop_says_that_it_lies_in_the_dark(mod
     assert plan.first.why == "gathered"
     assert plan.parts == pytest.approx(950)
     assert plan.first.sentence == (
-        "Due while nobody is there, so swap it after 960 parts; 10 "
-        "parts earlier it joins a bar change, which saves more than they are worth."
+        "Due while nobody is there, so swap it after 960 parts. Swapping it 10 "
+        "parts earlier with a bar change saves more than those parts are worth."
     )
 
 
@@ -429,7 +429,7 @@ def test_a_point_held_back_for_want_of_worn_edges_does_not_claim_to_be_the_best(
 
     assert (held.first.why, free.first.why) == ("cost", "cost")
     assert held.cost_if_later < 0 < free.cost_if_later
-    assert "No edge of its kind was seen worn yet" in held.first.sentence
+    assert "No edge of its kind has been seen worn yet" in held.first.sentence
     assert "costs more than a fresh edge" in free.first.sentence
 
 
@@ -442,7 +442,7 @@ def test_what_was_seen_of_a_mounted_edge_says_nothing_of_its_successors(model):
 
     assert swaps.stations[0].swap_age < 0.8 * fresh.swap_age
     said = swaps.sentence(0, float(found.seconds[1]), GATHERED, BAR_CHANGE, 0.2)
-    assert f"{fresh.swap_age:.2f} being the age of least cost" in said
+    assert f"{fresh.swap_age:.2f} would cost least" in said
     assert found.age[1] == pytest.approx(fresh.swap_age)
     assert found.step_parts[1] == pytest.approx(fresh.step_parts)
 
@@ -470,8 +470,8 @@ def test_a_swap_that_joins_a_stop_of_the_same_part_does_not_count_to_0():
     figures = Figures(0.3, 0.5, 0.1, 128.4, 128.1, None, dark=True)
 
     assert sentence_of_first(GATHERED, BAR_CHANGE, figures) == (
-        "Due while nobody is there, so swap it after 128 parts; it "
-        "joins a bar change just before, which saves a stop."
+        "Due while nobody is there, so swap it after 128 parts. Swapping it "
+        "with a bar change just before saves a stop."
     )
 
 

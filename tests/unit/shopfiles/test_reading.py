@@ -145,7 +145,8 @@ CELLS = [
     (TOOL_SPECS, "tool_spec,holder_type,cutting_items", "S,T,I1|I2|I1",
      "tool_specs.csv:2:cutting_items: 'I1|I2|I1' names I1 twice; write every name once"),
     (CUTTING_ITEMS, "cutting_item,kind,designation", "I1,tip,X",
-     "cutting_items.csv:2:kind: 'tip' is not a word taken here; write insert or round"),
+     "cutting_items.csv:2:kind: 'tip' is not an allowed word; write insert "
+        "or round"),
     (CUTTING_ITEMS, "cutting_item,kind,designation,price", "I1,round,X,12.345",
      "cutting_items.csv:2:price: '12.345' is not an amount; write it like 12.50"),
     (CUTTING_ITEMS, "cutting_item,kind,designation", "I|1,round,X",
