@@ -53,13 +53,12 @@ def the_store(*, create: bool = False, bring_up: bool = True) -> Iterator[Store]
 
 def words_for_failure(problem: Exception) -> str | None:
     """A sentence for a failure of the disk or the database; None for any other."""
-    from crib.store.engine import path_of
-    from crib.store.identity import words_for
+    from crib.store.engines.chosen import CONNECTING, FILES
 
     if isinstance(problem, BrokenPipeError):  # whoever read along has gone
         return None
     try:
-        path = path_of(Settings.from_environment().database_url)
+        path = CONNECTING.path_of(Settings.from_environment().database_url)
     except (BadSetting, Refusal):
         path = None
-    return words_for(problem, path)
+    return FILES.words_for(problem, path)

@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import create_engine
 from sqlalchemy.util import LRUCache
 
-from crib.store import engine
+from crib.store.engines.sqlite import connecting
 
 
 class _Statements(LRUCache[Any, Any]):
@@ -28,4 +28,4 @@ class _Statements(LRUCache[Any, Any]):
 def share_statements() -> None:
     """Let all stores that are opened from now on share what they compile."""
     shared = {"compiled_cache": _Statements(2_000)}
-    vars(engine)["create_engine"] = partial(create_engine, execution_options=shared)
+    vars(connecting)["create_engine"] = partial(create_engine, execution_options=shared)

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import os
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy.exc import OperationalError
 
-from crib.errors import Conflict, Invalid, Refusal, StoreFull
+from crib.errors import Conflict, Invalid, Refusal, StoreBusy, StoreFull
 from crib.store.checking import check
 from crib.store.digest_checks import digest_findings
-from crib.store.engine import Store, path_of
-from crib.store.identity import in_words, is_ours, make_empty
+from crib.store.engine import Store
+from crib.store.engines.chosen import CONNECTING, FILES
 from crib.store.migrate import migrate, needs_migration
 
 __all__ = ["backup", "check", "restore"]
@@ -33,9 +32,9 @@ def backup(store: Store, file: Path) -> None:
     with _beside(file) as temporary:
         try:
             with store.engine.connect() as connection:
-                connection.exec_driver_sql("VACUUM INTO ?", (str(temporary),))
+                FILES.copy_at_work(connection, temporary)
         except OperationalError as problem:
-            if "full" in str(problem.orig):
+            if CONNECTING.is_full(problem):
                 raise StoreFull("The disk is full: no backup was written.") from problem
             raise Refusal(f"No backup was written to {file}: {problem.orig}.") from problem
         _prove_whole(temporary)
@@ -62,10 +61,10 @@ def restore(store_url: str, file: Path) -> Path | None:
         Invalid: ``file`` is not there, no database of ours, damaged, or contradicts itself.
         Conflict: The service is still running on the database.
     """
-    path = path_of(store_url)
+    path = CONNECTING.path_of(store_url)
     if path is None:
         raise Invalid("A database in memory cannot be restored: name a file.")
-    with in_words(path):
+    with FILES.in_words(path):
         path.parent.mkdir(parents=True, exist_ok=True)
     if not file.is_file():
         raise Invalid(f"There is no file {file}.")
@@ -81,17 +80,13 @@ def restore(store_url: str, file: Path) -> Path | None:
 
 def _copy_and_prove(file: Path, temporary: Path) -> None:
     try:
-        with (
-            closing(sqlite3.connect(f"file:{_quoted(file)}?mode=ro", uri=True)) as source,
-            closing(sqlite3.connect(temporary)) as copy,
-        ):
-            source.backup(copy)
-    except sqlite3.Error as problem:
+        FILES.copy_at_rest(file, temporary)
+    except CONNECTING.FAULT as problem:
         raise Invalid(f"{file} is no whole database: {problem}.") from problem
     _prove_whole(temporary, named=file)
-    if not is_ours(temporary):
+    if not FILES.is_ours(temporary):
         raise Invalid(f"{file} is a database, but not one of this service.")
-    copied = Store(f"sqlite:///{temporary}")
+    copied = Store(CONNECTING.url_of(temporary))
     try:
         if needs_migration(copied):
             migrate(copied)
@@ -101,34 +96,22 @@ def _copy_and_prove(file: Path, temporary: Path) -> None:
                 f"{file} contradicts itself and was not restored: {findings[0]}",
                 errors=[{"field": "file", "detail": finding} for finding in findings],
             )
-        with copied.engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
+        copied.close()
+        FILES.fold(temporary)
     finally:
         copied.close()
-        for name in (f"{temporary}-lock", f"{temporary}-wal", f"{temporary}-shm"):
-            Path(name).unlink(missing_ok=True)
     _sync(temporary)
 
 
-def _quoted(file: Path) -> str:
-    """A path for an SQLite URI: ? and # would end it."""
-    return str(file.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
-
-
 def _prove_whole(file: Path, named: Path | None = None) -> None:
-    try:
-        with closing(sqlite3.connect(file)) as connection:
-            found = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
-    except sqlite3.Error as problem:
-        found = str(problem)
-    if found != "ok":
+    if found := FILES.whole(file):
         raise Invalid(f"{named or file} is damaged: {found}.")
 
 
 def _prove_digests(file: Path) -> None:
     """A copy of what is damaged already must not take the place of a whole one."""
-    with closing(sqlite3.connect(file)) as connection:
-        for finding in digest_findings(connection):
+    with FILES.opened(file) as driver:
+        for finding in digest_findings(driver):
             raise Refusal(
                 f"No backup was written: the database is damaged. {finding} crib check names "
                 "all. Restore the last backup."
@@ -139,29 +122,12 @@ def _set_aside(path: Path) -> Path | None:
     """Rename the present database; refuses while anybody has it open."""
     if not path.exists():
         return None
-    whole = True
     try:
-        with closing(sqlite3.connect(path, timeout=1)) as connection:
-            # leaving WAL needs every other connection gone, and folds the log into the file
-            mode = connection.execute("PRAGMA journal_mode=DELETE").fetchone()[0]
-            whole = mode == "delete"
-    except sqlite3.OperationalError as problem:
-        if "locked" in str(problem) or "busy" in str(problem):
-            raise Conflict(
-                f"{path} is in use: stop the service, then restore again."
-            ) from problem
-        whole = False
-    except sqlite3.DatabaseError:
-        whole = False  # a damaged file is kept as it is, with its log
+        folded = FILES.fold(path)  # a damaged file is kept as it is, with its log
+    except StoreBusy as problem:
+        raise Conflict(f"{path} is in use: stop the service, then restore again.") from problem
     kept = _free_name(path)
-    path.rename(kept)
-    for suffix in ("-wal", "-shm"):
-        log = Path(f"{path}{suffix}")
-        if log.exists():
-            if whole:
-                log.unlink()
-            else:
-                log.rename(f"{kept}{suffix}")
+    FILES.set_aside(path, kept, folded=folded)
     return kept
 
 
@@ -178,13 +144,13 @@ def _beside(file: Path, what: str = "No backup") -> Iterator[Path]:
     temporary = file.with_name(f".{file.name}.{os.getpid()}.partial")
     temporary.unlink(missing_ok=True)
     try:
-        make_empty(temporary)
+        FILES.make_empty(temporary)
     except OSError as problem:
         raise Refusal(f"{what} was written to {file}: {problem.strerror}.") from problem
     try:
         yield temporary
     finally:
-        temporary.unlink(missing_ok=True)
+        FILES.remove(temporary)
 
 
 def _sync(path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The bounds of every number in the database: triggers that refuse, and what lies outside.
+"""The bounds of every number in the database, and what lies outside them.
 
 A number that was there before its bounds stays as it is while a row's other columns change, so
 that nobody is locked out of an older database; ``crib check`` names it.
@@ -14,6 +14,7 @@ from crib.records.columns import Column
 from crib.records.measures import OF_FACTS
 from crib.records.values import implausible, print_cell
 from crib.store.engine import Tx
+from crib.store.engines.chosen import OUTSIDE, WORDS
 from crib.store.named_rows import rows_by_name
 
 _NUMBERS = ("integer", "number", "length", "money")
@@ -26,53 +27,10 @@ def numbers_of(columns: tuple[Column, ...]) -> tuple[Column, ...]:
     )
 
 
-def _span(column: Column) -> tuple[str, str]:
-    low, high = column.minimum, column.maximum
-    if low is None or high is None:
-        raise ValueError(f"{column.name} has no bounds on both sides")
-    if column.kind == "number":
-        return repr(float(low)), repr(float(high))
-    return str(round(low * column.scale)), str(round(high * column.scale))
-
-
-def _outside(column: Column, of: str = "NEW.") -> str:
-    low, high = _span(column)
-    name = f"{of}{column.stored}"
-    zero = f"{name} = 0 OR " if column.zero else ""
-    kinds = "('integer', 'real')" if column.kind == "number" else "('integer')"
-    return (
-        f"{name} IS NOT NULL AND NOT (typeof({name}) IN {kinds}"
-        f" AND ({zero}{name} BETWEEN {low} AND {high}))"
-    )
-
-
-def _triggers(table: str, columns: tuple[Column, ...]) -> dict[str, str]:
-    told = {one: f"RAISE(ABORT, 'implausible number: {table}.{one.stored}')" for one in columns}
-    new = " ".join(f"WHEN {_outside(one)} THEN {refusal}" for one, refusal in told.items())
-    changed = " ".join(
-        f"WHEN NEW.{one.stored} IS NOT OLD.{one.stored} AND {_outside(one)} THEN {refusal}"
-        for one, refusal in told.items()
-    )
-    names = ", ".join(one.stored for one in columns)
-    return {
-        f"{table}_bounds_insert": f"CREATE TRIGGER {table}_bounds_insert BEFORE INSERT ON"
-        f" {table} BEGIN SELECT CASE {new} END; END",
-        f"{table}_bounds_update": f"CREATE TRIGGER {table}_bounds_update BEFORE UPDATE OF"
-        f" {names} ON {table} BEGIN SELECT CASE {changed} END; END",
-    }
-
-
 #: Table -> its bounded columns.
 BOUNDED: dict[str, tuple[Column, ...]] = {
     record.name: columns for record in CATALOGUE if (columns := numbers_of(record.columns))
 } | OF_FACTS
-
-#: Name -> the statement that creates it.
-BOUND_TRIGGERS: dict[str, str] = {
-    name: statement
-    for table, columns in BOUNDED.items()
-    for name, statement in _triggers(table, columns).items()
-}
 
 
 def implausible_numbers(tx: Tx) -> Iterator[str]:
@@ -81,11 +39,11 @@ def implausible_numbers(tx: Tx) -> Iterator[str]:
     for table, columns in BOUNDED.items():
         record = nouns.get(table)
         plain_key = record and not any(record.column(name).reference for name in record.key)
-        key = f"{table}.{record.key[0]}" if record and plain_key else f"{table}.rowid"
+        key = f"{table}.{record.key[0]}" if record and plain_key else f"{table}.{WORDS.ROW}"
         for column in columns:
             name = column.stored
             rows = tx.exec_driver_sql(
-                f"SELECT {key}, {name} FROM {table} WHERE {_outside(column, '')} LIMIT 6"  # noqa: S608 - our own names
+                f"SELECT {key}, {name} FROM {table} WHERE {OUTSIDE.outside(column, '')} LIMIT 6"  # noqa: S608 - our own names
             ).fetchall()
             for shown, value in rows[:5]:
                 noun = record.noun if record else f"row of {table}"
@@ -108,7 +66,7 @@ def implausible_rows(tx: Tx, table: str, name: str) -> list[tuple[Any, str]]:
         name: Column that stands first in each row that is given back.
     """
     columns = BOUNDED[table]
-    outside = " OR ".join(f"({_outside(one, '')})" for one in columns)
+    outside = " OR ".join(f"({OUTSIDE.outside(one, '')})" for one in columns)
     names = ", ".join(one.stored for one in columns)
     found = []
     for row in tx.exec_driver_sql(f"SELECT {name}, {names} FROM {table} WHERE {outside}"):  # noqa: S608 - our own names

@@ -14,6 +14,7 @@ from crib.records.columns import Record
 from crib.store.code_numbers import next_codes
 from crib.store.constraints import refusal_from
 from crib.store.engine import Tx
+from crib.store.engines.chosen import WORDS
 from crib.store.record_rows import (
     Shape,
     check_names,
@@ -186,7 +187,7 @@ class _Bulk:
         names = ", ".join(f"k{place}" for place in range(width))
         rows = self.tx.exec_driver_sql(
             f"WITH wanted ({names}) AS (VALUES {', '.join([marks] * len(keys))})"  # noqa: S608
-            f" SELECT {names}, {self._given_out} FROM wanted CROSS JOIN"
+            f" SELECT {names}, {self._given_out} FROM wanted {WORDS.JOIN_IN_ORDER}"
             f" {self.shape.record.name} AS t ON {self._match}",
             tuple(chain.from_iterable(keys)),
         )

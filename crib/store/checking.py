@@ -5,8 +5,8 @@
 from __future__ import annotations
 
 import re
-import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy.exc import DatabaseError
@@ -20,13 +20,9 @@ from crib.store.bounds import implausible_numbers
 from crib.store.cutting_rows import contradicted_operations
 from crib.store.digest_checks import digest_findings
 from crib.store.engine import Store, Tx, raw
-from crib.store.file_checks import (
-    dangling_findings,
-    head_findings,
-    page_findings,
-    shape_findings,
-)
-from crib.store.migrate import HEAD
+from crib.store.engines.chosen import CHECKS, CONNECTING
+from crib.store.engines.interface import Driver
+from crib.store.migrate import HEAD, migrate
 
 #: At most so many rows of one kind of damage are named.
 _EXAMPLES = 5
@@ -146,8 +142,8 @@ def check(store: Store) -> list[str]:
     try:
         with store.read() as tx:
             return findings(tx)
-    except (DatabaseError, sqlite3.Error, UnicodeDecodeError) as problem:
-        # SQLite's own words may quote what is damaged, and are no text then
+    except (DatabaseError, CONNECTING.FAULT, UnicodeDecodeError) as problem:
+        # the engine's own words may quote what is damaged, and are no text then
         words = getattr(problem, "orig", problem)
         return [f"The file is damaged or no database of ours: {words}."]
 
@@ -156,30 +152,27 @@ def findings(tx: Tx) -> list[str]:
     """What ``check`` finds, seen from inside a transaction."""
     driver = raw(tx)
     tx.info["digests"].write()
-    driver.text_factory = _any_text
-    try:
+    with CHECKS.any_text(driver):
         if older := _older(driver):
             return [older]
-        damaged = list(_guarded("pages", page_findings, driver))
-        damaged += _guarded("tables, indexes and triggers", shape_findings, driver)
+        damaged = list(_guarded("pages", CHECKS.page_findings, driver))
+        damaged += _guarded("tables, indexes and triggers", _shape_findings, driver)
         found = [*damaged, *_guarded("digests", digest_findings, driver)]
         if not damaged:  # queries over a damaged file may find anything
-            found += _guarded("the head of the file", head_findings, driver)
-            found += _guarded("references", dangling_findings, driver)
+            found += _guarded("the head of the file", CHECKS.head_findings, driver)
+            found += _guarded("references", CHECKS.dangling_findings, driver)
             found += _guarded("states", _broken_states, tx)
             found += _guarded("codes", _bad_codes, tx)
             found += _guarded("bounds of numbers", implausible_numbers, tx)
             found += _guarded("operations", contradicted_operations, tx)
         return found
-    finally:
-        driver.text_factory = str
 
 
-def _older(driver: sqlite3.Connection) -> str | None:
+def _older(driver: Driver) -> str | None:
     """A sentence where the database has the shape of another version; it can't be compared."""
     try:
         numbers = [str(row[0]) for row in driver.execute("SELECT * FROM alembic_version")]
-    except sqlite3.Error:
+    except CONNECTING.FAULT:
         return None  # the pages tell more
     if numbers == [HEAD]:
         return None
@@ -188,9 +181,26 @@ def _older(driver: sqlite3.Connection) -> str | None:
     return f"The database says that it has shape {', '.join(numbers) or 'none'}, not {HEAD}."
 
 
-def _any_text(data: bytes) -> str:
-    """Text as it is there, also where damage made it none."""
-    return data.decode("utf-8", "surrogateescape")
+def _shape_findings(driver: Driver) -> Iterator[str]:
+    """Tables, indexes and triggers that are not those that the migrations make."""
+    present = CHECKS.shape_of(driver)
+    expected = _expected_shape()
+    for (kind, name), words in expected.items():
+        if present.get((kind, name)) != words:
+            yield f"The {kind} {name} is missing or altered: restore a backup."
+    for kind, name in present:
+        if (kind, name) not in expected:
+            yield f"The {kind} {name} is none of the service's."
+
+
+@lru_cache(maxsize=1)
+def _expected_shape() -> Mapping[tuple[str, str], str]:
+    made = Store(CONNECTING.IN_MEMORY)
+    migrate(made)
+    with made.read() as tx:
+        shape = CHECKS.shape_of(raw(tx))
+    made.close()
+    return shape
 
 
 def _guarded(

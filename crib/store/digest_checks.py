@@ -5,7 +5,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
@@ -20,6 +19,8 @@ from crib.store.digest_plans import (
     make_plans,
 )
 from crib.store.digests import known_subjects, last_digests
+from crib.store.engines.chosen import CONNECTING
+from crib.store.engines.interface import Driver
 
 #: At most so many rows of one table are named.
 _EXAMPLES = 5
@@ -62,7 +63,7 @@ _NAMES = {
 }
 
 
-def digest_findings(driver: sqlite3.Connection) -> Iterator[str]:
+def digest_findings(driver: Driver) -> Iterator[str]:
     """What does not fit its digest, a sentence each; nothing where there are no digests yet."""
     plans = make_plans(driver)
     if not plans:
@@ -90,7 +91,7 @@ def _few(sentences: Iterator[str], what: str) -> Iterator[str]:
         yield f"… and {more} more {what}."
 
 
-def _broken_links(driver: sqlite3.Connection, plans: dict[str, Plan]) -> Iterator[str]:
+def _broken_links(driver: Driver, plans: dict[str, Plan]) -> Iterator[str]:
     before = b""
     links = driver.execute("SELECT id, subject, key, digest, chained FROM digest_chain")
     for number, subject, key, digest, chained in links:
@@ -104,7 +105,7 @@ def _broken_links(driver: sqlite3.Connection, plans: dict[str, Plan]) -> Iterato
         before = chained if isinstance(chained, bytes) else b""
 
 
-def table_findings(driver: sqlite3.Connection, plan: Plan) -> Iterator[str]:
+def table_findings(driver: Driver, plan: Plan) -> Iterator[str]:
     """Rows of one table that do not fit their digest."""
     recorded: dict[Any, bytes] = {}
     for key, digest in last_digests(driver, plan):
@@ -119,17 +120,17 @@ def table_findings(driver: sqlite3.Connection, plan: Plan) -> Iterator[str]:
             yield _GONE.format(_named(driver, plan, text))
 
 
-def _named(driver: sqlite3.Connection, plan: Plan, key: str) -> str:
+def _named(driver: Driver, plan: Plan, key: str) -> str:
     """What a row is to a person: its fact, its table, the machine or tool that it names."""
     described = ""
     # rubbish names nothing; the table and the key are said anyway
-    with suppress(sqlite3.Error, TypeError, ValueError, OverflowError):
+    with suppress(CONNECTING.FAULT, TypeError, ValueError, OverflowError):
         described = ", ".join(_particulars(driver, plan, key))
     row = f"Row {key} of {plan.table}" + (f" ({described})" if described else "")
     return row.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
-def _particulars(driver: sqlite3.Connection, plan: Plan, key: str) -> Iterator[str]:
+def _particulars(driver: Driver, plan: Plan, key: str) -> Iterator[str]:
     if plan.table == "facts" or plan.key[0] in ("fact_id", "batch_id", "preset_id"):
         yield from _fact(driver, key)
     record = next((record for record in CATALOGUE if record.name == plan.table), None)
@@ -148,7 +149,7 @@ def _particulars(driver: sqlite3.Connection, plan: Plan, key: str) -> Iterator[s
                 yield f"{kind} {name}"
 
 
-def _fact(driver: sqlite3.Connection, key: str) -> Iterator[str]:
+def _fact(driver: Driver, key: str) -> Iterator[str]:
     for kind, at in driver.execute("SELECT kind, at FROM facts WHERE id = ?", (key,)):
         moment = instant_from_us(at).strftime("%Y-%m-%d %H:%M")
         yield f"fact {key}, {str(kind).replace('_', ' ')} of {moment} UTC"

@@ -7,7 +7,6 @@ without being named here.
 from __future__ import annotations
 
 import json
-import sqlite3
 import sys
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
@@ -16,6 +15,8 @@ from itertools import chain, groupby
 from typing import Any, NamedTuple
 
 from crib.records.catalogue import CATALOGUE
+from crib.store.engines.chosen import WATCHING, WORDS
+from crib.store.engines.interface import Columns, Cursor, Driver
 
 Row = tuple[Any, ...]
 Key = tuple[Any, ...]
@@ -80,23 +81,17 @@ class Plan(NamedTuple):
         return f'SELECT {names} FROM "{self.table}" {where} ORDER BY {order}'  # noqa: S608
 
 
-def make_plans(driver: sqlite3.Connection) -> dict[str, Plan]:
+def make_plans(driver: Driver) -> dict[str, Plan]:
     """The plans of all tables that are there; empty where the database has no digests yet."""
-    tables: dict[str, list[Row]] = {}
-    for name, *column in driver.execute(
-        "SELECT t.name, c.name, c.type, c.pk FROM main.sqlite_master AS t"
-        " JOIN pragma_table_info(t.name, 'main') AS c WHERE t.type = 'table'"
-        " AND t.name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
-    ):
-        tables.setdefault(str(name), []).append(tuple(column))
+    tables = WATCHING.columns_of_tables(driver)
     if "digest_chain" not in tables:
         return {}
     return {name: _plan(name, rows) for name, rows in tables.items() if name not in UNCOVERED}
 
 
-def _plan(table: str, rows: Sequence[Row]) -> Plan:
-    columns = {str(name): int(place) for name, _, place in rows}
-    types = {str(name): str(kind) for name, kind, _ in rows}
+def _plan(table: str, found: Sequence[Columns]) -> Plan:
+    columns = {one.name: one.place for one in found}
+    types = {one.name: one.kind for one in found}
     primary = tuple(sorted((name for name, place in columns.items() if place), key=columns.get))  # type: ignore[arg-type]
     key = (GROUPED[table],) if table in GROUPED else primary
     covered = sorted(set(columns) - DERIVED.get(table, set()) - (set(key) - set(primary)))
@@ -170,14 +165,12 @@ def chain_of(before: bytes, subject: str, key: str, digest: bytes) -> bytes:
     return blake2b(before + words, digest_size=SIZE).digest()
 
 
-def all_digests(driver: sqlite3.Connection, plan: Plan) -> Iterator[tuple[Key, bytes]]:
+def all_digests(driver: Driver, plan: Plan) -> Iterator[tuple[Key, bytes]]:
     """The key and digest of everything in a table."""
     return _digests(plan, driver.execute(plan.select()))
 
 
-def digests_of(
-    driver: sqlite3.Connection, plan: Plan, keys: Sequence[Key]
-) -> Iterator[tuple[Key, bytes]]:
+def digests_of(driver: Driver, plan: Plan, keys: Sequence[Key]) -> Iterator[tuple[Key, bytes]]:
     """The key and digest of those keys of a table that are there."""
     where = " AND ".join(f'"{name}" = ?' for name in plan.key)
     if len(plan.key) > 1 or len(keys) < 4:
@@ -186,14 +179,14 @@ def digests_of(
             if rows := driver.execute(query, key).fetchall():
                 yield key, digest_of(plan, rows)
         return
-    where = f'WHERE "{plan.key[0]}" IN (SELECT value FROM json_each(?))'  # noqa: S608
+    where = f'WHERE "{plan.key[0]}" IN (SELECT value FROM {WORDS.each_of("?")})'  # noqa: S608
     for start in range(0, len(keys), _CHUNK):
-        part = json.dumps([key[0] for key in keys[start : start + _CHUNK]])
+        part = WORDS.as_list([key[0] for key in keys[start : start + _CHUNK]])
         yield from _digests(plan, driver.execute(plan.select(where), (part,)))
 
 
 def digests_within(
-    driver: sqlite3.Connection, plan: Plan, spans: Mapping[Any, tuple[Any, ...]]
+    driver: Driver, plan: Plan, spans: Mapping[Any, tuple[Any, ...]]
 ) -> Iterator[tuple[Key, bytes]]:
     """The key and digest of groups by where their rows lie, in a table of ``SPANS``.
 
@@ -212,7 +205,7 @@ def digests_within(
             yield (key,), digest_of(plan, rows)
 
 
-def _digests(plan: Plan, rows: sqlite3.Cursor) -> Iterator[tuple[Key, bytes]]:
+def _digests(plan: Plan, rows: Cursor) -> Iterator[tuple[Key, bytes]]:
     width = len(plan.key)
     if plan.key == plan.primary:
         for row in rows:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Column, Integer, LargeBinary, String, Table
 
+from crib.store.engines.chosen import WORDS
 from crib.store.record_tables import metadata
 
 #: One link per row (or group of rows) that was recorded, edited or taken away, in the order of
@@ -27,5 +28,5 @@ row_digests = Table(
     Column("subject", String, primary_key=True),
     Column("key", String, primary_key=True),
     Column("digest", LargeBinary, nullable=False),
-    sqlite_with_rowid=False,
+    **WORDS.BY_KEY,
 )

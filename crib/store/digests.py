@@ -1,13 +1,13 @@
 """Every write leaves digests of what it changed, in its own transaction.
 
-Temporary triggers of each writing connection note which rows of which table were touched;
+Each writing connection notes which rows of which table were touched;
 before the commit their digests are written. Who writes past this service leaves no digest,
 and ``crib check`` tells.
 """
 
 from __future__ import annotations
 
-import sqlite3
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -22,6 +22,8 @@ from crib.store.digest_plans import (
     key_text,
     make_plans,
 )
+from crib.store.engines.chosen import WATCHING
+from crib.store.engines.interface import Cursor, Driver
 from crib.store.revisions import BY_COLUMN, Touched
 
 _HEAD = "SELECT chained FROM digest_chain ORDER BY id DESC LIMIT 1"
@@ -37,73 +39,50 @@ class Digests:
     """The digests that one connection writes.
 
     Args:
-        driver: The connection; it takes the functions that the triggers call.
+        driver: The connection; what it changes is watched.
     """
 
-    def __init__(self, driver: sqlite3.Connection) -> None:
-        self._driver = driver
+    def __init__(self, driver: Driver) -> None:
+        self._driver, self._watch = driver, WATCHING.watch(driver)
         self._plans: dict[str, Plan] = {}
         self._armed: int | None = None
         self._arming: int | None = None
         self._touched: dict[str, dict[Any, Any]] = {}
         self._machines: set[int | None] = set()
         self._written = False
-        self._triggers: list[str] = []
 
     def begin(self) -> None:
         """Watch what the transaction that just began will change."""
-        from crib.store.triggers import REFUSALS
+        from crib.store.tables import APPEND_ONLY
 
         self._forget()
-        shape = int(self._driver.execute("PRAGMA main.schema_version").fetchone()[0])
-        self._arming = shape
-        if shape == self._armed:
+        self._arming = self._watch.shape()
+        if self._arming == self._armed:
             return
         self.disarm()
         self._plans = make_plans(self._driver)
-        self._driver.create_function("crib_of_machine", 1, self._machines.add)
-        # where the database itself refuses it, there is nothing to watch
-        query = "SELECT name FROM main.sqlite_master WHERE type = 'trigger'"
-        refused = {name for (name,) in self._driver.execute(query)} & REFUSALS
+        self._watch.call("crib_of_machine", self._machines.add, 1)
+        refused = self._watch.refused(APPEND_ONLY)
         for plan in self._plans.values():
-            self._watch(plan, refused)
+            self._note(plan, refused)
 
     def disarm(self) -> None:
         """Watch no more: tables are about to change their shape."""
-        for name in self._triggers:
-            self._driver.execute(f"DROP TRIGGER IF EXISTS temp.{name}")
-        self._triggers, self._armed = [], None
+        self._watch.stop()
+        self._armed = None
 
-    def _watch(self, plan: Plan, refused: set[str]) -> None:
+    def _note(self, plan: Plan, refused: set[tuple[str, str]]) -> None:
         keys: dict[Any, Any] = {}
         self._touched[plan.table] = keys
         told = (*plan.key, *SPANS.get(plan.table, ()))
         touch: Any = keys.setdefault if len(told) == 1 else lambda *key: keys.setdefault(key)
         if plan.table in SPANS:
             touch = partial(_widen, keys)
-        self._driver.create_function(f"crib_touch_{plan.table}", len(told), touch)
-        columns = ", ".join(f'"{name}"' for name in plan.columns)
-        for verb, rows in (
-            ("INSERT", ("NEW",)),
-            ("DELETE", ("OLD",)),
-            (f"UPDATE OF {columns}", ("OLD", "NEW")),
-        ):
-            if f"{plan.table}_no_{verb[:6].lower()}" in refused:
-                continue
-            name = f"crib_{plan.table}_{verb[:6].lower()}"
-            calls = "".join(
-                f" SELECT crib_touch_{plan.table}("
-                + ", ".join(f'{row}."{column}"' for column in told)
-                + ");"
-                for row in rows
-            )
-            if plan.table in BY_COLUMN:
-                calls += "".join(f" SELECT crib_of_machine({row}.machine_id);" for row in rows)
-            self._driver.execute(
-                f'CREATE TEMP TRIGGER {name} AFTER {verb} ON main."{plan.table}"'
-                f" BEGIN{calls} END"
-            )
-            self._triggers.append(name)
+        self._watch.call(name := f"crib_touch_{plan.table}", touch, len(told))
+        calls: list[tuple[str, Sequence[str]]] = [(name, told)]
+        if plan.table in BY_COLUMN:
+            calls.append(("crib_of_machine", ("machine_id",)))
+        self._watch.table(plan.table, plan.columns, calls, refused)
 
     def touched(self) -> Touched | None:
         """What the transaction changed so far; None where that is not known any more."""
@@ -133,7 +112,7 @@ class Digests:
             _store(self._driver, plan, [(key, found.get(key, b"")) for key in some])
 
     def end(self, *, kept: bool) -> None:
-        """The transaction is over; where it is kept, so are the triggers that it made."""
+        """The transaction is over; where it is kept, it is watched on."""
         self._forget()
         if kept:
             self._armed = self._arming
@@ -156,7 +135,7 @@ def _widen(spans: dict[int, tuple[int, ...]], key: int, *row: int) -> None:
         spans[key] = (*span[:-2], at, span[-1])
 
 
-def write_all(driver: sqlite3.Connection) -> None:
+def write_all(driver: Driver) -> None:
     """Write the digests of all rows whose digest does not fit: after a change of shape."""
     plans = make_plans(driver)
     if not plans:
@@ -175,7 +154,7 @@ def write_all(driver: sqlite3.Connection) -> None:
         _store(driver, plan, changed)
 
 
-def known_subjects(driver: sqlite3.Connection) -> set[str]:
+def known_subjects(driver: Driver) -> set[str]:
     """The tables of which there are digests."""
     return {
         str(name)
@@ -185,7 +164,7 @@ def known_subjects(driver: sqlite3.Connection) -> set[str]:
     }
 
 
-def last_digests(driver: sqlite3.Connection, plan: Plan) -> sqlite3.Cursor:
+def last_digests(driver: Driver, plan: Plan) -> Cursor:
     """Key and digest of everything that a table had; of one key the last one comes last."""
     table, order = ("digest_chain", "id") if plan.chained else ("row_digests", "key")
     return driver.execute(
@@ -194,7 +173,7 @@ def last_digests(driver: sqlite3.Connection, plan: Plan) -> sqlite3.Cursor:
     )
 
 
-def _store(driver: sqlite3.Connection, plan: Plan, changed: list[tuple[Key, bytes]]) -> None:
+def _store(driver: Driver, plan: Plan, changed: list[tuple[Key, bytes]]) -> None:
     if not plan.chained:
         kept = [(plan.table, key_text(key), digest) for key, digest in changed]
         driver.executemany(_KEEP, [row for row in kept if row[2]])

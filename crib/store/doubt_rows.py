@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 from crib.clock import instant_from_us, readable_instant, us_from_instant
 from crib.sentence import kept_beside, told_again
 from crib.store.engine import Tx
+from crib.store.engines.chosen import WORDS
 
 _OPEN = """
     SELECT d.id, d.machine_id, m.machine, d.path, d.tool_number, d.at, d.signal, d.why,
@@ -49,8 +50,8 @@ def insert_doubt(tx: Tx, one: Doubt, found_at: datetime) -> None:
         return
     told = (one.machine_id, one.path, one.tool_number, us_from_instant(one.at), one.signal)
     known = tx.exec_driver_sql(
-        "SELECT 1 FROM breakage_doubts WHERE machine_id = ? AND path = ? AND tool_number IS ?"
-        " AND at = ? AND signal = ?",
+        "SELECT 1 FROM breakage_doubts WHERE machine_id = ? AND path = ?"  # noqa: S608
+        f" AND {WORDS.same('tool_number')} AND at = ? AND signal = ?",
         told,
     ).first()
     if known is None:

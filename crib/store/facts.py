@@ -11,7 +11,7 @@ from sqlalchemy import Select, func, select, text
 from crib.clock import us_from_instant
 from crib.errors import Conflict, NotKnown
 from crib.sentence import sentence
-from crib.store.engine import Tx
+from crib.store.engine import Tx, raw
 from crib.store.sound_rows import sound_rows
 from crib.store.tables import facts, metadata
 
@@ -172,9 +172,7 @@ def list_facts(
 
 def first_recorded_us(tx: Tx) -> int | None:
     """When the first fact was recorded [µs since 1970]; None where there is none."""
-    row = tx.connection.driver_connection.execute(  # type: ignore[union-attr]
-        "SELECT recorded_at FROM facts ORDER BY id LIMIT 1"
-    ).fetchone()
+    row = raw(tx).execute("SELECT recorded_at FROM facts ORDER BY id LIMIT 1").fetchone()
     return None if row is None else int(row[0])
 
 

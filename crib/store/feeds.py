@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, instant_or_none, readable_instant, us_from_instant
 from crib.sentence import kept_beside, told_again
-from crib.store.engine import Tx
+from crib.store.engine import Tx, raw
+from crib.store.engines.chosen import WORDS
 
 _KEEP = """
     INSERT INTO feeds (machine_id, source, state, problem, heard_at, counted_at, lag_us,
@@ -41,12 +42,13 @@ _REST = (
     "INSERT INTO machine_rests (machine_id, path, begins_at, ends_at, value)"
     " VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING"
 )
-_SEEN = """
+_SEEN = f"""
     INSERT INTO tools_seen (machine_id, path, tool_number, asset, first_at, last_at)
     VALUES (?, ?, ?, ?, ?, ?)
     ON CONFLICT (machine_id, path, tool_number, asset) DO UPDATE SET
-      first_at = min(first_at, excluded.first_at), last_at = max(last_at, excluded.last_at)
-"""
+      first_at = {WORDS.least("tools_seen.first_at", "excluded.first_at")},
+      last_at = {WORDS.greatest("tools_seen.last_at", "excluded.last_at")}
+"""  # noqa: S608 - our own words alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +128,6 @@ def _told(problem: str | None, beside: str | None) -> str | None:
     return None if problem is None else told_again(problem, beside)
 
 
-def _driver(tx: Tx) -> Any:
-    # past SQLAlchemy: a thousand machines say something every second
-    return tx.connection.driver_connection
-
-
 class FeedPlace(NamedTuple):
     """How far a feed was read; what is None stays as it was.
 
@@ -161,7 +158,7 @@ class FeedPlace(NamedTuple):
 
 def keep_feeds(tx: Tx, feeds: Sequence[FeedPlace]) -> None:
     """Keep how far feeds were read."""
-    _driver(tx).executemany(_KEEP, [_feed_values(one) for one in feeds])
+    raw(tx).executemany(_KEEP, [_feed_values(one) for one in feeds])
 
 
 def _feed_values(feed: FeedPlace) -> tuple[object, ...]:
@@ -195,12 +192,12 @@ def insert_gap(
 ) -> None:
     """Record a gap."""
     values = (machine_id, us_from_instant(found_at), reason, from_sequence, until_sequence)
-    _driver(tx).execute(_GAP, values)
+    raw(tx).execute(_GAP, values)
 
 
 def gap_found_since(tx: Tx, machine_id: int, reason: str, since: datetime) -> bool:
     """Whether a gap of that kind was found since an instant."""
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT 1 FROM feed_gaps WHERE machine_id = ? AND reason = ? AND found_at >= ? LIMIT 1",
         (machine_id, reason, us_from_instant(since)),
     )
@@ -213,7 +210,7 @@ def asked_last(tx: Tx) -> dict[int, datetime]:
     What is pushed says nothing while it is quiet; an agent that answers says that there is
     nothing new. An instant that cannot be read is left out: the view of the feeds tells it.
     """
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT machine_id, heard_at FROM feeds WHERE source = 'mtconnect'"
         " AND state = 'following' AND heard_at IS NOT NULL"
     )
@@ -223,7 +220,7 @@ def asked_last(tx: Tx) -> dict[int, datetime]:
 
 def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
         " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
         " f.device_uuid, coalesce(f.lacks_us, 0), f.assets_sent_at, f.assets_problem,"
@@ -256,7 +253,7 @@ def list_gaps(
     tx: Tx, since: datetime | None = None, limit: int = 1000, machine_id: int | None = None
 ) -> list[GapRow]:
     """Gaps found since an instant, of one machine or all, the one found last first."""
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT g.id, m.machine, g.found_at, g.reason, g.from_sequence, g.until_sequence"
         " FROM feed_gaps AS g JOIN machines AS m ON m.id = g.machine_id"
         " WHERE g.found_at >= ? AND g.machine_id = coalesce(?, g.machine_id)"
@@ -268,7 +265,7 @@ def list_gaps(
 
 def gaps_by_machine(tx: Tx, since: datetime) -> dict[int, tuple[int, GapRow]]:
     """Of each machine with gaps: how many were found since an instant, and the last one."""
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT g.machine_id, (SELECT count(*) FROM feed_gaps AS n"
         " WHERE n.machine_id = g.machine_id AND n.found_at >= ?),"
         " g.id, m.machine, g.found_at, g.reason, g.from_sequence, g.until_sequence"
@@ -281,7 +278,7 @@ def gaps_by_machine(tx: Tx, since: datetime) -> dict[int, tuple[int, GapRow]]:
 
 def now_of(tx: Tx, machine_id: int) -> dict[tuple[str, str], NowRow]:
     """What a machine said last, by kind and path."""
-    rows = _driver(tx).execute(
+    rows = raw(tx).execute(
         "SELECT kind, path, since, value FROM machine_now WHERE machine_id = ?", (machine_id,)
     )
     return {(row[0], row[1]): NowRow(*row) for row in rows}
@@ -289,25 +286,25 @@ def now_of(tx: Tx, machine_id: int) -> dict[tuple[str, str], NowRow]:
 
 def keep_now(tx: Tx, machine_id: int, rows: Sequence[NowRow]) -> None:
     """Keep what a machine said last."""
-    _driver(tx).executemany(_NOW, [(machine_id, *row) for row in rows])
+    raw(tx).executemany(_NOW, [(machine_id, *row) for row in rows])
 
 
 def insert_rests(
     tx: Tx, machine_id: int, rows: Sequence[tuple[str, int, int, str | None]]
 ) -> None:
     """Record rests: path, begin, end [µs], what the machine called it; known ones stay."""
-    _driver(tx).executemany(_REST, [(machine_id, *row) for row in rows])
+    raw(tx).executemany(_REST, [(machine_id, *row) for row in rows])
 
 
 def see_tools(tx: Tx, machine_id: int, rows: Sequence[tuple[str, int, str, int, int]]) -> None:
     """Record tools that a machine named: path, tool number, asset, first and last [µs]."""
-    _driver(tx).executemany(_SEEN, [(machine_id, *row) for row in rows])
+    raw(tx).executemany(_SEEN, [(machine_id, *row) for row in rows])
 
 
 def active_conditions(tx: Tx) -> dict[int, list[tuple[str, str]]]:
     """Conditions that were active at each machine's agent: item and native code, by machine."""
     found: dict[int, list[tuple[str, str]]] = {}
-    for machine_id, item, code in _driver(tx).execute(
+    for machine_id, item, code in raw(tx).execute(
         "SELECT machine_id, item, code FROM active_conditions"
     ):
         found.setdefault(machine_id, []).append((item, code))
@@ -316,7 +313,7 @@ def active_conditions(tx: Tx) -> dict[int, list[tuple[str, str]]]:
 
 def keep_conditions(tx: Tx, machine_id: int, active: Iterable[tuple[str, str]]) -> None:
     """Keep what is active at a machine's agent now."""
-    driver = _driver(tx)
+    driver = raw(tx)
     driver.execute("DELETE FROM active_conditions WHERE machine_id = ?", (machine_id,))
     driver.executemany(
         "INSERT INTO active_conditions (machine_id, item, code) VALUES (?, ?, ?)",
@@ -326,10 +323,8 @@ def keep_conditions(tx: Tx, machine_id: int, active: Iterable[tuple[str, str]]) 
 
 def see_session(tx: Tx, name: str, at: datetime) -> bool:
     """Note that a broker let a session in; whether it was there before."""
-    known = (
-        _driver(tx).execute("SELECT 1 FROM broker_sessions WHERE name = ?", (name,)).fetchone()
-    )
-    _driver(tx).execute(
+    known = raw(tx).execute("SELECT 1 FROM broker_sessions WHERE name = ?", (name,)).fetchone()
+    raw(tx).execute(
         "INSERT INTO broker_sessions (name, seen_at) VALUES (?, ?)"
         " ON CONFLICT (name) DO UPDATE SET seen_at = excluded.seen_at",
         (name, us_from_instant(at)),
@@ -341,7 +336,7 @@ def keep_assets_sent(
     tx: Tx, machine: str, sent_at: datetime | None, problem: str | None
 ) -> None:
     """Keep when tools were sent to a machine's agent last (None: as before), or why not."""
-    _driver(tx).execute(
+    raw(tx).execute(
         "UPDATE feeds SET assets_sent_at = coalesce(?, assets_sent_at), assets_problem = ?,"
         " assets_problem_sentence = ?"
         " WHERE machine_id = (SELECT id FROM machines WHERE machine = ?)",

@@ -84,14 +84,14 @@ def machines_of_parts(tx: Tx) -> dict[str, set[str]]:
 def used_items(tx: Tx) -> dict[str, tuple[str, int, int]]:
     """Cutting items whose edges were used: kind, highest edge, highest number of regrinds."""
     rows = tx.exec_driver_sql(
-        "SELECT i.cutting_item, i.kind, max(u.edge), max(u.grind, p.grinds)"
+        "SELECT i.cutting_item, i.kind, max(u.edge), u.grind, p.grinds"
         " FROM edge_uses u JOIN pieces p ON p.id = u.piece_id JOIN lots l ON l.id = p.lot_id"
         " JOIN cutting_items i ON i.id = l.cutting_item_id GROUP BY i.id, u.grind, p.grinds"
     )
     used: dict[str, tuple[str, int, int]] = {}
-    for name, kind, edge, grinds in rows:
+    for name, kind, edge, grind, grinds in rows:
         _, before, ground = used.get(name, (kind, 0, 0))
-        used[name] = (kind, max(edge, before), max(grinds, ground))
+        used[name] = (kind, max(edge, before), max(grind, grinds, ground))
     return used
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Iterator, Sequence
 from typing import Any, NamedTuple
 
 from crib.store.engine import Tx
+from crib.store.engines.chosen import WORDS
 from crib.store.kept_tables import kept_forecasts
 
 #: The first of its shift, and the last one before the removal.
@@ -162,13 +162,13 @@ def first_of_stays(
         every: Only those whose number it divides: a sample where there are very many.
     """
     statement = (
-        f"{_SELECT} JOIN json_each(:life_keys) AS wanted"  # noqa: S608 - our own names
+        f"{_SELECT} JOIN {WORDS.each_of(':life_keys')} AS wanted"  # noqa: S608 - our own names
         " ON k.id IN (SELECT id FROM kept_forecasts WHERE life_key = wanted.value"
         " AND first_of_stay AND at <= :until_us AND id % :every = 0"
         " ORDER BY id DESC LIMIT :most) ORDER BY k.id"
     )
     values: dict[str, object] = {
-        "life_keys": json.dumps(sorted(life_keys)),
+        "life_keys": WORDS.as_list(sorted(life_keys)),
         "until_us": until_us,
         "most": most,
         "every": every,

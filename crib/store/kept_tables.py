@@ -15,6 +15,7 @@ from sqlalchemy import (
     text,
 )
 
+from crib.store.engines.chosen import WORDS
 from crib.store.record_tables import metadata
 from crib.store.types import Instant
 
@@ -77,14 +78,14 @@ Index(
     kept_forecasts.c.mount_id,
     kept_forecasts.c.shift_ends_at,
     unique=True,
-    sqlite_where=text("occasion = 'shift'"),
+    **WORDS.only_where("occasion = 'shift'"),
     postgresql_where=text("occasion = 'shift'"),
 )
 Index(
     "uq_kept_forecasts_first",
     kept_forecasts.c.mount_id,
     unique=True,
-    sqlite_where=text("first_of_stay"),
+    **WORDS.only_where("first_of_stay"),
     postgresql_where=text("first_of_stay"),
 )
 #: The latest first forecasts of a key, which its widening is learned from.
@@ -92,6 +93,6 @@ Index(
     "ix_kept_forecasts_key",
     kept_forecasts.c.life_key,
     kept_forecasts.c.id,
-    sqlite_where=text("first_of_stay"),
+    **WORDS.only_where("first_of_stay"),
     postgresql_where=text("first_of_stay"),
 )

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crib.arrays import Ints
-from crib.store.engine import Tx
+from crib.store.engine import Tx, raw
 
 #: An instant before and after every other [µs].
 FAR_US = 1 << 62
@@ -122,14 +122,9 @@ class StartedRuns(NamedTuple):
     cycle_s: NDArray[np.float64]
 
 
-def _driver(tx: Tx) -> Any:
-    # past SQLAlchemy: a thousand machines say something every second
-    return tx.connection.driver_connection
-
-
 def last_counts(tx: Tx) -> LastCounts:
     """Every machine that is not retired, with its last reading."""
-    rows = _driver(tx).execute(_LAST).fetchall()
+    rows = raw(tx).execute(_LAST).fetchall()
     place = {row[1]: index for index, row in enumerate(rows)}
     table = np.array([(row[0], *row[2:-1]) for row in rows], dtype=np.int64).reshape(-1, 8)
     ids, at_once, at_us, said, life, total, source, doubted = table.T
@@ -139,7 +134,7 @@ def last_counts(tx: Tx) -> LastCounts:
 
 def started_runs(tx: Tx, since_us: int) -> StartedRuns:
     """Runs of all machines that were begun and not over by an instant [µs]."""
-    rows = _driver(tx).execute(_STARTED, (since_us,)).fetchall()
+    rows = raw(tx).execute(_STARTED, (since_us,)).fetchall()
     table = np.array([row[:3] for row in rows], dtype=np.int64).reshape(-1, 3)
     cycle = np.array([row[3] for row in rows], dtype=np.float64)
     return StartedRuns(table[:, 0], table[:, 1], table[:, 2], cycle)
@@ -162,7 +157,7 @@ def write_counts(
         readings: Instants [µs], counts, lives, totals and sources, machine after machine,
             shape (readings,) each.
     """
-    driver = _driver(tx)
+    driver = raw(tx)
     (last,) = driver.execute("SELECT coalesce(max(id), 0) FROM facts").fetchone()
     fact_ids = range(last + 1, last + 1 + len(machine_ids))
     driver.executemany(_FACTS, [(one, present_us, present_us) for one in fact_ids])
@@ -187,6 +182,6 @@ def _rows(
 def counted_last(tx: Tx) -> dict[str, dict[str, tuple[int, int]]]:
     """When each counter of each machine was booked last [µs], and what it said then."""
     found: dict[str, dict[str, tuple[int, int]]] = {}
-    for machine, source, at_us, count in _driver(tx).execute(_COUNTED):
+    for machine, source, at_us, count in raw(tx).execute(_COUNTED):
         found.setdefault(machine, {})[source] = (at_us, count)
     return found

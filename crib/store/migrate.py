@@ -11,8 +11,8 @@ from sqlalchemy import inspect, text
 
 from crib.errors import Refusal
 from crib.store.digest_checks import digest_findings
-from crib.store.engine import Store, Tx, path_of, raw
-from crib.store.identity import admit, in_words, make_empty, make_private, prove_sound
+from crib.store.engine import Store, Tx, raw
+from crib.store.engines.chosen import CHECKS, CONNECTING, FILES
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -37,15 +37,15 @@ def open_store(url: str, *, create: bool = True, bring_up: bool = True) -> Store
         Refusal: There is none and none is to be made, it is no database of ours, damaged, not
             to be read or written, or was written by a newer version.
     """
-    path = path_of(url)
+    path = CONNECTING.path_of(url)
     if path is not None:
         if create and not path.exists() and not path.is_symlink():
             _make(path)
-        admit(path)
+        FILES.admit(path)
         if bring_up:
-            prove_sound(path)
-        make_private(path)
-    with in_words(path):
+            FILES.prove_sound(path)
+        FILES.make_private(path)
+    with FILES.in_words(path):
         store = Store(url)
         try:
             if bring_up and needs_migration(store):
@@ -58,20 +58,19 @@ def open_store(url: str, *, create: bool = True, bring_up: bool = True) -> Store
 
 def _make(path: Path) -> None:
     """A new database: made whole under another name, so that there is never half of one."""
-    with in_words(path):
+    with FILES.in_words(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         making = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.making")
-        make_empty(making)
+        FILES.make_empty(making)
         try:
-            store = Store(f"sqlite:///{making}")
+            store = Store(CONNECTING.url_of(making))
             try:
                 migrate(store)
             finally:
                 store.close()
             _name(making, path)
         finally:
-            for suffix in ("", "-wal", "-shm", "-lock"):
-                Path(f"{making}{suffix}").unlink(missing_ok=True)
+            FILES.remove(making)
 
 
 def _name(making: Path, path: Path) -> None:
@@ -130,7 +129,7 @@ def migrate(store: Store, to: str = HEAD) -> None:
                 "(crib restore FILE)."
             )
         (command.upgrade if up else command.downgrade)(_config(connection), to)
-        if connection.exec_driver_sql("PRAGMA foreign_key_check").first() is not None:
+        if any(CHECKS.dangling_findings(raw(connection))):
             raise Refusal("The migration would leave rows that point at nothing; undone.")
 
 

@@ -24,6 +24,7 @@ from sqlalchemy.types import TypeEngine
 from crib.records.catalogue import CATALOGUE
 from crib.records.columns import Column as RecordColumn
 from crib.records.columns import Record
+from crib.store.engines.chosen import WORDS
 from crib.store.types import Instant, Whole
 
 metadata = MetaData(
@@ -116,6 +117,6 @@ Index(
     "uq_runs_running",
     metadata.tables["runs"].c.machine_id,
     unique=True,
-    sqlite_where=text("state = 'running'"),
+    **WORDS.only_where("state = 'running'"),
     postgresql_where=text("state = 'running'"),
 )

@@ -9,6 +9,7 @@ from crib.codes import KINDS, looks_like_code, parse_code, strip_address
 from crib.errors import BadCode, NotKnown
 from crib.sentence import begun, sentence
 from crib.store.engine import Tx
+from crib.store.engines.chosen import WORDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ _BY_MARK = {kind: f"{rows} WHERE {mark} = ?" for kind, (rows, _, mark) in _SOURC
 # a station's mark is taken apart, so that the unique index on (machine, station) answers
 _BY_MARK["S"] = f"{_STATIONS} WHERE m.machine = ? AND s.station = ?"
 _BY_ANY_CASE = {
-    kind: f"{rows} WHERE {mark} = ? COLLATE NOCASE LIMIT 2"
+    kind: f"{rows} WHERE {WORDS.in_any_case(mark)} LIMIT 2"
     for kind, (rows, _, mark) in _SOURCES.items()
 }
 _ASSEMBLY = (
@@ -152,7 +153,7 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
     Raises:
         NotKnown: There is none, or it was retired.
     """
-    row = _one_or_any_case(tx, "SELECT id, retired_at FROM machines WHERE machine = ?", name)
+    row = _machine(tx, name.strip())
     if row is None or row[1] is not None:
         detail = (
             sentence("was retired") if row is not None else sentence("is not a machine here")
@@ -169,11 +170,13 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
     return int(row[0])
 
 
-def _one_or_any_case(tx: Tx, query: str, text: str) -> Any:
-    row = tx.exec_driver_sql(query, (text.strip(),)).first()
+def _machine(tx: Tx, name: str) -> Any:
+    query = "SELECT id, retired_at FROM machines WHERE"
+    row = tx.exec_driver_sql(f"{query} machine = ?", (name,)).first()
     if row is not None:
         return row
-    rows = tx.exec_driver_sql(f"{query} COLLATE NOCASE LIMIT 2", (text.strip(),)).fetchall()
+    in_any_case = f"{query} {WORDS.in_any_case('machine')} LIMIT 2"
+    rows = tx.exec_driver_sql(in_any_case, (name,)).fetchall()
     return rows[0] if len(rows) == 1 else None
 
 

@@ -1,7 +1,7 @@
 """Numbers of writes: of the last one, of the last one to each machine, to what all share.
 
 Whoever keeps rows in memory compares these numbers and reads only what changed. A write counts
-by the tables that it touched, which the connection's own triggers noted (``Digests``). A table
+by the tables that it touched, which its connection noted (``Digests``). A table
 that is named nowhere here counts for every machine and for what they share.
 
 Counts have no number of their own here: their batches are numbered facts already, which
@@ -10,11 +10,12 @@ Counts have no number of their own here: their batches are numbered facts alread
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, text
+
+from crib.store.engines.interface import Driver
 
 #: Tables whose rows are one machine's, told by a column of their own.
 BY_COLUMN: Final = frozenset({"runs", "stops"})
@@ -109,7 +110,7 @@ class Revisions(NamedTuple):
     chained: bytes | None
 
 
-def count_write(driver: sqlite3.Connection, touched: Touched | None) -> None:
+def count_write(driver: Driver, touched: Touched | None) -> None:
     """Count a write, for the machines that it touched or for what they share.
 
     Args:
@@ -131,14 +132,12 @@ def count_write(driver: sqlite3.Connection, touched: Touched | None) -> None:
         driver.executemany(_COUNT_MACHINE, [(machine_id,) for machine_id in machines])
 
 
-def _reverses(driver: sqlite3.Connection, facts: Collection[int]) -> bool:
+def _reverses(driver: Driver, facts: Collection[int]) -> bool:
     """Whether one of these facts takes another back, of whatever kind that is."""
     return bool(facts) and bool(driver.execute(_REVERSALS, (min(facts), max(facts))).fetchone())
 
 
-def _by_station(
-    driver: sqlite3.Connection, keys: Mapping[str, Collection[Any]]
-) -> Iterable[int | None]:
+def _by_station(driver: Driver, keys: Mapping[str, Collection[Any]]) -> Iterable[int | None]:
     """Machines of the touched rows that lead to a station; None where a row leads to none."""
     for table, query in BY_STATION.items():
         for key in keys.get(table, ()):

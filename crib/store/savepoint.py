@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
@@ -11,6 +10,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 
 from crib.errors import StoreBusy, StoreFull
 from crib.store.engine import Tx
+from crib.store.engines.chosen import CONNECTING
 
 
 @contextmanager
@@ -32,7 +32,7 @@ def savepoint(tx: Tx) -> Iterator[None]:
 
 
 #: Faults of the database itself, whatever was asked of it.
-STORE_FAULTS: Final = (SQLAlchemyError, sqlite3.Error, StoreBusy, StoreFull)
+STORE_FAULTS: Final = (SQLAlchemyError, CONNECTING.FAULT, StoreBusy, StoreFull)
 
 #: What a reader meets where the database cannot be read or is held by somebody else.
 NotAnswered = OperationalError
@@ -44,11 +44,11 @@ BrokenConstraint = IntegrityError
 
 def is_locked(problem: OperationalError) -> bool:
     """Whether somebody else holds the database."""
-    return "locked" in str(problem.orig)
+    return CONNECTING.is_locked(problem)
 
 
 def is_failure_to_write(problem: BaseException) -> bool:
     """Whether the database took nothing (locked, full, unreadable), whatever was written."""
     return isinstance(
-        problem, (OperationalError, sqlite3.OperationalError, StoreBusy, StoreFull, OSError)
+        problem, (OperationalError, CONNECTING.NOT_TAKEN, StoreBusy, StoreFull, OSError)
     )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from crib.store.engine import Tx
+from crib.store.engine import Tx, raw
 
 _STEPPED = (
     "(SELECT coalesce(sum(c.change_tenths_um), 0) FROM corrections AS c"
@@ -113,6 +113,5 @@ class AssemblyScan(NamedTuple):
 def scan_assembly(tx: Tx, code: str) -> AssemblyScan | None:
     """The assembly whose label carries a code, current or earlier."""
     # past SQLAlchemy, which would describe 46 columns anew on every scan: four times as fast
-    driver: Any = tx.connection.driver_connection
-    row = driver.execute(_ASSEMBLY, (code,)).fetchone()
+    row = raw(tx).execute(_ASSEMBLY, (code,)).fetchone()
     return None if row is None else AssemblyScan(*row)

@@ -27,6 +27,7 @@ from crib.store.bench_tables import preset_overrides as preset_overrides
 from crib.store.bench_tables import rack_places as rack_places
 from crib.store.digest_tables import digest_chain as digest_chain
 from crib.store.digest_tables import row_digests as row_digests
+from crib.store.engines.chosen import WORDS
 from crib.store.feed_tables import active_conditions as active_conditions
 from crib.store.feed_tables import breakage_answers as breakage_answers
 from crib.store.feed_tables import breakage_doubts as breakage_doubts
@@ -119,7 +120,7 @@ facts = Table(
     Column("reverses_id", ForeignKey("facts.id"), unique=True),
     CheckConstraint(f"kind IN ({_words(FACT_KINDS)})", name="known_kind"),
     CheckConstraint("(kind = 'reversal') = (reverses_id IS NOT NULL)", name="names_reversed"),
-    sqlite_autoincrement=True,  # a number is never given twice
+    **WORDS.NEVER_AGAIN,
 )
 
 
@@ -154,7 +155,7 @@ Index(
     "uq_assembly_state_holder_built_once",
     assembly_state.c.holder_id,
     unique=True,
-    sqlite_where=text("ended_at IS NULL"),
+    **WORDS.only_where("ended_at IS NULL"),
     postgresql_where=text("ended_at IS NULL"),
 )
 Index("ix_assembly_state_open", assembly_state.c.ended_at, assembly_state.c.cutter_status)
@@ -173,7 +174,7 @@ Index(
     "uq_label_codes_one_current",
     label_codes.c.assembly_id,
     unique=True,
-    sqlite_where=text("superseded_at IS NULL"),
+    **WORDS.only_where("superseded_at IS NULL"),
     postgresql_where=text("superseded_at IS NULL"),
 )
 
@@ -323,7 +324,7 @@ count_readings = Table(
     Column("source_id", ForeignKey("count_sources.id")),
     Column("starts", Integer, nullable=False, server_default="0"),
     CheckConstraint("count >= 0", name="count_not_negative"),
-    sqlite_with_rowid=False,
+    **WORDS.BY_KEY,
 )
 
 count_refusals = Table(

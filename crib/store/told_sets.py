@@ -10,11 +10,12 @@ from crib.floor.told_set import HOLDS_US, ToldSet
 from crib.sentence import kept_beside
 from crib.store.counts import Counted
 from crib.store.engine import Tx
+from crib.store.engines.chosen import WORDS
 from crib.store.verdict_rows import TOLD, insert_verdict
 
 _WAITING = f"""
-    SELECT v.fact_id, r.at, json_extract(r.reading, '$.count')
-    FROM count_verdicts AS v CROSS JOIN count_refusals AS r ON r.id = v.refusal_id
+    SELECT v.fact_id, r.at, r.reading
+    FROM count_verdicts AS v {WORDS.JOIN_IN_ORDER} count_refusals AS r ON r.id = v.refusal_id
     WHERE r.machine_id = ? AND r.path = ? AND r.reason = '{TOLD}'
       AND v.verdict = 'counter_set'
       AND NOT EXISTS (SELECT 1 FROM facts AS x WHERE x.reverses_id = v.fact_id)
@@ -35,7 +36,10 @@ class WaitingSet(NamedTuple):
 def waiting_sets(tx: Tx, counter: Counted) -> list[WaitingSet]:
     """Settings of a counter that no count has shown yet, in order of their instants."""
     rows = tx.exec_driver_sql(_WAITING, tuple(counter))
-    return [WaitingSet(fact_id, ToldSet(at, count)) for fact_id, at, count in rows]
+    return [
+        WaitingSet(fact_id, ToldSet(at, json.loads(reading)["count"]))
+        for fact_id, at, reading in rows
+    ]
 
 
 def insert_told(tx: Tx, fact_id: int, counter: Counted, told: ToldSet, detail: str) -> None:

@@ -6,17 +6,18 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, Dialect, Integer
+from sqlalchemy import JSON, Dialect
 from sqlalchemy.types import TypeDecorator
 
 from crib.clock import instant_from_us, us_from_instant
 from crib.sentence import as_kept, from_kept
+from crib.store.engines.chosen import WORDS
 
 
 class Instant(TypeDecorator[datetime]):
     """An aware instant, kept as microseconds since 1970 in UTC (sorts and computes as such)."""
 
-    impl = BigInteger().with_variant(Integer, "sqlite")
+    impl = WORDS.WHOLE
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:
@@ -31,7 +32,7 @@ class Instant(TypeDecorator[datetime]):
 class Whole(TypeDecorator[int]):
     """An exact integer (0.1 µm, hundredths of money): a float is a bug and is refused."""
 
-    impl = BigInteger().with_variant(Integer, "sqlite")
+    impl = WORDS.WHOLE
     cache_ok = True
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> int | None:

@@ -6,8 +6,9 @@ import pytest
 
 from crib.errors import Invalid
 from crib.records.catalogue import TOOL_SPECS
-from crib.store.bounds import BOUND_TRIGGERS, BOUNDED
+from crib.store.bounds import BOUNDED
 from crib.store.checking import check
+from crib.store.engines.sqlite.guards import statements
 from crib.store.records import get_record, update_record
 
 
@@ -30,7 +31,7 @@ def test_a_number_from_before_its_bounds_bars_no_other_edit_and_is_named(store, 
     with store.write() as tx:
         tx.exec_driver_sql("DROP TRIGGER tool_specs_bounds_update")
         tx.exec_driver_sql("UPDATE tool_specs SET clearance_deg = 5e-324 WHERE id = ?", (spec,))
-        tx.exec_driver_sql(BOUND_TRIGGERS["tool_specs_bounds_update"])
+        tx.exec_driver_sql(statements((), BOUNDED)["tool_specs_bounds_update"])
     with store.write() as tx:
         tx.exec_driver_sql("UPDATE tool_specs SET description = 'x' WHERE id = ?", (spec,))
         assert get_record(tx, TOOL_SPECS, spec)["description"] == "x"

@@ -7,10 +7,12 @@ from types import SimpleNamespace
 import pytest
 
 from crib.codes import make_code
+from crib.store.bounds import BOUNDED
 from crib.store.checking import check
 from crib.store.code_numbers import next_codes
 from crib.store.engine import Store
-from crib.store.triggers import TRIGGERS
+from crib.store.engines.sqlite.guards import statements
+from crib.store.tables import APPEND_ONLY
 
 
 @pytest.fixture
@@ -67,6 +69,9 @@ def busy(store: Store, shop: SimpleNamespace) -> Store:
                 (at, count, life, total),
             )
     return store
+
+
+TRIGGERS = statements(APPEND_ONLY, BOUNDED)
 
 
 def damage(store: Store, *statements: str) -> list[str]:

@@ -1,6 +1,6 @@
 """Triggers that keep facts as they are, counts from going backwards and numbers plausible.
 
-SQLite only: each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
+Each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
 ``crib.store.constraints`` turns into a refusal. A change here needs a migration that drops the
 old trigger and creates the new one; ``crib check`` and the tests compare.
 
@@ -11,8 +11,9 @@ the one before it only (otherwise no order of single updates could renumber live
 
 from __future__ import annotations
 
-from crib.store.bounds import BOUND_TRIGGERS
-from crib.store.tables import APPEND_ONLY
+from collections.abc import Iterable, Mapping
+
+from crib.records.columns import Column
 
 _BEFORE = (
     "SELECT life, count FROM count_readings"
@@ -67,11 +68,53 @@ _COUNTS = {
     ),
 }
 
-_REFUSALS = {
-    name: statement for table in APPEND_ONLY for name, statement in _append_only(table).items()
-}
-#: Triggers that refuse whatever would change or delete a row: NAME_no_update, NAME_no_delete.
-REFUSALS = frozenset(_REFUSALS)
 
-#: Name -> the statement that creates it.
-TRIGGERS: dict[str, str] = _REFUSALS | _COUNTS | BOUND_TRIGGERS
+def _span(column: Column) -> tuple[str, str]:
+    low, high = column.minimum, column.maximum
+    if low is None or high is None:
+        raise ValueError(f"{column.name} has no bounds on both sides")
+    if column.kind == "number":
+        return repr(float(low)), repr(float(high))
+    return str(round(low * column.scale)), str(round(high * column.scale))
+
+
+def outside(column: Column, of: str = "NEW.") -> str:
+    """Condition: a column of a row holds what lies outside its bounds."""
+    low, high = _span(column)
+    name = f"{of}{column.stored}"
+    zero = f"{name} = 0 OR " if column.zero else ""
+    kinds = "('integer', 'real')" if column.kind == "number" else "('integer')"
+    return (
+        f"{name} IS NOT NULL AND NOT (typeof({name}) IN {kinds}"
+        f" AND ({zero}{name} BETWEEN {low} AND {high}))"
+    )
+
+
+def _bounds(table: str, columns: tuple[Column, ...]) -> dict[str, str]:
+    told = {one: f"RAISE(ABORT, 'implausible number: {table}.{one.stored}')" for one in columns}
+    new = " ".join(f"WHEN {outside(one)} THEN {refusal}" for one, refusal in told.items())
+    changed = " ".join(
+        f"WHEN NEW.{one.stored} IS NOT OLD.{one.stored} AND {outside(one)} THEN {refusal}"
+        for one, refusal in told.items()
+    )
+    names = ", ".join(one.stored for one in columns)
+    return {
+        f"{table}_bounds_insert": f"CREATE TRIGGER {table}_bounds_insert BEFORE INSERT ON"
+        f" {table} BEGIN SELECT CASE {new} END; END",
+        f"{table}_bounds_update": f"CREATE TRIGGER {table}_bounds_update BEFORE UPDATE OF"
+        f" {names} ON {table} BEGIN SELECT CASE {changed} END; END",
+    }
+
+
+def statements(
+    append_only: Iterable[str], bounded: Mapping[str, tuple[Column, ...]]
+) -> dict[str, str]:
+    """Every trigger that the migrations make: its name, and the statement that creates it.
+
+    Args:
+        append_only: Tables whose rows are never changed or deleted.
+        bounded: Columns whose numbers have bounds, by table.
+    """
+    refusals = [_append_only(table) for table in append_only]
+    bounds = [_bounds(table, columns) for table, columns in bounded.items()]
+    return {name: text for some in (*refusals, _COUNTS, *bounds) for name, text in some.items()}

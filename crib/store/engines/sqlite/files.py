@@ -11,9 +11,11 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
-from crib.errors import Refusal
+from crib.errors import Refusal, StoreBusy
+from crib.store.engines.sqlite.writer_queue import BUSY
 
 #: The letters "crib", which SQLite keeps in the head of the file.
 APPLICATION_ID = 0x63726962
@@ -100,15 +102,20 @@ def prove_sound(path: Path) -> None:
         raise Refusal(f"{path} is damaged ({words}). {_BACK} crib check names what is wrong.")
 
 
-def _uri(path: Path) -> str:
+def _uri(path: Path, mode: str = "rw") -> str:
     # ? and # would end the path
-    bare = str(path).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
-    return f"file:{bare}?mode=rw"
+    bare = str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")
+    return f"file:{bare}?mode={mode}"
+
+
+def _logs(path: Path) -> tuple[Path, Path]:
+    """Files beside a database that hold a part of it."""
+    return Path(f"{path}-wal"), Path(f"{path}-shm")
 
 
 def make_private(path: Path) -> None:
     """Let nobody but the owner read the database and its log; warn where that is not ours."""
-    for file in (path, Path(f"{path}-wal"), Path(f"{path}-shm")):
+    for file in (path, *_logs(path)):
         try:
             mode = stat.S_IMODE(file.stat().st_mode)
             if mode & ~_PRIVATE:
@@ -153,3 +160,70 @@ def words_for(problem: BaseException, path: Path | None = None) -> str | None:
             words = "The disk is full. Free some space and try again"
         return f"{problem.filename}: {words}." if problem.filename else f"{words}."
     return None
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection past the service."""
+    with closing(sqlite3.connect(path)) as driver:
+        yield driver
+
+
+def copy_at_work(connection: Connection, to: Path) -> None:
+    """Copy a database while others write to it."""
+    connection.exec_driver_sql("VACUUM INTO ?", (str(to),))
+
+
+def copy_at_rest(file: Path, to: Path) -> None:
+    """Copy a database that nobody writes to."""
+    with (
+        closing(sqlite3.connect(_uri(file, "ro"), uri=True)) as source,
+        closing(sqlite3.connect(to)) as copy,
+    ):
+        source.backup(copy)
+
+
+def whole(path: Path) -> str | None:
+    """What is wrong with the pages of a database; None where nothing is."""
+    try:
+        with opened(path) as driver:
+            found = str(driver.execute("PRAGMA integrity_check(1)").fetchone()[0])
+    except sqlite3.Error as problem:
+        return str(problem)
+    return None if found == "ok" else found
+
+
+def fold(path: Path) -> bool:
+    """Bring all of a database into its one file; False where damage forbids it.
+
+    Leaving WAL needs every other connection gone, and folds the log into the file.
+
+    Raises:
+        StoreBusy: Somebody has it open.
+    """
+    try:
+        with closing(sqlite3.connect(path, timeout=1)) as driver:
+            return bool(driver.execute("PRAGMA journal_mode=DELETE").fetchone()[0] == "delete")
+    except sqlite3.OperationalError as problem:
+        if "locked" in str(problem) or "busy" in str(problem):
+            raise StoreBusy(BUSY) from problem
+        return False
+    except sqlite3.DatabaseError:
+        return False
+
+
+def set_aside(path: Path, kept: Path, *, folded: bool) -> None:
+    """Give a database another name; one that could not be folded takes its log along."""
+    path.rename(kept)
+    for log, beside in zip(_logs(path), _logs(kept), strict=True):
+        if log.exists():
+            if folded:
+                log.unlink()
+            else:
+                log.rename(beside)
+
+
+def remove(path: Path) -> None:
+    """Remove a database and all that lies beside it."""
+    for file in (path, *_logs(path), Path(f"{path}-lock")):
+        file.unlink(missing_ok=True)

@@ -1,13 +1,14 @@
-"""Proof that the file is sound: its pages, references, shape and head."""
+"""SQLite's own proof of a file: its pages, references and head; and what shape it has."""
 
 from __future__ import annotations
 
 import re
-import sqlite3
 from collections.abc import Iterator
-from functools import lru_cache
+from contextlib import contextmanager
+from typing import Any
 
-from crib.store.identity import APPLICATION_ID
+from crib.store.engines.interface import Driver
+from crib.store.engines.sqlite.files import APPLICATION_ID
 
 #: At most so many rows of one kind of damage are named.
 _EXAMPLES = 5
@@ -18,7 +19,18 @@ _SHAPE = (
 )
 
 
-def page_findings(driver: sqlite3.Connection) -> Iterator[str]:
+@contextmanager
+def any_text(driver: Driver) -> Iterator[None]:
+    """Text is read as it is there, also where damage made it none."""
+    sqlite: Any = driver
+    sqlite.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
+    try:
+        yield
+    finally:
+        sqlite.text_factory = str
+
+
+def page_findings(driver: Driver) -> Iterator[str]:
     """What is wrong with pages, indexes and constraints, as SQLite finds it."""
     for (words,) in driver.execute(f"PRAGMA main.integrity_check({_EXAMPLES})"):
         for line in str(words).splitlines():
@@ -26,7 +38,7 @@ def page_findings(driver: sqlite3.Connection) -> Iterator[str]:
                 yield f"The file is damaged: {_with_table(driver, line)}."
 
 
-def _with_table(driver: sqlite3.Connection, line: str) -> str:
+def _with_table(driver: Driver, line: str) -> str:
     """SQLite names a tree by its first page; a person knows it by its table."""
     found = re.match(r"Tree (\d+) ", line)
     if found is None:
@@ -38,47 +50,25 @@ def _with_table(driver: sqlite3.Connection, line: str) -> str:
     return line
 
 
-def dangling_findings(driver: sqlite3.Connection) -> Iterator[str]:
+def dangling_findings(driver: Driver) -> Iterator[str]:
     """Rows that name a row that is not there."""
     rows = driver.execute("PRAGMA main.foreign_key_check").fetchmany(_EXAMPLES)
     for table, row_id, named, _ in rows:
         yield f"Row {row_id} of {table} names a row of {named} that is not there."
 
 
-def shape_findings(driver: sqlite3.Connection) -> Iterator[str]:
-    """Tables, indexes and triggers that are not those that the migrations make."""
-    present = _shape_of(driver)
-    expected = _expected_shape()
-    for (kind, name), words in expected.items():
-        if present.get((kind, name)) != words:
-            yield f"The {kind} {name} is missing or altered: restore a backup."
-    for kind, name in present:
-        if (kind, name) not in expected:
-            yield f"The {kind} {name} is none of the service's."
+def shape_of(driver: Driver) -> dict[tuple[str, str], str]:
+    """What every table, index and trigger is made of, by kind and name.
 
-
-@lru_cache(maxsize=1)
-def _expected_shape() -> dict[tuple[str, str], str]:
-    from crib.store.engine import Store, raw
-    from crib.store.migrate import migrate
-
-    made = Store("sqlite://")
-    migrate(made)
-    with made.read() as tx:
-        shape = _shape_of(raw(tx))
-    made.close()
-    return shape
-
-
-def _shape_of(driver: sqlite3.Connection) -> dict[tuple[str, str], str]:
-    """Statements by kind and name; spaces and quotes say nothing, releases differ in them."""
+    Spaces and quotes say nothing: releases differ in them.
+    """
     return {
         (kind, name): " ".join(str(sql).replace('"', "").split())
         for kind, name, sql in driver.execute(_SHAPE)
     }
 
 
-def head_findings(driver: sqlite3.Connection) -> Iterator[str]:
+def head_findings(driver: Driver) -> Iterator[str]:
     """What the head of the file and SQLite's own table of last numbers say."""
     (ours,) = driver.execute("PRAGMA main.application_id").fetchone()
     if ours != APPLICATION_ID:
