@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from crib.left_out import LeftOut, log_once
+from crib.outlook.cutting_data import CuttingData
 from crib.sentence import sentence, together
 from crib.store.bounds import LifeRow, implausible_rows, life_rows, names_of_rows
 from crib.store.engine import Tx
 from crib.store.machine_rows import StayRow
 from crib.store.shop_records import RunOfShop
 from crib.store.shop_rows import ShopRows
-from crib.store.wear_rows import CuttingData
 
 _RIGHT = sentence("Correct it in the records.")
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
+from crib.outlook.cutting_data import CuttingData
 from crib.outlook.implausible import Implausible, implausible_rows_of
 from crib.outlook.kept_output import KeptOutput
 from crib.outlook.shop_read import ShopRead
@@ -24,7 +25,7 @@ from crib.store.facts import first_ahead, last_fact_id
 from crib.store.machine_rows import MachineRows, load_machine, load_machines_whole
 from crib.store.revisions import Revisions, goes_on_from, machines_changed, revisions
 from crib.store.shop_rows import SharedRows, load_shared, put_together
-from crib.store.wear_rows import CuttingData
+from crib.store.wear_rows import read_cutting_rows
 
 #: Age at which everything is read again although every write was seen.
 WHOLE_AFTER: Final = timedelta(minutes=5)
@@ -92,7 +93,7 @@ class _Held:
 
 
 def _read_whole(tx: Tx, at: Revisions, as_of_us: int) -> _Held:
-    cutting = CuttingData(tx)
+    cutting = CuttingData(read_cutting_rows(tx))
     return _Held(
         at,
         as_of_us,
@@ -113,7 +114,7 @@ def _refreshed(tx: Tx, held: _Held, at: Revisions, as_of_us: int) -> _Held:
     ahead_us = min(held.ahead_us, first_ahead(tx, held.last_fact, as_of_us))
     shared, cutting, wrong = held.shared, held.cutting, held.implausible
     if at.shared > before:
-        shared, cutting = load_shared(tx, as_of_us), CuttingData(tx)
+        shared, cutting = load_shared(tx, as_of_us), CuttingData(read_cutting_rows(tx))
         wrong = implausible_rows_of(tx, cutting)
     return _Held(
         at,

@@ -14,6 +14,7 @@ from crib.floor.running_share import RunningShare
 from crib.floor.timeline import us_of
 from crib.left_out import LeftOut, each
 from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.outlook.cutting_data import CuttingData
 from crib.outlook.hours_of_shop import hours_of_shop
 from crib.outlook.implausible import implausible_records
 from crib.outlook.kept_output import KeptOutput, line_of_counter
@@ -35,7 +36,6 @@ from crib.store.machine_rows import StayRow
 from crib.store.readings import Readings
 from crib.store.shop_records import MachineOfShop, RunOfShop, StationOfShop
 from crib.store.shop_rows import ShopRows
-from crib.store.wear_rows import CuttingData
 
 if TYPE_CHECKING:
     from crib.outlook.own_constants import ItemEstimate

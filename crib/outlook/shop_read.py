@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from crib.outlook.cutting_data import CuttingData
 from crib.outlook.implausible import Implausible, implausible_rows_of
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 from crib.store.readings import Readings
 from crib.store.shop_rows import ShopRows, load_shop
-from crib.store.wear_rows import CuttingData
+from crib.store.wear_rows import read_cutting_rows
 
 
 class ShopRead(NamedTuple):
@@ -37,6 +38,6 @@ def read_whole(
         as_of_us: Facts dated later are not seen [µs].
         readings: Counter readings dated up to then, where somebody has them already.
     """
-    cutting = CuttingData(tx)
+    cutting = CuttingData(read_cutting_rows(tx))
     rows = load_shop(tx, as_of_us, readings)
     return ShopRead(rows, cutting, implausible_rows_of(tx, cutting))

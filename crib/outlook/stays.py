@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from crib.arrays import Floats, Ints
 from crib.left_out import by_tool
+from crib.outlook.cutting_data import CuttingData
 from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
 from crib.store.machine_rows import StayRow
 from crib.store.shop_records import ItemOfShop, RunOfShop, StationOfShop
 from crib.store.shop_rows import ShopRows
-from crib.store.wear_rows import CuttingData
 
 #: Spread of ln(life) of a stay that no run wore.
 _UNKNOWN_SPREAD = 0.8

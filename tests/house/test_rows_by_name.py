@@ -27,6 +27,7 @@ from crib.store import (
     spec_stations,
     stations,
     stockrows,
+    wear_rows,
 )
 from crib.store.engine import Store
 from crib.store.named_rows import rows_by_name
@@ -61,6 +62,8 @@ FILLED: dict[type[Any], tuple[Any, ...]] = {
     stockrows.HolderRow: (stockrows._HOLDER,),
     stockrows.LotRow: (stockrows._LOT,),
     stockrows.SpecRow: (stockrows._SPEC,),
+    wear_rows.SpecLimits: (wear_rows._SPECS,),
+    wear_rows.StationLimits: (wear_rows._STATIONS,),
 }  # fmt: skip
 #: Rows that their module fills from part of a statement; tests of their own hold them.
 IN_PARTS = {"Ahead", "GapRow", "NowRow", "Sighting", "KeptForecast"}

@@ -29,6 +29,7 @@ from crib.acts.signal_breakage import SignalBreakage, signal_breakage
 from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.outlook import kept_shop
+from crib.outlook.cutting_data import CuttingData
 from crib.outlook.expected_lives import expect_lives
 from crib.outlook.kept_shop import KeptShop
 from crib.outlook.own_constants import refine_view
@@ -60,7 +61,7 @@ from crib.store.revisions import (
 )
 from crib.store.shop_rows import load_shared
 from crib.store.tables import metadata
-from crib.store.wear_rows import CuttingData
+from crib.store.wear_rows import read_cutting_rows
 from tests.store.conftest import Acts
 
 FAR_US = 2**61
@@ -417,8 +418,12 @@ def test_what_is_read_of_a_machine_counts_for_it_or_for_everything(store, shop):
     with store.read() as tx:
         of_one = tables_read(tx, lambda: load_machine(tx, FAR_US, machine))
         of_all = tables_read(tx, lambda: load_machines_whole(tx, FAR_US))
-        shared = tables_read(tx, lambda: (load_shared(tx, FAR_US), CuttingData(tx)))
-        wrong = tables_read(tx, lambda: kept_shop.implausible_rows_of(tx, CuttingData(tx)))
+        shared = tables_read(
+            tx, lambda: (load_shared(tx, FAR_US), CuttingData(read_cutting_rows(tx)))
+        )
+        wrong = tables_read(
+            tx, lambda: kept_shop.implausible_rows_of(tx, CuttingData(read_cutting_rows(tx)))
+        )
 
     # what a fact says stands in a table of its kind, or it takes another back
     assert of_all == of_one
