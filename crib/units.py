@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import re
 from decimal import ROUND_HALF_EVEN, Decimal
-from typing import NewType
+from typing import Final, NewType
 
 from crib.errors import Invalid
 from crib.sentence import sentence
 
 #: An exact length [0.1 µm]; never a float, never a bare int.
 TenthsUm = NewType("TenthsUm", int)
+
+TENTHS_UM_PER_MM: Final = 10_000
+
+#: An inch in millimetres, exactly (international yard and pound agreement, 1959).
+EXACT_MM_PER_IN: Final = Decimal("25.4")
+MM_PER_IN: Final = float(EXACT_MM_PER_IN)
+TENTHS_UM_PER_IN: Final = 254_000
 
 #: Longest length that is taken for one [mm]; anything beyond is a slip of the keyboard.
 LONGEST_MM = 100_000
@@ -57,7 +64,7 @@ def tenths_um_from_mm(text: str) -> TenthsUm:
         >>> tenths_um_from_mm("12.3456")
         123456
     """
-    scaled = _decimal(text) * 10_000
+    scaled = _decimal(text) * TENTHS_UM_PER_MM
     if scaled != scaled.to_integral_value():
         raise Invalid(
             sentence(
@@ -70,13 +77,11 @@ def tenths_um_from_mm(text: str) -> TenthsUm:
 def tenths_um_from_in(text: str) -> TenthsUm:
     """Read a length in inches, rounded once to 0.1 µm, half to even.
 
-    Source: 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
-
     Examples:
         >>> tenths_um_from_in("0.48605")
         123457
     """
-    scaled = _decimal(text) * 254_000
+    scaled = _decimal(text) * TENTHS_UM_PER_IN
     return TenthsUm(int(scaled.to_integral_value(rounding=ROUND_HALF_EVEN)))
 
 
@@ -88,7 +93,7 @@ def mm_from_tenths_um(length_tenths_um: int) -> str:
         ('-0.0005', '0.0000')
     """
     sign = "-" if length_tenths_um < 0 else ""
-    whole, part = divmod(abs(length_tenths_um), 10_000)
+    whole, part = divmod(abs(length_tenths_um), TENTHS_UM_PER_MM)
     return f"{sign}{whole}.{part:04d}"
 
 
@@ -99,9 +104,9 @@ def in_from_tenths_um(length_tenths_um: int) -> str:
         >>> in_from_tenths_um(123456)
         '0.48605'
     """
-    hundred_thousandths = (Decimal(length_tenths_um) * 100_000 / 254_000).to_integral_value(
-        rounding=ROUND_HALF_EVEN
-    )
+    hundred_thousandths = (
+        Decimal(length_tenths_um) * 100_000 / TENTHS_UM_PER_IN
+    ).to_integral_value(rounding=ROUND_HALF_EVEN)
     number = int(hundred_thousandths)
     sign = "-" if number < 0 else ""
     whole, part = divmod(abs(number), 100_000)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from crib.errors import Invalid
 from crib.sentence import sentence
+from crib.units import MM_PER_IN
 from labels.assembly_label import below_symbol, beside_symbol
 from labels.boxes import Laid, SymbolBox, TextBox
 from labels.code_symbol import (
@@ -96,7 +97,7 @@ def _scale(stock: Stock) -> float:
 
 def _symbol_box(symbol: Symbol, dots: int, stock: Stock) -> SymbolBox:
     # The quiet zone may lie in the margin: it is blank anyway.
-    quiet_mm = QUIET_ZONE * dots * 25.4 / stock.dpi
+    quiet_mm = QUIET_ZONE * dots * MM_PER_IN / stock.dpi
     inset = max(_EDGE_MM, stock.margin_mm - quiet_mm)
     return SymbolBox(inset, inset, symbol, dots, stock.dpi)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crib.units import MM_PER_IN
 from labels.code_symbol import Symbol
 from labels.text import PT_MM, line_height_mm
 from labels.typeface import ASCENT, Face
@@ -65,7 +66,7 @@ class SymbolBox:
     @property
     def module_mm(self) -> float:
         """Side of a module [mm]."""
-        return self.dots * 25.4 / self.dpi
+        return self.dots * MM_PER_IN / self.dpi
 
     @property
     def side_mm(self) -> float:

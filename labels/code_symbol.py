@@ -14,6 +14,7 @@ from qrcode import QRCode, base, constants, util
 
 from crib.errors import Invalid
 from crib.sentence import sentence
+from crib.units import MM_PER_IN
 
 #: Blank modules on every side (ISO/IEC 18004).
 QUIET_ZONE = 4
@@ -166,7 +167,7 @@ def dots_per_module(side_modules: int, room_mm: float, dpi: int) -> int | None:
         >>> dots_per_module(29, 15.0, 203)
         4
     """
-    dot_mm = 25.4 / dpi
+    dot_mm = MM_PER_IN / dpi
     fewest = max(FEWEST_DOTS, math.ceil(SMALLEST_MODULE_MM / dot_mm - 1e-9))
     most = max(fewest, math.floor(LARGEST_MODULE_MM / dot_mm + 1e-9))
     dots = min(most, math.floor(room_mm / (side_modules * dot_mm) + 1e-9))

@@ -12,6 +12,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from crib.errors import Invalid
 from crib.sentence import sentence
+from crib.units import MM_PER_IN
 from labels.arrange import lay_out
 from labels.boxes import Laid, SymbolBox
 from labels.code_symbol import QUIET_ZONE
@@ -21,7 +22,7 @@ from labels.media import Stock
 from labels.swap_sheet import ShiftSheet, lay_out_shift_sheet
 from labels.typeface import Face
 
-_MM = 72 / 25.4
+_MM = 72 / MM_PER_IN
 
 
 def render_labels(
@@ -160,7 +161,7 @@ def _draw_symbol(
     canvas: Canvas, box: SymbolBox, left_mm: float, top_mm: float, page_height_mm: float
 ) -> None:
     """Draw a symbol as one filled path, its top left corner on a whole printer dot."""
-    dot = 25.4 / box.dpi
+    dot = MM_PER_IN / box.dpi
     x_mm = round((left_mm + box.x_mm) / dot) * dot
     y_mm = round((top_mm + box.y_mm) / dot) * dot
     module = box.module_mm * _MM

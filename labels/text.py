@@ -9,9 +9,10 @@ from functools import cache, lru_cache
 from arabic_reshaper import ArabicReshaper  # type: ignore[import-untyped]  # ships no types
 from bidi import get_display  # type: ignore[import-untyped]  # ships no types
 
+from crib.units import MM_PER_IN
 from labels.typeface import ASCENT, DESCENT, LINE, Face, metrics
 
-PT_MM = 25.4 / 72
+PT_MM = MM_PER_IN / 72
 ELLIPSIS = "…"
 #: Stands for every character that the face cannot draw.
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"

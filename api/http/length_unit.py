@@ -12,9 +12,6 @@ from typing import Any
 from crib.errors import Invalid
 from crib.sentence import sentence
 
-#: An inch in millimetres, exactly (international yard and pound agreement, 1959).
-MM_PER_IN = 25.4
-
 #: Unit of the lengths of the request that is being answered: ``mm`` or ``in``.
 LENGTH_UNIT: ContextVar[str] = ContextVar("length_unit", default="mm")
 

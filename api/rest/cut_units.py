@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from api.http.length_unit import MM_PER_IN
 from crib.cutting.operations import SpeedLimits
 from crib.errors import Invalid
 from crib.life.taylor import TaylorConstants
 from crib.life.taylor_forms import constants_from_inches, m_min_from_ft_min, mm_from_in
 from crib.sentence import sentence
+from crib.units import MM_PER_IN
 
 
 def spindle_limits(given: Mapping[str, Any]) -> SpeedLimits:

@@ -10,7 +10,7 @@ from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
 
-from api.http.length_unit import LENGTH_UNIT, MM_PER_IN, NO_INCHES, Inches, InchNumber
+from api.http.length_unit import LENGTH_UNIT, NO_INCHES, Inches, InchNumber
 from api.schemas.by_rule import NAMED_IN_MM
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
@@ -19,6 +19,8 @@ from crib.records.columns import LONGEST_TEXT, Column
 from crib.records.plain_text import unseen
 from crib.sentence import figure, sentence, together
 from crib.units import (
+    MM_PER_IN,
+    TENTHS_UM_PER_MM,
     in_from_tenths_um,
     mm_from_tenths_um,
     tenths_um_from_in,
@@ -238,7 +240,7 @@ class ExactLength(fields.String):
             length = self._read(value)
         except Invalid as refusal:
             raise ValidationError(refusal.sentence) from refusal
-        _refuse_implausible(self.bounds, length / 10_000, " mm")
+        _refuse_implausible(self.bounds, length / TENTHS_UM_PER_MM, " mm")
         return length
 
     def _read(self, value: str) -> int:

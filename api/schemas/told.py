@@ -12,7 +12,6 @@ from typing import Any
 
 from marshmallow import fields
 
-from api.http.length_unit import MM_PER_IN
 from api.schemas.fields import At, Choice, ExactLength, Length, Lengths, LengthsByMeasure, Text
 from api.schemas.patterns import (
     INSTANT_YEARS,
@@ -25,7 +24,7 @@ from api.schemas.patterns import (
 )
 from api.schemas.records import Amount, Cell, Filter, Template
 from crib.records.columns import Column
-from crib.units import LONGEST_MM
+from crib.units import EXACT_MM_PER_IN, LONGEST_MM, MM_PER_IN
 
 #: What holds only of what is sent; answers may hold more (a text block has several lines).
 SENT = "x-sent"
@@ -35,7 +34,6 @@ INCHES = "x-inches"
 _MM = Digits(9, places=4, zeros=8)
 _IN = Digits(9, places=12)
 _LONGEST = Decimal(LONGEST_MM)
-_MM_PER_IN = Decimal("25.4")
 _FINE = Decimal("1e-7")
 
 #: Years of a closure; as ``crib.floor.closures`` takes them.
@@ -148,7 +146,7 @@ def _length_pattern(
 
 def _inches(bound_mm: Decimal | None, rounding: str) -> Decimal | None:
     """A bound in inches, told to a few nanometres on the safe side."""
-    return None if bound_mm is None else (bound_mm / _MM_PER_IN).quantize(_FINE, rounding)
+    return None if bound_mm is None else (bound_mm / EXACT_MM_PER_IN).quantize(_FINE, rounding)
 
 
 def _in_inches(field: Length) -> dict[str, Any]:

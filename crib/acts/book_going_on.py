@@ -12,10 +12,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.acts.book_feed import CountNews, FeedNews, number_of, place_of
 from crib.acts.counts_ahead import latest_us
+from crib.arrays import Ints
 from crib.clock import us_from_instant
 from crib.floor.going_on import NewReadings, Windows, fastest_around, goes_on
 from crib.floor.line import LONG_PAUSE_US
@@ -89,7 +89,7 @@ def _take(
     tx: Tx,
     present: datetime,
     known: LastCounts,
-    places: NDArray[np.int64],
+    places: Ints,
     read: Sequence[_Readings],
 ) -> list[bool]:
     """Write the readings of the machines whose counters go on; which these are."""
@@ -126,8 +126,8 @@ def _take(
 def _windows(
     tx: Tx,
     known: LastCounts,
-    places: NDArray[np.int64],
-    from_us: NDArray[np.int64],
+    places: Ints,
+    from_us: Ints,
 ) -> Windows:
     """Runs that could lie around the new readings."""
     runs = started_runs(tx, int(from_us.min(initial=FAR_US)))

@@ -27,6 +27,7 @@ from crib.store.presets import (
     insert_gauge_check,
 )
 from crib.store.resolve import resolve_gauge
+from crib.units import TENTHS_UM_PER_MM
 
 _MEASURES = ("LF", "WF", "HF")
 
@@ -149,7 +150,7 @@ def _measure_checked(
         name,
         check,
         find_outlier(
-            [value / 10_000 for value in values],
+            [value / TENTHS_UM_PER_MM for value in values],
             usual_mm=DEFAULT_REPEATABILITY_MM,
             name=name,
             figures=figures,

@@ -36,6 +36,7 @@ from crib.store.mounts import (
 )
 from crib.store.resolve import resolve_station
 from crib.store.stations import StationRow, station_row
+from crib.units import TENTHS_UM_PER_MM
 
 KINDS = ("first_off", "size")
 
@@ -175,7 +176,7 @@ def _axis_and_kind(command: CorrectOffset) -> tuple[str, str]:
         )
     if command.change_tenths_um == 0 and kind != "first_off":
         errors.append({"field": "change_mm", "detail": sentence("is zero: that is no step")})
-    step_mm = command.change_tenths_um / 10_000
+    step_mm = command.change_tenths_um / TENTHS_UM_PER_MM
     if not CHANGE.bounds.admits(step_mm):
         slip = CHANGE.bounds.question(step_mm) or sentence(" Check the point.")
         detail = sentence(
@@ -335,7 +336,7 @@ def _learned_size(station: StationRow, axis: str, steps: list[CorrectionRow]) ->
         "{count} on {axis} since the mount come to {come}", count=count, axis=axis, come=come
     )
     one_side = abs(total) / (2 if axis == "X" and station.x_on_diameter else 1)
-    if one_side > MOST_CHANGE_MM * 10_000:
+    if one_side > MOST_CHANGE_MM * TENTHS_UM_PER_MM:
         return sentence(
             "{text}: more than wear makes. Do not run on it: look at the figure and "
             "its sign, and take the step back if it was mistyped.",

@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.acts.count_columns import CountColumns
+from crib.arrays import Ints
 from crib.errors import Invalid
 from crib.floor.path_counters import path_number
 from crib.sentence import sentence, together
@@ -21,7 +21,7 @@ class OfCounter(NamedTuple):
     """Readings of one counter: their places in the batch, and why they cannot be taken."""
 
     counter: Counted
-    place: NDArray[np.int64]
+    place: Ints
     columns: CountColumns
     problem: tuple[str, str] | None
 

@@ -14,6 +14,7 @@ from crib.records.measures import refuse_readings
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, checks_of, preset_spreads
 from crib.store.stockrows import SpecRow
+from crib.units import TENTHS_UM_PER_MM
 
 #: So many of a gauge's latest presets tell how it repeats.
 _LATEST = 200
@@ -53,14 +54,14 @@ def gauge_uncertainty_mm(gauge: GaugeRow | None) -> float:
     """Standard uncertainty of gauge and master [mm]; the usual one where nobody said."""
     if gauge is None or gauge.uncertainty_tenths_um is None:
         return DEFAULT_GAUGE_UNCERTAINTY_MM
-    return gauge.uncertainty_tenths_um / 10_000
+    return gauge.uncertainty_tenths_um / TENTHS_UM_PER_MM
 
 
 def resolution_mm(gauge: GaugeRow | None) -> float:
     """Step of the gauge's display [mm]; the usual one where nobody said."""
     if gauge is None or gauge.resolution_tenths_um is None:
         return DEFAULT_RESOLUTION_MM
-    return gauge.resolution_tenths_um / 10_000
+    return gauge.resolution_tenths_um / TENTHS_UM_PER_MM
 
 
 def scatter_of_gauge(tx: Tx, gauge: GaugeRow | None, at: datetime) -> dict[str, KnownScatter]:

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.acts.count_columns import CountColumns
 from crib.acts.counts_ahead import latest_us
+from crib.arrays import Ints
 from crib.clock import instant_from_us, print_instant
 from crib.sentence import sentence
 from crib.store.stations import RunRow
@@ -20,7 +20,7 @@ Problems = dict[int, tuple[str, str]]
 
 def judge_readings(
     columns: CountColumns, present: datetime, runs: Sequence[RunRow]
-) -> tuple[Problems, NDArray[np.int64] | None]:
+) -> tuple[Problems, Ints | None]:
     """Readings that cannot be taken whatever the counter says, and the runs named (0: none)."""
     problems: Problems = {row.index: (row.reason, row.sentence) for row in columns.unreadable}
     for index in np.flatnonzero(columns.at_us < 0):

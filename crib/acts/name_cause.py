@@ -25,6 +25,7 @@ from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, first_offs_of_shop, stays_with_first_offs
 from crib.store.presets import good_checks
 from crib.store.stations import StationRow, station_row
+from crib.units import TENTHS_UM_PER_MM
 
 #: First-offs of the shop that are looked at; a matrix of that size is turned over.
 MOST_FIRST_OFFS = 250
@@ -85,7 +86,7 @@ def _off_record(
         on_diameter=axis == "X" and station.x_on_diameter,
         increment_tenths_um=station.offset_increment_tenths_um,
     )
-    off = (-1 if mapping[0] == "-" else 1) * (seen.looks_mm - datum / 10_000)
+    off = (-1 if mapping[0] == "-" else 1) * (seen.looks_mm - datum / TENTHS_UM_PER_MM)
     return [
         (speaking[number], float(off[number]), float(seen.sd_mm[number]))
         for number in range(seen.first, len(speaking))

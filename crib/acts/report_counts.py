@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.acts.count_columns import CountColumns, CountReading, columns_from_readings
 from crib.acts.count_paths import OfCounter, by_counter
@@ -17,6 +16,7 @@ from crib.acts.judge_readings import Problems, judge_readings
 from crib.acts.runless_batch import new_without_run
 from crib.acts.said import Said, record, said
 from crib.acts.told_sets import begin_told_sets
+from crib.arrays import Floats, Ints
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Invalid
 from crib.floor.behind_set import readings_behind_set
@@ -224,7 +224,7 @@ def _behind_set(
     counter: Counted,
     known: KnownCounts,
     taken: Absorbed,
-    batch: tuple[NDArray[np.int64], NDArray[np.int64]],
+    batch: tuple[Ints, Ints],
 ) -> dict[int, tuple[str, str]]:
     """Readings that look true only because a counter that was set has caught up by now.
 
@@ -262,7 +262,7 @@ def _behind_set(
     }
 
 
-def _sources(tx: Tx, counter: Counted, columns: CountColumns) -> NDArray[np.int64]:
+def _sources(tx: Tx, counter: Counted, columns: CountColumns) -> Ints:
     """Id of the counter that each reading is of, 0 where it names none."""
     source = np.zeros(len(columns), dtype=np.int64)
     if columns.source is not None:
@@ -301,10 +301,10 @@ def _columns(readings: Sequence[CountReading] | CountColumns) -> CountColumns:
 
 def _fastest_s(
     runs: Sequence[RunRow],
-    known_us: NDArray[np.int64],
-    at_us: NDArray[np.int64],
-    run_ids: NDArray[np.int64] | None,
-) -> NDArray[np.float64]:
+    known_us: Ints,
+    at_us: Ints,
+    run_ids: Ints | None,
+) -> Floats:
     """Shortest cycle time that could run around each reading [s], NaN where none is known."""
     fastest = np.full(at_us.size, np.nan)
     if not at_us.size:
@@ -321,9 +321,7 @@ def _fastest_s(
     return fastest
 
 
-def fastest_between(
-    runs: Sequence[RunRow], left_us: NDArray[np.int64], right_us: NDArray[np.int64]
-) -> NDArray[np.float64]:
+def fastest_between(runs: Sequence[RunRow], left_us: Ints, right_us: Ints) -> Floats:
     """Shortest cycle time that could run between two readings [s], NaN where none is known."""
     return _fastest_s(runs, left_us, right_us, None)
 
@@ -374,7 +372,7 @@ def _write(
     counter: Counted,
     known: KnownCounts,
     taken: Absorbed,
-    run_ids: NDArray[np.int64] | None,
+    run_ids: Ints | None,
 ) -> None:
     if taken.known_changed.any() or taken.tail_life_shift or taken.tail_total_shift:
         changed = taken.known_changed
@@ -398,8 +396,8 @@ def absorb_into(
     tx: Tx,
     fact_id: int,
     counter: Counted,
-    at_us: NDArray[np.int64],
-    count: NDArray[np.int64],
+    at_us: Ints,
+    count: Ints,
     *,
     believed: bool = False,
     starts: int = AS_COUNTED,

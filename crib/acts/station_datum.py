@@ -14,7 +14,7 @@ from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.first_offs import FirstOffRow, stays_with_first_offs
 from crib.store.stations import StationRow
-from crib.units import TenthsUm
+from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +127,7 @@ def datum_told(station: StationRow, followed: StationFollowed) -> tuple[DatumTol
         told.append(
             DatumTold(
                 axis=axis,
-                recorded_tenths_um=round(one.recorded_mm * 10_000),
+                recorded_tenths_um=round(one.recorded_mm * TENTHS_UM_PER_MM),
                 datum_mm=one.datum_mm,
                 expanded_uncertainty_mm=float(track.reach[0]),
                 next_expanded_uncertainty_mm=float(track.next_reach[0]),

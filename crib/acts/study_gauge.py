@@ -21,6 +21,7 @@ from crib.store.engine import Tx
 from crib.store.first_offs import first_offs_of_shop
 from crib.store.presets import CheckResultRow, GaugeRow, checks_of, gauge_row
 from crib.store.resolve import resolve_gauge
+from crib.units import TENTHS_UM_PER_MM
 
 _MEASURES = ("LF", "WF", "HF")
 
@@ -166,7 +167,7 @@ def measure_studied(
         for check in checks
         if (one := check.result.get(measure.lower())) is not None
     )
-    width_mm = width_tenths_um(gauge) / 10_000
+    width_mm = width_tenths_um(gauge) / TENTHS_UM_PER_MM
     deviation = pooled_deviation([(one.readings, one.standard_deviation_mm) for one in shown])
     bias_mm = shown[-1].bias_mm
     cg, cgk = indices(bias_mm, deviation, width_mm)

@@ -6,9 +6,8 @@ from collections.abc import Callable, Iterable
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Ints
+from crib.arrays import Floats, Ints
 from crib.floor.count import Absorbed
 from crib.floor.line import SET
 from crib.floor.refused import impossible
@@ -17,7 +16,7 @@ from crib.store.counts import Counted, known_around, parts_per_cycle
 from crib.store.engine import Tx
 from crib.store.told_sets import waiting_sets
 
-Fastest = Callable[[Ints, Ints], NDArray[np.float64]]
+Fastest = Callable[[Ints, Ints], Floats]
 
 
 class Absorbs(Protocol):

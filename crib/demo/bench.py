@@ -19,7 +19,7 @@ from crib.demo.parts import PARTS, Op
 from crib.demo.shop import SCARCE, master_readings
 from crib.demo.state import ATTENDED, TICK, Job, Machine, Shop, Tool
 from crib.metrology.preset import Reading
-from crib.units import TenthsUm
+from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 #: What the demo's labels are printed on.
 LABELS = "roll-62x29"
@@ -235,9 +235,11 @@ def _readings(shop: Shop, tool: Tool, off: int = 0) -> list[Reading]:
     kind = HOLDER_TYPES[tool.holder_type]
     insert = ITEMS[tool.op.item].kind == "insert"
     draw = shop.draw
-    lf = kind.reach_mm * 10_000 + off
+    lf = kind.reach_mm * TENTHS_UM_PER_MM + off
     lf += draw.gauss(0, 350) if insert else 220_000 + draw.gauss(0, 1_800)
-    wf = None if kind.width_mm is None else kind.width_mm * 10_000 + draw.gauss(0, 250)
+    wf = (
+        None if kind.width_mm is None else kind.width_mm * TENTHS_UM_PER_MM + draw.gauss(0, 250)
+    )
     return [
         Reading(
             TenthsUm(round(lf + draw.gauss(0, 12))),

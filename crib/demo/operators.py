@@ -16,6 +16,7 @@ from crib.demo.machines import MACHINES
 from crib.demo.parts import PARTS, wear_limit_mm
 from crib.demo.state import TICK, Machine, Shop, Tool
 from crib.metrology.offset import keyed_tenths_um
+from crib.units import TENTHS_UM_PER_MM
 
 _SWAP_S = 290.0
 _LAST_SWAP_S = TICK.total_seconds() - _SWAP_S
@@ -96,7 +97,7 @@ def _swap(
             reason,
             station=machine.station(number),
             part_count=machine.count,
-            flank_wear_tenths_um=None if land is None else round(land * 10_000),
+            flank_wear_tenths_um=None if land is None else round(land * TENTHS_UM_PER_MM),
             by=badge,
         ),
     )

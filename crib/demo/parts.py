@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 
 from crib.demo.items import HOLDER_TYPES, ITEMS
 from crib.demo.machines import MACHINES, Row
+from crib.units import TENTHS_UM_PER_MM
 
 
 class Op(NamedTuple):
@@ -268,8 +269,8 @@ def _spec(part: Part, op: Op, name: str) -> Row:
         "cutting_items": (op.item,),
         "tip_orientation": {"turn": 3, "bore": 2, "groove": 8, "part_off": 8}.get(op.kind),
         "nose_radius_mm": radius,
-        "lf_nominal_mm": int(holder.reach_mm * 10_000) + stickout,
-        "wf_nominal_mm": int(holder.width_mm * 10_000) if holder.width_mm else None,
+        "lf_nominal_mm": int(holder.reach_mm * TENTHS_UM_PER_MM) + stickout,
+        "wf_nominal_mm": int(holder.width_mm * TENTHS_UM_PER_MM) if holder.width_mm else None,
         "tolerance_mm": _TOLERANCE[holder.kind],
         "torque_nm": 1.2 if turning else 16.0,
         "preset_minutes": 9.0 if turning else 12.0,

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Floats, Ints
 from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.closures import Closure
@@ -156,9 +157,7 @@ class WorkCalendar:
         line = line.only_attended()
         return (line.running_until(last) - line.running_until(first)) / _US
 
-    def open_between(
-        self, at_us: npt.NDArray[np.int64]
-    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def open_between(self, at_us: Ints) -> tuple[Floats, Floats]:
         """Attended and unattended time between neighbouring instants.
 
         Args:

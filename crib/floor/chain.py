@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from crib.floor.counter import Bool, Int
+from crib.arrays import Bools, Ints
 from crib.floor.line import Line
 
 #: Readings searched on each side of a contradiction before the search is widened.
@@ -15,10 +15,10 @@ _MARGIN = 64
 #: Farthest that the search looks back from one reading.
 _REACH = 256
 
-_Can = Callable[[Int, Int], Bool]
+_Can = Callable[[Ints, Ints], Bools]
 
 
-def longest_plausible(line: Line, trusted: Bool) -> Bool:
+def longest_plausible(line: Line, trusted: Bools) -> Bools:
     """Which readings to keep so that no step is faster than the machine can cut.
 
     Trusted readings are always kept, and a step between neighbours that are both trusted is
@@ -33,7 +33,7 @@ def longest_plausible(line: Line, trusted: Bool) -> Bool:
         Mask, shape (readings,).
     """
 
-    def can(left: Int, right: Int) -> Bool:
+    def can(left: Ints, right: Ints) -> Bools:
         step = line.between(left, right)
         return np.asarray(step.plausible | (trusted[left] & trusted[right]))
 
@@ -49,7 +49,7 @@ def longest_plausible(line: Line, trusted: Bool) -> Bool:
     return keep
 
 
-def _segments(bad: Int, anchors: Int, size: int) -> Iterator[tuple[int, int, Int]]:
+def _segments(bad: Ints, anchors: Ints, size: int) -> Iterator[tuple[int, int, Ints]]:
     """Contradictions by the trusted readings around them; -1 and size stand for none."""
     group = np.searchsorted(anchors, bad, side="right")
     for number in np.unique(group):
@@ -58,7 +58,7 @@ def _segments(bad: Int, anchors: Int, size: int) -> Iterator[tuple[int, int, Int
         yield low, high, bad[group == number]
 
 
-def _mend(keep: Bool, low: int, high: int, bad: Int, margin: int, can: _Can) -> bool:
+def _mend(keep: Bools, low: int, high: int, bad: Ints, margin: int, can: _Can) -> bool:
     """Drop the fewest readings of a segment; False where the margin is too small for it."""
     first, last = max(low, 0), min(high, keep.size - 1)
     keep[first : last + 1] = True
@@ -74,7 +74,7 @@ def _mend(keep: Bool, low: int, high: int, bad: Int, margin: int, can: _Can) -> 
     return True
 
 
-def _chain(window: Int, start_forced: bool, end_forced: bool, can: _Can) -> Bool | None:
+def _chain(window: Ints, start_forced: bool, end_forced: bool, can: _Can) -> Bools | None:
     """Longest chain through the window by dynamic programming; None if there is none.
 
     Never None over a whole segment: two trusted ends can always follow each other.

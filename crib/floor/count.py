@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Bools, Ints
 from crib.errors import Invalid
 from crib.floor.chain import longest_plausible
-from crib.floor.counter import RESET, ROLLOVER, Bool, Int, Pace, pace_of
+from crib.floor.counter import RESET, ROLLOVER, Pace, pace_of
 from crib.floor.line import AS_COUNTED, BASELINE, SET, Line, carried_on
 from crib.floor.refused import RefusedReading, conflicting, impossible, outlier
 from crib.sentence import sentence
@@ -23,7 +24,7 @@ from crib.sentence import sentence
 __all__ = ["Absorbed", "KnownCounts", "RefusedReading", "absorb"]
 
 
-_NONE: Int = np.empty(0, dtype=np.int64)
+_NONE: Ints = np.empty(0, dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,12 +35,12 @@ class KnownCounts:
     ``source`` and ``starts`` are those of ``crib.floor.line.Line``; 0 where left out.
     """
 
-    at_us: Int
-    count: Int
-    life: Int
-    total: Int
-    source: Int = field(default_factory=lambda: _NONE)
-    starts: Int = field(default_factory=lambda: _NONE)
+    at_us: Ints
+    count: Ints
+    life: Ints
+    total: Ints
+    source: Ints = field(default_factory=lambda: _NONE)
+    starts: Ints = field(default_factory=lambda: _NONE)
 
     def __post_init__(self) -> None:
         for name in ("source", "starts"):
@@ -83,22 +84,22 @@ class Absorbed:
         pauses_seen: Steps over a long pause that count for nothing, likewise.
     """
 
-    index: Int
-    at_us: Int
-    count: Int
-    life: Int
-    total: Int
-    duplicate: Bool
+    index: Ints
+    at_us: Ints
+    count: Ints
+    life: Ints
+    total: Ints
+    duplicate: Bools
     refused: tuple[RefusedReading, ...]
     resets_seen: int
     rollovers_seen: int
-    known_life: Int
-    known_total: Int
-    known_changed: Bool
+    known_life: Ints
+    known_total: Ints
+    known_changed: Bools
     tail_life_shift: int
     tail_total_shift: int
-    source: Int
-    starts: Int
+    source: Ints
+    starts: Ints
     counters_changed: int
     pauses_seen: int
 
@@ -153,8 +154,8 @@ def absorb(
 
 
 def _fresh(
-    known: KnownCounts, when: Int, count: Int, refused: list[RefusedReading]
-) -> tuple[Int, Bool]:
+    known: KnownCounts, when: Ints, count: Ints, refused: list[RefusedReading]
+) -> tuple[Ints, Bools]:
     """Places of readings that say something new, by instant; adds conflicts to refused."""
     duplicate = np.zeros(when.size, dtype=np.bool_)
     good = np.ones(when.size, dtype=np.bool_)
@@ -186,7 +187,7 @@ def _fresh(
 def _merge(
     known: KnownCounts,
     batch: Line,
-    sorted_out: tuple[Int, Bool],
+    sorted_out: tuple[Ints, Bools],
     refused: list[RefusedReading],
     *,
     believed: bool,
@@ -236,7 +237,7 @@ def _merge(
     )
 
 
-def _in_order(known: KnownCounts, fresh: Line) -> tuple[Line, Int]:
+def _in_order(known: KnownCounts, fresh: Line) -> tuple[Line, Ints]:
     """Known and fresh readings as one line, and where each comes from."""
     size, more = known.at_us.size, fresh.at_us.size
     at = np.concatenate([known.at_us, fresh.at_us])
@@ -257,8 +258,8 @@ def _in_order(known: KnownCounts, fresh: Line) -> tuple[Line, Int]:
 
 
 def _steps_kept(
-    known: KnownCounts, line: Line, origin: Int
-) -> tuple[Int, npt.NDArray[np.int8], Bool]:
+    known: KnownCounts, line: Line, origin: Ints
+) -> tuple[Ints, npt.NDArray[np.int8], Bools]:
     """Parts and kind of each step; steps between known neighbours stay as they were."""
     places = np.arange(line.at_us.size)
     step = line.between(places[:-1], places[1:])
@@ -271,8 +272,8 @@ def _steps_kept(
 
 
 def _accumulate(
-    known: KnownCounts, said: Int, origin: Int, parts: Int, kind: npt.NDArray[np.int8]
-) -> tuple[Int, Int]:
+    known: KnownCounts, said: Ints, origin: Ints, parts: Ints, kind: npt.NDArray[np.int8]
+) -> tuple[Ints, Ints]:
     """Life and total of each kept reading; the very first total is its own count."""
     if not said.size:
         return said.copy(), said.copy()
@@ -295,7 +296,7 @@ def _drops_before(known: KnownCounts) -> npt.NDArray[np.int8]:
     return kind
 
 
-def _broken(origin: Int, size: int) -> Bool:
+def _broken(origin: Ints, size: int) -> Bools:
     """Which steps between known neighbours have a new reading in between now."""
     whole = np.zeros(max(0, size - 1), dtype=np.bool_)
     pairs = (origin[:-1] >= 0) & (origin[1:] >= 0)

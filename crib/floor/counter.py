@@ -7,9 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-Int = npt.NDArray[np.int64]
-Float = npt.NDArray[np.float64]
-Bool = npt.NDArray[np.bool_]
+from crib.arrays import Bools, Floats, Ints
 
 #: Last figures before a counter starts again at zero: four, five and six decimal digits,
 #: signed and unsigned 16 bit; common practice, no source.
@@ -39,11 +37,11 @@ class Pace(NamedTuple):
         at_once: Parts that one cycle makes: the counter goes up by that many at once.
     """
 
-    cycle_s: Float
-    guessed: Bool
+    cycle_s: Floats
+    guessed: Bools
     at_once: int = 1
 
-    def take(self, which: Int | Bool | slice) -> Pace:
+    def take(self, which: Ints | Bools | slice) -> Pace:
         """The pace around some of the readings."""
         return Pace(self.cycle_s[which], self.guessed[which], self.at_once)
 
@@ -51,9 +49,9 @@ class Pace(NamedTuple):
 class Steps(NamedTuple):
     """What lies between readings: parts, kind of step, and whether it can be true."""
 
-    parts: Int
+    parts: Ints
     kind: npt.NDArray[np.int8]
-    plausible: Bool
+    plausible: Bools
 
 
 def pace_of(cycle_s: npt.ArrayLike, size: int, at_once: int = 1) -> Pace:
@@ -70,13 +68,13 @@ def pair_pace(left: Pace, right: Pace) -> Pace:
     )
 
 
-def most_parts(elapsed_us: Int, pace: Pace) -> Float:
+def most_parts(elapsed_us: Ints, pace: Pace) -> Floats:
     """Most parts that can lie between two readings, one cycle being under way at the first."""
     cycles = np.floor(elapsed_us / (1e6 * FASTEST_SHARE * pace.cycle_s)) + 1
     return np.asarray(cycles * pace.at_once)
 
 
-def steps(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Steps:
+def steps(before: Ints, after: Ints, elapsed_us: Ints, pace: Pace) -> Steps:
     """Parts between pairs of readings, shape (pairs,).
 
     ``after - before`` forward; on a drop near the counter's end ``limit + 1 - before + after``
@@ -94,7 +92,7 @@ def steps(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Steps:
     return Steps(parts, kind, plausible)
 
 
-def _rolled(before: Int, after: Int, elapsed_us: Int, pace: Pace) -> Int:
+def _rolled(before: Ints, after: Ints, elapsed_us: Ints, pace: Pace) -> Ints:
     """Parts of a rollover, -1 where the drop is none."""
     near = np.where(pace.guessed, _NEAR_END_UNKNOWN, _NEAR_END)
     share = np.where(pace.guessed, FASTEST_SHARE, _ROLLOVER_SHARE)

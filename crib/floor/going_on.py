@@ -10,7 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from crib.floor.counter import Bool, Float, Int, Pace, most_parts, pace_of
+from crib.arrays import Bools, Floats, Ints
+from crib.floor.counter import Pace, most_parts, pace_of
 
 
 class NewReadings(NamedTuple):
@@ -22,16 +23,16 @@ class NewReadings(NamedTuple):
         said: What the counters said, shape (readings,).
     """
 
-    size: Int
-    at_us: Int
-    said: Int
+    size: Ints
+    at_us: Ints
+    said: Ints
 
     @property
-    def first(self) -> Int:
+    def first(self) -> Ints:
         """Place of the first reading of each machine, shape (machines,)."""
         return np.asarray(np.cumsum(self.size) - self.size)
 
-    def before(self, last: Int, column: Int) -> Int:
+    def before(self, last: Ints, column: Ints) -> Ints:
         """The value before each reading: of the reading before, of the last known one first."""
         left = np.roll(column, 1)
         some = self.size > 0
@@ -49,13 +50,13 @@ class Windows(NamedTuple):
         cycle_s: Cycle time [s].
     """
 
-    machine: Int
-    begin_us: Int
-    end_us: Int
-    cycle_s: Float
+    machine: Ints
+    begin_us: Ints
+    end_us: Ints
+    cycle_s: Floats
 
 
-def fastest_around(windows: Windows, new: NewReadings, from_us: Int) -> Float:
+def fastest_around(windows: Windows, new: NewReadings, from_us: Ints) -> Floats:
     """Shortest cycle time that could run between each reading and its neighbours [s].
 
     Args:
@@ -82,8 +83,8 @@ def fastest_around(windows: Windows, new: NewReadings, from_us: Int) -> Float:
 
 
 def goes_on(
-    new: NewReadings, last_us: Int, last_said: Int, fastest_s: Float, at_once: Int
-) -> Bool:
+    new: NewReadings, last_us: Ints, last_said: Ints, fastest_s: Floats, at_once: Ints
+) -> Bools:
     """Which machines' readings all follow the last known one, forward and not too fast.
 
     Args:

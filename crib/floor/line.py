@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from crib.floor.counter import FORWARD, Bool, Int, Pace, Steps, pair_pace, steps
+from crib.arrays import Bools, Ints
+from crib.floor.counter import FORWARD, Pace, Steps, pair_pace, steps
 
 #: The step into a reading that begins a new baseline makes nothing.
 BASELINE = 3
@@ -38,18 +39,18 @@ class Line(NamedTuple):
         pace: How fast the machine counts around each.
     """
 
-    at_us: Int
-    said: Int
-    source: Int
-    starts: Int
+    at_us: Ints
+    said: Ints
+    source: Ints
+    starts: Ints
     pace: Pace
 
-    def take(self, which: Int | Bool) -> Line:
+    def take(self, which: Ints | Bools) -> Line:
         """Some of the readings."""
         at_us, said = self.at_us[which], self.said[which]
         return Line(at_us, said, self.source[which], self.starts[which], self.pace.take(which))
 
-    def between(self, left: Int, right: Int) -> Steps:
+    def between(self, left: Ints, right: Ints) -> Steps:
         """Steps from readings at some places to readings at others, shape (pairs,)."""
         pace = pair_pace(self.pace.take(left), self.pace.take(right))
         elapsed = self.at_us[right] - self.at_us[left]
@@ -61,7 +62,7 @@ class Line(NamedTuple):
             step.plausible[baseline] = elapsed[baseline] > 0
         return step
 
-    def _begins(self, left: Int, right: Int, elapsed: Int, step: Steps, pace: Pace) -> Bool:
+    def _begins(self, left: Ints, right: Ints, elapsed: Ints, step: Steps, pace: Pace) -> Bools:
         ours, theirs = self.source[left], self.source[right]
         begins = (self.starts[right] == SET) | ((ours > 0) & (theirs > 0) & (ours != theirs))
         begins |= (self.starts[right] == UNEXPLAINED) & ~step.plausible
@@ -75,7 +76,7 @@ class Line(NamedTuple):
         return np.asarray(begins)
 
 
-def carried_on(source: Int) -> Int:
+def carried_on(source: Ints) -> Ints:
     """Sources, where a reading that names none takes that of the one before it."""
     named = np.where(source > 0, np.arange(source.size), -1)
     before = np.maximum.accumulate(named) if source.size else named

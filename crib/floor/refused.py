@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Bools, Floats, Ints
 from crib.clock import instant_from_us, print_instant
-from crib.floor.counter import Bool, Int, most_parts, pair_pace
+from crib.floor.counter import most_parts, pair_pace
 from crib.floor.line import Line
 from crib.sentence import figure, sentence
 
@@ -32,7 +33,7 @@ class RefusedReading:
     sentence: str
 
 
-def impossible(at_us: Int, count: npt.NDArray[Any]) -> tuple[Int, list[RefusedReading]]:
+def impossible(at_us: Ints, count: npt.NDArray[Any]) -> tuple[Ints, list[RefusedReading]]:
     """Counts as whole numbers, and those that are none; these stand as 0."""
     if count.dtype.kind in "iu":
         wrong = (count > LARGEST) | (count < 0)
@@ -46,7 +47,7 @@ def impossible(at_us: Int, count: npt.NDArray[Any]) -> tuple[Int, list[RefusedRe
     return whole, refused
 
 
-def _figures(count: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
+def _figures(count: npt.NDArray[Any]) -> Floats:
     """Floats of anything; NaN for what is no number."""
     if count.dtype.kind == "f":
         return count.astype(np.float64)
@@ -97,7 +98,7 @@ def conflicting(index: int, at_us: int, count: int, other: int) -> RefusedReadin
     )
 
 
-def outlier(index: int, place: int, line: Line, keep: Bool) -> RefusedReading:
+def outlier(index: int, place: int, line: Line, keep: Bools) -> RefusedReading:
     """Why a reading left out of the plausible chain cannot be true beside its neighbours.
 
     Args:
@@ -141,7 +142,14 @@ def outlier(index: int, place: int, line: Line, keep: Bool) -> RefusedReading:
 
 
 def _too_fast(
-    index: int, at_us: Int, count: Int, left: int, right: int, place: int, parts: int, most: int
+    index: int,
+    at_us: Ints,
+    count: Ints,
+    left: int,
+    right: int,
+    place: int,
+    parts: int,
+    most: int,
 ) -> RefusedReading:
     seconds = (at_us[right] - at_us[left]) / 1e6
     return RefusedReading(

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import numpy.typing as npt
 
+from crib.arrays import Bools, Ints
 from crib.clock import us_from_instant
 from crib.errors import Invalid
 from crib.floor.closures import Closure
@@ -39,10 +40,10 @@ class Hours(NamedTuple):
 class Timeline(NamedTuple):
     """Disjoint running stretches in order [µs since 1970], and running time before each."""
 
-    start: npt.NDArray[np.int64]
-    end: npt.NDArray[np.int64]
-    attended: npt.NDArray[np.bool_]
-    before: npt.NDArray[np.int64]
+    start: Ints
+    end: Ints
+    attended: Bools
+    before: Ints
 
     def only_attended(self) -> Timeline:
         """The stretches in which somebody is there."""
@@ -55,7 +56,7 @@ class Timeline(NamedTuple):
             return 0
         return int(self.before[index] + min(at_us, int(self.end[index])) - self.start[index])
 
-    def running_by(self, at_us: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    def running_by(self, at_us: Ints) -> Ints:
         """``running_until`` of many instants at once [µs]."""
         if not self.start.size:
             return np.zeros(at_us.shape, dtype=np.int64)
@@ -66,9 +67,9 @@ class Timeline(NamedTuple):
 
 
 def timeline(
-    start: npt.NDArray[np.int64],
-    end: npt.NDArray[np.int64],
-    attended: npt.NDArray[np.bool_] | None = None,
+    start: Ints,
+    end: Ints,
+    attended: Bools | None = None,
 ) -> Timeline:
     """A timeline from disjoint stretches in order [µs since 1970]."""
     length = end - start
@@ -122,9 +123,7 @@ def closures_in(hours: Hours) -> list[tuple[int, int, Closure]]:
 
 
 @lru_cache(maxsize=256)
-def spans_in(
-    calendars: tuple[Hours, ...], first: date, days: int
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.bool_]]:
+def spans_in(calendars: tuple[Hours, ...], first: date, days: int) -> tuple[Ints, Ints, Bools]:
     """Every span that starts in the block, cut where closed, as UTC [µs], ordered by start.
 
     Args:
@@ -217,9 +216,7 @@ def merged(calendars: tuple[Hours, ...], first: date, days: int) -> Timeline:
     return timeline(edges[new[keep]], edges[ends[keep]], kind[new[keep]] == 2)
 
 
-def _cover(
-    edges: npt.NDArray[np.int64], start: npt.NDArray[np.int64], end: npt.NDArray[np.int64]
-) -> npt.NDArray[np.bool_]:
+def _cover(edges: Ints, start: Ints, end: Ints) -> Bools:
     """Whether any span covers each gap between neighbouring edges."""
     change = np.zeros(edges.size, dtype=np.int64)
     np.add.at(change, np.searchsorted(edges, start), 1)

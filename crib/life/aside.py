@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.observations import CENSORED, WORN, LifeHistories
 from crib.life.trust import medians
 from crib.sentence import figure, sentence, together
@@ -113,9 +112,7 @@ def set_aside(
     return (histories.take(~bad) if listed else histories), listed
 
 
-def _worn_median(
-    histories: LifeHistories, keys: int, usable: NDArray[np.bool_]
-) -> tuple[Floats, Ints]:
+def _worn_median(histories: LifeHistories, keys: int, usable: Bools) -> tuple[Floats, Ints]:
     """Median age of worn edges per key (0 without any), and how many they are."""
     rows = (histories.ended == WORN) & usable
     return medians(histories.key_index[rows], histories.wear[rows], keys)

@@ -16,9 +16,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.life.held import Held, judge, partly_known
 from crib.sentence import sentence
@@ -87,7 +87,7 @@ class Places:
     high: Floats
     weight: Floats
 
-    def take(self, rows: NDArray[np.bool_]) -> Places:
+    def take(self, rows: Bools) -> Places:
         """Only the rows marked True."""
         return Places(self.low[rows], self.high[rows], self.weight[rows])
 

@@ -11,9 +11,8 @@ import math
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.life.constants_estimate import ConstantsEstimate, estimate_of_fit, spread_out
 from crib.life.constants_prior import (
@@ -128,11 +127,11 @@ def estimate_constants(
 
 def _fitted(
     tests: LifeTests,
-    used: NDArray[np.bool_],
+    used: Bools,
     prior: ConstantsPrior,
     use: str,
     law: str,
-) -> tuple[LifeRegression, NDArray[np.bool_]]:
+) -> tuple[LifeRegression, Bools]:
     """The fit and which coefficients the prior holds."""
     design = np.hstack([np.ones((len(tests), 1)), -tests.log_cut()[:, used]])
     mean, sd = columns_of(prior, used)
@@ -154,7 +153,7 @@ def _fitted_least(
     prior: ConstantsPrior,
     columns: tuple[Floats, Floats],
     law: str,
-) -> tuple[LifeRegression, NDArray[np.bool_]]:
+) -> tuple[LifeRegression, Bools]:
     """The prior only where the lives need it, judged by the scatter that they turn out to have.
 
     It also takes the speed where that alone would have lives grow with it: two lives may be
@@ -183,9 +182,7 @@ def _scatter(design: Floats, response: Floats) -> float:
     return float(np.sqrt(np.mean((response - design @ line) ** 2)))
 
 
-def _untold(
-    tests: LifeTests, given: NDArray[np.bool_], told: NDArray[np.bool_], prior: ConstantsPrior
-) -> list[str]:
+def _untold(tests: LifeTests, given: Bools, told: Bools, prior: ConstantsPrior) -> list[str]:
     notes: list[str] = []
     for number in np.flatnonzero(given & ~told):
         name = word(_NAMES[number])

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.life.constants_regression import LifeRegression
 from crib.life.constants_tests import LifeTests
@@ -79,7 +79,7 @@ class ConstantsEstimate:
     notes: tuple[str, ...]
     mean_cut: tuple[float, float | None, float | None]
     _law: str
-    _used: NDArray[np.bool_]
+    _used: Bools
     _fit: LifeRegression
 
     def life_at(
@@ -120,7 +120,7 @@ class ConstantsEstimate:
         )
 
 
-def spread_out(values: NDArray[np.generic], used: NDArray[np.bool_]) -> Floats:
+def spread_out(values: NDArray[np.generic], used: Bools) -> Floats:
     """Values of the columns in use at the places of speed, feed and depth; 0 elsewhere."""
     found = np.zeros(3)
     found[used] = values
@@ -130,8 +130,8 @@ def spread_out(values: NDArray[np.generic], used: NDArray[np.bool_]) -> Floats:
 def estimate_of_fit(
     tests: LifeTests,
     fit: LifeRegression,
-    used: NDArray[np.bool_],
-    told: NDArray[np.bool_],
+    used: Bools,
+    told: Bools,
     notes: tuple[str, ...],
     law: str,
     reference_feed_mm_rev: float | None,

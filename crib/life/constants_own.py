@@ -18,9 +18,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.constants_prior import prior_around
 from crib.life.constants_regression import RegressionPrior, fit_life_regression
@@ -63,10 +62,10 @@ class OwnLives:
     """
 
     wear: Floats
-    ended: NDArray[np.bool_]
+    ended: Bools
     ln_cut: Floats
-    part: NDArray[np.int64]
-    operation_class: NDArray[np.int64]
+    part: Ints
+    operation_class: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +241,7 @@ def _range(ln_cut: Floats) -> CurveRange:
     return CurveRange((low[0], high[0]), (low[1], high[1]), (low[2], high[2]))
 
 
-def _why(used: bool, surer: NDArray[np.bool_], left: Floats, ended: int) -> str:
+def _why(used: bool, surer: Bools, left: Floats, ended: int) -> str:
     if not used:
         return sentence(
             "Not used: {ended} ended lives leave {left} of what was uncertain about "

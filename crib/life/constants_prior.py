@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.life.constants_regression import RegressionPrior
 from crib.life.taylor import TaylorConstants, life_min
 from crib.life.taylor_forms import power_law
@@ -96,15 +95,15 @@ def prior_around(
     )
 
 
-def columns_of(prior: ConstantsPrior, used: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+def columns_of(prior: ConstantsPrior, used: Bools) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the level and the powers in use, shape (coefficients,)."""
     mean = np.array([prior.ln_life_mean, *np.array(prior.power_mean)[used]])
     return mean, np.array([prior.ln_life_sd, *np.array(prior.power_sd)[used]])
 
 
 def held_by_prior(
-    design: Floats, ended: NDArray[np.bool_], sd: Floats, scatter: float = LEAST_SCATTER
-) -> NDArray[np.bool_]:
+    design: Floats, ended: Bools, sd: Floats, scatter: float = LEAST_SCATTER
+) -> Bools:
     """Which coefficients need the prior: the lives that ended leave them wider than it.
 
     One at a time, the worst first, each is handed to the prior until the rest stand by
@@ -141,7 +140,7 @@ def regression_prior(
     prior: ConstantsPrior,
     mean: Floats,
     sd: Floats,
-    held: NDArray[np.bool_],
+    held: Bools,
     *,
     ended: int,
     scatter_told: bool,

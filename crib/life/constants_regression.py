@@ -14,10 +14,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.sentence import sentence
 
@@ -104,7 +103,7 @@ _LAW: Final[dict[str, Callable[[Floats, Floats], tuple[Floats, Floats, Floats]]]
 def fit_life_regression(
     design: Floats,
     response: Floats,
-    ended: NDArray[np.bool_],
+    ended: Bools,
     prior: RegressionPrior,
     law: str = "weibull",
 ) -> LifeRegression:
@@ -166,7 +165,7 @@ def fit_life_regression(
 
 
 def _refuse_boundless(
-    design: Floats, response: Floats, ended: NDArray[np.bool_], prior: RegressionPrior
+    design: Floats, response: Floats, ended: Bools, prior: RegressionPrior
 ) -> None:
     """Whether the lives and the prior together hold every coefficient and sigma."""
     held = np.vstack([design[ended], np.diag(np.sqrt(prior.precision))])
@@ -197,9 +196,7 @@ def _no_scatter() -> OutsideModel:
     )
 
 
-def _start(
-    design: Floats, response: Floats, ended: NDArray[np.bool_], prior: RegressionPrior
-) -> Floats:
+def _start(design: Floats, response: Floats, ended: Bools, prior: RegressionPrior) -> Floats:
     """Least squares through the lives that ended, held by the prior; then their scatter."""
     x, y = (design[ended], response[ended]) if ended.any() else (design, response)
     matrix = x.T @ x + np.diag(prior.precision + 1e-9 * (1 + (x * x).sum(axis=0)))

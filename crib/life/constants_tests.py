@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Final, TypeGuard
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.life.taylor_range import CurveRange
 from crib.sentence import figure, sentence, together, word
@@ -41,7 +40,7 @@ class LifeTests:
 
     cutting_speed_m_min: Floats
     life_min: Floats
-    ended: NDArray[np.bool_]
+    ended: Bools
     feed_mm_rev: Floats | None = None
     depth_mm: Floats | None = None
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.sentence import sentence
 
@@ -53,7 +53,7 @@ class SurvivalStep(NamedTuple):
     failed: int
 
 
-def _lives(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
+def _lives(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, Bools]:
     ages = np.atleast_1d(np.asarray(age, dtype=np.float64))
     failed = np.atleast_1d(np.asarray(ended, dtype=bool))
     if ages.shape != failed.shape or ages.ndim != 1:

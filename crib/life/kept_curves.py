@@ -8,9 +8,8 @@ from threading import Lock
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.curves import NODES, Curves
 
 #: Most curves that are kept (about 10 MB); a larger shop makes them as asked for.
@@ -21,7 +20,7 @@ MOST_KEPT: Final = 4_096
 class KeptCurves:
     """Curves by number, from 0; filled as they are asked for, by several threads if need be."""
 
-    _made: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    _made: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
     _centre: Floats = field(default_factory=lambda: np.zeros(0))
     _log_hazard: Floats = field(default_factory=lambda: np.zeros((0, NODES)))
     _lock: Lock = field(default_factory=Lock)

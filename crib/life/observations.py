@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
 from crib.sentence import sentence
 
@@ -63,7 +63,7 @@ class LifeHistories:
             *(np.concatenate([getattr(self, name), getattr(more, name)]) for name in names)
         )
 
-    def take(self, rows: NDArray[np.bool_] | Ints) -> LifeHistories:
+    def take(self, rows: Bools | Ints) -> LifeHistories:
         """Only some rows."""
         return LifeHistories(*(getattr(self, column.name)[rows] for column in fields(self)))
 

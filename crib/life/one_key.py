@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
 from crib.life.law import SHAPES
@@ -41,7 +40,7 @@ class OneKey:
         return np.exp(-_edges(age, len(ahead)).hazard_ahead(self._curves, ahead))
 
 
-def fit_one_key(ages: Floats, worn: NDArray[np.bool_], spread: float) -> OneKey:
+def fit_one_key(ages: Floats, worn: Bools, spread: float) -> OneKey:
     """Posterior from lives, exact under censoring.
 
     The shape runs over the forecast's grid, weighted by prior times marginal likelihood; the

@@ -15,9 +15,9 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.conjugate import posterior_moments
 from crib.life.observations import per_key
@@ -115,7 +115,7 @@ class Lives:
 
     worn: Floats
     log_sum_powers: Floats
-    seen: NDArray[np.bool_]
+    seen: Bools
 
 
 @dataclass(slots=True)

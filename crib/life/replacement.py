@@ -11,7 +11,6 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from crib.arrays import Floats
 from crib.errors import OutsideModel
@@ -165,7 +164,7 @@ def least_cost_on_grid(
     cumulative_hazard: Floats,
     planned_cost: Floats,
     failure_cost: Floats,
-    latest: NDArray[np.float64] | None = None,
+    latest: Floats | None = None,
 ) -> GridSwap:
     """Least-cost age on a grid per row, refined by a parabola through its neighbours.
 

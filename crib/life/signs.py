@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.observations import LEAST_SHARE, MOST_SHARE
 from crib.sentence import sentence
@@ -35,7 +35,7 @@ class EdgeSigns:
         return self.lot.shape
 
     @property
-    def looked(self) -> NDArray[np.bool_]:
+    def looked(self) -> Bools:
         """Which edges were looked at."""
         return self.seen_kind > 0
 
@@ -48,11 +48,11 @@ class EdgeSigns:
             )
         )
 
-    def take(self, rows: NDArray[np.bool_] | Ints | slice) -> EdgeSigns:
+    def take(self, rows: Bools | Ints | slice) -> EdgeSigns:
         """Only some edges."""
         return EdgeSigns(*(getattr(self, column.name)[rows] for column in fields(self)))
 
-    def where(self, taken: NDArray[np.bool_], other: EdgeSigns) -> EdgeSigns:
+    def where(self, taken: Bools, other: EdgeSigns) -> EdgeSigns:
         """These signs where ``taken``, else the other ones; all of one shape."""
         return EdgeSigns(
             *(

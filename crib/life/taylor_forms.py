@@ -12,6 +12,7 @@ from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants
 from crib.sentence import figure, sentence
+from crib.units import MM_PER_IN
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +100,8 @@ def ft_min_from_m_min(speed_m_min: ArrayLike) -> Floats:
 
 
 def mm_from_in(length_in: ArrayLike) -> Floats:
-    """Feed or depth in millimetres; 1 in = 25.4 mm exactly (agreement of 1959)."""
-    return np.asarray(length_in, dtype=np.float64) * 25.4
+    """Feed or depth in millimetres."""
+    return np.asarray(length_in, dtype=np.float64) * MM_PER_IN
 
 
 def constants_from_inches(

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.law import SHAPES, Law
 from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, by_label
 
@@ -45,7 +44,7 @@ class Habit:
 
     usual: Floats
     spread: Floats
-    told: NDArray[np.bool_]
+    told: Bools
 
     def log_odds(self, lives: LifeHistories) -> Floats:
         """Ln odds of two lives against one by this habit, shape (lives,)."""

@@ -18,9 +18,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
 from crib.sentence import sentence
 
@@ -67,7 +67,7 @@ class ShownLives:
     age: Floats
     since: Floats
     wear: Floats
-    running: NDArray[np.bool_]
+    running: Bools
 
     def __len__(self) -> int:
         return len(self.key)

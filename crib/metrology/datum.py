@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from crib.arrays import Floats
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
 from crib.metrology.datum_filter import HELD, NONE, DatumFilter
 from crib.metrology.datum_noise import NO_JUMPS, DatumPrior
@@ -55,7 +55,7 @@ class DatumTrack:
     estimate: Floats
     estimate_sd: Floats
     estimate_reach: Floats
-    verdict: npt.NDArray[np.int64]
+    verdict: Ints
     mean: Floats
     sd: Floats
     reach: Floats

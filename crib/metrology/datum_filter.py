@@ -6,9 +6,8 @@ import math
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats, Ints
 
 #: A first-off farther from what was expected than this many deviations is a jump.
 JUMP_SIGMAS: Final = 4.0
@@ -44,9 +43,6 @@ VERDICTS: Final = (
 #: Degrees of freedom of the heavy tail by which a first-off that fits nowhere widens the
 #: scatter: it may, but no single slip of the keyboard drowns all that was learned.
 _TAIL_FREEDOM: Final = 1.0
-
-Bools = npt.NDArray[np.bool_]
-Whole = npt.NDArray[np.int64]
 
 
 class DatumFilter:
@@ -102,7 +98,7 @@ class DatumFilter:
         """Root mean square walk and scatter under the weights, shape (stations,)."""
         return np.sqrt(self.weights @ self.walk2), np.sqrt(self.weights @ self.scatter2)
 
-    def look(self, seen: Floats, sigmas: Floats, look_var: Floats) -> tuple[Whole, Whole]:
+    def look(self, seen: Floats, sigmas: Floats, look_var: Floats) -> tuple[Ints, Ints]:
         """Take one look per station, or hold it apart.
 
         Args:

@@ -7,12 +7,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.sentence import sentence
-
-Floats = npt.NDArray[np.float64]
 
 #: Standard uncertainty of measuring a first part, as radius or length [mm]; common practice,
 #: no source.

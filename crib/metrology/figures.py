@@ -7,8 +7,7 @@ from decimal import ROUND_CEILING, Decimal
 
 from crib.metrology.offset import key_in_text, plain_text
 from crib.sentence import Figure
-
-_TENTHS_UM_PER_IN = Decimal(254_000)
+from crib.units import MM_PER_IN, TENTHS_UM_PER_IN, TENTHS_UM_PER_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +35,7 @@ class Figures:
 
     def of_mm(self, length_mm: float, *, sign: bool = False) -> Figure:
         """The same of a number in mm."""
-        return self.exact(length_mm * 10_000, sign=sign)
+        return self.exact(length_mm * TENTHS_UM_PER_MM, sign=sign)
 
     def up(self, length_mm: float) -> Figure:
         """An uncertainty, rounded up: it never says less than was found.
@@ -47,8 +46,8 @@ class Figures:
         """
         places = len(plain_text(0, self.unit, self.increment_tenths_um).partition(".")[2])
         # a float's own noise, far below 0.1 µm, is not rounded up
-        exact = Decimal(repr(round(length_mm * 10_000, 5)))
-        exact /= _TENTHS_UM_PER_IN if self.unit == "in" else 10_000
+        exact = Decimal(repr(round(length_mm * TENTHS_UM_PER_MM, 5)))
+        exact /= TENTHS_UM_PER_IN if self.unit == "in" else TENTHS_UM_PER_MM
         up = exact.quantize(Decimal(1).scaleb(-places), ROUND_CEILING)
         return Figure(f"{format(up, 'f')} {self.unit}")
 
@@ -60,7 +59,7 @@ class Figures:
             ('+0.120 µm', '+5.0 µin')
         """
         if self.unit == "in":
-            return Figure(f"{length_mm / 25.4 * 1_000_000:+.1f} µin")
+            return Figure(f"{length_mm / MM_PER_IN * 1_000_000:+.1f} µin")
         return Figure(f"{length_mm * 1000:+.3f} µm")
 
 

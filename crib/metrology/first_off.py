@@ -6,20 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from crib.arrays import Floats
+from crib.arrays import Bools, Floats
 from crib.errors import OutsideModel
 from crib.metrology.datum import DatumTrack, follow_datum
 from crib.metrology.datum_filter import NONE, STEP, TAKEN, VERDICTS
 from crib.metrology.datum_noise import FIRST_OFF_UNCERTAINTY_MM, DatumPrior
 from crib.sentence import sentence
-from crib.units import TenthsUm
+from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 #: Stays that the filter looks back over; those before speak through the first of them.
 MOST_STAYS = 60
-
-_PER_MM = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +69,7 @@ class FollowedAxis:
     @property
     def shift_tenths_um(self) -> float:
         """Datum less the one on record, to 0.0001 µm; exactly 0 where nothing moved it."""
-        return round((self.datum_mm - self.recorded_mm) * _PER_MM, 3) + 0.0
+        return round((self.datum_mm - self.recorded_mm) * TENTHS_UM_PER_MM, 3) + 0.0
 
     @property
     def doubtful(self) -> bool:
@@ -141,11 +138,11 @@ def look_at_axis(
     start = float(recorded_tenths_um)
     if first < len(stays) and not near[first]:
         start = float(went_by[first])
-    rounding = increment_tenths_um / factor / np.sqrt(12) / _PER_MM
+    rounding = increment_tenths_um / factor / np.sqrt(12) / TENTHS_UM_PER_MM
     return AxisLooks(
         first,
-        start / _PER_MM,
-        ((keyed + step) / factor - reach) / _PER_MM,
+        start / TENTHS_UM_PER_MM,
+        ((keyed + step) / factor - reach) / TENTHS_UM_PER_MM,
         np.sqrt(np.square(preset_sd) + FIRST_OFF_UNCERTAINTY_MM**2 + rounding**2),
     )
 
@@ -187,14 +184,14 @@ def follow_axis(
         prior,
         each_look=each_look,
     )
-    return FollowedAxis(seen.first, track, recorded_tenths_um / _PER_MM)
+    return FollowedAxis(seen.first, track, recorded_tenths_um / TENTHS_UM_PER_MM)
 
 
 def _number(value: float | None) -> float:
     return float("nan") if value is None else float(value)
 
 
-def _first_that_counts(near: npt.NDArray[np.bool_]) -> int:
+def _first_that_counts(near: Bools) -> int:
     """Index of the first stay to look at, from which stays went by the record's datum."""
     if near.size == 0:
         return 0

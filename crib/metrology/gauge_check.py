@@ -12,7 +12,7 @@ from crib.metrology.figures import MM, Figures
 from crib.metrology.preset import mean_tenths_um
 from crib.metrology.uncertainty import sample_statistics
 from crib.sentence import figure, sentence
-from crib.units import TenthsUm
+from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 #: Full width of the tolerance that the gauge serves, unless given [0.1 µm]; ± 0.02 mm,
 #: common practice, no source.
@@ -80,8 +80,8 @@ def check_gauge(
     if tolerance_width_tenths_um <= 0:
         raise Invalid(sentence("The tolerance that the gauge serves must be above zero."))
     found = judge_errors(
-        [(value - master_tenths_um) / 10_000 for value in readings_tenths_um],
-        tolerance_width_tenths_um / 10_000,
+        [(value - master_tenths_um) / TENTHS_UM_PER_MM for value in readings_tenths_um],
+        tolerance_width_tenths_um / TENTHS_UM_PER_MM,
         figures,
     )
     why_not = found.why_not

@@ -14,7 +14,7 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 
 from crib.errors import Invalid
 from crib.sentence import AND, sentence, together
-from crib.units import TenthsUm
+from crib.units import EXACT_MM_PER_IN, TenthsUm
 
 AXES = ("X", "Y", "Z")
 MAPPINGS = ("+LF", "-LF", "+WF", "-WF", "+HF", "-HF")
@@ -22,7 +22,6 @@ UNITS = ("mm", "in")
 
 #: Whole steps of 0.00001 in to 0.1 µm: 1 in = 25.4 mm exactly.
 _TENTHS_UM_PER_STEP = Decimal("2.54")
-_MM_PER_IN = Decimal("25.4")
 _NO_LENGTH = TenthsUm(0)
 _LEAST_STEP = TenthsUm(1)
 
@@ -113,7 +112,9 @@ class AxisOffset:
         # a float's own noise, far below 0.1 µm, is not rounded up
         exact = Decimal(repr(round(self.expanded_uncertainty_mm, 9)))
         least = Decimal(1).scaleb(-len(self.text.partition(".")[2]))
-        text = (exact / (_MM_PER_IN if self.unit == "in" else 1)).quantize(least, ROUND_CEILING)
+        text = (exact / (EXACT_MM_PER_IN if self.unit == "in" else 1)).quantize(
+            least, ROUND_CEILING
+        )
         return format(text, "f")
 
 

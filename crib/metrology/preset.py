@@ -19,7 +19,7 @@ from crib.metrology.outliers import Outlier, find_outlier
 from crib.metrology.scatter import KnownScatter
 from crib.metrology.uncertainty import conforms, sample_statistics
 from crib.sentence import AND, sentence, together
-from crib.units import TenthsUm
+from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 #: ISO 13399: functional length, width, height, corner radius.
 MEASURES = ("LF", "WF", "HF", "RE")
@@ -285,7 +285,7 @@ def _judge(
 ) -> MeasureResult:
     n = len(values)
     mean = mean_tenths_um(values)
-    spread = sample_statistics([value / 10_000 for value in values])
+    spread = sample_statistics([value / TENTHS_UM_PER_MM for value in values])
     deviation_mm = None if n == 1 else float(spread.standard_deviation)
     budget = work_out(n, deviation_mm)
     type_a_mm = budget.lines[0].contribution if n == 1 else float(spread.type_a)
@@ -309,7 +309,7 @@ def _judge(
         not why_not,
         why_not,
         find_outlier(
-            [value / 10_000 for value in values],
+            [value / TENTHS_UM_PER_MM for value in values],
             usual_mm=DEFAULT_REPEATABILITY_MM,
             name=name,
             figures=figures,
@@ -328,10 +328,10 @@ def _outside(
 ) -> tuple[str, ...]:
     mean, nominal, half = lengths
     lower, upper = limits
-    least_mm, most_mm = (nominal - half) / 10_000, (nominal + half) / 10_000
-    if conforms(mean / 10_000, least_mm, most_mm, expanded_mm):
+    least_mm, most_mm = (nominal - half) / TENTHS_UM_PER_MM, (nominal + half) / TENTHS_UM_PER_MM
+    if conforms(mean / TENTHS_UM_PER_MM, least_mm, most_mm, expanded_mm):
         return ()
-    if expanded_mm * 10_000 >= half:
+    if expanded_mm * TENTHS_UM_PER_MM >= half:
         return (
             sentence(
                 "{name}: the uncertainty of {up} fills the whole tolerance {lower} to "
@@ -396,7 +396,12 @@ def _too_wide(
     figures: Figures,
 ) -> tuple[str, ...]:
     farthest = max(values, key=lambda value: abs(value - mean))
-    if conforms(farthest / 10_000, (mean - half) / 10_000, (mean + half) / 10_000, expanded_mm):
+    if conforms(
+        farthest / TENTHS_UM_PER_MM,
+        (mean - half) / TENTHS_UM_PER_MM,
+        (mean + half) / TENTHS_UM_PER_MM,
+        expanded_mm,
+    ):
         return ()
     if len(values) < FEW and abs(farthest - mean) <= half:
         return (

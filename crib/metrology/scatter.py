@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import chdtr, chdtri, fdtri
+
+from crib.arrays import Floats
 
 #: Fewest degrees of freedom, and fewest presets, from which a scatter counts as known;
 #: common practice, no source.
@@ -86,7 +87,7 @@ def known_scatter(
     return KnownScatter(max(deviation, check_deviation_mm or 0.0), freedom)
 
 
-def _robust(freedom: npt.NDArray[np.float64], spreads: npt.NDArray[np.float64]) -> float:
+def _robust(freedom: Floats, spreads: Floats) -> float:
     """Algorithm S for spreads of several degrees of freedom."""
     cut = chdtri(freedom, CUT_SHARE)  # chi-squared where the cut begins
     # mean of a cut variance, in units of the true one

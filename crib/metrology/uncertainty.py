@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import stdtrit
 
+from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.sentence import sentence
 
@@ -19,9 +20,9 @@ class SampleStatistics(NamedTuple):
     """Number, mean, standard deviation and Type A uncertainty of repeats, per series."""
 
     n: int
-    mean: npt.NDArray[np.float64]
-    standard_deviation: npt.NDArray[np.float64]
-    type_a: npt.NDArray[np.float64]
+    mean: Floats
+    standard_deviation: Floats
+    type_a: Floats
 
 
 def sample_statistics(values: npt.ArrayLike) -> SampleStatistics:

@@ -12,6 +12,7 @@ from crib.outlook.stays import Stay
 from crib.outlook.unseen import stays_up_to
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.machine_rows import SizeStep
+from crib.units import TENTHS_UM_PER_MM
 
 
 class Look(NamedTuple):
@@ -47,7 +48,7 @@ def looks_at_edges(shop: ShopNow) -> dict[int, Look]:
         assembly = stay.row.assembly_id
         used = before.get(assembly, 0.0)
         spec = shop.rows.specs[shop.rows.assemblies[assembly].tool_spec_id]
-        land_mm = (stay.row.flank_wear_tenths_um or 0) / 10_000
+        land_mm = (stay.row.flank_wear_tenths_um or 0) / TENTHS_UM_PER_MM
         share, wear, middle = corrected.get(stay.row.mount_id, (0.0, 0.0, False))
         if land_mm and spec.wear_limit_mm and used + stay.wear > 0 and not middle:
             found[assembly] = Look(land_mm / spec.wear_limit_mm, used + stay.wear, LAND_SEEN)
@@ -98,4 +99,4 @@ def _share(shop: ShopNow, stay: Stay, step: SizeStep) -> float:
             spec.wear_limit_mm, spec.clearance_deg, on_diameter=bool(station.x_on_diameter)
         )
     )
-    return abs(step.sum_tenths_um) / 10_000 / limit_mm
+    return abs(step.sum_tenths_um) / TENTHS_UM_PER_MM / limit_mm

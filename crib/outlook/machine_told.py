@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.clock import instant_from_us, instant_or_none, print_instant
 from crib.floor.calendar import WorkCalendar
 from crib.outlook.to_put_right import SILENT_PATH, ToPutRight
@@ -92,7 +92,7 @@ def is_silent(heard: datetime | None, calendar: WorkCalendar, now: datetime) -> 
 
 
 def silent_paths(
-    machine: str, told_us: Mapping[int, NDArray[np.int64]], calendar: WorkCalendar
+    machine: str, told_us: Mapping[int, Ints], calendar: WorkCalendar
 ) -> list[ToPutRight]:
     """Paths whose counters told nothing while another of the machine went on.
 

@@ -14,6 +14,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
 from crib.planning.due import MountedEdge
 from crib.store.shop_records import ItemOfShop, SpecOfShop
+from crib.units import TENTHS_UM_PER_MM
 
 # Costs where a tool spec or item gives none, in hundredths of the shop's currency (plain
 # defaults, common practice, no source): a minute of bench or machine, an edge, a failure.
@@ -111,5 +112,5 @@ def _size_parts_left(shop: ShopNow, stay: Stay) -> float | None:
             spec.wear_limit_mm, spec.clearance_deg, on_diameter=bool(station.x_on_diameter)
         )
     )
-    grown_mm = abs(change) / 10_000
+    grown_mm = abs(change) / TENTHS_UM_PER_MM
     return max(limit_mm - grown_mm, 0.0) * stay.parts / grown_mm

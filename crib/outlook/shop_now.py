@@ -36,6 +36,7 @@ from crib.store.machine_rows import StayRow
 from crib.store.readings import Readings
 from crib.store.shop_records import MachineOfShop, RunOfShop, StationOfShop
 from crib.store.shop_rows import ShopRows
+from crib.units import TENTHS_UM_PER_MM
 
 if TYPE_CHECKING:
     from crib.outlook.own_constants import ItemEstimate
@@ -304,7 +305,7 @@ def ending(reason: str | None, flank_wear_tenths_um: int | None, limit_mm: float
     if reason is None:
         return CENSORED
     said = ENDINGS.get(reason, WORN)
-    land_mm = (flank_wear_tenths_um or 0) / 10_000
+    land_mm = (flank_wear_tenths_um or 0) / TENTHS_UM_PER_MM
     if said == CENSORED and reason not in STAYS_BUILT and limit_mm and land_mm >= limit_mm:
         return WORN
     return said

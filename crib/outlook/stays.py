@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.left_out import by_tool
 from crib.outlook.cutting_data import CuttingData
 from crib.planning.output import MachineOutput, windows_of
@@ -261,7 +260,7 @@ def _cut(
 
 
 def _last_run(
-    uses: NDArray[np.bool_],
+    uses: Bools,
     case: Ints,
     begin: Ints,
     end: Ints,

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.floor.calendar import Stretch, WorkCalendar
 from crib.floor.timeline import us_of
 
@@ -36,7 +36,7 @@ class TimeAhead:
 
     begin_us: Ints
     end_us: Ints
-    attended: NDArray[np.bool_]
+    attended: Bools
     begin_s: Floats
     length_s: float
     pace: Floats | None = None

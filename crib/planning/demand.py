@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from itertools import accumulate
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from crib.arrays import Floats
+from crib.arrays import Floats, Ints
 from crib.planning.ahead import TimeAhead
 
 
@@ -47,7 +47,7 @@ class Segments:
 
     end_s: Floats
     parts: Floats
-    run: NDArray[np.int64]
+    run: Ints
     points_s: tuple[float, ...] = field(init=False, repr=False, compare=False)
     steps: tuple[tuple[int, float], ...] = field(init=False, repr=False, compare=False)
 

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import EdgeSigns, edge_signs
 from crib.planning.ahead import TimeAhead
@@ -171,12 +170,12 @@ def edges_due(
     )
 
 
-def sound_rows(edges: Sequence[MountedEdge], due: EdgesDue) -> NDArray[np.bool_]:
+def sound_rows(edges: Sequence[MountedEdge], due: EdgesDue) -> Bools:
     """Edges whose figures are numbers, shape (edges,): others would spoil their neighbours."""
     told = np.array(
         [(edge.age, edge.planned_cost, edge.failure_cost, sum(edge.per_part)) for edge in edges]
     ).reshape(len(edges), 4)
-    sound: NDArray[np.bool_] = np.isfinite(told).all(axis=1) & (told >= 0).all(axis=1)
+    sound: Bools = np.isfinite(told).all(axis=1) & (told >= 0).all(axis=1)
     sound &= ~np.isnan(due.parts_left).any(axis=1) & ~np.isnan(due.fail_shift)
     sound &= ~(np.isnan(due.fail_dark) & np.isfinite(due.dark_s[:, 0]))
     return sound

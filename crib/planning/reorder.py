@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Floats, Ints
 from crib.planning.order_quantity import (
     USUAL_SERVICE_LEVEL,
     not_negative,
@@ -37,8 +37,8 @@ class DailyDemand:
 
 
 def daily_demand(
-    days_from_start: Sequence[float] | NDArray[np.float64],
-    edges: Sequence[int] | NDArray[np.int64],
+    days_from_start: Sequence[float] | Floats,
+    edges: Sequence[int] | Ints,
     days: int,
 ) -> DailyDemand:
     """Mean and deviation of the demand of a day, days without any included.

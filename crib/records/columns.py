@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from crib.records.bounds import Bounds
+from crib.units import TENTHS_UM_PER_MM
 
 Kind = Literal[
     "text",
@@ -78,7 +79,7 @@ class Column:
     @property
     def scale(self) -> int:
         """Stored units to one of the name: 0.1 µm to the mm, hundredths to the amount."""
-        return {"length": 10_000, "money": 100}.get(self.kind, 1)
+        return {"length": TENTHS_UM_PER_MM, "money": 100}.get(self.kind, 1)
 
     @property
     def stored(self) -> str:

@@ -6,9 +6,8 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from crib.arrays import Ints
+from crib.arrays import Floats, Ints
 from crib.store.engine import Tx, raw
 
 #: An instant before and after every other [µs].
@@ -119,7 +118,7 @@ class StartedRuns(NamedTuple):
     machine_id: Ints
     begin_us: Ints
     end_us: Ints
-    cycle_s: NDArray[np.float64]
+    cycle_s: Floats
 
 
 def last_counts(tx: Tx) -> LastCounts:

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
 import numpy as np
-from numpy.typing import NDArray
 
+from crib.arrays import Ints
 from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
@@ -293,9 +293,7 @@ def _factors(plan: ShopPlan) -> Mapping[str, float]:
     return dict(zip(names, plan.model.widening.tolist(), strict=True))
 
 
-def _score(
-    name: str, judged: Judged, where: NDArray[np.int64], factor: float | None
-) -> ForecastScore:
+def _score(name: str, judged: Judged, where: Ints, factor: float | None) -> ForecastScore:
     edges = [judged.kept[place].assembly_id for place in where]
     _, number, count = np.unique(edges, return_inverse=True, return_counts=True)
     seen: Places = places(judged.low[where], judged.high[where], 1.0 / count[number])
@@ -337,7 +335,7 @@ def _score(
     )
 
 
-def _statements(judged: Judged, where: NDArray[np.int64]) -> Held:
+def _statements(judged: Judged, where: Ints) -> Held:
     return statements_held(
         judged.lasts_shift[where], judged.shift[where], judged.low[where], judged.high[where]
     )

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-import numpy.typing as npt
 
 from crib.acts.name_cause import name_cause
 from crib.acts.station_datum import DatumTold, datum_told, follow_station, stays_of_axis
 from crib.acts.station_offsets import geometry_of
+from crib.arrays import Floats
 from crib.metrology.datum_filter import VERDICTS
 from crib.metrology.first_off import FollowedAxis
 from crib.sentence import sentence
@@ -149,7 +149,7 @@ def _history(
 ) -> tuple[LookShown, ...]:
     track = one.track
 
-    def number(values: npt.NDArray[np.float64], look: int) -> float | None:
+    def number(values: Floats, look: int) -> float | None:
         value = float(values[0, look])
         return value if np.isfinite(value) else None
 

@@ -10,6 +10,7 @@ from api.language.formats import length
 from api.pages.bench.scale import ScaleDrawn, draw_scale
 from crib.acts.recipe import Recipe
 from crib.metrology.preset import MEASURES, MeasureResult, Reading, half_width_tenths_um
+from crib.units import TENTHS_UM_PER_MM
 from crib.views.preview_preset import PresetPreview
 
 #: What a measure is called (ISO 13399).
@@ -71,7 +72,7 @@ def _shown(
         upper=length(nominal + half),
         nominal=length(nominal),
         mean=length(result.mean_tenths_um),
-        uncertainty=length(round(result.expanded_uncertainty_mm * 10_000)),
+        uncertainty=length(round(result.expanded_uncertainty_mm * TENTHS_UM_PER_MM)),
     )
     return MeasureShown(result, spread, nominal, half, drawn, said)
 

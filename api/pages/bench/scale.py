@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from crib.units import TENTHS_UM_PER_MM
+
 #: Width of the drawing, the margin beside the outermost mark, and how far apart two written
 #: limits have to be [drawing units].
 WIDTH = 600.0
@@ -57,7 +59,7 @@ def draw_scale(
         mean_tenths_um: Their mean [0.1 µm].
         expanded_mm: Expanded uncertainty of the mean [mm].
     """
-    reach = expanded_mm * 10_000
+    reach = expanded_mm * TENTHS_UM_PER_MM
     lower, upper = nominal_tenths_um - half_tenths_um, nominal_tenths_um + half_tenths_um
     marks = [lower, upper, mean_tenths_um - reach, mean_tenths_um + reach, *values_tenths_um]
     least, most = min(marks), max(marks)
