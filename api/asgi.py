@@ -5,10 +5,9 @@ from __future__ import annotations
 import os
 
 from api import create_app
-from api.demo import CLOCK_VARIABLE
 from api.server.bodies import Bodies
 from api.server.front import Front
-from api.settings import Settings
+from api.settings import CLOCK_VARIABLE, Settings
 from crib.clock import Clock, FastClock
 
 

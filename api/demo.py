@@ -12,10 +12,8 @@ from pathlib import Path
 
 import click
 
-from api.settings import Settings
+from api.settings import CLOCK_VARIABLE, Settings
 
-#: The processes that serve go by the demo's clock, which they find here.
-CLOCK_VARIABLE = "CRIB_DEMO_CLOCK"
 _ZONE = "Europe/Berlin"
 
 

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from flask import Flask, Response, current_app, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, RequestEntityTooLarge
 
+from api.http.etag import PreconditionNeeded
 from api.http.guard import ForeignHost
 from api.http.json_body import HalfJson, NotJson, dump_json
 from api.language import preferences, say
@@ -26,12 +27,6 @@ PROBLEM_TYPE = "application/problem+json"
 
 #: Where an app keeps what makes a page of a problem.
 _AS_PAGE = "crib-problem-as-page"
-
-
-class PreconditionNeeded(Refusal):
-    """An edit came without If-Match (428)."""
-
-    kind = "precondition-needed"
 
 
 class Row(NamedTuple):

@@ -50,6 +50,9 @@ VARIABLES = {
     "one second more for each 50 kB of it. Default 20.",
 }
 
+#: The processes that serve go by the demo's clock, which they find here.
+CLOCK_VARIABLE = "CRIB_DEMO_CLOCK"
+
 
 class BadSetting(Exception):  # noqa: N818 - an answer to whoever starts the service
     """A variable that cannot be used; says its name, what it got and what it takes."""

@@ -9,9 +9,14 @@ from typing import Any
 from flask import Request
 
 from api.http.length_unit import LENGTH_UNIT
-from api.problems import PreconditionNeeded
-from crib.errors import ChangedMeanwhile
+from crib.errors import ChangedMeanwhile, Refusal
 from crib.sentence import sentence
+
+
+class PreconditionNeeded(Refusal):
+    """An edit came without If-Match (428)."""
+
+    kind = "precondition-needed"
 
 
 def plain_tag(row: Mapping[str, Any]) -> str:

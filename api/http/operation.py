@@ -16,9 +16,9 @@ from api.http.etag import body_tag, is_unchanged
 from api.http.idempotency import HEADER, KeyedRequest
 from api.http.json_body import NotJson, dump_json, read_json
 from api.http.length_unit import LENGTH_UNIT, name_inches
-from api.http.query import PlainQuery, load_body, read_query
 from api.http.reckoning import reckon, refuse_lost_numbers
 from api.http.site import Site, this_site
+from api.schemas.query import PlainQuery, load_body, read_query
 from crib.errors import Contradiction, Invalid
 from crib.store.engine import Tx
 

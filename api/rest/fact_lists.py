@@ -10,9 +10,9 @@ from flask_smorest import Blueprint
 
 from api.http.operation import Call, Reply, reads
 from api.http.paging import page_link
-from api.http.query import known_word
 from api.schemas.facts import FactQuery
 from api.schemas.fields import Shape, Text, Whole, YesNo
+from api.schemas.query import known_word
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from crib.acts.named import named_assembly

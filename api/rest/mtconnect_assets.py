@@ -9,8 +9,8 @@ from flask import Response
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, reads
-from api.http.query import PlainQuery
 from api.schemas.fields import Choice, Whole
+from api.schemas.query import PlainQuery
 from crib.clock import print_instant, readable_instant
 from crib.left_out import each
 from crib.store.facts import first_recorded_us

@@ -6,9 +6,9 @@ from flask import Response
 from flask_smorest import Blueprint
 
 from api.http.operation import Call, computes_in_store, reads
-from api.http.query import PlainQuery
 from api.rest.plan import breakages_of, machine_of, plan_of
 from api.schemas.fields import Choice, Shape, Text, Whole, listed
+from api.schemas.query import PlainQuery
 from api.schemas.views import AsOfQuery, HoursQuery
 from crib.outlook.swap_list import make_swap_list
 from crib.views.kit_for_run import kit_for_run

@@ -10,10 +10,10 @@ from marshmallow import fields
 
 from api.http.operation import Call, Reply, reads
 from api.http.paging import one_page
-from api.http.query import known_word
 from api.rest.plan import CAUTION, plan_of
 from api.schemas.facts import FactQuery
 from api.schemas.fields import At, Number, Problems, Shape, Text, Whole
+from api.schemas.query import known_word
 from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from api.http.query import PlainQuery
 from api.schemas.fields import At, ExactLength, Number, Shape, Text, Whole
+from api.schemas.query import PlainQuery
 
 
 class FactBody(Shape):

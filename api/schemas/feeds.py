@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from api.http.query import PlainQuery
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Choice, Text, Whole
+from api.schemas.query import PlainQuery
 from crib.acts.judge_count import VERDICTS
 from crib.floor.refused import LARGEST
 

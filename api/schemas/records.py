@@ -9,7 +9,6 @@ from typing import Any
 
 from marshmallow import ValidationError, fields, pre_load
 
-from api.http.query import PlainQuery
 from api.schemas.fields import (
     At,
     Choice,
@@ -25,6 +24,7 @@ from api.schemas.fields import (
     text_of_number,
     within,
 )
+from api.schemas.query import PlainQuery
 from crib.errors import Invalid
 from crib.left_out import NOT_A_RECORDS, worked_out
 from crib.records.catalogue import BY_NAME

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from marshmallow import fields
 
-from api.http.query import PlainQuery
 from api.schemas.facts import RecipeShape
 from api.schemas.fields import At, Number, Problems, Shape, Text, Whole, YesNo, listed
+from api.schemas.query import PlainQuery
 from api.schemas.questions import QuestionShape
 
 

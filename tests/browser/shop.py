@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from api.demo import CLOCK_VARIABLE
+from api.settings import CLOCK_VARIABLE
 from crib.clock import FastClock
 from tests.demos import PRESENT
 from tests.servers import RealServer, serving

@@ -9,9 +9,9 @@ from flask import request
 from marshmallow import Schema
 
 from api.http.operation import Call
-from api.http.query import load_body
 from api.http.site import this_site
 from api.pages.numbers.shown import Body
+from api.schemas.query import load_body
 
 
 def by_call(
