@@ -405,9 +405,7 @@ class Number(fields.Float):
         return float(value)
 
     def _serialize(self, value: Any, attr: Any, obj: Any, **kwargs: Any) -> float | None:
-        if value is None:
-            return None
-        return float(value) if math.isfinite(value) else None
+        return None if value is None or not math.isfinite(value) else float(value)
 
 
 class Length(Number):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final, NamedTuple
+from typing import Final
 
 from crib.cutting.kinematics import require_positive
 from crib.cutting.operations import CutOperation
@@ -72,61 +72,6 @@ def thread_depths_mm(
                 ],
             )
     return (*(min(depth, first * math.sqrt(i)) for i in range(1, count)), depth)
-
-
-class PeckPaths(NamedTuple):
-    """Ways of a drill that leaves the hole at every peck.
-
-    Attributes:
-        pecks: Number of pecks.
-        feed_mm: Way at feed: from the level above the surface, with the repeated clearances.
-        rapid_mm: Way at rapid, out and back in.
-        cut_mm: Way in metal, the depth of the hole: pecking cuts nothing twice.
-    """
-
-    pecks: int
-    feed_mm: float
-    rapid_mm: float
-    cut_mm: float
-
-
-def peck_paths(
-    depth_mm: float, peck_mm: float, above_mm: float, clearance_mm: float
-) -> PeckPaths:
-    """Ways of full-retract pecking: after each peck out to above the surface and back.
-
-    With ``k = ceil(depth/q)`` pecks the way at feed is ``R + depth + (k-1) c``; at rapid the
-    drill goes out after every peck and back to the clearance above the bottom after all but
-    the last (canned cycle G83 of RS-274; the ways are derived here).
-
-    Args:
-        depth_mm: Depth of the hole.
-        peck_mm: Depth of a peck, q.
-        above_mm: Level above the surface that the drill returns to, R.
-        clearance_mm: Distance above the last bottom where feed begins again, c.
-
-    Raises:
-        OutsideModel: A length that is not above 0, more than 10,000 pecks, or a clearance of
-            a whole peck or more, which would never get deeper in time.
-    """
-    depth = require_positive(depth_mm, "depth_mm", most=10_000)
-    peck = require_positive(peck_mm, "peck_mm", most=10_000)
-    above = require_positive(above_mm, "above_mm", most=1_000)
-    clearance = require_positive(clearance_mm, "clearance_mm", most=1_000)
-    pecks = _counted(depth / peck, 1, "peck_mm")
-    if pecks > 1 and clearance >= peck:
-        raise OutsideModel(
-            sentence(
-                "clearance_mm is {clearance}; it has to be less than a peck of {peck} mm.",
-                clearance=figure(clearance, "g"),
-                peck=figure(peck, "g"),
-            ),
-            errors=[{"field": "clearance_mm", "detail": sentence("less than peck_mm")}],
-        )
-    bottoms = [min(depth, i * peck) for i in range(1, pecks + 1)]
-    out = sum(above + bottom for bottom in bottoms)
-    back = sum(above + bottom - clearance for bottom in bottoms[:-1])
-    return PeckPaths(pecks, above + depth + (pecks - 1) * clearance, out + back, depth)
 
 
 def radial_depth_mm(operation: CutOperation) -> float | None:

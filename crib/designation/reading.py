@@ -8,8 +8,6 @@ from crib.designation.holder import (
     BoringBar,
     TurningHolder,
     parse_any_holder,
-    parse_bar,
-    parse_holder,
 )
 from crib.designation.insert import Insert, parse_insert
 from crib.designation.material import Application, parse_material
@@ -32,28 +30,6 @@ def read_insert(text: str) -> Insert:
 def _open(text: str) -> str:
     """The text without the brackets that set off a number with a point: CCMT 3(2.5)1."""
     return re.sub(r"\(\s*([0-9]+(?:\.[0-9])?)\s*\)", r"\1", text)
-
-
-def read_holder(text: str) -> TurningHolder:
-    """Read a square-shank holder (ISO 5608) such as SCLCR1212F09.
-
-    Raises:
-        BadDesignation: As for ``read_insert``.
-    """
-    return read_or_refuse(
-        text, parse_holder, sentence("designation of a holder (ISO 5608)"), oddness
-    )
-
-
-def read_bar(text: str) -> BoringBar:
-    """Read a boring bar (ISO 6261) such as A16M-SCLCR09.
-
-    Raises:
-        BadDesignation: As for ``read_insert``.
-    """
-    return read_or_refuse(
-        text, parse_bar, sentence("designation of a boring bar (ISO 6261)"), oddness
-    )
 
 
 def read_any_holder(text: str) -> TurningHolder | BoringBar:

@@ -64,11 +64,6 @@ class Stretch:
     end_at: datetime
     attended: bool
 
-    @property
-    def duration_s(self) -> float:
-        """Length in elapsed seconds, whatever the clocks on the wall did [s]."""
-        return (self.end_at - self.start_at).total_seconds()
-
 
 @dataclass(frozen=True, slots=True)
 class ExceptionAhead:
@@ -201,11 +196,6 @@ class WorkCalendar:
             Invalid: Negative seconds.
         """
         return advance(self._line(start_at), us_of(start_at), seconds)
-
-    def advance_attended(self, start_at: datetime, seconds: float) -> datetime | None:
-        """The instant after so much attended time; None where it is not within a year."""
-        line = self._line(start_at).only_attended()
-        return _one(advance(line, us_of(start_at), np.array([seconds], dtype=np.float64)))
 
     def current_shift(self, at: datetime) -> Stretch | None:
         """The span in progress as the calendar states it, or the next one.

@@ -142,47 +142,6 @@ def fit_exponential(age: ArrayLike, ended: ArrayLike) -> ExponentialFit:
     return ExponentialFit(scale, -count * (float(np.log(scale)) + 1))
 
 
-def median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[Floats, Floats]:
-    """Failed ages in order and their median ranks ``(i - 0.3) / (N + 0.4)``.
-
-    Ranks are adjusted for those taken out early: each failure advances the rank by
-    ``(N + 1 - rank) / (1 + number left)`` (Johnson's method; Abernethy, The New Weibull
-    Handbook, from memory).
-    """
-    ages, failed = _lives(age, ended)
-    # At equal ages failures come first: the one taken out was still at risk.
-    order = np.lexsort((~failed, ages))
-    total, rank = len(ages), 0.0
-    where, ranks = [], []
-    for position, index in enumerate(order):
-        if not failed[index]:
-            continue
-        rank += (total + 1 - rank) / (1 + total - position)
-        where.append(ages[index])
-        ranks.append((rank - 0.3) / (total + 0.4))
-    return np.array(where), np.array(ranks)
-
-
-def fit_median_ranks(age: ArrayLike, ended: ArrayLike) -> tuple[float, float]:
-    """Shape and scale by a line through ``ln x`` on ``ln(-ln(1 - rank))``.
-
-    Raises:
-        OutsideModel: Fewer than two failures at different ages.
-
-    References:
-        Abernethy, The New Weibull Handbook, median-rank regression X on Y (from memory).
-    """
-    where, ranks = median_ranks(age, ended)
-    if len(np.unique(where)) < 2:
-        raise OutsideModel(
-            sentence("A line through median ranks needs two failures at different ages.")
-        )
-    y = np.log(-np.log1p(-ranks))
-    x = np.log(where)
-    slope = float(((y - y.mean()) @ (x - x.mean())) / ((y - y.mean()) @ (y - y.mean())))
-    return 1 / slope, float(np.exp(x.mean() - slope * y.mean()))
-
-
 def kaplan_meier(age: ArrayLike, ended: ArrayLike) -> list[SurvivalStep]:
     """Share alive after each failed age; those taken out at that age were still at risk.
 

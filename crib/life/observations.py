@@ -140,8 +140,3 @@ def by_label(label: Ints) -> Ints:
         return np.argsort(label, kind="stable")
     # Short numbers are sorted by counting, several times as fast.
     return np.argsort(label.astype(np.uint16), kind="stable")
-
-
-def no_histories() -> LifeHistories:
-    """A shop on its first day."""
-    return life_histories([], [], [], [])

@@ -9,9 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from crib.arrays import Floats
-from crib.errors import OutsideModel
 from crib.life.taylor import TaylorConstants
-from crib.sentence import figure, sentence
 from crib.units import MM_PER_IN
 
 
@@ -47,41 +45,6 @@ def power_law(constants: TaylorConstants) -> PowerLaw:
     level += q * math.log(c.reference_feed_mm_rev or 1.0)
     level += r * math.log(c.reference_depth_mm or 1.0)
     return PowerLaw(level, 1 / c.n, q, r)
-
-
-def constants_of_power_law(
-    law: PowerLaw,
-    reference_feed_mm_rev: float | None = None,
-    reference_depth_mm: float | None = None,
-) -> TaylorConstants:
-    """The constants of a curve that was written for the life, C at the references given.
-
-    Raises:
-        OutsideModel: A power or level that no tool has: a life that grows with speed, feed or
-            depth, or constants outside their range.
-    """
-    p = law.speed_power
-    if not (math.isfinite(law.ln_k) and math.isfinite(p) and p > 0):
-        raise OutsideModel(
-            sentence(
-                "A life that goes with the speed to the power -{p} does not fall with "
-                "it; the power has to be above 0.",
-                p=figure(p, "g"),
-            ),
-            facts={"quantity": "speed_power"},
-            errors=[{"field": "speed_power", "detail": sentence("above 0")}],
-        )
-    level = law.ln_k
-    level -= law.feed_power * math.log(reference_feed_mm_rev or 1.0)
-    level -= law.depth_power * math.log(reference_depth_mm or 1.0)
-    return TaylorConstants(
-        1 / p,
-        math.exp(min(max(level / p, -700.0), 700.0)),
-        law.feed_power / p,
-        law.depth_power / p,
-        reference_feed_mm_rev,
-        reference_depth_mm,
-    )
 
 
 def m_min_from_ft_min(speed_ft_min: ArrayLike) -> Floats:

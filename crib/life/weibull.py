@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gamma, gammaincc
 
 from crib.arrays import Floats
 from crib.errors import OutsideModel
@@ -74,31 +73,3 @@ def quantile(probability: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floa
     k, theta = _law(shape, scale)
     result: Floats = theta * (-np.log1p(-p)) ** (1 / k)
     return result
-
-
-def conditional_survival(
-    age: ArrayLike, ahead: ArrayLike, shape: ArrayLike, scale: ArrayLike
-) -> Floats:
-    """Chance of living ``ahead`` longer, having reached ``age``: ``exp(H(t) - H(t+s))``."""
-    now = cumulative_hazard(age, shape, scale)
-    later = cumulative_hazard(np.add(_age(age), _age(ahead)), shape, scale)
-    return np.exp(now - later)
-
-
-def mean_residual_life(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
-    """Mean life left at an age: ``theta/k Gamma(1/k, (t/theta)^k) / S(t)``.
-
-    Far out, where both parts of the ratio vanish, the first terms of the asymptotic series of
-    the incomplete gamma function are used (Abramowitz & Stegun 6.5.32, from memory).
-    """
-    k, theta = _law(shape, scale)
-    h = np.asarray(cumulative_hazard(age, shape, scale))
-    k, theta, h = np.broadcast_arrays(k, theta, h)
-    near = h < 200
-    inner = np.where(near, h, 1.0)
-    exact = theta / k * gammaincc(1 / k, inner) * gamma(1 / k) * np.exp(inner)
-    outer = np.where(near, 1e3, h)
-    e = 1 / k - 1
-    series = 1 + e / outer * (1 + (e - 1) / outer * (1 + (e - 2) / outer))
-    far = theta / k * outer**e * series
-    return np.where(near, exact, far)

@@ -114,11 +114,6 @@ def _grid(prior: DatumPrior) -> tuple[Floats, Floats, Floats]:
     return walk, scatter, log_weights - np.logaddexp.reduce(log_weights)
 
 
-def known_noise(walk: float, scatter: float) -> tuple[Floats, Floats, Floats]:
-    """A grid of one point, for a station whose noise is known."""
-    return np.array([walk]), np.array([scatter]), np.zeros(1)
-
-
 def _points(median: float, spread: float, count: int) -> tuple[Floats, Floats]:
     """Points evenly apart in the logarithm about the median; log of a normal's density."""
     steps = (np.arange(count) - (count - 1) / 2) * _LOG_STEP

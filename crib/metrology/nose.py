@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from crib.errors import Invalid, OutsideModel
+from crib.errors import Invalid
 from crib.sentence import sentence
-from crib.units import TenthsUm
 
 
 class TipVector(NamedTuple):
@@ -57,38 +55,3 @@ def tip_orientation_vector(
             )
         )
     return numbering[orientation]
-
-
-def nose_centre_tenths_um(
-    orientation: int,
-    radius_tenths_um: int,
-    numbering: Mapping[int, TipVector] = TIP_ORIENTATIONS,
-) -> tuple[TenthsUm, TenthsUm]:
-    """Nose centre from the control point: X as radius, Z [0.1 µm]."""
-    vector = tip_orientation_vector(orientation, numbering)
-    return TenthsUm(vector.dx * radius_tenths_um), TenthsUm(vector.dz * radius_tenths_um)
-
-
-def taper_error_mm(radius_mm: float, taper_deg: float) -> tuple[float, float]:
-    """How far a taper is off where the control leaves the nose radius out.
-
-    ``dz = r (1 - tan(theta / 2))``, ``dx = dz tan(theta)``. Two radii that differ by ``r``
-    differ by the same amount.
-
-    Args:
-        radius_mm: Nose radius, or the difference of two [mm].
-        taper_deg: Angle between the taper and Z, 0 to 90 exclusive [deg].
-
-    Returns:
-        Error along X as radius and along Z [mm].
-
-    Raises:
-        OutsideModel: An angle outside that range or a negative radius.
-    """
-    if not 0 < taper_deg < 90 or not radius_mm >= 0:
-        raise OutsideModel(
-            sentence("A taper lies between 0 and 90 degrees, a radius is not negative.")
-        )
-    theta = math.radians(taper_deg)
-    dz_mm = radius_mm * (1 - math.tan(theta / 2))
-    return dz_mm * math.tan(theta), dz_mm

@@ -349,23 +349,3 @@ def apply_correction(
         offset.unit,
         offset.expanded_uncertainty_mm,
     )
-
-
-def distance_from_axis_tenths_um(x_tenths_um: int, on_diameter: bool) -> TenthsUm:
-    """Distance of the tip from the spindle axis for an X figure, half to even [0.1 µm]."""
-    return TenthsUm(_rounded(Decimal(x_tenths_um) / 2) if on_diameter else x_tenths_um)
-
-
-def size_correction_tenths_um(
-    target_tenths_um: int, measured_tenths_um: int, *, on_diameter: bool, toward: int = 1
-) -> TenthsUm:
-    """Step of the X offset that brings a measured diameter to its target.
-
-    Args:
-        target_tenths_um: Diameter wanted [0.1 µm].
-        measured_tenths_um: Diameter of the part [0.1 µm].
-        on_diameter: Whether the control takes X on diameter; else the step is halved.
-        toward: 1 where a larger X offset makes the part larger, -1 where smaller.
-    """
-    step = toward * (target_tenths_um - measured_tenths_um)
-    return TenthsUm(step if on_diameter else _rounded(Decimal(step) / 2))

@@ -99,34 +99,6 @@ def order_quantity(demand: float, order_cost: float, holding_cost: float) -> Ord
     return OrderQuantity(quantity, orders, orders * order_cost + quantity / 2 * holding_cost)
 
 
-def single_order(
-    mean: float, deviation: float, short_cost: float, left_cost: float
-) -> tuple[float, float]:
-    """How much to have for a demand that is met once (the newsvendor), normal demand.
-
-    Formula: ``F(Q) = cu / (cu + co)`` (Arrow, Harris & Marschak 1951; Nahmias, Production and
-    Operations Analysis, ch. 5).
-
-    Args:
-        mean: Mean demand.
-        deviation: Its standard deviation.
-        short_cost: Cost of each piece too few, cu; above 0.
-        left_cost: Cost of each piece too many, co; above 0.
-
-    Returns:
-        The ratio ``cu / (cu + co)`` and the quantity Q.
-
-    Raises:
-        OutsideModel: A figure out of its range.
-    """
-    not_negative(mean=mean, deviation=deviation, short_cost=short_cost, left_cost=left_cost)
-    for name, cost in (("short_cost", short_cost), ("left_cost", left_cost)):
-        if cost == 0:
-            raise outside(name, sentence("has to be above 0"))
-    ratio = short_cost / (short_cost + left_cost)
-    return ratio, mean + deviation * float(ndtri(ratio))
-
-
 def poisson_cover(mean: float, service_level: float) -> int:
     """The fewest pieces that meet a Poisson demand with the given chance.
 

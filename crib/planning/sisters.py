@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from heapq import heappop, heappush
 
@@ -273,36 +272,3 @@ def _missing_edges(spec: SpecNeeds) -> Missing:
         cutting_items=together(OR, spec.cutting_items),
     )
     return Missing("edge", spec.cutting_items, count, text)
-
-
-@dataclass(frozen=True, slots=True)
-class Shortage:
-    """What a horizon's swaps lack of one thing, together."""
-
-    missing: Missing
-    swaps: int
-    wanted: int
-    first_by: datetime
-
-
-def shortages(needs: Sequence[SwapNeed], sisters: Sequence[Sister]) -> list[Shortage]:
-    """Gather what is missing over all swaps, the most urgent first.
-
-    Args:
-        needs: The swaps.
-        sisters: Their sisters, in the same order.
-    """
-    gathered: dict[tuple[str, tuple[str, ...]], Shortage] = {}
-    for need, sister in zip(needs, sisters, strict=True):
-        for missing in sister.missing:
-            key = (missing.what, missing.names)
-            known = gathered.get(key)
-            gathered[key] = Shortage(
-                known.missing if known else missing,
-                (known.swaps if known else 0) + 1,
-                (known.wanted if known else 0) + missing.wanted,
-                min(known.first_by, need.swap_by) if known else need.swap_by,
-            )
-    return sorted(
-        gathered.values(), key=lambda s: (s.first_by, s.missing.what, s.missing.names)
-    )

@@ -176,31 +176,6 @@ def first_recorded_us(tx: Tx) -> int | None:
     return None if row is None else int(row[0])
 
 
-def count_facts(
-    tx: Tx,
-    *,
-    kinds: Collection[str] = (),
-    person_id: int | None = None,
-    at_from: datetime | None = None,
-    at_before: datetime | None = None,
-) -> int:
-    """How many facts ``list_facts`` would find without a limit."""
-    statement = select(func.count()).select_from(facts)
-    return int(
-        tx.execute(_filtered(statement, kinds, person_id, at_from, at_before)).scalar_one()
-    )
-
-
-def reversed_fact_ids(tx: Tx, kind: str | None = None) -> set[int]:
-    """Ids of all facts (of one kind) that were taken back."""
-    statement = select(_REVERSAL.c.reverses_id).where(_REVERSAL.c.reverses_id.is_not(None))
-    if kind is not None:
-        statement = statement.join(facts, facts.c.id == _REVERSAL.c.reverses_id).where(
-            facts.c.kind == kind
-        )
-    return {int(number) for number in tx.execute(statement).scalars()}
-
-
 def _filtered(
     statement: Select[Any],
     kinds: Collection[str],

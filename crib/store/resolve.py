@@ -117,11 +117,6 @@ def resolve(tx: Tx, text: str, kind: str | None = None, *, field: str = "code") 
     )
 
 
-def resolve_assembly(tx: Tx, text: str, *, field: str = "assembly") -> Resolved:
-    """The assembly that a label's code names, superseded label or not; see ``resolve``."""
-    return resolve(tx, text, "A", field=field)
-
-
 def resolve_holder(tx: Tx, text: str, *, field: str = "holder") -> Resolved:
     """The holder of a code or mark that is not retired; see ``resolve``."""
     return _living(resolve(tx, text, "H", field=field), field)

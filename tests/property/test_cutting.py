@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from crib.cutting.engagement import engage
 from crib.cutting.kinematics import parts_per_bar, radial_cut, regrips
 from crib.cutting.operations import KINDS, CutOperation
-from crib.cutting.passes import peck_paths, thread_depths_mm, thread_passes
+from crib.cutting.passes import thread_depths_mm, thread_passes
 from crib.errors import OutsideModel
 
 MM = st.floats(0.5, 60)
@@ -157,27 +157,6 @@ def test_a_thread_takes_the_fewest_passes_of_one_chip_area(depth, first):
     squares = [d * d for d in (0.0, *depths)]
     taken = [b - a for a, b in pairwise(squares)]
     assert max(taken) <= first * first * (1 + 1e-6)
-
-
-@settings(deadline=None)
-@given(st.floats(1, 100), st.floats(0.5, 30), st.floats(0.1, 5), st.floats(0.01, 0.4))
-def test_pecking_is_a_walk_in_and_out(depth, peck, above, clearance):
-    """Against a walk through the cycle, move by move."""
-    at, bottom, pecks, fed, rapid = above, 0.0, 0, 0.0, 0.0
-    while bottom < depth - 1e-9:
-        target = min(depth, bottom + peck)
-        if pecks:
-            down = bottom - clearance
-            rapid += above + down
-            at = -down
-        fed += at + target
-        bottom, pecks = target, pecks + 1
-        rapid += above + bottom
-    ways = peck_paths(depth, peck, above, clearance)
-
-    assert ways.pecks == pecks
-    assert ways.feed_mm == pytest.approx(fed)
-    assert ways.rapid_mm == pytest.approx(rapid)
 
 
 ODD = st.sampled_from(

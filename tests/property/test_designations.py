@@ -20,8 +20,6 @@ from crib.designation.reading import (
     holder_or_none,
     insert_or_none,
     read_any_holder,
-    read_bar,
-    read_holder,
     read_insert,
     read_material,
 )
@@ -112,8 +110,8 @@ def material_texts(draw: st.DrawFn) -> str:
 
 KINDS: dict[str, tuple[Callable[[str], Any], st.SearchStrategy[str]]] = {
     "insert": (read_insert, insert_texts()),
-    "holder": (read_holder, holder_texts()),
-    "bar": (read_bar, bar_texts()),
+    "holder": (read_any_holder, holder_texts()),
+    "bar": (read_any_holder, bar_texts()),
     "material": (read_material, material_texts()),
 }
 

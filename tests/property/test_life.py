@@ -14,7 +14,7 @@ from crib.life.pooling import key_table
 from crib.life.replacement import weibull_swap_point
 from crib.life.signs import NO_SIGNS, edge_signs
 from crib.life.wear import wear_per_part_from_plain_guess
-from crib.life.weibull import conditional_survival, failure, quantile, survival
+from crib.life.weibull import failure, quantile
 
 TABLE = key_table(
     [0, 0, 1, 2], [0, 0, 0, 1], [0, 1, 0, 1], [0, 1, 0, 1], 0.0, [0.4, 0.4, 0.6, 0.2]
@@ -166,16 +166,6 @@ def test_edges_taken_out_alive_never_shorten_the_forecast(age, number):
     after = fit_life_model(table, lives).remaining(0, age, 0.01, 0.5)
 
     assert after[0, 0] > before[0, 0] * 0.98
-
-
-@settings(deadline=None)
-@given(st.floats(0.3, 9), st.floats(1e-3, 1e6), st.floats(0, 5), st.floats(0, 5))
-def test_a_life_in_two_stages_is_one_life(shape, scale, first, second):
-    t, s = first * scale, second * scale
-
-    staged = survival(t, shape, scale) * conditional_survival(t, s, shape, scale)
-
-    assert staged == pytest.approx(survival(t + s, shape, scale), rel=1e-9, abs=1e-300)
 
 
 @settings(deadline=None)

@@ -16,7 +16,7 @@ from crib.cutting.kinematics import (
     surface_speed_m_min,
 )
 from crib.cutting.operations import CutOperation
-from crib.cutting.passes import peck_paths, thread_depths_mm, thread_passes
+from crib.cutting.passes import thread_depths_mm, thread_passes
 from crib.life.taylor import TaylorConstants
 from crib.life.wear import wear_per_part
 
@@ -101,11 +101,6 @@ def _life_share(i):
     return {"life_share_x1e6": share * 1e6, "cuts_per_edge": math.floor(1 / share)}
 
 
-def _pecks(i):
-    ways = peck_paths(i["depth"], i["peck"], i["R_above_surface"], i["clearance"])
-    return ways._asdict()
-
-
 def _thread(i):
     return {
         "cutting_passes": thread_passes(i["depth_mm"], i["first_mm"]),
@@ -142,7 +137,6 @@ OURS = {
     "K-09": _facing,
     "K-10": _facing,
     "K-13": _facing,
-    "K-14": _pecks,
     "K-17": _thread,
     "K-19": _strokes,
     "K-20": _strokes,

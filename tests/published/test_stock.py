@@ -10,7 +10,6 @@ from crib.planning.order_quantity import (
     order_quantity,
     poisson_cover,
     reorder_point,
-    single_order,
 )
 
 ROWS = {
@@ -45,21 +44,6 @@ def test_safety_stock_and_reorder_point_are_the_printed_ones(agrees):
 
         for name, value in row["expected"].items():
             agrees(row, name, value, getattr(ours, name), row["tolerance"][name])
-
-
-def test_a_one_time_order_is_the_printed_one(agrees):
-    row = ROWS["s-05"]
-    inputs = row["inputs"]
-
-    ratio, quantity = single_order(
-        inputs["mean"],
-        inputs["deviation"],
-        inputs["price"] - inputs["cost"],
-        inputs["cost"] - inputs["salvage"],
-    )
-
-    for name, value in (("ratio", ratio), ("quantity", quantity)):
-        agrees(row, name, row["expected"][name], value, row["tolerance"][name])
 
 
 @pytest.mark.parametrize("name", ["s-07", "s-08"])

@@ -7,10 +7,7 @@ from pathlib import Path
 import pytest
 
 from crib.cutting.finish import (
-    crater_limit_mm,
     ideal_mean_um,
-    ideal_peak_um,
-    parabola_mean_um,
     parabola_peak_um,
 )
 from crib.life.wear import size_growth_mm, wear_per_part_from_plain_guess
@@ -45,15 +42,12 @@ def _roughness(i):
     f, r = i["f"], i["r_eps"]
     return {
         "Rt_parabola_um": parabola_peak_um(f, r),
-        "Rt_exact_um": ideal_peak_um(f, r),
         "Ra_32_um": ideal_mean_um(f, r),
-        "Ra_exact_coeff": parabola_mean_um(f, r) * r / (1000 * f * f),
     }
 
 
 OURS = {
     "E-08": _share_left,
-    "W-01": lambda i: {"KT_mm": crater_limit_mm(i["f"])},
     "W-03": _growth,
     "W-04": _growth,
     "W-07": _mean_roughness,

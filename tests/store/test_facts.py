@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from crib.errors import Conflict, NotKnown
-from crib.store.facts import add_fact, count_facts, get_fact, list_facts, reversed_fact_ids
+from crib.store.facts import add_fact, get_fact, list_facts
 
 
 def test_a_fact_says_who_when_and_what_was_noted(store, shop):
@@ -30,8 +30,6 @@ def test_a_reversal_names_the_fact_that_it_takes_back(store, shop):
 
         assert get_fact(tx, mount)["reversed_by_id"] == reversal
         assert get_fact(tx, reversal)["reverses_id"] == mount
-        assert reversed_fact_ids(tx) == reversed_fact_ids(tx, "mount") == {mount}
-        assert reversed_fact_ids(tx, "count") == set()
         with pytest.raises(Conflict, match=f"taken back already, by fact {reversal}"):
             add_fact(tx, "reversal", at, at, None, reverses_id=mount)
         with pytest.raises(Conflict, match="record the fact again"):
@@ -61,15 +59,15 @@ def test_facts_are_paged_last_first_and_filtered(store, shop):
             before = paged[-1]
 
         assert whole == paged == sorted(whole, reverse=True)
-        assert len(whole) == count_facts(tx) == 10
+        assert len(whole) == 10
         assert {fact["kind"] for fact in list_facts(tx, kinds=("stop",))[0]} == {"stop"}
-        assert count_facts(tx, kinds=("stop", "mount")) == 5
-        assert count_facts(tx, person_id=person) == 4
+        assert len(list_facts(tx, kinds=("stop", "mount"))[0]) == 5
+        assert len(list_facts(tx, person_id=person)[0]) == 4
         span = {
             "at_from": shop.start + timedelta(minutes=2),
             "at_before": shop.start + timedelta(minutes=5),
         }
-        assert count_facts(tx, **span) == len(list_facts(tx, **span)[0]) == 3
+        assert len(list_facts(tx, **span)[0]) == 3
 
 
 def test_numbers_of_facts_are_never_given_twice(store, shop):

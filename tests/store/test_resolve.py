@@ -13,7 +13,6 @@ from crib.store.records import get_record, insert_record, retire_record
 from crib.store.resolve import (
     machine_id_by_name,
     resolve,
-    resolve_assembly,
     resolve_gauge,
     resolve_holder,
     resolve_lot,
@@ -141,7 +140,7 @@ def test_an_earlier_label_of_an_assembly_is_told_as_superseded(store, shop):
         tx.exec_driver_sql("INSERT INTO label_codes VALUES (?, 7, NULL, 5)", (old,))
         tx.exec_driver_sql("INSERT INTO label_codes VALUES (?, 7, NULL, NULL)", (new,))
 
-        by_old, by_new = resolve_assembly(tx, old.lower()), resolve(tx, new)
+        by_old, by_new = resolve(tx, old.lower(), "A"), resolve(tx, new)
 
     assert (by_old.id, by_old.code, by_old.scanned, by_old.superseded) == (7, new, old, True)
     assert (by_new.id, by_new.code, by_new.scanned, by_new.superseded) == (7, new, new, False)

@@ -1,10 +1,10 @@
-"""Thread infeeds and pecks."""
+"""Thread infeeds."""
 
 import math
 
 import pytest
 
-from crib.cutting.passes import peck_paths, thread_depths_mm, thread_passes
+from crib.cutting.passes import thread_depths_mm, thread_passes
 from crib.errors import OutsideModel
 
 
@@ -27,17 +27,6 @@ def test_passes_that_do_not_reach_the_depth_are_refused_with_those_that_do():
 
 
 @pytest.mark.parametrize("bad", [0, -1, math.nan, math.inf, 1e-9])
-def test_infeeds_and_pecks_that_cannot_be_are_refused(bad):
+def test_infeeds_that_cannot_be_are_refused(bad):
     with pytest.raises(OutsideModel, match="first_depth_mm"):
         thread_passes(0.6, bad)
-    with pytest.raises(OutsideModel, match="peck_mm"):
-        peck_paths(20, bad, 1, 0.2)
-
-
-def test_a_clearance_of_a_whole_peck_is_refused():
-    with pytest.raises(OutsideModel, match="clearance_mm"):
-        peck_paths(20, 5, 1, 5)
-
-
-def test_one_peck_goes_in_and_out_once():
-    assert peck_paths(5, 6, 1, 0.25) == (1, 6, 6, 5)

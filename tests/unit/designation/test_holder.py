@@ -7,12 +7,12 @@ import pytest
 from crib.designation import holder_tables
 from crib.designation.explain import explain_holder
 from crib.designation.holder import BoringBar, TurningHolder
-from crib.designation.reading import read_any_holder, read_bar, read_holder
+from crib.designation.reading import read_any_holder
 from crib.errors import BadDesignation
 
 
 def test_a_holder_has_the_measures_of_its_letters() -> None:
-    holder = read_holder("sdjcl 1010 h07")  # ISO 5608, from memory
+    holder = read_any_holder("sdjcl 1010 h07")  # ISO 5608, from memory
 
     assert str(holder) == "SDJCL1010H07"
     assert (holder.shank_height_mm, holder.shank_width_mm) == (10.0, 10.0)
@@ -21,7 +21,7 @@ def test_a_holder_has_the_measures_of_its_letters() -> None:
 
 
 def test_a_bar_has_the_measures_of_its_letters() -> None:
-    bar = read_bar("S10H-SDUCL07")  # ISO 6261, from memory
+    bar = read_any_holder("S10H-SDUCL07")  # ISO 6261, from memory
 
     assert str(bar) == "S10H-SDUCL07"
     assert (bar.shank_diameter_mm, bar.length_mm, bar.edge_angle_deg) == (10.0, 100.0, 93.0)
@@ -60,7 +60,7 @@ def test_a_wrong_position_is_told_by_the_standard_that_reads_further(
 
 
 def test_what_a_special_letter_leaves_open_is_none() -> None:
-    holder = read_holder("XCXNR2525X12-A1")
+    holder = read_any_holder("XCXNR2525X12-A1")
 
     assert (holder.edge_angle_deg, holder.length_mm) == (None, None)
     told = explain_holder(holder)
@@ -70,7 +70,7 @@ def test_what_a_special_letter_leaves_open_is_none() -> None:
 
 
 def test_a_dash_for_the_length_and_close_faces_are_read() -> None:
-    holder = read_holder("PCLNR2020-12Q")
+    holder = read_any_holder("PCLNR2020-12Q")
 
     assert (holder.length, holder.length_mm, holder.faces) == ("-", None, "Q")
     assert str(holder) == "PCLNR2020-12Q"
@@ -90,7 +90,7 @@ def test_every_style_has_words_for_how_its_edge_lies() -> None:
 
 
 def test_bars_tell_every_position() -> None:
-    told = explain_holder(read_bar("E12Q-SCLCL06-X"))
+    told = explain_holder(read_any_holder("E12Q-SCLCL06-X"))
 
     assert [one.position for one in told] == list(range(1, 11))
     assert "".join(one.text for one in told) == "E12QSCLCL06X"

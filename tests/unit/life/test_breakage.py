@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from crib.life.breakage import PRIOR_PER_LIFE, YOUNG, fit_breakage
-from crib.life.observations import BROKEN, CENSORED, life_histories, no_histories
+from crib.life.observations import BROKEN, CENSORED, life_histories
 
 OPERATION = np.array([0, 0, 1, 1])
 ITEM = np.array([0, 1, 2, 3])
@@ -18,7 +18,7 @@ def rate(breakage, key, wear_per_part=0.01):
 
 
 def test_without_lives_every_key_has_the_usual_chance():
-    breakage = fit_breakage(no_histories(), (OPERATION, ITEM), np.ones(4))
+    breakage = fit_breakage(life_histories([], [], [], []), (OPERATION, ITEM), np.ones(4))
 
     for key in range(4):
         assert rate(breakage, key) == pytest.approx(PRIOR_PER_LIFE)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from crib.errors import OutsideModel
-from crib.life.fit import fit_median_ranks, fit_weibull, kaplan_meier, median_ranks
+from crib.life.fit import fit_weibull, kaplan_meier
 
 
 @pytest.mark.parametrize(
@@ -41,22 +41,3 @@ def test_an_age_that_cannot_be_is_refused(bad):
 def test_every_life_needs_its_mark():
     with pytest.raises(OutsideModel, match="one mark"):
         kaplan_meier([1.0, 2.0], [True])
-
-
-def test_without_censoring_ranks_are_plain():
-    where, ranks = median_ranks([30, 10, 20], [True] * 3)
-
-    assert where.tolist() == [10, 20, 30]
-    assert ranks == pytest.approx((np.arange(1, 4) - 0.3) / 3.4)
-
-
-def test_a_line_needs_two_failures():
-    with pytest.raises(OutsideModel, match="two failures"):
-        fit_median_ranks([5, 5, 9], [True, True, False])
-
-
-def test_one_taken_out_at_the_age_of_a_failure_was_still_at_risk():
-    where, ranks = median_ranks([10, 10, 20], [False, True, True])
-
-    assert where.tolist() == [10, 20]
-    assert ranks == pytest.approx((np.array([1.0, 2.5]) - 0.3) / 3.4)

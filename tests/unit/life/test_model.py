@@ -7,7 +7,7 @@ from crib.errors import OutsideModel
 from crib.life.fit import fit_weibull
 from crib.life.fitting import fit_life_model
 from crib.life.law import SHAPES
-from crib.life.observations import BROKEN, CENSORED, WORN, life_histories, no_histories
+from crib.life.observations import BROKEN, CENSORED, WORN, life_histories
 from crib.life.pooling import key_table
 from crib.life.replacement import weibull_swap_point
 from crib.life.weibull import quantile
@@ -199,7 +199,7 @@ def test_a_million_edges_are_cut_into_bounded_pieces(monkeypatch):
 
 
 def test_keys_ages_and_chances_that_cannot_be_are_refused():
-    model = fit_life_model(key_table([0], [0], [0]), no_histories())
+    model = fit_life_model(key_table([0], [0], [0]), life_histories([], [], [], []))
 
     with pytest.raises(OutsideModel, match="does not know this key"):
         model.survival(1, 0.0, 0.1, 0.01)
@@ -216,7 +216,7 @@ def test_keys_ages_and_chances_that_cannot_be_are_refused():
 
 
 def test_no_keys_and_no_edges_are_no_trouble():
-    nothing = fit_life_model(key_table([], [], []), no_histories())
+    nothing = fit_life_model(key_table([], [], []), life_histories([], [], [], []))
 
     assert nothing.remaining([], [], []).shape == (0, 4)
     assert nothing.swap_age([], [], [], [])[0].shape == (0,)

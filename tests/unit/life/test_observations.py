@@ -11,7 +11,6 @@ from crib.life.observations import (
     WORN,
     by_label,
     life_histories,
-    no_histories,
 )
 
 
@@ -77,7 +76,7 @@ def test_ages_that_are_no_numbers_are_kept_out():
 
 
 def test_no_lives_are_no_trouble():
-    kept, aside = judged(no_histories(), np.ones(2))
+    kept, aside = judged(life_histories([], [], [], []), np.ones(2))
 
     assert len(kept) == 0
     assert aside == []

@@ -13,9 +13,7 @@ from crib.life.taylor import (
     speed_for_life_m_min,
 )
 from crib.life.taylor_forms import (
-    PowerLaw,
     constants_from_inches,
-    constants_of_power_law,
     m_min_from_ft_min,
     mm_from_in,
     power_law,
@@ -52,13 +50,6 @@ def test_the_power_law_keeps_a_level_that_no_computer_number_could_hold():
     law = power_law(TaylorConstants(0.01, 90_000))
 
     assert law.ln_k == pytest.approx(100 * math.log(90_000))
-    assert constants_of_power_law(law).c_m_min == pytest.approx(90_000)
-
-
-@pytest.mark.parametrize("power", [0, -4, math.nan])
-def test_a_life_that_does_not_fall_with_speed_is_no_curve(power):
-    with pytest.raises(OutsideModel, match="speed"):
-        constants_of_power_law(PowerLaw(10.0, power))
 
 
 def test_feet_and_inches_give_the_same_life():

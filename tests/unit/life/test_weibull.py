@@ -4,32 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from scipy.integrate import quad
 
 from crib.errors import OutsideModel
 from crib.life.weibull import (
-    conditional_survival,
     failure,
     hazard,
-    mean_residual_life,
     quantile,
     survival,
 )
-
-
-@pytest.mark.parametrize("shape", [0.7, 1.0, 2.5, 8.0])
-@pytest.mark.parametrize("age", [0.0, 0.5, 1.5, 3.0])
-def test_mean_life_left_is_the_integral_of_survival(shape, age):
-    left = quad(lambda s: float(conditional_survival(age, s, shape, 1.3)), 0, np.inf)[0]
-
-    assert mean_residual_life(age, shape, 1.3) == pytest.approx(left, rel=1e-6)
-
-
-def test_mean_life_left_stays_finite_far_out():
-    near, far = mean_residual_life([14.1, 14.2], 2.0, 1.0)
-
-    assert far == pytest.approx(near, rel=0.02)
-    assert 0 < mean_residual_life(1e6, 3.0, 1.0) < 1e-10
 
 
 def test_hazard_is_the_slope_of_survival():

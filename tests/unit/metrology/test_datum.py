@@ -14,7 +14,7 @@ from scipy.stats import multivariate_normal, t
 from crib.errors import OutsideModel
 from crib.metrology.datum import DatumTrack, follow_datum
 from crib.metrology.datum_filter import JUMP_SIGMAS, VERDICTS
-from crib.metrology.datum_noise import DatumPrior, known_noise
+from crib.metrology.datum_noise import DatumPrior
 from crib.metrology.datum_reach import LEVEL, reach
 
 RECORDED = 10.0
@@ -27,6 +27,11 @@ LEAST_OF_A_DRIFT = 0.88
 #: scatter was allowed for). At 40 µm such a jump is often no more than a usual seat: 85, 91,
 #: 91 % (42, 62, 76 % before).
 LEAST_AFTER_A_JUMP = {0.003: 0.95, 0.01: 0.93, 0.02: 0.93, 0.04: 0.82}
+
+
+def known_noise(walk, scatter):
+    """A grid of one point, for a station whose noise is known."""
+    return np.array([walk]), np.array([scatter]), np.zeros(1)
 
 
 def follow(looks: Any, sd: float = 0.0025, **more: Any) -> DatumTrack:

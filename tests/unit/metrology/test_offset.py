@@ -3,14 +3,13 @@
 import pytest
 
 from crib.errors import Invalid
-from crib.metrology.nose import TipVector, taper_error_mm, tip_orientation_vector
+from crib.metrology.nose import TipVector, tip_orientation_vector
 from crib.metrology.offset import (
     StationGeometry,
     apply_correction,
     difference,
     key_in_text,
     offsets_to_key_in,
-    size_correction_tenths_um,
 )
 
 GANG = StationGeometry(
@@ -148,10 +147,6 @@ def test_a_correction_finer_than_the_control_takes_is_refused():
         apply_correction(x, 5, 10)
 
 
-def test_an_inside_tool_that_cuts_too_large_steps_the_other_way():
-    assert size_correction_tenths_um(80_000, 80_120, on_diameter=True, toward=-1) == 120
-
-
 def test_a_machine_may_number_its_quadrants_itself():
     own = {1: TipVector(-1, -1, 225)}
 
@@ -167,12 +162,6 @@ def test_a_vector_points_along_its_centre_line():
         vector = tip_orientation_vector(orientation)
         angle = math.degrees(math.atan2(vector.dx, vector.dz)) % 360
         assert angle == pytest.approx(vector.centre_line_deg)
-
-
-@pytest.mark.parametrize(("radius", "angle"), [(0.4, 0), (0.4, 90), (-0.1, 45)])
-def test_a_taper_error_outside_its_range_is_refused(radius, angle):
-    with pytest.raises(ValueError, match="taper"):
-        taper_error_mm(radius, angle)
 
 
 def test_each_difference_names_its_axis_and_its_unit():

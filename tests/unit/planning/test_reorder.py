@@ -12,7 +12,6 @@ from crib.planning.order_quantity import (
     order_quantity,
     poisson_cover,
     reorder_point,
-    single_order,
 )
 from crib.planning.reorder import DailyDemand, StockItem, daily_demand, reorder_list
 
@@ -157,8 +156,6 @@ def test_no_demand_needs_no_order():
         (lambda: order_quantity(1, 1, 0), "holding_cost"),
         (lambda: order_quantity(1e12, 1e12, 1e-300), "holding_cost"),
         (lambda: order_quantity(1, -1, 1), "order_cost"),
-        (lambda: single_order(1, 1, 0, 1), "short_cost"),
-        (lambda: single_order(1, 1, 1, 0), "left_cost"),
         (lambda: poisson_cover(1e7, 0.9), "mean"),
         (lambda: poisson_cover(1, 0), "service_level"),
         (lambda: daily_demand([], [], 0), "days"),

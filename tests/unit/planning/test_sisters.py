@@ -14,7 +14,7 @@ from crib.planning.shelf import (
     SwapNeed,
     WaitingAssembly,
 )
-from crib.planning.sisters import find_sisters, shortages
+from crib.planning.sisters import find_sisters
 
 NOW = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -231,19 +231,6 @@ def test_a_spec_that_nobody_describes_is_named():
         find_sisters([_need(1, spec="odd")], _shelf())
 
     assert refused.value.facts == {"tool_spec": "odd"}
-
-
-def test_shortages_add_up_over_the_swaps_and_name_the_first():
-    needs = [_need(5, 1), _need(3, 2), _need(4, 3, spec="mill")]
-    sisters = find_sisters(needs, _shelf(lots=(LotEdges("L", "item A", 9),)))
-
-    found = shortages(needs, sisters)
-
-    assert [(s.missing.names, s.swaps, s.wanted, s.first_by) for s in found] == [
-        (("square 12",), 2, 2, NOW + 3 * HOUR),
-        (("item C",), 1, 3, NOW + 4 * HOUR),
-        (("cutter",), 1, 1, NOW + 4 * HOUR),
-    ]
 
 
 def test_stock_is_summed_per_item():
