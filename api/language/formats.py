@@ -82,6 +82,20 @@ def number(value: float | Decimal | None, digits: int = 0) -> str:
     return in_locale(f"{value:,.{digits}f}", preferences().language)
 
 
+def small_length(length_mm: float | None, *, unit: bool = True) -> str:
+    """A small measured length in the reader's unit: µm with 1 place, or inches with 5.
+
+    Args:
+        length_mm: The length [mm]; nothing is written where there is none.
+        unit: Whether the unit stands behind it.
+    """
+    if length_mm is None:
+        return ""
+    if preferences().unit == "in":
+        return number(length_mm / 25.4, 5) + (" in" if unit else "")
+    return number(length_mm * 1000, 1) + (" µm" if unit else "")
+
+
 def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> str:
     """An exact length in the reader's unit: mm with 4 places, or inches with 5.
 

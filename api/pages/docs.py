@@ -1,20 +1,23 @@
-"""The documentation: the OpenAPI document and a page made from it, without scripts."""
+"""The documentation: the OpenAPI document and pages made from it, without scripts."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from flask import Blueprint, Response, current_app
+from flask import Blueprint, Response, current_app, request
 from markupsafe import Markup, escape
 
 from api.http.json_body import dump_json
 from api.pages.render import page
+from api.problems import no_such_address
 
 blueprint = Blueprint("docs", __name__)
 
 _CODE: Final = re.compile(r"``?([^`]+)``?")
+_NAME: Final = re.compile(r"(\w+)")
+_LONGEST: Final = 100
 _BOUNDS: Final = (
     ("exclusiveMinimum", "more than"),
     ("minimum", "at least"),
@@ -56,10 +59,88 @@ class CallText:
     answers: list[tuple[str, str, str | None]]
 
 
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """Calls about one thing.
+
+    Attributes:
+        slug: Last part of its address.
+        name: What it is called.
+        about: What it is about, in a sentence.
+        calls: Its calls, or those of them that were asked for.
+    """
+
+    slug: str
+    name: str
+    about: str
+    calls: list[CallText]
+
+
 @blueprint.get("/v1/docs")
 def docs() -> Response:
-    """The documentation as a page."""
-    document = current_app.extensions["crib_document"].as_dict()
+    """Every call by subject, or those that hold the words that were asked for."""
+    document = _document()
+    words = request.args.get("q", "").strip()[:_LONGEST]
+    found = [
+        replace(one, calls=[call for call in one.calls if _holds(call, one, words)])
+        for one in _subjects(document)
+    ]
+    return page(
+        "docs.html",
+        subjects=[one for one in found if one.calls],
+        shapes=[
+            name
+            for name in sorted(document["components"]["schemas"])
+            if words and all(word in name.casefold() for word in words.casefold().split())
+        ],
+        words=words,
+        says=told(document["info"].get("description", "")),
+    )
+
+
+@blueprint.get("/v1/docs/<subject>")
+def docs_of(subject: str) -> Response:
+    """The calls of one subject, in full."""
+    found = next((one for one in _subjects(_document()) if one.slug == subject), None)
+    if found is None:
+        return no_such_address(f"No calls are about {subject[:60]}.")
+    return page("docs_subject.html", subject=found)
+
+
+@blueprint.get("/v1/docs/shapes/<name>")
+def docs_shape(name: str) -> Response:
+    """What one shape is made of."""
+    document = _document()
+    schema = document["components"]["schemas"].get(name)
+    if schema is None:
+        return no_such_address(f"No shape is called {name[:60]}.")
+    users = [
+        (one, call)
+        for one in _subjects(document)
+        for call in one.calls
+        if name in (call.takes, *(shape for _, _, shape in call.answers))
+    ]
+    return page("docs_shape.html", name=name, members=_members(schema), users=users)
+
+
+@blueprint.app_template_global("shapes_linked")
+def shapes_linked(kind: str) -> Markup:
+    """The kind of a value; shapes in it lead to their pages."""
+    shapes = _document()["components"]["schemas"]
+    return Markup("").join(
+        Markup('<a href="/v1/docs/shapes/{0}">{0}</a>').format(piece)
+        if piece in shapes
+        else escape(piece)
+        for piece in _NAME.split(kind)
+    )
+
+
+def _document() -> dict[str, Any]:
+    found: dict[str, Any] = current_app.extensions["crib_document"].as_dict()
+    return found
+
+
+def _subjects(document: dict[str, Any]) -> list[Subject]:
     groups: dict[str, list[CallText]] = {}
     for path, methods in document["paths"].items():
         shared = methods.get("parameters", [])
@@ -68,12 +149,18 @@ def docs() -> Response:
                 continue
             tag = (operation.get("tags") or ["other"])[0]
             groups.setdefault(tag, []).append(_call(path, method, operation, shared))
-    shapes = {
-        name: _members(schema)
-        for name, schema in sorted(document["components"]["schemas"].items())
-    }
-    says = told(document["info"].get("description", ""))
-    return page("docs.html", groups=groups, shapes=shapes, says=says)
+    about = {one["name"]: one.get("description", "") for one in document.get("tags", ())}
+    return [
+        Subject(
+            tag.replace(" ", "_"), tag.replace("_", " ").capitalize(), about.get(tag, ""), calls
+        )
+        for tag, calls in sorted(groups.items(), key=lambda one: one[0].casefold())
+    ]
+
+
+def _holds(call: CallText, subject: Subject, words: str) -> bool:
+    text = f"{subject.name} {call.method} {call.path} {call.summary} {call.description}"
+    return all(word in text.casefold() for word in words.casefold().split())
 
 
 def _call(path: str, method: str, operation: dict[str, Any], shared: list[Any]) -> CallText:

@@ -2,32 +2,69 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from flask import Blueprint, Response
 
 from api.http.site import this_site
+from api.pages.here import person_here
 from api.pages.render import page
 from api.problems import no_such_address, rows_by_kind
 from crib.left_out import or_instead
+from crib.outlook.swap_list import SwapRow, make_swap_list
 from crib.store.revisions import revision
 from crib.views.shift_summary import ShiftSummary, shift_summary
 
 blueprint = Blueprint("front", __name__)
 
+#: Who works with the shop, in the order of a tool's way.
+ROLES = ("attendant", "operator", "supervisor")
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """What the shop needs now.
+
+    Attributes:
+        summary: The supervisor's answers.
+        jobs: The swap behind each job of the bench, the first job in front.
+        next_swap: The next swap that is not due yet.
+    """
+
+    summary: ShiftSummary
+    jobs: tuple[SwapRow, ...]
+    next_swap: SwapRow | None
+
 
 @blueprint.get("/")
 def index() -> Response:
     """What the shop needs now, and where to go from here."""
-    summary = or_instead(_needs_now, "the answers of the front page", lambda: None)
-    return page("front.html", wasm=True, summary=summary)
+    needs = or_instead(_needs_now, "the answers of the front page", lambda: None)
+    return page("front.html", wasm=True, needs=needs, roles=_roles())
 
 
-def _needs_now() -> ShiftSummary | None:
+def _roles() -> list[str]:
+    """The three roles, the one of whoever stands here in front."""
+    here = person_here()
+    return sorted(ROLES, key=lambda one: here is None or one != here.role)
+
+
+def _needs_now() -> Needs | None:
     site = this_site()
     plan = site.plans.plan(site.clock())
     if not plan.shop.rows.machines:
         return None
     with site.store.read() as tx:
-        return shift_summary(tx, plan)
+        summary = shift_summary(tx, plan)
+    found = make_swap_list(plan)
+    next_swaps = [
+        row for row in found.rows if not row.standby and not row.is_due(summary.as_of)
+    ]
+    return Needs(
+        summary,
+        found.queue_rows,
+        min(next_swaps, key=lambda row: row.swap_by, default=None),
+    )
 
 
 @blueprint.get("/live")

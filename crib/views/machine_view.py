@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -20,6 +20,7 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.views.kit_for_run import kit_for_run
+from crib.views.shift_view import last_count_at
 from crib.views.where_it_lies import places_of_sisters
 
 #: A swap that is nearer than this is soon; common practice, no source.
@@ -128,8 +129,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
     swaps = {
         row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
     }
-    places = {row.holder: row.location for row in plan.shop.rows.holders}
-    racked = places_of_sisters(tx)
+    places = Places.of(tx, plan)
     found: list[StationNow] = []
 
     def look(row: StationRow) -> None:
@@ -138,9 +138,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
         sister = swap.sister if swap else None
         if swap is None and forecast is None and wants.run is not None:
             sister = _waits_for(plan, wants.run.id, row.station)
-        place = racked.get(sister.assembly or "") if sister else None
-        if place is None and sister and sister.holder:
-            place = places.get(sister.holder)
+        place = places.lies(sister)
         state = _state(forecast, wants, swap, now)
         found.append(StationNow(row, forecast, wants, swap, sister, place, state))
 
@@ -157,6 +155,26 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
 
     each(rows, look, failed)
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where tools lie: in racks by their code, else where their holder has its place."""
+
+    racked: Mapping[str, str]
+    holders: Mapping[str, str | None]
+
+    @classmethod
+    def of(cls, tx: Tx, plan: ShopPlan) -> Places:
+        """The places of a shop."""
+        holders = {row.holder: row.location for row in plan.shop.rows.holders}
+        return cls(places_of_sisters(tx), holders)
+
+    def lies(self, sister: Sister | None) -> str | None:
+        """Where a sister lies; None where nobody said."""
+        if sister is None:
+            return None
+        return self.racked.get(sister.assembly or "") or self.holders.get(sister.holder or "")
 
 
 def _waits_for(plan: ShopPlan, run_id: int, station: str) -> Sister | None:
@@ -193,6 +211,9 @@ class MachineLine:
         next_swap: Its most urgent swap within the horizon.
         due_now: Swaps that are due.
         not_ready: Swaps within the horizon whose sister does not stand ready.
+        sister_place: Where the sister of the next swap lies.
+        last_count_at: Its last part count; None: it never told one.
+        silent_since: Set where a run is on and it stopped telling.
     """
 
     machine: str
@@ -201,11 +222,19 @@ class MachineLine:
     next_swap: SwapRow | None
     due_now: int
     not_ready: int
+    sister_place: str | None = None
+    last_count_at: datetime | None = None
+    silent_since: datetime | None = None
 
 
-def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
-    """Every machine and what is due next at it, by name; ``problems`` tells of the others."""
-    now, shop = plan.shop.now, plan.shop
+def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
+    """Every machine and what is due next at it, by name; ``problems`` tells of the others.
+
+    Args:
+        tx: An open transaction.
+        plan: The shop's forecast.
+    """
+    now, shop, places = plan.shop.now, plan.shop, Places.of(tx, plan)
     swaps: dict[str, list[SwapRow]] = defaultdict(list)
     for row in make_swap_list(plan).rows:
         if row.ordinal == 0:
@@ -223,6 +252,9 @@ def machines_now(plan: ShopPlan) -> Kept[MachineLine]:
             due[0] if due else None,
             sum(row.is_due(now) for row in due),
             sum(row.sister.state not in ("ready", "not_needed") for row in due),
+            places.lies(due[0].sister) if due else None,
+            last_count_at(plan, machine.id),
+            shop.silent_since.get(machine.id),
         )
 
     lines = worked_out(

@@ -249,8 +249,22 @@ def _prices(
         for one in here
         if (spec := specs.get(one.tool_spec))
     }
-    late = frozenset(row.forecast.station_id for row in rows if row.late)
-    return Prices(minutes, failure, late)
+    cannot = frozenset(
+        row.forecast.station_id
+        for row in rows
+        if not can_be_made_before(row, instant_from_us(night.begin_us), minutes)
+    )
+    return Prices(minutes, failure, cannot)
+
+
+def can_be_made_before(
+    row: SwapRow, begin_at: datetime, minutes: Mapping[int, float | None]
+) -> bool:
+    """Whether a swap can be over before a stretch, though it may be late for its edge."""
+    if row.sister.state == "blocked":
+        return False
+    takes = timedelta(minutes=minutes.get(row.forecast.station_id) or 0.0)
+    return row.ready_by is None or row.ready_by + takes <= begin_at
 
 
 def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:

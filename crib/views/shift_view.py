@@ -171,15 +171,20 @@ def _machine(
     nights: dict[str, MachineNight],
 ) -> MachineShift:
     view = plan.shop
-    told = view.outputs[machine_id].at_us
-    if not told.size:  # also of a machine that is left out
-        told = view.rows.readings.get(Counted(machine_id), NO_READINGS).at_us
     return MachineShift(
         name,
         tuple(lines.get(name, ())),
         tuple(view.calendars[machine_id].stretches(view.now, until)),
-        instant_from_us(int(told[-1])) if len(told) else None,
+        last_count_at(plan, machine_id),
         view.silent_since.get(machine_id),
         nights.get(name),
         view.told.get(machine_id, MachineTold()),
     )
+
+
+def last_count_at(plan: ShopPlan, machine_id: int) -> datetime | None:
+    """When a machine told its last part count; None: it never told one."""
+    told = plan.shop.outputs[machine_id].at_us
+    if not told.size:  # also of a machine that is left out
+        told = plan.shop.rows.readings.get(Counted(machine_id), NO_READINGS).at_us
+    return instant_from_us(int(told[-1])) if len(told) else None

@@ -59,7 +59,11 @@ def test_every_route_and_method_is_documented(app: Flask, document: dict[str, An
     }
 
     # pages for people stand outside of /v1
-    assert {p for p in served if p[0].startswith("/v1/") and p[0] not in PLAIN} == told
+    assert {
+        p
+        for p in served
+        if p[0].startswith("/v1/") and not p[0].startswith("/v1/docs/") and p[0] not in PLAIN
+    } == told
 
 
 def test_every_call_of_the_contract_is_served(document: dict[str, Any]) -> None:
@@ -164,6 +168,32 @@ def test_the_documentation_page_tells_every_call(
     text = client.get("/v1/docs").get_data(as_text=True)
 
     assert all(path in text for path in document["paths"])
+
+
+def test_every_link_of_the_documentation_leads_to_its_call_or_shape(
+    client: FlaskClient,
+) -> None:
+    seen: dict[str, _Links] = {}
+    ahead = ["/v1/docs"]
+    while ahead:
+        address = ahead.pop()
+        if address in seen:
+            continue
+        answer = client.get(address)
+        assert answer.status_code == 200, address
+        seen[address] = _Links()
+        seen[address].feed(answer.get_data(as_text=True))
+        ahead += [
+            target.partition("#")[0]
+            for target in seen[address].targets
+            if target.startswith("/v1/docs")
+        ]
+    assert len(seen) > 300
+    for page in seen.values():
+        for target in page.targets:
+            address, _, anchor = target.partition("#")
+            if address.startswith("/v1/docs") and anchor:
+                assert anchor in seen[address].anchors, target
 
 
 def test_every_setting_is_told_in_the_help() -> None:

@@ -92,3 +92,14 @@ def test_a_pattern_that_cannot_be_is_not_kept_and_stays_typed(client):
 
 def test_a_gauge_that_is_none_says_so(client):
     assert "PG-9" in words(read(client, "/bench/gauges/PG-9", 404))
+
+
+def test_a_reader_in_inches_reads_how_far_a_gauge_is_off_in_inches(client):
+    address = take(client, "LF 100.0012 WF 50.0000")
+    in_mm = words(read(client, address).select_one(".measure dl"))
+    client.set_cookie("crib_shown", "en.in.24")
+    in_inches = words(read(client, address).select_one(".measure dl"))
+
+    assert in_mm.startswith("Off the master 1.2 µm, at most 5.0 µm")
+    # 1 in = 25.4 mm exactly: 0.0012 mm and 0.005 mm
+    assert in_inches.startswith("Off the master 0.00005 in, at most 0.00020 in")

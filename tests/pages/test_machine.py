@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
+
 from api import create_app
 from api.settings import Settings
 from tests.pages.reading import read, words
@@ -23,7 +25,26 @@ def test_the_list_leads_to_each_machine(client):
 
     links = [link["href"] for link in page.select(".machine-line h2 a")]
     assert links == ["/machines/M1", "/machines/M2"]
-    assert "Runs PIN-8." in words(page.select_one(".machine-line"))
+    first = words(page.select_one(".machine-line"))
+    assert first.startswith("M1 PIN-8 0 of 5 000 no count yet T01 empty: mount now")
+    assert "sister to be built ready in 6 min" in first
+    assert page.select_one(".machine-line p a")["href"].startswith("/machines/M1/stations/S")
+
+
+def test_the_list_says_which_machine_is_silent_and_for_how_long(client, clock, behind):
+    assert "last part" in words(read(client, "/machines").select_one(".machine-line"))
+
+    clock.go_on(hours=3)
+    line = words(read(client, "/machines").select_one(".machine-line"))
+    assert "silent for 3 h 5 min" in line
+
+
+def test_the_list_says_where_the_sister_lies(client, bench):
+    tool = bench.ready()
+    bench.post(f"/v1/assemblies/{tool}/rack-places", machine="M1", place="R1-3")
+
+    line = words(read(client, "/machines").select_one(".machine-line"))
+    assert f"T01 empty: mount now sister ready {tool}, rack of M1, R1-3" in line
 
 
 def test_a_machine_shows_each_station_and_keeps_the_next_scan_in_focus(client, shop):
@@ -143,7 +164,11 @@ def test_the_front_page_says_what_the_shop_needs_and_leads_there(client, bench, 
     page = read(client, "/")
     shift = read(client, "/shift")
 
-    assert [words(li) for li in page.select(".answers li")] == [
+    needs = [words(li) for li in page.select(".answers.roles li")]
+    assert [one.partition(" ")[0] for one in needs] == ["At", "At", "Over"]
+    assert "Check PG-1 first" in needs[0] or "jobs" in needs[0]
+    assert "due now: M1/T" in needs[1]
+    assert [words(li) for li in page.select(".answers:not(.roles) li")] == [
         words(li) for li in shift.select(".answers li")
     ]
     assert page.select_one(".answers a[href='/shift#due']")
@@ -153,3 +178,14 @@ def test_the_front_page_says_what_the_shop_needs_and_leads_there(client, bench, 
 
     monkeypatch.setattr("api.pages.front.shift_summary", fails)
     assert "Where are you?" in words(read(client, "/").main)
+
+
+@pytest.mark.parametrize(
+    ("badge", "first"), [("B1", "/bench"), ("B2", "/machines"), ("B3", "/shift")]
+)
+def test_the_front_page_puts_the_work_of_whoever_stands_there_in_front(client, badge, first):
+    client.post("/who", data={"person": badge, "back": "/"})
+    links = [one["href"] for one in read(client, "/").select(".roles a")]
+
+    assert links[0] == first
+    assert sorted(links) == ["/bench", "/machines", "/shift"]

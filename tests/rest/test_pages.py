@@ -5,6 +5,7 @@ from html import escape
 import pytest
 
 from api.pages.docs import told
+from tests.pages.reading import read
 
 
 @pytest.mark.parametrize(
@@ -62,11 +63,27 @@ def test_an_unknown_and_a_mistyped_code_are_told_apart(client):
 
 
 def test_the_docs_say_bounds_and_show_no_raw_marks(client):
-    text = client.get("/v1/docs").get_data(as_text=True)
+    plan, people = (
+        client.get(f"/v1/docs/{one}").get_data(as_text=True) for one in ("plan", "people")
+    )
 
-    assert "`" not in text
-    assert '<span class="code">next</span> of the page before.' in text
-    assert "query, number, more than 0, at most 720: How far to look ahead [h]." in text
+    assert "`" not in plan + people
+    assert '<span class="code">next</span> of the page before.' in people
+    assert "query, number, more than 0, at most 720: How far to look ahead [h]." in plan
+
+
+def test_the_docs_find_calls_by_words_and_shapes_by_name(client):
+    page = read(client, "/v1/docs?q=swap-list")
+    [link] = {one["href"] for one in page.select("details li a") if "swap-list" in one.text}
+    address, _, anchor = str(link).partition("#")
+
+    assert read(client, address).find(id=anchor)
+    assert [
+        one["href"] for one in read(client, "/v1/docs?q=SwapPage").select("main > div > ul a")
+    ]
+    assert "No call holds these words" in read(client, "/v1/docs?q=no-such").text
+    assert client.get("/v1/docs/no-such").status_code == 404
+    assert client.get("/v1/docs/shapes/no-such").status_code == 404
 
 
 def test_descriptions_are_escaped_before_their_code_spans():

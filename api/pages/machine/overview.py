@@ -55,7 +55,9 @@ def list_machines() -> Response:
     site = this_site()
     plan = site.plans.plan(site.clock())
     tool = strip_address(request.args.get("tool", ""))[:200]
-    return page("machines.html", machines=machines_now(plan), now=plan.shop.now, tool=tool)
+    with site.store.read() as tx:
+        machines = machines_now(tx, plan)
+    return page("machines.html", machines=machines, now=plan.shop.now, tool=tool)
 
 
 @blueprint.get("/machines/<machine>")
