@@ -52,8 +52,8 @@ def test_a_machine_shows_each_station_and_keeps_the_next_scan_in_focus(client, s
 
     stations = page.select(".slide li")
     assert len(stations) == 3
-    assert words(stations[0]) == "T01 empty: mount now wants TURN-OD sister to be built"
-    assert words(stations[1]).startswith("T11 empty: mount now wants CROSS-3")
+    assert words(stations[0]) == "T01 empty: mount now needs TURN-OD sister to be built"
+    assert words(stations[1]).startswith("T11 empty: mount now needs CROSS-3")
     assert words(page.select_one(".slide details.free summary")) == "one free station"
     assert words(page.select_one(".slide details.free li")) == "T02 free"
     assert stations[0].a["href"] == f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}"
