@@ -118,6 +118,28 @@ def build_cautions(torque_nm: float | None = None) -> tuple[str, ...]:
     )
 
 
+def take_apart_cautions() -> tuple[str, ...]:
+    """Cautions for taking a tool apart at the bench."""
+    return (
+        sentence("Edges cut, worn and broken ones too. Wear gloves and eye protection."),
+        sentence(
+            "Let a hot tool cool down first. Chips and coolant on it may be hot or sharp."
+        ),
+        sentence(
+            "Fix the holder before you loosen it. Keep your hand clear of the edge if the key "
+            "slips."
+        ),
+        sentence(
+            "Springs and clamps can jump out: loosen them slowly, pointing away from you and "
+            "others."
+        ),
+        sentence(
+            "The holder maker's instructions, site rules and qualified people go before what "
+            "stands here."
+        ),
+    )
+
+
 def removal_cautions() -> tuple[str, ...]:
     """Cautions for taking an assembly out of a machine."""
     return (STAND_STILL, EDGES_CUT, MANUAL_FIRST)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote_plus
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.shop import DemoShop
+from tests.browser.shop import DemoShop, serve_shop
 from tests.browser.windows import is_in_window
+from tests.starter import Starter
 
 #: Between two keys [ms]; more than anything that types by itself leaves.
 PACE_MS = 70
@@ -167,9 +170,10 @@ def test_the_queue_freshens_by_itself_and_keeps_what_is_typed(
     expect(page.locator("[data-scan]")).to_be_focused()
 
 
-def test_a_gauge_that_does_not_count_is_told_in_the_first_window(
-    own_shop: DemoShop, desk: Page, open_window: Callable[..., Page]
+def test_the_verdict_and_its_button_stand_in_the_first_window(
+    own_shop: DemoShop, open_window: Callable[..., Page]
 ) -> None:
+    use_plain_lines(own_shop, open_window("desk"))
     gauge = own_shop.get("/v1/gauges")["items"][0]
     told = {name: gauge[name] for name in ("master_lf_mm", "master_wf_mm", "check_hours")}
     own_shop.post("/v1/gauges", gauge="PG-NEW", **told)
@@ -177,19 +181,110 @@ def test_a_gauge_that_does_not_count_is_told_in_the_first_window(
     built = own_shop.post(
         "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
     )
-    work = f"{own_shop.address}/bench/work/{built['code']}?g=PG-NEW"
-    taken = f"&r={quote_plus(line_of(job['recipe'], 0.001))}" * 3
-    phone = open_window("phone", viewport={"width": 360, "height": 640}, locale="de-DE")
-    for page in (desk, phone):
-        for address in (work, work + taken):
-            page.goto(address)
-            expect(page.locator("[name=line]")).to_be_focused()
-            trouble = page.locator("#gauge-state")
-            expect(trouble).to_contain_text("PG-NEW")
-            told_by = page.locator("[name=line]").get_attribute("aria-describedby")
-            assert "PG-NEW" in page.locator(f"#{told_by}").inner_text()
-            for part in (trouble, trouble.locator("a"), page.locator("[name=line]")):
-                assert is_in_window(part)
+    good = line_of(job["recipe"], 0.001)
+    far, apart = line_of(job["recipe"], 5.0), line_of(job["recipe"], 0.2)
+    work = f"{own_shop.address}/bench/work/{built['code']}?g="
+    accept, refuse = "button[data-key=F2]", "button[data-key=F4]"
+    answers: dict[str, tuple[str, list[str], str, str]] = {
+        "yes": (gauge["gauge"], [good] * 3, ".good", accept),
+        "one stands apart": (
+            gauge["gauge"],
+            [good] * 9 + [apart],
+            ".state",
+            "button[data-key]",
+        ),
+        "out of limits": (gauge["gauge"], [far] * 3, ".bad", refuse),
+        "gauge not checked": ("PG-NEW", [good] * 3, ".bad", refuse),
+        "both": ("PG-NEW", [far] * 3, ".bad", refuse),
+    }
+    page = open_window("phone", viewport={"width": 360, "height": 640}, locale="de-DE")
+    sizes = ((360, 640), (820, 1180), (1024, 768), (1440, 900))
+    for width, height in sizes:
+        page.set_viewport_size({"width": width, "height": height})
+        # the smallest window shows every answer, the others the shortest and the longest
+        for name in answers if width == 360 else ("yes", "both"):
+            on, lines, state, button = answers[name]
+            page.goto(work + on + "".join(f"&r={quote_plus(line)}" for line in lines))
+            field = page.locator("[name=line]")
+            expect(field).to_be_focused()
+            expect(page.locator(f"#verdict {state}")).to_be_visible()
+            parts = [page.locator("#verdict"), page.locator(f".says {button}"), field]
+            if on == "PG-NEW":
+                parts += [page.locator("#gauge-state"), page.locator("#gauge-state a")]
+                told_by = page.locator(f"#{field.get_attribute('aria-describedby')}")
+                assert "PG-NEW" in told_by.inner_text()
+            if width > 1000:  # side by side: what was read, and what it comes to
+                parts += [page.locator("ol.taken"), page.locator("svg.scale").first]
+            for part in parts:
+                assert is_in_window(part), (name, width, part)
+            assert page.evaluate("scrollY") == 0
             assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-        assert is_in_window(page.locator("#verdict"))
-        assert page.locator("main").inner_text().count("PG-NEW") < 6  # said once
+    assert page.locator("main").inner_text().count("PG-NEW") < 6  # said once
+
+
+def test_three_readings_and_two_keys_lead_to_the_printed_label(
+    demo_database: Path,
+    tmp_path: Path,
+    starter: Starter,
+    desk: Page,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    printer = tmp_path / "bin" / "lp"
+    printer.parent.mkdir()
+    printer.write_text(f"#!/bin/sh\ncat > '{tmp_path}/printed.pdf'\n")
+    printer.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{printer.parent}:{os.environ['PATH']}")
+    with serve_shop(demo_database, tmp_path, starter, CRIB_PRINT_QUEUE="labels") as shop:
+        use_plain_lines(shop, desk)
+        job = first_build(shop)
+        built = shop.post(
+            "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
+        )
+        desk.goto(f"{shop.address}/bench/work/{built['code']}")
+        for taken in (1, 2, 3):  # the gauge types its line with the Enter at its end
+            expect(desk.locator("[name=line]")).to_be_focused()
+            type_line(desk, line_of(job["recipe"], 0.001))
+            expect(desk.locator("ol.taken li")).to_have_count(taken)
+
+        desk.wait_for_load_state()
+        keys = ["F2", "F8"]
+        desk.keyboard.press(keys[0])
+        expect(desk.locator("#finish")).to_be_visible()
+        desk.wait_for_load_state()
+        for part in ("#finish button[data-key=F8]", "#finish button[data-key=F9]"):
+            assert is_in_window(desk.locator(part))
+        desk.keyboard.press(keys[1])
+        expect(desk.locator("#finish")).to_contain_text("Printed once")
+
+        assert (tmp_path / "printed.pdf").read_bytes().startswith(b"%PDF")
+        assert desk.evaluate("document.activeElement.name") == "place"  # and on to the rack
+
+
+def test_the_first_window_says_what_to_do_what_to_take_where_it_lies_and_what_is_late(
+    demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    queue = demo_shop.get("/v1/bench-queue")["items"]
+    first = queue[0]
+    page = open_window("phone", viewport={"width": 360, "height": 640}, locale="de-DE")
+    for width, height in ((360, 640), (820, 1180), (1024, 768), (1440, 900)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.goto(f"{demo_shop.address}/bench")
+        box = page.locator("section.next")
+        for part in (
+            page.locator(".count"),
+            page.locator("[name=code]"),
+            box.locator("h2"),
+            box.locator(".when"),
+            box.locator(".lies").first,
+            box.locator("[data-key=F2]"),
+        ):
+            assert is_in_window(part), (width, part)
+        assert first["recipe"]["holder_location"] in box.locator(".lies").first.inner_text()
+        assert first["machine"] in box.locator(".when").inner_text()
+        late = sum(row["late"] for row in queue)
+        assert f"{len(queue)} Arbeiten" in page.locator(".count").inner_text()
+        assert str(late or "keine") in page.locator(".count .state").inner_text()
+        cut = "[...document.querySelectorAll('.jobs, .jobs *')].filter(one => one.scrollWidth"
+        cut += " > one.clientWidth + 1 && getComputedStyle(one).display !== 'inline').length"
+        assert page.evaluate(cut) == 0
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -38,6 +38,19 @@ def test_the_question_says_what_becomes_of_the_edge_and_records_nothing(client, 
     assert rows("teardowns") == 0
 
 
+def test_taking_apart_has_cautions_and_a_key_of_its_own(client, bench):
+    page = read(client, f"/bench/take-apart/{bench.ready()}")
+
+    # common practice, no source
+    said = words(page.select_one(".care"))
+    for caution in ("Edges cut", "gloves", "eye protection", "hot", "Springs and clamps"):
+        assert caution in said
+    assert "holder maker's instructions" in said
+    assert "Tighten" not in said
+    (button,) = page.select("[data-key]")
+    assert button["data-key"] == "F7"  # not the key that goes on everywhere else
+
+
 def test_a_tool_taken_apart_frees_its_holder_and_says_so(client, bench, rows):
     code = bench.ready()
     form = read(client, f"/bench/take-apart/{code}").select_one("form[method=post]")

@@ -45,3 +45,15 @@ def test_a_superseded_label_and_a_holder_lent_out_are_told(client, bench):
     assert "not as it is" in tool
     assert "superseded: take it off" in tool
     assert "Holder TH-1 is out of service (lent)" in tool
+
+
+def test_the_racks_are_searched_by_any_word_of_a_tool(client, bench):
+    code = bench.ready()
+    bench.post(f"/v1/assemblies/{code}/rack-places", machine="M1", place="R1-3")
+
+    for q in (code.lower(), "th-1", "turn-od", "m1 r1-3"):
+        assert read(client, f"/rack?q={q}").select(f"#tool-{code}"), q
+    page = read(client, "/rack?q=r1-3+nobody")
+    assert not page.select(f"#tool-{code}")
+    assert "No tool in the racks has r1-3 nobody." in words(page)
+    assert page.select_one("#rack-q")["value"] == "r1-3 nobody"

@@ -83,6 +83,20 @@ def test_the_kit_of_the_running_run_says_what_stays_and_leads_to_its_sheet(clien
     assert client.get(page.select_one("#kit a.button")["href"]).mimetype == "application/pdf"
 
 
+def test_each_line_of_a_kit_says_where_its_things_lie(client):
+    run = client.get("/v1/runs?limit=1").get_json()["items"][0]["id"]
+    kit = client.get(f"/v1/kits/{run}").get_json()
+    line = next(one for one in kit["build"] if one["tool_spec"] == "TURN-OD")
+    place = client.get(f"/v1/holders/{line['holder']}").get_json()["location"]
+
+    rows = read(client, f"/shift/kits/{run}").select("#kit tbody tr")
+
+    said = next(words(row) for row in rows if "TURN-OD" in words(row))
+    assert place
+    assert f"{line['holder']}, {place}" in said
+    assert line["sister"]["lot"] in said
+
+
 def test_a_planned_run_stands_under_changeovers_with_its_kit(client, bench, mounted):
     given = client.get("/v1/runs?limit=1").get_json()["items"][0]
     bench.post("/v1/runs", machine="M1", part=given["part"], quantity=321)

@@ -14,7 +14,7 @@ from api.pages.render import page
 from crib.acts.put_in_rack import PutInRack, put_in_rack
 from crib.errors import Refusal
 from crib.store.engine import Tx
-from crib.views.rack_view import rack_view
+from crib.views.rack_view import MachineRack, RackTool, rack_view
 
 blueprint = Blueprint("bench_rack", __name__)
 
@@ -27,7 +27,29 @@ def rack_page() -> Response:
     plan = site.plans.plan(present)
     with site.store.read() as tx:
         found = rack_view(tx, present, plan)
-    return page("rack.html", found=found, present=present)
+    q = request.args.get("q", "").strip()[:80]
+    shown = [
+        MachineRack(rack.machine, tools)
+        for rack in found.racks
+        if (tools := tuple(tool for tool in rack.tools if _has(tool, q)))
+    ]
+    return page("rack.html", found=found, racks=shown, q=q, present=present)
+
+
+def _has(tool: RackTool, q: str) -> bool:
+    """Whether a tool has every word that was searched for, anywhere."""
+    said = (
+        tool.code,
+        tool.tool_spec,
+        tool.holder,
+        tool.cutting_item,
+        tool.machine,
+        tool.station,
+        tool.rack_machine,
+        tool.place,
+    )
+    text = " ".join(one for one in said if one).casefold()
+    return all(word in text for word in q.casefold().split())
 
 
 @blueprint.post("/bench/rack/<path:code>")

@@ -12,7 +12,7 @@ from api.pages.acts import Complaint, act
 from api.pages.render import page, refused
 from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
-from crib.floor.cautions import build_cautions
+from crib.floor.cautions import take_apart_cautions
 from crib.store.engine import Tx
 from crib.views.show_assembly import show_assembly
 
@@ -55,5 +55,5 @@ def _question(code: str, complaint: Complaint | None = None) -> Response:
         possible=tool.ended_at is None and tool.station is None,
         complaint=complaint,
         typed=request.form,
-        cautions=build_cautions(tool.recipe.torque_nm),
+        cautions=take_apart_cautions(),
     )

@@ -9,6 +9,7 @@ from api.pages.machine.places import says_no
 from api.pages.render import page
 from crib.views.changeovers import changeovers_ahead
 from crib.views.kit_for_run import kit_for_run
+from crib.views.where_it_lies import places_now
 
 blueprint = Blueprint("kits", __name__)
 
@@ -25,5 +26,7 @@ def show_kit(run: int) -> Response:
     site = this_site()
     plan = site.plans.plan(site.clock())
     found = kit_for_run(plan, run)
+    with site.store.read() as tx:
+        taken = places_now(tx).of_kit(found.kit)
     ahead = next((one for one in changeovers_ahead(plan) if one.run_id == run), None)
-    return page("shift_kit.html", found=found, kit=found.kit, ahead=ahead)
+    return page("shift_kit.html", found=found, kit=found.kit, taken=taken, ahead=ahead)
