@@ -18,7 +18,7 @@ _ZONE = "Europe/Berlin"
 
 
 def run_demo(environment: Mapping[str, str], *, seed: int, speed: float, days: int) -> None:
-    """Make the demo, keep it moving and serve it on loopback until told to stop.
+    """Make the demo, keep it moving and serve it on loopback until stopped.
 
     Args:
         environment: Settings; with CRIB_DATABASE_URL the demo goes there and stays, else into

@@ -282,7 +282,7 @@ def _run(work: Any) -> Any:
         waiting = asyncio.ensure_future(stop.wait())
         await asyncio.wait([task, waiting], return_when=asyncio.FIRST_COMPLETED)
         waiting.cancel()
-        # what follows ends by itself when it is told; what asks once may hang in a question
+        # a follower ends when it is asked to; a single query may hang
         await asyncio.wait([task], timeout=_TO_END_S)
         if not task.done():
             task.cancel()

@@ -56,7 +56,7 @@ def labels_pdf(printing: Printing, codes: Sequence[str], stock: str, start: int)
 
 
 def _worked_out(printing: Printing, codes: Sequence[str]) -> tuple[list[Label], list[str]]:
-    """A label per code, and a sentence for each that stands in the place of another."""
+    """A label per code, and a sentence for each that replaces another."""
     labels: list[Label] = []
     failed: list[str] = []
     for code in codes:

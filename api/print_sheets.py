@@ -98,7 +98,7 @@ def _bench(job: QueueRow, swap: PlannedSwap, local: Local) -> BenchRow:
 
 
 def _swap_or_told(row: PlannedSwap, local: Local) -> SwapRow:
-    """A swap as text; one whose text cannot be worked out still stands on the sheet."""
+    """A swap as text; one whose text cannot be worked out stays on the sheet."""
     one = row.forecast
     why = "What to do could not be worked out. Look at the edge and at the swap list."
     return or_instead(
@@ -156,7 +156,7 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
 
 
 def _line_or_told(line: PlannedLine, local: Local) -> KitLine:
-    """A tool of a kit as text; one whose text cannot be made still stands on the sheet."""
+    """A tool of a kit as text; one whose text cannot be made stays on the sheet."""
     why = "What to do could not be worked out. Look at the kit's page."
     number = f"T{line.tool_number}"
     return or_instead(

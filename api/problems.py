@@ -30,7 +30,7 @@ _AS_PAGE = "crib-problem-as-page"
 
 
 class Row(NamedTuple):
-    """How one kind of refusal is told: status, title and what to do about it."""
+    """How one kind of refusal is answered: status, title and what to do about it."""
 
     status: int
     title: str
@@ -317,7 +317,7 @@ def _as_document(body: dict[str, Any], headers: dict[str, str]) -> Response:
 def _said(told: dict[str, Any]) -> dict[str, Any]:
     """A problem, or a field's, with its sentence in the reader's language where it is another.
 
-    The scripts of the machine pages show it to whoever stands there.
+    The scripts of the machine pages show it to the operator.
     """
     if preferences().language == SOURCE:
         return told

@@ -15,7 +15,7 @@ from crib.errors import Refusal
 
 #: Longest that the head of a request may take, and that a connection may idle [ms].
 _HEADERS_MS = 30_000
-#: Time for a server process to stop once it is told [s]; then it is killed.
+#: Time for a server process to stop once asked to [s]; then it is killed.
 KILLED_AFTER_S = 30
 
 _TO_STDERR: dict[str, Any] = {
@@ -53,13 +53,13 @@ def refuse_taken(settings: Settings) -> None:
 
 
 def serve(settings: Settings, *, access_log: bool = True) -> None:
-    """Serve until told to stop.
+    """Serve until stopped.
 
     The processes read the environment again; what was set otherwise is handed on in it.
 
     Args:
         settings: What the site set.
-        access_log: Whether every request is told on standard error.
+        access_log: Whether every request is logged on standard error.
 
     Raises:
         Refusal: The address is taken.

@@ -22,7 +22,7 @@ a_file = click.Path(dir_okay=False, path_type=Path)
 
 
 def say(text: str) -> None:
-    """Talk to whoever reads along, on standard error."""
+    """Print for the person at the terminal, on standard error."""
     click.echo(text, err=True)
 
 

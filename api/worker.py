@@ -29,7 +29,7 @@ def load(target: str) -> Front:
     """The application of a server process.
 
     Args:
-        target: What the server was told to load; it is ``api.asgi:application`` always.
+        target: What the server was started with; it is ``api.asgi:application`` always.
     """
     # The server's own handler waits for connections that may never end, and hangs at its
     # second call: ctrl-C and a service manager tell every process of the group, and the first

@@ -1,4 +1,4 @@
-"""Item codes: kind letter, body, check character; made, read, told apart when mistyped.
+"""Item codes: kind letter, body, check character; made, read, and checked for typing errors.
 
 A code is one kind letter, five or more characters of 0-9 A-Z and one check character after
 ISO/IEC 7064, MOD 37,36.

@@ -14,7 +14,7 @@ class Refusal(Exception):  # noqa: N818 - a refusal is an answer, not a fault
     """Something that the shop asked for and may not have.
 
     Args:
-        sentence: What is so and what to do, for a reader on the shop floor.
+        sentence: What is wrong and what to do, for a reader on the shop floor.
         facts: Codes and numbers that the sentence speaks of.
         errors: Field problems as ``{"field": ..., "detail": ...}``.
     """

@@ -27,7 +27,7 @@ NOT_WORKED_OUT: Final = "not_worked_out"
 #: Not the fault of a record: no smaller share of the shop would do better.
 NOT_A_RECORDS: Final = (*STORE_FAULTS, MemoryError)
 
-#: Attempts while the tools that fail are looked for; what is not told apart by then is left
+#: Attempts while the tools that fail are looked for; those still not separated are left
 #: out together, since a shop that waits for its list is not served either.
 _MOST_TRIALS = 160
 
@@ -334,7 +334,7 @@ def or_instead(work: Callable[[], _Made], failed: str, instead: Callable[[], _Ma
 
 
 def refuse_no_number(made: object) -> None:
-    """Raise where a float of a row is none: no reader could be told it."""
+    """Raise where a float of a row is not finite: it could not be shown."""
     if not is_dataclass(made):
         return
     for one in fields(made):

@@ -218,7 +218,7 @@ def kept_beside(text: str | None) -> str | None:
 def told_again(text: str, beside: str | None) -> str:
     """The sentence of a text and of what was kept beside it.
 
-    It is the plain text where nothing stands beside it, or nothing that says the same.
+    It is the plain text where no template is kept, or one that does not give the same text.
     """
     if beside is None:
         return text

@@ -1,6 +1,6 @@
 """Brings every catalogue in step with the sources: ``python -m api.language.extract``.
 
-Adds what is new without a text, drops what is gone, tells how much of each language is done.
+Adds new texts untranslated, drops unused ones, prints how much of each language is done.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from api.language.page_texts import page_texts
 ROOT = FOLDER.parent.parent
 
 _HEADER = """\
-# The texts of crib; English is the key. DEVELOPERS.md tells how a language is kept.
+# The texts of crib; English is the key. DEVELOPERS.md says how a language is kept.
 msgid ""
 msgstr ""
 "Language: {code}\\n"

@@ -23,7 +23,7 @@ def in_locale(plain: str, language: str) -> str:
     """A number written with points and commas, as a language writes it.
 
     Thousands stand apart by a narrow space (ISO 80000-1): a point or comma there would be read
-    as a decimal mark by whoever thinks in another language.
+    as a decimal mark by readers of another language.
     """
     from babel.numbers import get_decimal_symbol
 
@@ -46,7 +46,7 @@ def _at_site(at: datetime) -> datetime:
 def local_clock(at: datetime | None) -> str:
     """The time of day at the site, such as 06:05 or 6:05 am; nothing where there is none.
 
-    In the hour that the clocks show twice the zone's name stands behind it.
+    The zone's name follows in the hour that the clocks show twice.
     """
     if at is None:
         return ""
@@ -104,7 +104,7 @@ def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> s
     Args:
         tenths_um: The length [0.1 µm]; nothing is written where there is none.
         sign: Whether a plus is written too; zero has no sign.
-        unit: Whether the unit stands behind it.
+        unit: Whether to append the unit.
     """
     if tenths_um is None:
         return ""

@@ -1,4 +1,4 @@
-"""Finds what is said: every text given to ``_``, ``_n``, ``mark`` and ``sentence``."""
+"""Finds the texts for people: those given to ``_``, ``_n``, ``mark`` and ``sentence``."""
 
 from __future__ import annotations
 

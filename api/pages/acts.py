@@ -30,7 +30,7 @@ class Complaint:
 
     Attributes:
         status: Status of the page that shows it.
-        sentence: What is so and what to do.
+        sentence: What is wrong and what to do.
         wrong: The same by field of the form.
     """
 

@@ -28,7 +28,7 @@ def metric_cut(given: dict[str, Any], where: str, *names: str) -> dict[str, Any]
 
     Args:
         given: Members as they were sent, speeds in ft/min and feeds in in/rev among them.
-        where: Where they stand in the body, for a refusal.
+        where: Their place in the body, for a refusal.
         names: What to look for: ``cutting_speed`` (required), ``feed``, ``reference_feed``.
 
     Raises:

@@ -117,7 +117,7 @@ def _limits(of: str, tolerance: str, nominal_mm: float, off: Deviations) -> dict
 
 @reads(blueprint, "/v1/designations/material/<text>", MaterialAnswer(), opens=False)
 def explain_material_text(_call: Call, text: str) -> dict[str, Any]:
-    """Tell what a material group is, and what an application number in it (ISO 513)."""
+    """Show what a material group is, and what an application number in it (ISO 513)."""
     found = read_material(text)
     group = material.GROUPS[found.group]
     return {

@@ -54,7 +54,7 @@ def _asked_machine(call: Call) -> int | None:
 
 
 class FeedsPage(Shape):
-    """What is heard of machines."""
+    """The feeds of machines."""
 
     items = fields.List(fields.Nested(FeedShape), required=True)
     next = Whole(allow_none=True, required=True)
@@ -63,7 +63,7 @@ class FeedsPage(Shape):
 
 @reads(blueprint, "/v1/feeds", FeedsPage(), query=MachineQuery())
 def list_feeds(call: Call) -> dict[str, Any]:
-    """List what is heard of each machine, how late, what was missed, and how fast it cuts."""
+    """List the data of each machine: how late it comes, its gaps, and how fast it cuts."""
     found = show_feeds(call.tx, call.present, _asked_machine(call))
     return {"items": found, "next": None, "problems": found.problems}
 
@@ -90,14 +90,14 @@ class QuestionsPage(page_shape(QuestionShape)):  # type: ignore[misc]
 
 @reads(blueprint, "/v1/questions", QuestionsPage(), query=MachineQuery())
 def read_questions(call: Call) -> dict[str, Any]:
-    """List what is asked of people: breakages of nobody knows which tool, tools in question."""
+    """List questions to people: which tool broke, and which tool is in a station."""
     found = list_questions(call.tx, call.present, _asked_machine(call))
     return {"items": found, "next": None, "problems": found.problems}
 
 
 @writes(blueprint, "/v1/question-dismissals", DismissalShape(), body=DismissalBody())
 def post_question_dismissal(call: Call) -> Reply:
-    """Dismiss a question: nobody is asked until the machine names the tool anew."""
+    """Dismiss a question until the machine names the tool again."""
     done = dismiss_question(call.tx, call.present, DismissQuestion(**call.body))
     return Reply(done, headers={"Location": f"/v1/question-dismissals/{done.fact_id}"})
 

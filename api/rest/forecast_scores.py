@@ -1,4 +1,4 @@
-"""Were we right: kept forecasts with what then happened, and how often they came true."""
+"""Were we right: kept forecasts with their outcome, and how often they were right."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class ScoreQuery(AsOfQuery):
 
 
 class ScorePage(Shape):
-    """How often forecasts came true, the worst group first."""
+    """How often forecasts were right, the worst group first."""
 
     as_of = At(required=True, explains="Judged by the facts dated up to then.")
     since = At(required=True)
@@ -61,7 +61,7 @@ class ScorePage(Shape):
 
 @reads(blueprint, "/v1/forecast-scores", ScorePage(), query=ScoreQuery())
 def read_forecast_scores(call: Call) -> dict[str, Any]:
-    """Tell how often forecasts came true, with the band that chance allows."""
+    """Show how often forecasts were right, with the band that chance allows."""
     plan, query = plan_of(call), call.query
     found = score_forecasts(
         call.tx,

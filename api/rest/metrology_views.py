@@ -22,7 +22,7 @@ blueprint = Blueprint(
     query=AsOfQuery(),
 )
 def read_station_datum(call: Call, code: str) -> StationDatum:
-    """Show what each first-off in a station told of its datum."""
+    """Show what each first-off in a station showed of its datum."""
     return show_datum(call.tx, call.as_of, code)
 
 

@@ -182,7 +182,7 @@ def add_readers(
                 _refuse_unknown(call.tx, column, query[column.name])
         if "code" in query:
             filters["code"] = parse_code(query["code"]).text
-        # compared as it is shown: a filter must not tell whether a password is right
+        # compared as it is shown: a filter must not give a password away
         name = address_in(record)
         secret = {name: filters.pop(name)} if filters.get(name) is not None else {}
         most = query["limit"] + 1

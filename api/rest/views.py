@@ -38,7 +38,7 @@ _scan_shape = ScanShape()
 
 @reads(blueprint, "/v1/scan/<name:code>", _scan_shape)
 def read_scan(call: Call, code: str) -> Any:
-    """Tell what a code is and what may be done next."""
+    """Show what a code is and what may be done next."""
     return scan_code(call.tx, call.present, code)
 
 
@@ -130,7 +130,7 @@ def list_life(call: Call) -> dict[str, Any]:
     opens=False,
 )
 def read_life(call: Call, key: str) -> KeyLife:
-    """Tell what is known of one life law: lives seen, survival, age of least cost."""
+    """Show what is known of one life law: lives seen, survival, age of least cost."""
     plan = plan_of(call)
     return or_refuse(lambda: life_of_key(plan, key), no_life(key))
 
@@ -172,7 +172,7 @@ class AuditQuery(FactQuery):
 
 
 class AuditRow(Shape):
-    """One fact, whoever said it."""
+    """One fact, from any person or program."""
 
     fact = Whole(attribute="id", most=2**53, required=True)
     kind = Text(required=True)

@@ -46,7 +46,7 @@ FORMULA = (
 def work_out_tool_life_constants(call: Call) -> dict[str, Any]:
     """Estimate n, C and the exponents of feed and depth from lives.
 
-    Lives that were cut short count as longer than told. What the tests cannot tell is taken
+    Lives that were cut short count as longer. What the tests leave open is taken
     from the prior and named in ``notes``; a cut outside the range of the tests is answered
     with what lies outside.
     """

@@ -1,4 +1,4 @@
-"""What a rule beside the API's document forbids, told apart from what cannot be read."""
+"""Values that a rule beside the API's document forbids, apart from unreadable ones."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ class ByRule(Sentence):
 
 
 def by_rule(told: Sentence) -> ByRule:
-    """What is told as such a rule's word."""
+    """Messages that are such a rule's."""
     return ByRule(told.template, told.values)
 
 

@@ -105,7 +105,7 @@ def _where(readings: list[Mapping[str, Any]], unknown: set[str]) -> dict[Any, An
     )
     return {
         place: {
-            name: ["is not a member of a reading"]
+            name: ["is not a field of a reading"]
             for name in islice(sorted(names), MOST_REFUSED_SHOWN)
         }
         for place, names in islice(wrong, MOST_REFUSED_SHOWN)

@@ -1,4 +1,4 @@
-"""Shapes of what is asked and said of feeds, counts kept aside and breakages."""
+"""Shapes of feeds, questions, held counts and breakages."""
 
 from __future__ import annotations
 

@@ -27,7 +27,7 @@ from crib.units import (
     tenths_um_from_mm,
 )
 
-#: Unknown members that are named one by one; where there are more, their number is told.
+#: Most unknown fields that are named one by one; of more, only the number is given.
 _MOST_UNKNOWN = 100
 
 LENGTH_PATTERN = r"^[+-]?([0-9]{1,9}([.][0-9]{0,12})?|[.][0-9]{1,12})$"

@@ -68,7 +68,7 @@ class DifferenceShape(Shape):
 
 
 class DatumShape(Shape):
-    """What first-offs told of the datum of one axis; X as radius."""
+    """What first-offs showed of the datum of one axis; X as radius."""
 
     axis = Choice(AXES, required=True)
     recorded_mm = ExactLength(attribute="recorded_tenths_um", required=True)

@@ -20,7 +20,7 @@ _SPACE = r"\t-\r\x1c-\x20\x85\xa0\u1680\u2000-\u200a\u2028\u2029\u202f\u205f\u30
 def _unseen_ranges() -> str:
     """What ``crib.records.plain_text`` refuses, as ranges of a character class."""
     found: list[list[int]] = []
-    # ideographs, and what no standard gives out, are neither controls nor marks of format
+    # ideographs, and unassigned ones, are neither controls nor marks of format
     for point in (*range(0x20000), *range(0xE0000, 0xE1000)):
         if 0xD800 <= point < 0xE000 or unseen(chr(point)) is None:
             continue  # half a letter cannot be sent, and no pattern can name it
@@ -65,7 +65,7 @@ def day_pattern(years: str, leap_years: str, time: str) -> str:
     Args:
         years: Pattern of the years taken.
         leap_years: Pattern of those that have a 29 February.
-        time: Pattern of what may stand behind the day.
+        time: Pattern of what may follow the day.
     """
     return f"^({years}-({_DAY_IN_YEAR})|{leap_years}-02-29){time}$"
 

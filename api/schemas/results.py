@@ -53,7 +53,7 @@ def shape_from(
         kind: The dataclass.
         name: Name of the shape in the documentation.
         rename: Attribute -> member, where they differ.
-        leave_out: Attributes that are not told.
+        leave_out: Attributes that are left out.
         more: Further members.
     """
     hints = typing.get_type_hints(kind)

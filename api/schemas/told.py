@@ -145,7 +145,7 @@ def _length_pattern(
 
 
 def _inches(bound_mm: Decimal | None, rounding: str) -> Decimal | None:
-    """A bound in inches, told to a few nanometres on the safe side."""
+    """A bound in inches, rounded by a few nanometres to the safe side."""
     return None if bound_mm is None else (bound_mm / EXACT_MM_PER_IN).quantize(_FINE, rounding)
 
 

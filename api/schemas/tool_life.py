@@ -82,7 +82,7 @@ class Between(Shape):
 
 
 class RangeShape(Shape):
-    """The cuts that the lives cover; null where none was told."""
+    """The cuts that the lives cover; null where none was given."""
 
     cutting_speed_m_min = fields.Nested(Between, required=True, allow_none=True)
     feed_mm_rev = fields.Nested(Between, required=True, allow_none=True)
@@ -90,7 +90,7 @@ class RangeShape(Shape):
 
 
 class ToldShape(Shape):
-    """Whether the lives told an exponent; what they did not tell is the prior's."""
+    """Whether the lives determined an exponent; if not, it is the prior's."""
 
     n = YesNo(required=True)
     feed_exponent = YesNo(required=True)

@@ -68,7 +68,7 @@ class InstantQuantiles(Shape):
 
 
 class FailProbability(Shape):
-    """Chance that the edge gives out before it is swapped."""
+    """Chance that the edge fails before it is swapped."""
 
     shift = Number(allow_none=True, explains="In the running shift.")
     unattended = Number(

@@ -136,7 +136,7 @@ class DatumBody(Shape):
 
 
 class DatumLookShape(Shape):
-    """What one first-off told."""
+    """What one first-off showed."""
 
     expected_mm = Length(required=True)
     innovation_mm = Length(allow_none=True, required=True)

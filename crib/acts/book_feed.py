@@ -52,7 +52,7 @@ class CountNews:
 
     Attributes:
         at: When.
-        text: What it said, as it came.
+        text: What it said, as received.
         run: The run that it names, if any.
         source: Which counter of which device it is, and where that is read; None where
             nothing tells it from another one.
@@ -81,8 +81,8 @@ class GapNews:
     """Observations that nobody will see: why, and between which sequences where known.
 
     Attributes:
-        reason: ``restarted`` (the agent began anew) or ``overrun`` (it held them too briefly);
-            of a broker ``queue`` (it may have dropped some of what it kept for us) or
+        reason: ``restarted`` (the agent restarted) or ``overrun`` (it kept them too
+            briefly); of a broker ``queue`` (it may have dropped some of what it kept for us) or
             ``session`` (it kept nothing), ``breakages_`` before them for those.
         from_sequence: First one that was not seen, of the agent's run at that time.
         until_sequence: First one seen again; None after a restart.
@@ -100,9 +100,9 @@ class BreakageNews:
     Attributes:
         at: When.
         path: Path of the control, as the machine calls it; empty where it names none.
-        tool_number: The tool's number in the program; None where it is not told.
+        tool_number: The tool's number in the program; None where not given.
         signal: What says so, in its own words.
-        why: Why a person has to say which tool broke, in a sentence; None where it is told.
+        why: Why a person has to say which tool broke, in a sentence; None where it is known.
     """
 
     at: datetime
@@ -119,7 +119,7 @@ class FeedNews:
     Attributes:
         machine: Name of the machine.
         source: ``mtconnect``, ``mqtt``, ``folder`` or ``http``.
-        heard_at: When it came; None where nothing was heard (only a problem is told).
+        heard_at: When it came; None where nothing came (only a problem is reported).
         counts: Part counts.
         states: States in the order in which they came to be.
         place: Run of the agent and next sequence; None keeps the place on record.
@@ -130,7 +130,7 @@ class FeedNews:
         breakages: Signals that an edge broke; where nobody knows which, it is asked about.
         conditions: Conditions that are active at the agent by then (item and native code);
             None where nothing changed.
-        clock_off: How far its times are off, ahead above 0; None where nobody can say.
+        clock_off: How far its times are off, ahead above 0; None where not known.
         device: What its agent calls it for good (uuid); None where it tells none.
         lacks_us: What was added to the machine's clock, which was set back [µs]; None keeps
             what is on record.
@@ -151,7 +151,7 @@ class FeedNews:
     device: str | None = None
 
     def instants(self) -> list[datetime]:
-        """The times that the machine told."""
+        """The times that the machine sent."""
         told = [one.at for one in self.counts]
         told += [one.at for one in self.states]
         return told + [one.at for one in self.breakages]
@@ -227,7 +227,7 @@ def place_of(machine_id: int, news: FeedNews) -> FeedPlace:
 
 
 def _clock_off(news: FeedNews) -> timedelta | None:
-    """How far its times are off; those ahead of ours are off for sure, whoever brought them."""
+    """How far its times are off; those ahead of ours are certainly off."""
     newest = max(news.instants(), default=None)
     if news.clock_off is not None or newest is None or news.heard_at is None:
         return news.clock_off

@@ -1,4 +1,4 @@
-"""Building a tool: a holder, an edge, and everything that speaks against them."""
+"""Building a tool from a holder and an edge, or every reason why not."""
 
 from __future__ import annotations
 

@@ -44,7 +44,7 @@ class ClaimParts:
 
 @dataclass(frozen=True, slots=True)
 class PartsClaimed:
-    """What is so now.
+    """The outcome of a claim.
 
     Attributes:
         run: Number of the run.
@@ -75,7 +75,7 @@ def claim_parts(tx: Tx, present: datetime, command: ClaimParts) -> PartsClaimed:
 
     Raises:
         NotKnown: There is no such run.
-        Conflict: There are no such parts, or other runs speak against it.
+        Conflict: There are no such parts, or another run is in the way.
     """
     run = _run(tx, command.run)
     machine_id = machine_id_by_name(tx, run["machine"])

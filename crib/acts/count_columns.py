@@ -68,7 +68,7 @@ class CountColumns:
         return int(self.at_us.size)
 
     def reading(self, index: int) -> dict[str, object]:
-        """One reading as it came."""
+        """One reading as received."""
         if self.raw is not None:
             return dict(self.raw[index])
         count = self.count[index]

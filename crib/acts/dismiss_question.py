@@ -48,7 +48,7 @@ class QuestionDismissed:
         says: What the machine calls the tool there, or the breakage.
         since: Since when it says so.
         at: When the question was dismissed.
-        sentence: What is so now.
+        sentence: The outcome, for a person to read.
     """
 
     fact_id: int
@@ -62,7 +62,7 @@ class QuestionDismissed:
 def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> QuestionDismissed:
     """Ask no more about a tool that a machine names in a station; can be taken back.
 
-    It is asked about anew when the machine names it again after another one, or when
+    It is asked again when the machine names the tool again after another one, or when
     another stay (or none any more) is on record there.
 
     Raises:
@@ -146,7 +146,7 @@ def _none_broke(tx: Tx, told: Said, number: int) -> QuestionDismissed:
 
 
 def take_back_dismissal(tx: Tx, fact_id: int) -> str:
-    """What is so once a dismissal is taken back, for a person."""
+    """The outcome of taking a dismissal back, for a person to read."""
     machine = answered_machine(tx, fact_id)
     if machine is not None:
         return sentence(

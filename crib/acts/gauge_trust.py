@@ -24,7 +24,7 @@ class Override:
 
     Attributes:
         by: Badge or code of the supervisor who says so.
-        reason: Why, for whoever finds it on the label.
+        reason: Why; it is shown with the preset.
     """
 
     by: str
@@ -105,10 +105,10 @@ def gauge_overridden(
     Args:
         tx: An open transaction.
         override: Who overrides and why, as it was sent.
-        problems: What speaks against the gauge.
+        problems: Why the gauge may not be used.
 
     Raises:
-        NotAllowed: Whoever overrides is no supervisor.
+        NotAllowed: The person who overrides is not a supervisor.
         Invalid: No reason, or a pasted page.
         NotKnown: Nobody here has that badge or code.
     """

@@ -1,4 +1,4 @@
-"""What an import takes, but whoever sent it should know: tools that no station can hold."""
+"""Notices of an import that is accepted: tools that no station can hold."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ FILES = frozenset(
      "operations.csv", "runs.csv"}
 )  # fmt: skip
 
-#: So many are told; the rest is counted.
+#: Most notices that are named; the rest is counted.
 MOST_TOLD = 50
 
 #: Names in one sentence.

@@ -3,7 +3,7 @@
 Rows are read, checked and written as a stream in one transaction; the first error ends the
 writing, not the checking, and takes back what was written. A dry run takes everything back,
 so that it meets the same checks, those of the database included. Where nothing changes the
-transaction is taken back too, and whoever keeps computed views may go on with them.
+transaction is rolled back too, so that computed views stay valid.
 
 A record that no file names stays as it is. The hours of a calendar and the operations of a
 part are sets: a file that has any of them has them all, and the others go.
@@ -33,7 +33,7 @@ from crib.store.records import bulk_upsert, iterate_records
 
 _ROWS_PER_STEP = 500
 
-#: Told how many bytes of how many were read.
+#: Called with the bytes read so far and the bytes in all.
 Progress = Callable[[int, int], None]
 
 

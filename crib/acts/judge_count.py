@@ -70,11 +70,11 @@ class CountJudged:
         verdict: ``accepted``, ``discarded`` or ``counter_set``.
         machine: Its machine.
         at: When the verdict was given.
-        count: What the counter said, as it came.
+        count: What the counter said, as received.
         counted_at: When the counter said it; None where that could not be read.
         total: Parts that the machine made up to it since its first reading; None where it
             was discarded.
-        sentence: What is so now.
+        sentence: The outcome, for a person to read.
         booked_later: Counts kept aside after it that could be booked now, since the counter
             had been set.
     """
@@ -100,7 +100,7 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
     Raises:
         Conflict: It was judged before, or contradicts an accepted count of the same instant.
         Invalid: No such verdict, or what was kept aside is no reading.
-        NotAllowed: Whoever says so is no supervisor.
+        NotAllowed: The person who decides is not a supervisor.
         NotKnown: No count of that number was kept aside.
     """
     told = said(tx, present, command)
@@ -139,7 +139,7 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
 
 
 def take_back_verdict(tx: Tx, verdict_id: int, reversal_id: int) -> str:
-    """Undo a verdict whose reversal is on record; what is so now, for a person.
+    """Undo a verdict whose reversal is on record; returns the outcome, for a person.
 
     A count that was accepted is taken out, and the step that it divided is one again.
     """
@@ -168,7 +168,7 @@ def _take_out_all(tx: Tx, verdict_id: int, reversal_id: int, counter: Counted) -
     at_us = readings_of_fact(tx, verdict_id)
     for one in at_us:
         _take_out(tx, counter, one)
-    # readings less, so that whoever keeps readings in memory reads them anew
+    # readings less, so that readings kept in memory are read again
     insert_batch(tx, reversal_id, counter, accepted=-len(at_us), duplicates=0, refused=0)
 
 
@@ -335,7 +335,7 @@ def _judged(
 
 
 def _take_out(tx: Tx, counter: Counted, at_us: int) -> None:
-    """Take a reading out; all after it keep their steps, the one across it is made anew."""
+    """Take a reading out; later ones keep their steps, the step across it is recomputed."""
     known = known_around(tx, counter, at_us, at_us)
     delete_reading(tx, counter, at_us)
     place = int(np.searchsorted(known.at_us, at_us))

@@ -16,7 +16,7 @@ from crib.store.presets import GaugeRow, checks_of, preset_spreads
 from crib.store.stockrows import SpecRow
 from crib.units import TENTHS_UM_PER_MM
 
-#: So many of a gauge's latest presets tell how it repeats.
+#: Latest presets of a gauge from which its repeatability is estimated.
 _LATEST = 200
 
 
@@ -26,7 +26,7 @@ def judge_preset(
     """Judge readings of a tool of a spec as of an instant; nothing is written.
 
     Raises:
-        Invalid: Readings that cannot be meant.
+        Invalid: Readings that are not plausible.
     """
     refuse_readings(readings)
     return measure(

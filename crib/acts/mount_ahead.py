@@ -49,7 +49,7 @@ class ToKeyIn:
         block: Text for the control; None where the shop's template cannot be filled in.
         block_problem: Why it cannot.
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
-        datum: What the first-offs there told of the station's datum, per axis.
+        datum: What the first-offs there showed of the station's datum, per axis.
         heed: What to mind with this tool in this station.
         short: The usual cautions in three lines.
         usual: The usual cautions in full.
@@ -86,7 +86,7 @@ class MountAhead:
         assembly: The tool.
         spec: What it was built to.
         preset: Its latest preset.
-        problems: Everything that speaks against it; empty where it may go in.
+        problems: Every mismatch; empty where it may go in.
         key_in: What to key in; None where its measures are not known.
         checked_for: Part whose program it was compared with; None where there is no job.
         not_compared: What was not checked, where there is no such part.

@@ -1,4 +1,4 @@
-"""Right or wrong: what is on record, gathered and held against a mount."""
+"""Collects what is on record for a mount, and checks the mount against it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class MountCheck(NamedTuple):
     """What a mount was checked for.
 
     Attributes:
-        problems: Everything that speaks against it.
+        problems: Every mismatch.
         not_compared: What was not checked, where no job is on or planned.
     """
 
@@ -133,7 +133,7 @@ def too_early(
     last_stay: MountRow | None,
     assembly: AssemblyRow,
 ) -> tuple[datetime, list[Mismatch]]:
-    """When a mount is recorded; told late, it has to fit behind what is on record already."""
+    """When a mount happened; a late one must not lie before facts already on record."""
     emptied = None if last_stay is None else last_stay.removed_at or last_stay.at
     known = (
         (sentence("station {mark}", mark=station.mark), emptied),

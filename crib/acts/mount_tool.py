@@ -62,7 +62,7 @@ class ToolMounted:
         block: Text for the control; None where the shop's template cannot be filled in.
         block_problem: Why it cannot.
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
-        datum: What the first-offs there told of the station's datum, per axis.
+        datum: What the first-offs there showed of the station's datum, per axis.
         cautions: What to mind.
         checked_for: Part whose program it was compared with; None where there is no job.
         part_count_refused: Why the part count was kept aside, if it was.
@@ -89,11 +89,11 @@ class ToolMounted:
 
 
 def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
-    """Mount a tool, or name everything that speaks against it.
+    """Mount a tool, or name every mismatch.
 
     Raises:
-        StationOccupied: Only that another tool sits there speaks against it.
-        AlreadyMounted: Only that the tool sits in a station speaks against it.
+        StationOccupied: The only mismatch: another tool sits there.
+        AlreadyMounted: The only mismatch: the tool sits in a station.
         DoesNotFit: Anything else; ``errors`` lists every mismatch.
         Invalid: The instant or the part count cannot be.
         NotKnown: A code that nothing carries.

@@ -53,7 +53,7 @@ def move_stock(tx: Tx, present: datetime, command: MoveStock) -> StockMoved:
     """Book a receipt, an issue, a return, scrap or a stocktaking.
 
     Raises:
-        Invalid: No such move, or a quantity that cannot be meant.
+        Invalid: No such move, or a quantity that is not plausible.
         NoneLeft: More leaves than there is.
         NotKnown: No such lot.
     """

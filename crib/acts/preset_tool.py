@@ -71,7 +71,7 @@ class PresetDone:
     Attributes:
         fact_id: The fact.
         code: The assembly's code from now on; print it where it changed.
-        superseded_code: The code of the label that lost its worth, if one did.
+        superseded_code: The code of the label that is void now, if any.
         cutter_status: AVAILABLE when accepted, else MEASURED.
         accepted: The verdict.
         why_not: Sentences where it was not accepted.
@@ -105,9 +105,9 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
 
     Raises:
         Conflict: The tool sits in a machine, is over, or has a later fact.
-        Invalid: Readings that cannot be meant.
+        Invalid: Readings that are not plausible.
         NotKnown: A code that nothing carries.
-        NotAllowed: Whoever overrides the gauge's check is no supervisor.
+        NotAllowed: The person who overrides the check is not a supervisor.
     """
     told = said(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row

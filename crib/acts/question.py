@@ -1,4 +1,4 @@
-"""What is asked of a person about a machine: the shape that all questions share."""
+"""A question to a person about a machine: the shape that all questions share."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Question:
     Attributes:
         kind: other_tool (the machine names a tool of ours that is not on record there),
             not_scanned (the machine saw a tool change that nobody scanned) or breakage (the
-            machine told a breakage, and nobody knows of which tool).
+            machine reported a breakage, and it is not known of which tool).
         machine: Name of the machine.
         station: MACHINE/STATION; None where nobody knows which.
         station_code: The station's code; None as above.

@@ -1,6 +1,6 @@
 """Where a machine says that another tool sits in a station than the records do: asked about.
 
-Nothing is put on record by it: a person scans what sits there, or says what is so.
+It records nothing: a person scans what sits there, or says what is right.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def list_questions(tx: Tx, present: datetime, machine_id: int | None = None) -> 
     A breakage waits for a person's answer. Another question goes when a mount or removal
     is recorded there after the machine spoke, when
     the machine names what is on record, or when a person dismisses it. What cannot be
-    compared is left out, and told in ``problems``.
+    compared is left out, and named in ``problems``.
 
     Args:
         tx: An open transaction.

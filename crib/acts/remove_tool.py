@@ -146,7 +146,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
 
 
 def tell_removal(tx: Tx, removal_id: int) -> ToolRemoved:
-    """What a removal on record came to; a count that was kept aside is not told again.
+    """What a removal on record came to; a held count is not mentioned again.
 
     Raises:
         NotKnown: No removal that stands has that number.

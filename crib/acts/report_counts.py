@@ -83,7 +83,7 @@ class RefusedCount:
 class CountsReported:
     """What became of a batch.
 
-    ``fact_id`` is None where it said nothing new. ``parts_without_run`` are parts that it told
+    ``fact_id`` is None where it brought nothing new. ``parts_without_run`` are parts in it
     of and that belong to no run, ``without_run`` says what to do about them.
     """
 
@@ -350,7 +350,7 @@ def _refused(columns: CountColumns, problems: Problems) -> tuple[RefusedCount, .
 
 
 def _short(value: object) -> object:
-    """A value as it came; of one that is far too long the beginning."""
+    """A value as received; only the beginning of one that is far too long."""
     if value is None or isinstance(value, (bool, int, float)):
         return value
     text = str(value)

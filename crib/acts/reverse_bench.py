@@ -72,7 +72,7 @@ def take_back_teardown(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
 
     Raises:
         Conflict: Its edge never cut, or a piece of it went on since.
-        HolderInUse: Its holder is built anew.
+        HolderInUse: Its holder is built again.
     """
     assembly = assembly_row(tx, torn_down_assembly(tx, fact_id))
     if not stays_of(tx, assembly.id):

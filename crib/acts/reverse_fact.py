@@ -67,7 +67,7 @@ class ReverseFact:
 
 @dataclass(frozen=True, slots=True)
 class FactReversed:
-    """A fact that was taken back, and what is so now."""
+    """A fact that was taken back, and the outcome."""
 
     fact_id: int
     reversed_fact_id: int

@@ -47,8 +47,8 @@ class Said:
 def said(tx: Tx, present: datetime, command: Command, *, as_dated: bool = False) -> Said:
     """Read what a command has in common with all others.
 
-    What is told has happened. A time a little ahead of ours comes from a clock that runs fast,
-    and counts as now: else it would block what is done to the same tool or station until then.
+    A fact has already happened. A time a little ahead of ours comes from a fast clock, and
+    counts as now: else it would block what is done to the same tool or station until then.
 
     Args:
         tx: An open transaction.

@@ -55,7 +55,7 @@ class BreakageSignalled:
         mount_id: The stay that it broke in.
         at: When it broke.
         signal: What said so.
-        sentence: What is so now and what to do.
+        sentence: The outcome, and what to do.
     """
 
     fact_id: int | None

@@ -1,4 +1,4 @@
-"""What the first-offs in a station told of its datum, axis by axis, up to an instant."""
+"""What the first-offs in a station show of its datum, axis by axis, up to an instant."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class DatumTold:
 
 @dataclass(frozen=True, slots=True)
 class StationFollowed:
-    """The stays in a station, and what they told of each axis that it sets."""
+    """The stays in a station, and what they showed of each axis that it sets."""
 
     stays: tuple[FirstOffRow, ...]
     axes: Mapping[str, FollowedAxis]

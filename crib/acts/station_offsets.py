@@ -52,7 +52,7 @@ def offsets_of_preset(
     Args:
         station: Where it goes.
         preset: The measures.
-        learned: What first-offs told of the datum of an axis; the record counts elsewhere.
+        learned: What first-offs showed of the datum of an axis; elsewhere the record is used.
 
     Raises:
         Invalid: The station needs a measure that was not taken.

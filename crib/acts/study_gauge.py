@@ -97,7 +97,7 @@ class MeasureStudied:
 
 @dataclass(frozen=True, slots=True)
 class GaugeStudied:
-    """What the checks of a gauge tell of it.
+    """What the checks of a gauge show.
 
     Attributes:
         gauge: Its mark.

@@ -22,10 +22,10 @@ from crib.store.stations import runs_of
 from crib.store.told_sets import insert_told, waiting_sets
 from crib.store.verdict_rows import doubted_after
 
-#: A setting is told at most so long before it is done.
+#: A setting is announced at most so long before it is done.
 LONGEST_AHEAD = timedelta(days=7)
 
-#: Told by two people so far apart it is one setting [µs]; common practice, no source.
+#: Two announcements closer than this are one setting [µs]; common practice, no source.
 _SAME_US = 3_600_000_000
 
 
@@ -51,18 +51,18 @@ class TellCounterSet:
 
 @dataclass(frozen=True, slots=True)
 class CounterSetTold:
-    """What was told, and what is so now.
+    """What was announced, and the outcome.
 
     Attributes:
         fact_id: The fact, by which it can be taken back.
         machine: The machine.
-        at: When it was told.
+        at: When it was announced.
         set_at: When the counter is set.
         count: What it is set to.
         shown: Whether a count shows it already; else the next one that fits does.
         booked_later: Counts kept aside that could be booked now.
-        sentence: What is so now.
-        on_record: Whether it had been told before.
+        sentence: The outcome, for a person to read.
+        on_record: Whether it had been announced before.
     """
 
     fact_id: int
@@ -83,7 +83,7 @@ def tell_counter_set(tx: Tx, present: datetime, command: TellCounterSet) -> Coun
     since the last one taken in are booked where they fit; while none does, nothing changes.
 
     Raises:
-        Conflict: The same was told for another instant close by, or no such path counts.
+        Conflict: It was announced for another instant close by, or no such path counts.
         Invalid: Nobody is named, the count is none, or the instant is too far ahead.
         NotKnown: No such machine or person.
     """
@@ -187,7 +187,7 @@ def _told_before(tx: Tx, counter: Counted, setting: ToldSet) -> int | None:
 
 
 def _show(tx: Tx, fact_id: int, counter: Counted, setting: ToldSet) -> tuple[int, int]:
-    """Begin anew where counts show it already; readings added by that, and booked since."""
+    """Restart counting where counts show it already; returns readings added and booked."""
     fastest = partial(fastest_between, runs_of(tx, counter.machine_id))
     known = known_around(tx, counter, setting.at_us, setting.at_us)
     if not known.at_us.size:

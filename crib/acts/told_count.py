@@ -1,4 +1,4 @@
-"""The part count that a person read off the machine and told with another fact."""
+"""The part count that a person read off the machine and gave with another fact."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Counters that people told would be set: begun anew as soon as a count shows it."""
+"""Counters announced to be set: restarted as soon as a count shows it."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def begin_told_sets(
     fastest: Fastest,
     absorbs: Absorbs,
 ) -> int:
-    """Begin anew where a batch shows that a counter was set as told; how often it did.
+    """Restart counters that a batch shows were set as announced; how many did.
 
     Args:
         tx: A write transaction.
@@ -72,12 +72,12 @@ def begins_at(
     news: Iterable[tuple[int, int]],
     fastest: Fastest,
 ) -> int | None:
-    """When the counter was set as told [µs]; None where no count shows it.
+    """When the counter was set as announced [µs]; None where no count shows it.
 
     Args:
         tx: An open transaction.
         counter: The counter.
-        told: What was told.
+        told: What was announced.
         news: Instants [µs] and counts that are not taken in.
         fastest: Shortest cycle time [s] between instants [µs].
     """

@@ -27,7 +27,7 @@ class Undo:
 
     Attributes:
         fact_ids: Its facts.
-        by: Code of the person who undoes it; None where nobody is named.
+        by: Code of the person who undoes it; None where not given.
     """
 
     fact_ids: Sequence[int]

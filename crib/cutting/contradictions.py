@@ -42,7 +42,7 @@ class Contradiction(NamedTuple):
 
 
 def check_operation(operation: CutOperation) -> None:
-    """Refuse an operation whose numbers cannot be meant, alone or together.
+    """Refuse an operation whose numbers are not plausible, alone or together.
 
     Raises:
         OutsideModel: Every column that is wrong, in the sentence and in ``errors``.

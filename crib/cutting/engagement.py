@@ -43,7 +43,7 @@ class Engagement:
             (only ``engaged_s`` given) or has no bound (to the centre without any limit).
         limited_by: Whose limit holds it there: machine, station, holder, tool, program; None.
         cutting_speed_m_min: The real reference speed: the fastest of the cut; None when it
-            cannot be known.
+            is not known.
         clamp_diameter_mm: Diameter below which the limit holds; None without limit or speed.
         engaged_min: Minutes in cut per part.
         equivalent_min: Minutes at the reference speed that wear the edge as much.
@@ -108,8 +108,8 @@ def engage(
         taylor_n: Exponent that weighs slower parts of a cut.
 
     Raises:
-        OutsideModel: Numbers that cannot be meant, or columns missing without which the time
-            cannot be known; the sentence names them.
+        OutsideModel: Numbers that are not plausible, or columns missing without which the time
+            is not known; the sentence names them.
     """
     check_operation(operation)
     if not (math.isfinite(taylor_n) and 0.01 <= taylor_n <= 2):

@@ -152,7 +152,7 @@ def radial_cut(
 
 
 def regrips(length_mm: float, stroke_mm: float) -> int:
-    """Times the bar is gripped anew for a part longer than the headstock stroke.
+    """Times the bar is re-gripped for a part longer than the headstock stroke.
 
     ``ceil(length / stroke) - 1``; the length is all that is fed: part, cut-off, facing stock.
 

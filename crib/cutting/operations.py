@@ -95,7 +95,7 @@ class CutOperation:
 
 
 def wrong_columns(operation: CutOperation) -> list[tuple[str, str]]:
-    """Every column whose value by itself cannot be meant, and why."""
+    """Every column whose value alone is not plausible, and why."""
     found = []
     for field in fields(operation):
         problem = None if field.name == "kind" else _problem(field.name, operation)

@@ -45,7 +45,7 @@ class TurningHolder:
         height: Position 6.
         width: Position 7.
         length: Position 8, a letter or a dash.
-        faces: Position 10; empty where not told.
+        faces: Position 10; empty where not given.
         maker: The maker's letters after a dash.
     """
 
@@ -80,7 +80,7 @@ class TurningHolder:
 
     @property
     def length_mm(self) -> float | None:
-        """Overall length; None where special, or told only as that of ISO 5610."""
+        """Overall length; None where special, or given only as that of ISO 5610."""
         return holder_tables.LENGTH_MM.get(self.length)
 
 

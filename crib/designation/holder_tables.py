@@ -6,7 +6,7 @@ from typing import Final
 
 from crib.sentence import sentence
 
-#: Position 1 of a square-shank holder, 4 of a bar. D and X stand beside the standard's four.
+#: Position 1 of a square-shank holder, 4 of a bar. D and X come on top of the standard's four.
 CLAMPING: Final = {
     "C": sentence("from the top, on an insert without a hole"),
     "D": sentence("from the top and in the hole, drawn back into the pocket"),

@@ -29,9 +29,9 @@ class Insert:
         thickness: Position 6.
         corner: Position 7: a radius number, or two letters of a wiper edge; empty where a
             round insert in inches leaves it out.
-        condition: Position 8; empty where not told.
+        condition: Position 8; empty where not given.
         chamfer: Width [0.01 mm] and angle [deg] of a chamfer, five digits, or empty.
-        hand: Position 9; empty where not told.
+        hand: Position 9; empty where not given.
         maker: The maker's letters after the dash.
         inch: Whether the numbers count fractions of an inch.
     """
@@ -96,7 +96,7 @@ class Insert:
         return int(number) / 10
 
     def corner_span(self) -> tuple[int, int]:
-        """Where the corner stands in the plain text; the same twice where there is none."""
+        """Start and end of the corner in the plain text; equal where there is none."""
         start = 4 + len(self.size) + len(self.thickness)
         return start, start + len(self.corner)
 

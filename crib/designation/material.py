@@ -86,7 +86,7 @@ class Application:
 
     Attributes:
         group: P, M, K, N, S or H.
-        number: Application number; empty where only the group is told.
+        number: Application number; empty where only the group is given.
         cutting_material: Two letters, or empty.
     """
 

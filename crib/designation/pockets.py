@@ -9,7 +9,7 @@ from crib.sentence import figure, sentence, together
 
 
 def pocket_misfits(holder: TurningHolder | BoringBar, insert: Insert) -> tuple[str, ...]:
-    """Every reason, each a clause about the insert; empty where nothing speaks against it.
+    """Every reason, each a clause about the insert; empty where it fits.
 
     Shape, clearance and size must be those of the pocket; a handed insert goes into a
     side-cutting holder of its own hand; what holds the insert must find its hole. Where a

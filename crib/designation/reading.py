@@ -36,7 +36,7 @@ def read_any_holder(text: str) -> TurningHolder | BoringBar:
     """Read a square-shank holder or a boring bar, whichever the text is.
 
     Raises:
-        BadDesignation: Neither; told by the standard that makes sense of more of it.
+        BadDesignation: Neither; the message follows the standard that explains more of it.
     """
     kind = sentence("designation of a holder (ISO 5608) or boring bar (ISO 6261)")
     return read_or_refuse(text, parse_any_holder, kind, oddness)

@@ -49,7 +49,7 @@ SHAPES: Final[dict[str, Shape]] = {
 #: Corners of a rectangle (L) that are alike: two under a half turn, all four if mirrored too.
 RECTANGLE_CORNERS: Final = {"R": 2, "L": 2, "N": 4}
 
-#: Clause 5.2, table 2: normal clearance [deg]; O is any other, told by the maker.
+#: Clause 5.2, table 2: normal clearance [deg]; O is any other, given by the maker.
 CLEARANCE_DEG: Final[dict[str, float | None]] = {
     "A": 3.0,
     "B": 5.0,
@@ -140,7 +140,7 @@ TYPES: Final[dict[str, Type]] = {
 }
 
 #: Clause 5.7: an insert with a wiper edge has two letters instead of a corner radius: the
-#: cutting edge angle [deg], then the wiper's clearance [deg]. None: another, told by the maker.
+#: cutting edge angle [deg], then the wiper's clearance [deg]. None: another, by the maker.
 WIPER_EDGE_DEG: Final[dict[str, float | None]] = {
     "A": 45.0,
     "D": 60.0,

@@ -67,7 +67,7 @@ class Kept:
 
     Attributes:
         place: Where it was read to.
-        tools: The tool number that it told last, by path; None where it was unknown.
+        tools: The last tool number, by path; None where it was unknown.
         conditions: What was active at its agent: item and native code.
         lacks_us: What was added to its clock [µs].
         counted: The last count of each counter, by its name: when it was booked [µs], and what
@@ -101,7 +101,7 @@ class Pace:
 
 @dataclass(slots=True)
 class Outcome:
-    """What became of a machine so far, for whoever looks."""
+    """How far a machine has been followed, for display."""
 
     machine: str
     state: str = "waiting"
@@ -390,7 +390,7 @@ def _refuses_streams(document: Document) -> bool:
 
 
 def item_words(item: DataItem) -> str:
-    """A part count, as whoever tries an agent out knows it again."""
+    """A part count as a person trying out an agent recognises it."""
     more = " ".join(part for part in (item.sub_type, item.path) if part)
     called = item.name or item.item_id
     return (

@@ -139,7 +139,7 @@ class Answer:
 
 
 def bare_address(url: str) -> str:
-    """An agent's address; whoever pastes that of an answer means the agent."""
+    """An agent's address; that of one of its documents is shortened to it."""
     return re.sub(r"(?<![:/])/+(probe|current|sample)?/*$", "", url.strip())
 
 

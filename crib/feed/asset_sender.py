@@ -125,7 +125,7 @@ class AssetSender:
             plan = plan_shop(tx, self._clock(), night_limit=self._night_limit, kept=self._kept)
             found = []
             for name in chosen:
-                # those that left it are told once more, without their place
+                # those that left it are sent once more, without their place
                 left = list(self._agents[name].digests)
                 assets = assets_in_machines(tx, plan, {name}, left)
                 tools = {one.code: _written(one) for one in assets}

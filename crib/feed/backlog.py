@@ -35,7 +35,7 @@ class Backlog:
         return self._since is None
 
     def may_be_cut(self, heard_at: datetime, at: datetime | None) -> bool:
-        """Take one message; whether by it what was kept may have been cut short, told once.
+        """Take one message; whether it shows, once, that kept messages may have been dropped.
 
         Args:
             heard_at: When it came.

@@ -1,4 +1,4 @@
-"""The heartbeat of ``crib feed``: it lives, and what it cannot do, told every few seconds."""
+"""The heartbeat of ``crib feed``: every few seconds that it lives, and what it cannot do."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Heart:
         database: Path of the database.
         clock: Tells the time.
         machine: The one machine that is followed; None for all.
-        problem: Tells what cannot be done now; None where all can.
+        problem: What cannot be done now; None where all can.
     """
 
     def __init__(

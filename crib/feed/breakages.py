@@ -18,7 +18,7 @@ from crib.sentence import sentence
 
 #: Levels of a condition at which something is wrong (MTConnect, part 3).
 _ACTIVE = ("Fault", "Warning")
-#: An adapter that came back tells what holds within this time; some say first that all is well.
+#: An adapter that came back reports its conditions within this time; some first report none.
 _TOLD_ANEW_WITHIN = timedelta(seconds=10)
 NOT_WHICH = sentence("The machine does not say which tool was in work then.")
 
@@ -35,7 +35,7 @@ class BreakageSignals:
     Args:
         wanted: Codes, ids or names, ``|`` between them, ``*`` for any characters; None for
             none.
-        tools: The tool number last told, by path; None where it was unknown.
+        tools: The last tool number, by path; None where it was unknown.
         active: Conditions that were active when the agent was read last: item and code.
     """
 
@@ -120,7 +120,7 @@ class BreakageSignals:
         return named and not self._came_back(one, key)
 
     def _came_back(self, one: Observation, key: Condition) -> bool:
-        """Whether it held before the item was unknown, and is only told anew."""
+        """Whether it was active before the item was unknown, and is only repeated."""
         if key not in self._before.get(one.item_id, ()):
             return False
         self._before[one.item_id].discard(key)

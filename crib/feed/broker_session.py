@@ -60,7 +60,7 @@ class Session:
         self._address, self.name, self.topics = address, name, tuple(topics)
         self._others = [topic for topic in others if topic not in self.topics]
         self._arrived, self._loop = arrived, asyncio.get_running_loop()
-        #: Messages of this connection by their number there; another one counts anew.
+        #: Messages of this connection by their number there; a new connection starts over.
         self._unconfirmed: dict[int, mqtt.MQTTMessage] = {}
         #: Whether the broker had kept the session when it let us in last.
         self.kept = False

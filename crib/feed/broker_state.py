@@ -1,4 +1,4 @@
-"""What is so with a broker, and in whose feeds it is told: in words, with what to do."""
+"""The state of a broker in words, with what to do, and in whose feeds it is shown."""
 
 from __future__ import annotations
 
@@ -114,12 +114,12 @@ def not_readable(where: str, topics: Sequence[str]) -> BrokerState:
 def machines_concerned(tx: Tx, named: Sequence[str], state: BrokerState) -> list[str]:
     """Machines in whose feeds it is told: those that the broker speaks for.
 
-    Where none is named and none was ever heard, it is told of all that nothing speaks for.
+    If none is named and none was ever heard, it is all machines without another source.
 
     Args:
         tx: An open transaction.
         named: Names of machines in the map of topics.
-        state: What is to be told.
+        state: What to show.
     """
     feeds = {row.machine_id: row for row in list_feeds(tx)}
     if state == FOLLOWING:

@@ -160,7 +160,7 @@ def _counts(device: Device) -> tuple[DataItem, ...]:
 def _count(device: Device, wanted: str | None) -> DataItem:
     counts = _counts(device)
     if wanted:
-        # whoever names an item knows what it counts, whatever its type
+        # a named item is taken as it is, of any type
         for item in (*counts, *_of_kind(device, *(one.kind for one in device.items))):
             if wanted in (item.item_id, item.name, item.native_name):
                 return item

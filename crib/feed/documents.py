@@ -39,7 +39,7 @@ class Header:
     """What an agent says of itself; None where it does not.
 
     Attributes:
-        instance_id: Changes when the agent starts anew: earlier sequences mean nothing then.
+        instance_id: Changes when the agent restarts; earlier sequences are void then.
         next_sequence: Where the next ``sample`` continues.
         first_sequence: Oldest observation that it still holds.
         last_sequence: Newest one.

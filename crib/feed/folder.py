@@ -141,7 +141,7 @@ def read_file(path: Path) -> dict[str, list[_Row]]:
     """Rows of a file by machine.
 
     Raises:
-        BadFile: A row that cannot be meant, or no table of counts.
+        BadFile: A row that is not valid, or no table of counts.
     """
     if path.stat().st_size > _LARGEST:
         raise BadFile(

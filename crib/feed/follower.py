@@ -1,7 +1,7 @@
 """One agent followed: what to ask next, what an answer means, what is kept with it.
 
 No request is made here and nothing is written: an answer becomes a :class:`Step`, which holds
-what to book and the place to continue from; whoever books writes both in one transaction, so
+what to book and the place to continue from; the caller writes both in one transaction, so
 that nothing is counted twice or lost, whenever the process ends.
 """
 
@@ -35,7 +35,7 @@ _FEWEST = 10
 
 
 class Ask(StrEnum):
-    """What is asked of an agent."""
+    """A request to an agent."""
 
     PROBE = "probe"
     CURRENT = "current"
@@ -167,7 +167,7 @@ class Follower:
             heard_at: When it came; None for now.
 
         The follower is ready for its next request at once; the step's place only has to be
-        kept by whoever books it.
+        kept by the caller.
 
         Raises:
             NothingToFollow: The agent has no such machine, or the machine no part count.

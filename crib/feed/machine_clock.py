@@ -23,7 +23,7 @@ class MachineClock:
     def look(
         self, told: Iterable[datetime], heard_at: datetime, live_since: datetime | None
     ) -> timedelta | None:
-        """How far the newest of some times is off, ahead above 0; None where nobody can say.
+        """How far the newest of some times is off, ahead above 0; None where not known.
 
         Args:
             told: Times that were read now.

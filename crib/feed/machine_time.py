@@ -110,7 +110,7 @@ class _Clock:
             # what a fast clock dated ahead is kept aside: nothing follows from it
             at_us = self._beside(said[0])
         else:
-            # another value is another instant; the same one may be told again
+            # another value is another instant; the same one may be repeated
             at_us = self._from(last if one.text == text else last + 1, said, end)
         self.booked[one.item_id] = (at_us, one.text)
         return at_us

@@ -7,7 +7,7 @@ class FeedProblem(Exception):  # noqa: N818 - said of a feed, not a fault of the
     """Why a machine cannot be read just now.
 
     Args:
-        sentence: What is so and what to do, for a person.
+        sentence: What happened and what to do, for a person.
     """
 
     def __init__(self, sentence: str) -> None:
@@ -40,4 +40,4 @@ class NotBooked(FeedProblem):
 
 
 class WriterEnded(NotBooked):
-    """The writer ends before the database took what was said: it has to be told again."""
+    """The writer ended before the data was saved: it has to be sent again."""

@@ -151,7 +151,7 @@ async def follow_all(
     stop: asyncio.Event,
     booker: Booker | None = None,
 ) -> None:
-    """Follow the shop's machines until told to stop; what was heard by then is booked.
+    """Follow the shop's machines until stopped; what came by then is booked.
 
     Args:
         store: The database.
@@ -197,7 +197,7 @@ async def ask_once(
 async def watch(
     sources: list[Source], booker: Booker, clock: Clock, plan: FeedPlan, stop: asyncio.Event
 ) -> None:
-    """Follow agents that belong to no shop until told to stop."""
+    """Follow agents that belong to no shop until stopped."""
     async with agents_session() as session, asyncio.TaskGroup() as group:
         feeds = [_feed((one, Kept()), session, booker, clock, plan) for one in sources]
         tasks = [group.create_task(feed.follow()) for feed in feeds]

@@ -1,4 +1,4 @@
-"""What feeds bring, printed instead of booked: for whoever tries an agent out."""
+"""Prints what feeds bring instead of booking it, to try out an agent."""
 
 from __future__ import annotations
 

@@ -158,7 +158,7 @@ def load_map(path: Path, zone: tzinfo = UTC) -> TopicMap:
     """The map in a file.
 
     Raises:
-        Invalid: It cannot be read, or a rule cannot be meant; says which one.
+        Invalid: It cannot be read, or a rule is not valid; says which one.
     """
     try:
         given = tomllib.loads(_map_text(path))

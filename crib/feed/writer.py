@@ -1,7 +1,7 @@
 """The one writer of all feeds: what many machines said, booked in one transaction.
 
 Nothing is lost where the database takes nothing for a while: the same news are booked again
-until it does, and whoever waits for them does not read on.
+until it does, and their reader waits.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _FIRST_PAUSE_S, _LONGEST_PAUSE_S = 1.0, 30.0
 
 
 class Booker(Protocol):
-    """Whoever takes in what feeds bring."""
+    """A consumer of what feeds bring."""
 
     async def book(self, news: FeedNews) -> None:
         """Take it in; returns when it is kept for good.
@@ -96,7 +96,7 @@ class Writer:
         return await asyncio.to_thread(read)
 
     async def run(self) -> None:
-        """Write until told to end; what is queued by then is tried once more."""
+        """Write until stopped; what is queued by then is tried once more."""
         while not (self._ending.is_set() and self._queue.empty()):
             batch = await self._gathered()
             if batch:
@@ -239,7 +239,7 @@ def _bounded(news: FeedNews) -> list[FeedNews]:
 
 
 def _joined(batch: list[_Waiting]) -> list[list[_Waiting]]:
-    """Plain news of one machine told as one: a broker brings each reading by itself."""
+    """Plain news of one machine merged into one: a broker sends each reading alone."""
     parts: list[list[_Waiting]] = []
     open_parts: dict[str, list[_Waiting]] = {}
     for one in batch:

@@ -1,4 +1,4 @@
-"""Right or wrong: everything that speaks against mounting an assembly in a station."""
+"""The check of a mount: every mismatch between an assembly and a station."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which reading shows first that a counter was set, where a person told it beforehand."""
+"""Finds the first reading that shows a counter setting which a person announced."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import numpy as np
 
 from crib.floor.counter import Pace, most_parts, pace_of, steps
 
-#: A count that shows the setting may be this far from the told instant [µs], where counts in
-#: between show that it was done earlier or later; a shift; common practice, no source.
+#: A count that shows the setting may be this far from the announced instant [µs], where
+#: counts between show that it was done earlier or later; a shift; common practice, no source.
 HOLDS_US = 12 * 3_600_000_000
 
 
@@ -32,12 +32,12 @@ class ToldSet(NamedTuple):
 def set_at(told: ToldSet, rows: Sequence[Row], cycle_s: float, at_once: int) -> int | None:
     """When the counter began to count from what it was set to [µs]; None where no row shows it.
 
-    The first count after the told instant shows it if the machine can have made the
+    The first count after the announced instant shows it if the machine can have made the
     difference since. Where counts show that it was set earlier or later, the first one does
     that cannot go on from the count before it.
 
     Args:
-        told: What was told.
+        told: What was announced.
         rows: Readings in order of their instants.
         cycle_s: Shortest cycle time [s]; NaN where unknown.
         at_once: Parts that one cycle makes.

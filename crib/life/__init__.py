@@ -1,1 +1,1 @@
-"""When an edge gives out: speed-life curve, life model, remaining life, swap point."""
+"""When an edge fails: speed-life curve, life model, remaining life, swap point."""

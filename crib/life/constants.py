@@ -39,7 +39,7 @@ USES: Final = ("least", "full", "none")
 #: Powers 1/n of the speed that a tool can have: n from 0.01 to 2.
 _POWERS: Final = (0.5, 100.0)
 
-#: A constant is told by the lives where they halve what was uncertain about it.
+#: The lives determine a constant where they halve its uncertainty.
 _HALVED: Final = 0.5
 
 #: A life that is off its line by this factor is asked about.

@@ -59,10 +59,10 @@ class ConstantsEstimate:
         residual_deviation: Standard deviation of ln life around the curve.
         shape: Weibull shape; None for the lognormal law.
         explained_share: Share of the variance of ln life that the curve explains; None where
-            a life was cut short or an exponent was not told.
+            a life was cut short or an exponent was not determined.
         holds: Speeds, feeds and depths that the lives cover.
-        told: Whether the lives told the exponent of ``speed``, ``feed``, ``depth``.
-        notes: What could not be told, and lives to check; a sentence each.
+        told: Whether the lives determined the exponent of ``speed``, ``feed``, ``depth``.
+        notes: What could not be determined, and lives to check; a sentence each.
         mean_cut: Geometric mean of speed, feed and depth of the lives.
     """
 
@@ -90,7 +90,7 @@ class ConstantsEstimate:
     ) -> LifeAtCut:
         """Life of a new edge at a cut, and what of the cut lies outside the range.
 
-        Left out, or not told by the lives, feed and depth are the lives' own means. The band
+        Where left out or not determined, feed and depth are the lives' own means. The band
         joins the scatter of edges and the uncertainty of the constants in quadrature (an
         approximation).
         """
@@ -143,7 +143,7 @@ def estimate_of_fit(
         tests: The lives.
         fit: Their regression on ones and minus ``log_cut`` of the columns in use.
         used: Which of speed, feed and depth are in it, shape (3,).
-        told: Which of their exponents the lives told, shape (3,).
+        told: Which exponents the lives determined, shape (3,).
         notes: Sentences for the reader.
         law: ``weibull`` or ``lognormal``.
         reference_feed_mm_rev: Feed at which C shall hold.

@@ -43,7 +43,7 @@ _PART_SD: Final = 0.15
 _CLASS_SD: Final = 0.3
 _MOST_EFFECTS: Final = 60
 
-#: How far the level of the constants in force may be off: it is not what is asked here.
+#: How far the level of the constants in force may be off: it is not estimated here.
 _LEVEL_SD: Final = 1.0
 
 _NAMES: Final = ("n", "feed_exponent", "depth_exponent")
@@ -98,7 +98,7 @@ class OwnEstimate:
         ended: Lives that wear ended.
         cut_short: Lives that were cut short.
         holds: Speeds, feeds and depths of the edges; None without any.
-        used: Whether the forecast stands on it.
+        used: Whether the forecast uses it.
         why: Why it does or does not, in one sentence.
         doubt: For the spread of a forecast at other cuts.
     """

@@ -34,8 +34,8 @@ class LifeTests:
         cutting_speed_m_min: Real cutting speeds.
         life_min: Minutes in cut reached.
         ended: True where the edge was worn out, False where it was taken out before.
-        feed_mm_rev: Feeds; None where they were not told.
-        depth_mm: Depths of cut; None where they were not told.
+        feed_mm_rev: Feeds; None where not given.
+        depth_mm: Depths of cut; None where not given.
     """
 
     cutting_speed_m_min: Floats
@@ -61,7 +61,7 @@ class LifeTests:
         return speed, mean(self.feed_mm_rev), mean(self.depth_mm)
 
     def log_cut(self) -> Floats:
-        """``ln(v/v0), ln(f/f0), ln(d/d0)``, shape (tests, 3); 0 where not told."""
+        """``ln(v/v0), ln(f/f0), ln(d/d0)``, shape (tests, 3); 0 where not given."""
         found = np.zeros((len(self), 3))
         for column, (cut, mean) in enumerate(zip(self._cuts(), self.mean_cut(), strict=True)):
             if cut is not None and mean is not None:
@@ -112,11 +112,11 @@ def life_tests(
         cutting_speed_m_min: Real cutting speeds.
         life_min: Minutes in cut reached.
         ended: False where an edge was taken out before it was worn; left out: all were worn.
-        feed_mm_rev: Feeds; left out or None for every test: not told.
+        feed_mm_rev: Feeds; left out or None for every test: not given.
         depth_mm: Depths of cut, likewise.
 
     Raises:
-        OutsideModel: No test, unequal lengths, a number that cannot be meant, or a feed or
+        OutsideModel: No test, unequal lengths, a number that is not plausible, or a feed or
             depth that only some tests give; ``errors`` names each place.
     """
     count = len(life_min)

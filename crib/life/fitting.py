@@ -1,4 +1,4 @@
-"""Fits the life model: anew at settled numbers of lives, by additions in between.
+"""Fits the life model: again at settled numbers of lives, by additions in between.
 
 What keys share with each other needs all lives at once; a key's own sums only need the new
 ones. So the shared part is learned from the first so many lives, at numbers that grow by a
@@ -25,7 +25,7 @@ from crib.life.pooling import KeyTable
 from crib.life.posterior import fit_posterior
 from crib.sentence import sentence
 
-#: Up to so many lives everything is learned anew with each.
+#: Up to this many lives everything is fitted again with each.
 ALWAYS_ANEW: Final = 400
 _GROWTH: Final = 1.05
 

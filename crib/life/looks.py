@@ -10,7 +10,7 @@ they say hangs on the very law that looks are to correct.
 
 A size is corrected when a part is found out, and parts scatter: the part found is one of the
 worst, so that corrections run ahead of the land by a part of the scatter. They read as if the
-run-in were larger. Until worn edges tell how much, that is expected: else a shop that swaps at
+run-in were larger. Until worn edges show how much, that is expected: else a shop that swaps at
 the word of its corrections swaps too soon, and no edge is ever worn out to say so.
 """
 

@@ -127,7 +127,7 @@ def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
 def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     """Fit all keys to believable lives.
 
-    A first rough law tells how far each record is to be trusted and where looks and unseen
+    A first rough law shows how far each record is to be trusted and where looks and unseen
     failures point; a second pass uses what the first one found.
     """
     size, key = len(keys), lives.key_index

@@ -96,7 +96,7 @@ def fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales:
 def add_to_scales(
     scales: Scales, promise: Floats, cells: Cells, sums: Sums, rows: Ints
 ) -> Scales:
-    """Close some keys' forms anew after lives were added to their sums; priors stay.
+    """Close some keys' forms again after lives were added to their sums; priors stay.
 
     Args:
         scales: What was known before.

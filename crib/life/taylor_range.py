@@ -16,8 +16,8 @@ class CurveRange:
 
     Attributes:
         cutting_speed_m_min: Lowest and highest speed.
-        feed_mm_rev: Lowest and highest feed; None where no feed was told.
-        depth_mm: Lowest and highest depth of cut; None where no depth was told.
+        feed_mm_rev: Lowest and highest feed; None where no feed was given.
+        depth_mm: Lowest and highest depth of cut; None where no depth was given.
     """
 
     cutting_speed_m_min: tuple[float, float]

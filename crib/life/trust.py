@@ -39,7 +39,7 @@ class Habit:
     Attributes:
         usual: Median of ln age.
         spread: Deviation about it.
-        told: Whether enough were taken out to tell.
+        told: Whether enough were taken out to judge.
     """
 
     usual: Floats

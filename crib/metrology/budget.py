@@ -21,7 +21,7 @@ DISTRIBUTIONS: Final = {
     "u_shaped": math.sqrt(2),  # half width, values at the ends likelier
 }
 
-#: Level of the interval whose coverage factor is told.
+#: Level of the interval that the coverage factor is for.
 LEVEL = 0.95
 
 #: Level of a preset's expanded uncertainty: k = 2 where there are many repeats (JCGM 100,

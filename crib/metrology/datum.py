@@ -26,7 +26,7 @@ _HELD_STATED = 0.9
 
 @dataclass(frozen=True, slots=True)
 class DatumTrack:
-    """What each look told, and where the datum is believed to be after the last.
+    """What each look showed, and where the datum is believed to be after the last.
 
     Attributes:
         predicted: What was expected at each look, shape (stations, looks).
@@ -82,7 +82,7 @@ def follow_datum(
     looks lean on the prior and many on themselves.
 
     A look beyond ``JUMP_SIGMAS`` is held apart: the estimate does not move. If the next one
-    agrees with it, the datum starts anew there (a step); if the next one fits the estimate,
+    agrees with it, the datum starts again there (a step); if the next one fits the estimate,
     the held one is dropped; if it fits neither, only the scatter is learned from.
 
     Args:

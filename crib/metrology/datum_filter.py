@@ -159,7 +159,7 @@ class DatumFilter:
         self._weigh(which, density)
 
     def _restart(self, which: Bools) -> None:
-        """Begin anew at the look that was held apart."""
+        """Restart at the look that was held apart."""
         self.mean[which] = self.held[which, None]
         self.var[which] = self.held_var[which, None] + self.scatter2 + self.walk2
 

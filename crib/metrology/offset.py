@@ -82,7 +82,7 @@ class StationGeometry:
 
 @dataclass(frozen=True, slots=True)
 class LearnedDatum:
-    """What first-offs told of the datum of one axis, X as radius.
+    """What first-offs showed of the datum of one axis, X as radius.
 
     Attributes:
         shift_tenths_um: Datum as learned less the one on record [0.1 µm], an estimate.
@@ -143,7 +143,7 @@ def offsets_to_key_in(
         measures_tenths_um: Measured LF, WF, HF [0.1 µm]; others are ignored.
         geometry: The station.
         uncertainties_mm: Expanded uncertainty per measure [mm], doubled on diameter.
-        learned: What first-offs told of the datum of an axis. The sum of exact lengths and
+        learned: What first-offs showed of the datum of an axis. The sum of exact lengths and
             that estimate is rounded once, to what the control holds.
 
     Raises:

@@ -30,9 +30,9 @@ class HoursOfShop:
 
     Attributes:
         calendars: By id.
-        times: The time ahead of each, by id; under 0 that of whoever is always open.
+        times: The time ahead of each, by id; under 0 that of a machine that is always open.
         bench: The calendar called bench or toolroom, if the shop has one.
-        unreadable: What is said of calendars that could not be worked out, by id.
+        unreadable: Problems of calendars that could not be worked out, by id.
     """
 
     calendars: Mapping[int, WorkCalendar]

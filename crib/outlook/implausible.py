@@ -196,7 +196,7 @@ def _told(
 
 
 def _items_of(rows: ShopRows, wrong: Implausible) -> dict[int, str]:
-    """Items whose tool-life constants cannot be meant."""
+    """Items whose tool-life constants are not plausible."""
     found: dict[int, str] = {}
     for row in wrong.life_rows:
         if row.id in wrong.life:

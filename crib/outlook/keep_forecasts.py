@@ -36,7 +36,7 @@ def rows_to_keep(expected: ExpectedLives, occasion: str, wanted: Wanted) -> list
     """Forecasts of mounted edges as they are kept.
 
     Left out are edges that no run ahead uses and machines without any shift: nothing was
-    forecast that could come true.
+    forecast that could be judged.
 
     Args:
         expected: What was shown.
@@ -164,7 +164,7 @@ class ForecastKeeper:
 
     Plans are handed over by ``show``; ``keep`` writes in one transaction what is new in them:
     of each stay the first forecast of a shift, and the last one before the edge was gone.
-    What cannot be written is told in the log and by ``failures``, and tried again.
+    What cannot be written is named in the log and by ``failures``, and tried again.
 
     Args:
         store: Where they are kept.

@@ -21,7 +21,7 @@ from crib.store.machine_rows import StayRow
 GOING_ON, TAKEN_OUT = "going_on", "taken_out_early"
 TAKEN_BACK, FAILED_BEFORE = "taken_back", "failed_before"
 
-#: States of forecasts that nothing can be held against.
+#: States of forecasts that cannot be judged.
 NOT_JUDGED = frozenset({TAKEN_BACK, FAILED_BEFORE})
 _ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: TAKEN_OUT}
 _FAILED = frozenset({_ENDED[WORN], _ENDED[BROKEN]})

@@ -3,8 +3,8 @@
 What a machine is known by is read again when a write touched it, and what machines share when
 a write touched that; see crib.store.revisions for which is which. Everything is read again
 
-- where nobody can say what a write touched, or took a fact back;
-- where a fact that was dated ahead has come true since, or the clock was put back;
+- where it is not known what a write touched, or a fact was taken back;
+- where the time of a fact dated ahead has come, or the clock was put back;
 - where the database is not the one of the last look with writes added (a backup put back);
 - when the last whole look is five minutes old, or nothing was written since the last look:
   so that what was written past the service is seen too.

@@ -16,7 +16,7 @@ from crib.outlook.unseen import seen_last
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.machine_rows import StayRow
 
-#: Share of an edge's wear that has to come from one item on one group, told by a curve.
+#: Share of an edge's wear that has to come from one item on one group, by a curve.
 _MOSTLY: Final = 0.9
 
 #: Spread of ln speed within one edge's life up to which its mean stands for all of it.
@@ -41,7 +41,7 @@ def lives_by_cut(shop: ShopNow) -> dict[tuple[int, str], tuple[OwnLives, int]]:
 
     Returns:
         The lives of each item and group that any edge was mounted for, and how many edges
-        were left out: no curve told their wear, or they wore on other groups or at widely
+        were left out: no curve gave their wear, or they wore on other groups or at widely
         different speeds too.
     """
     edges: dict[tuple[int, str], list[_Edge]] = {

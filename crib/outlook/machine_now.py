@@ -71,7 +71,7 @@ class MachineNow:
         of_paths: Output as each path's own counter tells it, where it has some.
         share: Share of its open time that it really cuts.
         silent_since: Its last reading, where it stopped telling.
-        told: What it does by its counts.
+        told: Whether it cuts or stands, by its counts.
         ahead: Time and work ahead of it.
         ahead_parts: Part ids of the runs ahead.
         rest: What the running run still makes, and has made untold; None where none runs.
@@ -213,7 +213,7 @@ def _planned(
 def _untold_s(
     output: MachineOutput, calendar: WorkCalendar, now: datetime, learned: RunningShare
 ) -> float:
-    """Cutting time since the last reading [s]: parts made in it are still to be told."""
+    """Cutting time since the last reading [s]: parts made in it are not yet reported."""
     if not output.at_us.size:
         return 0.0
     last = instant_from_us(int(output.at_us[-1]))

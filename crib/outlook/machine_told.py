@@ -94,11 +94,11 @@ def is_silent(heard: datetime | None, calendar: WorkCalendar, now: datetime) -> 
 def silent_paths(
     machine: str, told_us: Mapping[int, Ints], calendar: WorkCalendar
 ) -> list[ToPutRight]:
-    """Paths whose counters told nothing while another of the machine went on.
+    """Paths whose counters sent nothing while another of the machine went on.
 
     Args:
         machine: Its name.
-        told_us: When each path's own counter told something, oldest first [µs].
+        told_us: When each path's own counter sent something, oldest first [µs].
         calendar: When the machine is open.
     """
     heard = {path: at_us for path, at_us in told_us.items() if at_us.size}
@@ -145,7 +145,7 @@ def starts_again_s(told: MachineTold, time: TimeAhead) -> float:
     """Running second at which a standing machine is expected to cut again; 0 where it runs.
 
     What has stood for so long stands as long again in half of the cases (Gott 1993, Nature
-    363, p. 315, quoted from memory), and nobody starts it where nobody is.
+    363, p. 315, quoted from memory), and it is not started while nobody is there.
     """
     if told.stands_since is None:
         return 0.0

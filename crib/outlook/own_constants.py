@@ -28,7 +28,7 @@ class ItemEstimate:
         material_group: ISO 513 group.
         in_force: The constants that hold without an estimate.
         estimate: What the shop's own edges say.
-        mixed: Edges left out that came out: no curve told their wear, or they wore on other
+        mixed: Edges left out that came out: no curve gave their wear, or they wore on other
             groups or at other speeds too.
     """
 
@@ -68,7 +68,7 @@ def refine_view(shop: ShopNow) -> ShopNow:
 def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
     """What the edges so far say of each item on each group, in order of their names.
 
-    Where that cannot be told the constants in force stay, and ``problems`` says so.
+    Where that cannot be estimated the constants in force stay, and ``problems`` says so.
     """
     items = shop.rows.items
     every = worked_out(

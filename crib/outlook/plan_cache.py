@@ -12,7 +12,7 @@ from crib.planning.night import NIGHT_LIMIT
 from crib.store.engine import Store
 from crib.store.revisions import revision
 
-#: A plan is made anew when it is older than this although nothing was written.
+#: A plan is made again when it is older than this although nothing was written.
 STALE_AFTER = timedelta(seconds=20)
 
 
@@ -21,12 +21,12 @@ class PlanCache:
 
     Args:
         store: Where the facts are.
-        stale_after: Age at which a plan is made anew although nothing was written.
+        stale_after: Age at which a plan is made again although nothing was written.
         night_limit: Chance of a failure that a machine may run with unattended.
 
     Attributes:
         night_limit: Of machines whose record gives none.
-        keeper: Keeps the forecasts that were shown; told of every plan but those of the past.
+        keeper: Keeps the forecasts that were shown; gets every plan but those of the past.
     """
 
     def __init__(

@@ -17,7 +17,7 @@ from crib.stock.assembly import STAYS_BUILT
 from crib.store.shop_records import HolderOfShop, LotOfShop
 from crib.store.shop_rows import AssemblyRow
 
-#: A removed edge that has used more of its promised life than this is no sister.
+#: A removed edge past this share of its expected life cannot be a sister.
 MOST_USED = 0.25
 
 
@@ -86,7 +86,7 @@ def make_shelf(shop: ShopNow) -> tuple[Shelf, list[str]]:
 
 
 def _lots(shop: ShopNow) -> tuple[list[LotEdges], list[str]]:
-    """Edges in stock, and what is told of lots whose figures cannot be worked out."""
+    """Edges in stock, and the problems of lots whose figures cannot be worked out."""
     found: list[LotEdges] = []
 
     def count(row: LotOfShop) -> None:

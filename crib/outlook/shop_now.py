@@ -70,7 +70,7 @@ class ShopNow:
         shares: Share of its open time that each machine really cuts, by id.
         began: Runs that began, in order of time, of each machine by id.
         of_paths: Output as each path's own counter tells it, where a machine has some.
-        told: What each machine does by its counts, by id.
+        told: Whether each machine cuts or stands, by its counts, by id.
         asked_at: When the agent of each machine that is followed answered last, by id.
         without_run: Parts of each machine that belong to no run, by id, the latest first.
         bench: The calendar called bench or toolroom, if the shop has one.
@@ -106,7 +106,7 @@ class ShopNow:
     def telling(
         self, others: Iterable[str], to_put_right: Iterable[ToPutRight] = ()
     ) -> ShopNow:
-        """The same shop, where more was left out or is to be put right; each is told once."""
+        """The same shop, where more was left out or is to be put right; each is named once."""
         return replace(
             self,
             left_out=self.left_out.with_others(others),
@@ -176,7 +176,7 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
     """Read the shop and lay out its machines; what their tools took is not worked out yet.
 
     A machine whose figures cannot be worked out stays in the shop as one without runs, and is
-    told in ``left_out``.
+    named in ``left_out``.
 
     Args:
         tx: An open transaction.

@@ -1,4 +1,4 @@
-"""A plan that one record cannot take down: what fails by itself is left out, and told."""
+"""A plan that one record cannot take down: what fails alone is left out and named."""
 
 from __future__ import annotations
 

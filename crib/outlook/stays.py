@@ -40,7 +40,7 @@ class WornSums(NamedTuple):
     """Wear under the key's own group of material, and its sums along the cuts.
 
     Attributes:
-        wear: Wear put on by parts of the key's group, as far as a curve told it [wear units].
+        wear: Wear put on by parts of the key's group, as far as a curve gives it [wear units].
         ln_speed: Sum of wear times ln speed [m/min].
         ln_feed: Sum of wear times ln feed [mm/rev].
         ln_depth: Sum of wear times ln depth [mm].
@@ -68,7 +68,7 @@ class Stay:
         basis: Where the wear per part comes from.
         part_id: The last part that it cut; None where no run wore it.
         worn: At which cuts it was worn, for the estimate of constants; None also while the
-            stay lasts, and where no curve told the wear.
+            stay lasts, and where no curve gives the wear.
     """
 
     row: StayRow

@@ -41,7 +41,7 @@ class SwapRow:
         swap_after_parts: Parts from now; None for successors.
         why: Slug; see ``crib.planning.swaps``.
         why_sentence: The same in words.
-        sister: What stands behind it.
+        sister: The tool that replaces it.
         bench: Its job in the bench queue, if the sister needs one.
         cost_if_earlier_minor: What swapping ``cost_step_parts`` earlier would cost beside the
             plan [hundredths of the currency]; None where it is due now.
@@ -104,7 +104,7 @@ class SwapRow:
 
     @property
     def ready_by(self) -> datetime | None:
-        """When the sister will stand ready; None where it is now, or never will."""
+        """When the sister will be ready; None where it is now, or never will."""
         if self.bench is not None:
             return self.bench.finish_at
         return self.sister.available_from
@@ -143,7 +143,7 @@ def make_swap_list(
         machine: Only this machine's rows; sisters and bench are shared out over all.
 
     Raises:
-        Invalid: A horizon that cannot be meant.
+        Invalid: A horizon out of range.
         NotKnown: There is no such machine.
     """
     if not 0 < hours <= LONGEST_HOURS:

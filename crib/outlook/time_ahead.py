@@ -25,7 +25,7 @@ class JobAhead:
         part: What is made.
         quantity: Parts ordered.
         made: Parts counted so far.
-        left: Parts still to be made, those not told yet taken off; None where more than the
+        left: Parts still to be made, less those not yet reported; None where more than the
             quantity is made and the machine goes on.
         done_at: When the last one is made; None where not within a year.
     """

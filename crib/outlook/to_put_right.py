@@ -18,7 +18,7 @@ class ToPutRight:
     Attributes:
         what: ``NO_STATION`` or ``SILENT_PATH``.
         machine: Where.
-        sentence: What is so, what follows from it, and what to do.
+        sentence: What is wrong, what follows from it, and what to do.
     """
 
     what: str

@@ -17,7 +17,8 @@ from crib.outlook.stays import Stay
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.machine_rows import StayRow
 
-#: A failure told so soon after nobody was there happened meanwhile: common practice, no source.
+#: A failure reported this soon after an unattended stretch happened in it: common practice,
+#: no source.
 FOUND_WITHIN = timedelta(hours=1)
 _LOOK_BACK = timedelta(days=3)
 _YEAR = timedelta(days=360)
@@ -28,7 +29,7 @@ def last_good_us(calendar: WorkCalendar, found_us: Ints) -> Ints:
 
     Args:
         calendar: Hours of the machine.
-        found_us: When failures were told, rising, shape (failures,) [µs].
+        found_us: When failures were reported, rising, shape (failures,) [µs].
 
     Returns:
         The begin of the unattended stretch that a failure was found in or within an hour

@@ -102,9 +102,9 @@ class Vacancies(NamedTuple):
 def vacancies_of(shop: ShopNow) -> Vacancies:
     """Every station that a run ahead needs a tool in and that has none.
 
-    A run that is made and not told as done needs none. Where several stations carry a tool
-    number, one tool is enough. A tool number that no station carries is to be put right: no
-    list can hold that tool.
+    A run whose parts are made needs none, even if not yet set to done. Where several
+    stations carry a tool number, one tool is enough. A tool number that no station
+    carries is to be put right: no list can hold that tool.
     """
     found: list[Vacancy] = []
     numbers: dict[int, _Numbers] = defaultdict(lambda: defaultdict(list))
@@ -178,7 +178,7 @@ def runs_by_need(
 ) -> Iterator[tuple[str, int, bool, datetime | None]]:
     """Part, its id, whether it is on, and when it needs its tools, of every run ahead.
 
-    A run that is made, and not told as done, needs none: None.
+    A run whose parts are made needs none: None.
     """
     rows = shop.rows.runs.get(machine_id, ())
     ahead, rest = shop.ahead[machine_id], shop.rests.get(machine_id)

@@ -111,7 +111,7 @@ def next_wear(segments: Segments, per_part: Sequence[float]) -> float:
 
 
 def signs_of(edges: Sequence[MountedEdge]) -> EdgeSigns:
-    """What the life model is told of each edge beside its age, shape (edges,)."""
+    """What the life model gets of each edge beside its age, shape (edges,)."""
     return edge_signs(
         np.array([edge.lot for edge in edges], dtype=np.int64),
         np.array([edge.seen_share for edge in edges], dtype=np.float64),

@@ -91,7 +91,7 @@ class Kit:
 
     Args:
         keep: In the machine and right: they stay.
-        pull: Stand ready in the rack.
+        pull: Ready in the rack.
         build: To be built or measured first.
         blocked: Cannot be had; each line says what is missing.
         returned: Come out.

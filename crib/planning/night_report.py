@@ -1,4 +1,4 @@
-"""What is said of every unattended stretch: its chances, its edges, and the swaps added."""
+"""The report of every unattended stretch: its chances, its edges, and the swaps added."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ _NAMED = 3
 #: From this length on a stretch is called a night, up to that length [s].
 _NIGHT_S = (4 * 3600, 16 * 3600)
 
-#: A factor nearer to 1 than this is not told.
+#: A factor nearer to 1 than this is not mentioned.
 TOLD_SCALE = 0.1
 
 

@@ -21,7 +21,7 @@ _MOST_OFFERED = 4
 
 
 class AskedRun(TimedRun, Protocol):
-    """What is asked of a run that may have made parts."""
+    """What is needed of a run that may have made parts."""
 
     @property
     def id(self) -> int:
@@ -78,10 +78,10 @@ def run_span(run: RunOnRecord) -> RunSpan:
 
 
 def end_of_done(row: Mapping[str, Any], change: Mapping[str, Any], present: datetime) -> Any:
-    """When a run ended that is told as done now; None where nothing is to be added.
+    """When a run ended that is set to done now; None where nothing is to be added.
 
     Without an end it would go on taking the machine's counts. Counts dated before now, however
-    late they come, are still its own; later ones are told as parts without a run.
+    late they come, are still its own; later ones are listed as parts without a run.
     """
     after = {**row, **change}
     if after["state"] != "done" or row["state"] == "done" or after["end_at"] is not None:
@@ -129,7 +129,7 @@ class PartsWithoutRun:
         since: A run that starts then has them all.
         until: When the last of them was counted.
         runs: Runs that may have made them, the likeliest first.
-        sentence: What is so and what to do.
+        sentence: What is wrong and what to do.
     """
 
     machine: str
@@ -192,7 +192,7 @@ def runs_offered(one: Runless, runs: Iterable[AskedRun]) -> tuple[RunOffered, ..
 
 
 def sentence_of(one: Runless, offered: Sequence[RunOffered]) -> str:
-    """What is so and what to do, for programs."""
+    """What is wrong and what to do, for programs."""
     begin, end = (print_instant(instant_from_us(us)) for us in (one.begin_us, one.end_us))
     said = sentence(
         "{parts} parts made from {begin} to {end} belong to no run: no edge is charged with "

@@ -17,13 +17,13 @@ def main_path(counted: Collection[int], told: Collection[int]) -> int:
 
     Args:
         counted: Paths that have a counter of their own by the machine's record.
-        told: Paths whose counter told something so far.
+        told: Paths whose counter sent something so far.
     """
     return min(counted, default=min(told, default=0))
 
 
 def line_of_path(whole: Line, own: Line, *, counted: bool) -> Line:
-    """The counts of a path: the machine's until its own counter told something, then its own.
+    """The counts of a path: the machine's until its own counter sent something, then its own.
 
     Nothing is known to have been made between the last count of one counter and the first of
     the other.

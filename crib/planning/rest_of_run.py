@@ -13,7 +13,7 @@ from dataclasses import dataclass
 #: Source: Gott 1993, Nature 363, p. 315 (quoted from memory).
 GOES_ON = 19.0
 
-#: A machine that told its last count no longer ago than this is taken to have run on since.
+#: A machine whose last count is not older than this is taken to have run on since.
 SILENCE_S = 1_800.0
 
 

@@ -14,7 +14,7 @@ MissingKind = Literal["holder", "edge", "bench_time"]
 
 @dataclass(frozen=True, slots=True)
 class SwapNeed:
-    """One swap ahead: a sister has to stand ready by an instant.
+    """One swap ahead, for which a sister must be ready by an instant.
 
     Args:
         station_id: Which station; the swaps of one station follow each other.
@@ -68,7 +68,7 @@ class SwapNeed:
 class WaitingAssembly:
     """An assembly that is built and in no machine; ``void_after`` ends its preset.
 
-    ``measures`` are LF, WF, HF as far as the preset has them; None where that is not told.
+    ``measures`` are LF, WF, HF as far as the preset has them; None where not known.
     """
 
     code: str
@@ -137,7 +137,7 @@ class SpecNeeds:
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """What stands ready, waits or is free at one instant.
+    """What is ready, waits or is free at one instant.
 
     Args:
         ready: Waiting assemblies with a preset.

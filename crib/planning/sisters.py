@@ -41,11 +41,12 @@ def find_sisters(
 
     Of measured assemblies the one whose preset is void soonest, but not before the swap, goes
     first: no other choice serves more swaps, since later swaps can only use later presets.
-    One whose preset lacks a measure that the station needs is no sister there. Then assemblies
-    that only want measuring, for want of such a measure last, then a holder with edges in
-    stock. A holder that is in a machine now counts once its swap is made, and only where the
-    bench can finish before the new swap. Where no holder is there in time the station keeps
-    its own: it can be rebuilt only while the machine stands, so the sister is blocked.
+    One whose preset lacks a measure that the station needs cannot be a sister there. Then come
+    assemblies that only need measuring (those that lack such a measure last), then a holder
+    with edges in stock. A holder that is in a machine now counts once its swap is made, and
+    only where the bench can finish before the new swap. Where no holder is there in time the
+    station keeps its own: it can be rebuilt only while the machine stands, so the sister is
+    blocked.
 
     Args:
         needs: Swaps in any order; those of one station are numbered by ``ordinal``.

@@ -101,7 +101,7 @@ class Figures(NamedTuple):
         parts: Parts until it comes out.
         size_parts: Parts until the wear limit, where size corrections set its point; infinite
             where they only show that it wears faster than its kind.
-        dark: Whether its own point falls where nobody is there.
+        dark: Whether its own swap point falls into unattended time.
         unseen: Whether its point is held back because no edge of its kind was seen worn.
     """
 

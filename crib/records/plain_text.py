@@ -17,7 +17,7 @@ _RUNS = re.compile(r"'*[=+\-@\t\r＝＋－＠]")
 
 
 def unseen(text: str) -> str | None:
-    r"""What speaks against a text as plain text, or None.
+    r"""Why a text is not plain text, or None.
 
     Refused are control characters, separators of lines, and what changes the direction of
     text or is invisible (general categories Cc, Zl, Zp, Cf and Cs of the Unicode standard):

@@ -1,7 +1,7 @@
 """One value of a record: read from a cell, printed back, refused with what would be right.
 
 A refusal of a cell is a sentence without its subject, ``is not a number; write it like
-12.5``: whoever reports it puts the place and the value in front.
+12.5``: the caller puts the place and the value in front.
 """
 
 from __future__ import annotations
@@ -225,7 +225,7 @@ _SHAPES = {
 
 
 def right_for(column: Column) -> str:
-    """What a cell of the column takes, as an order to whoever fills it in.
+    """What a cell of the column takes, as an instruction.
 
     Examples:
         >>> right_for(Column("passes", "integer", minimum=1, maximum=9))

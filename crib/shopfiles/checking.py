@@ -65,7 +65,7 @@ class FolderCheck:
         self._names.setdefault(name, {})
 
     def finish(self, *, complete: bool) -> None:
-        """End a file; ``complete`` tells whether every row of it was seen."""
+        """End a file; ``complete`` says whether every row of it was seen."""
         record = self._begun()
         if not complete:
             self._unsure.add(record.name)

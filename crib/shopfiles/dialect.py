@@ -1,8 +1,8 @@
-"""How a file was written: its encoding, its separator, its lines; told apart, never guessed.
+"""How a file was written: its encoding, its separator, its lines; recognised, never guessed.
 
 Spreadsheets write what their language habits say: UTF-8 with or without a mark, UTF-16,
 commas, semicolons or tabs between cells, three kinds of line end, and sometimes a first line
-``sep=;``. All of these can be told apart from the bytes. A file in an older 8-bit encoding
+``sep=;``. All of these follow from the bytes. A file in an older 8-bit encoding
 cannot, and is refused at its first byte that is no UTF-8.
 """
 
@@ -59,7 +59,7 @@ class Dialect:
 
 
 def recognise(path: Path, columns: Iterable[str]) -> Dialect:
-    """Tell how a file was written from its first lines.
+    """How a file was written, from its first lines.
 
     Args:
         path: The file.
@@ -124,7 +124,7 @@ class Lines(Iterator[str]):
 
     Attributes:
         number: Number of the line handed out last.
-        in_row: Set by handing out a line; whoever received the row clears it.
+        in_row: Set when a line is handed out; the receiver of the row clears it.
     """
 
     def __init__(self, stream: TextIO, name: str) -> None:

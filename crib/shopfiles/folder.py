@@ -16,7 +16,7 @@ def find_files(
     """The shop files of a folder in the order in which they refer to each other.
 
     A file that ends in ``.csv`` and is not known is a problem, since its rows would be missed.
-    What else lies there is not read, and told in ``notices``, but for hidden files.
+    Other files are not read but named in ``notices``, except hidden ones.
     """
     if not folder.is_dir():
         what = "is a file, not a folder" if folder.exists() else "does not exist"

@@ -50,7 +50,7 @@ class ShopFile:
         problems: Takes what is wrong.
 
     Attributes:
-        complete: Whether every row could at least be told apart; set by reading to the end.
+        complete: Whether every row could at least be split off; set by reading to the end.
         bytes_read: How far reading has come [bytes].
     """
 

@@ -1,4 +1,4 @@
-"""What fits what before it is built: holder, cutting item and tool spec told apart."""
+"""Whether holder, cutting item and tool spec fit each other, before the build."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class HolderFacts:
         condition: As the shop wrote it.
         out_of_service: Whether that condition keeps it off the bench.
         retired: Whether the record was retired.
-        designation: Of its type; by ISO 5608 or ISO 6261 it tells what the pocket takes.
+        designation: Of its type; by ISO 5608 or ISO 6261 it says what the pocket takes.
     """
 
     mark: str

@@ -24,7 +24,7 @@ def change_of(move: str, quantity: int, on_hand: int, *, lot: str) -> int:
         lot: The lot's mark, for sentences.
 
     Raises:
-        Invalid: No such move, or a quantity that cannot be meant.
+        Invalid: No such move, or a quantity that is not plausible.
         NoneLeft: More leaves than there is.
 
     Examples:

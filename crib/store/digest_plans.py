@@ -39,7 +39,7 @@ GROUPED = {
 #: by, of which all rows of a group share all but the last.
 SPANS = {"count_readings": ("machine_id", "path", "at")}
 
-#: Columns that follow from other rows and change with them; the check computes them anew.
+#: Columns that follow from other rows and change with them; the check computes them again.
 DERIVED = {"count_readings": {"life", "total"}, "lots": {"on_hand"}}
 
 #: Stands for no value among whole numbers.

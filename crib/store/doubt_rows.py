@@ -1,4 +1,4 @@
-"""Rows of breakages that a machine told of nobody knows which tool, and of their answers."""
+"""Rows of breakages whose tool is not known, and of their answers."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _OPEN = """
 
 
 class Doubt(NamedTuple):
-    """A breakage that a machine told, and why nobody knows which tool it was."""
+    """A breakage that a machine reported, and why it is not known which tool it was."""
 
     machine_id: int
     path: str
@@ -33,9 +33,9 @@ class Doubt(NamedTuple):
 
 
 class OpenDoubt(NamedTuple):
-    """One that nobody answered: its number, the machine's name, and what was told.
+    """An unanswered one: its number, the machine's name, and the report.
 
-    Where the instant told cannot be read, it is when it was written down (``at_is_told``).
+    Where the reported instant cannot be read, it is when it was written down (``at_is_told``).
     """
 
     id: int

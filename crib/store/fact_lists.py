@@ -350,7 +350,7 @@ _FILTERS: Mapping[str, ColumnElement[Any]] = {
 }
 
 
-# kind -> what is so of one that is not over
+# kind -> the condition of one that has not ended
 _STILL_OPEN: Mapping[str, ColumnElement[bool]] = {
     "assemblies": assembly_state.c.ended_at.is_(None),
     "mounts": removals.c.fact_id.is_(None) & stands(facts.c.id),

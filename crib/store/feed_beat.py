@@ -1,6 +1,6 @@
 """The heartbeat of the process that follows machines: a small file beside the database.
 
-It is a file of fixed size, written over in place: so it can be told that the database is locked
+It is a file of fixed size, written over in place: so it can report that the database is locked
 or the disk full.
 """
 
@@ -31,7 +31,7 @@ class Beat:
         beat_at: When it said this.
         machine: The one machine that it follows; None for all.
         problem: What it cannot do now, in a sentence.
-        ended: Whether it was told to end, and did.
+        ended: Whether it was asked to end, and did.
     """
 
     pid: int
@@ -60,7 +60,7 @@ class BeatFile:
         return None if name in (None, "", ":memory:") else cls(Path(str(name)).absolute())
 
     def write(self, beat: Beat) -> None:
-        """Write over what was said before.
+        """Overwrite the last report.
 
         Raises:
             OSError: It cannot be written.
@@ -86,7 +86,7 @@ class BeatFile:
             os.close(descriptor)
 
     def read(self) -> Beat | None:
-        """What was said last; None where no process ever followed machines."""
+        """The last report; None where no process ever followed machines."""
         try:
             told = json.loads(self._path.read_bytes())
             return Beat(

@@ -62,7 +62,7 @@ machine_now = Table(
     Column("value", String),
 )
 
-#: Stretches in which a machine did not cut, as it told them, longer than a minute.
+#: Reported stretches over a minute in which a machine did not cut.
 machine_rests = Table(
     "machine_rests",
     metadata,
@@ -105,7 +105,7 @@ counts_booked_later = Table(
     Column("refusal_id", ForeignKey("count_refusals.id"), primary_key=True, index=True),
 )
 
-#: Conditions of an agent that something is wrong, as it told them last: item and native code.
+#: Conditions of an agent that are a warning or fault, as last reported: item and native code.
 active_conditions = Table(
     "active_conditions",
     metadata,
@@ -114,7 +114,7 @@ active_conditions = Table(
     Column("code", String, primary_key=True),
 )
 
-#: A machine told a breakage, and nobody knows of which tool; asked about until it is answered.
+#: A machine reported a breakage of an unknown tool; a question until it is answered.
 breakage_doubts = Table(
     "breakage_doubts",
     metadata,
@@ -137,7 +137,7 @@ breakage_answers = Table(
     Column("doubt_id", ForeignKey("breakage_doubts.id"), nullable=False, index=True),
 )
 
-#: A person says of a tool that a machine names in a station, or of a breakage that it told of
+#: A person says of a tool that a machine names in a station, or of a breakage that it reported
 #: nobody knows which tool (no station then): the records are right.
 question_dismissals = Table(
     "question_dismissals",

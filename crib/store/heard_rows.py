@@ -1,4 +1,4 @@
-"""Rows of what was heard of machines: states, rests, tools they named, counts posted.
+"""Rows of the data of machines: states, rests, tools they named, counts posted.
 
 Their instants are read where they are used: one that cannot be is its row's fault alone.
 """

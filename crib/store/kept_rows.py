@@ -16,7 +16,7 @@ SHIFT, LAST = "shift", "last"
 class KeptForecast(NamedTuple):
     """One forecast as it was shown; instants in µs, wear in wear units.
 
-    The columns stand in the order of the table; ``id`` is 0 until it is kept.
+    The columns are in the order of the table; ``id`` is 0 until it is kept.
     """
 
     id: int
@@ -45,7 +45,7 @@ _COLUMNS = tuple(column.name for column in kept_forecasts.columns)
 _FIRST_LEFT = _COLUMNS.index("left_p05")
 _SELECT = f"SELECT {', '.join('k.' + name for name in _COLUMNS)} FROM kept_forecasts AS k"  # noqa: S608 - our own names
 
-# The stay's first one is told by the table, not by the process that shows it. Only what is
+# The table decides which is the stay's first one, not the process that shows it. Only what is
 # kept already is passed over: a broken check is an error.
 _INSERT = (
     f"INSERT INTO kept_forecasts ({', '.join(_COLUMNS[1:])}) VALUES ("  # noqa: S608 - our own names

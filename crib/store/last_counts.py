@@ -72,7 +72,7 @@ _READINGS = (
 
 
 def last_count(tx: Tx, machine: str, path: int | None = None) -> int | None:
-    """What a counter of a machine showed last; None where it never told anything.
+    """What a counter of a machine showed last; None where it never sent one.
 
     Args:
         tx: An open transaction.

@@ -24,7 +24,7 @@ _NEXT_PATH = "SELECT min(path) FROM count_readings WHERE machine_id = ? AND path
 
 
 def paths_told(tx: Tx, machine_id: int) -> list[int]:
-    """Paths of a machine whose own counter told something, ascending."""
+    """Paths of a machine whose own counter sent something, ascending."""
     found: list[int] = []
     while True:
         after = found[-1] if found else 0

@@ -30,8 +30,8 @@ _supervisors = _people.alias("supervisors")
 class PresetRow:
     """One preset with its means [0.1 µm] and uncertainties [mm].
 
-    ``override_by`` and ``override_reason`` say who let it count, and why, where its gauge was
-    not checked.
+    ``override_by`` and ``override_reason`` say who overrode a missing check of its gauge,
+    and why.
     """
 
     id: int

@@ -74,7 +74,7 @@ class GrowingReadings:
 
     A batch whose readings all lie after those known is read alone. After any other (late
     readings, repeats, ones kept aside: they may renumber what was known) the counter is read
-    anew, and so is everything in a database that was put back to an earlier state. Not for
+    again, and so is everything in a database that was restored. Not for
     several threads at once.
     """
 
@@ -84,7 +84,7 @@ class GrowingReadings:
         self._last: tuple[int, int] | None = None
 
     def epoch(self, machine_id: int, path: int = 0) -> int:
-        """Counts how often a counter was read anew; between, readings only follow on."""
+        """Counts how often a counter was read again; in between, readings are only appended."""
         return self._epoch.get(Counted(machine_id, path), 0)
 
     def read(self, tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
@@ -110,7 +110,7 @@ class GrowingReadings:
                 if others or not self._follow_on(tx, counter, accepted):
                     self._read_anew(tx, counter)
         self._last = _one(tx, _LAST_BATCH, ())
-        # in the order of a whole look, whichever counter told something first
+        # in the order of a whole look, whichever counter sent something first
         cut = {key: self._held[key].all().until(as_of_us) for key in sorted(self._held)}
         return {key: readings for key, readings in cut.items() if readings.at_us.size}
 

@@ -54,7 +54,7 @@ class Shape:
         many: The column of several references, if any.
         known: Every name that values may have.
         expressions: Column name -> SQL for the value that is given out.
-        select: The statement that gives out all rows.
+        select: The statement that selects all rows.
         order: By key, in the order of choices where a key column is a choice.
         alive: Condition of not being retired.
     """

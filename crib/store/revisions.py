@@ -1,6 +1,6 @@
 """Numbers of writes: of the last one, of the last one to each machine, to what all share.
 
-Whoever keeps rows in memory compares these numbers and reads only what changed. A write counts
+A cache of rows compares these numbers and reads only what changed. A write counts
 by the tables that it touched, which its connection noted (``Digests``). A table
 that is named nowhere here counts for every machine and for what they share.
 
@@ -17,7 +17,7 @@ from sqlalchemy import Connection, text
 
 from crib.store.engines.interface import Driver
 
-#: Tables whose rows are one machine's, told by a column of their own.
+#: Tables whose rows are one machine's, by a column of their own.
 BY_COLUMN: Final = frozenset({"runs", "stops"})
 
 _OF_MOUNT = """

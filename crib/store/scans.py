@@ -112,6 +112,6 @@ class AssemblyScan(NamedTuple):
 
 def scan_assembly(tx: Tx, code: str) -> AssemblyScan | None:
     """The assembly whose label carries a code, current or earlier."""
-    # past SQLAlchemy, which would describe 46 columns anew on every scan: four times as fast
+    # past SQLAlchemy, which would describe 46 columns again on every scan: four times as fast
     row = raw(tx).execute(_ASSEMBLY, (code,)).fetchone()
     return None if row is None else AssemblyScan(*row)

@@ -67,7 +67,7 @@ def is_of_one_value(fault: BaseException) -> bool:
 
 
 def not_read(name: str, number: int) -> str:
-    """What is said of a row that cannot be read.
+    """The problem of a row that cannot be read.
 
     Args:
         name: Its list, as in the address.

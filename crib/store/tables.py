@@ -1,7 +1,7 @@
 """Tables with named constraints: facts, states, counters (records: ``record_tables``).
 
 Facts (``facts`` and the tables keyed by ``fact_id``) are append only; triggers refuse to
-change or delete them. States (``*_state``, ``edge_uses``, ``label_codes``) say what is so
+change or delete them. States (``*_state``, ``edge_uses``, ``label_codes``) hold the present
 now, follow from the facts, and carry the constraints that keep two truths apart.
 """
 

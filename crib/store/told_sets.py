@@ -27,7 +27,7 @@ _WAITING = f"""
 
 
 class WaitingSet(NamedTuple):
-    """A setting that no count has shown yet, and the fact that told it."""
+    """A setting that no count has shown yet, and the fact that announced it."""
 
     fact_id: int
     told: ToldSet

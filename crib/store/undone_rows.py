@@ -41,8 +41,8 @@ class Touched:
     Attributes:
         fact_id: The fact.
         kind: Of the fact.
-        recorded_at: When it was told.
-        person_id: Who told it; None where nobody was named.
+        recorded_at: When it was recorded.
+        person_id: Who recorded it; None where not given.
         person: Their name.
         code: Current code of the tool.
         holder: Mark of its holder.

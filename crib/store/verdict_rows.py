@@ -29,7 +29,7 @@ _SELECT = """
     LEFT JOIN facts AS vf ON vf.id = v.fact_id
     LEFT JOIN people AS p ON p.id = vf.person_id
 """
-#: Reason of a count that a person told beforehand: the counter would be set to it.
+#: Reason of a count that a person announced: the counter would be set to it.
 TOLD = "told_set"
 _ONE = _SELECT + " WHERE r.id = ?"
 _WAITS = f" WHERE v.fact_id IS NULL AND r.reason <> '{TOLD}'"
@@ -59,7 +59,7 @@ class KeptAside:
         counter: Its counter.
         machine: Name of its machine.
         at: When the counter said it; None where that could not be read.
-        count: What it said, as it came.
+        count: What it said, as received.
         reason: Why it was kept aside, a stable word.
         sentence: The same for a person.
         recorded_at: When it came; None where that cannot be read.
@@ -92,7 +92,7 @@ class KeptAside:
 
 
 def _reading(text: Any) -> Any:
-    """A reading as it came; what is damaged as it stands."""
+    """A reading as received; a damaged one unchanged."""
     try:
         return json.loads(text)
     except (TypeError, ValueError):

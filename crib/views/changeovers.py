@@ -36,7 +36,7 @@ class Changeover:
 def changeovers_ahead(plan: ShopPlan, machine: str | None = None) -> Kept[Changeover]:
     """Every planned run, the next one first, those without an expected instant last.
 
-    A run of which that instant cannot be worked out stands among these, and is told in
+    A run of which that instant cannot be worked out is among these, and is named in
     ``problems``.
 
     Args:

@@ -26,7 +26,7 @@ _PARTS_AT_ONCE = 5
 _MOST_READINGS = 2_000
 #: Fewer times than this are no median to go by.
 _LEAST_TIMES = 3
-#: A cycle time that is off by more than this share is told.
+#: A cycle time that is off by more than this share is reported.
 TOLD_SHARE = 0.10
 
 

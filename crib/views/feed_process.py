@@ -32,7 +32,7 @@ class FeedProcess:
 
     Attributes:
         state: running, failing (it cannot write), gone (it ended by itself, or hangs), ended
-            (it was told to end) or never_started.
+            (it was asked to end) or never_started.
         needed: Whether a machine is there that only it can follow.
         problem: What is wrong and what to do, in a sentence; None where it runs well.
         pid: Its number on its host.
@@ -91,7 +91,7 @@ def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
         return ENDED, sentence(
             "{called} was ended at {last}: start it again.", called=called, last=last
         )
-    # one from the future is as old: whoever lives has beaten since the clock was set back
+    # one from the future is as old: a live process has beaten since the clock was set back
     if abs(present - beat.beat_at) > GONE_AFTER:
         return GONE, (
             sentence(

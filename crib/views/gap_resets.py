@@ -27,7 +27,7 @@ class GapShown:
         count_after: The first count after it; None where none came yet.
         reset_may_hide: Whether the counter may have been set to zero in it without a trace:
             it shows no less than before, and the machine had the time to make all of it. More
-            parts may have been made then than are counted. None where nobody can say.
+            parts may have been made then than are counted. None where not known.
     """
 
     id: int

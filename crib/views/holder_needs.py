@@ -38,7 +38,7 @@ def holder_needs(plan: ShopPlan, hours: float) -> HolderNeeds:
         hours: Horizon [h], above 0 and at most 720.
 
     Raises:
-        Invalid: A horizon that cannot be meant.
+        Invalid: A horizon out of range.
     """
     shop = plan.shop
     found = make_swap_list(plan, hours)

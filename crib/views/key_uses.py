@@ -78,7 +78,7 @@ class _Gathered:
 
 
 def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyListed]:
-    """Keys of the shop in order of their names; what fails of one is told in ``problems``.
+    """Keys of the shop in order of their names; what fails of one is named in ``problems``.
 
     Args:
         plan: The shop's plan.

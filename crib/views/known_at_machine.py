@@ -1,4 +1,4 @@
-"""What a browser at a machine is told ahead, so that a dead spot does not leave it blind.
+"""What a browser at a machine keeps ahead, so that it works in a dead spot.
 
 Every verdict is the one that a mount would get now: nothing is worked out in the browser.
 """
@@ -21,7 +21,7 @@ from crib.store.stations import StationRow, expected_specs, stations_of
 from crib.store.stockrows import HolderRow, holder_row, spec_row
 from crib.views.show_mount import MountShown, mount_in_station
 
-#: Tools told of one station at most, the last measured first: what lies in a rack for one
+#: Most tools listed for one station, the last measured first: what lies in a rack for one
 #: station is far less (common practice, no source).
 MOST_TOOLS = 12
 

@@ -1,4 +1,4 @@
-"""One machine for whoever stands at it: its stations, what is left in each, what is due."""
+"""One machine for its operator: its stations, what is left in each, what is due."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class StationNow:
         forecast: Of the tool in it; None where it is empty.
         wants: What the program expects there.
         swap: The tool's swap within the horizon, if it is due in it.
-        sister: What stands behind that swap; of an empty station that no run within the horizon
+        sister: The tool for that swap; of an empty station that no run within the horizon
             needs, a tool that waits for it.
         sister_place: Where the sister lies by its last place in a rack, else where its holder
             has its place.
@@ -66,7 +66,7 @@ class MachineNow:
         run: The run on it, else the next one planned.
         stations: Every station, by path and tool number.
         due: Those that are to be swapped within the horizon, the most urgent first.
-        told: What it does by its counts.
+        told: Whether it cuts or stands, by its counts.
         problems: What of it could not be worked out, and what to do.
     """
 
@@ -206,11 +206,11 @@ class MachineLine:
 
     Attributes:
         machine: Its name.
-        told: What it does by its counts.
+        told: Whether it cuts or stands, by its counts.
         mounted: Tools in it.
         next_swap: Its most urgent swap within the horizon.
         due_now: Swaps that are due.
-        not_ready: Swaps within the horizon whose sister does not stand ready.
+        not_ready: Swaps within the horizon whose sister is not ready.
         sister_place: Where the sister of the next swap lies.
         last_count_at: Its last part count; None: it never told one.
         silent_since: Set where a run is on and it stopped telling.
@@ -228,7 +228,7 @@ class MachineLine:
 
 
 def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
-    """Every machine and what is due next at it, by name; ``problems`` tells of the others.
+    """Every machine and what is due next at it, by name; ``problems`` names the others.
 
     Args:
         tx: An open transaction.

@@ -127,7 +127,7 @@ class NightView:
 def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
     """The unattended stretches ahead of one machine, the next one first.
 
-    One that cannot be worked out is left out, and told in ``problems``.
+    One that cannot be worked out is left out, and named in ``problems``.
     """
     rows = [night for night in plan.nights if night.machine == machine]
     return worked_out(
@@ -144,7 +144,7 @@ def nights_of(plan: ShopPlan, machine: str) -> Kept[NightView]:
 def tonight(plan: ShopPlan, machine: str | None = None) -> Kept[NightView]:
     """The next unattended stretch of every machine, those first that need most.
 
-    One that cannot be worked out is left out, and told in ``problems``.
+    One that cannot be worked out is left out, and named in ``problems``.
 
     Args:
         plan: The shop's plan.

@@ -65,7 +65,7 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
         machine: Only this machine's.
 
     Raises:
-        Invalid: A horizon that cannot be meant.
+        Invalid: A horizon out of range.
     """
     listed = make_swap_list(plan, hours, machine)
     until_us = us_of(listed.until)

@@ -23,8 +23,8 @@ class PresetPreview:
 
     Attributes:
         measures: Mean, spread, uncertainty and verdict per measure.
-        why_not: What speaks against the readings, in sentences.
-        gauge_problems: What speaks against the gauge.
+        why_not: Why the readings are not accepted, in sentences.
+        gauge_problems: Why the gauge may not be used.
         lacking: Measures that every station needs and the readings do not have; of ``why_not``.
         cautions: Where it could not go for want of a measure, if it can go elsewhere.
         nominals_tenths_um: What the tool should measure, by measure [0.1 µm].
@@ -55,7 +55,7 @@ def preview_preset(
     """Judge readings as ``preset_tool`` would.
 
     Raises:
-        Invalid: Readings that cannot be meant.
+        Invalid: Readings that are not plausible.
         NotKnown: A code that nothing carries.
     """
     spec = spec_row(tx, named_assembly(tx, assembly).row.tool_spec_id)

@@ -54,7 +54,7 @@ class AssemblyListed:
 class PresetListed:
     """One preset; lengths in 0.1 µm.
 
-    ``override_by`` let it count, for ``override_reason``, although its gauge was not checked.
+    ``override_by`` accepted it, for ``override_reason``, although its gauge was not checked.
     """
 
     id: int

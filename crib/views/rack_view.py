@@ -123,7 +123,7 @@ def rack_view(
         hours: How far to look for swaps [h].
 
     Raises:
-        Invalid: A horizon that cannot be meant.
+        Invalid: A horizon out of range.
     """
     swaps = make_swap_list(plan, hours)
     wanted: dict[str, SwapRow] = {}

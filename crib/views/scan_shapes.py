@@ -125,7 +125,7 @@ class Scan:
         code: The code that holds now.
         mark: The shop's own mark, where it has one.
         sentence: What it is, for a person.
-        superseded_at: When the scanned label lost its worth, if it did.
+        superseded_at: When the scanned label became void, if it is.
         retired: Whether the record was retired.
         acts: What may be done next.
         tool: Shown for an assembly; likewise station, holder, lot, gauge for theirs.

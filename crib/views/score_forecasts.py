@@ -1,4 +1,4 @@
-"""Were we right: how often what forecasts said came true, with the band that chance allows.
+"""Were we right: how often forecasts were right, with the band that chance allows.
 
 Forecasts of one edge are not independent. Of each stay one forecast a shift is judged for the
 shift, one a night for the night: each is made knowing that the edge came so far, so that right
@@ -38,7 +38,7 @@ from crib.sentence import figure, sentence, together
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_between
 
-#: What scores are told by.
+#: What scores are grouped by.
 GROUPS = ("key", "machine", "month", "shop")
 
 #: How far back is looked where nothing is said.
@@ -53,7 +53,7 @@ BINS = (0.0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 1.0)
 
 @dataclass(frozen=True, slots=True)
 class ClaimBin:
-    """Claims of one size, and what share of them came true.
+    """Claims of one size, and the share of them that was right.
 
     Attributes:
         from_probability: Least chance claimed.

@@ -38,10 +38,10 @@ class MachineShift:
         machine: Its name.
         lines: Its tools, the one that runs out first in front, and stations that lack one.
         open: When it is open within the horizon, attended or not.
-        last_count_at: Its last part count; None: it never told one.
+        last_count_at: Its last part count; None: it never sent one.
         silent_since: Set where a run is on and it stopped telling.
         night: Its next unattended stretch; None where none lies ahead or nothing is mounted.
-        told: What it does by its counts.
+        told: Whether it cuts or stands, by its counts.
     """
 
     machine: str
@@ -91,7 +91,7 @@ def shift_view(plan: ShopPlan, hours: float) -> ShiftView:
         hours: Horizon [h].
 
     Raises:
-        Invalid: A horizon that cannot be meant.
+        Invalid: A horizon out of range.
     """
     now = plan.shop.now
     listed = make_swap_list(plan, hours)

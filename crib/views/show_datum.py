@@ -38,7 +38,7 @@ _MEANINGS = {
 
 @dataclass(frozen=True, slots=True)
 class LookShown:
-    """One mount and what its first-off told; lengths as radius.
+    """One mount and what its first-off showed; lengths as radius.
 
     Attributes:
         mount: Number of the mount.
@@ -110,7 +110,7 @@ class StationDatum:
 
 
 def show_datum(tx: Tx, as_of: datetime, text: str) -> StationDatum:
-    """Show what each first-off in a station told of its datum, up to an instant.
+    """Show what each first-off in a station showed of its datum, up to an instant.
 
     Raises:
         NotKnown: No such station.

@@ -1,4 +1,4 @@
-"""What is heard of each machine: how late, what was missed, what it does, how fast it cuts."""
+"""The data of each machine: how late, its gaps, its state, how fast it cuts."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _NOT_YET = sentence("No data yet: start 'crib feed', and check its feed_url.")
 
 @dataclass(frozen=True, slots=True)
 class StateTold:
-    """One state as the machine told it last.
+    """One state as last reported by the machine.
 
     Attributes:
         kind: EXECUTION, PROGRAM, TOOL_NUMBER or TOOL_ASSET_ID.
@@ -48,7 +48,7 @@ class StateTold:
 
 @dataclass(frozen=True, slots=True)
 class FeedShown:
-    """What is heard of one machine.
+    """The feed of one machine.
 
     Attributes:
         machine: Name of the machine.
@@ -60,8 +60,8 @@ class FeedShown:
         counted_at: When the last count was taken that came.
         last_part_at: When the last part was counted; null: the counter never went up.
         lag_s: How long after it was taken the last count came [s].
-        clock_off_s: How far the machine's times are off, ahead above 0 [s]; null where nobody
-            can say.
+        clock_off_s: How far the machine's times are off, ahead above 0 [s]; null where not
+            known.
         assets_sent_at: When tools were sent to its agent last, where that is set.
         assets_problem: Why they cannot be sent, in a sentence.
         gaps: Gaps found in the last 24 hours.
@@ -91,7 +91,7 @@ class FeedShown:
 
 
 def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
-    """How each machine is followed now, by name; those that nobody ever told of are left out.
+    """How each machine is followed now, by name; those without any data are left out.
 
     Args:
         tx: An open transaction.
@@ -124,7 +124,7 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
 def list_gaps_shown(
     tx: Tx, since: datetime, limit: int, machine_id: int | None = None
 ) -> Kept[GapShown]:
-    """Gaps found since an instant, the last first; ``problems`` tells of the others.
+    """Gaps found since an instant, the last first; ``problems`` names the others.
 
     Args:
         tx: An open transaction.
@@ -155,7 +155,7 @@ def _not_worked_out(machine: str) -> str:
 def show_feeds(tx: Tx, present: datetime, machine_id: int | None = None) -> Kept[FeedShown]:
     """Every machine with a feed, or of which anything was ever heard, by name.
 
-    A machine that cannot be worked out is left out, and told in ``problems``.
+    A machine that cannot be worked out is left out, and named in ``problems``.
 
     Args:
         tx: An open transaction.

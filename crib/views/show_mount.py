@@ -1,4 +1,4 @@
-"""A mount on record for whoever made it: what was keyed in, what the control holds by now."""
+"""A mount on record: what was keyed in, and what the control holds now."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class MountShown:
         keyed_in: The offsets as they were keyed in at the mount.
         offsets: What the control holds by now, with every step since.
         steps: Those steps, in order.
-        key_in: What was to be keyed in; None once that cannot be told any more (the tool was
+        key_in: What was to be keyed in; None once that is not known any more (the tool was
             measured again, or the records of its station were changed since).
     """
 

@@ -38,7 +38,7 @@ def write_asset(parent: Element, asset: ToolAsset) -> Element:
         _life(cycle, "ToolLife", "MINUTES", asset.minutes)
     if asset.tool_number is not None:
         SubElement(cycle, "ProgramToolNumber").text = str(asset.tool_number)
-        # the schema takes whole numbers only; the shop's own mark stands in the description
+        # the schema takes whole numbers only; the shop's own mark is in the description
         location = SubElement(cycle, "Location", type="STATION")
         location.text = str(asset.tool_number)
         if (

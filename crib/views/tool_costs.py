@@ -47,14 +47,14 @@ class ToolCost:
 
 
 def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
-    """Costs of edges that ended in the last days, the dearest first; what fails is told apart.
+    """Costs of edges that ended in the last days, the dearest first; failures apart.
 
     Args:
         plan: The shop's plan.
         days: How far to look back, above 0 and at most 400.
 
     Raises:
-        Invalid: Days that cannot be meant.
+        Invalid: Days out of range.
     """
     if not 0 < days <= LONGEST_DAYS:
         raise Invalid(

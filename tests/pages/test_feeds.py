@@ -73,7 +73,7 @@ def test_what_a_machine_says_otherwise_stands_on_its_page_and_on_the_feeds(
     machine, feeds = read(client, "/machines/M1"), read(client, "/shift/feeds")
 
     asked = machine.select_one("#asked")
-    assert f"{code} is in T01; no tool is on record there" in words(asked)
+    assert f"{code} is in T01, but no tool is on record there" in words(asked)
     assert asked.a["href"] == f"/C/{shop.codes['stations']['M1/T01']}"
     assert code in words(feeds.select_one("#questions-h").parent)
     assert read(client, "/machines/M2").select_one("#asked section") is None
@@ -116,7 +116,7 @@ def test_a_question_is_dismissed_with_a_reason_and_asked_again(client, hear, ben
     form = read(client, "/shift/questions").select_one("#question-1 form")
     bare = client.post(form["action"], data=form_data(form))
     assert bare.status_code == 422
-    assert b"Say why nobody need be asked" in bare.data
+    assert b"Say why the question can be dismissed" in bare.data
 
     answer = client.post(form["action"], data=form_data(form) | {"note": "<b>seen</b>"})
 
@@ -146,7 +146,7 @@ def test_a_breakage_of_nobody_knows_which_tool_is_answered_on_its_page(
     form = read(client, "/shift/questions").select_one("#question-1 form")
     bare = client.post(form["action"], data=form_data(form))
     assert bare.status_code == 422
-    assert b"Say why nobody need be asked" in bare.data
+    assert b"Say why the question can be dismissed" in bare.data
 
     none = client.post(form["action"], data=form_data(form) | {"note": "all are whole"})
     form = read(client, "/shift/questions").select_one("#question-1 form")

@@ -20,9 +20,9 @@ def _readings(one: object, times: int = 50_000) -> str:
 @pytest.mark.parametrize(
     ("path", "raw", "says"),
     [
-        ("/v1/stops", MEMBERS, "over 200000 members"),
+        ("/v1/stops", MEMBERS, "more than 200000 members"),
         ("/v1/counts", MEMBERS, "has 250000 members"),
-        ("/v1/stops?length_unit=in", MEMBERS, "over 200000 members"),
+        ("/v1/stops?length_unit=in", MEMBERS, "more than 200000 members"),
         ("/v1/stops", json.dumps({f"m{n}": 1 for n in range(300)}), "has 300 members"),
         ("/v1/counts", _readings({"att": 1}), "is not a field of a reading"),
         ("/v1/counts", _readings([]), "must be an object"),

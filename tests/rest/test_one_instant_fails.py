@@ -119,7 +119,7 @@ def test_an_instant_that_cannot_be_read_is_the_problem_of_its_machine(heard, sto
     assert of_other[0] == of_other[1] != []
     left = [row for row in after if names_machine(row, machine)]
     assert any(f"machine {machine} " in why for why in problems) or any(
-        f"machine {machine} could not be worked out" in row for row in left
+        f"machine {machine} could not be evaluated" in row for row in left
     )
     assert any(names_machine(row, machine) for row in good)
 

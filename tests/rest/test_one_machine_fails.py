@@ -60,7 +60,7 @@ def test_a_machine_that_cannot_be_drawn_says_so_in_its_row(busy, monkeypatch, ma
     assert not_drawn(after) == [machine]
     (problem,) = problems_on(after)
     assert f"The strip of {machine} could not be drawn" in problem
-    assert problem.rstrip().endswith("names the fault.")
+    assert problem.rstrip().endswith("The service log has the details.")
     assert len(problems_on(german)) == 1
     assert "could not be drawn" not in german
     # its row, and the lists below, say the same of every machine as before
@@ -167,7 +167,7 @@ def test_a_planned_stop_that_fails_leaves_the_others(busy, monkeypatch):
     assert after == [row for row in before if row != mine[1]]
     (problem,) = problems
     assert problem.startswith("A stop of machine M1 could not be worked out")
-    assert problem.endswith("names the fault.")
+    assert problem.endswith("The service log has the details.")
 
 
 def test_a_machine_whose_stops_fail_leaves_those_of_the_others(busy, monkeypatch):

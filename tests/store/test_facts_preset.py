@@ -151,7 +151,7 @@ def test_a_tool_that_is_over_cannot_be_measured(acts: Any) -> None:
     acts.mount(code)
     acts.remove(60)
 
-    with pytest.raises(Conflict, match="is over"):
+    with pytest.raises(Conflict, match="has ended"):
         acts.preset(code, 61)
 
 

@@ -187,7 +187,7 @@ def test_other_facts_say_how_they_are_put_right(acts: Any) -> None:
     down = tear_down(acts.tx, acts.present, TearDown(built.code, at=acts.at(5)))
 
     for fact_id, words in (
-        (built.fact_id, "take the tool apart"),
+        (built.fact_id, "Take the tool apart"),
         (preset.fact_id, "measure the tool again"),
         (counted.fact_id, "impossible counts are held"),
         (down.fact_id, "build the tool again"),

@@ -79,7 +79,7 @@ def _edge(text: str | None) -> int | None:
 
 
 def _with_job(asked: dict[str, str]) -> dict[str, str]:
-    """What was asked for, and what the first job of the queue that fits adds to it."""
+    """The fields of the form, completed from the first matching job of the queue."""
     if not asked or set(asked) >= {"tool_spec", "holder", "lot"}:
         return asked
     names = _names(asked)

@@ -71,7 +71,7 @@ def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
 
 
 def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
-    """Every gauge in use, by its mark; one that cannot be worked out does not count."""
+    """Every gauge in use, by its mark; one with damaged records may not be used."""
     return [
         _state_or_told(tx, int(row["id"]), str(row["gauge"]), present)
         for row in list_records(tx, GAUGES)

@@ -187,7 +187,7 @@ def _try_out(stored: str | None) -> _TriedOut:
 
 @dataclass(frozen=True, slots=True)
 class _Found:
-    """Everything that the page tells of a gauge."""
+    """What the page shows of a gauge."""
 
     state: GaugeState
     checks: Sequence[CheckResultRow]

@@ -60,7 +60,7 @@ class Queue:
         late: How many of them are late.
         machines: Machines that jobs are for.
         blocked: Swaps whose sister cannot be ready.
-        ready: How many swaps have a sister that stands ready.
+        ready: How many swaps have a sister that is ready.
         forecasts: How many tools are mounted and forecast.
     """
 
@@ -145,7 +145,7 @@ def find() -> Response:
 def _work_on(found: Scan, text: str) -> str:
     built = found.holder.built_as if found.holder else None
     if found.tool is not None or built is not None:
-        # by the text that was scanned: an old label has to be told so
+        # by the scanned text, so that an old label is recognised as old
         return f"/bench/work/{quote(text if found.tool else built.code if built else text)}"
     if found.holder is not None:
         return f"/bench/build?{urlencode({'holder': found.holder.code})}"
@@ -162,7 +162,7 @@ def _show(complaint: Complaint | None = None) -> Response:
     asked = Asked.of(request.args)
     with site.store.read() as tx:
         gauges = gauge_states(tx, present)
-    # whoever has no gauge to measure on checks one first
+    # without a gauge to measure on, a check comes first
     due = usual_gauge(gauges) if not any(one.counts for one in gauges) else None
     return page(
         "bench.html",

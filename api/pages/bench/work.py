@@ -201,7 +201,7 @@ def _is_ready(tool: AssemblyShown, present: datetime) -> bool:
 
 
 def _may_override(gauge: GaugeState | None, judged: _Judged) -> bool:
-    """Whether only the gauge speaks against the readings, and a supervisor stands here."""
+    """Whether only the gauge is in the way, and the person is a supervisor."""
     person = person_here()
     return (
         judged.preview is not None

@@ -39,7 +39,7 @@ _last: list[_Judged] = []
 
 @dataclass(frozen=True, slots=True)
 class BinDrawn:
-    """One bin of claims: its column, what was claimed, what came true, the band."""
+    """One bin of claims: its column, the claimed share, the share that held, the band."""
 
     x: float
     claimed_y: float

@@ -26,7 +26,7 @@ blueprint = Blueprint("feeds_asked", __name__)
 
 @blueprint.get("/shift/questions")
 def show_asked(complaint: Complaint | None = None) -> Response:
-    """What is asked, and what was dismissed."""
+    """Open questions, and dismissed ones."""
     site = this_site()
     form = request.form
     with site.store.read() as tx:

@@ -121,7 +121,7 @@ def machine_questions(machine: str) -> list[Question]:
 
 @blueprint.get("/shift/feeds")
 def show_heard() -> Response:
-    """What is heard of every machine, what was missed, what is asked."""
+    """The data of every machine, its gaps, and open questions."""
     site = this_site()
     present = site.clock()
     with site.store.read() as tx:

@@ -80,7 +80,7 @@ def record_correction(machine: str) -> Response:
 @scans_on
 @leads_to_undone
 def show_corrected(machine: str, facts: str) -> Response:
-    """What the control holds after the steps, and what they told."""
+    """What the control holds after the steps, and what was learned from them."""
     numbers = facts.split(",")[:_MOST_STEPS]
     if not all(text.isascii() and text.isdigit() and len(text) < 16 for text in numbers):
         raise NotKnown(_("There is no such offset step."))

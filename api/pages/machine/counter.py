@@ -46,7 +46,7 @@ def _words() -> dict[str, object]:
 
 
 def counter_now(machine: str) -> CounterNow:
-    """What the counter of a machine shows, and what it is told to be set to."""
+    """What the counter of a machine shows, and what it was announced to be set to."""
     with this_site().store.read() as tx:
         counter = main_counter(tx, machine_id_by_name(tx, machine))
         last = last_count(tx, counter)

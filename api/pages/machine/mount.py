@@ -1,4 +1,4 @@
-"""Right or wrong: a tool held against a station, what to key in, and the mount itself."""
+"""The check of a tool for a station, what to key in, and the mount itself."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Addresses of the machine pages, and the answer where they cannot say what was asked."""
+"""Addresses of the machine pages, and the answer where an address is incomplete."""
 
 from __future__ import annotations
 

@@ -145,7 +145,7 @@ def _called(node: ast.AST, name: str) -> list[ast.expr]:
 
 
 def _names(node: ast.AST, *, sums: bool = True) -> set[str]:
-    """Letters in a part of a formula, those inside sums too unless told otherwise."""
+    """Letters in a part of a formula, by default those inside sums too."""
     if isinstance(node, ast.Name):
         return {node.id} - {"pi", "inf"}
     if isinstance(node, ast.Call):

@@ -154,7 +154,7 @@ def _work_out(working: Working, typed: Typed) -> Outcome | None:
 
 
 def _blame(working: Working, typed: Typed, refusal: Refusal) -> None:
-    """Put each complaint beside its entry; what fits none is told on top."""
+    """Put each complaint beside its entry; those that fit none go on top."""
     names = {entry.name for entry in working.entries}
     strange = []
     for error in refusal.errors:

@@ -23,7 +23,7 @@ def number(text: str) -> float:
     """A typed number.
 
     Raises:
-        Invalid: It is none; a decimal comma is told apart.
+        Invalid: It is not a number; a decimal comma has its own message.
     """
     if "," in text:
         raise Invalid(sentence("holds a comma; write the decimals after a point, like 0.05"))

@@ -148,7 +148,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A whole timeline; ``problems`` tell of the strips that could not be drawn."""
+    """A whole timeline; ``problems`` name the strips that could not be drawn."""
 
     axis: TimeAxis
     rows: tuple[Row, ...]

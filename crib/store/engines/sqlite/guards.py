@@ -4,7 +4,7 @@ Each trigger is one ``CREATE TRIGGER`` whose message starts with the words that
 ``crib.store.constraints`` turns into a refusal. A change here needs a migration that drops the
 old trigger and creates the new one; ``crib check`` and the tests compare.
 
-Whoever adds late readings that open a new counter life renumbers the later ones first and
+To add late readings that open a new counter life, renumber the later ones first and
 inserts then: an insert is compared with both neighbours in time, an update of ``life`` with
 the one before it only (otherwise no order of single updates could renumber lives at all).
 """

@@ -1,4 +1,4 @@
-"""One writer at a time, of threads and processes; whoever waits too long is told so."""
+"""One writer at a time, of threads and processes; waiting too long is an error."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pathlib import Path
 from crib.errors import StoreBusy
 from crib.sentence import sentence
 
-#: What whoever waited for too long is told.
+#: The message after waiting for too long.
 BUSY = sentence("The database was busy for too long. Nothing was recorded. Send it again.")
 
 #: How often a thread looks whether it still makes sense to wait [s].
@@ -97,7 +97,7 @@ class WriterQueue:
 class _Asked:
     """A lock that was asked for and may come late: the kernel's own waiting has no end.
 
-    A thread waits for it, for whoever waits here. What comes while nobody does is let go.
+    A thread waits for it on behalf of the caller. What comes without a caller is let go.
     """
 
     def __init__(self, descriptor: int) -> None:
