@@ -7,10 +7,9 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _, mark
 from api.pages.act_pages import page_of
-from api.pages.render import page, refused
+from api.pages.render import page
 from api.pages.undo import offer_of
-from crib.errors import Refusal
-from crib.floor.cautions import mount_cautions
+from crib.floor.cautions import axis_cautions, mount_cautions
 from crib.views.scan_code import scan_code
 
 blueprint = Blueprint("code", __name__)
@@ -35,22 +34,16 @@ def code_page(text: str) -> Response:
     """What a code is, in plain words."""
     site = this_site()
     present = site.clock()
-    try:
-        with site.store.read() as tx:
-            found = scan_code(tx, present, text)
-    except Refusal as refusal:
-        return refused(refusal, text)
+    with site.store.read() as tx:
+        found = scan_code(tx, present, text)
     holds = found.station.holds if found.station else None
     built = found.holder.built_as if found.holder else None
     tool = found.tool or holds or built
     cautions: tuple[str, ...] = ()
     if tool is not None:
         in_x = [offset for offset in tool.offsets if offset.axis == "X"]
-        cautions = mount_cautions(
-            x_on_diameter=in_x[0].on_diameter if in_x else None,
-            offset_unit=tool.offsets[0].unit if tool.offsets else "mm",
-            max_rpm=None,
-        )
+        unit = tool.offsets[0].unit if tool.offsets else "mm"
+        cautions = mount_cautions(axis_cautions(in_x[0].on_diameter if in_x else None, unit))
     return page(
         "code.html",
         found=found,

@@ -12,6 +12,7 @@ from api.pages.render import page
 from api.problems import no_such_address, rows_by_kind
 from crib.left_out import or_instead
 from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.sentence import sentence
 from crib.store.revisions import revision
 from crib.views.shift_summary import ShiftSummary, shift_summary
 
@@ -79,7 +80,9 @@ def problem_page(kind: str) -> Response:
     """What one kind of problem means and what to do about it."""
     row = rows_by_kind().get(kind)
     if row is None:
-        return no_such_address(f"There is no kind of problem called {kind[:60]}.")
+        return no_such_address(
+            sentence("There is no kind of problem called {kind}.", kind=kind[:60])
+        )
     return page("problem.html", kind=kind, row=row)
 
 

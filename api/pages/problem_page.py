@@ -22,13 +22,21 @@ def problem_as_page(body: dict[str, Any], headers: dict[str, str]) -> Response:
     response = page(
         "went_wrong.html",
         int(body["status"]),
+        wasm=True,
         body=body,
+        text=_asked_for() if body["status"] == 404 else "",
         advice=rows_by_kind()[kind].advice,
         again=request.full_path.rstrip("?") if request.method == "GET" else None,
         back=_way_back(),
     )
     response.headers.update(headers)
     return response
+
+
+def _asked_for() -> str:
+    """The code or mark that the address names, to be put right."""
+    path = request.view_args or {}
+    return str(request.args.get("code") or path.get("code") or path.get("text") or "")[:200]
 
 
 def _way_back() -> str | None:

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from flask import Response, make_response, render_template
 
-from api.problems import row_of
-from crib.errors import Refusal
-
 #: Nothing is loaded from another host, nothing runs inline, nothing is framed.
 CONTENT_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
@@ -33,16 +30,3 @@ def page(template: str, status: int = 200, *, wasm: bool = False, **values: obje
     if wasm:
         response.headers["Content-Security-Policy"] = CAMERA_POLICY
     return response
-
-
-def refused(refusal: Refusal, text: str) -> Response:
-    """The page that says what a refusal says, with a field for the next code.
-
-    Args:
-        refusal: The refusal.
-        text: The code or mark that was asked for.
-    """
-    row = row_of(type(refusal))
-    return page(
-        "refused.html", row.status, wasm=True, row=row, sentence=refusal.sentence, text=text
-    )

@@ -11,7 +11,7 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.pages.acts import act, go_to
 from api.pages.here import by_now
-from api.pages.render import page, refused
+from api.pages.render import page
 from crib.acts.undo import MOST_FACTS, Undo, can_undo, undo, undone
 from crib.errors import NotKnown, Refusal
 from crib.store.engine import Tx
@@ -66,20 +66,14 @@ def undo_touch() -> Response:
         undo(tx, present, Undo(numbers, by))
         return f"/undone/{','.join(map(str, numbers))}"
 
-    try:
-        return act(work)
-    except Refusal as refusal:
-        return refused(refusal, "")
+    return act(work)
 
 
 @blueprint.get("/undone/<facts>")
 def show_undone(facts: str) -> Response:
     """What was undone, and what to do instead."""
-    try:
-        with this_site().store.read() as tx:
-            found = undone(tx, _numbers(facts))
-    except Refusal as refusal:
-        return refused(refusal, "")
+    with this_site().store.read() as tx:
+        found = undone(tx, _numbers(facts))
     return page("undone.html", one=found[0])
 
 

@@ -13,7 +13,7 @@ from crib.acts.station_datum import DatumTold, datum_told, doubts, follow_statio
 from crib.acts.station_offsets import offsets_now, offsets_of_preset
 from crib.acts.station_wear import NOTHING, wear_of_stays
 from crib.errors import Invalid
-from crib.floor.cautions import mount_cautions, short_mount_cautions
+from crib.floor.cautions import axis_cautions, mount_cautions, short_mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
 from crib.metrology.offset import AxisDifference, AxisOffset, difference, plain_text
@@ -51,8 +51,7 @@ class ToKeyIn:
         limited_to_rpm: Lowest speed limit of machine, station, holder and tool.
         datum: What the first-offs there showed of the station's datum, per axis.
         heed: What to mind with this tool in this station.
-        short: The usual cautions in three lines.
-        usual: The usual cautions in full.
+        axes: How the control takes figures, where that is easily mistaken.
     """
 
     offsets: tuple[AxisOffset, ...]
@@ -67,13 +66,22 @@ class ToKeyIn:
     limited_to_rpm: float | None
     datum: tuple[DatumTold, ...]
     heed: tuple[str, ...]
-    short: tuple[str, ...]
-    usual: tuple[str, ...]
+    axes: tuple[str, ...]
+
+    @property
+    def short(self) -> tuple[str, ...]:
+        """The usual cautions in three lines."""
+        return short_mount_cautions(self.axes)
+
+    @property
+    def usual(self) -> tuple[str, ...]:
+        """The usual cautions in full, but for what ``axes`` says."""
+        return mount_cautions(max_rpm=self.limited_to_rpm)
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """All that is to mind."""
-        return (*self.heed, *self.usual)
+        return (*self.heed, *mount_cautions(self.axes, self.limited_to_rpm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +223,7 @@ def what_to_key_in(
         limited_to_rpm=limit,
         datum=datum_told(station, followed),
         heed=(*doubts(followed, station), *_has_cut(tx, assembly, at)),
-        short=short_mount_cautions(x_on_diameter=on_diameter, offset_unit=station.offset_unit),
-        usual=mount_cautions(
-            x_on_diameter=on_diameter, offset_unit=station.offset_unit, max_rpm=limit
-        ),
+        axes=axis_cautions(on_diameter, station.offset_unit),
     )
 
 

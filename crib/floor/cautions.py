@@ -6,7 +6,7 @@ and qualified people go first.
 
 from __future__ import annotations
 
-from crib.sentence import figure, sentence
+from crib.sentence import figure, sentence, together
 
 PROVE = sentence(
     "Prove the offset before the run: single block, reduced rapid, hand near feed "
@@ -29,22 +29,14 @@ MANUAL_FIRST = sentence(
 )
 
 
-def mount_cautions(
-    *,
-    x_on_diameter: bool | None = None,
-    offset_unit: str = "mm",
-    max_rpm: float | None = None,
-    forecast: bool = False,
-) -> tuple[str, ...]:
-    """Cautions for putting an assembly into a station.
+def axis_cautions(x_on_diameter: bool | None, offset_unit: str) -> tuple[str, ...]:
+    """How the control takes figures, where that is easily mistaken.
 
     Args:
-        x_on_diameter: How the control takes X; None where the station sets no X.
+        x_on_diameter: How it takes X; None where the station sets no X.
         offset_unit: ``mm`` or ``in``.
-        max_rpm: Lowest speed limit of tool, holder, unit and station [rpm].
-        forecast: Whether a forecast is shown beside it.
     """
-    cautions = [PROVE]
+    cautions = []
     if x_on_diameter is not None:
         cautions.append(
             sentence(
@@ -55,7 +47,21 @@ def mount_cautions(
         )
     if offset_unit == "in":
         cautions.append(sentence("This control takes inches, not millimetres."))
-    cautions.append(sentence("Check the sign of each figure on the screen of the control."))
+    return tuple(cautions)
+
+
+def mount_cautions(axes: tuple[str, ...] = (), max_rpm: float | None = None) -> tuple[str, ...]:
+    """Cautions for putting an assembly into a station.
+
+    Args:
+        axes: Those of ``axis_cautions``, unless they are said beside these.
+        max_rpm: Lowest speed limit of tool, holder, unit and station [rpm].
+    """
+    cautions = [
+        PROVE,
+        *axes,
+        sentence("Check the sign of each figure on the screen of the control."),
+    ]
     if max_rpm is not None:
         cautions.append(
             sentence(
@@ -63,34 +69,19 @@ def mount_cautions(
                 max_rpm=figure(max_rpm, ".0f"),
             )
         )
-    cautions += [STAND_STILL, EDGES_CUT]
-    if forecast:
-        cautions.append(PROBABILITY)
-    return (*cautions, MANUAL_FIRST)
+    return (*cautions, STAND_STILL, EDGES_CUT, MANUAL_FIRST)
 
 
-def short_mount_cautions(
-    *, x_on_diameter: bool | None = None, offset_unit: str = "mm"
-) -> tuple[str, ...]:
+def short_mount_cautions(axes: tuple[str, ...] = ()) -> tuple[str, ...]:
     """The first three lines of ``mount_cautions``, for a page where the rest is one tap away.
 
     Args:
-        x_on_diameter: How the control takes X; None where the station sets no X.
-        offset_unit: ``mm`` or ``in``.
+        axes: Those of ``axis_cautions``.
     """
-    sign = sentence("Check each sign on the control's screen.")
-    if x_on_diameter is not None:
-        sign = (
-            sentence("X on diameter. Check each sign on the control's screen.")
-            if x_on_diameter
-            else sentence("X on radius. Check each sign on the control's screen.")
-        )
-    if offset_unit == "in":
-        sign = sentence("Inches! {sign}", sign=sign)
     return (
         sentence("Stop the spindle before you reach in. Edges cut."),
         sentence("Prove the offset: single block, reduced rapid, hand near feed hold."),
-        sign,
+        together(" ", (*axes, sentence("Check each sign on the control's screen."))),
     )
 
 

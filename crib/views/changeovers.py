@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.clock import instant_from_us
 from crib.left_out import Kept, each
 from crib.outlook.shop_plan import ShopPlan
-from crib.planning.ahead import NEVER_US
+from crib.outlook.vacancies import runs_by_need
 from crib.sentence import sentence
 from crib.store.shop_records import RunOfShop
 
@@ -86,15 +85,6 @@ def start_of_run(plan: ShopPlan, run_id: int, machine_id: int) -> datetime | Non
         run_id: A planned run.
         machine_id: Its machine.
     """
-    shop = plan.shop
-    ahead = shop.ahead[machine_id]
-    planned = [row.id for row in shop.rows.runs[machine_id] if row.state == "planned"]
-    running = len(shop.ahead_parts[machine_id]) - len(planned)
-    number = running + planned.index(run_id)
-    segments = ahead.segments
-    for segment, run in enumerate(segments.run):
-        if run == number:
-            begin_s = float(segments.end_s[segment - 1]) if segment else 0.0
-            at_us = int(ahead.time.clock_us(begin_s))
-            return None if at_us == NEVER_US else instant_from_us(at_us)
-    return None
+    starts = [at for _, _, on, at in runs_by_need(plan.shop, machine_id) if not on]
+    planned = [row.id for row in plan.shop.rows.runs[machine_id] if row.state == "planned"]
+    return starts[planned.index(run_id)]

@@ -6,6 +6,15 @@ import pytest
 
 from tests.rest.conftest import bench, client, clock, rows  # noqa: F401 - fixtures
 
+#: What browsers send for a page (MDN, "List of default Accept values").
+BROWSER = "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"
+
+
+@pytest.fixture(autouse=True)
+def browser(client):  # noqa: F811
+    """Ask for pages, as browsers do."""
+    client.environ_base["HTTP_ACCEPT"] = BROWSER
+
 
 @pytest.fixture
 def behind(client, bench, clock):  # noqa: F811

@@ -89,7 +89,7 @@ def test_cautions_come_in_three_lines_and_in_full_on_the_first_mount_of_a_shift(
     short, full = cautions(stands.t1, tool)
 
     assert [line.partition(":")[0].partition(".")[0] for line in short] == [
-        "Stop the spindle before you reach in", "Prove the offset", "X on diameter",
+        "Stop the spindle before you reach in", "Prove the offset", "X is keyed in on diameter",
     ]  # fmt: skip
     assert full.has_attr("open")
     assert "wait until it stands still" in words(full)
@@ -320,5 +320,5 @@ def test_what_was_mounted_stays_readable_when_it_is_out(client, mounted, stands,
 def test_what_cannot_be_shown_is_said_on_a_page(client, address, status):
     page = read(client, address, status)
 
-    assert page.select_one(".void[role=alert]")
+    assert page.select_one("[role=alert]")
     assert page.select_one("input[name=code]")

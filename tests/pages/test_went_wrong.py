@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from crib.errors import StoreBusy
+from tests.pages import conftest
 from tests.pages.reading import parsed, words
 
-#: What browsers send for a page (MDN, "List of default Accept values").
-BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
-PROGRAMS = ({}, {"Accept": "*/*"}, {"Accept": "application/json, text/html;q=0.5"})
+BROWSER = {"Accept": conftest.BROWSER}
+PROGRAMS = ({"Accept": ""}, {"Accept": "*/*"}, {"Accept": "application/json, text/html;q=0.5"})
 WRONG = {
     "/nothing/here": (404, "There is nothing at /nothing/here."),
     "/v1/holders/99": (404, "There is no holder 99"),
@@ -30,6 +30,23 @@ def test_a_browser_gets_a_page_that_says_what_is_wrong_and_leads_on(client, addr
     assert {"/bench?a=1", "/"} <= {a["href"] for a in page.select("main p.choices a")}
     assert page.select_one("main form[action='/C'] input[name=code]")
     assert "Accept" in answer.headers["Vary"]
+
+
+def test_a_mistyped_code_stands_in_the_field_to_be_put_right(client):
+    answer = client.get("/C/TH-99", headers=BROWSER)
+    page = parsed(answer.get_data())
+
+    assert answer.status_code == 404
+    assert page.select_one("main input[name=code]")["value"] == "TH-99"
+    assert page.select_one("main [data-scan-camera]")
+    assert "wasm-unsafe-eval" in answer.headers["Content-Security-Policy"]
+
+
+def test_each_field_that_is_wrong_says_why(client):
+    page = parsed(client.get("/v1/holders?limit=none", headers=BROWSER).get_data())
+
+    (one,) = page.select("[role=alert] li")
+    assert words(one) != "limit"
 
 
 @pytest.mark.parametrize("address", WRONG)

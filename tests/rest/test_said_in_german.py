@@ -13,7 +13,7 @@ from api.problems import rows_by_kind
 from crib.acts.book_feed import BreakageNews, FeedNews, book_feed
 from crib.acts.unclear_breakages import unclear_breakages
 from crib.feed.broker_state import no_connection
-from crib.floor.cautions import build_cautions, mount_cautions, removal_cautions
+from crib.floor.cautions import axis_cautions, build_cautions, mount_cautions, removal_cautions
 from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
 from crib.planning.night import MachineNight
 from crib.planning.night_options import (
@@ -265,8 +265,8 @@ def test_what_to_do_with_a_night_is_said_in_german(german):
 
 def test_cautions_and_problems_are_german(german):
     cautions = (
-        *mount_cautions(x_on_diameter=True, offset_unit="in", max_rpm=8_000.0),
-        *mount_cautions(x_on_diameter=False, offset_unit="mm", max_rpm=None),
+        *mount_cautions(axis_cautions(True, "in"), 8_000.0),
+        *mount_cautions(axis_cautions(False, "mm")),
         *build_cautions(2.5),
         *build_cautions(None),
         *removal_cautions(),

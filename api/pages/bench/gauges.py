@@ -18,7 +18,7 @@ from api.pages.bench.gauge_state import GaugeState, gauge_state, gauge_states
 from api.pages.bench.measures import NAMES
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.bench.scale import ScaleDrawn, draw_scale
-from api.pages.render import page, refused
+from api.pages.render import page
 from crib.acts.check_gauge import CheckGauge, check_gauge_on_master, judge_on_master
 from crib.acts.gauge_trust import width_tenths_um
 from crib.acts.study_gauge import MeasureStudied, study_gauge
@@ -212,11 +212,8 @@ def _find(tx: Tx, present: datetime, mark: str, draft: Draft) -> _Found:
 
 def _show(mark: str, draft: Draft, complaint: Complaint | None = None) -> Response:
     site = this_site()
-    try:
-        with site.store.read() as tx:
-            found = _find(tx, site.clock(), mark, draft)
-    except Refusal as refusal:
-        return refused(refusal, mark)
+    with site.store.read() as tx:
+        found = _find(tx, site.clock(), mark, draft)
     measures = draft.readings[0].carried() if draft.readings else found.state.measures
     return page(
         "bench_gauge.html",

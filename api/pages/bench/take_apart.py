@@ -9,7 +9,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
-from api.pages.render import page, refused
+from api.pages.render import page
 from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import Refusal
 from crib.floor.cautions import take_apart_cautions
@@ -43,11 +43,8 @@ def take_apart(code: str) -> Response:
 
 def _question(code: str, complaint: Complaint | None = None) -> Response:
     site = this_site()
-    try:
-        with site.store.read() as tx:
-            tool = show_assembly(tx, site.clock(), code)
-    except Refusal as refusal:
-        return refused(refusal, code)
+    with site.store.read() as tx:
+        tool = show_assembly(tx, site.clock(), code)
     return page(
         "bench_take_apart.html",
         complaint.status if complaint else 200,

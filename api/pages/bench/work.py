@@ -16,7 +16,7 @@ from api.pages.bench.gauge_state import GaugeState, gauge_states, usual_gauge
 from api.pages.bench.measures import MeasureShown, asked_measures, measures_shown
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.here import person_here
-from api.pages.render import page, refused
+from api.pages.render import page
 from api.pages.undo import undo_offer
 from crib.acts.gauge_trust import Override
 from crib.acts.measures_needed import MeasuresNeeded, measures_of_tool
@@ -131,22 +131,19 @@ def show_work(
     draft = draft or Draft()
     site = this_site()
     present = site.clock()
-    try:
-        with site.store.read() as tx:
-            tool = show_assembly(tx, present, code)
-            ready = _is_ready(tool, present)
-            finish = None
-            if ready:
-                finish = finish_of(tx, site, site.plans.plan(present), tool.code)
-            states = gauge_states(tx, present)
-            gauge = usual_gauge(states, draft.gauge)
-            if gauge is not None:
-                draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
-            judged = _judge(tx, present, tool.code, draft)
-            needed = measures_of_tool(tx, tool.code)
-            printed = label_printed_last(tx, tool.id)
-    except Refusal as refusal:
-        return refused(refusal, code)
+    with site.store.read() as tx:
+        tool = show_assembly(tx, present, code)
+        ready = _is_ready(tool, present)
+        finish = None
+        if ready:
+            finish = finish_of(tx, site, site.plans.plan(present), tool.code)
+        states = gauge_states(tx, present)
+        gauge = usual_gauge(states, draft.gauge)
+        if gauge is not None:
+            draft = Draft(gauge.row.gauge, draft.readings, draft.by_hand)
+        judged = _judge(tx, present, tool.code, draft)
+        needed = measures_of_tool(tx, tool.code)
+        printed = label_printed_last(tx, tool.id)
     return page(
         "bench_work.html",
         complaint.status if complaint else 200,

@@ -8,7 +8,6 @@ from flask import Blueprint, Response
 
 from api.http.site import this_site
 from api.pages.curves.figures import Field, rows_apart, ticks
-from api.pages.machine.places import says_no
 from api.pages.machine.words import REASON_WORDS
 from api.pages.number_links import ages_typed, number_link
 from api.pages.render import page
@@ -52,7 +51,6 @@ class Drawn:
 
 
 @blueprint.get("/lives/<path:key>")
-@says_no
 def show_life(key: str) -> Response:
     """The life curve of a key."""
     site = this_site()

@@ -14,7 +14,6 @@ from api.http.site import this_site
 from api.language import say
 from api.language.formats import local_time
 from api.pages.machine.correct import increment_text
-from api.pages.machine.places import says_no
 from crib.acts.mount_ahead import MountAhead
 from crib.metrology.offset import AxisOffset
 from crib.stock.assembly import STAYS_BUILT
@@ -35,7 +34,6 @@ _KEPT_PATTERNS = ("crib.css", "machine*.css", "*.js")
 
 
 @blueprint.get("/machines/<machine>/known.json")
-@says_no
 def known(machine: str) -> Response:
     """What is known at a machine now."""
     site = this_site()

@@ -8,7 +8,6 @@ from functools import wraps
 from flask import Response, request
 
 from api.http.site import this_site
-from api.pages.machine.places import says_no
 from api.pages.render import page
 from api.problems import row_of
 from crib.acts.named import NamedAssembly, named_assembly
@@ -22,7 +21,7 @@ from crib.store.stations import StationRow, station_row
 def scans_on(view: Callable[..., Response]) -> Callable[..., Response]:
     """Tell a refusal of a machine's page with what was chosen before, and a field for a scan.
 
-    Where there is no such machine, nothing was chosen: then a code leads on, see ``says_no``.
+    Where there is no such machine, nothing was chosen: then the page of any problem comes.
     """
 
     @wraps(view)
@@ -32,7 +31,7 @@ def scans_on(view: Callable[..., Response]) -> Callable[..., Response]:
         except Refusal as refusal:
             return _scan_again(machine, str(path.get("code", "")), refusal)
 
-    return says_no(answered)
+    return answered
 
 
 def _scan_again(machine: str, in_path: str, refusal: Refusal) -> Response:

@@ -3,15 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from functools import wraps
 from urllib.parse import quote, urlencode
 
-from flask import Response, request
-
 from api.language import _
-from api.pages.render import refused
-from crib.errors import Refusal
 
 
 def machine_address(machine: str) -> str:
@@ -47,16 +41,3 @@ def act_address(machine: str, act: str, **query: str | None) -> str:
     """
     given = {name: text for name, text in query.items() if text}
     return f"{machine_address(machine)}/{act}" + (f"?{urlencode(given)}" if given else "")
-
-
-def says_no(view: Callable[..., Response]) -> Callable[..., Response]:
-    """Tell a refusal of a page as a page, with a field for the next code."""
-
-    @wraps(view)
-    def answered(**path: str | int) -> Response:
-        try:
-            return view(**path)
-        except Refusal as refusal:
-            return refused(refusal, request.args.get("code", "")[:200])
-
-    return answered

@@ -12,7 +12,6 @@ from api.pages.acts import Complaint, act, typed
 from api.pages.here import local_address
 from api.pages.machine.mount import whole_number
 from api.pages.machine.overview import machine_page
-from api.pages.machine.places import says_no
 from crib.acts.claim_parts import ClaimParts, claim_parts
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid, Refusal
@@ -67,7 +66,6 @@ def _page_address() -> str:
 
 
 @blueprint.post("/machines/<machine>/run")
-@says_no
 def claim(machine: str) -> Response:
     """Charge parts that belong to no run to one, or show why not."""
     given = typed()

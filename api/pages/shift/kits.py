@@ -5,7 +5,6 @@ from __future__ import annotations
 from flask import Blueprint, Response
 
 from api.http.site import this_site
-from api.pages.machine.places import says_no
 from api.pages.render import page
 from crib.views.changeovers import changeovers_ahead
 from crib.views.kit_for_run import kit_for_run
@@ -20,7 +19,6 @@ def kit_address(run_id: int) -> str:
 
 
 @blueprint.get("/shift/kits/<int:run>")
-@says_no
 def show_kit(run: int) -> Response:
     """What the changeover to a run takes."""
     site = this_site()

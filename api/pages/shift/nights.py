@@ -9,7 +9,6 @@ from flask import Blueprint, Response, g, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act, fresh_key
-from api.pages.machine.places import says_no
 from api.pages.render import page
 from crib.errors import Invalid, Refusal
 from crib.records.catalogue import MACHINES
@@ -20,7 +19,6 @@ from crib.store.record_reads import get_record
 from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
 from crib.views.night_view import nights_of
-from crib.views.shift_view import machine_of, shift_view
 from crib.views.where_it_lies import places_of_sisters
 
 blueprint = Blueprint("nights", __name__)
@@ -49,25 +47,23 @@ def _places() -> dict[str, str]:
 
 
 @blueprint.get("/shift/nights/<machine>")
-@says_no
 def show_nights(machine: str, complaint: Complaint | None = None) -> Response:
     """The unattended stretches ahead of one machine."""
     site = this_site()
     plan = site.plans.plan(site.clock())
-    view = shift_view(plan, 24)
-    found = machine_of(view, machine)
-    nights = nights_of(plan, found.machine)
+    name = plan.shop.machine_named(machine)
+    nights = nights_of(plan, name)
     with site.store.read() as tx:
-        machine_id = machine_id_by_name(tx, found.machine)
+        machine_id = machine_id_by_name(tx, name)
         record = get_record(tx, MACHINES, machine_id)
     typed = request.form.get(_LIMIT.name)
     return page(
         "shift_night.html",
         status=complaint.status if complaint else 200,
-        found=found,
+        machine=name,
         nights=nights,
         problems=nights.problems,
-        now=view.now,
+        now=plan.shop.now,
         complaint=complaint,
         key=fresh_key(),
         version=record["version"],

@@ -8,9 +8,9 @@ import pytest
 from crib.floor.cautions import (
     EDGES_CUT,
     MANUAL_FIRST,
-    PROBABILITY,
     PROVE,
     STAND_STILL,
+    axis_cautions,
     build_cautions,
     mount_cautions,
     removal_cautions,
@@ -164,21 +164,19 @@ def test_the_lowest_limit_counts():
 
 
 def test_a_mount_shows_the_cautions_that_apply_and_no_others():
-    cautions = mount_cautions(
-        x_on_diameter=True, offset_unit="in", max_rpm=6_000, forecast=True
-    )
+    cautions = mount_cautions(axis_cautions(True, "in"), 6_000)
 
     text = " ".join(cautions)
     assert cautions[0] == PROVE
     assert "twice the distance from the axis" in text
     assert "inches, not millimetres" in text
     assert "Never above 6000 rpm" in text
-    assert {EDGES_CUT, STAND_STILL, PROBABILITY} < set(cautions)
+    assert {EDGES_CUT, STAND_STILL} < set(cautions)
     assert cautions[-1] == MANUAL_FIRST
 
-    plain = " ".join(mount_cautions(x_on_diameter=False))
+    plain = " ".join(mount_cautions(axis_cautions(False, "mm")))
     assert "on radius" in plain
-    for word in ("inches", "rpm", "probability"):
+    for word in ("inches", "rpm"):
         assert word not in plain
     assert " radius" not in " ".join(mount_cautions())
 
