@@ -62,7 +62,7 @@ main.add_command(feed)
 @click.option("--host", help="Address to listen on (CRIB_HOST).")
 @click.option("--port", type=click.IntRange(1, 65535), help="Port (CRIB_PORT).")
 @click.option("--workers", type=click.IntRange(1, 64), help="Processes (CRIB_WORKERS).")
-@click.option("--access-log/--no-access-log", default=True, help="Tell every request.")
+@click.option("--access-log/--no-access-log", default=True, help="Log every request.")
 def serve(host: str | None, port: int | None, workers: int | None, access_log: bool) -> None:
     """Serve the shop over HTTP until ctrl-C or SIGTERM."""
     from api.serving import serve as run
@@ -122,7 +122,7 @@ def _shown_host(host: str) -> str:
 @click.option("--stock", default="roll-62x29", show_default=True, help="Name of a label stock.")
 @click.option("--start", type=click.IntRange(1), default=1, show_default=True,
               help="First free cell of a sheet, from 1.")  # fmt: skip
-@click.option("--station", help="Station that the offsets are for; else the one that wants it.")
+@click.option("--station", help="Station that the offsets are for; else the one that needs it.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path),
               help="File to write; else standard output.")  # fmt: skip
 @click.option(
@@ -234,7 +234,7 @@ def nights(machine: str | None) -> None:
 
 @main.command()
 def migrate() -> None:
-    """Bring the database to the shape of this version."""
+    """Update the database to this version."""
     from crib.store.migrate import schema_version
 
     with the_store(create=True) as store:
@@ -244,7 +244,7 @@ def migrate() -> None:
 @main.command()
 @click.argument("file", type=a_file)
 def backup(file: Path) -> None:
-    """Copy the database into FILE while the service goes on."""
+    """Copy the database into FILE; the service may run."""
     from crib.store.backup import backup as run
 
     with the_store(bring_up=False) as store:
@@ -255,7 +255,7 @@ def backup(file: Path) -> None:
 @main.command()
 @click.argument("file", type=a_file)
 def restore(file: Path) -> None:
-    """Put the backup in FILE in the place of the database; stop the service first."""
+    """Replace the database by the backup in FILE; stop the service first."""
     from crib.store.backup import restore as run
 
     kept = run(Settings.from_environment().database_url, file)
@@ -265,7 +265,7 @@ def restore(file: Path) -> None:
 @main.command()
 @as_json_option
 def check(as_json: bool) -> None:
-    """Prove that the database is whole: exit 0 where it is, 1 where it is not."""
+    """Check the database for damage: exit 0 if it is sound, 1 if not."""
     from crib.store.checking import check as run
 
     with the_store(bring_up=False) as store:
@@ -288,7 +288,7 @@ def check(as_json: bool) -> None:
 
 @main.group()
 def person() -> None:
-    """People: who may say that something happened."""
+    """Add and list the people who record things."""
 
 
 @person.command(name="add")

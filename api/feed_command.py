@@ -44,8 +44,8 @@ More, with examples: /help/machine-feeds of the service.
 @click.option(
     "--agent",
     metavar="URL",
-    help="Ask this agent in the place of the machine's feed_url. Other people on this computer "
-    "can see a command line: a password belongs into feed_url.",
+    help="Ask this agent instead of the machine's feed_url. Other people on this computer "
+    "can see a command line: put a password into feed_url.",
 )
 @click.option("--dry-run", is_flag=True, help="Print what is read, record nothing.")
 @click.option(
@@ -53,13 +53,13 @@ More, with examples: /help/machine-feeds of the service.
     type=click.FloatRange(0.05, 3600),
     default=1.0,
     show_default=True,
-    help="Pause between two questions, and of a stream [s].",
+    help="Pause between two requests, and of a stream [s].",
 )
-@click.option("--stream/--no-stream", default=True, help="Whether streams are asked for.")
+@click.option("--stream/--no-stream", default=True, help="Use streams if the agent has them.")
 @click.option(
     "--health",
     is_flag=True,
-    help="Say whether the process that follows runs and can write: exit 0 where it does. With "
+    help="Say whether crib feed runs and can write: exit 0 if it does. With "
     "--machine also whether that machine is followed.",
 )
 @as_json_option

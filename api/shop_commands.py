@@ -11,7 +11,7 @@ import click
 from api.terminal import a_folder, as_json_option, print_json, say, the_store
 from crib.records.catalogue import SHOP_FILES
 
-_FILES = "Files and the columns that they need:\n\n" + "\n\n".join(
+_FILES = "Files and their required columns:\n\n" + "\n\n".join(
     f"{record.file}: {', '.join(column.name for column in record.columns if column.required)}"
     for record in SHOP_FILES
 )
@@ -78,7 +78,7 @@ def _error_row(error: Any) -> dict[str, Any]:
 @click.argument("folder", type=a_folder)
 @as_json_option
 def export_folder(folder: Path, as_json: bool) -> None:
-    """Export the shop files into FOLDER; a list without rows gets its header row."""
+    """Write the shop files into FOLDER; an empty list gets its header row."""
     from crib.views.export_shop import export_shop, machines_with_password
 
     with the_store() as store, store.read() as tx:

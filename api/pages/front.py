@@ -45,7 +45,7 @@ def index() -> Response:
 
 
 def _roles() -> list[str]:
-    """The three roles, the one of whoever stands here in front."""
+    """The three roles, the reader's own in front."""
     here = person_here()
     return sorted(ROLES, key=lambda one: here is None or one != here.role)
 

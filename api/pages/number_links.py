@@ -22,7 +22,7 @@ def number_link(kind: str, values: Mapping[str, Filled | None]) -> str:
     A global of all templates, also inside imported macros::
 
         <a href="{{ number_link('swap-point', {'shape': 3.1, 'scale': 0.9, 'planned_cost': 4,
-          'failure_cost': 150}) }}">{{ _("Work it out") }}</a>
+          'failure_cost': 150}) }}">{{ _("Calculate") }}</a>
 
     Kinds are the last parts of the addresses under ``/workings`` (swap-point, life-fit,
     part-size, preset, bench-order, tool-life, …); names are those of the calculation's REST

@@ -36,7 +36,7 @@ def offer_of(text: str) -> str | None:
 
 
 def leads_to_undone(view: Callable[..., Response]) -> Callable[..., Response]:
-    """Go on to the page that says so where the facts of a confirming page were undone."""
+    """Redirect to the undone page if the facts of a confirming page were undone."""
 
     @wraps(view)
     def answered(**path: str | int) -> Response:

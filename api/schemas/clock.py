@@ -95,7 +95,7 @@ class ClosureBody(Shape):
     """An exception to the week on the wall clock, as in closures.csv."""
 
     start = Text(required=True, explains="A day, or a local time like 2026-12-24T14:00.")
-    end = Text(required=True, explains="Likewise; a whole day ends at the midnight after it.")
+    end = Text(required=True, explains="As above; a whole day ends at the midnight after it.")
     kind = Choice(("closed", "open"), explains="Left out: closed.")
     attended = YesNo(allow_none=True, explains="Of an extra shift: whether somebody is there.")
     reason = Text(allow_none=True)

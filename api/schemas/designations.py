@@ -70,7 +70,7 @@ class InsertAnswer(Shape):
     corner_radius_mm = _length("Null for a round insert and for one with a wiper edge.")
     faces = Whole(required=True, allow_none=True, explains="Faces that cut.")
     edges = Whole(required=True, allow_none=True, explains="Corners times faces that cut.")
-    hand = _text("Cutting direction: R, L, N; null where not told.")
+    hand = _text("Cutting direction: R, L, N; null where not given.")
     maker = _text("The maker's own letters.")
     positions = listed(PositionShape, most=10, required=True)
 
@@ -112,10 +112,10 @@ class MaterialAnswer(Shape):
     """A group of workpiece materials and an application in it."""
 
     designation = Text(required=True, explains="As read: capitals, no blanks.")
-    cutting_material = _text("Two letters; null where not told.")
+    cutting_material = _text("Two letters; null where not given.")
     group = Text(required=True)
     name = Text(required=True)
     workpieces = Text(required=True)
-    number = _text("Application number; null where only the group is told.")
+    number = _text("Application number; null where only the group is given.")
     application = _text("Which way the number leans.")
     positions = listed(PositionShape, most=3, required=True)

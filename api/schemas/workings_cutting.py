@@ -13,10 +13,10 @@ class EngagedTimeBody(Shape):
     """One operation as operations.csv has it, and whose limits may hold the spindle back."""
 
     part = Text(explains="As in operations.csv; the answer does not depend on it.")
-    sequence = Whole(explains="Likewise.")
-    tool_number = Whole(explains="Likewise.")
-    path = Whole(explains="Likewise.")
-    tool_spec = Text(explains="Likewise.")
+    sequence = Whole(explains="As above.")
+    tool_number = Whole(explains="As above.")
+    path = Whole(explains="As above.")
+    tool_spec = Text(explains="As above.")
     kind = Choice(KINDS, required=True)
     start_diameter_mm = Length(
         **within(_OF("start_diameter_mm")),

@@ -68,7 +68,7 @@ class CountNews:
 
 @dataclass(frozen=True, slots=True)
 class StateNews:
-    """A state that a machine told: EXECUTION, PROGRAM, TOOL_NUMBER or TOOL_ASSET_ID."""
+    """A state that a machine reported: EXECUTION, PROGRAM, TOOL_NUMBER or TOOL_ASSET_ID."""
 
     at: datetime
     kind: str

@@ -112,7 +112,7 @@ def not_readable(where: str, topics: Sequence[str]) -> BrokerState:
 
 
 def machines_concerned(tx: Tx, named: Sequence[str], state: BrokerState) -> list[str]:
-    """Machines in whose feeds it is told: those that the broker speaks for.
+    """Machines in whose feeds it is shown: those that the broker speaks for.
 
     If none is named and none was ever heard, it is all machines without another source.
 

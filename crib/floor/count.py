@@ -81,7 +81,7 @@ class Absorbed:
         source: Counter of each accepted reading; one that names none is of that before it.
         starts: How each accepted reading begins.
         counters_changed: Steps from one counter to another that the batch brought to light.
-        pauses_seen: Steps over a long pause that count for nothing, likewise.
+        pauses_seen: Steps over a long pause that book no parts, found by the batch.
     """
 
     index: Ints

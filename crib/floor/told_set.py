@@ -23,7 +23,7 @@ class Row(NamedTuple):
 
 
 class ToldSet(NamedTuple):
-    """What a person told: the counter is set to a count at an instant [µs]."""
+    """What a person announced: the counter is set to a count at an instant [µs]."""
 
     at_us: int
     said: int

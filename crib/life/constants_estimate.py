@@ -36,7 +36,7 @@ class LifeAtCut:
     Attributes:
         life_min: Half of the edges last so long.
         life_low_min: 10 % do not reach it; the constants' own uncertainty included.
-        life_high_min: 10 % outlive it, likewise.
+        life_high_min: 10 % outlive it; the constants' own uncertainty included.
         outside: What of the cut lies outside the range that the lives cover; empty inside.
     """
 

@@ -150,7 +150,7 @@ def regression_prior(
     Args:
         prior: Where the scatter's prior comes from.
         mean: Centres, shape (coefficients,).
-        sd: Standard deviations, likewise.
+        sd: Standard deviations, same shape.
         held: Which coefficients take the prior.
         ended: Lives that ended.
         scatter_told: Whether these scatter about their own line at all.

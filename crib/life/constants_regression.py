@@ -36,7 +36,7 @@ class RegressionPrior:
 
     Attributes:
         mean: Centre of each coefficient, shape (coefficients,).
-        precision: One over its variance, likewise.
+        precision: One over its variance, same shape.
         ln_sigma_mean: Centre of ln sigma.
         ln_sigma_precision: One over its variance.
         coefficients_spent: Power of sigma in the prior. With as many as there are flat

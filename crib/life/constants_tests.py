@@ -113,7 +113,7 @@ def life_tests(
         life_min: Minutes in cut reached.
         ended: False where an edge was taken out before it was worn; left out: all were worn.
         feed_mm_rev: Feeds; left out or None for every test: not given.
-        depth_mm: Depths of cut, likewise.
+        depth_mm: Depths of cut, as the feeds.
 
     Raises:
         OutsideModel: No test, unequal lengths, a number that is not plausible, or a feed or

@@ -109,7 +109,7 @@ class Edges:
         row: Row of the curves.
         age: Wear units used.
         alpha: Breakage: ``S_b(s) = (beta / (beta + e))^alpha``, e the exposure of s ahead.
-        beta: Likewise, in wear units.
+        beta: Same shape, in wear units.
         young: Wear units ahead through which an edge is young and counts ``1 + more`` times.
         more: How much more often young edges break; 0: all alike.
     """

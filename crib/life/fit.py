@@ -1,6 +1,6 @@
 """Plain estimates from lives alone: maximum likelihood, median ranks, Kaplan-Meier.
 
-The forecast uses the pooled model of ``crib.life.model``; these stand beside it for a person
+The forecast uses the pooled model of ``crib.life.model``; these are for a person
 who wants to see what the shop's own lives say by themselves.
 """
 

@@ -23,7 +23,7 @@ class OneKey:
 
     Attributes:
         shape: Weibull shape, at the mean of its logarithm.
-        scale: Likewise the scale.
+        scale: Weibull scale, at the mean of its logarithm.
     """
 
     shape: float

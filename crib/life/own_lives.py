@@ -69,7 +69,7 @@ class OwnLives:
         why_none: Why it has none; empty otherwise.
         constant: Maximum likelihood of a life that does not age; None without a failure.
         shape: Posterior shape (mean of its logarithm).
-        scale: Posterior scale, likewise.
+        scale: Posterior scale (mean of its logarithm).
         new: A new edge.
         aged: An edge of the age asked about; None where none was.
         doubted: Sentences on lives that the posterior leaves out until somebody looked.

@@ -33,7 +33,7 @@ class Scales:
         scale: Posterior mean of ln scale over the promise.
         spread: Its variance, boxes apart.
         a: Closed form ``S(x) = (b / (b + x^k))^a`` of an edge out of a new box.
-        log_b: Likewise.
+        log_b: Same shape.
     """
 
     cells: Cells

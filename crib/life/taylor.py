@@ -116,7 +116,7 @@ def life_min(
     Args:
         cutting_speed_m_min: Real cutting speeds, any shape.
         feed_mm_rev: Feeds, shape as the speeds or one; None or NaN: as at the reference.
-        depth_mm: Depths of cut, likewise.
+        depth_mm: Depths of cut, as the feeds.
         constants: The curve.
 
     Returns:
@@ -155,7 +155,7 @@ def speed_for_life_m_min(
         life: Lives wanted [min], any shape.
         constants: The curve.
         feed_mm_rev: Feeds, shape as the lives or one; None or NaN: as at the reference.
-        depth_mm: Depths of cut, likewise.
+        depth_mm: Depths of cut, as the feeds.
 
     Raises:
         OutsideModel: A life, feed or depth that is not above 0.

@@ -38,7 +38,7 @@ class AxisStay:
 
 @dataclass(frozen=True, slots=True)
 class FollowedAxis:
-    """What the first-offs of a station tell of one axis; lengths as radius [mm].
+    """What the first-offs of a station show of one axis; lengths as radius [mm].
 
     Attributes:
         first: Index of the first stay that counts; the datum on record was changed before

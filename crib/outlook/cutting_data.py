@@ -94,7 +94,7 @@ class CuttingData:
     def curve_in_force(self, cutting_item_id: int, group: str) -> Curve | None:
         """The shop's own constants of an item on a group, else the starter table's row.
 
-        None where the item's tool material is not told either.
+        None where the item's tool material is not given either.
         """
         material = self._rows.materials[cutting_item_id]
         own = self._own_curve(cutting_item_id, group)

@@ -272,7 +272,7 @@ def _last_run(
         uses: Whether a run uses the station of a case, shape (cases, runs).
         case: Case of each stay, shape (stays,).
         begin: Begin of each stay, shape (stays,) [µs].
-        end: End of each, likewise.
+        end: End of each, same shape.
         windows: Begin and end of each run, both ascending, shape (runs,) [µs].
     """
     count = uses.shape[1]

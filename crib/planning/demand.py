@@ -42,7 +42,7 @@ class Segments:
         parts: Parts made in each, shape (segments,); 0 where the machine waits.
         run: Index of the run in each, -1 where the machine waits.
         points_s: A leading 0 and ``end_s`` as plain numbers, for the lines of many stations.
-        steps: Run and parts of each segment, likewise.
+        steps: Run and parts of each segment, same shape.
     """
 
     end_s: Floats
@@ -111,7 +111,7 @@ class WearAhead:
 
     Attributes:
         end_s: Running second at the end of each segment, a leading 0; segments + 1 numbers.
-        wear: Wear put on by then, likewise.
+        wear: Wear put on by then, same shape.
     """
 
     end_s: tuple[float, ...]

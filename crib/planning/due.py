@@ -51,7 +51,7 @@ class MountedEdge:
         age: Wear put on so far [wear units].
         per_part: Wear of one part of each run ahead, shape (runs,); 0 where not used.
         planned_cost: Cost of a planned swap, in any one currency.
-        failure_cost: Cost of a failure in the cut, likewise; more than a planned swap.
+        failure_cost: Cost of a failure in the cut, same currency; more than a planned swap.
         size_parts_left: Parts until the size limit, where size corrections tell it.
         lot: Label of its box for the life model; -1: not known.
         seen_share: Share of the wear limit last seen on it; NaN: nothing.

@@ -49,16 +49,16 @@ class NightSeen:
 
     Attributes:
         begin_s: Begin of each machine's, NaN where it has none, shape (machines,).
-        end_s: End likewise.
+        end_s: End, same shape.
         choice: What the rule says.
         left: The edges as they are if nothing is swapped before it.
         age: Age of each edge at the begin, due and chosen swaps made, shape (edges,).
         signs: What is known of each beside.
-        swaps: Swaps of each before it since the stretch before, due or chosen, likewise.
-        stays: Cumulative hazard of each edge over it if nothing is swapped, likewise.
+        swaps: Swaps of each before it since the stretch before, due or chosen, same shape.
+        stays: Cumulative hazard of each edge over it if nothing is swapped, same shape.
         hazard: The same with the due and chosen swaps made.
         own: The same with the due ones alone.
-        breaks: Cumulative hazard of breakage alone, every swap made that helps, likewise.
+        breaks: Cumulative hazard of breakage alone, every swap made that helps, same shape.
     """
 
     begin_s: Floats

@@ -105,7 +105,7 @@ def join_stops(
         table: Stops of the machines.
         machine: Machine of each swap.
         own_s: Own second of each.
-        nearest_s: Second before which it may not be made, likewise.
+        nearest_s: Second before which it may not be made, same shape.
         minute_cost: Cost of a minute of a machine.
         move_cost: What coming forward gives away.
     """
@@ -136,8 +136,8 @@ def gather(
     Args:
         table: Stops that the machines make anyway.
         machine: Machine of each swap, shape (swaps,).
-        own_s: Latest second of each, finite, likewise.
-        nearest_s: Second before which it may not be made, not after its own, likewise.
+        own_s: Latest second of each, finite, same shape.
+        nearest_s: Second before which it may not be made, not after its own, same shape.
         minute_cost: Cost of a minute of a machine.
         move_cost: What coming forward gives away, 0 at the own second and rising backwards.
     """

@@ -36,9 +36,9 @@ class MovingCost:
     Attributes:
         case: Row of the tables for each edge, shape (edges,).
         best_age: Age of least cost of a new edge [wear units], shape (edges,).
-        planned: Cost of a planned swap, likewise.
+        planned: Cost of a planned swap, same shape.
         running: ``integral_0^age (h (cf - cp) - g*) S`` in planned swaps, shape (cases, nodes).
-        alive: Share alive there, likewise.
+        alive: Share alive there, same shape.
     """
 
     case: Ints
@@ -59,8 +59,8 @@ class MovingCost:
 
         Args:
             rows: Edges, shape (asked,).
-            age: Where it is meant to come out [wear units], likewise.
-            other: Where it would come out instead, likewise.
+            age: Where it is meant to come out [wear units], same shape.
+            other: Where it would come out instead, same shape.
         """
         here, _ = self._read(rows, age)
         there, _ = self._read(rows, other)

@@ -172,7 +172,7 @@ def choose_swaps(
     Args:
         machine: Machine of each edge, shape (edges,).
         machines: How many there are.
-        kept: Cumulative hazard of each edge over the stretch if it stays, likewise.
+        kept: Cumulative hazard of each edge over the stretch if it stays, same shape.
         fresh: The same of a new edge in its place.
         given_away: What swapping it before the stretch costs.
         able: Whether it can be swapped then: in a machine with somebody there before.

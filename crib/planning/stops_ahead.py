@@ -63,7 +63,7 @@ class Stops:
 
     Attributes:
         seconds: Running seconds from now, shape (stops,).
-        kind: Places in ``KINDS``, likewise.
+        kind: Places in ``KINDS``, same shape.
     """
 
     seconds: Floats

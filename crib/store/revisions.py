@@ -98,7 +98,7 @@ class Revisions(NamedTuple):
     Attributes:
         last: Number of writes so far.
         shared: Number of the last one that touched what all machines share.
-        everything: Number of the last one of which nobody can say what it touched.
+        everything: Number of the last one of which it is not known what it touched.
         link: The last link of the chain of digests, 0 where there is none.
         chained: What that link holds of all before it.
     """

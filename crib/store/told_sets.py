@@ -1,4 +1,4 @@
-"""Rows of settings of a counter that people told: verdicts on a count still to come."""
+"""Rows of announced counter settings: verdicts on a count still to come."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def waiting_sets(tx: Tx, counter: Counted) -> list[WaitingSet]:
 
 
 def insert_told(tx: Tx, fact_id: int, counter: Counted, told: ToldSet, detail: str) -> None:
-    """Write what was told: the count to come, and the verdict on it."""
+    """Write an announced setting: the count to come, and the verdict on it."""
     at = print_instant(instant_from_us(told.at_us))
     reading = json.dumps({"at": at, "count": told.said}, sort_keys=True)
     refusal_id = tx.exec_driver_sql(

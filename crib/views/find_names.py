@@ -31,7 +31,7 @@ class Hits:
 def find_names(tx: Tx, text: str, most: int = MOST) -> list[Hits]:
     """Everything in use that fits a text, by kind; kinds of which nothing fits are left out.
 
-    Each word of the text has to stand in the name, the code, the place or what else the thing
+    Each word of the text must be in the name, the code, the place or what else the thing
     is known by, in any case. A whole name or code comes first, then what begins so.
 
     Args:

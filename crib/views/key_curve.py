@@ -94,7 +94,7 @@ class RemovalSeen:
     Attributes:
         at: When.
         machine: Where from; None where the station was taken away since.
-        station: Likewise.
+        station: Its station; None in the same case.
         assembly: Code of the assembly.
         reason: As recorded.
         failed: Whether it ended the life by wear or breakage.

@@ -26,8 +26,8 @@ class KeyUse:
         specs: Tool specs of these edges.
         running: Wear of the edges in the machines now [wear units].
         part: Part that they cut now, or cut last; None where nothing is known.
-        wear_per_part: Wear units that one costs; None likewise.
-        costs: Of a planned swap and of a failure [hundredths of the currency]; None likewise.
+        wear_per_part: Wear units that one costs; None in the same case.
+        costs: Of a planned swap and of a failure [hundredths of the currency]; None as above.
     """
 
     machines: tuple[str, ...] = ()

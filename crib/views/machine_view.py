@@ -212,8 +212,8 @@ class MachineLine:
         due_now: Swaps that are due.
         not_ready: Swaps within the horizon whose sister is not ready.
         sister_place: Where the sister of the next swap lies.
-        last_count_at: Its last part count; None: it never told one.
-        silent_since: Set where a run is on and it stopped telling.
+        last_count_at: Its last part count; None: it never sent one.
+        silent_since: Set where a run is on and it stopped sending.
     """
 
     machine: str

@@ -183,7 +183,7 @@ def _machine(
 
 
 def last_count_at(plan: ShopPlan, machine_id: int) -> datetime | None:
-    """When a machine told its last part count; None: it never told one."""
+    """When a machine sent its last part count; None: it never sent one."""
     told = plan.shop.outputs[machine_id].at_us
     if not told.size:  # also of a machine that is left out
         told = plan.shop.rows.readings.get(Counted(machine_id), NO_READINGS).at_us

@@ -89,7 +89,7 @@ class Asked:
         return _address(replace(self, sort=sort, down=down))
 
     def direction(self, sort: str) -> str:
-        """What a column's head tells of its order, as ``aria-sort`` has it."""
+        """The order of a column for its head's ``aria-sort``."""
         if sort != self.sort:
             return "none"
         return "descending" if self.down else "ascending"

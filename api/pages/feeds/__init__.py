@@ -1,4 +1,4 @@
-"""What machines say of themselves: feeds, questions, counts that were kept aside."""
+"""Pages of machine feeds, questions and held counts."""
 
 from api.pages.feeds import aside, asked, heard
 

@@ -38,7 +38,7 @@ def _addresses() -> dict[str, object]:
 
 
 def _page_given() -> dict[str, str]:
-    """What the scripts of a machine page are told: when it was made, how instants are read."""
+    """What the scripts of a machine page get: when it was made, how instants are read."""
     site = this_site()
     return {
         "shown_at": print_instant(site.clock()),

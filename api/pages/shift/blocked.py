@@ -20,7 +20,7 @@ AHEAD = timedelta(days=7)
 
 @blueprint.get("/shift/blocked")
 def show_blocked() -> Response:
-    """What blocks within a week."""
+    """What is missing within a week."""
     site = this_site()
     plan = site.plans.plan(site.clock())
     hours = AHEAD / timedelta(hours=1)

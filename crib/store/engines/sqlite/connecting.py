@@ -94,7 +94,7 @@ def writer_queue(lock: Path, wait_s: float, behind_s: float) -> WriterQueue:
 
 
 def begin_to_write(connection: Connection, left_s: float, usual_s: float) -> None:
-    """Begin to write; whoever keeps to no queue (another program) is waited for here.
+    """Begin to write; waits for other programs, which do not use the queue.
 
     ``BEGIN IMMEDIATE`` takes the lock at once: a reader that turns writer could not.
 

@@ -53,7 +53,7 @@ class Watch:
         Args:
             table: Its name.
             columns: An update of none of these goes unnoticed.
-            calls: Functions to call, each with the columns that it is told of a touched row.
+            calls: Functions to call, each with the columns of a touched row that it gets.
             refused: Tables and verbs that need no watching.
         """
         names = ", ".join(f'"{name}"' for name in columns)
