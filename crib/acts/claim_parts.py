@@ -82,7 +82,7 @@ def claim_parts(tx: Tx, present: datetime, command: ClaimParts) -> PartsClaimed:
     before = _output(tx, machine_id, present)
     stretch, offered = _stretch(tx, machine_id, before, run, command.since)
     if offered.how == "ended_before":
-        values: dict[str, Any] = {"end_at": instant_from_us(stretch.end_us)}
+        values: dict[str, object] = {"end_at": instant_from_us(stretch.end_us)}
     else:
         values = {"start_at": instant_from_us(stretch.begin_us)}
     if offered.how == "planned":

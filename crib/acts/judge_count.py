@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
@@ -84,7 +83,7 @@ class CountJudged:
     verdict: str
     machine: str
     at: datetime
-    count: Any
+    count: object
     counted_at: datetime | None
     total: int | None
     sentence: str

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from crib.acts.book_feed import (
     BreakageNews,
@@ -43,7 +42,7 @@ class Observe:
     """
 
     machine: str
-    observations: Sequence[Mapping[str, Any]]
+    observations: Sequence[Mapping[str, object]]
 
 
 @dataclass(slots=True)
@@ -112,7 +111,7 @@ def observe(tx: Tx, present: datetime, command: Observe) -> CountsReported:
     )
 
 
-def _refuse_paths(observations: Sequence[Mapping[str, Any]]) -> None:
+def _refuse_paths(observations: Sequence[Mapping[str, object]]) -> None:
     """Refuse counts of several paths of a machine that has one counter here."""
     paths = {_path(one) for one in observations if one.get("count") is not None} - {""}
     if len(paths) > 1:
@@ -128,7 +127,7 @@ def _refuse_paths(observations: Sequence[Mapping[str, Any]]) -> None:
         )
 
 
-def _take(told: _Told, place: int, one: Mapping[str, Any], present: datetime) -> None:
+def _take(told: _Told, place: int, one: Mapping[str, object], present: datetime) -> None:
     try:
         at = _instant(one.get("at"), present)
         news = _other_news(one, at)
@@ -168,7 +167,7 @@ def _instant(text: object, present: datetime) -> datetime:
     return at
 
 
-def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | BreakageNews]:
+def _other_news(one: Mapping[str, object], at: datetime) -> list[StateNews | BreakageNews]:
     """States and breakage of an observation.
 
     Raises:
@@ -203,6 +202,6 @@ def _other_news(one: Mapping[str, Any], at: datetime) -> list[StateNews | Breaka
     return found
 
 
-def _path(one: Mapping[str, Any]) -> str:
+def _path(one: Mapping[str, object]) -> str:
     path = one.get("path")
     return "" if path is None else str(path)[:60]

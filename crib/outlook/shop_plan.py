@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -43,6 +43,9 @@ from crib.planning.swap_plan import PlannedSwaps, plan_swaps
 from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
 from crib.sentence import figure, sentence
 from crib.store.engine import Tx
+
+if TYPE_CHECKING:
+    from crib.outlook.swap_list import SwapList
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")
@@ -155,8 +158,8 @@ class ShopPlan:
     expected: ExpectedLives
     shelf: Shelf
     empty: list[Forecast] = field(default_factory=list)
-    listed: dict[float, Any] = field(default_factory=dict)
-    kits: dict[int, Any] = field(default_factory=dict)
+    listed: dict[float, SwapList] = field(default_factory=dict)
+    kits: dict[int, object] = field(default_factory=dict)
 
     def by_station(self) -> dict[int, Forecast]:
         """What sits in each station, or what is needed where none does, by station id."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 from crib.arrays import Ints
 from crib.clock import instant_from_us, print_instant, us_from_instant
@@ -77,7 +77,9 @@ def run_span(run: RunOnRecord) -> RunSpan:
     return RunSpan(run.id, run.part, run.state, begin, end)
 
 
-def end_of_done(row: Mapping[str, Any], change: Mapping[str, Any], present: datetime) -> Any:
+def end_of_done(
+    row: Mapping[str, object], change: Mapping[str, object], present: datetime
+) -> datetime | None:
     """When a run ended that is set to done now; None where nothing is to be added.
 
     Without an end it would go on taking the machine's counts. Counts dated before now, however
@@ -86,7 +88,8 @@ def end_of_done(row: Mapping[str, Any], change: Mapping[str, Any], present: date
     after = {**row, **change}
     if after["state"] != "done" or row["state"] == "done" or after["end_at"] is not None:
         return None
-    return present if after["start_at"] and after["start_at"] <= present else None
+    start = after["start_at"]
+    return present if isinstance(start, datetime) and start <= present else None
 
 
 def output_of_machine(

@@ -67,8 +67,7 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
         raise Conflict(
             sentence("Run {run_id} is done; a kit is for a run ahead.", run_id=run_id)
         )
-    kept: RunKit | None = plan.kits.get(run_id)
-    if kept is not None:
+    if isinstance(kept := plan.kits.get(run_id), RunKit):
         return kept
     before: list[RunKit] = []
     for number in _in_turn(plan):
@@ -79,7 +78,8 @@ def kit_for_run(plan: ShopPlan, run_id: int) -> RunKit:
                 plan.kits[number] = _made(plan, number, before)
             except Refusal:
                 plan.kits[number] = None  # it is told to whoever asks for that kit
-        before += [plan.kits[number]] if plan.kits[number] else []
+        if isinstance(known := plan.kits[number], RunKit):
+            before.append(known)
     made = plan.kits[run_id] = _made(plan, run_id, before)
     return made
 

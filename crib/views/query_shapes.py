@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 Row = TypeVar("Row")
 
@@ -213,7 +213,7 @@ class GaugeCheckListed:
     reversed: bool
     gauge: str
     valid: bool
-    result: Mapping[str, Any]
+    result: Mapping[str, object]
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +261,7 @@ class RefusedCountListed:
     by: str | None
     machine: str
     batch_id: int
-    reading: Mapping[str, Any]
+    reading: Mapping[str, object]
     reason: str
     sentence: str
     verdict_id: int | None
@@ -283,7 +283,7 @@ class CountVerdictListed:
     refusal_id: int
     verdict: str
     counted_at: datetime | None
-    reading: Mapping[str, Any]
+    reading: Mapping[str, object]
 
 
 @dataclass(frozen=True, slots=True)
