@@ -42,7 +42,7 @@ def shift_sheet(
         horizon=f"the next {hours:g} hours, to {local(found.until)}",
         swaps=(
             *(_broken(one, local) for one in breakages),
-            *(_swap_or_told(row, local) for row in found.rows),
+            *(_swap_or_problem(row, local) for row in found.rows),
         ),
         bench=tuple(
             _bench(job, swap, local)
@@ -97,7 +97,7 @@ def _bench(job: QueueRow, swap: PlannedSwap, local: Local) -> BenchRow:
     )
 
 
-def _swap_or_told(row: PlannedSwap, local: Local) -> SwapRow:
+def _swap_or_problem(row: PlannedSwap, local: Local) -> SwapRow:
     """A swap as text; one whose text cannot be worked out stays on the sheet."""
     one = row.forecast
     why = "What to do could not be worked out. Look at the edge and at the swap list."
@@ -141,10 +141,10 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
         machine=found.machine,
         part=f"{found.part}, {found.quantity} parts",
         start_at=local(found.at),
-        keep=tuple(_line_or_told(line, local) for line in (*kit.keep, *kit.idle)),
-        pull=tuple(_line_or_told(line, local) for line in kit.pull),
-        build=tuple(_line_or_told(line, local) for line in (*kit.build, *kit.blocked)),
-        back=tuple(_line_or_told(line, local) for line in kit.returned),
+        keep=tuple(_line_or_problem(line, local) for line in (*kit.keep, *kit.idle)),
+        pull=tuple(_line_or_problem(line, local) for line in kit.pull),
+        build=tuple(_line_or_problem(line, local) for line in (*kit.build, *kit.blocked)),
+        back=tuple(_line_or_problem(line, local) for line in kit.returned),
         minutes=(
             ("bench, before the changeover", f"{kit.bench_minutes:g}"),
             ("machine stands", f"{kit.machine_minutes:g}"),
@@ -155,7 +155,7 @@ def kit_sheet(found: RunKit, made_at: datetime, local: Local) -> KitSheet:
     )
 
 
-def _line_or_told(line: PlannedLine, local: Local) -> KitLine:
+def _line_or_problem(line: PlannedLine, local: Local) -> KitLine:
     """A tool of a kit as text; one whose text cannot be made stays on the sheet."""
     why = "What to do could not be worked out. Look at the kit's page."
     number = f"T{line.tool_number}"

@@ -215,7 +215,7 @@ def kept_beside(text: str | None) -> str | None:
     return json.dumps(as_kept(text)) if isinstance(text, Sentence) else None
 
 
-def told_again(text: str, beside: str | None) -> str:
+def restored_sentence(text: str, beside: str | None) -> str:
     """The sentence of a text and of what was kept beside it.
 
     It is the plain text where no template is kept, or one that does not give the same text.

@@ -30,7 +30,7 @@ _LEVELS = ("Normal", "Warning", "Fault", "Unavailable")
 
 
 @dataclass(frozen=True)
-class Said:
+class WhoAndWhen:
     """One observation; ``code`` is that of a condition, whose ``text`` is its level."""
 
     sequence: int
@@ -60,7 +60,7 @@ class ScriptedAgent:
         self.lock = threading.RLock()
         self.instance_id = 1_700_000_000
         self.version = "2.3"
-        self.said: list[Said] = []
+        self.said: list[WhoAndWhen] = []
         self.next_sequence = 1
         self.last_at = datetime.now(UTC) - timedelta(days=200)
         #: What the next answers do wrong, in turn; see ``_Handler``.
@@ -83,7 +83,7 @@ class ScriptedAgent:
         with self.lock:
             at = at or max(self.last_at + timedelta(milliseconds=1), datetime.now(UTC))
             self.last_at = at
-            self.said.append(Said(self.next_sequence, item_id, at, text, code))
+            self.said.append(WhoAndWhen(self.next_sequence, item_id, at, text, code))
             self.next_sequence += 1
 
     def make(self, counts: range | list[int], every_s: float = 50.0) -> None:
@@ -105,7 +105,7 @@ class ScriptedAgent:
                 self.say(one.item_id, one.text, one.at, one.code)
             self.last_at = began
 
-    def held(self) -> list[Said]:
+    def held(self) -> list[WhoAndWhen]:
         """What is still in its buffer."""
         return self.said[-self.buffer_size :]
 
@@ -132,9 +132,9 @@ class ScriptedAgent:
         """The last value of each item."""
         return self._streams(self._last(), self.next_sequence)
 
-    def _last(self) -> list[Said]:
+    def _last(self) -> list[WhoAndWhen]:
         """The last value of each item, and all that holds of a condition."""
-        last: dict[tuple[str, str], Said] = {}
+        last: dict[tuple[str, str], WhoAndWhen] = {}
         for one in self.said:
             if one.text == "Normal":
                 last = {key: kept for key, kept in last.items() if key[0] != one.item_id}
@@ -166,7 +166,7 @@ class ScriptedAgent:
             f'deviceModelChangeTime="2026-11-25T07:53:55.723224Z" {more}/>'
         )
 
-    def _streams(self, chosen: list[Said], following: int) -> bytes:
+    def _streams(self, chosen: list[WhoAndWhen], following: int) -> bytes:
         more = (
             f'nextSequence="{following}" firstSequence="{self.first_sequence()}" '
             f'lastSequence="{self.next_sequence - 1}"'
@@ -181,7 +181,7 @@ class ScriptedAgent:
         ).encode()
 
 
-def _event(one: Said) -> str:
+def _event(one: WhoAndWhen) -> str:
     name, more = _ITEMS[one.item_id]
     return (
         f'<{name} dataItemId="{one.item_id}" {more} sequence="{one.sequence}" '
@@ -189,7 +189,7 @@ def _event(one: Said) -> str:
     )
 
 
-def _condition(one: Said) -> str:
+def _condition(one: WhoAndWhen) -> str:
     code = f'nativeCode="{one.code}" ' if one.code else ""
     return (
         f'<{one.text} dataItemId="{one.item_id}" type="SYSTEM" {code}sequence="{one.sequence}" '

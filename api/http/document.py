@@ -12,7 +12,7 @@ from flask_smorest import Api, Blueprint
 from marshmallow import Schema
 
 from api.problems import PROBLEM_TYPE, TABLE, WEB
-from api.schemas.told import INCHES, SENT, told_of
+from api.schemas.described import INCHES, SENT, described_field
 
 _LIMITS = {"minimum", "maximum", "exclusiveMinimum", "minLength", "maxLength"}
 METHODS = ("get", "put", "post", "patch", "delete")
@@ -187,7 +187,7 @@ class Document(Api):  # type: ignore[misc]  # flask-smorest has no types
                 "servers": [{"url": "/"}],
             },
         )
-        plugin.converter.add_attribute_function(told_of)  # type: ignore[union-attr]
+        plugin.converter.add_attribute_function(described_field)  # type: ignore[union-attr]
         self._waiting: list[Blueprint] = []
         app.extensions["crib_document"] = self
 

@@ -32,7 +32,7 @@ from api.schemas.fields import (
 )
 from api.schemas.metrology import OutlierShape
 from api.schemas.mounts import DatumShape, OffsetShape
-from crib.acts.station_datum import DatumTold
+from crib.acts.station_datum import AxisDatum
 from crib.metrology.offset import AxisOffset
 from crib.metrology.outliers import Outlier
 
@@ -149,7 +149,7 @@ def _plain(kind: Any, kwargs: dict[str, Any], *args: Any, **more: Any) -> fields
 #: Dataclasses that have a shape of their own.
 _OWN_SHAPES: dict[type, type[Shape]] = {
     AxisOffset: OffsetShape,
-    DatumTold: DatumShape,
+    AxisDatum: DatumShape,
     Outlier: OutlierShape,
 }
 

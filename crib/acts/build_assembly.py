@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.acts.recipe import PieceTaken, Recipe, recipe_from
-from crib.acts.said import record, refuse_before, said
+from crib.acts.who_and_when import record, refuse_before, who_and_when
 from crib.errors import DoesNotFit, HolderInUse
 from crib.floor.cautions import build_cautions
 from crib.records.catalogue import is_out_of_service
@@ -83,7 +83,7 @@ def build_assembly(tx: Tx, present: datetime, command: BuildAssembly) -> BuiltAs
         Invalid: The item has no such edge, or the instant cannot be.
         NotKnown: A name or code that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     spec = spec_row(tx, spec_id_by_name(tx, command.tool_spec))
     holder = holder_row(tx, resolve_holder(tx, command.holder).id)
     lot = lot_row(tx, resolve_lot(tx, command.lot).id)

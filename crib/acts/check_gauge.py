@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 
 from crib.acts.bench_figures import figures_of_bench
 from crib.acts.gauge_trust import width_tenths_um
-from crib.acts.said import record, said
 from crib.acts.study_gauge import DriftShown, measure_studied
+from crib.acts.who_and_when import record, who_and_when
 from crib.errors import Invalid
 from crib.metrology.budget import DEFAULT_REPEATABILITY_MM
 from crib.metrology.figures import Figures
@@ -87,7 +87,7 @@ def check_gauge_on_master(tx: Tx, present: datetime, command: CheckGauge) -> Gau
             length for a measure.
         NotKnown: No such gauge.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     gauge = gauge_row(tx, resolve_gauge(tx, command.gauge).id)
     refuse_readings(command.readings)
     columns = _columns(command.readings)

@@ -19,7 +19,7 @@ from crib.planning.runless import Runless, runless_parts, runless_total
 from crib.records.catalogue import RUNS
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.path_counts import charges_around, paths_told
+from crib.store.path_counts import charges_around, paths_with_counts
 from crib.store.records import get_record, list_records, update_record
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import runs_of
@@ -125,7 +125,7 @@ def _output(tx: Tx, machine_id: int, present: datetime) -> MachineOutput:
     runs = runs_of(tx, machine_id)
     outputs = [
         output_of_machine(charges_around(tx, machine_id, path, first_us, now_us), runs, now_us)
-        for path in (None, *paths_told(tx, machine_id))
+        for path in (None, *paths_with_counts(tx, machine_id))
     ]
     return max(outputs, key=runless_total)
 

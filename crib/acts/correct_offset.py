@@ -8,14 +8,14 @@ from datetime import datetime
 import numpy as np
 
 from crib.acts.name_cause import name_cause
-from crib.acts.said import place_after, record, said
 from crib.acts.station_datum import (
-    DatumTold,
+    AxisDatum,
     StationFollowed,
-    datum_told,
+    datum_by_axis,
     follow_station,
 )
 from crib.acts.station_offsets import apply_step, figures_of, offsets_now
+from crib.acts.who_and_when import place_after, record, who_and_when
 from crib.clock import print_instant
 from crib.errors import Invalid, NotKnown, NotMounted
 from crib.metrology.causes import MOST_CHANGE_MM
@@ -83,7 +83,7 @@ class OffsetCorrected:
     offset: AxisOffset
     steps_tenths_um: int
     learned: str
-    datum: DatumTold | None
+    datum: AxisDatum | None
 
 
 def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetCorrected:
@@ -94,7 +94,7 @@ def correct_offset(tx: Tx, present: datetime, command: CorrectOffset) -> OffsetC
         Invalid: No such axis or kind, or a step that the control cannot hold.
         NotKnown: A code that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     axis, kind = _axis_and_kind(command)
     station = station_row(tx, resolve_station(tx, command.station).id)
     sitting = last_in_station(tx, station.id)
@@ -147,7 +147,7 @@ def tell_correction(tx: Tx, correction_id: int) -> OffsetCorrected:
     if step.correction_kind == "first_off":
         followed = follow_station(tx, station, step.at)
         learned = _learned_first_off(tx, station, mount, axis, steps, followed, step.at)
-        datum = {one.axis: one for one in datum_told(station, followed)}.get(axis)
+        datum = {one.axis: one for one in datum_by_axis(station, followed)}.get(axis)
     else:
         learned = _learned_size(station, axis, steps)
     return OffsetCorrected(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.acts.questions import list_questions, sighting_of
-from crib.acts.said import Said, record, said
 from crib.acts.unclear_breakages import open_breakage
+from crib.acts.who_and_when import WhoAndWhen, record, who_and_when
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid
 from crib.sentence import sentence
@@ -70,7 +70,7 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
         Invalid: Nobody says so, or not why, or not which question.
         NotKnown: No such station.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     if told.person_id is None:
         raise Invalid(
             sentence("Say who dismisses the question: a badge or code."),
@@ -124,7 +124,7 @@ def dismiss_question(tx: Tx, present: datetime, command: DismissQuestion) -> Que
     )
 
 
-def _none_broke(tx: Tx, told: Said, number: int) -> QuestionDismissed:
+def _none_broke(tx: Tx, told: WhoAndWhen, number: int) -> QuestionDismissed:
     doubt = open_breakage(tx, number)
     known = doubt.told
     fact_id = record(tx, "question_dismissal", told)

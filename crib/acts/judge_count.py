@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from crib.acts.report_counts import absorb_into, fastest_between, take_as_true
-from crib.acts.said import Said, record, said
+from crib.acts.who_and_when import WhoAndWhen, record, who_and_when
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Conflict, Invalid, NotAllowed, NotKnown
 from crib.floor.count import Absorbed
@@ -102,7 +102,7 @@ def judge_count(tx: Tx, present: datetime, command: JudgeCount) -> CountJudged:
         NotAllowed: The person who decides is not a supervisor.
         NotKnown: No count of that number was kept aside.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     _refuse_person(tx, command.by)
     if command.verdict not in VERDICTS:
         raise Invalid(
@@ -190,7 +190,7 @@ def _refuse_person(tx: Tx, by: str | None) -> None:
         )
 
 
-def _accept(tx: Tx, told: Said, found: KeptAside, verdict: str) -> CountJudged:
+def _accept(tx: Tx, told: WhoAndWhen, found: KeptAside, verdict: str) -> CountJudged:
     count, at = found.count, found.at
     if found.reason in _NO_READING or at is None or not is_count(count):
         raise Invalid(
@@ -293,7 +293,7 @@ def is_count(count: object) -> bool:
 
 def _judged(
     fact_id: int,
-    told: Said,
+    told: WhoAndWhen,
     found: KeptAside,
     total: int | None,
     verdict: str = DISCARDED,

@@ -8,10 +8,10 @@ from datetime import datetime
 from crib.acts.expected_tool import expected_tool
 from crib.acts.mount_check import check_mount, tenths_or_none, too_early
 from crib.acts.named import NamedAssembly, named_assembly
-from crib.acts.said import Said
-from crib.acts.station_datum import DatumTold, datum_told, doubts, follow_station
+from crib.acts.station_datum import AxisDatum, datum_by_axis, doubts, follow_station
 from crib.acts.station_offsets import offsets_now, offsets_of_preset
 from crib.acts.station_wear import NOTHING, wear_of_stays
+from crib.acts.who_and_when import WhoAndWhen
 from crib.errors import Invalid
 from crib.floor.cautions import axis_cautions, mount_cautions, short_mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
@@ -64,7 +64,7 @@ class ToKeyIn:
     block: str | None
     block_problem: str | None
     limited_to_rpm: float | None
-    datum: tuple[DatumTold, ...]
+    datum: tuple[AxisDatum, ...]
     heed: tuple[str, ...]
     axes: tuple[str, ...]
 
@@ -136,10 +136,10 @@ def look_at_mount(
     """
     station = station_row(tx, resolve_station(tx, station_text).id)
     named = named_assembly(tx, assembly_text)
-    return hold_against(tx, at, station, named, scans, present=present)
+    return check_resolved(tx, at, station, named, scans, present=present)
 
 
-def hold_against(
+def check_resolved(
     tx: Tx,
     at: datetime,
     station: StationRow,
@@ -154,7 +154,7 @@ def hold_against(
     holder = holder_row(tx, assembly.holder_id)
     preset = latest_preset(tx, assembly.id)
     last = last_in_station(tx, station.id)
-    told = Said(at, present or at, None, None)
+    told = WhoAndWhen(at, present or at, None, None)
     at, early = too_early(tx, told, station, last, assembly)
     expected = expected_tool(tx, station, at, spec.id).expected
     check = check_mount(tx, scans, at, station, named, spec, holder, preset, expected)
@@ -221,7 +221,7 @@ def what_to_key_in(
         block=block,
         block_problem=block_problem,
         limited_to_rpm=limit,
-        datum=datum_told(station, followed),
+        datum=datum_by_axis(station, followed),
         heed=(*doubts(followed, station), *_has_cut(tx, assembly, at)),
         axes=axis_cautions(on_diameter, station.offset_unit),
     )

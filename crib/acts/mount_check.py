@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from crib.acts.named import NamedAssembly, named_assembly
-from crib.acts.said import Said, place_after
+from crib.acts.who_and_when import WhoAndWhen, place_after
 from crib.clock import print_instant
 from crib.errors import BadCode, NotKnown
 from crib.floor.mount import (
@@ -128,7 +128,7 @@ def _scanned(
 
 def too_early(
     tx: Tx,
-    told: Said,
+    told: WhoAndWhen,
     station: StationRow,
     last_stay: MountRow | None,
     assembly: AssemblyRow,

@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from crib.acts.mount_ahead import look_at_mount
-from crib.acts.said import record, said
-from crib.acts.station_datum import DatumTold
+from crib.acts.station_datum import AxisDatum
 from crib.acts.told_count import refuse_part_count, report_one
+from crib.acts.who_and_when import record, who_and_when
 from crib.errors import AlreadyMounted, DoesNotFit, StationOccupied
 from crib.floor.mount import Mismatch
 from crib.metrology.offset import AxisDifference, AxisOffset
@@ -82,7 +82,7 @@ class ToolMounted:
     block: str | None
     block_problem: str | None
     limited_to_rpm: float | None
-    datum: tuple[DatumTold, ...]
+    datum: tuple[AxisDatum, ...]
     cautions: tuple[str, ...]
     checked_for: str | None
     part_count_refused: str | None
@@ -99,7 +99,7 @@ def mount_tool(tx: Tx, present: datetime, command: MountTool) -> ToolMounted:
         NotKnown: A code that nothing carries.
         BadCode: A code that is mistyped.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     refuse_part_count(command.part_count)
     scans = command.scanned_station, command.scanned_assembly
     ahead = look_at_mount(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.acts.said import record, said
+from crib.acts.who_and_when import record, who_and_when
 from crib.errors import Conflict, NotKnown
 from crib.sentence import sentence
 from crib.stock.ledger import change_of
@@ -57,7 +57,7 @@ def move_stock(tx: Tx, present: datetime, command: MoveStock) -> StockMoved:
         NoneLeft: More leaves than there is.
         NotKnown: No such lot.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     lot = lot_row(tx, resolve_lot(tx, command.lot).id)
     move = command.move.strip().lower()
     change = change_of(move, command.quantity, lot.on_hand, lot=lot.mark)
@@ -113,7 +113,7 @@ def regrind(tx: Tx, present: datetime, command: Regrind) -> Reground:
         Conflict: The piece sits in a tool, is scrap, was never used, or was ground as often
             as it may be.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     lot = lot_row(tx, resolve_lot(tx, command.lot).id)
     pieces = pieces_of_lot(tx, lot.id)
     piece = next((one for one in pieces if one.number == command.piece), None)

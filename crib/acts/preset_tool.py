@@ -15,7 +15,7 @@ from crib.acts.gauge_trust import (
 from crib.acts.judge_preset import judge_preset
 from crib.acts.measures_needed import measures_needed
 from crib.acts.named import named_assembly
-from crib.acts.said import place_after, record, refuse_before, said
+from crib.acts.who_and_when import place_after, record, refuse_before, who_and_when
 from crib.clock import CLOCK_TOLERANCE, print_instant
 from crib.errors import Conflict
 from crib.metrology.preset import (
@@ -109,7 +109,7 @@ def preset_tool(tx: Tx, present: datetime, command: PresetTool) -> PresetDone:
         NotKnown: A code that nothing carries.
         NotAllowed: The person who overrides the check is not a supervisor.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     _refuse_unmeasurable(assembly)
     told = refuse_before(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.acts.named import named_assembly
-from crib.acts.said import record, refuse_before, said
+from crib.acts.who_and_when import record, refuse_before, who_and_when
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid
 from crib.records.columns import LONGEST_TEXT
@@ -79,7 +79,7 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
         Invalid: The reason is a pasted page, or the instant cannot be.
         NotKnown: A code that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     if assembly.ended_at is not None:
         raise Conflict(

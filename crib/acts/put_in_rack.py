@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.acts.named import named_assembly
-from crib.acts.said import record, refuse_before, said
+from crib.acts.who_and_when import record, refuse_before, who_and_when
 from crib.clock import print_instant
 from crib.errors import AlreadyMounted, Conflict, Invalid
 from crib.sentence import sentence
@@ -69,7 +69,7 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
         Invalid: Neither a machine nor a place, or a place that is no name.
         NotKnown: A code or machine that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     _refuse(assembly)
     place = (command.place or "").strip() or None

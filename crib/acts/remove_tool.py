@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from crib.acts.named import named_assembly
-from crib.acts.said import Said, record, refuse_before, said
 from crib.acts.station_wear import NOTHING, StayWear, wear_of_stays
 from crib.acts.told_count import refuse_part_count, report_one
 from crib.acts.use_up import fates_of_edges, use_up_edges
+from crib.acts.who_and_when import WhoAndWhen, record, refuse_before, who_and_when
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.measures import FLANK_WEAR, refuse_implausible
@@ -109,7 +109,7 @@ def remove_tool(tx: Tx, present: datetime, command: RemoveTool) -> ToolRemoved:
         Invalid: No such reason, or figures that cannot be.
         NotKnown: A code that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     reason = read_reason(command.reason)
     _refuse_figures(command)
     mount = _mount_of(tx, command)
@@ -243,8 +243,8 @@ def _in_station(tx: Tx, text: str) -> MountRow:
 
 
 def _after_what_is_known(
-    tx: Tx, told: Said, mount: MountRow, assembly: AssemblyRow, station: StationRow
-) -> Said:
+    tx: Tx, told: WhoAndWhen, mount: MountRow, assembly: AssemblyRow, station: StationRow
+) -> WhoAndWhen:
     """The removal as it is recorded; refused before its mount or last offset step."""
     told = refuse_before(
         told,

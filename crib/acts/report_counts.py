@@ -14,8 +14,8 @@ from crib.acts.count_paths import OfCounter, by_counter
 from crib.acts.counts_ahead import beside_what_is_past, latest_us
 from crib.acts.judge_readings import Problems, judge_readings
 from crib.acts.runless_batch import new_without_run
-from crib.acts.said import Said, record, said
-from crib.acts.told_sets import begin_told_sets
+from crib.acts.told_sets import restart_set_counters
+from crib.acts.who_and_when import WhoAndWhen, record, who_and_when
 from crib.arrays import Floats, Ints
 from crib.clock import instant_from_us, print_instant, us_from_instant
 from crib.errors import Invalid
@@ -105,7 +105,7 @@ def report_counts(tx: Tx, present: datetime, command: ReportCounts) -> CountsRep
             machine that has one counter.
         NotKnown: No such machine.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     machine_id = machine_id_by_name(tx, command.machine)
     columns = _columns(command.readings)
     split = by_counter(tx, machine_id, command.machine, columns)
@@ -133,7 +133,7 @@ def _together(done: Sequence[tuple[OfCounter, CountsReported]]) -> CountsReporte
     )
 
 
-def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsReported:
+def _report(tx: Tx, present: datetime, told: WhoAndWhen, batch: OfCounter) -> CountsReported:
     """Take the readings of one counter in."""
     counter, columns = batch.counter, batch.columns
     runs = runs_of(tx, counter.machine_id)
@@ -145,7 +145,7 @@ def _report(tx: Tx, present: datetime, told: Said, batch: OfCounter) -> CountsRe
     fit[list(problems)] = False
     good = np.flatnonzero(fit)
     at_us = columns.at_us[good]
-    begun = begin_told_sets(
+    begun = restart_set_counters(
         tx,
         counter,
         (at_us, columns.count[good]),

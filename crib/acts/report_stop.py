@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from crib.acts.said import record, said
+from crib.acts.who_and_when import record, who_and_when
 from crib.clock import print_instant
 from crib.errors import Invalid
 from crib.records.columns import LONGEST_TEXT
@@ -51,7 +51,7 @@ def report_stop(tx: Tx, present: datetime, command: ReportStop) -> StopReported:
         Invalid: It ends before it begins, or no reason is given.
         NotKnown: No such machine.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     machine_id = machine_id_by_name(tx, command.machine)
     reason = command.reason.strip()
     if not 1 <= len(reason) <= LONGEST_TEXT:

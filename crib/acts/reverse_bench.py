@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from crib.acts.said import Said, record
 from crib.acts.use_up import give_edges_back
+from crib.acts.who_and_when import WhoAndWhen, record
 from crib.errors import Conflict, HolderInUse
 from crib.sentence import sentence, word
 from crib.stock.assembly import UNAVAILABLE, USED, status_after_preset
@@ -24,7 +24,7 @@ from crib.store.presets import latest_preset
 from crib.store.stockrows import holder_row, lot_row
 
 
-def take_back_build(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def take_back_build(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     """Take a build back: its edges are free, and what it took from the box is in there again.
 
     Raises:
@@ -67,7 +67,7 @@ def take_back_build(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     )
 
 
-def take_back_teardown(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def take_back_teardown(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     """Take back that a used tool was taken apart: it stands, and its edge is not used up.
 
     Raises:

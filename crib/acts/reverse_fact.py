@@ -9,8 +9,8 @@ from datetime import datetime
 from crib.acts.dismiss_question import take_back_dismissal
 from crib.acts.judge_count import take_back_verdict
 from crib.acts.reverse_bench import take_back_build, take_back_teardown
-from crib.acts.said import Said, record, refuse_before, said
 from crib.acts.use_up import give_edges_back
+from crib.acts.who_and_when import WhoAndWhen, record, refuse_before, who_and_when
 from crib.errors import Conflict, HolderInUse, NotKnown, StationOccupied
 from crib.sentence import sentence, together, word
 from crib.stock.assembly import ALLOCATED, STAYS_BUILT, status_when_freed
@@ -84,7 +84,7 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
             kind are put right in another way; the sentence says how.
         NotKnown: There is no such fact.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     if not 0 < command.fact_id < 1 << 63:
         raise NotKnown(
             sentence("There is no fact {fact_id} here.", fact_id=str(command.fact_id)[:30]),
@@ -111,11 +111,11 @@ def reverse_fact(tx: Tx, present: datetime, command: ReverseFact) -> FactReverse
     return FactReversed(fact_id, command.fact_id, kind, told.at, text)
 
 
-def _take_back(tx: Tx, told: Said, fact_id: int) -> int:
+def _take_back(tx: Tx, told: WhoAndWhen, fact_id: int) -> int:
     return record(tx, "reversal", told, reverses_id=fact_id)
 
 
-def _mount(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _mount(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     mount = _standing_mount(tx, fact_id)
     assembly = assembly_row(tx, mount.assembly_id)
     station = station_row(tx, mount.station_id)
@@ -165,7 +165,7 @@ def _standing_mount(tx: Tx, mount_id: int) -> MountRow:
     return mount
 
 
-def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _removal(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     mount = _standing_mount(tx, removed_mount_id(tx, fact_id))
     assembly = assembly_row(tx, mount.assembly_id)
     station = station_row(tx, mount.station_id)
@@ -220,14 +220,14 @@ def _removal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     )
 
 
-def _correction(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _correction(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     reversal_id = _take_back(tx, told, fact_id)
     return reversal_id, sentence(
         "The step is taken back here; take it back at the control as well."
     )
 
 
-def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _stock_move(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     move = move_row(tx, fact_id)
     if move.change == 0 and move.move == "return":
         raise Conflict(
@@ -247,24 +247,24 @@ def _stock_move(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     return reversal_id, sentence("Lot {mark} has {left} in the box.", mark=lot.mark, left=left)
 
 
-def _label_print(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _label_print(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence(
         "The print is taken back. If that label exists, destroy it."
     )
 
 
-def _rack_place(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _rack_place(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence(
         "The tool is back at its earlier place on record."
     )
 
 
-def _count_verdict(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _count_verdict(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     reversal_id = _take_back(tx, told, fact_id)
     return reversal_id, take_back_verdict(tx, fact_id, reversal_id)
 
 
-def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _breakage(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     mount = _standing_mount(tx, breakage_mount(tx, fact_id))
     code = assembly_row(tx, mount.assembly_id).code
     reversal_id = _take_back(tx, told, fact_id)
@@ -273,15 +273,15 @@ def _breakage(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
     )
 
 
-def _question_dismissal(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _question_dismissal(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), take_back_dismissal(tx, fact_id)
 
 
-def _stop(tx: Tx, told: Said, fact_id: int) -> tuple[int, str]:
+def _stop(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence("The stop is taken back.")
 
 
-_ACTS: dict[str, Callable[[Tx, Said, int], tuple[int, str]]] = {
+_ACTS: dict[str, Callable[[Tx, WhoAndWhen, int], tuple[int, str]]] = {
     "mount": _mount,
     "removal": _removal,
     "correction": _correction,

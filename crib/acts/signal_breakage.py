@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.acts.said import Said, record, said
 from crib.acts.unclear_breakages import open_breakage
+from crib.acts.who_and_when import WhoAndWhen, record, who_and_when
 from crib.clock import print_instant
 from crib.errors import Conflict, Invalid, NotKnown, NotMounted
 from crib.records.columns import LONGEST_TEXT
@@ -80,7 +80,7 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
         Invalid: Neither a station nor a tool number, or no signal.
         NotKnown: A machine, station or tool number that is not there.
     """
-    told = said(tx, present, command, as_dated=True)
+    told = who_and_when(tx, present, command, as_dated=True)
     signal = command.signal.strip()
     if not 1 <= len(signal) <= LONGEST_TEXT:
         raise Invalid(
@@ -126,7 +126,7 @@ def signal_breakage(tx: Tx, present: datetime, command: SignalBreakage) -> Break
 
 
 def _signalled(
-    tx: Tx, told: Said, station: StationRow, mount: MountRow, signal: str
+    tx: Tx, told: WhoAndWhen, station: StationRow, mount: MountRow, signal: str
 ) -> BreakageSignalled:
     code = assembly_row(tx, mount.assembly_id).code
     known = breakage_of(tx, mount.id)

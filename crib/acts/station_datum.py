@@ -18,7 +18,7 @@ from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 
 @dataclass(frozen=True, slots=True)
-class DatumTold:
+class AxisDatum:
     """What is known of the datum of one axis of a station; X as radius, a number, no offset.
 
     Attributes:
@@ -119,13 +119,13 @@ def axis_stay(stay: FirstOffRow, axis: str, mapping: str | None) -> AxisStay | N
     )
 
 
-def datum_told(station: StationRow, followed: StationFollowed) -> tuple[DatumTold, ...]:
+def datum_by_axis(station: StationRow, followed: StationFollowed) -> tuple[AxisDatum, ...]:
     """What is known of each axis, X first."""
     told = []
     for axis, one in followed.axes.items():
         track = one.track
         told.append(
-            DatumTold(
+            AxisDatum(
                 axis=axis,
                 recorded_tenths_um=round(one.recorded_mm * TENTHS_UM_PER_MM),
                 datum_mm=one.datum_mm,

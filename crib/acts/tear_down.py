@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.acts.named import named_assembly
-from crib.acts.said import record, refuse_before, said
 from crib.acts.use_up import use_up_edges
+from crib.acts.who_and_when import record, refuse_before, who_and_when
 from crib.clock import print_instant
 from crib.errors import AlreadyMounted, Conflict
 from crib.sentence import sentence
@@ -72,7 +72,7 @@ def tear_down(tx: Tx, present: datetime, command: TearDown) -> TornDown:
         Conflict: It is over already, or has a later fact.
         NotKnown: A code that nothing carries.
     """
-    told = said(tx, present, command)
+    told = who_and_when(tx, present, command)
     assembly = named_assembly(tx, command.assembly).row
     _refuse(assembly)
     told = refuse_before(

@@ -8,8 +8,8 @@ from functools import partial
 
 from crib.acts.judge_count import book_waiting, is_count
 from crib.acts.report_counts import absorb_into, fastest_between
-from crib.acts.said import in_utc, record, said
 from crib.acts.told_sets import begin_at, begins_at
+from crib.acts.who_and_when import in_utc, record, who_and_when
 from crib.clock import print_instant, us_from_instant
 from crib.errors import Conflict, Invalid
 from crib.floor.refused import LARGEST
@@ -19,7 +19,7 @@ from crib.store.counts import Counted, counters_of, insert_batch, known_around, 
 from crib.store.engine import Tx
 from crib.store.resolve import machine_id_by_name
 from crib.store.stations import runs_of
-from crib.store.told_sets import insert_told, waiting_sets
+from crib.store.told_sets import insert_setting, waiting_sets
 from crib.store.verdict_rows import doubted_after
 
 #: A setting is announced at most so long before it is done.
@@ -87,16 +87,16 @@ def tell_counter_set(tx: Tx, present: datetime, command: TellCounterSet) -> Coun
         Invalid: Nobody is named, the count is none, or the instant is too far ahead.
         NotKnown: No such machine or person.
     """
-    told = said(tx, present, replace(command, at=None))
+    told = who_and_when(tx, present, replace(command, at=None))
     counter = Counted(machine_id_by_name(tx, command.machine), command.path)
     at = _instant(present, command)
     _refuse(tx, command, counter)
     setting = ToldSet(us_from_instant(at), command.count)
-    before = _told_before(tx, counter, setting)
+    before = _announced_before(tx, counter, setting)
     if before is not None:
         return _told(before, command, present, at, (False, 0), on_record=True)
     fact_id = record(tx, "count_verdict", told)
-    insert_told(
+    insert_setting(
         tx,
         fact_id,
         counter,
@@ -167,7 +167,7 @@ def _refuse(tx: Tx, command: TellCounterSet, counter: Counted) -> None:
         )
 
 
-def _told_before(tx: Tx, counter: Counted, setting: ToldSet) -> int | None:
+def _announced_before(tx: Tx, counter: Counted, setting: ToldSet) -> int | None:
     for one in waiting_sets(tx, counter):
         if one.told == setting:
             return one.fact_id

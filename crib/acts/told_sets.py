@@ -36,7 +36,7 @@ class Absorbs(Protocol):
         """What changed."""
 
 
-def begin_told_sets(
+def restart_set_counters(
     tx: Tx,
     counter: Counted,
     batch: tuple[Ints, Ints],

@@ -28,7 +28,9 @@ class Position(NamedTuple):
     value: float | str | None
 
 
-def _told(value: float | None, unit: str, unknown: str = sentence("the maker tells")) -> str:
+def _with_unit(
+    value: float | None, unit: str, unknown: str = sentence("the maker tells")
+) -> str:
     if value is None:
         return unknown
     return together("" if unit == "°" else " ", (figure(value, ".5g"), unit))
@@ -53,7 +55,7 @@ def explain_insert(insert: Insert) -> tuple[Position, ...]:
         Position(
             2,
             insert.clearance,
-            sentence("clearance: {told}", told=_told(clearance, "°")),
+            sentence("clearance: {told}", told=_with_unit(clearance, "°")),
             clearance,
         ),
         Position(3, insert.tolerance, _limits(insert), insert.tolerance),
@@ -65,7 +67,7 @@ def explain_insert(insert: Insert) -> tuple[Position, ...]:
             sentence(
                 "thickness: {inches}{told}",
                 inches=_inches(insert, sentence("1/16 in, ")),
-                told=_told(insert.thickness_mm, "mm"),
+                told=_with_unit(insert.thickness_mm, "mm"),
             ),
             insert.thickness_mm,
         ),
@@ -127,13 +129,13 @@ def _size(insert: Insert) -> str:
         return sentence(
             "size: {counted}diameter {told}{doubt}",
             counted=counted,
-            told=_told(circle, "mm"),
+            told=_with_unit(circle, "mm"),
             doubt=_doubt(insert),
         )
     found = sentence(
         "size: {counted}inscribed circle {told}, edge {edge} mm",
         counted=counted,
-        told=_told(circle, "mm"),
+        told=_with_unit(circle, "mm"),
         edge=figure(edge, ".2f"),
     )
     return found + _doubt(insert)
@@ -161,8 +163,8 @@ def _corner(insert: Insert) -> tuple[str, float | str | None]:
         )
         words = sentence(
             "corner: wiper edge; cutting edge angle {told}, clearance of the wiper {told2}",
-            told=_told(edge, "°"),
-            told2=_told(clearance, "°"),
+            told=_with_unit(edge, "°"),
+            told2=_with_unit(clearance, "°"),
         )
         return words, edge
     if insert.shape == "R":
@@ -248,7 +250,7 @@ def _length(letter: str, length_mm: float | None) -> str:
         return sentence("overall length: that of ISO 5610 for this shank")
     return sentence(
         "overall length: {told}",
-        told=_told(length_mm, "mm", sentence("special, the maker tells")),
+        told=_with_unit(length_mm, "mm", sentence("special, the maker tells")),
     )
 
 
@@ -287,7 +289,7 @@ def _pocket(first: int, pocket: Pocket, angle_deg: float | None) -> tuple[Positi
         Position(
             first + 3,
             pocket.clearance,
-            sentence("insert clearance: {told}", told=_told(clearance, "°")),
+            sentence("insert clearance: {told}", told=_with_unit(clearance, "°")),
             clearance,
         ),
         Position(first + 4, pocket.hand, sentence("hand: {hand}", hand=hand), hand),

@@ -350,7 +350,7 @@ class Follower:
 
     def _refused(self, found: Errors) -> Step:
         ask = self.ask
-        if ask is Ask.SAMPLE and found.says("OUT_OF_RANGE") and not _speaks_of_count(found):
+        if ask is Ask.SAMPLE and found.says("OUT_OF_RANGE") and not _is_about_count(found):
             self._after_out_of_range(found)
             return Step(at_end=False)
         if self._by_path and ask is not Ask.PROBE and _blames_path(found):
@@ -388,7 +388,7 @@ def _blames_path(found: Errors) -> bool:
     return any(found.says(code) for code in codes)
 
 
-def _speaks_of_count(found: Errors) -> bool:
+def _is_about_count(found: Errors) -> bool:
     return any("'count'" in one.text and "'from'" not in one.text for one in found.errors)
 
 

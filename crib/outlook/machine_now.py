@@ -180,7 +180,7 @@ def _planned(
     rest = None
     if running:
         run = running[1]
-        lag_s = 0.0 if told.stands_since else _untold_s(output, calendar, now, learned)
+        lag_s = 0.0 if told.stands_since else _unreported_s(output, calendar, now, learned)
         rest = rest_of_run(run.quantity, told.made, lag_s, run.cycle_s)
         again_s = starts_again_s(told, time)
         start_us = time.clock_at(again_s) if again_s else None
@@ -210,7 +210,7 @@ def _planned(
     )
 
 
-def _untold_s(
+def _unreported_s(
     output: MachineOutput, calendar: WorkCalendar, now: datetime, learned: RunningShare
 ) -> float:
     """Cutting time since the last reading [s]: parts made in it are not yet reported."""

@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, readable_instant, us_from_instant
-from crib.sentence import kept_beside, told_again
+from crib.sentence import kept_beside, restored_sentence
 from crib.store.engine import Tx
 from crib.store.engines.chosen import WORDS
 
@@ -80,7 +80,7 @@ def _open_doubt(row: Any) -> OpenDoubt:
     told = readable_instant(at_us)
     # a breakage must be asked about whatever became of its instants
     at = told or readable_instant(found_us) or instant_from_us(0)
-    doubt = Doubt(machine_id, path, tool_number, at, signal, told_again(why, beside))
+    doubt = Doubt(machine_id, path, tool_number, at, signal, restored_sentence(why, beside))
     return OpenDoubt(number, machine, doubt, told is not None)
 
 

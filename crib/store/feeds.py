@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from crib.clock import instant_from_us, instant_or_none, readable_instant, us_from_instant
-from crib.sentence import kept_beside, told_again
+from crib.sentence import kept_beside, restored_sentence
 from crib.store.engine import Tx, raw
 from crib.store.engines.chosen import WORDS
 
@@ -125,7 +125,7 @@ def _seconds(us: Any) -> float | None:
 
 
 def _told(problem: str | None, beside: str | None) -> str | None:
-    return None if problem is None else told_again(problem, beside)
+    return None if problem is None else restored_sentence(problem, beside)
 
 
 class FeedPlace(NamedTuple):

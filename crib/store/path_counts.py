@@ -23,7 +23,7 @@ _LAST_PART = """
 _NEXT_PATH = "SELECT min(path) FROM count_readings WHERE machine_id = ? AND path > ?"
 
 
-def paths_told(tx: Tx, machine_id: int) -> list[int]:
+def paths_with_counts(tx: Tx, machine_id: int) -> list[int]:
     """Paths of a machine whose own counter sent something, ascending."""
     found: list[int] = []
     while True:
@@ -37,7 +37,7 @@ def paths_told(tx: Tx, machine_id: int) -> list[int]:
 def main_counter(tx: Tx, machine_id: int) -> Counted:
     """The counter whose parts are those that the machine made."""
     return Counted(
-        machine_id, main_path(counters_of(tx, machine_id)[0], paths_told(tx, machine_id))
+        machine_id, main_path(counters_of(tx, machine_id)[0], paths_with_counts(tx, machine_id))
     )
 
 
@@ -60,7 +60,7 @@ def charges_around(
         first_us: The first instant [µs].
         last_us: The last instant [µs].
     """
-    counted, told = counters_of(tx, machine_id)[0], paths_told(tx, machine_id)
+    counted, told = counters_of(tx, machine_id)[0], paths_with_counts(tx, machine_id)
     if path is None or (path not in counted and path not in told):
         path = main_path(counted, told)
     whole = totals_around(tx, Counted(machine_id), first_us, last_us)

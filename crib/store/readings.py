@@ -108,7 +108,7 @@ class GrowingReadings:
             for *key, accepted, others in _rows(tx, _BATCHES_SINCE, (self._last[0],)):
                 counter = Counted(*key)
                 if others or not self._follow_on(tx, counter, accepted):
-                    self._read_anew(tx, counter)
+                    self._read_again(tx, counter)
         self._last = _one(tx, _LAST_BATCH, ())
         # in the order of a whole look, whichever counter sent something first
         cut = {key: self._held[key].all().until(as_of_us) for key in sorted(self._held)}
@@ -128,7 +128,7 @@ class GrowingReadings:
         held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 5)))
         return True
 
-    def _read_anew(self, tx: Tx, counter: Counted) -> None:
+    def _read_again(self, tx: Tx, counter: Counted) -> None:
         rows = _rows(tx, _OF_COUNTER, (*counter, _ALWAYS_US))
         if rows:
             self._held[counter] = _Held(_readings(np.array(rows, dtype=np.int64)))

@@ -17,7 +17,7 @@ from crib.store.record_rows import (
     Values,
     key_column,
     many_texts,
-    said,
+    noun_and_key,
     shape_of,
 )
 from crib.store.sound_rows import is_of_one_value, sound_rows
@@ -116,7 +116,7 @@ def get_record(tx: Tx, record: Record, key: int | str | Sequence[object]) -> Val
     else:
         parts = (key,) if isinstance(key, str) else tuple(key)
         wanted = dict(zip(record.key, parts, strict=True))
-        name = said(record, wanted)
+        name = noun_and_key(record, wanted)
     statement = _filtered(shape, shape.select, wanted, include_retired=True)
     try:
         row = tx.execute(statement).mappings().first()

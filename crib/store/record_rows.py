@@ -147,7 +147,7 @@ def key_column(name: str) -> str:
     return BY_NAME[name].key[0]
 
 
-def said(record: Record, values: Mapping[str, object]) -> str:
+def noun_and_key(record: Record, values: Mapping[str, object]) -> str:
     """What a sentence calls one record: ``station 'M1/T04'``."""
     key = "/".join(
         "-" if values.get(name) is None else str(values[name]) for name in record.key

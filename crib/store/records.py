@@ -38,7 +38,7 @@ from crib.store.record_rows import (
     key_column,
     lookup_one_by_one,
     many_ids,
-    said,
+    noun_and_key,
     shape_of,
 )
 from crib.store.retire import retire_record
@@ -236,7 +236,8 @@ def _explained(
         return _run_planned_already(tx, row)
     return Conflict(
         sentence(
-            "There is a {said} already (perhaps a retired one).", said=said(record, values)
+            "There is a {said} already (perhaps a retired one).",
+            said=noun_and_key(record, values),
         ),
         errors=[{"field": name, "detail": sentence("is taken")} for name in record.key],
     )

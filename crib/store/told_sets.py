@@ -42,7 +42,7 @@ def waiting_sets(tx: Tx, counter: Counted) -> list[WaitingSet]:
     ]
 
 
-def insert_told(tx: Tx, fact_id: int, counter: Counted, told: ToldSet, detail: str) -> None:
+def insert_setting(tx: Tx, fact_id: int, counter: Counted, told: ToldSet, detail: str) -> None:
     """Write an announced setting: the count to come, and the verdict on it."""
     at = print_instant(instant_from_us(told.at_us))
     reading = json.dumps({"at": at, "count": told.said}, sort_keys=True)

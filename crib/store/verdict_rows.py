@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from crib.clock import readable_instant
-from crib.sentence import told_again
+from crib.sentence import restored_sentence
 from crib.store.counts import Counted
 from crib.store.engine import Tx
 
@@ -110,7 +110,7 @@ def _kept_aside(row: Any) -> KeptAside:
         at=readable_instant(at),
         count=reading.get("count") if isinstance(reading, dict) else reading,
         reason=reason,
-        sentence=told_again(detail, beside),
+        sentence=restored_sentence(detail, beside),
         recorded_at=readable_instant(came),
         verdict_id=verdict_id,
         verdict=word,

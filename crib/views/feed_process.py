@@ -104,7 +104,7 @@ def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
     return (RUNNING, None) if beat.problem is None else (FAILING, beat.problem)
 
 
-def told_now(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
+def feed_now(feed: FeedRow, process: FeedProcess, present: datetime) -> FeedRow:
     """A feed as it stands now, with what is wrong with the machine's clock.
 
     Args:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from crib.acts.expected_tool import runs_that_count
-from crib.acts.mount_ahead import MountAhead, hold_against
+from crib.acts.mount_ahead import MountAhead, check_resolved
 from crib.acts.named import NamedAssembly, named_assembly
 from crib.outlook.shop_plan import ShopPlan
 from crib.planning.shelf import WaitingAssembly
@@ -156,7 +156,7 @@ def _tool(tx: Tx, plan: ShopPlan, code: str, places: Sequence[StationRow]) -> Kn
         holder=holder_row(tx, named.row.holder_id),
         station=named.row.station,
         looks={
-            row.code: hold_against(tx, now, row, NamedAssembly(named.row, None, True))
+            row.code: check_resolved(tx, now, row, NamedAssembly(named.row, None, True))
             for row in places
         },
     )

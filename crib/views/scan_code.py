@@ -76,11 +76,11 @@ def _assembly(present: datetime, row: AssemblyScan) -> Scan:
             "tool is {code} now: take this label off. {said_of_tool}",
             superseded_at=print_instant(superseded_at),
             code=tool.code,
-            said_of_tool=_said_of_tool(tool, present),
+            said_of_tool=_tool_sentence(tool, present),
         )
         acts: tuple[Act, ...] = () if tool.ended_at else (_print(tool.code),)
     else:
-        text = _said_of_tool(tool, present)
+        text = _tool_sentence(tool, present)
         acts = _tool_acts(tool, present)
     return Scan("A", KINDS["A"], tool.code, None, text, superseded_at, False, acts, tool)
 
@@ -147,7 +147,7 @@ def _offsets(row: AssemblyScan) -> tuple[AxisOffset, ...]:
     )
 
 
-def _said_of_tool(tool: ToolShown, present: datetime) -> str:
+def _tool_sentence(tool: ToolShown, present: datetime) -> str:
     name = sentence(
         "{tool_spec}, {cutting_item} edge {edge} of {edges}",
         tool_spec=tool.tool_spec,
@@ -231,7 +231,7 @@ def _station(tx: Tx, present: datetime, named: Resolved) -> Scan:
         KINDS["S"],
         row.code,
         row.mark,
-        _said_of_station(shown),
+        _station_sentence(shown),
         None,
         named.retired,
         acts,
@@ -249,7 +249,7 @@ def _station_acts(row: StationRow, tool: ToolShown | None) -> tuple[Act, ...]:
     )
 
 
-def _said_of_station(shown: StationShown) -> str:
+def _station_sentence(shown: StationShown) -> str:
     holds = (
         sentence(
             "holds {code} ({tool_spec})", code=shown.holds.code, tool_spec=shown.holds.tool_spec
@@ -287,7 +287,7 @@ def _holder(tx: Tx, present: datetime, named: Resolved) -> Scan:
             "Holder {mark}, built as {code}: {said_of_tool}",
             mark=row.mark,
             code=tool.code,
-            said_of_tool=_said_of_tool(tool, present),
+            said_of_tool=_tool_sentence(tool, present),
         )
         acts = _tool_acts(tool, present)
     elif out or row.retired:

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from crib.acts.name_cause import name_cause
-from crib.acts.station_datum import DatumTold, datum_told, follow_station, stays_of_axis
+from crib.acts.station_datum import AxisDatum, datum_by_axis, follow_station, stays_of_axis
 from crib.acts.station_offsets import geometry_of
 from crib.arrays import Floats
 from crib.metrology.datum_filter import VERDICTS
@@ -82,7 +82,7 @@ class AxisShown:
         cause: What may be behind the newest first-off, null where there is none.
     """
 
-    datum: DatumTold
+    datum: AxisDatum
     set_aside: int
     history: tuple[LookShown, ...]
     cause: str | None
@@ -120,7 +120,7 @@ def show_datum(tx: Tx, as_of: datetime, text: str) -> StationDatum:
     followed = follow_station(tx, station, as_of, each_look=True)
     mappings = {axis: mapping for axis, mapping, _ in geometry_of(station).axes()}
     shown = []
-    for told in datum_told(station, followed):
+    for told in datum_by_axis(station, followed):
         one = followed.axes[told.axis]
         stays = stays_of_axis(followed.stays, told.axis, mappings[told.axis])
         shown.append(

@@ -23,7 +23,7 @@ from crib.store.feeds import (
 from crib.store.heard_rows import HeardMachine, State, heard_machines, states_now
 from crib.store.path_counts import charges_around, last_part_at
 from crib.views.cycle_times import CycleTimes, cycle_times
-from crib.views.feed_process import feed_process, told_now
+from crib.views.feed_process import feed_now, feed_process
 from crib.views.gap_resets import GapShown, show_gap
 
 _NOT_YET = sentence("No data yet: start 'crib feed', and check its feed_url.")
@@ -102,7 +102,7 @@ def feed_states(tx: Tx, present: datetime) -> list[FeedRow]:
     found: list[FeedRow] = []
 
     def look(one: HeardMachine) -> None:
-        told = told_now(feeds.get(one.id) or _without_feed(one), process, present)
+        told = feed_now(feeds.get(one.id) or _without_feed(one), process, present)
         refuse_unreadable(told)
         found.append(told)
 

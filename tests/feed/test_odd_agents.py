@@ -456,8 +456,8 @@ def test_an_agent_that_refuses_what_is_still_to_come_lost_nothing() -> None:
             words = f"'from' must not be greater than {last}"
             refusal = f'<Errors><Error errorCode="OUT_OF_RANGE">{words}</Error></Errors>'
             return 400, _XML, [document("Error", refusal, header='instanceId="9"')]
-        told_now = "".join(said(number) for number in range(begin, last + 1))
-        return 200, _XML, [streams(told_now, header=header())]
+        feed_now = "".join(said(number) for number in range(begin, last + 1))
+        return 200, _XML, [streams(feed_now, header=header())]
 
     with answering(answer) as url:
         watched(url, told, Pace(poll_s=0.02, stream=False))

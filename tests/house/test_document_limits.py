@@ -19,10 +19,10 @@ from marshmallow import ValidationError
 
 from api import create_app
 from api.http.length_unit import Inches
+from api.schemas.described import INCHES, SENT, cell_schema, described_field
 from api.schemas.fields import At, ExactLength, Text, Whole
 from api.schemas.patterns import Digits, number_pattern
 from api.schemas.records import Cell, Template
-from api.schemas.told import INCHES, SENT, cell_schema, told_of
 from api.settings import Settings
 from crib.records.columns import Column
 from crib.store.engine import Store
@@ -84,7 +84,7 @@ def test_a_length_is_told_as_it_is_read(
     text: str, bounds: tuple[float | None, float | None]
 ) -> None:
     field = ExactLength(least=bounds[0], most=bounds[1])
-    told = told_of(None, field)
+    told = described_field(None, field)
 
     assert _takes(told[SENT], text) == _reads(field, text)
     if _takes(told[INCHES][SENT], text):  # a few nanometres narrower than what is taken
@@ -96,7 +96,7 @@ def test_a_length_is_told_as_it_is_read(
 def test_a_text_is_told_as_it_is_read(text: str) -> None:
     field = Text(least=1)
 
-    assert _takes(told_of(None, field)[SENT], text) == _reads(field, text)
+    assert _takes(described_field(None, field)[SENT], text) == _reads(field, text)
 
 
 @_MANY
@@ -106,7 +106,7 @@ def test_a_text_is_told_as_it_is_read(text: str) -> None:
 def test_a_text_of_several_lines_is_told_as_it_is_read(text: str) -> None:
     field = Template()
 
-    assert _takes(told_of(None, field)[SENT], text) == _reads(field, text)
+    assert _takes(described_field(None, field)[SENT], text) == _reads(field, text)
 
 
 @pytest.mark.parametrize("value", [2, 2.0, -1, -1.0, 2.5, 11, 1e30, True])
@@ -140,7 +140,7 @@ def test_a_closures_time_is_told_as_it_is_read(day: str, time: str) -> None:
     )
 )
 def test_what_is_told_of_an_instant_is_read(at: str) -> None:
-    if _takes(told_of(None, At())[SENT], at):
+    if _takes(described_field(None, At())[SENT], at):
         assert _reads(At(), at)
 
 

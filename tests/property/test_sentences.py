@@ -20,9 +20,9 @@ from crib.sentence import (
     figure,
     from_kept,
     kept_beside,
+    restored_sentence,
     sentence,
     together,
-    told_again,
     word,
 )
 
@@ -145,7 +145,7 @@ def test_what_was_no_kept_sentence_is_refused(kept):
 
 @given(SENTENCES)
 def test_a_sentence_kept_beside_its_text_comes_back(made):
-    assert kinds(told_again(str(made), kept_beside(made))) == kinds(made)
+    assert kinds(restored_sentence(str(made), kept_beside(made))) == kinds(made)
 
 
 @given(SENTENCES | TEXTS, SENTENCES)
@@ -156,7 +156,7 @@ def test_a_text_without_its_sentence_beside_it_stays_plain(told, other):
         damaged.append(kept_beside(other))
 
     for beside in damaged:
-        assert kinds(told_again(text, beside)) == (str, text)
+        assert kinds(restored_sentence(text, beside)) == (str, text)
     assert kept_beside(text) is None
 
 

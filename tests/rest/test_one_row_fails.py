@@ -241,7 +241,7 @@ def test_a_shift_on_paper_names_what_it_is_made_without(busy, clock, monkeypatch
 def test_one_machine_that_fails_stands_in_the_lists_of_all(busy, monkeypatch):
     monkeypatch.setattr(
         show_feeds,
-        "told_now",
+        "feed_now",
         lambda feed, *_: 1 / 0 if feed.machine == "M2" else feed,
     )
     monkeypatch.setattr(

@@ -73,12 +73,12 @@ def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
 def gauge_states(tx: Tx, present: datetime) -> list[GaugeState]:
     """Every gauge in use, by its mark; one with damaged records may not be used."""
     return [
-        _state_or_told(tx, int(row["id"]), str(row["gauge"]), present)
+        _state_or_problem(tx, int(row["id"]), str(row["gauge"]), present)
         for row in list_records(tx, GAUGES)
     ]
 
 
-def _state_or_told(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
+def _state_or_problem(tx: Tx, gauge_id: int, name: str, present: datetime) -> GaugeState:
     why = sentence(
         "It is not known whether gauge {name} may be used. Correct its record, "
         "then check it on its setting master. The service log has the details.",

@@ -140,7 +140,7 @@ def test_a_bad_row_is_not_missed_by_those_that_name_it(check_folder):
     assert len(errors) == 1
 
 
-def test_a_file_that_could_not_be_read_is_not_told_again_by_every_reference(check_folder):
+def test_a_file_that_could_not_be_read_is_named_once_not_by_every_reference(check_folder):
     errors, _ = check_folder(
         {
             "holder_types.csv": "holder_type,designation\nT1\n",

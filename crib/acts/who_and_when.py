@@ -35,7 +35,7 @@ class Command(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class WhoAndWhen:
     """When something happened, when it was said, by whom."""
 
     at: datetime
@@ -44,7 +44,9 @@ class Said:
     note: str | None
 
 
-def said(tx: Tx, present: datetime, command: Command, *, as_dated: bool = False) -> Said:
+def who_and_when(
+    tx: Tx, present: datetime, command: Command, *, as_dated: bool = False
+) -> WhoAndWhen:
     """Read what a command has in common with all others.
 
     A fact has already happened. A time a little ahead of ours comes from a fast clock, and
@@ -84,7 +86,7 @@ def said(tx: Tx, present: datetime, command: Command, *, as_dated: bool = False)
             ],
         )
     person = resolve_person(tx, command.by) if command.by else None
-    return Said(at, present, person.id if person else None, note)
+    return WhoAndWhen(at, present, person.id if person else None, note)
 
 
 def in_utc(at: datetime) -> datetime:
@@ -104,7 +106,7 @@ def in_utc(at: datetime) -> datetime:
     return at.astimezone(UTC)
 
 
-def record(tx: Tx, kind: str, told: Said, *, reverses_id: int | None = None) -> int:
+def record(tx: Tx, kind: str, told: WhoAndWhen, *, reverses_id: int | None = None) -> int:
     """Write the fact; its id."""
     return add_fact(
         tx,
@@ -117,7 +119,7 @@ def record(tx: Tx, kind: str, told: Said, *, reverses_id: int | None = None) -> 
     )
 
 
-def place_after(told: Said, earliest: datetime | None) -> Said:
+def place_after(told: WhoAndWhen, earliest: datetime | None) -> WhoAndWhen:
     """The fact at the instant of one that it follows, where that is a little ahead of now.
 
     Our own clock may have been set back since that one was recorded. What happens now happens
@@ -130,7 +132,7 @@ def place_after(told: Said, earliest: datetime | None) -> Said:
     return replace(told, at=earliest)
 
 
-def refuse_before(told: Said, earliest: datetime | None, what: str) -> Said:
+def refuse_before(told: WhoAndWhen, earliest: datetime | None, what: str) -> WhoAndWhen:
     """Refuse a fact that would lie before another that it follows from.
 
     Args:

@@ -44,7 +44,7 @@ _CLOSURE_LEAPS = (
 _CLOSURE_TIME = r"([Tt ](([01][0-9]|2[0-3]):[0-5][0-9]|24:00)(:00)?)?"
 
 
-def told_of(  # noqa: C901 - one per kind
+def described_field(  # noqa: C901 - one per kind
     _converter: object, field: fields.Field[Any], **_: Any
 ) -> dict[str, Any]:
     """Keywords of JSON Schema for a field; an attribute function of apispec."""
