@@ -213,6 +213,7 @@ def nights(machine: str | None) -> None:
     from api.text_lists import night_lines
     from crib.clock import now
     from crib.outlook.plan_cache import PlanCache
+    from crib.store.night_rows import night_choices_after
     from crib.store.zones import zone_of_calendars
     from crib.views.night_view import tonight
     from crib.views.where_it_lies import places_of_sisters
@@ -223,9 +224,10 @@ def nights(machine: str | None) -> None:
         with store.read() as tx:
             settings = settings.in_zone_of(zone_of_calendars(tx))
             places = places_of_sisters(tx)
+            decided = night_choices_after(tx, now())
         plan = plans.plan(now())
         found = tonight(plan, None if machine is None else plan.shop.machine_named(machine))
-        for line in night_lines(found, places, settings.time_zone):
+        for line in night_lines(found, places, settings.time_zone, decided):
             click.echo(line)
         for problem in found.problems:
             say(problem)

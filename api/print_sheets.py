@@ -14,6 +14,8 @@ from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.sentence import together
+from crib.store.night_rows import NightChoiceRow
+from crib.views.decided_nights import decision_for, decision_sentence
 from crib.views.kit_for_run import RunKit
 from crib.views.night_view import NightView
 from labels.kit_sheet import KitLine, KitSheet
@@ -35,6 +37,7 @@ def shift_sheet(
     problems: Sequence[str] = (),
     nights: Sequence[NightView] = (),
     places: Mapping[str, str] | None = None,
+    decided: Sequence[NightChoiceRow] = (),
 ) -> ShiftSheet:
     """Tonight, the swap list and the bench queue as text; unclear breakages stand first."""
     return ShiftSheet(
@@ -48,14 +51,23 @@ def shift_sheet(
             _bench(job, swap, local)
             for job, swap in zip(found.queue.rows, found.queue_rows, strict=True)
         ),
-        nights=tuple(row for one in nights for row in _night(one, places or {}, local)),
+        nights=tuple(
+            row for one in nights for row in _night(one, places or {}, local, decided)
+        ),
         problems=tuple(in_english(one, local) for one in problems),
     )
 
 
-def _night(one: NightView, places: Mapping[str, str], local: Local) -> Iterator[NightRow]:
-    """A machine's answer with its reason, then the swaps to make first."""
-    said = in_english(together(" ", filter(None, (one.answer, one.reason))), local)
+def _night(
+    one: NightView,
+    places: Mapping[str, str],
+    local: Local,
+    decided: Sequence[NightChoiceRow],
+) -> Iterator[NightRow]:
+    """What was decided, the answer with its reason, then the swaps to make first."""
+    chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
+    told = (chosen and decision_sentence(chosen), one.answer, one.reason)
+    said = in_english(together(" ", filter(None, told)), local)
     minutes = "" if one.minutes is None or not one.swaps else f"{one.minutes:g}"
     yield NightRow(one.night.machine, said, minutes)
     for swap in one.swaps:

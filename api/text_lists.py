@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,6 +12,8 @@ from crib.acts.question import Question
 from crib.clock import comes_twice
 from crib.outlook.swap_list import SwapList, SwapRow
 from crib.sentence import together
+from crib.store.night_rows import NightChoiceRow
+from crib.views.decided_nights import decision_for, decision_sentence
 from crib.views.night_view import NightView
 
 
@@ -55,11 +57,23 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
 
 
 def night_lines(
-    found: Iterable[NightView], places: Mapping[str, str], zone: ZoneInfo
+    found: Iterable[NightView],
+    places: Mapping[str, str],
+    zone: ZoneInfo,
+    decided: Sequence[NightChoiceRow] = (),
 ) -> Iterator[str]:
-    """What to do with each machine tonight, and below it the swaps to make first."""
+    """What to do with each machine tonight, and below it the swaps to make first.
+
+    Args:
+        found: The stretches.
+        places: Where measured sisters lie, by code.
+        zone: The site's.
+        decided: What was decided for them.
+    """
     for one in found:
-        said = _said(together(" ", filter(None, (one.answer, one.reason))), zone)
+        chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
+        told = (chosen and decision_sentence(chosen), one.answer, one.reason)
+        said = _said(together(" ", filter(None, told)), zone)
         yield f"{local(one.begin_at, zone)}  {one.night.machine}  {said}"
         for swap in one.swaps:
             minutes = "" if swap.minutes is None else f"  {swap.minutes:g} min"

@@ -9,6 +9,7 @@ from flask_smorest import Blueprint
 from api.http.operation import Call, Reply, writes
 from api.schemas.bodies import (
     GaugeCheckBody,
+    NightChoiceBody,
     RegrindBody,
     ReversalBody,
     StockMoveBody,
@@ -16,6 +17,7 @@ from api.schemas.bodies import (
 )
 from api.schemas.results import shape_from
 from crib.acts.check_gauge import CheckGauge, GaugeChecked, check_gauge_on_master
+from crib.acts.choose_night import ChooseNight, NightChosen, choose_night
 from crib.acts.move_stock import (
     MoveStock,
     Regrind,
@@ -39,6 +41,7 @@ GaugeCheckShape = shape_from(
 StockMoveShape = shape_from(StockMoved, "StockMoveShape", rename=_PIECE)
 RegrindShape = shape_from(Reground, "RegrindShape", rename=_PIECE)
 StopShape = shape_from(StopReported, "StopShape", rename=_FACT)
+NightChoiceShape = shape_from(NightChosen, "NightChoiceShape", rename=_FACT)
 ReversalShape = shape_from(
     FactReversed, "ReversalShape", rename={"fact_id": "fact", "reversed_fact_id": "reversed"}
 )
@@ -73,6 +76,12 @@ def post_regrind(call: Call) -> Reply:
 def post_stop(call: Call) -> Reply:
     """Record that a machine stands still."""
     return _made("stops", report_stop(call.tx, call.present, ReportStop(**call.body)))
+
+
+@writes(blueprint, "/v1/night-choices", NightChoiceShape(), body=NightChoiceBody())
+def post_night_choice(call: Call) -> Reply:
+    """Decide what a machine does while nobody is there."""
+    return _made("night-choices", choose_night(call.tx, call.present, ChooseNight(**call.body)))
 
 
 @writes(blueprint, "/v1/reversals", ReversalShape(), body=ReversalBody())

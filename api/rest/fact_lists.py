@@ -86,6 +86,7 @@ LISTS = (
     FactList("count-verdicts", queries.COUNT_VERDICTS),
     FactList("breakages", queries.BREAKAGES),
     FactList("question-dismissals", queries.QUESTION_DISMISSALS),
+    FactList("night-choices", queries.NIGHT_CHOICES),
 )
 
 

@@ -99,6 +99,7 @@ def list_label_stocks(call: Call) -> dict[str, list[str]]:
 def read_shift_sheet(call: Call) -> Response:
     """Print what to do tonight, the swap list and the bench queue of a horizon."""
     from api.print_sheets import shift_sheet
+    from crib.store.night_rows import night_choices_after
     from crib.views.night_view import tonight
     from crib.views.where_it_lies import places_of_sisters
     from labels.pdf import render_shift_sheet
@@ -110,6 +111,7 @@ def read_shift_sheet(call: Call) -> Response:
     nights = tonight(plan, machine)
     with call.site.store.read() as tx:
         places = places_of_sisters(tx)
+        decided = night_choices_after(tx, plan.shop.now)
     sheet = shift_sheet(
         found,
         plan.shop.now,
@@ -119,6 +121,7 @@ def read_shift_sheet(call: Call) -> Response:
         (*plan.shop.left_out.records, *nights.problems),
         nights,
         places,
+        decided,
     )
     return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
 

@@ -8,6 +8,7 @@ from api.schemas.assemblies import ReadingBody
 from api.schemas.facts import FactBody
 from api.schemas.fields import At, Choice, ExactLength, Text, Whole, WornLand, listed, within
 from api.schemas.mounts import AXES, MOST_PARTS
+from crib.acts.choose_night import CHOICES
 from crib.acts.correct_offset import KINDS
 from crib.records.measures import CHANGE, FLANK_WEAR
 from crib.stock.assembly import REASONS
@@ -84,6 +85,20 @@ class StopBody(FactBody):
     machine = Text(required=True)
     reason = Text(required=True)
     ends_at = At(explains="When it runs on, as far as that is known.")
+
+
+class NightChoiceBody(FactBody):
+    """Decide what a machine does while nobody is there."""
+
+    machine = Text(required=True)
+    begins_at = At(required=True, explains="Begin of the stretch, as /v1/forecasts gives it.")
+    ends_at = At(required=True, explains="Its end, likewise.")
+    choice = Choice(
+        CHOICES,
+        required=True,
+        explains="run (as it stands), swap (run after the swaps), until or stand.",
+    )
+    until = At(explains="When to stop; with choice until alone.")
 
 
 class TeardownBody(FactBody):

@@ -281,6 +281,12 @@ def _stop(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     return _take_back(tx, told, fact_id), sentence("The stop is taken back.")
 
 
+def _night_choice(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
+    return _take_back(tx, told, fact_id), sentence(
+        "That decision is taken back. If there was one before it, that one holds."
+    )
+
+
 _ACTS: dict[str, Callable[[Tx, WhoAndWhen, int], tuple[int, str]]] = {
     "mount": _mount,
     "removal": _removal,
@@ -292,6 +298,7 @@ _ACTS: dict[str, Callable[[Tx, WhoAndWhen, int], tuple[int, str]]] = {
     "count_verdict": _count_verdict,
     "breakage": _breakage,
     "question_dismissal": _question_dismissal,
+    "night_choice": _night_choice,
     "build": take_back_build,
     "teardown": take_back_teardown,
 }

@@ -28,6 +28,7 @@ from crib.store.tables import (
     label_prints,
     metadata,
     mounts,
+    night_choices,
     preset_overrides,
     presets,
     question_dismissals,
@@ -232,6 +233,14 @@ _GAUGE_CHECKS = _facts_of(
 _STOPS = _facts_of(stops, _machines.c.machine, stops.c.ends_at, stops.c.reason).join(
     _machines, _machines.c.id == stops.c.machine_id
 )
+_NIGHT_CHOICES = _facts_of(
+    night_choices,
+    _machines.c.machine,
+    night_choices.c.begins_at,
+    night_choices.c.ends_at,
+    night_choices.c.choice,
+    night_choices.c.until,
+).join(_machines, _machines.c.id == night_choices.c.machine_id)
 _COUNT_BATCHES = _facts_of(
     count_batches,
     _machines.c.machine,
@@ -335,6 +344,7 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
     "count_verdicts": _COUNT_VERDICTS,
     "breakages": _BREAKAGES,
     "question_dismissals": _QUESTION_DISMISSALS,
+    "night_choices": _NIGHT_CHOICES,
 }
 
 # filter -> the column that has to equal it

@@ -53,8 +53,8 @@ READ_EACH_TIME: Final = frozenset(
         "code_counters", "count_batches", "count_readings", "count_refusals", "count_sources",
         "count_verdicts", "counts_booked_later", "facts", "feed_gaps", "feeds",
         "idempotency_keys", "kept_forecasts", "label_prints", "machine_now", "machine_rests",
-        "machine_revisions", "people", "question_dismissals", "rack_places", "revisions",
-        "tools_seen",
+        "machine_revisions", "night_choices", "people", "question_dismissals", "rack_places",
+        "revisions", "tools_seen",
     }
 )  # fmt: skip
 

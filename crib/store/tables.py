@@ -94,8 +94,11 @@ idempotency_keys = Table(
 FACT_KINDS = (
     "build", "preset", "mount", "removal", "correction", "count", "gauge_check", "stock_move",
     "stop", "teardown", "label_print", "rack_place", "count_verdict", "breakage",
-    "question_dismissal", "reversal",
+    "question_dismissal", "night_choice", "reversal",
 )  # fmt: skip
+
+#: What can be decided for an unattended stretch.
+NIGHT_CHOICES = ("run", "swap", "until", "stand")
 
 #: In what state a tool may be (ISO 13399, cutter status).
 CUTTER_STATES = (
@@ -376,6 +379,22 @@ stops = Table(
     Column("reason", String, nullable=False),
 )
 
+#: What a supervisor decided for an unattended stretch of a machine.
+night_choices = Table(
+    "night_choices",
+    metadata,
+    _fact_id(),
+    Column("machine_id", ForeignKey("machines.id"), nullable=False, index=True),
+    Column("begins_at", Instant, nullable=False),
+    Column("ends_at", Instant, nullable=False),
+    Column("choice", String, nullable=False),
+    Column("until", Instant),
+    CheckConstraint(f"choice IN ({_words(NIGHT_CHOICES)})", name="known_choice"),
+    CheckConstraint("begins_at < ends_at", name="begins_before_end"),
+    CheckConstraint("(choice = 'until') = (until IS NOT NULL)", name="says_until_when"),
+    CheckConstraint("until > begins_at AND until <= ends_at", name="until_is_within"),
+)
+
 teardowns = Table(
     "teardowns",
     metadata,
@@ -410,4 +429,5 @@ APPEND_ONLY = (
     "question_dismissals",
     "breakage_doubts",
     "breakage_answers",
+    "night_choices",
 )

@@ -21,6 +21,7 @@ from crib.views.query_shapes import (
     GaugeCheckListed,
     LabelPrintListed,
     MountListed,
+    NightChoiceListed,
     Page,
     PresetListed,
     QuestionDismissalListed,
@@ -93,6 +94,8 @@ COUNT_VERDICTS = FactKind("count_verdicts", CountVerdictListed, ("machine_id",))
 BREAKAGES = FactKind("breakages", BreakageListed, _STAY)
 #: Questions about tools that people dismissed.
 QUESTION_DISMISSALS = FactKind("question_dismissals", QuestionDismissalListed, ("machine_id",))
+#: What was decided for unattended stretches.
+NIGHT_CHOICES = FactKind("night_choices", NightChoiceListed, ("machine_id",))
 
 
 def list_facts(

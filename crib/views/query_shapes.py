@@ -232,6 +232,23 @@ class StopListed:
 
 
 @dataclass(frozen=True, slots=True)
+class NightChoiceListed:
+    """What somebody decided for an unattended stretch of a machine."""
+
+    id: int
+    at: datetime
+    recorded_at: datetime
+    by: str | None
+    note: str | None
+    reversed: bool
+    machine: str
+    begins_at: datetime
+    ends_at: datetime
+    choice: str
+    until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class CountBatchListed:
     """One batch of counter readings that brought something new."""
 

@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from urllib.parse import quote
 
 from flask import Blueprint, Response, g, request
 
 from api.http.site import this_site
-from api.pages.acts import Complaint, act, fresh_key
+from api.pages.acts import Complaint, act, fresh_key, typed
 from api.pages.render import page
+from crib.acts.choose_night import ChooseNight, choose_night
 from crib.errors import Invalid, Refusal
+from crib.planning.night_options import UNTIL
 from crib.records.catalogue import MACHINES
 from crib.records.values import print_cell, read_cell
 from crib.sentence import sentence
 from crib.store.engine import Tx
+from crib.store.night_rows import NightChoiceRow, night_choices_after
 from crib.store.record_reads import get_record
 from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
-from crib.views.night_view import nights_of
+from crib.views.decided_nights import decision_for, decision_sentence
+from crib.views.night_view import NightView, nights_of
 from crib.views.where_it_lies import places_of_sisters
 
 blueprint = Blueprint("nights", __name__)
 
 #: The column that holds the limit.
 _LIMIT = MACHINES.column("night_limit_percent")
+#: Nothing to complain about.
+_FINE = Complaint(200, "", {})
 
 
 def night_address(machine: str) -> str:
@@ -34,7 +41,11 @@ def night_address(machine: str) -> str:
 
 @blueprint.app_context_processor
 def _addresses() -> dict[str, object]:
-    return {"night_address": night_address, "sister_places": _places}
+    return {
+        "night_address": night_address,
+        "sister_places": _places,
+        "night_decision": _decision,
+    }
 
 
 def _places() -> dict[str, str]:
@@ -46,9 +57,28 @@ def _places() -> dict[str, str]:
     return found
 
 
+def _decision(one: NightView) -> str | None:
+    """Who decided what for a stretch, in words; None where nobody did."""
+    found: list[NightChoiceRow] | None = g.get("night_choices")
+    if found is None:
+        site = this_site()
+        with site.store.read() as tx:
+            found = g.night_choices = night_choices_after(tx, site.clock())
+    chosen = decision_for(found, one.night.machine, one.begin_at, one.end_at)
+    return None if chosen is None else decision_sentence(chosen)
+
+
 @blueprint.get("/shift/nights/<machine>")
-def show_nights(machine: str, complaint: Complaint | None = None) -> Response:
-    """The unattended stretches ahead of one machine."""
+def show_nights(
+    machine: str, complaint: Complaint | None = None, undecided: Complaint | None = None
+) -> Response:
+    """The unattended stretches ahead of one machine.
+
+    Args:
+        machine: Its name.
+        complaint: Why a limit was not kept.
+        undecided: Why a decision was not kept.
+    """
     site = this_site()
     plan = site.plans.plan(site.clock())
     name = plan.shop.machine_named(machine)
@@ -59,12 +89,13 @@ def show_nights(machine: str, complaint: Complaint | None = None) -> Response:
     typed = request.form.get(_LIMIT.name)
     return page(
         "shift_night.html",
-        status=complaint.status if complaint else 200,
+        status=(complaint or undecided or _FINE).status,
         machine=name,
         nights=nights,
         problems=nights.problems,
         now=plan.shop.now,
         complaint=complaint,
+        undecided=undecided,
         key=fresh_key(),
         version=record["version"],
         typed=print_cell(_LIMIT, record[_LIMIT.name]) if typed is None else typed,
@@ -89,6 +120,40 @@ def keep_limit(machine: str) -> Response:
     except Refusal as refusal:
         shown: Response = show_nights(machine=machine, complaint=Complaint.of(refusal))
         return shown
+
+
+@blueprint.post("/shift/nights/<machine>/choices")
+def keep_choice(machine: str) -> Response:
+    """Keep what the person at the screen decides for one stretch."""
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        form = typed()
+        choice = form.get("choice", "")
+        command = ChooseNight(
+            machine,
+            _instant("begins_at", form),
+            _instant("ends_at", form),
+            choice,
+            _instant("until", form) if choice == UNTIL else None,
+            by=by,
+        )
+        choose_night(tx, present, command)
+        return night_address(machine)
+
+    try:
+        return act(work)
+    except Refusal as refusal:
+        shown: Response = show_nights(machine=machine, undecided=Complaint.of(refusal))
+        return shown
+
+
+def _instant(name: str, form: Mapping[str, str]) -> datetime:
+    """An instant that the form carries."""
+    try:
+        return datetime.fromisoformat(form.get(name, ""))
+    except ValueError:
+        detail = sentence("Read the page again: its form does not say which night it is for.")
+        raise Invalid(detail, errors=[{"field": name, "detail": detail}]) from None
 
 
 def _read(text: str) -> object:

@@ -1,0 +1,52 @@
+"""What was decided for the unattended stretches ahead, and in which words it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from crib.clock import print_instant
+from crib.planning.night_options import RUN, SWAP, UNTIL
+from crib.sentence import sentence
+from crib.store.night_rows import NightChoiceRow
+
+
+def decision_for(
+    decided: Sequence[NightChoiceRow], machine: str, begin_at: datetime, end_at: datetime
+) -> NightChoiceRow | None:
+    """The newest decision for a stretch; None where nobody decided.
+
+    A stretch in progress begins now, and a calendar may have moved its ends since: a decision
+    is for the stretch that it shares time with.
+
+    Args:
+        decided: Decisions that stand, the newest first.
+        machine: Name of the machine.
+        begin_at: Begin of the stretch.
+        end_at: Its end.
+    """
+    return next(
+        (
+            one
+            for one in decided
+            if one.machine == machine and one.begins_at < end_at and begin_at < one.ends_at
+        ),
+        None,
+    )
+
+
+def decision_sentence(one: NightChoiceRow) -> str:
+    """Who decided what, and when."""
+    at, by = print_instant(one.at), one.by or sentence("somebody")
+    if one.choice == RUN:
+        return sentence("Decided {at} by {by}: run as it is.", at=at, by=by)
+    if one.choice == SWAP:
+        return sentence("Decided {at} by {by}: run after the swaps.", at=at, by=by)
+    if one.choice == UNTIL and one.until is not None:
+        return sentence(
+            "Decided {at} by {by}: run until {until}.",
+            at=at,
+            by=by,
+            until=print_instant(one.until),
+        )
+    return sentence("Decided {at} by {by}: let it stand.", at=at, by=by)
