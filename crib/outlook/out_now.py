@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from crib.clock import instant_from_us, print_instant
 from crib.floor.timeline import us_of
 from crib.left_out import NOT_WORKED_OUT
+from crib.outlook.jobless import jobless_parts
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.vacancies import open_stays, runs_by_need
 from crib.planning.runs_that_count import first_that_uses, runs_that_count
@@ -152,17 +153,38 @@ def with_out_now(shop: ShopNow, forecasts: Sequence[Forecast]) -> list[Forecast]
         if stay.row.end_us is None and stay.row.broken_us is not None
     }
     wanted = wanted_instead(shop)
+    idle = _without_work(shop) if broken else set()
     found = []
     for one in forecasts:
         needs, at_us = wanted.get(one.station_id), broken.get(one.station_id)
         out = one
         if at_us is not None:
-            out = _broken(one, shop.now, instant_from_us(at_us), needs)
+            mounts_none = needs is not None and needs.tool_spec is None
+            at = instant_from_us(at_us)
+            out = _broken(one, shop.now, at, mounts_none or one.machine in idle)
+            if one.machine in idle:
+                told = together(
+                    " ", (out.why_sentence, sentence("No job is known here: mount none."))
+                )
+                out = replace(out, out_only=True, why_sentence=told)
         found.append(out if needs is None else _put_right(out, needs, shop.now))
     return found
 
 
-def _broken(one: Forecast, now: datetime, at: datetime, needs: Wanted | None) -> Forecast:
+def _without_work(shop: ShopNow) -> set[str]:
+    """Machines that have no job, running or planned, and make no parts for one unknown."""
+    making = jobless_parts(shop).keys()
+    return {
+        machine.machine
+        for machine_id, machine in shop.rows.machines.items()
+        if machine.machine not in making
+        and machine_id not in shop.left_out.machines
+        and machine_id in shop.ahead_parts
+        and not _jobs_that_count(shop, machine_id)
+    }
+
+
+def _broken(one: Forecast, now: datetime, at: datetime, mounts_none: bool) -> Forecast:
     known = replace(
         one,
         parts_left=dict.fromkeys(one.parts_left, 0),
@@ -171,7 +193,7 @@ def _broken(one: Forecast, now: datetime, at: datetime, needs: Wanted | None) ->
         fail_probability_unattended=1.0,
     )
     signalled = print_instant(at)
-    if needs is not None and needs.tool_spec is None:
+    if mounts_none:
         text = sentence(
             "A breakage was signalled at {signalled}: stop the machine by its own "
             "rules, take the tool out now, and look at the parts made since.",

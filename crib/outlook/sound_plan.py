@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import timedelta
 from typing import TypeVar
 
 import numpy as np
@@ -13,6 +12,7 @@ import numpy as np
 from crib.floor.timeline import us_of
 from crib.left_out import NOT_A_RECORDS, Blamed, Unsound, culprits, each, log_once
 from crib.outlook.expected_lives import ExpectedLives
+from crib.outlook.jobless import jobless_parts
 from crib.outlook.machine_stops import stops_of_machine
 from crib.outlook.shop_now import ShopNow
 from crib.planning.due import sound_rows
@@ -122,10 +122,6 @@ def _unworkable(shop: ShopNow, tool: int) -> str:
     )
 
 
-#: Parts made longer ago for no known job say nothing of what a machine does now.
-_JOBLESS = timedelta(hours=24)
-
-
 def stops_by_machine(shop: ShopNow) -> tuple[list[Stops], list[str]]:
     """Stops of every machine, and a sentence for each whose stops cannot be worked out.
 
@@ -188,7 +184,7 @@ def nights_seen(
         station = shop.rows.stations.get(row.station_id)
         if row.end_us is None and station is not None:
             unknown[station.machine].append(station.id)
-    jobless = _jobless(shop)
+    jobless = jobless_parts(shop)
     stands = {
         one.machine
         for machine_id, one in shop.ahead.items()
@@ -215,25 +211,3 @@ def nights_seen(
         stations = tuple(unknown.get(name, ()))
         found.append(replace(night, unknown=stations, jobless=jobless.get(name, 0)))
     return sorted(found, key=lambda one: one.ordinal)
-
-
-def _jobless(shop: ShopNow) -> dict[str, int]:
-    """Parts made for no known job by machines with tools in them, since their last run."""
-    seats = shop.rows.stations
-    filled = {
-        seats[row.station_id].machine_id
-        for row in (*shop.rows.stays, *shop.unknown)
-        if row.end_us is None and row.station_id in seats
-    }
-    found: dict[str, int] = {}
-    for machine_id in filled & shop.without_run.keys():
-        began = shop.began.get(machine_id, ())
-        last_start = max((run.start_at or 0 for run in began), default=0)
-        parts = sum(
-            one.parts
-            for one in shop.without_run[machine_id]
-            if us_of(one.since) >= last_start and one.until > shop.now - _JOBLESS
-        )
-        if parts:
-            found[shop.rows.machines[machine_id].machine] = parts
-    return found

@@ -8,6 +8,7 @@ from api.text_lists import swap_lines
 from crib.acts.report_counts import CountReading, ReportCounts, report_counts
 from crib.acts.signal_breakage import SignalBreakage, signal_breakage
 from crib.errors import DoesNotFit
+from crib.floor.timeline import us_of
 from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import PARTS, RUNS
 from crib.store.records import insert_record
@@ -81,6 +82,40 @@ def test_a_broken_tool_that_nothing_uses_comes_out_and_no_sister_is_named(floor)
     with pytest.raises(DoesNotFit):
         floor.mount(waiting)
     assert not rows_of(floor.plan())
+
+
+def end_all_runs(floor):
+    with floor.store.write() as tx:
+        tx.exec_driver_sql(
+            "UPDATE runs SET state = 'done', end_at = ? WHERE state != 'done'",
+            (us_of(floor.now),),
+        )
+
+
+def test_a_broken_tool_in_a_machine_without_a_job_comes_out_and_no_sister_is_named(floor):
+    broken_in(floor)
+    end_all_runs(floor)
+
+    (row,) = rows_of(floor.plan())
+
+    assert row.why == "broken"
+    assert (row.sister.state, row.sister.assembly, row.bench) == ("not_needed", None, None)
+    assert row.why_sentence.endswith("No job is known here: mount none.")
+    assert "swap the edge" not in row.why_sentence
+    assert "T01" not in {
+        one.forecast.station for one in make_swap_list(floor.plan()).queue_rows
+    }
+
+
+def test_a_machine_that_makes_parts_of_no_job_gets_a_sister_for_its_broken_tool(floor):
+    waiting = broken_in(floor)
+    end_all_runs(floor)
+    floor.make(20)
+
+    (row,) = rows_of(floor.plan())
+
+    assert row.why == "broken"
+    assert (row.sister.state, row.sister.assembly) == ("ready", waiting)
 
 
 def test_a_broken_tool_before_a_job_of_another_kind_names_what_that_job_needs(floor):
