@@ -56,7 +56,7 @@ def test_the_tables_behind_a_curve_are_reached_by_keyboard(
 
     assert closed.get_attribute("open") is not None
     assert desk.locator("#curve-table").is_visible()
-    assert _tab_to(desk, '[role="region"]:has(#curve-table)')
+    assert _tab_to(desk, '[role="group"]:has(#curve-table)')
 
 
 def test_from_the_list_a_key_is_reached_by_keyboard(demo_shop: DemoShop, desk: Page) -> None:

@@ -47,7 +47,10 @@ SIZES = {
     "tablet": (820, 1180, True),
     "desk": (1440, 900, False),
 }
-_RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"]
+_RULES = [
+    *("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22a", "wcag22aa"),
+    "best-practice",
+]
 #: Takes rows away that are made like others beside them: what is wrong with one is wrong with
 #: all, and a page of hundreds takes axe-core seconds.
 _THIN = """kept => {
@@ -183,7 +186,7 @@ def thin(page: Page, kept: int = 3) -> None:
 def no_violations(
     page: Page, rules: tuple[str, ...] = (), besides: tuple[str, ...] = ()
 ) -> None:
-    """Fail on anything that axe-core finds against WCAG 2.0, 2.1 and 2.2, levels A and AA.
+    """Fail on anything that axe-core finds against WCAG 2.2 A and AA, or calls bad practice.
 
     Args:
         page: As it is now.
