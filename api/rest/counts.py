@@ -60,7 +60,7 @@ def list_parts_without_run(call: Call) -> dict[str, Any]:
     """List parts that belong to no run, so that no edge is charged with them."""
     plan = call.site.plans.plan(call.present)
     machine = machine_of(call, plan)
-    rows = [one for told in plan.shop.without_run.values() for one in told]
+    rows = [one for row in plan.shop.machines.values() for one in row.without_run]
     found = [one for one in rows if machine in (None, one.machine)]
     return {"items": found, "next": None}
 

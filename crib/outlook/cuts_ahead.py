@@ -35,7 +35,7 @@ def cuts_ahead(shop: ShopNow) -> dict[int, CutAhead]:
     """
     known: dict[tuple[tuple[int, ...], int, int, int], CutAhead] = {}
     found: dict[int, CutAhead] = {}
-    parts = {machine_id: tuple(ids) for machine_id, ids in shop.ahead_parts.items()}
+    parts = {machine_id: one.ahead_parts for machine_id, one in shop.machines.items()}
 
     def look(stay: Stay) -> None:
         station = shop.rows.stations.get(stay.row.station_id)

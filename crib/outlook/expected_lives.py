@@ -62,7 +62,7 @@ def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> Expe
     wider = widening_of_keys(tx, shop, lives.keys)
     model = fit_life_model(table_of_keys(shop, lives), lives.histories, wider, before)
     mounted, edges = mounted_edges(shop, ahead, lives)
-    machines, count = list(shop.ahead.values()), len(edges)
+    machines, count = shop.ahead, len(edges)
     edges += _edges_to_come(shop, vacancies, lives)
     due = edges_due(machines, edges, model)
     sound = sound_rows(edges, due)
@@ -76,7 +76,7 @@ def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> Expe
 def _edges_to_come(
     shop: ShopNow, vacancies: Sequence[Vacancy], lives: Lives
 ) -> list[MountedEdge]:
-    place = {machine_id: index for index, machine_id in enumerate(shop.ahead)}
+    place = {machine_id: index for index, machine_id in enumerate(shop.machines)}
     number = {key: index for index, key in enumerate(lives.keys)}
     found = []
     for one in vacancies:

@@ -20,12 +20,12 @@ def jobless_parts(shop: ShopNow) -> dict[str, int]:
         if row.end_us is None and row.station_id in seats
     }
     found: dict[str, int] = {}
-    for machine_id in filled & shop.without_run.keys():
-        began = shop.began.get(machine_id, ())
-        last_start = max((run.start_at or 0 for run in began), default=0)
+    for machine_id in filled & shop.machines.keys():
+        machine = shop.machines[machine_id]
+        last_start = max((run.start_at or 0 for run in machine.began), default=0)
         parts = sum(
             one.parts
-            for one in shop.without_run[machine_id]
+            for one in machine.without_run
             if us_of(one.since) >= last_start and one.until > shop.now - _JOBLESS
         )
         if parts:

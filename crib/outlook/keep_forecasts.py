@@ -106,10 +106,10 @@ def rows_to_keep(expected: ExpectedLives, occasion: str, wanted: Wanted) -> list
 
 def _edges_of(expected: ExpectedLives) -> Iterator[tuple[int, StayRow, int, int]]:
     """Place, stay, part and end of the shift [µs] of each edge that can be judged."""
-    shop, machines = expected.shop, list(expected.shop.ahead)
+    shop, machines = expected.shop, list(expected.shop.machines)
     ends: list[int | None] = []
     for machine_id in machines:
-        shift = shop.calendars[machine_id].current_shift(shop.now)
+        shift = shop.machines[machine_id].calendar.current_shift(shop.now)
         ends.append(us_of(shift.end_at) if shift else None)
     for place, (stay, edge) in enumerate(zip(expected.mounted, expected.edges, strict=False)):
         shift_us = ends[edge.machine]
@@ -120,16 +120,17 @@ def _edges_of(expected: ExpectedLives) -> Iterator[tuple[int, StayRow, int, int]
 
 def _next_part(shop: ShopNow, machine_id: int, edge: MountedEdge) -> int | None:
     """Part of the first run ahead that uses the edge."""
-    for run, _ in shop.ahead[machine_id].segments.steps:
+    machine = shop.machines[machine_id]
+    for run, _ in machine.ahead.segments.steps:
         if run >= 0 and edge.per_part[run] > 0:
-            return shop.ahead_parts[machine_id][run]
+            return machine.runs_ahead[run].part_id
     return None
 
 
 def _stretches(shop: ShopNow) -> list[tuple[int, int] | tuple[None, None]]:
     """The next unattended stretch of each machine [µs], as ``edges_due`` takes it."""
     found: list[tuple[int, int] | tuple[None, None]] = []
-    for machine in shop.ahead.values():
+    for machine in shop.ahead:
         dark = np.flatnonzero(~machine.time.attended)
         if dark.size:
             begin, end = machine.time.begin_us[dark[0]], machine.time.end_us[dark[0]]

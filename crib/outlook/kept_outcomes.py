@@ -145,7 +145,7 @@ def _unseen(shop: ShopNow, failed: Sequence[StayRow]) -> dict[int, tuple[int, in
     found: dict[int, tuple[int, int]] = {}
     for machine_id, rows in of_machine.items():
         rows.sort(key=lambda row: row.end_us or 0)
-        calendar = shop.calendars[machine_id]
+        calendar = shop.machines[machine_id].calendar
         end_us = [row.end_us or 0 for row in rows]
         good_us = last_good_us(calendar, np.array(end_us, dtype=np.int64)).tolist()
         for row, good, end in zip(rows, good_us, end_us, strict=True):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
 
@@ -73,9 +73,10 @@ class MachineNow:
         silent_since: Its last reading, where it stopped telling.
         told: Whether it cuts or stands, by its counts.
         ahead: Time and work ahead of it.
-        ahead_parts: Part ids of the runs ahead.
-        rest: What the running run still makes, and has made untold; None where none runs.
-        without_run: Parts that belong to no run, the latest first; None where not looked at.
+        runs_ahead: Runs ahead in their order: the one that is on, then those planned.
+        running: Place in ``began`` and row of the run that is on; None where none runs.
+        rest: What that run still makes, and has made untold.
+        without_run: Parts that belong to no run, the latest first.
         to_put_right: What a person has to see to at its counters.
     """
 
@@ -87,10 +88,16 @@ class MachineNow:
     silent_since: datetime | None
     told: MachineTold
     ahead: MachineAhead
-    ahead_parts: tuple[int, ...]
+    runs_ahead: tuple[RunOfShop, ...]
+    running: tuple[int, RunOfShop] | None = None
     rest: RestOfRun | None = None
-    without_run: tuple[PartsWithoutRun, ...] | None = None
-    to_put_right: tuple[ToPutRight, ...] = field(default=())
+    without_run: tuple[PartsWithoutRun, ...] = ()
+    to_put_right: tuple[ToPutRight, ...] = ()
+
+    @property
+    def ahead_parts(self) -> tuple[int, ...]:
+        """Part ids of the runs ahead."""
+        return tuple(run.part_id for run in self.runs_ahead)
 
 
 def unknown_machine(
@@ -106,7 +113,7 @@ def unknown_machine(
         silent_since=None,
         told=MachineTold(),
         ahead=MachineAhead(machine.machine, time, plan_segments(time, []), 0.0),
-        ahead_parts=(),
+        runs_ahead=(),
     )
 
 
@@ -175,8 +182,11 @@ def _planned(
     silent_since = None
     if output.at_us.size and is_silent(told.heard_at, calendar, now):
         silent_since = instant_from_us(int(output.at_us[-1]))
-    ahead: list[RunAhead] = []
-    parts: list[int] = []
+    runs_ahead = [run for run in seen.runs if run.state == "planned"]
+    ahead = [
+        RunAhead(run.part, float(run.quantity), run.cycle_s / share, run.start_at)
+        for run in runs_ahead
+    ]
     rest = None
     if running:
         run = running[1]
@@ -184,14 +194,8 @@ def _planned(
         rest = rest_of_run(run.quantity, told.made, lag_s, run.cycle_s)
         again_s = starts_again_s(told, time)
         start_us = time.clock_at(again_s) if again_s else None
-        ahead.append(RunAhead(run.part, rest.left, run.cycle_s / share, start_us))
-        parts.append(run.part_id)
-    for run in seen.runs:
-        if run.state == "planned":
-            ahead.append(
-                RunAhead(run.part, float(run.quantity), run.cycle_s / share, run.start_at)
-            )
-            parts.append(run.part_id)
+        runs_ahead.insert(0, run)
+        ahead.insert(0, RunAhead(run.part, rest.left, run.cycle_s / share, start_us))
     shift = calendar.current_shift(now)
     shift_end_s = time.seconds_at(us_of(shift.end_at)) if shift else 0.0
     return MachineNow(
@@ -203,7 +207,8 @@ def _planned(
         silent_since=silent_since,
         told=told,
         ahead=MachineAhead(seen.machine.machine, time, plan_segments(time, ahead), shift_end_s),
-        ahead_parts=tuple(parts),
+        runs_ahead=tuple(runs_ahead),
+        running=running,
         rest=rest,
         without_run=without_run,
         to_put_right=to_put_right,

@@ -12,9 +12,9 @@ from crib.store.shop_records import MachineOfShop, RunOfShop
 
 
 def machine_stops(shop: ShopNow) -> list[Stops]:
-    """Stops of every machine, in the order of ``shop.ahead``."""
+    """Stops of every machine, in the order of ``shop.machines``."""
     starts: dict[int, list[float]] = {}
-    return [stops_of_machine(shop, machine_id, starts) for machine_id in shop.ahead]
+    return [stops_of_machine(shop, machine_id, starts) for machine_id in shop.machines]
 
 
 def stops_of_machine(shop: ShopNow, machine_id: int, starts: dict[int, list[float]]) -> Stops:
@@ -25,7 +25,7 @@ def stops_of_machine(shop: ShopNow, machine_id: int, starts: dict[int, list[floa
         machine_id: The machine.
         starts: Starts of shifts by the identity of a calendar, kept from machine to machine.
     """
-    machine, calendar = shop.ahead[machine_id], shop.calendars[machine_id]
+    machine, calendar = shop.machines[machine_id].ahead, shop.machines[machine_id].calendar
     if id(calendar) not in starts:
         starts[id(calendar)] = [
             machine.time.seconds_at(start_us) for start_us in _shift_starts(shop, calendar)
@@ -50,16 +50,11 @@ def _bars(shop: ShopNow, machine_id: int) -> list[Bar | None]:
     if machine_id in shop.left_out.machines:
         return []
     runs = shop.rows.runs.get(machine_id, ())
-    began = sorted(
-        (run for run in runs if run.state != "planned"), key=lambda run: run.start_at or 0
-    )
-    machine = shop.rows.machines[machine_id]
-    bars: list[Bar | None] = []
-    for index, run in enumerate(began):
-        if run.state == "running" and (run.start_at or 0) <= us_of(shop.now):
-            made = shop.outputs[machine_id].parts_of_run(index) + shop.rests[machine_id].untold
-            bars.append(_bar(machine, run, made))
-    bars += [_bar(machine, run, 0.0) for run in runs if run.state == "planned"]
+    record, now = shop.rows.machines[machine_id], shop.machines[machine_id]
+    bars = [_bar(record, run, 0.0) for run in runs if run.state == "planned"]
+    if now.running and now.rest:
+        place, run = now.running
+        bars.insert(0, _bar(record, run, now.output.parts_of_run(place) + now.rest.untold))
     return bars
 
 

@@ -29,7 +29,7 @@ def mounted_edges(
     shop: ShopNow, ahead: Mapping[int, CutAhead], lives: Lives
 ) -> tuple[list[Stay], list[MountedEdge]]:
     """The edges in the machines whose key is known, and the stays that they are in."""
-    place = {machine_id: index for index, machine_id in enumerate(shop.ahead)}
+    place = {machine_id: index for index, machine_id in enumerate(shop.machines)}
     number = {key: index for index, key in enumerate(lives.keys)}
     costs: dict[tuple[int, int], tuple[float, float]] = {}
     mounted: list[Stay] = []
@@ -72,11 +72,11 @@ def mounted_edges(
 
 def _unreported_wear(shop: ShopNow, stay: Stay, per_part: tuple[float, ...]) -> float:
     """Wear of the parts made since the machine's last reading, as far as it cut them."""
-    machine_id = shop.rows.stations[stay.row.station_id].machine_id
-    rest = shop.rests.get(machine_id)
+    machine = shop.machines[shop.rows.stations[stay.row.station_id].machine_id]
+    rest = machine.rest
     if rest is None or not rest.untold:
         return 0.0
-    now_us, last_us = us_of(shop.now), int(shop.outputs[machine_id].at_us[-1])
+    now_us, last_us = us_of(shop.now), int(machine.output.at_us[-1])
     share = min(1.0, (now_us - stay.row.begin_us) / max(now_us - last_us, 1))
     return rest.untold * share * per_part[0]  # the run ahead of all others is the running one
 

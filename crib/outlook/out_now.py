@@ -16,6 +16,7 @@ from crib.outlook.shop_now import ShopNow
 from crib.outlook.vacancies import open_stays, runs_by_need
 from crib.planning.runs_that_count import first_that_uses, runs_that_count
 from crib.sentence import sentence, together
+from crib.store.shop_records import RunOfShop
 
 if TYPE_CHECKING:
     from crib.outlook.shop_plan import Forecast
@@ -87,7 +88,7 @@ def wanted_instead(shop: ShopNow) -> dict[int, Wanted]:
             held[station.machine_id][place][station.id] = built.tool_spec_id
     found: dict[int, Wanted] = {}
     for machine_id, places in held.items():
-        if machine_id in shop.left_out.machines or machine_id not in shop.ahead_parts:
+        if machine_id in shop.left_out.machines or machine_id not in shop.machines:
             continue
         jobs = _jobs_that_count(shop, machine_id)
         for place, stations in places.items():
@@ -96,8 +97,7 @@ def wanted_instead(shop: ShopNow) -> dict[int, Wanted]:
 
 
 class _Job(NamedTuple):
-    part: str
-    part_id: int
+    run: RunOfShop
     runs: bool
     is_made: bool
     starts: datetime | None
@@ -105,21 +105,14 @@ class _Job(NamedTuple):
 
 def _jobs_that_count(shop: ShopNow, machine_id: int) -> list[_Job]:
     """The job on a machine, if any, and those planned, the next one first."""
-    rest = shop.rests.get(machine_id)
-    made = rest is not None and rest.left + rest.untold <= 0
-    counting = runs_that_count(shop.rows.runs.get(machine_id, ()), us_of(shop.now))
-    planned = [run for run in counting if run.state == "planned"]
-    starts = [at for _, _, on, at in runs_by_need(shop, machine_id) if not on]
+    rest = shop.machines[machine_id].rest
+    made = rest is not None and rest.is_counted
+    starts = {run.id: at for run, on, at in runs_by_need(shop, machine_id) if not on}
     return [
-        *(
-            _Job(run.part, run.part_id, True, made, None)
-            for run in counting
-            if run.state != "planned"
-        ),
-        *(
-            _Job(run.part, run.part_id, False, False, at)
-            for run, at in zip(planned, starts, strict=True)
-        ),
+        _Job(run, False, False, starts[run.id])
+        if run.state == "planned"
+        else _Job(run, True, made, None)
+        for run in runs_that_count(shop.rows.runs.get(machine_id, ()), us_of(shop.now))
     ]
 
 
@@ -130,14 +123,14 @@ def _of_place(
     if not jobs:
         return {}
     job, specs = first_that_uses(
-        jobs, lambda job: shop.cutting.specs_wanted(job.part_id, *place)
+        jobs, lambda job: shop.cutting.specs_wanted(job.run.part_id, *place)
     )
     others = {one: spec for one, spec in stations.items() if spec not in specs}
     if not specs or len(others) < len(stations):
-        return dict.fromkeys(others, Wanted(job.part, job.runs, None, False))
+        return dict.fromkeys(others, Wanted(job.run.part, job.runs, None, False))
     wanted = shop.rows.specs[specs[0]].tool_spec
     now = job.runs and not job.is_made
-    return dict.fromkeys(others, Wanted(job.part, job.runs, wanted, now, job.starts))
+    return dict.fromkeys(others, Wanted(job.run.part, job.runs, wanted, now, job.starts))
 
 
 def with_out_now(shop: ShopNow, forecasts: Sequence[Forecast]) -> list[Forecast]:
@@ -179,7 +172,7 @@ def _without_work(shop: ShopNow) -> set[str]:
         for machine_id, machine in shop.rows.machines.items()
         if machine.machine not in making
         and machine_id not in shop.left_out.machines
-        and machine_id in shop.ahead_parts
+        and machine_id in shop.machines
         and not _jobs_that_count(shop, machine_id)
     }
 

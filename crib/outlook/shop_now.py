@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from crib.errors import NotKnown
 from crib.floor.calendar import WorkCalendar
-from crib.floor.running_share import RunningShare
 from crib.floor.timeline import us_of
 from crib.left_out import LeftOut, each
 from crib.life.observations import BROKEN, CENSORED, WORN
@@ -25,8 +24,6 @@ from crib.outlook.stays import Stay, output_of_station, work_out_stays
 from crib.outlook.to_put_right import ToPutRight
 from crib.planning.due import MachineAhead
 from crib.planning.output import MachineOutput, output_of_runs, windows_of
-from crib.planning.parts_without_run import PartsWithoutRun
-from crib.planning.rest_of_run import RestOfRun
 from crib.sentence import sentence
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.counts import Counted
@@ -61,18 +58,7 @@ class ShopNow:
         now: The instant it speaks of.
         rows: Facts and records.
         cutting: Wear per part of any station and part.
-        outputs: Output of each machine by id.
-        ahead: Time and work ahead of each machine by id.
-        ahead_parts: Part ids of the runs ahead, by machine id.
-        calendars: Calendar of each machine by id.
-        silent_since: Last reading of machines that stopped telling, by id.
-        rests: What the running run of a machine still makes, and has made untold, by id.
-        shares: Share of its open time that each machine really cuts, by id.
-        began: Runs that began, in order of time, of each machine by id.
-        of_paths: Output as each path's own counter tells it, where a machine has some.
-        told: Whether each machine cuts or stands, by its counts, by id.
-        asked_at: When the agent of each machine that is followed answered last, by id.
-        without_run: Parts of each machine that belong to no run, by id, the latest first.
+        machines: What each machine made and what lies ahead of it, by id, in order.
         bench: The calendar called bench or toolroom, if the shop has one.
         left_out: What was worked out without, and why.
         to_put_right: What a person has to see to in records and at counters.
@@ -84,18 +70,7 @@ class ShopNow:
     now: datetime
     rows: ShopRows
     cutting: CuttingData
-    outputs: Mapping[int, MachineOutput]
-    ahead: Mapping[int, MachineAhead]
-    ahead_parts: Mapping[int, tuple[int, ...]]
-    calendars: Mapping[int, WorkCalendar]
-    silent_since: Mapping[int, datetime | None]
-    rests: Mapping[int, RestOfRun]
-    shares: Mapping[int, RunningShare]
-    began: Mapping[int, tuple[RunOfShop, ...]]
-    of_paths: Mapping[Counted, MachineOutput]
-    told: Mapping[int, MachineTold]
-    asked_at: Mapping[int, datetime]
-    without_run: Mapping[int, tuple[PartsWithoutRun, ...]]
+    machines: Mapping[int, MachineNow]
     bench: WorkCalendar | None
     left_out: LeftOut
     to_put_right: tuple[ToPutRight, ...]
@@ -114,6 +89,11 @@ class ShopNow:
         )
 
     @property
+    def ahead(self) -> list[MachineAhead]:
+        """Time and work ahead of each machine, in the order of ``machines``."""
+        return [one.ahead for one in self.machines.values()]
+
+    @property
     def problems(self) -> tuple[str, ...]:
         """What is to be put right, and what was worked out without, in sentences."""
         return (*(one.sentence for one in self.to_put_right), *self.left_out.records)
@@ -126,10 +106,7 @@ class ShopNow:
     def work_out(self, stays: Sequence[StayRow]) -> list[Stay]:
         """What such stays took, or would have taken, of their edges; in their order."""
         rows = replace(self.rows, stays=list(stays))
-        now_us = us_of(self.now)
-        return work_out_stays(
-            rows, self.cutting, self.outputs, self.began, now_us, self.of_paths
-        )
+        return work_out_stays(rows, self.cutting, self.machines, us_of(self.now))
 
     def machine_named(self, text: str) -> str:
         """Name of the machine that a text means, in any case where that is clear.
@@ -158,7 +135,12 @@ class ShopNow:
 
     def charging(self, station: StationOfShop) -> MachineOutput:
         """The output that charges the edges of a station."""
-        return output_of_station(station, self.outputs, self.of_paths)
+        return output_of_station(station, self.machines)
+
+    def told(self, machine_id: int) -> MachineTold:
+        """Whether a machine cuts or stands, by its counts; nothing where it is not known."""
+        one = self.machines.get(machine_id)
+        return one.told if one else MachineTold()
 
 
 def read_shop(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> ShopNow:
@@ -232,45 +214,14 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
         calendar_id = rows.machines[machine_id].calendar_id if machine_id in failed else None
         found[machine_id] = unknown_machine(rows.machines[machine_id], *hours.of(calendar_id))
     machines = {machine_id: found[machine_id] for machine_id in rows.machines}
-    return _put_together(now, rows, cutting, machines, asked_at, hours.bench, left_out)
-
-
-def _put_together(
-    now: datetime,
-    rows: ShopRows,
-    cutting: CuttingData,
-    machines: Mapping[int, MachineNow],
-    asked_at: Mapping[int, datetime],
-    bench: WorkCalendar | None,
-    left_out: LeftOut,
-) -> ShopNow:
-    """The shop from its machines, in their order."""
-    every = machines.items()
     return ShopNow(
         now=now,
         rows=rows,
         cutting=cutting,
-        outputs={number: one.output for number, one in every},
-        ahead={number: one.ahead for number, one in every},
-        ahead_parts={number: one.ahead_parts for number, one in every},
-        calendars={number: one.calendar for number, one in every},
-        silent_since={number: one.silent_since for number, one in every},
-        rests={number: one.rest for number, one in every if one.rest is not None},
-        shares={number: one.share for number, one in every},
-        began={number: one.began for number, one in every},
-        of_paths={
-            Counted(number, path): output
-            for number, one in every
-            for path, output in one.of_paths.items()
-        },
-        told={number: one.told for number, one in every},
-        asked_at=asked_at,
-        without_run={
-            number: one.without_run for number, one in every if one.without_run is not None
-        },
-        bench=bench,
+        machines=machines,
+        bench=hours.bench,
         left_out=left_out,
-        to_put_right=tuple(told for _, one in every for told in one.to_put_right),
+        to_put_right=tuple(told for one in machines.values() for told in one.to_put_right),
     )
 
 

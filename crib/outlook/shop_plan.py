@@ -207,7 +207,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
     refuse_unsound(expected)
     limits = limits_of_machines(shop, night_limit)
     swaps = plan_swaps(
-        list(shop.ahead.values()),
+        shop.ahead,
         edges,
         due,
         model,
@@ -346,7 +346,7 @@ def _foreseen(
     seats, names = _Seats(shop), [key.text(shop.rows.items) for key in keys]
     seen = model.basis(np.arange(len(keys)))
     worn, broken, early = seen.worn.tolist(), seen.broken.tolist(), seen.censored.tolist()
-    times = [machine.time for machine in shop.ahead.values()]
+    times = [machine.time for machine in shop.ahead]
     columns = zip(
         due.parts_left.tolist(),
         due.run_out_us.tolist(),
@@ -409,7 +409,7 @@ def _overdue(
         return None
     station = shop.rows.stations[stay.row.station_id]
     parts, output = (age - plan.swap_age) / wear_now, shop.charging(station)
-    rest = shop.rests.get(station.machine_id)
+    rest = shop.machines[station.machine_id].rest
     since = stay.row.begin_us
     if output.at_us.size:
         made = output.total[-1] + (rest.untold if rest else 0.0)

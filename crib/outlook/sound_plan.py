@@ -134,15 +134,15 @@ def stops_by_machine(shop: ShopNow) -> tuple[list[Stops], list[str]]:
         found[machine_id] = stops_of_machine(shop, machine_id, starts)
 
     failed = each(
-        shop.ahead,
+        shop.machines,
         stops,
         lambda machine_id: sentence(
             "The stops ahead of machine {machine} could not be worked out: no swap "
             "there waits for one.",
-            machine=shop.ahead[machine_id].machine,
+            machine=shop.machines[machine_id].ahead.machine,
         ),
     )
-    return [found.get(machine_id, NO_STOPS) for machine_id in shop.ahead], failed
+    return [found.get(machine_id, NO_STOPS) for machine_id in shop.machines], failed
 
 
 def refuse_unsound(expected: ExpectedLives) -> None:
@@ -168,7 +168,7 @@ def limits_of_machines(shop: ShopNow, night_limit: float) -> list[float]:
         shop: The shop.
         night_limit: The shop's own, for machines whose record gives none.
     """
-    own = (shop.rows.machines[machine_id].night_limit_percent for machine_id in shop.ahead)
+    own = (shop.rows.machines[machine_id].night_limit_percent for machine_id in shop.machines)
     return [night_limit if one is None else one / 100 for one in own]
 
 
@@ -185,11 +185,7 @@ def nights_seen(
         if row.end_us is None and station is not None:
             unknown[station.machine].append(station.id)
     jobless = jobless_parts(shop)
-    stands = {
-        one.machine
-        for machine_id, one in shop.ahead.items()
-        if machine_id in shop.told and shop.told[machine_id].stands_since
-    }
+    stands = {one.ahead.machine for one in shop.machines.values() if one.told.stands_since}
     found = [
         replace(
             one,
@@ -200,9 +196,9 @@ def nights_seen(
         for one in nights
     ]
     told = {one.machine for one in found if one.ordinal == 0}
-    for (machine_id, machine), limit in zip(shop.ahead.items(), limits, strict=True):
-        name = machine.machine
-        dark = shop.calendars[machine_id].next_unattended(shop.now)
+    for machine, limit in zip(shop.machines.values(), limits, strict=True):
+        name = machine.ahead.machine
+        dark = machine.calendar.next_unattended(shop.now)
         if name in told or dark is None or not (name in unknown or name in jobless):
             continue
         begin, end = max(us_of(dark.start_at), us_of(shop.now)), us_of(dark.end_at)

@@ -12,6 +12,7 @@ import numpy as np
 from crib.arrays import Bools, Floats, Ints
 from crib.left_out import by_tool
 from crib.outlook.cutting_data import CuttingData
+from crib.outlook.machine_now import MachineNow
 from crib.planning.output import MachineOutput, windows_of
 from crib.planning.part_wear import PartWear
 from crib.store.counts import Counted
@@ -93,64 +94,50 @@ class _Cut(NamedTuple):
 def work_out_stays(
     rows: ShopRows,
     cutting: CuttingData,
-    outputs: Mapping[int, MachineOutput],
-    began: Mapping[int, Sequence[RunOfShop]],
+    machines: Mapping[int, MachineNow],
     now_us: int,
-    of_paths: Mapping[Counted, MachineOutput] | None = None,
 ) -> list[Stay]:
     """What every stay took.
 
     Args:
         rows: The facts.
         cutting: Wear per part of any station and part.
-        outputs: Output of each machine by id.
-        began: Runs that began, in order of time, of each machine by id.
+        machines: What each machine made, by id.
         now_us: End of the stays that still last [µs].
-        of_paths: Output of paths that have a counter of their own; none where left out.
 
     Returns:
         One per row of ``rows.stays``, in its order; nothing is known of a stay in a station
         that was taken away since.
     """
-    by_machine: dict[Counted, list[int]] = defaultdict(list)
+    by_counter: dict[Counted, list[int]] = defaultdict(list)
     found: dict[int, Stay] = {}
     for place, row in enumerate(rows.stays):
         station = rows.stations.get(row.station_id)
         if station is None:
             found[place] = Stay(row, 0, 0.0, None, None, _UNKNOWN_SPREAD, "")
         else:
-            by_machine[_counter_of(station, of_paths or {})].append(place)
-    for counter, places in by_machine.items():
-        stays = [rows.stays[place] for place in places]
-        used = _on_one_machine(
-            stays,
-            rows,
-            cutting,
-            of_paths[counter] if of_paths and counter.path else outputs[counter.machine_id],
-            began[counter.machine_id],
-            now_us,
-        )
+            by_counter[_counter_of(station, machines)].append(place)
+    for (machine_id, path), places in by_counter.items():
+        stays, one = [rows.stays[place] for place in places], machines[machine_id]
+        output = one.of_paths[path] if path else one.output
+        used = _on_one_machine(stays, rows, cutting, output, one.began, now_us)
         found.update(zip(places, used, strict=True))
     return [found[place] for place in range(len(rows.stays))]
 
 
-def _counter_of(station: StationOfShop, of_paths: Mapping[Counted, MachineOutput]) -> Counted:
+def _counter_of(station: StationOfShop, machines: Mapping[int, MachineNow]) -> Counted:
     """The counter that charges the edges of a station; path 0 for the machine's parts."""
-    if of_paths:
-        own = Counted(station.machine_id, station.path or 1)
-        if own in of_paths:
-            return own
-    return Counted(station.machine_id)
+    own = station.path or 1
+    has_own = own in machines[station.machine_id].of_paths
+    return Counted(station.machine_id, own if has_own else 0)
 
 
 def output_of_station(
-    station: StationOfShop,
-    outputs: Mapping[int, MachineOutput],
-    of_paths: Mapping[Counted, MachineOutput],
+    station: StationOfShop, machines: Mapping[int, MachineNow]
 ) -> MachineOutput:
     """The output that charges the edges of a station."""
-    counter = _counter_of(station, of_paths)
-    return of_paths[counter] if counter.path else outputs[counter.machine_id]
+    one = machines[station.machine_id]
+    return one.of_paths.get(station.path or 1, one.output)
 
 
 def _on_one_machine(

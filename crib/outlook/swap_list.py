@@ -242,7 +242,9 @@ def bench_calendar(shop: ShopNow) -> WorkCalendar:
     """
     if shop.bench is not None:
         return shop.bench
-    calendars = {id(c): c for c in shop.calendars.values() if c is not ALWAYS}
+    calendars = {
+        id(c): c for one in shop.machines.values() if (c := one.calendar) is not ALWAYS
+    }
     if not calendars:
         return ALWAYS
     return attended_together(list(calendars.values()))

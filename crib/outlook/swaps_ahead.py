@@ -86,7 +86,7 @@ def swaps_ahead(plan: ShopPlan, until: datetime) -> list[SwapAhead]:
 
 def _later(plan: ShopPlan, until: datetime) -> LaterSwaps:
     horizon_us = us_of(until)
-    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in plan.shop.ahead.values()]
+    horizon_s = [ahead.time.seconds_at(horizon_us) for ahead in plan.shop.ahead]
     return plan.swaps.up_to(horizon_us, np.array(horizon_s))
 
 
@@ -263,7 +263,7 @@ def _one_after_the_other(
 ) -> Iterator[SwapAhead]:
     """Successors of edges that are run until they fail, each lasting as half of them do."""
     due, edge, shop = plan.expected.due, plan.edges[row], plan.shop
-    line, time = due.lines[row], list(shop.ahead.values())[edge.machine].time
+    line, time = due.lines[row], shop.ahead[edge.machine].time
     rate = float(due.wear_now[row]) or 1e-4
     early, middle = plan.model.remaining(
         [edge.key], [0.0], [rate], (PROBS[EARLY], PROBS[MIDDLE])

@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from crib.clock import instant_from_us, us_from_instant
+from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.calendar import HORIZON, ExceptionAhead
 from crib.floor.parts_clock import PartsClock, WorkedStretch
 from crib.floor.running_share import RunningShare
+from crib.outlook.machine_now import MachineNow
 from crib.outlook.machine_told import starts_again_s
 from crib.outlook.shop_now import ShopNow
 from crib.planning.ahead import NEVER_US
 from crib.sentence import sentence
-from crib.store.shop_records import RunOfShop
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,60 +81,47 @@ def time_ahead(shop: ShopNow, machine_id: int, hours: float) -> MachineTime:
                 }
             ],
         )
-    calendar, share = shop.calendars[machine_id], shop.shares[machine_id]
-    run = _running(shop, machine_id)
+    machine = shop.machines[machine_id]
+    calendar, share = machine.calendar, machine.share
     clock = PartsClock(
         calendar.stretches(shop.now, shop.now + HORIZON),
-        run[1].cycle_s if run else 1.0,
+        machine.running[1].cycle_s if machine.running else 1.0,
         share.attended,
         share.unattended,
     )
-    job = _job(shop, machine_id, run, clock) if run else None
-    rows = clock.worked(until)
-    most = int(shop.rests[machine_id].left) if run else 0
-    first = _parts_before(shop, machine_id, clock)
+    most = int(machine.rest.left) if machine.rest else 0
+    first = _parts_before(machine, clock, shop.now)
     return MachineTime(
         shop.rows.machines[machine_id].machine,
         calendar.zone,
         until,
-        [_of_job(row, clock, first, most) for row in rows],
+        [_of_job(row, clock, first, most) for row in clock.worked(until)],
         calendar.exceptions(shop.now, until),
         share,
-        job,
+        _job(machine, first, clock, shop.now),
     )
 
 
-def _running(shop: ShopNow, machine_id: int) -> tuple[int, RunOfShop] | None:
-    """Place and row of the run that is on."""
-    begun = [run for run in shop.rows.runs.get(machine_id, ()) if run.state != "planned"]
-    begun.sort(key=lambda run: run.start_at or 0)
-    now_us = us_from_instant(shop.now)
-    for place, run in enumerate(begun):
-        if run.state == "running" and (run.start_at or 0) <= now_us:
-            return place, run
-    return None
-
-
-def _job(
-    shop: ShopNow, machine_id: int, running: tuple[int, RunOfShop], clock: PartsClock
-) -> JobAhead:
-    place, run = running
-    made = shop.outputs[machine_id].parts_of_run(place)
+def _job(machine: MachineNow, first: int, clock: PartsClock, now: datetime) -> JobAhead | None:
+    """The run that is on; ``first`` parts could be made before it goes on."""
+    if machine.running is None or machine.rest is None:
+        return None
+    place, run = machine.running
+    made = machine.output.parts_of_run(place)
     if made > run.quantity:
         return JobAhead(run.part, run.quantity, made, None, None)
-    left = int(shop.rests[machine_id].left)
-    first = _parts_before(shop, machine_id, clock)
-    done_at = clock.finish(first + left) if left else shop.now
+    left = int(machine.rest.left)
+    done_at = clock.finish(first + left) if left else now
     return JobAhead(run.part, run.quantity, made, left, done_at)
 
 
-def _parts_before(shop: ShopNow, machine_id: int, clock: PartsClock) -> int:
+def _parts_before(machine: MachineNow, clock: PartsClock, now: datetime) -> int:
     """Parts that a standing machine could make until it is expected to cut again."""
-    told, time = shop.told[machine_id], shop.ahead[machine_id].time
+    told, time = machine.told, machine.ahead.time
     if told.stands_since is None:
         return 0
     again_us = time.clock_at(starts_again_s(told, time))
-    last = shop.now + HORIZON
+    last = now + HORIZON
     return clock.parts_by(last if again_us == NEVER_US else instant_from_us(again_us))
 
 

@@ -75,7 +75,7 @@ def seen_last(shop: ShopNow) -> dict[int, Stay]:
     for machine_id, rows in calendars.items():
         rows.sort(key=lambda row: row.end_us or 0)
         found_us = np.array([row.end_us for row in rows], dtype=np.int64)
-        good = last_good_us(shop.calendars[machine_id], found_us)
+        good = last_good_us(shop.machines[machine_id].calendar, found_us)
         cut += [
             row._replace(end_us=max(at, row.begin_us))
             for row, at in zip(rows, good.tolist(), strict=True)

@@ -20,6 +20,7 @@ from crib.planning.ahead import NEVER_US
 from crib.planning.due import MountedEdge
 from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
+from crib.store.shop_records import RunOfShop
 
 #: Why a tool is due in a station that has none.
 EMPTY: Final = "station_empty"
@@ -144,17 +145,17 @@ def _of_machine(
     missing: list[ToPutRight],
 ) -> Iterator[_Place]:
     told: set[int | tuple[int, int]] = set()
-    for part, part_id, running, at in runs_by_need(shop, machine_id):
+    for run, running, at in runs_by_need(shop, machine_id):
         if at is None:
             continue
-        for tool_number, path, spec_id in shop.cutting.tools_of(part_id):
+        for tool_number, path, spec_id in shop.cutting.tools_of(run.part_id):
             ids = places.get((path, tool_number), [])
             if not ids and (path, tool_number) not in told:
                 told.add((path, tool_number))
-                missing.append(_no_station(shop, machine_id, part, path, tool_number))
+                missing.append(_no_station(shop, machine_id, run.part, path, tool_number))
             if ids and ids[0] not in told and not any(one in taken for one in ids):
                 told.add(ids[0])
-                yield _Place(machine_id, ids[0], spec_id, part, running, at)
+                yield _Place(machine_id, ids[0], spec_id, run.part, running, at)
 
 
 def _no_station(
@@ -175,28 +176,25 @@ def _no_station(
 
 def runs_by_need(
     shop: ShopNow, machine_id: int
-) -> Iterator[tuple[str, int, bool, datetime | None]]:
-    """Part, its id, whether it is on, and when it needs its tools, of every run ahead.
+) -> Iterator[tuple[RunOfShop, bool, datetime | None]]:
+    """Every run ahead, whether it is on, and when it needs its tools.
 
     A run whose parts are made needs none: None.
     """
-    rows = shop.rows.runs.get(machine_id, ())
-    ahead, rest = shop.ahead[machine_id], shop.rests.get(machine_id)
-    names = {run.part_id: run.part for run in rows}
-    planned = sum(run.state == "planned" for run in rows)
-    running = len(shop.ahead_parts[machine_id]) - planned
+    machine = shop.machines[machine_id]
+    ahead, rest = machine.ahead, machine.rest
     begins: dict[int, float] = {}
-    for (run, _), begin_s in zip(ahead.segments.steps, ahead.segments.points_s, strict=False):
-        begins.setdefault(run, begin_s)
-    for number, part_id in enumerate(shop.ahead_parts[machine_id]):
+    for (place, _), begin_s in zip(ahead.segments.steps, ahead.segments.points_s, strict=False):
+        begins.setdefault(place, begin_s)
+    for number, run in enumerate(machine.runs_ahead):
         at: datetime | None = None
-        if number < running:
-            done = rest is not None and rest.left + rest.untold <= 0
-            at = None if done else shop.now
+        runs = number == 0 and machine.running is not None
+        if runs:
+            at = None if rest is not None and rest.is_counted else shop.now
         elif number in begins:
             at_us = ahead.time.clock_at(begins[number])
             at = None if at_us == NEVER_US else max(instant_from_us(at_us), shop.now)
-        yield names[part_id], part_id, number < running, at
+        yield run, runs, at
 
 
 def _vacancy(shop: ShopNow, place: _Place) -> Vacancy:
@@ -206,7 +204,7 @@ def _vacancy(shop: ShopNow, place: _Place) -> Vacancy:
     cut, costs = _NOTHING_KNOWN, (0.0, 0.0)
     if item is not None:
         costs = swap_costs(spec, item)
-        part_ids = tuple(shop.ahead_parts[place.machine_id])
+        part_ids = shop.machines[place.machine_id].ahead_parts
         known = cut_ahead(shop, part_ids, place.station_id, spec.id, item.id)
         if all(math.isfinite(one) and one >= 0 for one in (*known.per_part, known.spread)):
             cut = known

@@ -29,6 +29,11 @@ class RestOfRun:
     left: float
     untold: float
 
+    @property
+    def is_counted(self) -> bool:
+        """Whether every part of the run has been counted."""
+        return self.left + self.untold <= 0
+
 
 def rest_of_run(quantity: float, made: float, since_s: float, cycle_s: float) -> RestOfRun:
     """The parts that a running run still makes.

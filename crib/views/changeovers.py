@@ -85,6 +85,4 @@ def start_of_run(plan: ShopPlan, run_id: int, machine_id: int) -> datetime | Non
         run_id: A planned run.
         machine_id: Its machine.
     """
-    starts = [at for _, _, on, at in runs_by_need(plan.shop, machine_id) if not on]
-    planned = [row.id for row in plan.shop.rows.runs[machine_id] if row.state == "planned"]
-    return starts[planned.index(run_id)]
+    return {run.id: at for run, _, at in runs_by_need(plan.shop, machine_id)}[run_id]

@@ -190,7 +190,7 @@ def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str
         one.machines.add(station.machine)
         one.specs.add(shop.rows.specs[built.tool_spec_id].tool_spec)
         one.running.append(edge.age)
-        ahead = zip(shop.ahead_parts[station.machine_id], edge.per_part, strict=False)
+        ahead = zip(shop.machines[station.machine_id].ahead_parts, edge.per_part, strict=False)
         for part_id, wear in ahead:
             if wear > 0:
                 costs = edge.planned_cost, edge.failure_cost

@@ -103,7 +103,7 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     places = {id(row): place for place, row in enumerate(make_swap_list(plan).rows)}
     due = [one for one in stations if one.swap is not None]
     due.sort(key=lambda one: places[id(one.swap)])
-    told = plan.shop.told.get(machine_id, MachineTold())
+    told = plan.shop.told(machine_id)
     found = worked_out(
         [machine_id],
         lambda one: runs_that_count(tx, one, plan.shop.now),
@@ -247,14 +247,14 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
         due = swaps[machine.machine]
         return MachineLine(
             machine.machine,
-            shop.told.get(machine.id, MachineTold()),
+            shop.told(machine.id),
             mounted[machine.machine],
             due[0] if due else None,
             sum(row.is_due(now) for row in due),
             sum(row.sister.state not in ("ready", "not_needed") for row in due),
             places.lies(due[0].sister) if due else None,
             last_count_at(plan, machine.id),
-            shop.silent_since.get(machine.id),
+            shop.machines[machine.id].silent_since,
         )
 
     lines = worked_out(

@@ -96,7 +96,7 @@ def planned_stops(plan: ShopPlan, hours: float, machine: str | None = None) -> P
     told += each(
         [
             one
-            for one in zip(plan.shop.ahead.values(), stops, strict=True)
+            for one in zip(plan.shop.ahead, stops, strict=True)
             if machine in (None, one[0].machine)
         ],
         stops_at,

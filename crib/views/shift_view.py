@@ -170,21 +170,21 @@ def _machine(
     lines: dict[str, list[StationLine]],
     nights: dict[str, MachineNight],
 ) -> MachineShift:
-    view = plan.shop
+    machine = plan.shop.machines[machine_id]
     return MachineShift(
         name,
         tuple(lines.get(name, ())),
-        tuple(view.calendars[machine_id].stretches(view.now, until)),
+        tuple(machine.calendar.stretches(plan.shop.now, until)),
         last_count_at(plan, machine_id),
-        view.silent_since.get(machine_id),
+        machine.silent_since,
         nights.get(name),
-        view.told.get(machine_id, MachineTold()),
+        machine.told,
     )
 
 
 def last_count_at(plan: ShopPlan, machine_id: int) -> datetime | None:
     """When a machine sent its last part count; None: it never sent one."""
-    told = plan.shop.outputs[machine_id].at_us
+    told = plan.shop.machines[machine_id].output.at_us
     if not told.size:  # also of a machine that is left out
         told = plan.shop.rows.readings.get(Counted(machine_id), NO_READINGS).at_us
     return instant_from_us(int(told[-1])) if len(told) else None

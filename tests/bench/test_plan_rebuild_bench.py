@@ -79,7 +79,7 @@ def test_a_plan_after_one_more_reading(
         began = time.perf_counter()
         with store.read() as tx:
             shop = read_shop(tx, now, kept)
-        assert len(shop.outputs) == MACHINE_COUNT
+        assert len(shop.machines) == MACHINE_COUNT
         return time.perf_counter() - began
 
     whole = min(look(None) for _ in range(2))

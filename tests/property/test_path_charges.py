@@ -15,7 +15,6 @@ from crib.clock import us_from_instant
 from crib.outlook.kept_output import KeptOutput
 from crib.outlook.shop_now import read_shop
 from crib.records.catalogue import MACHINES
-from crib.store.counts import Counted
 from crib.store.engine import Store, Tx
 from crib.store.path_counts import charges_around
 from crib.store.records import update_record
@@ -99,10 +98,12 @@ def test_each_path_is_charged_as_if_it_were_alone(
         update_record(tx, MACHINES, machine, {"path_counters": "1|2"}, None)
         for batch in batches:
             _tell(tx, shop, batch)
-            mine, whole = read_shop(tx, now, kept), read_shop(tx, now)
-            for counter, output in whole.of_paths.items():
+            mine, whole = (
+                read_shop(tx, now, keeps).machines[machine] for keeps in (kept, None)
+            )
+            for path, output in whole.of_paths.items():
                 for name in ("at_us", "total", "run"):
-                    grown = getattr(mine.of_paths[counter], name)
+                    grown = getattr(mine.of_paths[path], name)
                     assert grown.tolist() == getattr(output, name).tolist()
 
         assert [_steps(tx, path) for path in (0, 1, 2)] == alone
@@ -113,12 +114,12 @@ def test_each_path_is_charged_as_if_it_were_alone(
                 *alone[0],
                 *((at, total + head) for at, total in alone[path]),
             ]
-            output = whole.of_paths[Counted(machine, path)]
+            output = whole.of_paths[path]
             first = int(output.total_at(wanted[0][0]))
             assert [(at, int(output.total_at(at)) - first) for at, _ in wanted] == wanted
             end = us_from_instant(now)
             found = charges_around(tx, machine, path, 0, end)
             rows = zip(found.at_us.tolist(), found.total.tolist(), strict=True)
             assert [(at, total - first) for at, total in rows] == wanted
-        assert whole.outputs[machine] is whole.of_paths[Counted(machine, 1)]
+        assert whole.output is whole.of_paths[1]
         raise _Undo

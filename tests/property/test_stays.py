@@ -107,7 +107,7 @@ def shops(draw):
 def _rows(stays):
     return SimpleNamespace(
         stays=stays,
-        stations={s: SimpleNamespace(id=s, machine_id=s // 10) for s in STATIONS},
+        stations={s: SimpleNamespace(id=s, machine_id=s // 10, path=None) for s in STATIONS},
         assemblies={
             number: AssemblyRow(number, spec, 0, item, "", 0, None)
             for number, (spec, item) in enumerate(KINDS)
@@ -125,8 +125,13 @@ def _output(readings, runs):
 
 
 def _worked_out(runs, readings, takes, stays):
-    outputs = {machine: _output(readings[machine], runs[machine]) for machine in MACHINES}
-    return work_out_stays(_rows(stays), takes, outputs, runs, NOW_S * S)
+    machines = {
+        one: SimpleNamespace(
+            output=_output(readings[one], runs[one]), of_paths={}, began=runs[one]
+        )
+        for one in MACHINES
+    }
+    return work_out_stays(_rows(stays), takes, machines, NOW_S * S)
 
 
 def _pieces(readings, runs):

@@ -32,15 +32,16 @@ class Seen:
 
     def __init__(self, plan):
         night = next(one for one in plan.nights if one.machine == "M1")
-        machine = next(one for one in plan.shop.ahead.values() if one.machine == "M1")
-        steps = machine.segments.steps
+        machine_id, machine = next(
+            found for found in plan.shop.machines.items() if found[1].ahead.machine == "M1"
+        )
+        steps = machine.ahead.segments.steps
         self.at, self.chance, self.safe = plan.shop.now, night.as_planned, night.safe
         self.parts = sum(parts for run, parts in steps if run == 0)
         self.left = plan.forecasts[0].parts_left["p50"]
         self.used = plan.forecasts[0].share_used
         self.wear = plan.forecasts[0].basis.wear_per_part
-        (machine_id,) = (one for one, row in plan.shop.ahead.items() if row is machine)
-        self.untold = plan.shop.rests[machine_id].untold
+        self.untold = machine.rest.untold
         self.job = time_ahead(plan.shop, machine_id, 20).job
 
 

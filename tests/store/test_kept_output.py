@@ -56,8 +56,8 @@ class Floor:
             kept = read_shop(tx, self.now, self.kept)
             whole = read_shop(tx, self.now)
         assert kept.rows.readings.keys() == whole.rows.readings.keys()
-        for machine_id, output in whole.outputs.items():
-            mine = kept.outputs[machine_id]
+        for machine_id, machine in whole.machines.items():
+            mine, output = kept.machines[machine_id].output, machine.output
             for name in ("at_us", "total", "run"):
                 assert getattr(mine, name).tolist() == getattr(output, name).tolist()
             for place in range(len(whole.rows.runs.get(machine_id, ()))):
@@ -257,6 +257,6 @@ def test_the_plan_of_a_process_follows_the_counter(floor):
     made = []
     for _ in range(3):
         floor.tell("M1", *floor.count("M1", 4))
-        made.append(int(plans.plan(floor.now).shop.outputs[m1].total[-1]))
+        made.append(int(plans.plan(floor.now).shop.machines[m1].output.total[-1]))
 
     assert made == [40, 80, 120]

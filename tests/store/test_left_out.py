@@ -241,7 +241,7 @@ def test_a_fault_in_the_fit_is_that_of_the_keys_tools(demo, monkeypatch):
 @pytest.mark.parametrize("name", ["_planned", "running_share"])
 def test_a_fault_of_one_machine_is_that_machines(demo, monkeypatch, name):
     machine_id = mounted_machine(demo)
-    output = demo.plan.shop.outputs[machine_id]
+    output = demo.plan.shop.machines[machine_id].output
 
     def hits(*args: Any) -> bool:
         if name == "_planned":

@@ -84,7 +84,8 @@ def test_two_paths_charge_only_their_own_edges_also_in_the_past(mounted: Acts) -
             assert made(view) == {"T01": parts[0], "T11": parts[1]}
     # a part is finished once: the machine made what its lowest path with a counter says
     machine = mounted.shop.ids["machines"]["M1"]
-    assert view.outputs[machine].total_at(view.outputs[machine].at_us[-1]) == 50
+    output = view.machines[machine].output
+    assert output.total_at(output.at_us[-1]) == 50
     removed = mounted.remove(92, station=SECOND)
     assert removed.parts_made == 10 + 20
     assert cycle_times(mounted.tx, mounted.at(122), machine, []).part == "PIN-8"

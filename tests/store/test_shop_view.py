@@ -42,12 +42,13 @@ def test_a_closure_takes_its_hours_out_of_the_time_ahead(store, shop):
 
     day = timedelta(days=1)
     lengths = [
-        one.calendars[m1].running_seconds(shop.start - day, shop.start + 5 * day) / HOUR
+        one.machines[m1].calendar.running_seconds(shop.start - day, shop.start + 5 * day) / HOUR
         for one in (before, closed, again)
     ]
     assert lengths[0] - lengths[1] == 24.0
     assert lengths[2] == lengths[0]
-    assert before.ahead[m1].time.length_s - closed.ahead[m1].time.length_s == 24 * HOUR
+    ahead_s = [one.machines[m1].ahead.time.length_s for one in (before, closed)]
+    assert ahead_s[0] - ahead_s[1] == 24 * HOUR
     # the bench follows the machines, so it is closed too
     bench = bench_calendar(closed)
     # from Tuesday 07:00 local to Wednesday 07:00: the hour from six on
@@ -60,7 +61,7 @@ def test_a_calendar_that_only_says_when_it_is_closed_is_open_else(store, shop):
         insert_record(tx, CLOSURES, CLOSED | {"calendar": "always"})
         number = insert_record(tx, MACHINES, {"machine": "M9", "calendar": "always"})
 
-    calendar = view(store, shop.start).calendars[number]
+    calendar = view(store, shop.start).machines[number].calendar
 
     first = datetime(2026, 1, 5, 23, tzinfo=UTC)  # midnight in Zurich
     assert calendar.running_seconds(first, first + timedelta(days=1)) == 0
@@ -74,14 +75,22 @@ def test_a_machine_counts_as_silent_after_half_an_hour_of_open_time(store, shop)
         report_counts(tx, told, ReportCounts("M1", [CountReading(told, 5)]))
     limit = told + timedelta(minutes=30)
 
-    in_time, late = view(store, limit), view(store, limit + timedelta(seconds=1))
+    in_time, late, later, last = (
+        view(store, at).machines[m1]
+        for at in (
+            limit,
+            limit + timedelta(seconds=1),
+            told + timedelta(minutes=45),
+            told + timedelta(hours=1),
+        )
+    )
 
-    assert in_time.silent_since[m1] is None
-    assert in_time.rests[m1].untold == pytest.approx(40)  # 30 min at 45 s a part
-    assert late.silent_since[m1] == told
-    assert late.rests[m1].untold == pytest.approx(40, abs=0.1)  # no jump as it turns silent
-    assert view(store, told + timedelta(minutes=45)).rests[m1].untold == pytest.approx(20)
-    assert view(store, told + timedelta(hours=1)).rests[m1].untold == 0
+    assert in_time.silent_since is None
+    assert in_time.rest.untold == pytest.approx(40)  # 30 min at 45 s a part
+    assert late.silent_since == told
+    assert late.rest.untold == pytest.approx(40, abs=0.1)  # no jump as it turns silent
+    assert later.rest.untold == pytest.approx(20)
+    assert last.rest.untold == 0
 
 
 def test_hours_in_which_a_machine_is_closed_are_no_silence(store, shop):
@@ -93,7 +102,7 @@ def test_hours_in_which_a_machine_is_closed_are_no_silence(store, shop):
     monday = datetime(2026, 1, 12, 5, tzinfo=UTC)  # 06:00 in Zurich, when it opens again
     in_time, late = (view(store, monday + timedelta(minutes=past)) for past in (20, 21))
 
-    assert (in_time.silent_since[m1], late.silent_since[m1]) == (None, told)
+    assert (in_time.machines[m1].silent_since, late.machines[m1].silent_since) == (None, told)
 
 
 def test_a_machine_that_stands_half_of_its_nights_plans_longer_nights(
@@ -113,17 +122,17 @@ def test_a_machine_that_stands_half_of_its_nights_plans_longer_nights(
 
     seen = view(store, at)
 
-    share = seen.shares[m1]
+    share = seen.machines[m1].share
     assert share.separate
     assert share.attended == pytest.approx(0.9, abs=0.05)
     assert share.unattended == pytest.approx(0.45, abs=0.1)
-    time = seen.ahead[m1].time
+    time = seen.machines[m1].ahead.time
     evening = datetime(2026, 1, 9, 21, tzinfo=UTC)
     begins, ends = (
         time.seconds_at(int(one.timestamp() * 1e6))
         for one in (evening, evening + timedelta(hours=8))
     )
     later = view(store, at + timedelta(minutes=24))  # on Friday morning
-    assert later.rests[m1].untold == pytest.approx(24 * 60 * share.attended / cycle_s)
+    assert later.machines[m1].rest.untold == pytest.approx(24 * 60 * share.attended / cycle_s)
     # 8 hours at night cut as many parts as this share of them, at the cycle on record
     assert (ends - begins) * share.both / (8 * HOUR) == pytest.approx(share.unattended)

@@ -97,7 +97,7 @@ def test_every_swap_says_why_and_what_moving_it_costs(demo):
 
 def test_swaps_are_made_while_somebody_is_there(demo):
     plan = demo.plan
-    calendars = {m.machine: plan.shop.calendars[i] for i, m in plan.shop.rows.machines.items()}
+    calendars = {one.ahead.machine: one.calendar for one in plan.shop.machines.values()}
     for row in make_swap_list(plan, 72).rows:
         if row.swap_by == PRESENT or row.fills or row.standby:
             continue
@@ -110,7 +110,7 @@ def test_swaps_are_made_while_somebody_is_there(demo):
 def test_gathered_swaps_are_made_at_a_stop(demo):
     plan = demo.plan
     stops = machine_stops(plan.shop)
-    names = [machine.machine for machine in plan.shop.ahead.values()]
+    names = [machine.machine for machine in plan.shop.ahead]
     listed = make_swap_list(plan, 48)
     times = Counter((row.forecast.machine, row.swap_by) for row in listed.rows)
     gathered = [row for row in listed.rows if row.why == "gathered"]
@@ -118,7 +118,7 @@ def test_gathered_swaps_are_made_at_a_stop(demo):
     assert gathered
     for row in gathered:
         number = names.index(row.forecast.machine)
-        time = list(plan.shop.ahead.values())[number].time
+        time = plan.shop.ahead[number].time
         second = time.seconds_at(us_of(row.swap_by))
         near = stops[number].seconds.size and np.abs(stops[number].seconds - second).min() < 1
         assert near or times[row.forecast.machine, row.swap_by] > 1
@@ -131,13 +131,13 @@ def test_bars_and_shifts_of_the_shop_are_stops(demo):
     assert kinds[SHIFT_START] > 5
 
     seen = 0
-    rows = zip(shop.ahead.items(), machine_stops(shop), strict=True)
+    rows = zip(shop.machines.items(), machine_stops(shop), strict=True)
     for (machine_id, machine), stops in rows:
         running = [r for r in shop.rows.runs.get(machine_id, []) if r.state == "running"]
         if not running:
             continue
         end_s, run, lathe = (
-            machine.segments.end_s[0],
+            machine.ahead.segments.end_s[0],
             running[0],
             shop.rows.machines[machine_id],
         )
@@ -145,8 +145,8 @@ def test_bars_and_shifts_of_the_shop_are_stops(demo):
         per_bar = (lathe.bar_length_mm - (lathe.bar_remnant_mm or 0)) // (
             run.part_length_mm + (run.cutoff_width_mm or 0)
         )
-        left = float(machine.segments.parts[0])
-        over = (run.quantity - left + machine.segments.parts_at(bars)) / per_bar
+        left = float(machine.ahead.segments.parts[0])
+        over = (run.quantity - left + machine.ahead.segments.parts_at(bars)) / per_bar
         assert over == pytest.approx(np.rint(over), abs=1e-6)  # whole bars of the run
         seen += len(bars)
     assert seen > 20

@@ -39,8 +39,8 @@ def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
     found: list[PartsWithoutRun] | None = g.get("without_run")
     if found is None:
         site = this_site()
-        told = site.plans.plan(site.clock()).shop.without_run
-        found = g.without_run = [one for rows in told.values() for one in rows]
+        machines = site.plans.plan(site.clock()).shop.machines
+        found = g.without_run = [one for row in machines.values() for one in row.without_run]
     return [one for one in found if machine in (None, one.machine)]
 
 
@@ -55,10 +55,10 @@ def _machine_told(machine: str) -> MachineTold:
     """What a machine does by its counts."""
     site = this_site()
     shop = site.plans.plan(site.clock()).shop
-    for machine_id, one in shop.ahead.items():
-        if one.machine == machine:
-            return shop.told.get(machine_id, MachineTold())
-    return MachineTold()
+    return next(
+        (one.told for one in shop.machines.values() if one.ahead.machine == machine),
+        MachineTold(),
+    )
 
 
 def _page_address() -> str:
