@@ -204,7 +204,9 @@ def choose_swaps(
             swap[chosen] = True
     left = np.zeros(count)
     np.add.at(left, machine, kept - np.where(swap, relief, 0.0))
-    before, after, floor = (-np.expm1(-hazard) for hazard in (total, left, total - off))
+    # both are sums of the same terms, and rounding must not put the floor above
+    least = np.minimum(left, total - off)
+    before, after, floor = (-np.expm1(-hazard) for hazard in (total, left, least))
     return NightChoice(swap, before, after, floor)
 
 

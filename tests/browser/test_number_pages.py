@@ -85,6 +85,7 @@ def test_no_word_of_a_table_is_broken_on_a_narrow_screen(
     broken = phone.evaluate(
         "[...document.querySelectorAll('th, td')].filter(cell => {"
         "if (!cell.firstChild || /\\s/.test(cell.textContent.trim())) return false;"
+        "if (cell.closest('thead')?.offsetWidth <= 1) return false;"  # for screen readers
         "const range = document.createRange(); range.selectNodeContents(cell);"
         "return range.getClientRects().length > 1}).map(cell => cell.textContent)"
     )

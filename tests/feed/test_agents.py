@@ -308,7 +308,7 @@ def test_an_adapter_whose_clock_is_off_is_spoken_of(
             return bool(told().clock_off_s)
 
         wait_until(behind)
-        assert "times that M1 tells are 10 min old when they come" in str(told().problem)
+        assert "times that M1 sends are 10 min old when they come" in str(told().problem)
         agent.say("p1pc", str(next(counts)), now() + timedelta(minutes=10))
         wait_until(lambda: booked.kept_aside())
         wait_until(lambda: "10 min ahead of ours" in str(told().problem))

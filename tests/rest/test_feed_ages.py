@@ -100,7 +100,7 @@ def test_a_process_that_follows_one_machine_follows_no_other(
 
     assert feed_of(client, "M1")["state"] == "following"
     other = feed_of(client, "M2")
-    assert (other["state"], "follows M1 alone" in other["problem"]) == ("stopped", True)
+    assert (other["state"], "follows only M1" in other["problem"]) == ("stopped", True)
 
 
 def test_health_looks_at_a_machine_where_it_is_asked_to(

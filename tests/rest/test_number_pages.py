@@ -30,16 +30,18 @@ def client(tmp_path_factory):
 
 
 class Reader(HTMLParser):
-    """Fields and texts of a page."""
+    """Texts of a page, and the fields below its header."""
 
     def __init__(self) -> None:
         super().__init__()
+        self.below_header = False
         self.names: list[str] = []
         self.texts: list[str] = []
 
     def handle_starttag(self, tag, attrs):
         given = dict(attrs)
-        if tag in ("input", "select", "textarea"):
+        self.below_header |= tag == "main"
+        if self.below_header and tag in ("input", "select", "textarea"):
             self.names.append(given["name"])
 
     def handle_data(self, data):
@@ -357,7 +359,7 @@ def test_a_fraction_in_an_exponent_is_written_in_one_line():
 def test_the_life_at_a_slower_cut_stands_beside_the_life_asked_for(client):
     """Ten per cent slower at n = 0.25 lasts (1/0.9)^4 = 1.524 times as long (derived)."""
     text = open_page(client, "tool-life", cutting_speed_m_min=100, n=0.25, c_m_min=200)
-    cells = re.findall(r"<td>(.*?)</td>", text)
+    cells = re.findall(r"<td.*?>(.*?)</td>", text)
     rows = [cells[i : i + 4] for i in range(0, len(cells), 4)]
 
     assert ["-10%", "90", "24.39", "1.52"] in rows
@@ -367,13 +369,13 @@ def test_the_life_at_a_slower_cut_stands_beside_the_life_asked_for(client):
 def test_a_speed_next_to_the_end_of_the_curve_leaves_out_what_lies_beyond(client):
     text = open_page(client, "tool-life", cutting_speed_m_min=0.21, n=0.25, c_m_min=200)
 
-    assert re.findall(r"<td>([+-]\d+%)</td>", text) == ["+10%", "+20%"]
+    assert re.findall(r"<td.*?>([+-]\d+%)</td>", text) == ["+10%", "+20%"]
 
 
 def test_values_of_positions_carry_no_idle_zeros(client):
     text = open_page(client, "holder-designation")
 
-    assert "<td>12</td>" in text
+    assert ">12</td>" in text
     assert "12.0" not in text
 
 
@@ -385,7 +387,7 @@ def test_a_preset_that_is_not_accepted_shows_the_repeat_that_is_too_far_off(clie
     """
     wide = {"readings_mm": "80.0010 80.0020 80.0030", "tolerance_mm": 0.004}
     text = open_page(client, "preset", **wide)
-    cells = re.findall(r"<td>(.*?)</td>", text)
+    cells = re.findall(r"<td.*?>(.*?)</td>", text)
     rows = [cells[i : i + 4] for i in range(0, len(cells), 4)]
 
     assert [row[3] for row in rows] == ["no", "yes", "no"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from tests.shops.files import PARTS, SPECS
@@ -19,8 +19,10 @@ def what_is_untrue(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
     jobs = _jobs(shop)
     for row in swaps:
         place = f"{row['machine']}/{row['station']}"
+        of_machine, made = jobs[row["machine"]], shop.lathes[row["machine"]].made_last
+        makes_parts = made is not None and made > shop.clock() - timedelta(hours=24)
         for why in (
-            *_of_station(row, mounted.get(place), built, jobs[row["machine"]]),
+            *_of_station(row, mounted.get(place), built, of_machine, makes_parts),
             *_in_time(row),
         ):
             yield f"{place}#{row['ordinal']}: {why}"
@@ -45,6 +47,7 @@ def _of_station(
     holds: str | None,
     built: dict[str, Any],
     jobs: list[dict[str, Any]],
+    makes_parts: bool,
 ) -> Iterator[str]:
     """The reason against what sits in the station and what its machine's jobs need there."""
     if row["ordinal"]:
@@ -66,9 +69,16 @@ def _of_station(
         first = (on or ahead or [set()])[0]
         if spec in first or row["tool_spec"] not in first:
             yield f"holds {spec}, said to be wrong there; the job there needs {first}"
-    if row["sister"]["state"] == "not_needed" and needed:
+    if row["why"] == "broken" and makes_parts and not jobs:
+        needed = {spec}  # what is cut for no job on record wears edges too
+    yield from _sister_wanted(row, needed)
+
+
+def _sister_wanted(row: dict[str, Any], needed: set[str | None]) -> Iterator[str]:
+    none = row["sister"]["state"] == "not_needed"
+    if none and needed:
         yield f"said to need no tool, and the jobs need {needed}"
-    if row["sister"]["state"] != "not_needed" and row["tool_spec"] not in needed:
+    if not none and row["tool_spec"] not in needed:
         yield f"a sister {row['tool_spec']} is named, and the jobs need {needed or 'none'}"
 
 

@@ -40,6 +40,7 @@ class Lathe:
         self.waits_for: tuple[int, int] | None = None
         self.goal = 900 + 350 * number
         self.made = 0.0
+        self.made_last: datetime | None = None
         self.untold: list[dict[str, Any]] = []
         self.run: int | None = None
         self.extra = 1.0
@@ -174,6 +175,8 @@ class Shop:
                     lathe.waits_for = place
             tool["left"] -= cycles * many
         lathe.cycles += lasts
+        if lasts:
+            lathe.made_last = now
         lathe.made += lasts * per
         if lathe.made >= lathe.goal * lathe.extra:
             self._job_ends(lathe, now)

@@ -276,7 +276,7 @@ def test_a_tool_that_cut_gives_no_edge_back(acts: Any) -> None:
     assert not down.never_cut
     assert down.edges[0].next_edge == 2
     assert acts.build(62).edge == 2
-    with pytest.raises(Conflict, match="over already"):
+    with pytest.raises(Conflict, match="ended already"):
         tear_down(acts.tx, acts.present, TearDown(code))
 
 

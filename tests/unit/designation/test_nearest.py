@@ -73,7 +73,7 @@ def test_the_sentence_says_where_what_and_what_instead() -> None:
         read_insert("ccmt 09 x3 04")
 
     sentence = refused.value.sentence
-    assert sentence.startswith("'CCMT09X304' is no designation of an insert (ISO 1832)")
+    assert sentence.startswith("'CCMT09X304' is not a designation of an insert (ISO 1832)")
     assert "position 6 (character 7) should be the thickness, one of 01, " in sentence
     assert sentence.endswith("'X3' stands there. Perhaps CCMT09T304?")
 

@@ -40,11 +40,11 @@ def test_swaps_far_apart_go_round_with_one_spare_holder():
         (0, "None of type SQ12 is needed; 3 to spare."),
         (
             1,
-            "1 of type SQ12 is wanted, 1 in machines and 0 as sisters at one time; 2 to spare.",
+            "1 of type SQ12 is needed, 1 in machines and 0 as sisters at one time; 2 to spare.",
         ),
         (
             2,
-            "2 of type SQ12 are wanted, 2 in machines and 0 as sisters at one time; "
+            "2 of type SQ12 are needed, 2 in machines and 0 as sisters at one time; "
             "1 to spare.",
         ),
     ],
