@@ -4,9 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crib.sentence import sentence, together
 from labels.boxes import Laid
 from labels.swap_sheet import CAUTIONS
-from labels.table import Column, Report, Table, TableRow, lay_out_report, left_out_table
+from labels.table import (
+    DONE,
+    Column,
+    Report,
+    Say,
+    Table,
+    TableRow,
+    lay_out_report,
+    left_out_table,
+)
+
+KIT_SHEET = sentence("Changeover kit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,56 +71,89 @@ class KitSheet:
     cautions: tuple[str, ...] = CAUTIONS
 
 
-_COLUMNS = (
-    Column("done", 0.8),
-    Column("station", 1.9),
-    Column("tool", 1.2),
-    Column("spec", 2.8),
-    Column("assembly", 1.8),
-    Column("holder", 1.8),
-    Column("cutting item", 2.4),
-    Column("where", 1.8),
-    Column("minutes", 1.3, right=True),
-    Column("note", 3.4),
-)
+def _columns(place: str) -> tuple[Column, ...]:
+    return (
+        Column(DONE, 0.8),
+        Column(sentence("station"), 1.7),
+        Column(sentence("tool no."), 1.4),
+        Column(sentence("spec"), 3.4),
+        Column(sentence("assembly"), 1.8),
+        Column(sentence("holder"), 1.9),
+        Column(sentence("cutting item"), 2.2),
+        Column(place, 5.0),
+        Column(sentence("minutes"), 1.3, right=True),
+    )
 
 
-def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4") -> list[Laid]:
+def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> list[Laid]:
     """Lay a kit sheet out on pages that lie on their long side.
+
+    Args:
+        sheet: What it says.
+        paper: ``A4`` or ``Letter``.
+        say: Says its sentences in the language of the shop.
 
     Raises:
         Invalid: No such paper.
     """
     minutes = tuple(TableRow((name, value)) for name, value in sheet.minutes)
+    take, lies = sentence("take from"), sentence("lies in")
+    many = [len(one) for one in (sheet.build, sheet.pull, sheet.keep, sheet.back)]
     tables = [
-        _table("Build and preset", sheet.build, "Nothing to build."),
-        _table("Pull from the rack", sheet.pull, "Nothing to pull."),
-        _table("Keep in its station", sheet.keep, "Nothing stays."),
-        _table("Return to the toolroom", sheet.back, "Nothing goes back."),
+        _table(
+            sentence("Build and preset ({number})", number=many[0]),
+            sheet.build,
+            sentence("Nothing to build."),
+            take,
+        ),
+        _table(
+            sentence("Pull from the rack ({number})", number=many[1]),
+            sheet.pull,
+            sentence("Nothing to pull."),
+            take,
+        ),
+        _table(
+            sentence("Keep in its station ({number})", number=many[2]),
+            sheet.keep,
+            sentence("Nothing stays."),
+            lies,
+        ),
+        _table(
+            sentence("Return to the toolroom ({number})", number=many[3]),
+            sheet.back,
+            sentence("Nothing goes back."),
+            sentence("back to"),
+        ),
     ]
     if sheet.problems:
         tables.insert(0, left_out_table(sheet.problems))
     if minutes:
-        columns = (Column("work", 3.0), Column("minutes", 1.0, right=True), Column("", 8.0))
+        columns = (
+            Column(sentence("work"), 3.0),
+            Column(sentence("minutes"), 1.0, right=True),
+            Column("", 8.0),
+        )
         padded = tuple(TableRow((*row.cells, "")) for row in minutes)
-        tables.append(Table("Minutes", columns, padded, ""))
-    made = f"made {sheet.made_at}" if sheet.made_at else ""
-    facts = (f"{sheet.machine}: {sheet.part}", f"run {sheet.run}" if sheet.run else "")
-    starts = f"starts {sheet.start_at}" if sheet.start_at else ""
+        tables.append(Table(sentence("Minutes"), columns, padded, ""))
+    facts = [sentence("{machine}: {part}", machine=sheet.machine, part=sheet.part)]
+    if sheet.run:
+        facts.append(sentence("run {run}", run=sheet.run))
+    times = []
+    if sheet.start_at:
+        times.append(sentence("starts {at}", at=sheet.start_at))
+    if sheet.made_at:
+        times.append(sentence("made {at}", at=sheet.made_at))
     report = Report(
-        "Changeover kit",
+        KIT_SHEET,
         sheet.site,
-        (
-            ", ".join(fact for fact in facts if fact),
-            ", ".join(fact for fact in (starts, made) if fact),
-        ),
+        (together(", ", facts), together(", ", times)),
         tuple(tables),
         sheet.cautions,
     )
-    return lay_out_report(report, paper, landscape=True)
+    return lay_out_report(report, paper, say=say, most_pages=1)
 
 
-def _table(heading: str, lines: tuple[KitLine, ...], empty: str) -> Table:
+def _table(heading: str, lines: tuple[KitLine, ...], empty: str, place: str) -> Table:
     rows = tuple(
         TableRow(
             (
@@ -121,9 +166,9 @@ def _table(heading: str, lines: tuple[KitLine, ...], empty: str) -> Table:
                 line.item,
                 line.location,
                 line.minutes,
-                line.note,
-            )
+            ),
+            note=line.note,
         )
         for line in lines
     )
-    return Table(f"{heading} ({len(lines)})", _COLUMNS, rows, empty)
+    return Table(heading, _columns(place), rows, empty)

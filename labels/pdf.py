@@ -17,9 +17,10 @@ from labels.arrange import lay_out
 from labels.boxes import Laid, SymbolBox
 from labels.code_symbol import QUIET_ZONE
 from labels.kinds import Label
-from labels.kit_sheet import KitSheet, lay_out_kit_sheet
+from labels.kit_sheet import KIT_SHEET, KitSheet, lay_out_kit_sheet
 from labels.media import Stock
-from labels.swap_sheet import ShiftSheet, lay_out_shift_sheet
+from labels.swap_sheet import SHIFT_SHEET, ShiftSheet, lay_out_shift_sheet
+from labels.table import Say
 from labels.typeface import Face
 
 _MM = 72 / MM_PER_IN
@@ -93,22 +94,22 @@ def render_pages(pages: Iterable[Laid], title: str) -> bytes:
     return sink.getvalue()
 
 
-def render_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> bytes:
-    """Print a shift sheet on A4 or Letter.
+def render_shift_sheet(sheet: ShiftSheet, paper: str = "A4", say: Say = str) -> bytes:
+    """Print a shift sheet on A4 or Letter, its sentences as ``say`` says them.
 
     Raises:
         Invalid: No such paper.
     """
-    return render_pages(lay_out_shift_sheet(sheet, paper), sentence("Shift sheet"))
+    return render_pages(lay_out_shift_sheet(sheet, paper, say), say(SHIFT_SHEET))
 
 
-def render_kit_sheet(sheet: KitSheet, paper: str = "A4") -> bytes:
-    """Print a changeover's kit sheet on A4 or Letter.
+def render_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> bytes:
+    """Print a changeover's kit sheet on A4 or Letter, its sentences as ``say`` says them.
 
     Raises:
         Invalid: No such paper.
     """
-    return render_pages(lay_out_kit_sheet(sheet, paper), sentence("Changeover kit"))
+    return render_pages(lay_out_kit_sheet(sheet, paper, say), say(KIT_SHEET))
 
 
 @cache

@@ -4,20 +4,37 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from crib.sentence import sentence, together
 from labels.boxes import Laid
-from labels.table import Column, Report, Table, TableRow, lay_out_report, left_out_table
+from labels.table import (
+    DONE,
+    Column,
+    Report,
+    Say,
+    Table,
+    TableRow,
+    lay_out_report,
+    left_out_table,
+)
 
 #: Common practice, no source; they support people and replace no manual, rule or judgement.
 CAUTIONS = (
-    "Stop the spindle and wait until it stands still before reaching in; isolate the machine "
-    "before work that needs it. Edges cut skin, worn ones too: gloves for handling, never near "
-    "a turning spindle. Eye protection. Coolant, chips and the work may be hot.",
-    "After a swap prove the offset: single block, reduced rapid, hand near feed hold; then "
-    "measure the first-off. Never exceed the lowest speed limit of tool, holder, unit and "
-    "station.",
-    "A forecast is a probability, not a promise: an edge can fail at any time, and unattended "
-    "running needs its own means to detect breakage. The machine's manual, site rules, local "
-    "codes and qualified people come first.",
+    sentence(
+        "Stop the spindle and wait until it stands still before you reach in. Isolate the "
+        "machine before work that needs it. Edges cut skin, worn ones too: gloves for "
+        "handling, never near a turning spindle. Eye protection. Coolant, chips and the work "
+        "may be hot."
+    ),
+    sentence(
+        "After a swap prove the offset: single block, reduced rapid, hand near feed hold. Then "
+        "measure the first-off. Never exceed the lowest speed limit of tool, holder, unit and "
+        "station."
+    ),
+    sentence(
+        "A forecast is a probability, not a promise: an edge can fail at any time. Unattended "
+        "running needs its own means to detect breakage. The machine's manual, site rules, "
+        "local codes and qualified people come first."
+    ),
 )
 
 
@@ -38,6 +55,7 @@ class SwapRow:
     sister: str = ""
     missing: str = ""
     late: bool = False
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +73,22 @@ class BenchRow:
     station: str = ""
     missing: str = ""
     late: bool = False
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class NightRow:
-    """What to do with a machine's night, or a swap to make before it; all text."""
+    """What to do with a machine's night, or a swap to make before it; all text.
+
+    Attributes:
+        machine: The machine, empty for a swap.
+        what: What to do.
+        minutes: How long it takes.
+        sister: What to mount.
+        place: Where that lies.
+        swap: Whether it is a swap.
+        listed: Whether the swap list has it too: it is ticked off there, once.
+    """
 
     machine: str
     what: str
@@ -67,6 +96,7 @@ class NightRow:
     sister: str = ""
     place: str = ""
     swap: bool = False
+    listed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +112,7 @@ class ShiftSheet:
         note: A line of the supervisor's own.
         nights: What to do tonight, machine by machine, each with its swaps.
         problems: What it is made without, and what to do; they head the sheet.
+        machines: How many machines it is for: no more pages than that, if they fit.
         cautions: In the foot of every page.
     """
 
@@ -93,50 +124,56 @@ class ShiftSheet:
     note: str = ""
     nights: tuple[NightRow, ...] = ()
     problems: tuple[str, ...] = ()
+    machines: int = 1
     cautions: tuple[str, ...] = CAUTIONS
 
 
 _SWAP_COLUMNS = (
-    Column("done", 0.8),
-    Column("swap by", 2.2),
-    Column("machine", 2.2),
-    Column("station", 1.9),
-    Column("tool", 1.3),
-    Column("takes out", 1.8),
-    Column("spec", 2.6),
-    Column("parts left", 1.9, right=True),
-    Column("swap after parts", 1.6, right=True),
-    Column("why", 4.0),
-    Column("sister", 1.9),
-    Column("state", 1.7),
-    Column("missing", 3.2),
+    Column(DONE, 1.1),
+    Column(sentence("swap by"), 2.4),
+    Column(sentence("machine"), 1.6),
+    Column(sentence("station"), 1.4),
+    Column(sentence("tool no."), 1.6),
+    Column(sentence("take out"), 1.9),
+    Column(sentence("spec"), 3.8),
+    Column(sentence("parts left"), 1.6, right=True),
+    Column(sentence("swap after parts"), 1.8, right=True),
+    Column(sentence("sister"), 2.2),
+    Column(sentence("state"), 1.5),
+    Column(sentence("lies in"), 4.2),
 )
 _NIGHT_COLUMNS = (
-    Column("done", 0.8),
-    Column("machine", 2.2),
-    Column("tonight", 14.0),
-    Column("min", 1.0, right=True),
-    Column("sister", 2.6),
-    Column("lies in", 4.0),
+    Column(DONE, 1.1),
+    Column(sentence("machine"), 1.6),
+    Column(sentence("what to do"), 11.4),
+    Column(sentence("min"), 1.0, right=True),
+    Column(sentence("sister"), 2.4),
+    Column(sentence("lies in"), 5.5),
 )
 _BENCH_COLUMNS = (
-    Column("done", 0.8),
-    Column("no.", 0.7, right=True),
-    Column("start", 2.1),
-    Column("finish", 2.1),
-    Column("needed by", 2.1),
-    Column("work", 2.6),
-    Column("spec", 3.2),
-    Column("assembly", 1.9),
-    Column("holder", 1.8),
-    Column("for", 3.2),
-    Column("late or missing", 4.4),
+    Column(DONE, 1.1),
+    Column(sentence("no."), 0.6, right=True),
+    Column(sentence("start"), 1.8),
+    Column(sentence("ready at"), 1.8),
+    Column(sentence("needed by"), 1.9),
+    Column(sentence("work"), 2.6),
+    Column(sentence("spec"), 3.6),
+    Column(sentence("assembly"), 1.8),
+    Column(sentence("holder"), 2.0),
+    Column(sentence("for"), 1.8),
+    Column(sentence("take from"), 5.2),
 )
 _BOX = "☐"
+SHIFT_SHEET = sentence("Shift sheet")
 
 
-def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> list[Laid]:
+def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4", say: Say = str) -> list[Laid]:
     """Lay a shift sheet out on pages that lie on their long side.
+
+    Args:
+        sheet: What it says.
+        paper: ``A4`` or ``Letter``.
+        say: Says its sentences in the language of the shop.
 
     Raises:
         Invalid: No such paper.
@@ -153,12 +190,12 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> list[Laid]:
                 row.spec,
                 row.parts_left,
                 row.swap_after_parts,
-                row.why,
                 row.sister,
                 row.sister_state,
-                row.missing,
+                row.place,
             ),
             strong=row.late,
+            note=together(" ", (one for one in (row.why, row.missing) if one)),
         )
         for row in sheet.swaps
     )
@@ -175,32 +212,35 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4") -> list[Laid]:
                 row.assembly,
                 row.holder,
                 f"{row.machine} {row.station}",
-                _late(row.missing, row.late),
+                row.place,
             ),
             strong=row.late,
+            note=_late(row.missing, row.late),
         )
         for number, row in enumerate(sheet.bench, start=1)
     )
     report = Report(
-        "Shift sheet",
+        SHIFT_SHEET,
         sheet.site,
-        tuple(line for line in (f"{sheet.horizon}, made {sheet.made_at}", sheet.note) if line),
+        tuple(line for line in (_made(sheet), sheet.note) if line),
         (
             *([left_out_table(sheet.problems)] if sheet.problems else []),
             *([_tonight(sheet.nights)] if sheet.nights else []),
-            Table("Swap list", _SWAP_COLUMNS, swaps, "Nothing is due."),
-            Table("Bench queue", _BENCH_COLUMNS, bench, "Nothing to preset."),
+            Table(sentence("Swap list"), _SWAP_COLUMNS, swaps, sentence("Nothing is due.")),
+            Table(
+                sentence("Bench queue"), _BENCH_COLUMNS, bench, sentence("Nothing to preset.")
+            ),
         ),
         sheet.cautions,
     )
-    return lay_out_report(report, paper, landscape=True)
+    return lay_out_report(report, paper, say=say, most_pages=max(1, sheet.machines))
 
 
 def _tonight(nights: tuple[NightRow, ...]) -> Table:
     rows = (
         TableRow(
             (
-                _BOX if row.swap else "",
+                _ticked(row),
                 row.machine,
                 row.what,
                 row.minutes,
@@ -211,8 +251,20 @@ def _tonight(nights: tuple[NightRow, ...]) -> Table:
         )
         for row in nights
     )
-    return Table("Tonight", _NIGHT_COLUMNS, tuple(rows), "")
+    return Table(sentence("Tonight"), _NIGHT_COLUMNS, tuple(rows), "")
+
+
+def _ticked(row: NightRow) -> str:
+    if not row.swap:
+        return ""
+    return sentence("below") if row.listed else _BOX
+
+
+def _made(sheet: ShiftSheet) -> str:
+    return sentence("{horizon}, made {made_at}", horizon=sheet.horizon, made_at=sheet.made_at)
 
 
 def _late(text: str, late: bool) -> str:
-    return f"LATE {text}".strip() if late else text
+    if not late:
+        return text
+    return sentence("LATE: {text}", text=text) if text else sentence("LATE")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from crib.errors import Invalid
+from crib.sentence import sentence
 from labels.boxes import Laid, Rule, TextBox
 from labels.text import PT_MM, fit, line_height_mm, printable, width_em, wrap
 from labels.typeface import Face
@@ -17,7 +18,14 @@ _MARGIN_MM = 12.0
 _TITLE_PT, _HEAD_PT, _BODY_PT, _SMALL_PT, _FOOT_PT = 15.0, 8.0, 8.5, 9.0, 7.0
 _CELL_GAP_MM = 2.2
 _ROW_GAP_MM = 1.2
+#: How far a row's note stands in from the margin [mm].
+_NOTE_MM = 12.0
+#: How far type may shrink to save a page: no less than 6.8 pt.
+_SCALES = (1.0, 0.9, 0.8)
 _THIN_MM, _THICK_MM = 0.15, 0.4
+
+#: Says a text in the language of the shop; what is no sentence stays as it is.
+Say = Callable[[str], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +39,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class TableRow:
-    """One row of cells; a strong one is set in bold."""
+    """One row of cells; a strong one is set in bold.
+
+    Attributes:
+        cells: One text a column.
+        strong: Whether it is set in bold.
+        note: What is too long for a column: it runs across the page below the cells.
+    """
 
     cells: tuple[str, ...]
     strong: bool = False
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +81,10 @@ class Report:
     cautions: tuple[str, ...]
 
 
+#: Head of the column of boxes to tick.
+DONE = sentence("done")
+
+
 @dataclass(slots=True)
 class _Page:
     texts: list[TextBox] = field(default_factory=list)
@@ -74,28 +93,44 @@ class _Page:
 
 def left_out_table(problems: Sequence[str]) -> Table:
     """What the sheet leaves out, to tick off once it is solved."""
-    columns = (Column("done", 0.8), Column("what to do", 18.4))
+    columns = (Column(DONE, 0.8), Column(sentence("what to do"), 18.4))
     rows = tuple(TableRow(("☐", why)) for why in problems)
-    return Table(f"Not worked out ({len(rows)})", columns, rows, "")
+    heading = sentence("Not worked out ({number})", number=len(rows))
+    return Table(heading, columns, rows, "")
 
 
-def lay_out_report(report: Report, paper: str = "A4", *, landscape: bool = True) -> list[Laid]:
-    """Lay a report out on pages.
+def lay_out_report(
+    report: Report,
+    paper: str = "A4",
+    *,
+    most_pages: int,
+    say: Say = str,
+) -> list[Laid]:
+    """Lay a report out on pages that lie on their long side.
+
+    Nothing is cut: what needs more pages than wanted even in small type gets them.
 
     Args:
         report: What it says.
         paper: ``A4`` or ``Letter``.
-        landscape: Whether the pages lie on their long side.
+        most_pages: Pages that it should take at most: its type shrinks for that.
+        say: Says its sentences in the language of the shop.
 
     Raises:
         Invalid: No such paper.
     """
     if paper not in PAPERS_MM:
-        raise Invalid(f"There is no paper '{paper[:40]}': A4 or Letter.")
+        raise Invalid(sentence("There is no paper '{paper}': A4 or Letter.", paper=paper[:40]))
     width, height = PAPERS_MM[paper]
-    if landscape:
-        width, height = height, width
-    flow = _Flow(report, width, height)
+    for scale in _SCALES:
+        pages = _pages(report, (height, width), say, scale)
+        if len(pages) <= most_pages:
+            return pages
+    return _pages(report, (height, width), say, 1.0)
+
+
+def _pages(report: Report, size_mm: tuple[float, float], say: Say, scale: float) -> list[Laid]:
+    flow = _Flow(report, size_mm, say, scale)
     for table in report.tables:
         flow.add_table(table)
     return flow.finish()
@@ -104,17 +139,21 @@ def lay_out_report(report: Report, paper: str = "A4", *, landscape: bool = True)
 class _Flow:
     """Fills pages from top to bottom."""
 
-    def __init__(self, report: Report, width_mm: float, height_mm: float) -> None:
+    def __init__(
+        self, report: Report, size_mm: tuple[float, float], say: Say, scale: float
+    ) -> None:
         self.report = report
-        self.width_mm, self.height_mm = width_mm, height_mm
-        self.inner_mm = width_mm - 2 * _MARGIN_MM
+        self.say = say
+        self.width_mm, self.height_mm = size_mm
+        self.head_pt, self.body_pt = scale * _HEAD_PT, scale * _BODY_PT
+        self.inner_mm = self.width_mm - 2 * _MARGIN_MM
         self.foot = [
             line
             for caution in report.cautions
-            for line in wrap(printable(caution), Face.TEXT, self.inner_mm, _FOOT_PT)
+            for line in wrap(printable(say(caution)), Face.TEXT, self.inner_mm, _FOOT_PT)
         ]
         foot_mm = line_height_mm(_FOOT_PT) * (len(self.foot) + 1) + 2.0
-        self.bottom_mm = height_mm - _MARGIN_MM - foot_mm
+        self.bottom_mm = self.height_mm - _MARGIN_MM - foot_mm
         self.pages: list[_Page] = []
         self.at_mm = 0.0
         self.new_page()
@@ -140,7 +179,7 @@ class _Flow:
 
     def line(self, text: str, face: Face, size_pt: float, width_mm: float) -> None:
         """One line that shrinks and is cut, below what is there."""
-        fitted = fit(printable(text), face, width_mm, size_pt, 0.7 * size_pt)
+        fitted = fit(printable(self.say(text)), face, width_mm, size_pt, 0.7 * size_pt)
         if fitted is not None and fitted.shown:
             self.pages[-1].texts.append(
                 TextBox(
@@ -163,61 +202,101 @@ class _Flow:
         """Set a table, over several pages where needed."""
         widths = _column_widths(table.columns, self.inner_mm)
         head_mm = self.head_height(table, widths)
-        row_mm = line_height_mm(_BODY_PT) * 2 + _ROW_GAP_MM
+        row_mm = line_height_mm(self.body_pt) * 2 + _ROW_GAP_MM
         if self.at_mm + head_mm + row_mm > self.bottom_mm:
             self.new_page()
         self.table_head(table, widths)
         if not table.rows:
-            self.line(table.empty, Face.TEXT, _BODY_PT, self.inner_mm)
+            self.line(table.empty, Face.TEXT, self.body_pt, self.inner_mm)
         for row in table.rows:
             face = Face.BOLD if row.strong else Face.TEXT
-            self.add_row(table, widths, _wrap_cells(row.cells, face, widths, _BODY_PT), face)
+            cells = self.wrapped(row.cells, face, widths, self.body_pt)
+            self.add_row(table, widths, cells, face, self.wrapped_note(row))
         self.at_mm += 5.0
 
     def head_height(self, table: Table, widths: Sequence[float]) -> float:
         """Height of a table's heading and column heads [mm]."""
-        cells = _wrap_cells(tuple(c.title for c in table.columns), Face.BOLD, widths, _HEAD_PT)
-        return line_height_mm(11.0) + line_height_mm(_HEAD_PT) * max(map(len, cells)) + 2.8
+        cells = self.wrapped(_titles(table), Face.BOLD, widths, self.head_pt)
+        return line_height_mm(11.0) + line_height_mm(self.head_pt) * max(map(len, cells)) + 2.8
 
     def table_head(
         self, table: Table, widths: Sequence[float], *, continued: bool = False
     ) -> None:
         """Heading and column heads."""
-        heading = f"{table.heading} (continued)" if continued else table.heading
+        heading = table.heading
+        if continued:
+            heading = sentence("{heading} (continued)", heading=heading)
         self.line(heading, Face.BOLD, 11.0, self.inner_mm)
         self.at_mm += 0.8
-        titles = tuple(column.title for column in table.columns)
-        cells = _wrap_cells(titles, Face.BOLD, widths, _HEAD_PT)
-        self.cells(table, widths, cells, Face.BOLD, _HEAD_PT)
+        cells = self.wrapped(_titles(table), Face.BOLD, widths, self.head_pt)
+        self.cells(table, widths, cells, Face.BOLD, self.head_pt)
         self.rule(_THICK_MM)
         self.at_mm += _ROW_GAP_MM
 
     def add_row(
-        self, table: Table, widths: Sequence[float], cells: list[list[str]], face: Face
+        self,
+        table: Table,
+        widths: Sequence[float],
+        cells: list[list[str]],
+        face: Face,
+        note: list[str],
     ) -> None:
         """One row; it moves to the next page whole, split only where no page holds it."""
-        step = line_height_mm(_BODY_PT)
+        step = line_height_mm(self.body_pt)
         while True:
-            lines = max(map(len, cells), default=0)
+            height = max(map(len, cells), default=0)
+            lines = height + len(note)
             room = int((self.bottom_mm - self.at_mm - _ROW_GAP_MM) / step + 1e-9)
             if lines <= room:
                 break
             if lines > self.rows_per_page(table, widths) and room > 0:
-                self.cells(table, widths, [cell[:room] for cell in cells], face, _BODY_PT)
+                self.cells(table, widths, [cell[:room] for cell in cells], face, self.body_pt)
                 cells = [cell[room:] for cell in cells]
+                fits = max(room - height, 0)
+                self.note(note[:fits], face)
+                note = note[fits:]
             self.new_page()
             self.table_head(table, widths, continued=True)
-        self.cells(table, widths, cells, face, _BODY_PT)
+        self.cells(table, widths, cells, face, self.body_pt)
+        self.note(note, face)
         self.at_mm += _ROW_GAP_MM / 2
         self.rule(_THIN_MM)
         self.at_mm += _ROW_GAP_MM / 2
+
+    def wrapped(
+        self, cells: tuple[str, ...], face: Face, widths: Sequence[float], size_pt: float
+    ) -> list[list[str]]:
+        """Cells in the language of the shop, each wrapped to its column."""
+        return [
+            wrap(printable(self.say(cell)), face, width, size_pt)
+            for cell, width in zip(cells, widths, strict=True)
+        ]
+
+    def wrapped_note(self, row: TableRow) -> list[str]:
+        """A row's note, wrapped to the page."""
+        face = Face.BOLD if row.strong else Face.TEXT
+        width = self.inner_mm - _NOTE_MM
+        return (
+            wrap(printable(self.say(row.note)), face, width, self.body_pt) if row.note else []
+        )
+
+    def note(self, lines: list[str], face: Face) -> None:
+        """Lines across the page, below a row's cells, and move down."""
+        step = line_height_mm(self.body_pt)
+        for shown in lines:
+            text_mm = width_em(shown, face) * self.body_pt * PT_MM
+            x = _MARGIN_MM + _NOTE_MM
+            self.pages[-1].texts.append(
+                TextBox(x, self.at_mm, text_mm, shown, face, self.body_pt)
+            )
+            self.at_mm += step
 
     def rows_per_page(self, table: Table, widths: Sequence[float]) -> int:
         """Lines of a table that a fresh page holds."""
         head = _MARGIN_MM + line_height_mm(_TITLE_PT) + 3.0
         head += line_height_mm(_SMALL_PT) * len(self.report.lines)
         head += self.head_height(table, widths)
-        return int((self.bottom_mm - head - 2 * _ROW_GAP_MM) / line_height_mm(_BODY_PT))
+        return int((self.bottom_mm - head - 2 * _ROW_GAP_MM) / line_height_mm(self.body_pt))
 
     def cells(
         self,
@@ -251,7 +330,8 @@ class _Flow:
             for line in self.foot:
                 page.texts.append(_foot_text(_MARGIN_MM, at, line))
                 at += step
-            counted = f"page {number} of {total}"
+            page_of = sentence("page {number} of {total}", number=number, total=total)
+            counted = printable(self.say(page_of))
             box = _foot_text(0.0, at, counted)
             page.texts.append(
                 _foot_text(self.width_mm - _MARGIN_MM - box.width_mm, at, counted)
@@ -267,16 +347,15 @@ def _foot_text(x_mm: float, y_mm: float, shown: str) -> TextBox:
     return TextBox(x_mm, y_mm, width, shown, Face.TEXT, _FOOT_PT)
 
 
+def _titles(table: Table) -> tuple[str, ...]:
+    """Heads of the columns; none over a column that no row fills."""
+    return tuple(
+        column.title if any(row.cells[number] for row in table.rows) else ""
+        for number, column in enumerate(table.columns)
+    )
+
+
 def _column_widths(columns: Sequence[Column], inner_mm: float) -> list[float]:
     free = inner_mm - _CELL_GAP_MM * (len(columns) - 1)
     total = sum(column.share for column in columns)
     return [free * column.share / total for column in columns]
-
-
-def _wrap_cells(
-    cells: tuple[str, ...], face: Face, widths: Sequence[float], size_pt: float
-) -> list[list[str]]:
-    return [
-        wrap(printable(cell), face, width, size_pt)
-        for cell, width in zip(cells, widths, strict=True)
-    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -16,6 +17,9 @@ PT_MM = MM_PER_IN / 72
 ELLIPSIS = "…"
 #: Stands for every character that the face cannot draw.
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
+
+#: What a line is broken between.
+_WORDS = re.compile(r"\S+(?: %\S*)?")
 
 #: No field is longer than this on paper; a longer one is cut before it is measured.
 LONGEST_CHARACTERS = 2000
@@ -178,11 +182,12 @@ def wrap(text: str, face: Face, width_mm: float, size_pt: float) -> list[str]:
     """Break printable text into lines (in drawing order) that fit a width.
 
     A word longer than a line is broken within, after a hyphen or the like where there is one.
+    A number keeps its per cent sign.
     """
     room_em = width_mm / (size_pt * PT_MM)
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in _WORDS.findall(text):
         longer = f"{line} {word}" if line else word
         if width_em(shown(longer), face) <= room_em:
             line = longer

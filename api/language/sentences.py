@@ -26,8 +26,19 @@ def say(text: object) -> str:
     return _said(preferences().language, text, local_time)
 
 
+def in_language(language: str, text: str, local: Callable[[datetime], str]) -> str:
+    """A sentence as paper has it, in the language of the shop.
+
+    Args:
+        language: Code of the language.
+        text: The sentence.
+        local: How an instant is written.
+    """
+    return _said(language, text, local)
+
+
 def in_english(text: str, local: Callable[[datetime], str]) -> str:
-    """A sentence as paper and the command line have it.
+    """A sentence as the command line has it.
 
     Args:
         text: The sentence.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from flask import Response
 from flask_smorest import Blueprint
 
@@ -10,9 +12,14 @@ from api.rest.plan import breakages_of, machine_of, plan_of
 from api.schemas.fields import Choice, Shape, Text, Whole, listed
 from api.schemas.query import PlainQuery
 from api.schemas.views import AsOfQuery, HoursQuery
+from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
 from crib.views.kit_for_run import kit_for_run
+from crib.views.where_it_lies import places_now
 from labels.media import load_stocks
+
+if TYPE_CHECKING:
+    from api.print_sheets import Wording
 
 blueprint = Blueprint("print", __name__, description="Labels and sheets on paper.")
 
@@ -101,29 +108,26 @@ def read_shift_sheet(call: Call) -> Response:
     from api.print_sheets import shift_sheet
     from crib.store.night_rows import night_choices_after
     from crib.views.night_view import tonight
-    from crib.views.where_it_lies import places_of_sisters
     from labels.pdf import render_shift_sheet
 
     plan = plan_of(call)
-    hours = call.query["hours"]
     machine = machine_of(call, plan)
-    found = make_swap_list(plan, hours, machine)
+    hours = call.query["hours"]
     nights = tonight(plan, machine)
+    wording = _wording(call, plan)
     with call.site.store.read() as tx:
-        places = places_of_sisters(tx)
         decided = night_choices_after(tx, plan.shop.now)
     sheet = shift_sheet(
-        found,
-        plan.shop.now,
+        make_swap_list(plan, hours, machine),
+        wording,
         hours,
-        call.site.in_zone.local,
         breakages_of(call),
         (*plan.shop.left_out.records, *nights.problems),
         nights,
-        places,
         decided,
+        {machine} if machine else {one.machine for one in plan.shop.rows.machines.values()},
     )
-    return _pdf(render_shift_sheet(sheet, call.query["paper"]), "shift-sheet")
+    return _pdf(render_shift_sheet(sheet, call.query["paper"], wording.say), "shift-sheet")
 
 
 @reads(blueprint, "/v1/kits/<int:run>.pdf", None, query=KitSheetQuery(), media=PDF, opens=False)
@@ -133,5 +137,17 @@ def read_kit_sheet(call: Call, run: int) -> Response:
     from labels.pdf import render_kit_sheet
 
     plan = plan_of(call)
-    sheet = kit_sheet(kit_for_run(plan, run), plan.shop.now, call.site.in_zone.local)
-    return _pdf(render_kit_sheet(sheet, call.query["paper"]), f"kit-{run}")
+    wording = _wording(call, plan)
+    sheet = kit_sheet(kit_for_run(plan, run), wording)
+    data = render_kit_sheet(sheet, call.query["paper"], wording.say)
+    return _pdf(data, f"kit-{run}")
+
+
+def _wording(call: Call, plan: ShopPlan) -> Wording:
+    """Sheets speak the language of the shop, whoever asks for them."""
+    from api.print_sheets import Wording
+
+    settings = call.site.in_zone
+    with call.site.store.read() as tx:
+        places = places_now(tx)
+    return Wording(settings.language, settings.time_zone, plan.shop.now, places)

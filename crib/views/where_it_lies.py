@@ -64,14 +64,19 @@ class Places:
 
         A tool that stands in no rack is looked for where its holder belongs.
         """
-        sister, holder = line.sister, line.holder
-        if line.assembly:
-            place = self.tools.get(line.assembly)
+        lot = line.sister.lot if line.sister else None
+        return self.of(line.assembly, line.holder, lot)
+
+    def of(
+        self, assembly: str | None, holder: str | None, lot: str | None
+    ) -> tuple[Taken, ...]:
+        """The same for a tool that is built, or a holder and a lot to build it from."""
+        if assembly:
+            place = self.tools.get(assembly)
             belongs = self.holders.get(holder or "")
             if place is None and belongs:
                 place = sentence("in no rack: try {place}", place=belongs)
-            return (Taken(line.assembly, place),)
-        lot = sister.lot if sister else None
+            return (Taken(assembly, place),)
         marks = ((holder, self.holders), (lot, self.lots))
         return tuple(Taken(mark, known.get(mark)) for mark, known in marks if mark)
 

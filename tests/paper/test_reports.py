@@ -21,6 +21,8 @@ from labels.swap_sheet import (
     SwapRow,
     lay_out_shift_sheet,
 )
+from labels.text import wrap
+from labels.typeface import Face
 
 MARGIN_MM = 12.0
 
@@ -42,7 +44,7 @@ def shift(swaps: int, bench: int) -> ShiftSheet:
         "26 Nov 2026 05:55",
         "next 12 hours",
         tuple(swap(number) for number in range(swaps)),
-        tuple(BenchRow(f"BENCH-{number:03d}", holder="H-1") for number in range(bench)),
+        tuple(BenchRow(f"BENCH-{number:03d}", needed_by="14:10") for number in range(bench)),
         "Demonstration shop",
     )
 
@@ -121,6 +123,55 @@ def test_tonight_stands_on_top_with_boxes_for_its_swaps() -> None:
     assert page.count("☐") == 2  # a swap of the night and one of the list
 
 
+def test_a_swap_of_the_night_is_ticked_off_once() -> None:
+    night = NightRow("", "swap T02, OD 12-D", "7", "A0001AB", swap=True, listed=True)
+    sheet = ShiftSheet("now", "next 12 hours", (swap(1),), (), nights=(night,))
+
+    (page,) = words(render_shift_sheet(sheet))
+
+    assert page.count("☐") == 1
+    assert "below swap T02" in page
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_type_shrinks_as_far_as_it_can_be_read_before_a_page_is_added(paper: str) -> None:
+    def sheet(swaps: int) -> ShiftSheet:
+        return ShiftSheet("now", "next 12 hours", tuple(map(swap, range(swaps))), ())
+
+    most = next(n for n in range(1, 99) if len(lay_out_shift_sheet(sheet(n), paper)) > 1) - 1
+
+    (full,) = lay_out_shift_sheet(sheet(most), paper)
+    (easy,) = lay_out_shift_sheet(sheet(5), paper)
+    check_pages([full, easy])
+
+    def size(page: Laid) -> float:
+        return next(one.size_pt for one in page.texts if one.shown == "A00001X")
+
+    assert size(easy) == 8.5
+    assert size(easy) > size(full) >= 6.8
+    two = lay_out_shift_sheet(sheet(most + 1), paper)
+    assert [size(two[0]), len(two)] == [8.5, 2]
+
+
+def test_a_column_that_nothing_fills_has_no_head() -> None:
+    line = KitLine(station="G1", spec="SPEC-1", holder="H-1")
+    sheet = KitSheet("Lathe 3", "Sleeve", "14:00", keep=(line,), pull=(), build=(), back=())
+
+    text = " ".join(words(render_kit_sheet(sheet)))
+
+    assert "done station spec holder" in text
+    assert text.count("station spec") == 1  # a table without rows has no heads
+    assert "lies in" not in text
+
+
+@pytest.mark.parametrize("width", range(10, 60))
+def test_a_number_keeps_its_per_cent_sign(width: int) -> None:
+    lines = wrap("Risk 29 % to 3.6 %. Your limit for L1 is 5 %.", Face.TEXT, width, 8.5)
+
+    assert not any(line.startswith("%") for line in lines)
+    assert " ".join(lines) == "Risk 29 % to 3.6 %. Your limit for L1 is 5 %."
+
+
 def test_what_is_late_is_said_in_words() -> None:
     rows = (swap(1, late=True), swap(2))
     sheet = ShiftSheet("now", "next 12 hours", rows, ())
@@ -162,7 +213,7 @@ def test_rows_never_run_into_the_foot(lines: int) -> None:
 
 
 def test_a_row_longer_than_a_page_goes_on_overleaf_and_loses_nothing() -> None:
-    story = " ".join(f"w{number:04d}" for number in range(330))
+    story = " ".join(f"w{number:04d}" for number in range(1400))
     sheet = ShiftSheet("now", "next 12 hours", (swap(1, why=story), swap(2)), ())
 
     pages = lay_out_shift_sheet(sheet)
