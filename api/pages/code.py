@@ -10,6 +10,7 @@ from api.pages.act_pages import page_of
 from api.pages.render import page
 from api.pages.undo import offer_of
 from crib.floor.cautions import axis_cautions, mount_cautions
+from crib.metrology.offset import x_on_diameter
 from crib.views.scan_code import scan_code
 
 blueprint = Blueprint("code", __name__)
@@ -41,9 +42,8 @@ def code_page(text: str) -> Response:
     tool = found.tool or holds or built
     cautions: tuple[str, ...] = ()
     if tool is not None:
-        in_x = [offset for offset in tool.offsets if offset.axis == "X"]
         unit = tool.offsets[0].unit if tool.offsets else "mm"
-        cautions = mount_cautions(axis_cautions(in_x[0].on_diameter if in_x else None, unit))
+        cautions = mount_cautions(axis_cautions(x_on_diameter(tool.offsets), unit))
     return page(
         "code.html",
         found=found,

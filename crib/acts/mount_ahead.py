@@ -16,7 +16,13 @@ from crib.errors import Invalid
 from crib.floor.cautions import axis_cautions, mount_cautions, short_mount_cautions
 from crib.floor.mount import Mismatch, lowest_rpm
 from crib.metrology.block import DEFAULT_TEMPLATE, BlockFacts, render_block
-from crib.metrology.offset import AxisDifference, AxisOffset, difference, plain_text
+from crib.metrology.offset import (
+    AxisDifference,
+    AxisOffset,
+    difference,
+    plain_text,
+    x_on_diameter,
+)
 from crib.sentence import figure, sentence
 from crib.store.assemblies import AssemblyRow, assembly_row
 from crib.store.engine import Tx
@@ -207,8 +213,6 @@ def what_to_key_in(
     offsets = offsets_of_preset(station, preset, followed.learned())
     old = offsets_now(station, before, corrections_of(tx, before.id)) if before else ()
     block, block_problem = _block(station, assembly, spec, preset, offsets)
-    sets_x = any(offset.axis == "X" for offset in offsets)
-    on_diameter = station.x_on_diameter if sets_x else None
     limit = lowest_rpm(station.spindle_max_rpm, station.max_rpm, holder.max_rpm, spec.max_rpm)
     return ToKeyIn(
         offsets=offsets,
@@ -223,7 +227,7 @@ def what_to_key_in(
         limited_to_rpm=limit,
         datum=datum_by_axis(station, followed),
         heed=(*doubts(followed, station), *_has_cut(tx, assembly, at)),
-        axes=axis_cautions(on_diameter, station.offset_unit),
+        axes=axis_cautions(x_on_diameter(offsets), station.offset_unit),
     )
 
 

@@ -191,6 +191,11 @@ def offsets_to_key_in(
     return tuple(offsets)
 
 
+def x_on_diameter(offsets: Sequence[AxisOffset]) -> bool | None:
+    """Whether X is keyed in on diameter; None where there is no X among the offsets."""
+    return next((one.on_diameter for one in offsets if one.axis == "X"), None)
+
+
 def key_in_text(
     value_tenths_um: int | Decimal, unit: str = "mm", increment_tenths_um: int = 1
 ) -> str:
