@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar
 
+from crib.sentence import figure, sentence
+
 
 class Refusal(Exception):  # noqa: N818 - a refusal is an answer, not a fault
     """Something that the shop asked for and may not have.
@@ -38,6 +40,22 @@ class Invalid(Refusal):
     """Input that cannot mean anything here (422)."""
 
     kind = "invalid"
+
+
+def above_longest(name: str, value: float, longest: float) -> Invalid:
+    """The refusal of a field that is 0 or less, or above its longest."""
+    span = figure(longest, "g")
+    return Invalid(
+        sentence(
+            "{name} is {value}; it has to be above 0 and at most {longest}.",
+            name=name,
+            value=figure(value, "g"),
+            longest=span,
+        ),
+        errors=[
+            {"field": name, "detail": sentence("above 0, at most {longest}", longest=span)}
+        ],
+    )
 
 
 class Contradiction(Invalid):

@@ -274,37 +274,37 @@ class _Seats:
 
     def empty(self, one: Vacancy) -> Forecast:
         """A stand-in for the forecast of a tool that is still to be mounted."""
-        station = self.rows.stations[one.station_id]
-        return Forecast(
-            station_id=station.id,
-            station_code=station.code,
-            machine=station.machine,
-            station=station.station,
-            tool_number=station.tool_number,
-            path=station.path or 1,
-            assembly="",
-            tool_spec=self.rows.specs[one.tool_spec_id].tool_spec,
-            holder_id=0,
-            part=one.part,
-            mounted_at=one.at,
-            parts_made=0,
-            engaged_min=None,
-            share_used=0.0,
-            parts_left=dict.fromkeys(QUANTILES),
-            run_out_at=dict.fromkeys(QUANTILES),
-            fail_probability_shift=None,
-            fail_probability_unattended=None,
-            swap_after_parts=None,
-            swap_by=one.at,
-            why=EMPTY,
-            why_sentence=one.sentence,
-            basis=None,
-        )
+        seat = self._seat(one.station_id, one.tool_spec_id, one.at, one.part)
+        return replace(seat, swap_by=one.at, why=EMPTY, why_sentence=one.sentence)
 
     def unknown(self, stay: Stay) -> Forecast:
         """What is known of a mounted assembly without any forecast."""
         station = self.rows.stations[stay.row.station_id]
         assembly = self.rows.assemblies[stay.row.assembly_id]
+        return self._seat(
+            station.id,
+            assembly.tool_spec_id,
+            instant_from_us(stay.row.begin_us),
+            self.part_now.get(station.machine_id),
+            assembly=assembly.code,
+            holder_id=assembly.holder_id,
+            parts_made=stay.parts,
+            engaged_min=stay.engaged_min,
+        )
+
+    def _seat(
+        self,
+        station_id: int,
+        tool_spec_id: int,
+        mounted_at: datetime,
+        part: str | None,
+        *,
+        assembly: str = "",
+        holder_id: int = 0,
+        parts_made: int = 0,
+        engaged_min: float | None = None,
+    ) -> Forecast:
+        station = self.rows.stations[station_id]
         return Forecast(
             station_id=station.id,
             station_code=station.code,
@@ -312,13 +312,13 @@ class _Seats:
             station=station.station,
             tool_number=station.tool_number,
             path=station.path or 1,
-            assembly=assembly.code,
-            tool_spec=self.rows.specs[assembly.tool_spec_id].tool_spec,
-            holder_id=assembly.holder_id,
-            part=self.part_now.get(station.machine_id),
-            mounted_at=instant_from_us(stay.row.begin_us),
-            parts_made=stay.parts,
-            engaged_min=stay.engaged_min,
+            assembly=assembly,
+            tool_spec=self.rows.specs[tool_spec_id].tool_spec,
+            holder_id=holder_id,
+            part=part,
+            mounted_at=mounted_at,
+            parts_made=parts_made,
+            engaged_min=engaged_min,
             share_used=0.0,
             parts_left=dict.fromkeys(QUANTILES),
             run_out_at=dict.fromkeys(QUANTILES),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from crib.errors import Invalid
+from crib.errors import above_longest
 from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
 from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.collector import collector_rests
@@ -22,7 +22,6 @@ from crib.planning.shelf import (
     WaitingAssembly,
 )
 from crib.planning.sisters import find_sisters
-from crib.sentence import figure, sentence
 
 #: Horizon of a list where none is asked for, and the longest [h].
 USUAL_HOURS = 24.0
@@ -147,22 +146,7 @@ def make_swap_list(
         NotKnown: There is no such machine.
     """
     if not 0 < hours <= LONGEST_HOURS:
-        raise Invalid(
-            sentence(
-                "hours is {hours}; it has to be above 0 and at most {longest_hours}.",
-                hours=figure(hours, "g"),
-                longest_hours=figure(LONGEST_HOURS, "g"),
-            ),
-            errors=[
-                {
-                    "field": "hours",
-                    "detail": sentence(
-                        "above 0, at most {longest_hours}",
-                        longest_hours=figure(LONGEST_HOURS, "g"),
-                    ),
-                }
-            ],
-        )
+        raise above_longest("hours", hours, LONGEST_HOURS)
     whole = plan.listed.get(hours)
     if whole is None:
         with collector_rests():

@@ -220,30 +220,30 @@ def asked_last(tx: Tx) -> dict[int, datetime]:
 
 def list_feeds(tx: Tx) -> list[FeedRow]:
     """Every feed that was ever read, by machine."""
-    rows = raw(tx).execute(
+    rows = tx.exec_driver_sql(
         "SELECT f.machine_id, m.machine, f.source, f.state, f.problem, f.heard_at,"
         " f.counted_at, f.lag_us, f.instance_id, f.next_sequence, f.clock_off_us,"
-        " f.device_uuid, coalesce(f.lacks_us, 0), f.assets_sent_at, f.assets_problem,"
-        " f.problem_sentence, f.assets_problem_sentence"
+        " f.device_uuid, coalesce(f.lacks_us, 0) AS lacks_us, f.assets_sent_at,"
+        " f.assets_problem, f.problem_sentence, f.assets_problem_sentence"
         " FROM feeds AS f JOIN machines AS m ON m.id = f.machine_id ORDER BY m.machine"
     )
     return [
         FeedRow(
-            row[0],
-            row[1],
-            row[2],
-            row[3],
-            _told(row[4], row[15]),
-            row[5],
-            row[6],
-            _seconds(row[7]),
-            row[8],
-            row[9],
-            _seconds(row[10]),
-            row[11],
-            row[12],
-            row[13],
-            _told(row[14], row[16]),
+            machine_id=row.machine_id,
+            machine=row.machine,
+            source=row.source,
+            state=row.state,
+            problem=_told(row.problem, row.problem_sentence),
+            heard_us=row.heard_at,
+            counted_us=row.counted_at,
+            lag_s=_seconds(row.lag_us),
+            instance_id=row.instance_id,
+            next_sequence=row.next_sequence,
+            clock_off_s=_seconds(row.clock_off_us),
+            device_uuid=row.device_uuid,
+            lacks_us=row.lacks_us,
+            assets_sent_us=row.assets_sent_at,
+            assets_problem=_told(row.assets_problem, row.assets_problem_sentence),
         )
         for row in rows
     ]

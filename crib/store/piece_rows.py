@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import bindparam, func, insert, select, update
+from sqlalchemy import Row, bindparam, func, insert, select, update
 
 from crib.stock.pieces import Piece
 from crib.store.engine import Tx
@@ -23,7 +23,9 @@ _USES = (
         edge_uses.c.edge,
         edge_uses.c.grind,
         edge_uses.c.assembly_id,
-        assembly_state.c.assembly_id.is_not(None) & assembly_state.c.ended_at.is_(None),
+        (assembly_state.c.assembly_id.is_not(None) & assembly_state.c.ended_at.is_(None)).label(
+            "is_built"
+        ),
     )
     .outerjoin(edge_uses, edge_uses.c.piece_id == pieces.c.id)
     .outerjoin(assembly_state, assembly_state.c.assembly_id == edge_uses.c.assembly_id)
@@ -59,24 +61,24 @@ def pieces_of_assembly(tx: Tx, assembly_id: int) -> tuple[PieceUse, ...]:
     rows = tx.execute(_USES_OF_ASSEMBLY, {"of_assembly_id": assembly_id}).all()
     found = []
     for piece, uses in _gathered(rows):
-        edge, grind = next((row[5], row[6]) for row in uses if row[7] == assembly_id)
-        found.append(PieceUse(piece, edge, grind))
+        use = next(row for row in uses if row.assembly_id == assembly_id)
+        found.append(PieceUse(piece, use.edge, use.grind))
     return tuple(found)
 
 
-def _gathered(rows: Any) -> list[tuple[Piece, list[Any]]]:
-    by_piece: dict[int, list[Any]] = defaultdict(list)
+def _gathered(rows: Iterable[Row[Any]]) -> list[tuple[Piece, list[Row[Any]]]]:
+    by_piece: dict[int, list[Row[Any]]] = defaultdict(list)
     for row in rows:
-        by_piece[row[0]].append(row)
+        by_piece[row.id].append(row)
     return [
         (
             Piece(
                 piece_id,
-                uses[0][2],
-                uses[0][3],
-                frozenset(row[5] for row in uses if row[6] == row[3]),
-                any(row[8] for row in uses),
-                uses[0][4],
+                uses[0].number,
+                uses[0].grinds,
+                frozenset(row.edge for row in uses if row.grind == row.grinds),
+                any(row.is_built for row in uses),
+                uses[0].scrapped,
             ),
             uses,
         )

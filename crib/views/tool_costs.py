@@ -9,14 +9,14 @@ from datetime import timedelta
 
 import numpy as np
 
-from crib.errors import Invalid
+from crib.errors import above_longest
 from crib.floor.timeline import us_of
 from crib.left_out import Kept, worked_out
 from crib.life.observations import CENSORED
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
-from crib.sentence import figure, sentence
+from crib.sentence import sentence
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.machine_rows import StayRow
 
@@ -57,22 +57,7 @@ def tool_costs(plan: ShopPlan, days: float = 30.0) -> Kept[ToolCost]:
         Invalid: Days out of range.
     """
     if not 0 < days <= LONGEST_DAYS:
-        raise Invalid(
-            sentence(
-                "days is {days}; it has to be above 0 and at most {longest_days}.",
-                days=figure(days, "g"),
-                longest_days=figure(LONGEST_DAYS, "g"),
-            ),
-            errors=[
-                {
-                    "field": "days",
-                    "detail": sentence(
-                        "above 0, at most {longest_days}",
-                        longest_days=figure(LONGEST_DAYS, "g"),
-                    ),
-                }
-            ],
-        )
+        raise above_longest("days", days, LONGEST_DAYS)
     shop = plan.shop
     since_us = us_of(shop.now - timedelta(days=days))
     stays: dict[tuple[str, str], list[StayRow]] = defaultdict(list)
