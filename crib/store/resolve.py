@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from sqlalchemy import Row
+
 from crib.codes import KINDS, looks_like_code, parse_code, strip_address
 from crib.errors import BadCode, NotKnown
 from crib.sentence import begun, sentence
@@ -36,15 +38,15 @@ class Resolved:
 
 
 _STATIONS = (
-    "SELECT s.code, s.id, m.machine || '/' || s.station, s.retired_at"
+    "SELECT s.code, s.id, m.machine || '/' || s.station AS mark, s.retired_at"
     " FROM stations AS s JOIN machines AS m ON m.id = s.machine_id"
 )
 # kind letter -> rows (code, id, mark, retired_at), then the SQL of code and of mark
 _SOURCES = {
-    "H": ("SELECT code, id, holder, retired_at FROM holders", "code", "holder"),
-    "L": ("SELECT code, id, lot, retired_at FROM lots", "code", "lot"),
-    "G": ("SELECT code, id, gauge, retired_at FROM gauges", "code", "gauge"),
-    "P": ("SELECT code, id, badge, retired_at FROM people", "code", "badge"),
+    "H": ("SELECT code, id, holder AS mark, retired_at FROM holders", "code", "holder"),
+    "L": ("SELECT code, id, lot AS mark, retired_at FROM lots", "code", "lot"),
+    "G": ("SELECT code, id, gauge AS mark, retired_at FROM gauges", "code", "gauge"),
+    "P": ("SELECT code, id, badge AS mark, retired_at FROM people", "code", "badge"),
     "S": (_STATIONS, "s.code", "m.machine || '/' || s.station"),
 }
 _BY_CODE = {kind: f"{rows} WHERE {code} = ?" for kind, (rows, code, _) in _SOURCES.items()}
@@ -149,7 +151,7 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
         NotKnown: There is none, or it was retired.
     """
     row = _machine(tx, name.strip())
-    if row is None or row[1] is not None:
+    if row is None or row.retired_at is not None:
         detail = (
             sentence("was retired") if row is not None else sentence("is not a machine here")
         )
@@ -162,10 +164,10 @@ def machine_id_by_name(tx: Tx, name: str, *, field: str = "machine") -> int:
             facts={"machine": name[:60]},
             errors=[{"field": field, "detail": detail}],
         )
-    return int(row[0])
+    return int(row.id)
 
 
-def _machine(tx: Tx, name: str) -> Any:
+def _machine(tx: Tx, name: str) -> Row[Any] | None:
     query = "SELECT id, retired_at FROM machines WHERE"
     row = tx.exec_driver_sql(f"{query} machine = ?", (name,)).first()
     if row is not None:
@@ -180,11 +182,12 @@ def _by_code(tx: Tx, kind: str, code: str) -> Resolved | None:
         row = tx.exec_driver_sql(_ASSEMBLY, (code,)).first()
         if row is None:
             return None
-        return Resolved("A", row[2] or code, int(row[0]), None, code, row[1] is not None)
+        superseded = row.superseded_at is not None
+        return Resolved("A", row.code or code, row.assembly_id, None, code, superseded)
     row = tx.exec_driver_sql(_BY_CODE[kind], (code,)).first()
     if row is None:
         return None
-    return Resolved(kind, row[0], int(row[1]), row[2], code, retired=row[3] is not None)
+    return _from_row(kind, row, code)
 
 
 def _by_mark(tx: Tx, mark: str, kind: str | None) -> Resolved | None:
@@ -209,8 +212,9 @@ def _by_mark(tx: Tx, mark: str, kind: str | None) -> Resolved | None:
     return None
 
 
-def _from_row(kind: str, row: Any) -> Resolved:
-    return Resolved(kind, row[0], int(row[1]), row[2], retired=row[3] is not None)
+def _from_row(kind: str, row: Row[Any], scanned: str | None = None) -> Resolved:
+    retired = row.retired_at is not None
+    return Resolved(kind, row.code, row.id, row.mark, scanned, retired=retired)
 
 
 def _wrong_kind(found: Resolved, kind: str | None, field: str) -> NotKnown:
