@@ -128,7 +128,10 @@ def _night(plan: ShopPlan, night: MachineNight) -> dict[str, Any]:
         "fail_probability_with_swaps": night.with_swaps,
         "fail_probability_floor": night.floor,
         "fail_probability_breakage": night.breakage,
-        "limit": night.limit,
+        "limit": night.limit.chance,
+        "limit_loss_minor": None
+        if night.limit.loss_minor is None
+        else round(night.limit.loss_minor),
         "scale": night.scale,
         "safe": night.safe,
         "swaps": [names[one.station_id] for one in chosen.swaps] if chosen else [],

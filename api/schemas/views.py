@@ -232,6 +232,12 @@ class Night(Shape):
     limit = Number(
         required=True, explains="The machine's night_limit_percent, or the shop's own."
     )
+    limit_loss_minor = Whole(
+        required=True,
+        allow_none=True,
+        explains="The machine's night_limit_loss, which counts instead; null where there is "
+        "none, or a tool spec in the machine has no failure_cost.",
+    )
     scale = Number(
         required=True,
         explains="Factor that the chances stand under: failures seen in earlier stretches over "

@@ -205,7 +205,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
     shop = expected.shop.telling(not_on_shelf)
     mounted, edges, due = expected.mounted, expected.edges, expected.due
     refuse_unsound(expected)
-    limits = limits_of_machines(shop, night_limit)
+    limits = limits_of_machines(shop, expected.mounted, night_limit)
     swaps = plan_swaps(
         shop.ahead,
         edges,

@@ -15,8 +15,9 @@ from crib.outlook.expected_lives import ExpectedLives
 from crib.outlook.jobless import jobless_parts
 from crib.outlook.machine_stops import stops_of_machine
 from crib.outlook.shop_now import ShopNow
+from crib.outlook.stays import Stay
 from crib.planning.due import sound_rows
-from crib.planning.night import MachineNight
+from crib.planning.night import MachineNight, NightLimit
 from crib.planning.stops_ahead import NO_STOPS, Stops
 from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
@@ -161,19 +162,37 @@ def worn_elsewhere(shop: ShopNow, row: StayRow) -> str:
     )
 
 
-def limits_of_machines(shop: ShopNow, night_limit: float) -> list[float]:
-    """Chance of a failure that each machine may run with while nobody is there.
+def limits_of_machines(
+    shop: ShopNow, mounted: Iterable[Stay], night_limit: float
+) -> list[NightLimit]:
+    """What is accepted of each machine while nobody is there.
+
+    A limit of the loss needs a failure cost of every tool that is mounted; without one of them
+    the chance counts.
 
     Args:
         shop: The shop.
-        night_limit: The shop's own, for machines whose record gives none.
+        mounted: The mounted edges that a plan is made of.
+        night_limit: Chance of a failure, for machines whose record gives none.
     """
-    own = (shop.rows.machines[machine_id].night_limit_percent for machine_id in shop.machines)
-    return [night_limit if one is None else one / 100 for one in own]
+    lacking: dict[int, set[str]] = defaultdict(set)
+    for stay in mounted:
+        spec = shop.rows.specs[shop.rows.assemblies[stay.row.assembly_id].tool_spec_id]
+        if spec.failure_cost_minor is None:
+            machine_id = shop.rows.stations[stay.row.station_id].machine_id
+            lacking[machine_id].add(spec.tool_spec)
+    found = []
+    for machine_id in shop.machines:
+        own = shop.rows.machines[machine_id]
+        percent, loss = own.night_limit_percent, own.night_limit_loss_minor
+        without = tuple(sorted(lacking[machine_id])) if loss is not None else ()
+        chance = night_limit if percent is None else percent / 100
+        found.append(NightLimit(chance, None if without else loss, without))
+    return found
 
 
 def nights_seen(
-    shop: ShopNow, nights: Sequence[MachineNight], limits: Sequence[float]
+    shop: ShopNow, nights: Sequence[MachineNight], limits: Sequence[NightLimit]
 ) -> list[MachineNight]:
     """The nights with what their chances leave out: such a one is not called safe.
 

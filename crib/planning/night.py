@@ -33,6 +33,9 @@ MOST_LEFT = 0.5
 #: nobody sees spoils parts until somebody comes (common practice, no source).
 DARK_PRICE = 3.0
 
+#: Rounding alone does not break a limit that is just kept.
+_ROUNDING = 1e-12
+
 #: Edges named that carry most of what is left.
 _NAMED = 3
 
@@ -47,6 +50,30 @@ def allowed_hazard(limit: ArrayLike) -> Floats:
 def chance_of(hazard: float) -> float:
     """Chance that anything fails under a cumulative hazard."""
     return float(-np.expm1(-hazard))
+
+
+@dataclass(frozen=True, slots=True)
+class NightLimit:
+    """What a supervisor accepts of an unattended stretch of one machine.
+
+    Attributes:
+        chance: Chance of a failure.
+        loss_minor: Expected loss by failures [hundredths], which counts instead of the chance;
+            None: the chance counts.
+        lacking: Tool specs without a failure cost, for which a loss cannot be worked out: the
+            chance counts until they have one.
+    """
+
+    chance: float = NIGHT_LIMIT
+    loss_minor: float | None = None
+    lacking: tuple[str, ...] = ()
+
+    @property
+    def allowed(self) -> float:
+        """How much may come together: a loss [hundredths], or else a cumulative hazard."""
+        return (
+            float(allowed_hazard(self.chance)) if self.loss_minor is None else self.loss_minor
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +101,8 @@ class NightEdges:
             stretch, shape (edges, points).
         swapped: The same if what is due before it, or was brought forward for it, is swapped.
         swaps: Swaps of each before it, shape (edges,); 0: none is due.
+        weight: What its hazard counts for against the limit, shape (edges,): its failure cost
+            [hundredths] under a limit of the loss; None: 1.
     """
 
     machine: MachineAhead
@@ -82,6 +111,15 @@ class NightEdges:
     stays: Floats
     swapped: Floats
     swaps: Ints
+    weight: Floats | None = None
+
+    def counted(self, hazard: Floats) -> Floats:
+        """Hazards of the edges as they count against the limit, shape (edges, ...)."""
+        if self.weight is None:
+            return hazard
+        weight = self.weight if hazard.ndim == 1 else self.weight[:, None]
+        counted: Floats = weight * hazard
+        return counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +136,7 @@ class MachineNight:
         floor: The same if every edge were swapped that a fresh one is better than.
         breakage: Chance that one of those breaks or chips, worn or not: no swap lowers it.
         added: Stations whose swap it brought forward.
-        limit: Chance that the supervisor accepts for this machine.
+        limit: What the supervisor accepts for this machine.
         ordinal: 0 for the machine's next stretch, 1 for the one after it, …
         scale: Factor that all its chances stand under, from how earlier stretches went.
         unknown: Stations whose edge's chance could not be worked out.
@@ -117,7 +155,7 @@ class MachineNight:
     floor: float
     breakage: float
     added: tuple[int, ...]
-    limit: float
+    limit: NightLimit
     ordinal: int = 0
     scale: float = 1.0
     unknown: tuple[int, ...] = ()
@@ -129,7 +167,12 @@ class MachineNight:
     @property
     def safe(self) -> bool:
         """Whether the limit is kept once the added swaps are made; never with one unknown."""
-        return self.with_swaps <= self.limit and self.known
+        if not self.known:
+            return False
+        if self.limit.loss_minor is None or self.edges is None:
+            return self.with_swaps <= self.limit.chance
+        loss = float(self.edges.counted(self.edges.swapped[:, -1]).sum())
+        return loss <= self.limit.allowed * (1 + _ROUNDING)
 
     @property
     def known(self) -> bool:
@@ -161,8 +204,9 @@ def choose_swaps(
     fresh: Floats,
     given_away: Floats,
     able: Bools,
-    limit: float | Floats = NIGHT_LIMIT,
+    allowed: float | Floats,
     failure_extra: Floats | None = None,
+    weight: Floats | None = None,
 ) -> NightChoice:
     """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
 
@@ -176,31 +220,37 @@ def choose_swaps(
         fresh: The same of a new edge in its place.
         given_away: What swapping it before the stretch costs.
         able: Whether it can be swapped then: in a machine with somebody there before.
-        limit: Chance that is allowed each machine, or all of them.
+        allowed: How much may come together in each machine, or in all of them.
         failure_extra: What a failure of each costs over a swap; None: not asked.
+        weight: What the hazard of each counts for in that; None: 1.
     """
     count = (machines,)
     relief = np.where(able, np.maximum(kept - fresh, 0.0), 0.0)
     total, off = np.zeros(count), np.zeros(count)
     np.add.at(total, machine, kept)
     np.add.at(off, machine, relief)
-    allowed = allowed_hazard(limit)
-    need = total - allowed
+    counted, counted_off = total, off
+    counts = relief if weight is None else weight * relief
+    if weight is not None:
+        counted, counted_off = np.zeros(count), np.zeros(count)
+        np.add.at(counted, machine, weight * kept)
+        np.add.at(counted_off, machine, counts)
+    need = counted - allowed
     over = need > 0
     # a hair of grace, or rounding alone would call a limit that is just kept out of reach
-    reachable = over & (off >= need * (1 - 1e-12))
+    reachable = over & (counted_off >= need * (1 - _ROUNDING))
     gain = able & (relief > LEAST_GAIN)
     beyond = gain & (over & ~reachable)[machine]
     swap = beyond & (fresh <= kept * MOST_LEFT)
     if failure_extra is not None:
         swap &= given_away <= DARK_PRICE * failure_extra * relief
-    rows = np.flatnonzero(reachable[machine] & (relief > 0))
+    rows = np.flatnonzero(reachable[machine] & (counts > 0))
     rows = rows[np.argsort(machine[rows], kind="stable")]
     bounds = np.flatnonzero(np.diff(machine[rows])) + 1
     for members in np.split(rows, bounds):
         if members.size:
             wanted = float(need[machine[members[0]]])
-            chosen = _cover(members, given_away, relief, gain, wanted)
+            chosen = _cover(members, given_away, counts, gain, wanted)
             swap[chosen] = True
     left = np.zeros(count)
     np.add.at(left, machine, kept - np.where(swap, relief, 0.0))
@@ -215,7 +265,7 @@ def _cover(members: Ints, cost: Floats, relief: Floats, gain: Bools, need: float
     worth = members[gain[members]]
     some = worth if relief[worth].sum() >= need else members
     picked = cheapest_cover(
-        np.maximum(cost[some], 0.0).tolist(), relief[some].tolist(), need * (1 - 1e-12)
+        np.maximum(cost[some], 0.0).tolist(), relief[some].tolist(), need * (1 - _ROUNDING)
     )
     return some[np.array(picked, dtype=np.int64)]
 

@@ -20,7 +20,6 @@ from crib.planning.night import (
     Carrier,
     MachineNight,
     NightEdges,
-    allowed_hazard,
     carriers_of,
     chance_of,
 )
@@ -142,16 +141,16 @@ def decide(night: MachineNight, prices: Prices = NO_PRICES) -> Decision:
         return Decision(LOOK)
     if edges is None or float(edges.stays[:, -1].sum()) <= 0 or night.stands:
         return Decision(IDLE)
-    return _Deciding(edges, night.limit, prices).decision()
+    return _Deciding(edges, night.limit.allowed, prices).decision()
 
 
 class _Deciding:
     """The figures that a decision is made of."""
 
-    def __init__(self, edges: NightEdges, limit: float, prices: Prices) -> None:
-        self.edges, self.prices = edges, prices
-        self.allowed = float(allowed_hazard(limit))
+    def __init__(self, edges: NightEdges, allowed: float, prices: Prices) -> None:
+        self.edges, self.prices, self.allowed = edges, prices, allowed
         self.relief = np.maximum(edges.stays[:, -1] - edges.swapped[:, -1], 0.0)
+        self.counts = edges.counted(self.relief)
         offered = (edges.swaps > 0) & (self.relief > 0)
         cannot = np.isin(edges.station_ids, np.array([*prices.cannot], dtype=np.int64))
         self.able, self.missing = offered & ~cannot, offered & cannot
@@ -159,13 +158,12 @@ class _Deciding:
 
     def decision(self) -> Decision:
         edges = self.edges
-        total = float(edges.stays[:, -1].sum())
-        need = total - self.allowed
+        need = float(edges.counted(edges.stays[:, -1]).sum()) - self.allowed
         run, stand = self._through(RUN, self.nothing), Option(STAND)
         if need <= 0:
             due = [self._through(SWAP, self.able)] if self.able.any() else []
             return Decision(RUN, (run, *due, stand))
-        if float(self.relief[self.able].sum()) >= need * (1 - _GRACE):
+        if float(self.counts[self.able].sum()) >= need * (1 - _GRACE):
             chosen = self._fewest_minutes(need)
             until = self._until(self.nothing)
             options = [run, self._through(SWAP, chosen)]
@@ -180,12 +178,12 @@ class _Deciding:
 
     def _fewest_minutes(self, need: float) -> Bools:
         """The swaps that keep the limit in the fewest minutes."""
-        rows = np.flatnonzero(self.able)
+        rows = np.flatnonzero(self.able & (self.counts > 0))
         spent = [self._minutes(row) for row in rows.tolist()]
         known = [one for one in spent if one is not None]
         usual = float(np.mean(known)) if known else 1.0
         cost = [usual if one is None else one for one in spent]
-        picked = cheapest_cover(cost, self.relief[rows].tolist(), need * (1 - _GRACE))
+        picked = cheapest_cover(cost, self.counts[rows].tolist(), need * (1 - _GRACE))
         chosen = self.nothing.copy()
         chosen[rows[picked]] = True
         return chosen
@@ -206,7 +204,8 @@ class _Deciding:
         """
         edges = self.edges
         curves = np.where(chosen[:, None], edges.swapped, edges.stays)
-        second = float(np.interp(self.allowed, curves.sum(axis=0), edges.seconds))
+        counted = edges.counted(curves).sum(axis=0)
+        second = float(np.interp(self.allowed, counted, edges.seconds))
         begin = float(edges.seconds[0])
         if second - begin < LEAST_RUN_S:
             return None

@@ -11,6 +11,7 @@ from crib.life.signs import EdgeSigns
 from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, NightEdges
+from crib.planning.night_words import money
 from crib.planning.succession import Succession
 from crib.sentence import figure, sentence
 
@@ -51,7 +52,7 @@ def report_nights(
                 floor=float(night.choice.floor[index]),
                 breakage=float(-np.expm1(-night.breaks[members].sum())),
                 added=tuple(stations[added].tolist()),
-                limit=float(walk.limit[index]),
+                limit=walk.limits[index],
                 ordinal=ordinal,
                 scale=walk.scale,
                 begun=begin <= 0,
@@ -62,6 +63,7 @@ def report_nights(
                     stays[members],
                     swapped[members],
                     night.swaps[members],
+                    walk.weight[members],
                 ),
             )
             rows.append(row)
@@ -81,8 +83,8 @@ def _curves(walk: Succession, night: NightSeen) -> tuple[Floats, Floats]:
     stays = night.stays[:, None] * shares
     swapped = night.hazard[:, None] * shares
     total = np.zeros(len(night.begin_s))
-    np.add.at(total, walk.machine, night.stays)
-    over = np.isfinite(night.begin_s) & (-np.expm1(-total) > walk.limit)
+    np.add.at(total, walk.machine, walk.weight * night.stays)
+    over = np.isfinite(night.begin_s) & (total > walk.allowed)
     rows = np.flatnonzero(over[walk.machine])
     if rows.size:
         worn = walk.lines.at(rows, night.begin_s[walk.machine[rows]])
@@ -111,17 +113,19 @@ def _curve(
 
 def _sentence(row: MachineNight, own: float) -> str:
     """Why the rule brings one swap forward."""
+    if row.limit.loss_minor is not None:
+        return _sentence_of_loss(row, row.limit.loss_minor, own)
     if row.safe:
         end = sentence(
             "with the swaps listed {with_swaps}, under the limit of {limit}",
             with_swaps=figure(row.with_swaps, ".1%"),
-            limit=figure(row.limit, ".1%"),
+            limit=figure(row.limit.chance, ".1%"),
         )
     else:
         end = sentence(
             "with every swap that helps much {with_swaps}, still over the limit of {limit}",
             with_swaps=figure(row.with_swaps, ".1%"),
-            limit=figure(row.limit, ".1%"),
+            limit=figure(row.limit.chance, ".1%"),
         )
     return sentence(
         "The machine's chance of a failure in the unattended stretch would be "
@@ -129,4 +133,19 @@ def _sentence(row: MachineNight, own: float) -> str:
         as_planned=figure(row.as_planned, ".1%"),
         own=figure(own, ".1%"),
         end=end,
+    )
+
+
+def _sentence_of_loss(row: MachineNight, limit_minor: float, own: float) -> str:
+    values: dict[str, object] = {"limit": money(limit_minor), "own": figure(own, ".1%")}
+    if row.safe:
+        return sentence(
+            "Without it the loss to expect in the unattended stretch would be over your limit, "
+            "{limit}. The chance that this edge fails then is {own}.",
+            **values,
+        )
+    return sentence(
+        "The loss to expect in the unattended stretch stays over your limit, {limit}, with "
+        "every swap that helps much. The chance that this edge fails then is {own}.",
+        **values,
     )

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from crib.clock import instant_from_us, print_instant
 from crib.planning.night import MachineNight
 from crib.planning.night_options import IDLE, LOOK, RUN, SWAP, UNTIL, Decision, Option
-from crib.sentence import AND, Sentence, figure, sentence, together
+from crib.sentence import AND, Figure, Sentence, figure, sentence, together
 
 #: Names of stations that a sentence holds; more are counted.
 _NAMED = 3
@@ -134,11 +134,7 @@ def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int,
     """Why, in one line; empty where there is nothing to decide."""
     if decision.kind in (LOOK, IDLE):
         return ""
-    limit = sentence(
-        "Your limit for {machine} is {limit}.",
-        machine=night.machine,
-        limit=sentence("{percent} %", percent=figure(100 * night.limit, ".4g")),
-    )
+    limit = _limit(night, decision)
     if decision.kind in (RUN, SWAP):
         return limit
     best = decision.option(SWAP) or decision.option(RUN)
@@ -160,6 +156,38 @@ def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int,
     if night.begun:
         lines.append(sentence("Nobody is there to swap now."))
     return together(" ", lines)
+
+
+def _limit(night: MachineNight, decision: Decision) -> str:
+    chosen, accepted = decision.chosen, night.limit
+    if accepted.loss_minor is not None:
+        return sentence(
+            "The loss to expect is {loss}; your limit for {machine} is {limit}.",
+            loss=money(chosen.loss_minor or 0.0 if chosen else 0.0),
+            machine=night.machine,
+            limit=money(accepted.loss_minor),
+        )
+    chance = sentence(
+        "Your limit for {machine} is {limit}.",
+        machine=night.machine,
+        limit=sentence("{percent} %", percent=figure(100 * accepted.chance, ".4g")),
+    )
+    if not accepted.lacking:
+        return chance
+    first, *others = accepted.lacking
+    why = sentence("Your limit of the loss needs a failure cost of {spec}.", spec=first)
+    if others:
+        why = sentence(
+            "Your limit of the loss needs a failure cost of {spec} and {number} more.",
+            spec=first,
+            number=len(others),
+        )
+    return together(" ", (chance, why))
+
+
+def money(minor: float) -> Figure:
+    """An amount in the currency of the shop, from hundredths."""
+    return figure(minor / 100, ".2f")
 
 
 def scale_sentence(night: MachineNight) -> Sentence | None:

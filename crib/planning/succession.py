@@ -23,7 +23,7 @@ from crib.planning.due import EdgesDue, MountedEdge, signs_of
 from crib.planning.found_swaps import AsLeft, Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
-from crib.planning.night import choose_swaps
+from crib.planning.night import NightLimit, choose_swaps
 from crib.planning.own_points import OwnPoints
 from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
 from crib.planning.swaps import COST, GATHERED, PAST, UNATTENDED
@@ -64,8 +64,7 @@ class Succession:
         model: The life model.
         stops: Stops of each machine that are made anyway.
         minute_cost: Cost of a minute of a machine.
-        limit: Chance of a failure allowed in an unattended stretch of each machine, shape
-            (machines,).
+        limits: What is accepted of an unattended stretch of each machine.
         scale: Factor on the chances of stretches, from how earlier ones went.
     """
 
@@ -80,18 +79,21 @@ class Succession:
         model: LifeModel,
         stops: Sequence[Stops],
         minute_cost: float,
-        limit: Floats,
+        limits: Sequence[NightLimit],
         scale: float = 1.0,
     ) -> None:
         count = len(edges)
         self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
-        self.model, self.minute_cost, self.limit = model, minute_cost, limit
+        self.model, self.minute_cost, self.limits = model, minute_cost, limits
         self.stops, self.scale = stops, scale
         self.anyway = self.table = StopTable(stops)
         self.machine = np.array([e.machine for e in edges], dtype=np.int64)
         self.key = np.array([e.key for e in edges], dtype=np.int64)
         self.planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
         self.extra = np.array([e.failure_cost for e in edges], dtype=np.float64) - self.planned
+        self.allowed = np.array([one.allowed for one in limits], dtype=np.float64)
+        by_loss = np.array([one.loss_minor is not None for one in limits], dtype=np.bool_)
+        self.weight = np.where(by_loss[self.machine], self.extra, 1.0)
         self.signs = signs_of(edges).take(np.arange(count))
         self.best = own.mounted_best.copy()
         self.rate = np.where(due.wear_now > 0, due.wear_now, _SOME_WEAR)
@@ -296,8 +298,9 @@ class Succession:
             fresh,
             given + _LEAST_COST * self.planned,
             ~begun & (night > 0) & (age > 0),
-            self.limit,
+            self.allowed,
             self.extra,
+            self.weight,
         )
         rows = np.flatnonzero(choice.swap)
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]

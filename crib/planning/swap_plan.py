@@ -13,7 +13,7 @@ from crib.planning.attended import Attended
 from crib.planning.due import EARLY, PROBS, EdgesDue, MachineAhead, MountedEdge
 from crib.planning.first_swaps import first_swaps
 from crib.planning.moving_cost import STEP_SHARE, MovingCost
-from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.night import NIGHT_LIMIT, MachineNight, NightLimit
 from crib.planning.night_report import report_nights
 from crib.planning.own_points import own_points
 from crib.planning.stops_ahead import NO_STOPS, Stops
@@ -155,7 +155,7 @@ def plan_swaps(
     *,
     stops: Sequence[Stops] | None = None,
     minute_cost: float = 0.0,
-    limit: float | Sequence[float] = NIGHT_LIMIT,
+    limit: float | Sequence[NightLimit] = NIGHT_LIMIT,
     scale: float = 1.0,
 ) -> PlannedSwaps:
     """Plan every swap of the machines.
@@ -168,8 +168,8 @@ def plan_swaps(
         stops: Stops of each machine that are made anyway; None for none.
         minute_cost: Cost of a minute of a machine, in the currency of the edges' costs; at 0
             no swap comes forward to share a stop.
-        limit: Chance of a failure allowed in an unattended stretch, of each machine or of
-            all of them.
+        limit: What is accepted of an unattended stretch of each machine; or a chance of a
+            failure, for all of them.
         scale: Factor on the chances of those stretches (``night_scale``).
     """
     if not edges:
@@ -187,7 +187,7 @@ def plan_swaps(
         model,
         stops if stops is not None else [NO_STOPS] * len(machines),
         minute_cost,
-        np.array(np.broadcast_to(limit, (len(machines),)), dtype=np.float64),
+        [NightLimit(limit)] * len(machines) if isinstance(limit, float) else limit,
         scale,
     )
     walk.keep_nights()

@@ -134,6 +134,10 @@ MACHINES = Record(
         _number("night_limit_percent", 0.1, 50,
                 explains="chance of a failure that you accept in one unattended stretch; "
                 "empty: the shop's own limit"),
+        Column("night_limit_loss", "money", minimum=1, maximum=10_000_000,
+               explains="loss by failures that you expect at most in one unattended stretch; "
+               "it counts instead of night_limit_percent once every tool spec in the machine "
+               "has a failure_cost"),
         Column("block_template", "lines",
                explains="the shop's own text block for the control; in a file on one line, "
                "\\n for the end of a line"),

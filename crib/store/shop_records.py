@@ -34,7 +34,7 @@ _RUNS_OF = text(_RUNS + " AND r.machine_id = :machine" + _IN_ORDER)
 _MACHINES = text(
     """
     SELECT id, machine, calendar_id, bar_length_mm, bar_remnant_mm, path_counters,
-           night_limit_percent
+           night_limit_percent, night_limit_loss_minor
     FROM machines WHERE retired_at IS NULL
     """
 )
@@ -150,6 +150,7 @@ class MachineOfShop(NamedTuple):
     bar_remnant_mm: float | None
     path_counters: str | None
     night_limit_percent: float | None
+    night_limit_loss_minor: int | None
 
 
 class SpanOfWeek(NamedTuple):

@@ -44,6 +44,29 @@ def test_a_supervisor_s_limit_is_kept_and_taken_back(client, nights):
     assert client.get("/v1/forecasts").get_json()["nights"][0]["limit"] == 0.05
 
 
+def test_a_limit_of_the_loss_is_kept_and_counts_instead(client, nights):
+    sent = client.post(
+        "/shift/nights/M1", data=limit_form(nights(), "") | {"night_limit_loss": "250"}
+    )
+    page = nights()
+
+    assert sent.status_code == 303
+    assert page.select_one("#in-night_limit_loss")["value"] == "250.00"
+    (night, *_) = client.get("/v1/forecasts").get_json()["nights"]
+    assert (night["limit"], night["limit_loss_minor"]) == (0.05, 25_000)
+    assert night["reason_sentence"].endswith("; your limit for M1 is 250.00.")
+
+
+def test_a_limit_of_the_loss_that_cannot_be_is_refused_beside_its_field(client, nights):
+    refused = client.post(
+        "/shift/nights/M1", data=limit_form(nights(), "12") | {"night_limit_loss": "-3"}
+    )
+
+    assert refused.status_code in (400, 422)
+    assert 'value="-3"' in refused.get_data(as_text=True)
+    assert client.get("/v1/forecasts").get_json()["nights"][0]["limit"] == 0.05
+
+
 @pytest.mark.parametrize("wrong", ["60", "0", "often", "-1"])
 def test_a_limit_that_cannot_be_is_refused_beside_its_field(client, nights, wrong):
     refused = client.post("/shift/nights/M1", data=limit_form(nights(), wrong))

@@ -15,7 +15,7 @@ from crib.acts.unclear_breakages import unclear_breakages
 from crib.feed.broker_state import no_connection
 from crib.floor.cautions import axis_cautions, build_cautions, mount_cautions, removal_cautions
 from crib.floor.mount import Expected, Offered, Place, Scanned, mismatches
-from crib.planning.night import MachineNight
+from crib.planning.night import MachineNight, NightLimit
 from crib.planning.night_options import (
     IDLE,
     LOOK,
@@ -243,8 +243,11 @@ def test_what_to_do_with_a_night_is_said_in_german(german):
         for missing in ((), (4, 7))
         for rest in ((), (Option(SWAP, 0.2, 210, swaps[:2]),))
     ]
+    limit = NightLimit(0.065)
     nights = [
-        MachineNight("M1", 1, hours * 60 * minute, 0.3, 0.2, 0.1, 0.05, 0.01, (), 0.065, **more)
+        MachineNight(
+            "M1", 1, hours * 60 * minute, 0.3, 0.2, 0.1, 0.05, 0.01, (), limit, **more
+        )
         for hours in (8, 40)
         for more in (
             {}, {"begun": True}, {"stands": True}, {"jobless": 1}, {"jobless": 12},

@@ -186,7 +186,7 @@ def test_every_night_of_the_shop_has_an_answer_that_keeps_its_limit(demo):
         assert night.floor <= night.with_swaps <= night.as_planned
         chosen = view.decision.chosen
         if chosen is not None:
-            assert chosen.fail_probability <= night.limit * (1 + 1e-9)
+            assert chosen.fail_probability <= night.limit.chance * (1 + 1e-9)
             listed = {swap.forecast.station_id for swap in view.swaps}
             assert {swap.station_id for swap in chosen.swaps} <= listed
         if view.decision.kind == "until":
@@ -202,10 +202,40 @@ def test_a_machine_s_own_limit_counts_before_the_shop_s(demo):
         )
         plan = plan_shop(tx, PRESENT, night_limit=0.03)
         tx.exec_driver_sql("UPDATE machines SET night_limit_percent = NULL")
-    limits = {night.machine: night.limit for night in plan.nights}
+    limits = {night.machine: night.limit.chance for night in plan.nights}
 
     assert limits.pop("L3") == 0.125
     assert set(limits.values()) == {0.03}
+
+
+def test_a_limit_of_the_loss_counts_once_every_tool_has_a_failure_cost(demo):
+    with demo.store.write() as tx:
+        tx.exec_driver_sql(
+            "UPDATE machines SET night_limit_loss_minor = 2000 WHERE machine = 'L3'"
+        )
+        plan = plan_shop(tx, PRESENT)
+        spec = next(one.tool_spec for one in plan.forecasts if one.machine == "L3")
+        change = "UPDATE tool_specs SET failure_cost_minor = {} WHERE tool_spec = '{}'"
+        cost = tx.exec_driver_sql(
+            "SELECT failure_cost_minor FROM tool_specs WHERE tool_spec = ?", (spec,)
+        ).scalar_one()
+        tx.exec_driver_sql(change.format("NULL", spec))
+        lacking = plan_shop(tx, PRESENT)
+        tx.exec_driver_sql(change.format(cost, spec))
+        tx.exec_driver_sql("UPDATE machines SET night_limit_loss_minor = NULL")
+
+    def limit_of(one):
+        return next(night.limit for night in one.nights if night.machine == "L3")
+
+    assert (limit_of(plan).loss_minor, limit_of(plan).lacking) == (2_000, ())
+    assert (limit_of(lacking).loss_minor, limit_of(lacking).lacking) == (None, (spec,))
+    assert {one.limit.loss_minor for one in plan.nights if one.machine != "L3"} == {None}
+    night = next(one for one in plan.nights if (one.machine, one.ordinal) == ("L3", 0))
+    decision = night_view(plan, night).decision
+    assert decision.chosen.loss_minor <= 2_000 < decision.option("run").loss_minor
+    assert night.added
+    for station_id in night.added:
+        assert "loss to expect" in plan.by_station()[station_id].why_sentence
 
 
 def test_half_of_the_nights_of_the_young_shop_can_be_run(demo):
@@ -255,6 +285,6 @@ def test_a_wider_limit_of_the_site_s_own_asks_for_fewer_swaps(demo):
     with demo.store.read() as tx:
         wide = plan_shop(tx, PRESENT, night_limit=0.4)
 
-    assert {night.limit for night in wide.nights} == {0.4}
+    assert {night.limit.chance for night in wide.nights} == {0.4}
     added = [sum(len(n.added) for n in plan.nights) for plan in (wide, demo.plan)]
     assert added[0] < added[1]

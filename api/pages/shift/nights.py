@@ -15,6 +15,7 @@ from crib.acts.choose_night import ChooseNight, choose_night
 from crib.errors import Invalid, Refusal
 from crib.planning.night_options import UNTIL
 from crib.records.catalogue import MACHINES
+from crib.records.columns import Column
 from crib.records.values import print_cell, read_cell
 from crib.sentence import sentence
 from crib.store.engine import Tx
@@ -28,8 +29,8 @@ from crib.views.where_it_lies import places_of_sisters
 
 blueprint = Blueprint("nights", __name__)
 
-#: The column that holds the limit.
-_LIMIT = MACHINES.column("night_limit_percent")
+#: The columns that hold a limit.
+_LIMITS = (MACHINES.column("night_limit_percent"), MACHINES.column("night_limit_loss"))
 #: Nothing to complain about.
 _FINE = Complaint(200, "", {})
 
@@ -86,7 +87,10 @@ def show_nights(
     with site.store.read() as tx:
         machine_id = machine_id_by_name(tx, name)
         record = get_record(tx, MACHINES, machine_id)
-    typed = request.form.get(_LIMIT.name)
+    typed = {
+        column.name: request.form.get(column.name, print_cell(column, record[column.name]))
+        for column in _LIMITS
+    }
     return page(
         "shift_night.html",
         status=(complaint or undecided or _FINE).status,
@@ -98,21 +102,21 @@ def show_nights(
         undecided=undecided,
         key=fresh_key(),
         version=record["version"],
-        typed=print_cell(_LIMIT, record[_LIMIT.name]) if typed is None else typed,
+        typed=typed,
         shop_limit=site.plans.night_limit,
     )
 
 
 @blueprint.post("/shift/nights/<machine>")
 def keep_limit(machine: str) -> Response:
-    """Keep the limit of a machine, or take it back where the field is empty."""
+    """Keep the limits of a machine, or take back what is left empty."""
 
     def work(tx: Tx, _: datetime, __: str | None) -> str:
         machine_id = machine_id_by_name(tx, machine)
-        text = request.form.get(_LIMIT.name, "").strip().removesuffix("%").strip()
+        limits = {column.name: _read(column) for column in _LIMITS}
         version = request.form.get("version", "")[:18]
         expected = int(version) if version.isdecimal() else None
-        update_record(tx, MACHINES, machine_id, {_LIMIT.name: _read(text)}, expected)
+        update_record(tx, MACHINES, machine_id, limits, expected)
         return night_address(machine)
 
     try:
@@ -156,15 +160,18 @@ def _instant(name: str, form: Mapping[str, str]) -> datetime:
         raise Invalid(detail, errors=[{"field": name, "detail": detail}]) from None
 
 
-def _read(text: str) -> object:
-    """What was typed as the limit; None where nothing was."""
+def _read(column: Column) -> object:
+    """What was typed as a limit; None where nothing was."""
+    text = request.form.get(column.name, "").strip().removesuffix("%").strip()
     if not text:
         return None
     try:
-        return read_cell(_LIMIT, text.replace(",", "."))
+        return read_cell(column, text.replace(",", "."))
     except Invalid as wrong:
         detail = wrong.sentence
-        raise Invalid(
-            sentence("The limit {detail}.", detail=detail),
-            errors=[{"field": _LIMIT.name, "detail": detail}],
-        ) from None
+        told = (
+            sentence("The limit {detail}.", detail=detail)
+            if column.name == "night_limit_percent"
+            else sentence("The limit of the loss {detail}.", detail=detail)
+        )
+        raise Invalid(told, errors=[{"field": column.name, "detail": detail}]) from None

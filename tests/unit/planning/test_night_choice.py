@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from crib.planning.night import choose_swaps
+from crib.planning.night import allowed_hazard, choose_swaps
 from crib.planning.night_choice import cheapest_cover
 
 
@@ -56,7 +56,7 @@ def _choice(kept, fresh, cost, limit=0.02, able=True, machine=None):
         fresh,
         np.array(cost, dtype=float),
         np.broadcast_to(able, kept.shape),
-        limit,
+        allowed_hazard(limit),
     )
 
 
@@ -83,6 +83,40 @@ def test_the_limit_is_kept_whenever_a_set_of_swaps_keeps_it(seed):
     assert choice.after[0] <= choice.before[0] * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("seed", range(40))
+def test_a_limit_of_the_loss_is_kept_whenever_a_set_of_swaps_keeps_it(seed):
+    rng = np.random.default_rng(seed)
+    count = int(rng.integers(1, 11))
+    kept = rng.exponential(0.01, count)
+    fresh = kept * rng.uniform(0, 1.2, count)
+    cost, failure = rng.uniform(0.1, 20, count), rng.uniform(1_000, 50_000, count)
+    allowed = float(rng.uniform(50, 1_500))
+    numbers, able = np.zeros(count, dtype=np.int64), np.ones(count, dtype=np.bool_)
+    choice = choose_swaps(numbers, 1, kept, fresh, cost, able, allowed, None, failure)
+    saved = np.maximum(kept - fresh, 0) * failure
+    loss = float((kept * failure).sum())
+    after = loss - float(saved[choice.swap].sum())
+
+    best = _exhaustive(cost, saved, loss - allowed)
+    if loss <= allowed:
+        assert not choice.swap.any()
+    elif best is not None:
+        assert after <= allowed * (1 + 1e-9)
+        assert cost[choice.swap].sum() <= 2 * best * (1 + 1e-9)
+
+
+def test_a_limit_of_the_loss_swaps_the_edge_that_is_dear_to_lose():
+    kept, fresh = np.array([0.03, 0.01]), np.array([0.001, 0.001])
+    cost, failure = np.ones(2), np.array([1_000.0, 90_000.0])
+    numbers, able = np.zeros(2, dtype=np.int64), np.ones(2, dtype=np.bool_)
+
+    by_chance = choose_swaps(numbers, 1, kept, fresh, cost, able, allowed_hazard(0.02))
+    by_loss = choose_swaps(numbers, 1, kept, fresh, cost, able, 200.0, None, failure)
+
+    assert by_chance.swap.tolist() == [True, False]
+    assert by_loss.swap.tolist() == [False, True]
+
+
 def test_chances_are_those_of_independent_edges():
     choice = _choice([0.01, 0.03], [0.001, 0.002], [1.0, 1.0])
 
@@ -106,7 +140,9 @@ def test_where_the_limit_is_out_of_reach_a_swap_has_to_be_worth_what_it_prevents
     # The first two take off 0.04 of a failure that costs 100 more: worth 12 in the dark.
     given_away = np.array([11.0, 13.0, 0.0])
 
-    choice = choose_swaps(none, 1, kept, fresh, given_away, able, 0.02, np.full(3, 100.0))
+    choice = choose_swaps(
+        none, 1, kept, fresh, given_away, able, allowed_hazard(0.02), np.full(3, 100.0)
+    )
 
     assert choice.swap.tolist() == [True, False, False]
     assert choice.floor[0] > 0.02

@@ -13,7 +13,7 @@ from crib.floor.week import WeekSpan
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead
-from crib.planning.night import MachineNight, NightEdges
+from crib.planning.night import MachineNight, NightEdges, NightLimit
 from crib.planning.night_options import NO_PRICES, Prices, decide
 from crib.planning.night_words import (
     answer_sentence,
@@ -46,7 +46,9 @@ def hazard(ages, wear):
     return LIFE.logsf(ages) - LIFE.logsf(ages + wear * np.linspace(0, 1, POINTS))
 
 
-def night_of(stays, swapped, swaps, *, limit=0.05, begin_h=16.0, hours=8.0, **more):
+def night_of(
+    stays, swapped, swaps, *, limit=0.05, begin_h=16.0, hours=8.0, weight=None, **more
+):
     """The night that begins at 22:00."""
     edges = NightEdges(
         MACHINE,
@@ -55,6 +57,7 @@ def night_of(stays, swapped, swaps, *, limit=0.05, begin_h=16.0, hours=8.0, **mo
         stays,
         swapped,
         np.array(swaps),
+        weight,
     )
     chances = [float(-np.expm1(-curve[:, -1].sum())) for curve in (stays, swapped)]
     return MachineNight(
@@ -67,7 +70,7 @@ def night_of(stays, swapped, swaps, *, limit=0.05, begin_h=16.0, hours=8.0, **mo
         0.0,
         0.0,
         (),
-        limit,
+        limit if isinstance(limit, NightLimit) else NightLimit(limit),
         edges=edges,
         **more,
     )
@@ -123,6 +126,51 @@ def test_the_fewest_minutes_of_swaps_that_keep_the_limit_are_asked_for():
         "Run all night after swapping T02: 7 min, risk 12 % to 2.1 %."
     )
     assert reason_sentence(night, decision, NAMES) == "Your limit for M3 is 5 %."
+
+
+def test_a_limit_of_the_loss_asks_for_the_swap_that_is_dear_to_lose():
+    """Edges of T02, T04 and T07; what a failure of each costs [hundredths]."""
+    failure = {1: 1_000, 2: 80_000, 3: 80_000}
+    weight = np.array([*failure.values()], dtype=float)
+    night = worn_night(NightLimit(0.05, 1_000.0), weight=weight)
+    hazards = night.edges.stays[:, -1]
+    decision = decide(night, Prices({}, failure))
+    chosen, run = decision.chosen, decision.option("run")
+
+    assert run.loss_minor == pytest.approx(float(hazards @ weight))
+    assert [one.station_id for one in chosen.swaps] == [2]
+    assert chosen.loss_minor <= 1_000 < run.loss_minor
+    assert reason_sentence(night, decision, NAMES) == (
+        f"The loss to expect is {chosen.loss_minor / 100:.2f}; your limit for M3 is 10.00."
+    )
+    assert night.safe == (float((night.edges.swapped[:, -1] * weight).sum()) <= 1_000)
+
+
+def test_without_swaps_the_machine_stops_when_the_loss_to_expect_is_reached():
+    ages, wear, weight = (0.6, 0.35, 0.2), (0.1, 0.08, 0.05), np.array([900.0, 70_000, 2_000])
+    stays, limit = hazard(ages, wear), NightLimit(0.05, 400.0)
+    night = night_of(stays, stays, [0, 0, 0], limit=limit, weight=weight)
+    decision = decide(
+        night, Prices({}, dict(zip((1, 2, 3), (900, 70_000, 2_000), strict=True)))
+    )
+
+    assert decision.kind == "until"
+    assert 396 < decision.chosen.loss_minor <= 400 * (1 + 1e-9)
+    assert not night.safe
+
+
+def test_a_limit_of_the_loss_without_a_failure_cost_says_what_it_needs():
+    one, two = (NightLimit(0.05, None, specs) for specs in (("GR-2",), ("GR-2", "T-60")))
+    said = [
+        reason_sentence(night, decide(night), NAMES)
+        for night in (worn_night(one), worn_night(two))
+    ]
+
+    assert said == [
+        "Your limit for M3 is 5 %. Your limit of the loss needs a failure cost of GR-2.",
+        "Your limit for M3 is 5 %. "
+        "Your limit of the loss needs a failure cost of GR-2 and 1 more.",
+    ]
 
 
 def test_a_night_within_the_limit_is_run_as_it_is_and_tells_what_is_due_anyway():
