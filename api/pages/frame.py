@@ -10,6 +10,9 @@ from api.language import _
 from api.pages.acts import KEY_FIELD, fresh_key
 from api.pages.here import person_here
 
+#: Pages whose address does not say which part of the service they belong to.
+_BELOW = {"/rack": "/bench/rack"}
+
 
 def add_frame(app: Flask) -> None:
     """Give every template the frame's values."""
@@ -24,7 +27,7 @@ def _frame() -> dict[str, Any]:
             ("/shift", _("Shift")),
             ("/workings", _("Numbers")),
         ],
-        "here": request.path,
+        "here": _BELOW.get(request.path, request.path),
         "way_back": request.full_path.rstrip("?") if request.method == "GET" else request.path,
         "person_here": person_here,
         "act_key": fresh_key,

@@ -93,7 +93,7 @@ def build_cautions(torque_nm: float | None = None) -> tuple[str, ...]:
     """
     tighten = (
         sentence(
-            "Tighten to {torque_nm} N m with a torque driver.", torque_nm=figure(torque_nm, "g")
+            "Tighten to {torque_nm} N·m with a torque driver.", torque_nm=figure(torque_nm, "g")
         )
         if torque_nm is not None
         else sentence("Tighten to the torque that the maker of the holder states.")

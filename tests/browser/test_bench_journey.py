@@ -15,6 +15,19 @@ from tests.browser.shop import DemoShop, serve_shop
 from tests.browser.windows import is_in_window
 from tests.starter import Starter
 
+#: Counts what hands do at the screen: lines of the gauge apart from keys and clicks.
+_COUNT = """const nothing = '{"readings": 0, "keys": 0, "clicks": 0}';
+const done = JSON.parse(sessionStorage.done ?? nothing);
+const count = what => { done[what] += 1; sessionStorage.done = JSON.stringify(done); };
+addEventListener('keydown', event => {
+    const typed = event.target.name === 'line' && event.key.length === 1;
+    const sent = event.target.name === 'line' && event.key === 'Enter';
+    if (event.isTrusted && !typed) count(sent ? 'readings' : 'keys');
+}, true);
+addEventListener('click', event => {
+    if (event.isTrusted && event.detail) count('clicks');
+}, true);"""
+
 #: Between two keys [ms]; more than anything that types by itself leaves.
 PACE_MS = 70
 
@@ -240,6 +253,7 @@ def test_three_readings_and_two_keys_lead_to_the_printed_label(
         built = shop.post(
             "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
         )
+        desk.add_init_script(_COUNT)
         desk.goto(f"{shop.address}/bench/work/{built['code']}")
         for taken in (1, 2, 3):  # the gauge types its line with the Enter at its end
             expect(desk.locator("[name=line]")).to_be_focused()
@@ -247,17 +261,21 @@ def test_three_readings_and_two_keys_lead_to_the_printed_label(
             expect(desk.locator("ol.taken li")).to_have_count(taken)
 
         desk.wait_for_load_state()
-        keys = ["F2", "F8"]
-        desk.keyboard.press(keys[0])
+        desk.keyboard.press("F2")
         expect(desk.locator("#finish")).to_be_visible()
         desk.wait_for_load_state()
         for part in ("#finish button[data-key=F8]", "#finish button[data-key=F9]"):
             assert is_in_window(desk.locator(part))
-        desk.keyboard.press(keys[1])
+        desk.keyboard.press("F8")
         expect(desk.locator("#finish")).to_contain_text("Printed once")
+        assert desk.evaluate("JSON.parse(sessionStorage.done)") == {
+            "readings": 3,
+            "keys": 2,
+            "clicks": 0,
+        }
 
         assert (tmp_path / "printed.pdf").read_bytes().startswith(b"%PDF")
-        assert desk.evaluate("document.activeElement.name") == "place"  # and on to the rack
+        expect(desk.locator("[name=place]")).to_be_focused()  # and on to the rack
 
 
 def test_the_first_window_says_what_to_do_what_to_take_where_it_lies_and_what_is_late(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from crib.records.catalogue import RUNS
+from crib.store.records import get_record, update_record
 from tests.pages.reading import read, words
 
 
@@ -42,9 +44,27 @@ def test_a_superseded_label_and_a_holder_lent_out_are_told(client, bench):
 
     tool = words(read(client, "/rack").select_one(f"tr#tool-{code}"))
 
-    assert "not as it is" in tool
+    assert "not ready" in tool
     assert "superseded: take it off" in tool
     assert "Holder TH-1 is out of service (lent)" in tool
+
+
+def test_the_racks_belong_to_the_bench_and_each_is_one_link_away(client, bench, store, shop):
+    with store.write() as tx:  # no swap needs a tool: each belongs where it stands
+        number = shop.ids["runs"]["M1"]
+        version = get_record(tx, RUNS, number)["version"]
+        update_record(tx, RUNS, number, {"state": "done"}, version)
+    for holder, machine in (("TH-1", "M1"), ("TH-2", "M2")):
+        code = bench.ready(holder)
+        bench.post(f"/v1/assemblies/{code}/rack-places", machine=machine, place="R1")
+
+    page = read(client, "/rack")
+
+    assert [one["href"] for one in page.select("nav [aria-current]")] == ["/bench"]
+    links = page.select(".links a")
+    assert len(links) == len(page.select("#racks h2")) > 1
+    for link in links:
+        assert words(page.select_one(link["href"])) == words(link)
 
 
 def test_the_racks_are_searched_by_any_word_of_a_tool(client, bench):

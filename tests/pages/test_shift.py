@@ -80,6 +80,15 @@ def test_the_kit_of_the_running_run_says_what_stays_and_leads_to_its_sheet(clien
     found = words(page.select_one("#kit"))
     assert "this run is on" in found
     assert f"Stays in the machine ({len(said['keep'])})" in found
+    order = [words(one).split(" (")[0] for one in page.select("#kit h2")]
+    first = ["Build or measure at the bench", "Pull from the rack", "Stays in the machine"]
+    assert [one for one in order if one in first] == first  # work first
+    for table in page.select("#kit table"):
+        heads = [words(one) for one in table.select("thead th")]
+        rows = table.select("tbody tr")
+        assert {len(row.select("th, td")) for row in rows} == {len(heads)}
+        told = [words(row.select("td")[-1]) for row in rows]
+        assert "What to know" not in heads or any(told)
     assert client.get(page.select_one("#kit a.button")["href"]).mimetype == "application/pdf"
 
 

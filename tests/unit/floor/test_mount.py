@@ -182,7 +182,7 @@ def test_a_mount_shows_the_cautions_that_apply_and_no_others():
 
 
 def test_building_and_removing_have_their_own_cautions():
-    assert "Tighten to 1.2 N m with a torque driver." in build_cautions(1.2)
+    assert "Tighten to 1.2 N·m with a torque driver." in build_cautions(1.2)
     assert "that the maker of the holder states" in " ".join(build_cautions())
     assert removal_cautions()[0] == STAND_STILL
 
