@@ -109,7 +109,11 @@ def comes_twice(local: datetime) -> bool:
 
 
 def refuse_future(at: datetime, present: datetime, *, what: str = "at") -> None:
-    """Refuse an instant further ahead than a clock that runs a little fast explains."""
+    """Refuse an instant further ahead than a clock that runs a little fast explains.
+
+    Raises:
+        Invalid: It lies further ahead.
+    """
     if at > present + CLOCK_TOLERANCE:
         raise Invalid(
             sentence(

@@ -65,6 +65,9 @@ def check_character(body: str) -> str:
 def make_code(kind: str, number: int) -> str:
     """The ``number``-th code of a kind (from 0); five base-36 characters, more when used up.
 
+    Raises:
+        ValueError: A kind that is not known, or a number below 0.
+
     Examples:
         >>> make_code("H", 1)
         'H00001K'

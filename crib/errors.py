@@ -47,14 +47,12 @@ def above_longest(name: str, value: float, longest: float) -> Invalid:
     span = figure(longest, "g")
     return Invalid(
         sentence(
-            "{name} is {value}; it has to be above 0 and at most {longest}.",
-            name=name,
+            "{column} is {value}; it has to be above 0 and at most {most}.",
+            column=name,
             value=figure(value, "g"),
-            longest=span,
+            most=span,
         ),
-        errors=[
-            {"field": name, "detail": sentence("above 0, at most {longest}", longest=span)}
-        ],
+        errors=[{"field": name, "detail": sentence("above 0 and at most {most}", most=span)}],
     )
 
 

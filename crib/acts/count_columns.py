@@ -164,7 +164,7 @@ def _text(value: object) -> str:
     )
 
 
-def _counts(values: list[Any]) -> NDArray[Any]:
+def _counts(values: Sequence[object]) -> NDArray[Any]:
     """Whole numbers where all are; objects otherwise, so that each can be judged."""
     if set(map(type, values)) <= {int}:
         try:

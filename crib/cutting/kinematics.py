@@ -50,6 +50,9 @@ def require_positive(value: float, column: str, *, most: float) -> float:
 def spindle_rpm(cutting_speed_m_min: float, diameter_mm: float) -> float:
     """Spindle speed ``N = 1000 v / (pi D)`` [1/min].
 
+    Raises:
+        OutsideModel: A speed or diameter that is not above 0, or above 10,000.
+
     Examples:
         >>> round(spindle_rpm(100, 20), 3)
         1591.549

@@ -86,7 +86,11 @@ def radial_depth_mm(operation: CutOperation) -> float | None:
 
 
 def known_thread_passes(operation: CutOperation) -> int | None:
-    """Passes of a thread, spring passes included; None where nothing tells them."""
+    """Passes of a thread, spring passes included; None where nothing tells them.
+
+    Raises:
+        OutsideModel: So small a ``depth_mm`` that no number of passes is plausible.
+    """
     if operation.passes is not None:
         return int(operation.passes) + operation.spring_passes
     total = radial_depth_mm(operation)
@@ -96,7 +100,11 @@ def known_thread_passes(operation: CutOperation) -> int | None:
 
 
 def number_of_passes(operation: CutOperation) -> int:
-    """Passes as given, or as the depths need them; 1 where nothing says otherwise."""
+    """Passes as given, or as the depths need them; 1 where nothing says otherwise.
+
+    Raises:
+        OutsideModel: So small a ``depth_mm`` that no number of passes is plausible.
+    """
     if operation.kind == "thread":
         return known_thread_passes(operation) or 1
     if operation.passes is not None:

@@ -142,12 +142,20 @@ class WorkCalendar:
         ]
 
     def running_seconds(self, start_at: datetime, end_at: datetime) -> float:
-        """Running time between two instants [s]."""
+        """Running time between two instants [s].
+
+        Raises:
+            Invalid: The end lies before the start, or more than the horizon after it.
+        """
         line, first, last = self._between(start_at, end_at)
         return (line.running_until(last) - line.running_until(first)) / _US
 
     def attended_seconds(self, start_at: datetime, end_at: datetime) -> float:
-        """Attended time between two instants [s]."""
+        """Attended time between two instants [s].
+
+        Raises:
+            Invalid: The end lies before the start, or more than the horizon after it.
+        """
         line, first, last = self._between(start_at, end_at)
         line = line.only_attended()
         return (line.running_until(last) - line.running_until(first)) / _US

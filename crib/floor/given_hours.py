@@ -62,7 +62,11 @@ def calendar_of(
 
 
 def check_instant(field: str, at: datetime) -> None:
-    """Refuse an instant that lies in no year of a machine's life, naming its field."""
+    """Refuse an instant that lies in no year of a machine's life, naming its field.
+
+    Raises:
+        Invalid: It is such an instant.
+    """
     _at(field, lambda: us_of(at))
 
 

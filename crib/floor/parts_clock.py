@@ -101,6 +101,9 @@ class PartsClock:
 
         Args:
             parts: Whole parts, one or more.
+
+        Raises:
+            Invalid: Fewer than one part.
         """
         if parts < 1:
             raise _wrong("parts", sentence("A job has at least one part."))

@@ -78,7 +78,11 @@ def timeline(
 
 
 def zone_of(name: str) -> ZoneInfo:
-    """The IANA zone of a name; refuses one that is not known."""
+    """The IANA zone of a name.
+
+    Raises:
+        Invalid: There is none of that name.
+    """
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError) as problem:
@@ -88,7 +92,11 @@ def zone_of(name: str) -> ZoneInfo:
 
 
 def us_of(at: datetime) -> int:
-    """An aware instant as whole microseconds since 1970."""
+    """An aware instant as whole microseconds since 1970.
+
+    Raises:
+        Invalid: A naive instant, or a year that is not plausible.
+    """
     if at.tzinfo is None:
         raise Invalid(sentence("An instant without an offset is a guess: give it a time zone."))
     if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
@@ -233,6 +241,9 @@ def advance(
         line: The running stretches.
         start_us: From when on [µs since 1970].
         seconds: Running times [s], any shape, zero or more.
+
+    Raises:
+        Invalid: A negative time.
     """
     wanted = np.asarray(seconds, dtype=np.float64)
     if (wanted < 0).any():

@@ -109,5 +109,9 @@ def week_span(weekday: str, start: str, end: str, attended: bool) -> WeekSpan:
 
 
 def spans_from_rows(rows: Sequence[tuple[str, str, str, bool]]) -> tuple[WeekSpan, ...]:
-    """Spans from (weekday, start, end, attended) rows of one calendar."""
+    """Spans from (weekday, start, end, attended) rows of one calendar.
+
+    Raises:
+        Invalid: An unknown weekday or time.
+    """
     return tuple(week_span(*row) for row in rows)

@@ -93,6 +93,9 @@ class ConstantsEstimate:
         Where left out or not determined, feed and depth are the lives' own means. The band
         joins the scatter of edges and the uncertainty of the constants in quadrature (an
         approximation).
+
+        Raises:
+            OutsideModel: A speed, feed or depth that is not above 0.
         """
         asked = (cutting_speed_m_min, feed_mm_rev, depth_mm)
         logs = []

@@ -78,6 +78,9 @@ def prior_around(
             known less well, twice that and at least as for a common exponent (common
             practice, no source).
         level_sd: Standard deviation of the life's logarithm.
+
+    Raises:
+        OutsideModel: A speed, feed or depth that is not above 0.
     """
     law = power_law(constants)
     p = law.speed_power

@@ -151,8 +151,8 @@ def cost_curve(
     Args:
         model: The life model.
         key: Its row.
-        planned: Cost of a planned swap.
-        failure: Cost of a failure.
+        planned: Cost of a planned swap, in any one currency.
+        failure: Cost of a failure, in the same.
         wear_per_part: Wear units that a part costs.
 
     References:

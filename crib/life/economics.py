@@ -140,6 +140,9 @@ def at_speed(
         cut_min: Minutes in cut per part; None where they are not known.
         handling_min: Minutes to load and unload.
         whole_parts: An edge makes whole parts only, ``np = floor(T/Tm)``, at least one.
+
+    Raises:
+        OutsideModel: A speed that is not above 0.
     """
     life = float(life_min(cutting_speed_m_min, None, None, constants))
     if cut_min is None:

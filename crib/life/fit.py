@@ -145,6 +145,13 @@ def fit_exponential(age: ArrayLike, ended: ArrayLike) -> ExponentialFit:
 def kaplan_meier(age: ArrayLike, ended: ArrayLike) -> list[SurvivalStep]:
     """Share alive after each failed age; those taken out at that age were still at risk.
 
+    Args:
+        age: Ages reached, in any one unit of use, shape (lives,).
+        ended: True failed, False taken out early, shape (lives,).
+
+    Raises:
+        OutsideModel: Ages and marks of different shapes, or an age that is not above 0.
+
     References:
         Kaplan & Meier 1958, product-limit estimate (from memory).
     """

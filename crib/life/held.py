@@ -100,6 +100,9 @@ def judge(claimed: float, held: float, trials: float, level: float = LEVEL) -> H
         held: Share that held.
         trials: What that share is worth in edges.
         level: Chance that the band covers the true share.
+
+    Raises:
+        OutsideModel: A share or a level outside 0 to 1.
     """
     low, high = (float(end) for end in binomial_band(held * trials, trials, level))
     verdict = WITHIN_CHANCE
@@ -168,6 +171,9 @@ def statements_held(
         low: Share of like edges that had given out when it was last known good, by its own
             forecast; looked at where open, shape (statements,).
         high: The same when it was known to have failed; 1 where it never was.
+
+    Raises:
+        OutsideModel: Arrays of different lengths, or a chance outside 0 to 1.
     """
     q, lo, hi = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (claimed, low, high))
     outcome = np.atleast_1d(np.asarray(known, dtype=np.int8))

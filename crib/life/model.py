@@ -73,7 +73,11 @@ class LifeModel:
         wear_per_part: ArrayLike,
         signs: EdgeSigns = NO_SIGNS,
     ) -> Floats:
-        """Chance that an edge of this age lives ``ahead`` wear units more."""
+        """Chance that an edge of this age lives ``ahead`` wear units more.
+
+        Raises:
+            OutsideModel: A key that is not there, or a number that is none or out of range.
+        """
         hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part, signs)
         return np.exp(-hazard).reshape(shape)
 
@@ -85,14 +89,22 @@ class LifeModel:
         wear_per_part: ArrayLike,
         signs: EdgeSigns = NO_SIGNS,
     ) -> Floats:
-        """Chance that it fails within ``ahead`` wear units, exact also where it is tiny."""
+        """Chance that it fails within ``ahead`` wear units, exact also where it is tiny.
+
+        Raises:
+            OutsideModel: A key that is not there, or a number that is none or out of range.
+        """
         hazard, shape = self._hazard_ahead(key, age, ahead, wear_per_part, signs)
         return -np.expm1(-hazard).reshape(shape)
 
     def break_probability(
         self, key: ArrayLike, age: ArrayLike, ahead: ArrayLike, wear_per_part: ArrayLike
     ) -> Floats:
-        """Chance that it breaks or chips within ``ahead`` wear units, worn or not."""
+        """Chance that it breaks or chips within ``ahead`` wear units, worn or not.
+
+        Raises:
+            OutsideModel: A key that is not there, or a number that is none or out of range.
+        """
         asked = asked_for(
             len(self.keys),
             key,
@@ -262,7 +274,11 @@ class LifeModel:
         )
 
     def basis(self, key: ArrayLike) -> Basis:
-        """Counts, prior and a new edge's wear-out life (breakage apart) of each key."""
+        """Counts, prior and a new edge's wear-out life (breakage apart) of each key.
+
+        Raises:
+            OutsideModel: A key that is not there.
+        """
         asked = asked_for(len(self.keys), key, NO_SIGNS)
         curves, row = self._curves(asked, np.arange(len(asked.rows)))
         return basis_of(self.keys, self._wear, asked.rows, new_lives(curves, row))
@@ -272,6 +288,9 @@ class LifeModel:
 
         Returns:
             Shape, and scale [wear units], each of the shape of ``key``.
+
+        Raises:
+            OutsideModel: A key that is not there.
         """
         asked = asked_for(len(self.keys), key, NO_SIGNS)
         return self._wear.shape_and_scale(asked.rows, asked.shape)

@@ -19,7 +19,18 @@ _STEPS = 96
 def least_cost(
     curves: Curves, edges: Edges, planned: Floats, failure: Floats, latest: Floats | None
 ) -> GridSwap:
-    """Best age of new edges, arrays of shape (edges,); their age is not looked at."""
+    """Best age of new edges; their age is not looked at.
+
+    Args:
+        curves: Curves of the edges.
+        edges: Their rows and breakage.
+        planned: Cost of a planned swap, shape (edges,), in any one currency.
+        failure: Cost of a failure, in the same, same shape.
+        latest: Age beyond which none may go, same shape [wear units]; None: no such age.
+
+    Returns:
+        Age, cost per wear unit and share that fails first, shape (edges,) each.
+    """
     ages = curves.ages()[edges.row]
     return least_cost_on_grid(
         ages, _hazard_with_breaks(curves, edges, ages), planned, failure, latest
@@ -39,10 +50,11 @@ def best_by_own_odds(
     Args:
         curves: Curves of the edges.
         edges: Their rows and breakage.
-        planned: Cost of a planned swap, shape (edges,).
-        failure: Cost of a failure.
-        rate: Cost per wear unit of the key's edges at their best age.
-        alive_at: Age at which each was last seen alive; no earlier age is of use.
+        planned: Cost of a planned swap, shape (edges,), in any one currency.
+        failure: Cost of a failure, in the same, same shape.
+        rate: Cost per wear unit of the key's edges at their best age, same shape.
+        alive_at: Age at which each was last seen alive, same shape [wear units]; no earlier age
+            is of use.
     """
     ages = curves.ages()[edges.row]
     hazard = _hazard_with_breaks(curves, edges, ages)

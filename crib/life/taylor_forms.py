@@ -82,8 +82,8 @@ def constants_from_inches(
         c_ft_min: Speed for a life of one minute [ft/min] at the references.
         feed_exponent: ``a``.
         depth_exponent: ``b``.
-        reference_feed_in_rev: Feed at which C holds; 1 where C stands alone.
-        reference_depth_in: Depth at which C holds; 1 where C stands alone.
+        reference_feed_in_rev: Feed at which C holds [in/rev]; 1 where C stands alone.
+        reference_depth_in: Depth at which C holds [in]; 1 where C stands alone.
 
     Raises:
         OutsideModel: A constant outside its range.

@@ -1,6 +1,7 @@
 """Weibull's law: survival, hazard, quantiles and life left, stable at both ends.
 
-Shape k, scale theta: ``S(x) = exp(-(x/theta)^k)``. All functions broadcast their arguments.
+Shape k, scale theta: ``S(x) = exp(-(x/theta)^k)``. Ages and scale are in any one unit of
+use. All functions broadcast their arguments and give arrays of that shape.
 """
 
 from __future__ import annotations
@@ -40,17 +41,29 @@ def cumulative_hazard(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Flo
 
 
 def survival(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
-    """Chance of outliving an age."""
+    """Chance of outliving an age.
+
+    Raises:
+        OutsideModel: A shape or scale that is not above 0, or a negative age.
+    """
     return np.exp(-cumulative_hazard(age, shape, scale))
 
 
 def failure(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
-    """Chance of failing by an age, exact also where it is tiny."""
+    """Chance of failing by an age, exact also where it is tiny.
+
+    Raises:
+        OutsideModel: A shape or scale that is not above 0, or a negative age.
+    """
     return -np.expm1(-cumulative_hazard(age, shape, scale))
 
 
 def hazard(age: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> Floats:
-    """Rate of failing at an age, ``k/theta (x/theta)^(k-1)``; infinite at 0 if k < 1."""
+    """Rate of failing at an age, ``k/theta (x/theta)^(k-1)``; infinite at 0 if k < 1.
+
+    Raises:
+        OutsideModel: A shape or scale that is not above 0, or a negative age.
+    """
     k, theta = _law(shape, scale)
     with np.errstate(divide="ignore"):
         result: Floats = k / theta * (_age(age) / theta) ** (k - 1)

@@ -179,6 +179,9 @@ def preset_budget(
         resolution_mm: Step of the display [mm].
         known: What one reading of the gauge scatters by, where its earlier presets show it.
 
+    Raises:
+        OutsideModel: A figure that is none, or negative.
+
     References:
         JCGM 100:2008, G.4 (degrees of freedom), F.2.2.1 (resolution), 4.2.4 (pooling).
     """

@@ -102,9 +102,9 @@ class DatumFilter:
         """Take one look per station, or hold it apart.
 
         Args:
-            seen: What the first-off showed; NaN where there was none.
-            sigmas: How many deviations that lies from what was expected.
-            look_var: Variance of measuring.
+            seen: What the first-off showed, shape (stations,); NaN where there was none.
+            sigmas: How many deviations that lies from what was expected, same shape.
+            look_var: Variance of measuring, same shape.
 
         Returns:
             What became of this look, and of the one that was held apart before it (NONE

@@ -166,10 +166,12 @@ def pooled_deviation(series: Sequence[tuple[int, float | None]]) -> float | None
     """Deviation within several series of repeats, each about its own mean.
 
     Args:
-        series: Number of repeats and their standard deviation, None for one repeat.
+        series: Number of repeats and their standard deviation, None for one repeat; all in one
+            unit.
 
     Returns:
-        Root of the variances weighted by their degrees of freedom; None without any.
+        Root of the variances weighted by their degrees of freedom, in that unit; None without
+        any.
     """
     known = [(n - 1, deviation) for n, deviation in series if n > 1 and deviation is not None]
     freedom = sum(weight for weight, _ in known)

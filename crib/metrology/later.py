@@ -65,10 +65,11 @@ def compare_later(
     slope over the days on which these were measured.
 
     Args:
-        residuals_mm: Measure that would have been right less the measure taken [mm].
-        stations: Number of the station of each.
-        mine: Whether it was measured on the gauge.
-        days: When it was measured [d].
+        residuals_mm: Measure that would have been right less the measure taken, shape (tools,)
+            [mm].
+        stations: Number of the station of each, same shape.
+        mine: Whether it was measured on the gauge, same shape.
+        days: When it was measured, same shape [d].
 
     Raises:
         OutsideModel: Lengths that differ, or values that are not finite.

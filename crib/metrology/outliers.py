@@ -108,6 +108,9 @@ def grubbs_critical(n: int, significance: float = SIGNIFICANCE) -> float:
     ``(n-1)/sqrt(n) * sqrt(t2 / (n - 2 + t2))``, t at ``significance / (2 n)`` with n - 2
     degrees of freedom.
 
+    Raises:
+        OutsideModel: Fewer than three, or a significance outside 0 to 1, ends excluded.
+
     Examples:
         >>> round(grubbs_critical(10), 3)
         2.29

@@ -70,6 +70,9 @@ def sample_statistics(values: npt.ArrayLike) -> SampleStatistics:
 def coverage_factor(degrees_of_freedom: float, level_prob: float) -> float:
     """Student's factor that covers ``level_prob`` two-sidedly (JCGM 100, table G.2).
 
+    Raises:
+        OutsideModel: No degree of freedom, or a level outside 0 to 1, ends excluded.
+
     Examples:
         >>> round(coverage_factor(9, 0.95), 2)
         2.26
@@ -84,6 +87,8 @@ def coverage_factor(degrees_of_freedom: float, level_prob: float) -> float:
 def acceptance_zone(lower: float, upper: float, guard: float) -> tuple[float, float]:
     """Limits moved inwards by the guard band; lower above upper means nothing can pass.
 
+    All figures are in one unit, whatever it is.
+
     Source: ISO 14253-1, proving conformance with a guard band equal to the expanded
     uncertainty.
     """
@@ -91,7 +96,7 @@ def acceptance_zone(lower: float, upper: float, guard: float) -> tuple[float, fl
 
 
 def conforms(value: float, lower: float, upper: float, guard: float) -> bool:
-    """Whether a measured value proves that the limits hold (ISO 14253-1)."""
+    """Whether a measured value proves that the limits hold, all in one unit (ISO 14253-1)."""
     zone_lower, zone_upper = acceptance_zone(lower, upper, guard)
     slack = 1e-9 * max(abs(lower), abs(upper), 1.0)  # decimal limits are not exact in binary
     return zone_lower - slack <= value <= zone_upper + slack

@@ -67,6 +67,9 @@ def time_ahead(shop: ShopNow, machine_id: int, hours: float) -> MachineTime:
         shop: The shop at an instant.
         machine_id: The machine.
         hours: How far to look ahead [h], at most 366 days.
+
+    Raises:
+        Invalid: More hours than a year has.
     """
     until = shop.now + timedelta(hours=hours)
     if until - shop.now > HORIZON:

@@ -103,11 +103,11 @@ def join_stops(
 
     Args:
         table: Stops of the machines.
-        machine: Machine of each swap.
-        own_s: Own second of each.
-        nearest_s: Second before which it may not be made, same shape.
-        minute_cost: Cost of a minute of a machine.
-        move_cost: What coming forward gives away.
+        machine: Machine of each swap, shape (swaps,).
+        own_s: Own running second of each, same shape [s].
+        nearest_s: Second before which it may not be made, same shape [s].
+        minute_cost: Cost of a minute of a machine, in any one currency.
+        move_cost: What coming forward gives away, in the same.
     """
     seconds, kind = own_s.copy(), np.full(len(own_s), OWN, dtype=np.int64)
     best = np.full(len(own_s), STOP_MINUTES[OWN] * minute_cost)
@@ -136,10 +136,11 @@ def gather(
     Args:
         table: Stops that the machines make anyway.
         machine: Machine of each swap, shape (swaps,).
-        own_s: Latest second of each, finite, same shape.
-        nearest_s: Second before which it may not be made, not after its own, same shape.
-        minute_cost: Cost of a minute of a machine.
-        move_cost: What coming forward gives away, 0 at the own second and rising backwards.
+        own_s: Latest running second of each, finite, same shape [s].
+        nearest_s: Second before which it may not be made, not after its own, same shape [s].
+        minute_cost: Cost of a minute of a machine, in any one currency.
+        move_cost: What coming forward gives away, in the same; 0 at the own second and rising
+            backwards.
     """
     seconds, kind = own_s.copy(), np.full(len(own_s), OWN, dtype=np.int64)
     anyway = table.last_before(machine, own_s)

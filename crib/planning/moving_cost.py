@@ -79,7 +79,7 @@ class MovingCost:
         Args:
             rows: Edges, shape (asked,).
             age: Where they come out [wear units].
-            now: Their age now: none comes out before.
+            now: Their age now [wear units]: none comes out before.
 
         Returns:
             Earlier (NaN where it comes out now) and later, shape (asked,) each.
@@ -116,12 +116,12 @@ def moving_cost(
 
     Args:
         model: The life model.
-        key: Row of the model of each edge.
-        planned: Cost of a planned swap.
-        failure: Cost of a failure.
-        rate: Wear per part.
-        best_age: Age of least cost, as ``model.swap_age`` gives it.
-        cost_rate: Cost per unit of use there.
+        key: Row of the model of each edge, shape (edges,) as all that follow.
+        planned: Cost of a planned swap, in any one currency.
+        failure: Cost of a failure, in the same.
+        rate: Wear per part [wear units].
+        best_age: Age of least cost, as ``model.swap_age`` gives it [wear units].
+        cost_rate: Cost per wear unit there.
     """
     alike = np.stack(
         [

@@ -218,10 +218,11 @@ def choose_swaps(
         machines: How many there are.
         kept: Cumulative hazard of each edge over the stretch if it stays, same shape.
         fresh: The same of a new edge in its place.
-        given_away: What swapping it before the stretch costs.
+        given_away: What swapping it before the stretch costs, in any one currency.
         able: Whether it can be swapped then: in a machine with somebody there before.
         allowed: How much may come together in each machine, or in all of them.
-        failure_extra: What a failure of each costs over a swap; None: not asked.
+        failure_extra: What a failure of each costs over a swap, in that currency; None: not
+            asked.
         weight: What the hazard of each counts for in that; None: 1.
     """
     count = (machines,)

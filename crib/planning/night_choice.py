@@ -16,8 +16,8 @@ def cheapest_cover(cost: Sequence[float], relief: Sequence[float], need: float) 
 
     Args:
         cost: What each one costs, 0 or more.
-        relief: What each one takes off, above 0.
-        need: What has to be taken off together.
+        relief: Cumulative hazard that each one takes off, above 0.
+        need: Cumulative hazard that has to be taken off together.
 
     Returns:
         Places in rising order; empty where nothing is needed; all where even they fall short.

@@ -48,8 +48,8 @@ def reorder_point(
     below a half makes the safety stock negative, as the formula has it.
 
     Args:
-        mean_per_day: Mean demand per day.
-        deviation_per_day: Standard deviation of the demand of a day.
+        mean_per_day: Mean demand of a day [pieces].
+        deviation_per_day: Standard deviation of the demand of a day [pieces].
         lead_days: From order to delivery [days].
         service_level: Chance that a delivery comes before the stock is out, between 0 and 1.
 
@@ -75,7 +75,7 @@ def order_quantity(demand: float, order_cost: float, holding_cost: float) -> Ord
 
     Args:
         demand: Pieces per period, D.
-        order_cost: Cost of one order, S.
+        order_cost: Cost of one order, S, in any one currency.
         holding_cost: Cost of keeping one piece for one such period, H; above 0.
 
     Raises:
@@ -103,7 +103,7 @@ def poisson_cover(mean: float, service_level: float) -> int:
     """The fewest pieces that meet a Poisson demand with the given chance.
 
     Args:
-        mean: Mean demand, up to 1e6.
+        mean: Mean demand, up to 1e6 [pieces].
         service_level: Chance of meeting it, between 0 and 1.
 
     Raises:
@@ -132,7 +132,11 @@ def poisson_cover(mean: float, service_level: float) -> int:
 
 
 def not_negative(**figures: float) -> None:
-    """Refuse what is negative, absurdly large or no number."""
+    """Refuse what is negative, absurdly large or no number.
+
+    Raises:
+        OutsideModel: One of them is.
+    """
     for name, number in figures.items():
         if not 0 <= number <= LARGEST:
             raise outside(

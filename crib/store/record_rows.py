@@ -194,7 +194,11 @@ def encode(
 
 
 def encode_value(column: Column, value: object, lookup: Lookup) -> object:
-    """One value as the driver stores it; None takes the default; Invalid where it may not."""
+    """One value as the driver stores it; None takes the default.
+
+    Raises:
+        Invalid: It is missing, or not what the column takes.
+    """
     if value is None:
         value = column.default
     if value is None:
@@ -210,7 +214,11 @@ def encode_value(column: Column, value: object, lookup: Lookup) -> object:
 
 
 def find_reference(column: Column, value: object, lookup: Lookup) -> int:
-    """Id of the record that a reference names; Invalid with the field where there is none."""
+    """Id of the record that a reference names.
+
+    Raises:
+        Invalid: There is none; the error names the field.
+    """
     reference = column.reference or ""
     found = lookup(reference, str(value))
     if found is None:
