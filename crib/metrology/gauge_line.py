@@ -24,6 +24,10 @@ ANY_WORD = "*"
 #: Longest line that is read; a gauge that sends more is sending something else.
 LONGEST_LINE = 1_000
 
+#: Numbers of an example, by measure.
+_EXAMPLE_MM = {"LF": "80.001", "WF": "16.010", "HF": "12.000", "RE": "0.400"}
+_EXAMPLE_IN = {"LF": "3.1496", "WF": "0.6303", "HF": "0.4724", "RE": "0.0157"}
+
 _KNOWN = ", ".join(f"{{{name.lower()}}}" for name in MEASURES)
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
@@ -143,6 +147,27 @@ def read_line(pattern: LinePattern | None, line: str) -> Reading:
             "",
         )
     return _in_any_order(said) if pattern is None else _by_pattern(pattern, said)
+
+
+def example_line(pattern: str | None) -> str:
+    """A line as a gauge with that pattern sends it, for people to compare theirs with.
+
+    Args:
+        pattern: As the shop wrote it; None for the plain way.
+
+    Examples:
+        >>> example_line("W={wf} L={lf} *"), example_line("Z{lf}in")
+        ('W=16.010 L=80.001 1', 'Z3.1496in')
+    """
+    words = (pattern or "LF {lf} WF {wf}").split()
+    inches = any("in" in _literals(word) for word in words)
+    numbers = _EXAMPLE_IN if inches else _EXAMPLE_MM
+    return " ".join(
+        "1"
+        if word == ANY_WORD
+        else _PLACEHOLDER.sub(lambda found: numbers.get(found[1].upper(), found[0]), word)
+        for word in words
+    )
 
 
 def _word(text: str) -> PatternWord:

@@ -25,7 +25,7 @@ from crib.acts.study_gauge import MeasureStudied, study_gauge
 from crib.errors import Refusal
 from crib.metrology.figures import Figures
 from crib.metrology.gauge_check import BIAS_SHARE, GaugeCheck
-from crib.metrology.gauge_line import compile_pattern, read_line
+from crib.metrology.gauge_line import compile_pattern, example_line, read_line
 from crib.metrology.preset import Reading
 from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx
@@ -225,6 +225,7 @@ def _show(mark: str, draft: Draft, complaint: Complaint | None = None) -> Respon
         judged_complaint=found.complaint,
         draft=draft,
         fields=[(name, _(NAMES[name])) for name in measures],
+        example=example_line(found.state.row.line_pattern),
         tried=_try_out(found.state.row.line_pattern),
         complaint=complaint,
         at=gauge_address(found.state.row.gauge),

@@ -23,6 +23,7 @@ from crib.acts.measures_needed import MeasuresNeeded, measures_of_tool
 from crib.acts.preset_tool import PresetTool, preset_tool
 from crib.errors import Refusal
 from crib.floor.cautions import build_cautions
+from crib.metrology.gauge_line import example_line
 from crib.store.engine import Tx
 from crib.store.label_prints import LabelPrinted, label_printed_last
 from crib.views.preview_preset import PresetPreview, preview_preset
@@ -166,6 +167,7 @@ def show_work(
         complaint=complaint,
         undo=None if tool.preset or tool.ended_at else undo_offer([tool.id]),
         may_override=_may_override(gauge, judged),
+        example=example_line(gauge.row.line_pattern if gauge else None),
         cautions=build_cautions(tool.recipe.torque_nm),
         at=work_address(tool.code),
         typed=request.values,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crib.errors import Invalid
-from crib.metrology.gauge_line import compile_pattern, read_line
+from crib.metrology.gauge_line import compile_pattern, example_line, read_line
 from crib.metrology.preset import MEASURES, Reading
 from crib.units import TenthsUm, mm_from_tenths_um
 
@@ -31,6 +31,30 @@ def lengths(**tenths_um: int) -> Reading:
 )
 def test_a_line_is_read_as_its_pattern_says(pattern, line, reading):
     assert read_line(compile_pattern(pattern), line) == reading
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        "LF {lf} WF {wf}",
+        "W={wf} L={lf} *",
+        "* {re} * {hf}",
+        "{wf};{lf};",
+        "#1 X{wf}mm Z{lf}mm",
+        "LF={lf}in WF={wf}in HF={hf}in",
+    ],
+)
+def test_an_example_is_read_by_its_pattern_as_one_tool(pattern):
+    tool = lengths(lf=800_010, wf=160_100, hf=120_000, re=4_000)
+
+    read = read_line(compile_pattern(pattern), example_line(pattern))
+
+    for name in ("lf", "wf", "hf", "re"):
+        found = getattr(read, f"{name}_tenths_um")
+        assert (found is not None) == (f"{{{name}}}" in pattern)
+        # inches of an example end at 0.0001 in
+        assert found is None or abs(found - getattr(tool, f"{name}_tenths_um")) < 13
+    assert read_line(None, example_line(None)) == lengths(lf=800_010, wf=160_100)
 
 
 @pytest.mark.parametrize(
