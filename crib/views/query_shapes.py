@@ -26,8 +26,17 @@ class Page(Generic[Row]):
 
 
 @dataclass(frozen=True, slots=True)
-class AssemblyListed:
-    """One tool that was built, as it is now."""
+class FactListed:
+    """What every fact of a list says.
+
+    Attributes:
+        id: Its number.
+        at: When it happened.
+        recorded_at: When it was recorded.
+        by: Badge of who said so.
+        note: What they noted.
+        reversed: Whether it was taken back.
+    """
 
     id: int
     at: datetime
@@ -35,6 +44,12 @@ class AssemblyListed:
     by: str | None
     note: str | None
     reversed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AssemblyListed(FactListed):
+    """One tool that was built, as it is now."""
+
     code: str
     tool_spec: str
     holder: str
@@ -51,18 +66,12 @@ class AssemblyListed:
 
 
 @dataclass(frozen=True, slots=True)
-class PresetListed:
+class PresetListed(FactListed):
     """One preset; lengths in 0.1 µm.
 
     ``override_by`` accepted it, for ``override_reason``, although its gauge was not checked.
     """
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     gauge: str | None
     accepted: bool
@@ -79,15 +88,9 @@ class PresetListed:
 
 
 @dataclass(frozen=True, slots=True)
-class MountListed:
+class MountListed(FactListed):
     """One stay in a station; offsets as keyed in [0.1 µm]."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     station: str
     preset_id: int
@@ -101,15 +104,9 @@ class MountListed:
 
 
 @dataclass(frozen=True, slots=True)
-class RemovalListed:
+class RemovalListed(FactListed):
     """One removal."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     station: str
     mount_id: int
@@ -119,15 +116,9 @@ class RemovalListed:
 
 
 @dataclass(frozen=True, slots=True)
-class CorrectionListed:
+class CorrectionListed(FactListed):
     """One offset step in the control's figures [0.1 µm]."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     station: str
     mount_id: int
@@ -137,29 +128,17 @@ class CorrectionListed:
 
 
 @dataclass(frozen=True, slots=True)
-class TeardownListed:
+class TeardownListed(FactListed):
     """One tool taken apart."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     reason: str | None
 
 
 @dataclass(frozen=True, slots=True)
-class LabelPrintListed:
+class LabelPrintListed(FactListed):
     """One print of a tool's label; ``reason`` says why again, ``queue`` what took it."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     printed_code: str
     preset_id: int | None
@@ -169,30 +148,18 @@ class LabelPrintListed:
 
 
 @dataclass(frozen=True, slots=True)
-class RackPlaceListed:
+class RackPlaceListed(FactListed):
     """One time that a tool was put in a rack."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     machine: str | None
     place: str | None
 
 
 @dataclass(frozen=True, slots=True)
-class StockMoveListed:
+class StockMoveListed(FactListed):
     """One line of the ledger; ``reverses_id`` where it takes another back."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     lot: str
     cutting_item: str
     move: str
@@ -202,45 +169,27 @@ class StockMoveListed:
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeCheckListed:
+class GaugeCheckListed(FactListed):
     """One check of a gauge on its master."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     gauge: str
     valid: bool
     result: Mapping[str, object]
 
 
 @dataclass(frozen=True, slots=True)
-class StopListed:
+class StopListed(FactListed):
     """One stop of a machine."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     machine: str
     ends_at: datetime | None
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
-class NightChoiceListed:
+class NightChoiceListed(FactListed):
     """What somebody decided for an unattended stretch of a machine."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     machine: str
     begins_at: datetime
     ends_at: datetime
@@ -249,15 +198,9 @@ class NightChoiceListed:
 
 
 @dataclass(frozen=True, slots=True)
-class CountBatchListed:
+class CountBatchListed(FactListed):
     """One batch of counter readings that brought something new."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     machine: str
     accepted: int
     duplicates: int
@@ -287,15 +230,9 @@ class RefusedCountListed:
 
 
 @dataclass(frozen=True, slots=True)
-class CountVerdictListed:
+class CountVerdictListed(FactListed):
     """One word of a person about a reading that was kept aside."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     machine: str
     refusal_id: int
     verdict: str
@@ -304,15 +241,9 @@ class CountVerdictListed:
 
 
 @dataclass(frozen=True, slots=True)
-class BreakageListed:
+class BreakageListed(FactListed):
     """One signal that an edge broke."""
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     assembly: str
     station: str
     mount_id: int
@@ -320,7 +251,7 @@ class BreakageListed:
 
 
 @dataclass(frozen=True, slots=True)
-class QuestionDismissalListed:
+class QuestionDismissalListed(FactListed):
     """One question about a tool that a person dismissed; ``note`` says why.
 
     Attributes:
@@ -328,12 +259,6 @@ class QuestionDismissalListed:
         tool_number: The number under which the machine calls the tool, if it has one.
     """
 
-    id: int
-    at: datetime
-    recorded_at: datetime
-    by: str | None
-    note: str | None
-    reversed: bool
     station: str
     path: str
     tool_number: int | None
