@@ -179,6 +179,14 @@ TABLE: dict[type[Refusal], Row] = {
         sentence("Still in use"),
         sentence("Other records still use it. Retire it once nothing open uses it."),
     ),
+    errors.Damaged: Row(
+        409,
+        sentence("Damaged record"),
+        sentence(
+            "A stored value cannot be read, or a record that this one names is not there. Run "
+            "crib check: it names what is damaged. Then restore a backup."
+        ),
+    ),
     errors.ChangedMeanwhile: Row(
         412,
         sentence("Changed meanwhile"),
@@ -375,6 +383,8 @@ def no_such_address(detail: str) -> Response:
 def _on_refusal(refusal: Refusal) -> Response:
     if "constraint" in refusal.facts:
         _log.info("%s %s: %s", request.method, request.path, refusal.facts["constraint"])
+    if isinstance(refusal, errors.Damaged):
+        _log.error("%s %s: damaged", request.method, request.path, exc_info=refusal)
     if isinstance(refusal, errors.StoreBusy):
         _log.warning("%s %s: %s", request.method, request.path, refusal.sentence)
     return answer_reader(problem_body(refusal, request.path))

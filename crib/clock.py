@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from crib.errors import Invalid
+from crib.errors import Damaged, Invalid
 from crib.sentence import Instant, sentence
 
 Clock = Callable[[], datetime]
@@ -38,8 +38,20 @@ def us_from_instant(at: datetime) -> int:
 
 
 def instant_from_us(at_us: int) -> datetime:
-    """The aware UTC instant of microseconds since 1970."""
-    return _EPOCH + int(at_us) * _MICROSECOND
+    """The aware UTC instant of microseconds since 1970.
+
+    Raises:
+        Damaged: They are no number, or beyond every calendar.
+    """
+    try:
+        return _EPOCH + int(at_us) * _MICROSECOND
+    except (OverflowError, TypeError, ValueError) as problem:
+        raise Damaged(
+            sentence(
+                "A time in this record cannot be read. Run crib check: it names what is "
+                "damaged."
+            )
+        ) from problem
 
 
 def instant_or_none(at_us: int | None) -> datetime | None:
@@ -56,7 +68,7 @@ def readable_instant(at_us: int | None) -> datetime | None:
     """
     try:
         return instant_or_none(at_us)
-    except (OverflowError, TypeError, ValueError):
+    except Damaged:
         return None
 
 

@@ -152,6 +152,12 @@ class InUse(Conflict):
     kind = "in-use"
 
 
+class Damaged(Conflict, ValueError):  # noqa: N818 - see Refusal
+    """A stored value that cannot be read, or a reference to a row that is not there (409)."""
+
+    kind = "damaged-record"
+
+
 class ChangedMeanwhile(Refusal):
     """Somebody else changed it since it was read (412)."""
 

@@ -15,8 +15,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Final, TypeVar
 
-from crib.errors import Conflict, Refusal
+from crib.errors import Conflict, Damaged, OutsideModel, Refusal
 from crib.sentence import sentence
+from crib.store.field_types import refuse_other_types
 from crib.store.savepoint import STORE_FAULTS
 
 _LOG = logging.getLogger("crib.left_out")
@@ -26,6 +27,9 @@ NOT_WORKED_OUT: Final = "not_worked_out"
 
 #: Not the fault of a record: no smaller share of the shop would do better.
 NOT_A_RECORDS: Final = (*STORE_FAULTS, MemoryError)
+
+#: Refusals of what a record holds, and not of what was asked for.
+_OF_A_RECORD: Final = (Damaged, OutsideModel)
 
 #: Attempts while the tools that fail are looked for; those still not separated are left
 #: out together, since a shop that waits for its list is not served either.
@@ -288,9 +292,11 @@ def at_once(
     """
     try:
         return work(rows), ()
-    except (Refusal, *NOT_A_RECORDS):
+    except NOT_A_RECORDS:
         raise
-    except Exception:
+    except Exception as fault:
+        if isinstance(fault, Refusal) and not isinstance(fault, _OF_A_RECORD):
+            raise
         sound = worked_out(rows, lambda row: (work([row]), row)[1], failed)
         if not sound.problems:
             raise
@@ -334,9 +340,10 @@ def or_instead(work: Callable[[], _Made], failed: str, instead: Callable[[], _Ma
 
 
 def refuse_no_number(made: object) -> None:
-    """Raise where a float of a row is not finite: it could not be shown."""
+    """Raise where a value of a row is not finite, or not of its kind: it can't be shown."""
     if not is_dataclass(made):
         return
+    refuse_other_types(made)
     for one in fields(made):
         value = getattr(made, one.name)
         if isinstance(value, float) and not math.isfinite(value):

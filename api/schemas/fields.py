@@ -8,10 +8,11 @@ from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from marshmallow import RAISE, Schema, ValidationError, fields, missing
+from marshmallow import RAISE, Schema, ValidationError, fields
 
 from api.http.length_unit import LENGTH_UNIT, NO_INCHES, Inches, InchNumber
 from api.schemas.by_rule import NAMED_IN_MM
+from api.schemas.printing import print_object
 from crib.clock import parse_instant, print_instant
 from crib.errors import Invalid
 from crib.records.bounds import Bounds
@@ -77,13 +78,7 @@ class Shape(Schema):
                 (name, field.attribute or name, field._serialize)
                 for name, field in self.dump_fields.items()
             ]
-        found: dict[str, Any] = {}
-        by_key = isinstance(obj, Mapping)
-        for name, attribute, printed in printers:
-            value = obj.get(attribute, missing) if by_key else getattr(obj, attribute, missing)
-            if value is not missing:
-                found[name] = printed(value, name, obj)
-        return found
+        return print_object(printers, obj)
 
 
 def within(column: Column, **kwargs: Any) -> dict[str, Any]:

@@ -68,7 +68,8 @@ class CuttingData:
 
     def has_plain_guess(self, tool_spec_id: int) -> bool:
         """Whether the shop says about how many parts an edge of the spec makes."""
-        return self._rows.specs[tool_spec_id].life_parts is not None
+        spec = self._rows.specs.get(tool_spec_id)
+        return spec is not None and spec.life_parts is not None
 
     def place(self, station_id: int) -> int:
         """Number that stations share in which any part takes the same from the same edge."""

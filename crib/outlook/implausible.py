@@ -10,6 +10,7 @@ from crib.left_out import LeftOut, log_once
 from crib.outlook.cutting_data import CuttingData
 from crib.sentence import sentence, together
 from crib.store.bounds import LifeRow, implausible_rows, life_rows, names_of_rows
+from crib.store.dangling import dangling_rows
 from crib.store.engine import Tx
 from crib.store.machine_rows import StayRow
 from crib.store.shop_records import RunOfShop
@@ -23,6 +24,7 @@ class Implausible:
     """Rows of records that hold numbers nobody can mean: by id, a sentence each.
 
     ``life_rows`` are all rows of tool-life constants, where one of them is among these.
+    ``dangling`` says which rows name a row that is not there.
     """
 
     machines: Mapping[int, str]
@@ -33,6 +35,7 @@ class Implausible:
     kinds: Mapping[int, str]
     life: Mapping[int, str]
     life_rows: Sequence[LifeRow]
+    dangling: Sequence[str] = ()
 
 
 def implausible_rows_of(tx: Tx, cutting: CuttingData) -> Implausible:
@@ -73,6 +76,7 @@ def implausible_rows_of(tx: Tx, cutting: CuttingData) -> Implausible:
         kinds=_told(tx, "holder_types", sentence("Holder type")),
         life=life,
         life_rows=life_rows(tx) if life else (),
+        dangling=dangling_rows(tx),
     )
 
 

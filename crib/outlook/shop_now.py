@@ -20,6 +20,7 @@ from crib.outlook.kept_output import KeptOutput, line_of_counter
 from crib.outlook.machine_now import MachineNow, Seen, machine_now, unknown_machine
 from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_read import read_whole
+from crib.outlook.stand_ins import with_stand_ins
 from crib.outlook.stays import Stay, output_of_station, work_out_stays
 from crib.outlook.to_put_right import ToPutRight
 from crib.planning.due import MachineAhead
@@ -168,7 +169,11 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
     now_us = us_of(now)
     rows, cutting, wrong = kept.look(tx, now_us) if kept else read_whole(tx, now_us)
     asked_at, hours = asked_last(tx), hours_of_shop(rows, now)
+    rows, lost = with_stand_ins(rows, wrong)
     left_out = implausible_records(wrong, rows, cutting)
+    left_out = left_out.with_tools(lost).with_others(wrong.dangling)
+    if rows.readings_left_out:
+        left_out = left_out.with_others([_readings_lost(rows.readings_left_out)])
     closed = {
         machine.id: why
         for machine in rows.machines.values()
@@ -222,6 +227,14 @@ def view_machines(tx: Tx, now: datetime, kept: KeptOutput | None = None) -> Shop
         bench=hours.bench,
         left_out=left_out,
         to_put_right=tuple(told for one in machines.values() for told in one.to_put_right),
+    )
+
+
+def _readings_lost(readings: int) -> str:
+    return sentence(
+        "Counter readings that cannot be read: {readings}. Parts may be missing until the next "
+        "count. Run crib check, then restore a backup.",
+        readings=readings,
     )
 
 

@@ -10,9 +10,10 @@ import numpy as np
 from sqlalchemy import text
 
 from crib.arrays import Ints
+from crib.errors import Damaged
 from crib.floor.count import KnownCounts
 from crib.floor.path_counters import PathCounters, path_counters
-from crib.sentence import kept_beside
+from crib.sentence import kept_beside, sentence
 from crib.store.engine import Tx
 
 _COLUMNS = "at, count, life, total, coalesce(source_id, 0), starts"
@@ -115,11 +116,22 @@ def source_ids(tx: Tx, machine_id: int, names: Iterable[str]) -> dict[str, int]:
 
 
 def counters_of(tx: Tx, machine_id: int) -> tuple[PathCounters, str | None]:
-    """The counters of a machine's paths, and the data item that counts for all of them."""
+    """The counters of a machine's paths, and the data item that counts for all of them.
+
+    Raises:
+        Damaged: The machine's record holds no list of counters.
+    """
     ((text_, item),) = _rows(
         tx, "SELECT path_counters, count_item FROM machines WHERE id = ?", (machine_id,)
     )
-    return path_counters(text_), item
+    try:
+        return path_counters(text_), item
+    except (AttributeError, TypeError, ValueError) as problem:
+        raise Damaged(
+            sentence(
+                "The path_counters of this machine cannot be read. Correct them in the records."
+            )
+        ) from problem
 
 
 def parts_per_cycle(tx: Tx, counter: Counted) -> int:

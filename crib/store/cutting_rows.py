@@ -10,6 +10,7 @@ from sqlalchemy import RowMapping, Select, bindparam, func, select
 
 from crib.cutting.contradictions import contradictions
 from crib.cutting.operations import CutOperation
+from crib.errors import Damaged
 from crib.life.taylor import TaylorConstants
 from crib.sentence import sentence, together
 from crib.store.engine import Tx
@@ -69,9 +70,20 @@ def operation_from_row(row: RowMapping) -> CutOperation:
 
 
 def constants_from_row(row: RowMapping) -> tuple[TaylorConstants, str]:
-    """A curve and its source from a row with ``CURVE_COLUMNS``; no exponent counts as 0."""
+    """A curve and its source from a row with ``CURVE_COLUMNS``; no exponent counts as 0.
+
+    Raises:
+        Damaged: A column holds no number.
+    """
     names = (field.name for field in fields(TaylorConstants))
-    curve = TaylorConstants(**{name: row[name] for name in names if row[name] is not None})
+    try:
+        curve = TaylorConstants(**{name: row[name] for name in names if row[name] is not None})
+    except TypeError as problem:
+        raise Damaged(
+            sentence(
+                "Tool-life constants cannot be read. Run crib check: it names what is damaged."
+            )
+        ) from problem
     return curve, row["source"] or SHOPS_OWN
 
 

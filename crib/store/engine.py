@@ -5,18 +5,20 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from json import JSONDecodeError
 from typing import Any
 
 from sqlalchemy import Connection
 from sqlalchemy.engine import Engine
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, NoResultFound, OperationalError
 
-from crib.errors import StoreFull
+from crib.errors import Damaged, StoreFull
 from crib.sentence import sentence
 from crib.store.constraints import refusal_from
 from crib.store.digests import Digests, write_all
 from crib.store.engines.chosen import CONNECTING
 from crib.store.engines.interface import Driver, WriterQueue
+from crib.store.field_types import unreadable_value
 from crib.store.revisions import count_write
 
 #: An open transaction; use cases take one and neither open nor close it.
@@ -51,7 +53,11 @@ class Store:
 
     @contextmanager
     def read(self) -> Iterator[Tx]:
-        """A consistent view of the database; nothing is written."""
+        """A consistent view of the database; nothing is written.
+
+        Raises:
+            Damaged: A row that has to be there is not, or what a column keeps is no JSON.
+        """
         if self.path is None:
             self._thread_lock.acquire()
         try:
@@ -59,6 +65,8 @@ class Store:
                 connection.exec_driver_sql("BEGIN")
                 try:
                     yield connection
+                except (NoResultFound, JSONDecodeError) as problem:
+                    raise _damaged(problem) from problem
                 finally:
                     connection.exec_driver_sql("ROLLBACK")
         finally:
@@ -73,6 +81,7 @@ class Store:
 
         Raises:
             Refusal: A constraint of the database forbade it; nothing was written.
+            Damaged: As in :meth:`read`; nothing was written.
             StoreBusy: Another process held the database for too long; nothing was written.
             StoreFull: The disk took no more; nothing was written.
         """
@@ -117,6 +126,8 @@ class Store:
             except BaseException as problem:
                 CONNECTING.roll_back(connection)
                 digests.end(kept=False)
+                if isinstance(problem, (NoResultFound, JSONDecodeError)):
+                    raise _damaged(problem) from problem
                 if isinstance(problem, IntegrityError):
                     raise refusal_from(problem) from problem
                 if isinstance(problem, OperationalError) and CONNECTING.is_full(problem):
@@ -143,6 +154,17 @@ class Store:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+def _damaged(problem: Exception) -> Damaged:
+    if isinstance(problem, NoResultFound):
+        return Damaged(
+            sentence(
+                "A record that this one names is not there. Run crib check: it names what is "
+                "damaged."
+            )
+        )
+    return unreadable_value()
 
 
 def _watch(driver: Driver, notes: dict[str, Any]) -> None:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
-from sqlalchemy import ColumnElement, Select, Table, func, literal, select, union_all
+from sqlalchemy import ColumnElement, Row, Select, Table, func, literal, select, union_all
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.named_rows import named
 from crib.store.sound_rows import sound_rows
 from crib.store.tables import (
     assemblies,
@@ -40,6 +41,8 @@ from crib.store.tables import (
     teardowns,
 )
 from crib.store.verdict_rows import TOLD
+
+_Made = TypeVar("_Made")
 
 _T = metadata.tables
 _people, _machines, _stations = _T["people"], _T["machines"], _T["stations"]
@@ -371,18 +374,23 @@ _STILL_OPEN: Mapping[str, ColumnElement[bool]] = {
 def fact_rows(
     tx: Tx,
     kind: str,
+    made: type[_Made],
     filters: Mapping[str, object],
     *,
     open_only: bool = False,
     as_of: datetime | None = None,
     after_id: int = 0,
     limit: int = 100,
-) -> tuple[list[Any], list[int]]:
-    """Rows of one kind by ascending id, and the ids of those that cannot be read.
+) -> tuple[dict[int, _Made], list[int]]:
+    """Rows of one kind by ascending id, by id, and the ids of those that cannot be read.
+
+    A row that names one that is not there cannot be read either; where a filter was asked for,
+    nobody knows whether it would fit.
 
     Args:
         tx: An open transaction.
         kind: A key of the statements above.
+        made: What its rows are.
         filters: Filter name -> value; the caller knows which fit the kind.
         open_only: Assemblies that are not over only, mounts that still last only, refused
             counts that nobody judged only.
@@ -399,4 +407,30 @@ def fact_rows(
     if as_of is not None:
         statement = statement.where(facts.c.at <= as_of)
     statement = statement.where(number > after_id).order_by(number).limit(limit)
-    return sound_rows(tx, statement, number, list)
+
+    def checked(found: Sequence[Row[Any]]) -> list[tuple[int, _Made]]:
+        return [(row.id, named(made, row)) for row in found]
+
+    rows, unreadable = sound_rows(tx, statement, number, checked)
+    found = dict(rows)
+    if not filters and not open_only:
+        seen = found.keys() | set(unreadable)
+        recorded = _recorded(tx, kind, as_of, after_id, limit)
+        unreadable += [one for one in recorded if one not in seen]
+    return found, unreadable
+
+
+def _recorded(
+    tx: Tx, kind: str, as_of: datetime | None, after_id: int, limit: int
+) -> Sequence[int]:
+    """Ids of a kind, whether or not what the rows name is there."""
+    table = count_refusals if kind == "refused_counts" else _T[kind]
+    number, fact = (
+        (table.c.id, table.c.batch_id) if table is count_refusals else (table.c.fact_id,) * 2
+    )
+    statement = select(number).where(number > after_id).order_by(number).limit(limit)
+    if as_of is not None:
+        statement = statement.outerjoin(facts, facts.c.id == fact).where(
+            facts.c.id.is_(None) | (facts.c.at <= as_of)
+        )
+    return tx.execute(statement).scalars().all()

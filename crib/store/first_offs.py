@@ -20,7 +20,7 @@ from sqlalchemy import (
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named_rows
 from crib.store.tables import assemblies, corrections, facts, metadata, mounts, presets
 from crib.store.types import Instant
 
@@ -157,10 +157,10 @@ _OF_SHOP = (
 def stays_with_first_offs(tx: Tx, station_id: int, up_to: datetime) -> tuple[FirstOffRow, ...]:
     """Every stay in a station up to an instant, in order, with or without a first-off."""
     found = tx.execute(_OF_STATION, {"in_station_id": station_id, "up_to": up_to}).all()
-    return tuple(named(FirstOffRow, row) for row in found)
+    return named_rows(FirstOffRow, found)
 
 
 def first_offs_of_shop(tx: Tx, up_to: datetime, most: int) -> tuple[FirstOffRow, ...]:
     """The newest stays with a first-off in any station, in the order of their mounts."""
     found = tx.execute(_OF_SHOP, {"up_to": up_to, "most": most}).all()
-    return tuple(named(FirstOffRow, row) for row in reversed(found))
+    return named_rows(FirstOffRow, reversed(found))

@@ -140,7 +140,7 @@ def load_machines_whole(tx: Tx, as_of_us: int) -> dict[int, MachineRows]:
     """
     values = {"as_of": as_of_us}
     found = tx.exec_driver_sql("SELECT id, machine_id FROM stations")
-    seats: dict[int, int] = {row.id: row.machine_id for row in found}
+    seats = {row.id: row.machine_id for row in found if isinstance(row.machine_id, int)}
     stays: dict[int, list[StayRow]] = defaultdict(list)
     for stay in rows_by_name(StayRow, tx.exec_driver_sql(_stays("true"), values)):
         stays[seats.get(stay.station_id, NO_MACHINE)].append(stay)

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Select, literal, select
 
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named_rows
 from crib.store.tables import assemblies, label_codes, metadata
 
 _T = metadata.tables
@@ -95,6 +95,6 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
 def name_rows(tx: Tx) -> dict[str, list[NameRow]]:
     """Everything in use that bears a name, by kind, each kind in order of its names."""
     return {
-        kind: [named(NameRow, row) for row in tx.execute(statement.order_by("name")).all()]
+        kind: list(named_rows(NameRow, tx.execute(statement.order_by("name"))))
         for kind, statement in _STATEMENTS.items()
     }

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
-from dataclasses import fields, is_dataclass
-from functools import cache
+from collections.abc import Hashable, Iterable, Sequence
 from typing import Any, NamedTuple, Protocol, TypeVar, cast
 
 from sqlalchemy import CursorResult, RowMapping
+
+from crib.store.field_types import refuse_other_types, types_by_field
 
 _Row = TypeVar("_Row", bound=NamedTuple)
 _Filled = TypeVar("_Filled")
@@ -45,21 +45,36 @@ def named(kind: type[_Filled], row: _Named) -> _Filled:
 
     Raises:
         TypeError: The query has no column of a field's name.
+        Damaged: A column holds a value of another type than the field's, such as text where a
+            number belongs.
     """
+    made = _named(kind, row)
+    refuse_other_types(made)
+    return made
+
+
+def named_rows(kind: type[_Filled], rows: Iterable[_Named]) -> tuple[_Filled, ...]:
+    """Rows of a query as rows of a kind, whatever they hold: one must not cost the others.
+
+    Args:
+        kind: As in :func:`named`.
+        rows: The rows.
+    """
+    return tuple(_named(kind, row) for row in rows)
+
+
+def _named(kind: type[_Filled], row: _Named) -> _Filled:
     values, filled = row._mapping, cast(Hashable, kind)
     try:
-        return kind(**{field: values[_column(field, values)] for field in _fields_of(filled)})
+        return kind(
+            **{name: values[_column(name, values)] for name, _ in types_by_field(filled)}
+        )
     except KeyError as missing:
         raise TypeError(f"no column {missing} fills a row of {kind.__name__}") from missing
 
 
 def _column(field: str, values: RowMapping) -> str:
     return "fact_id" if field == "id" and "id" not in values else field
-
-
-@cache
-def _fields_of(kind: Any) -> tuple[str, ...]:
-    return tuple(one.name for one in fields(kind)) if is_dataclass(kind) else kind._fields
 
 
 def refuse_other_columns(fields: Sequence[str], columns: Sequence[str]) -> None:

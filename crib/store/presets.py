@@ -11,7 +11,8 @@ from sqlalchemy import Select, bindparam, exists, func, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.field_types import without_other_types
+from crib.store.named_rows import named, named_rows
 from crib.store.tables import (
     facts,
     gauge_checks,
@@ -259,6 +260,12 @@ class CheckRow:
 def gauge_row(tx: Tx, gauge_id: int) -> GaugeRow:
     """The gauge of an id."""
     return named(GaugeRow, tx.execute(_GAUGE, {"id": gauge_id}).one())
+
+
+def gauge_as_stored(tx: Tx, gauge_id: int) -> GaugeRow:
+    """The same, without what its columns hold wrongly: for who says that it cannot be used."""
+    (found,) = named_rows(GaugeRow, tx.execute(_GAUGE, {"id": gauge_id}))
+    return without_other_types(found)
 
 
 _ANY_GAUGE = select(exists(select(1).where(_gauges.c.retired_at.is_(None))))

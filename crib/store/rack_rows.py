@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import insert, text
 
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named, named_rows
 from crib.store.tables import rack_places
 
 _INSERT = insert(rack_places)
@@ -115,7 +115,7 @@ def place_of(tx: Tx, assembly_id: int) -> PlaceRow | None:
 
 def waiting_rows(tx: Tx) -> tuple[WaitingRow, ...]:
     """Every built and measured tool that sits in no machine, the first measured first."""
-    return tuple(named(WaitingRow, row) for row in tx.execute(_WAITING).all())
+    return named_rows(WaitingRow, tx.execute(_WAITING))
 
 
 def insert_place(

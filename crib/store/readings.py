@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -52,21 +53,32 @@ class Readings(NamedTuple):
 NO_READINGS = Readings(*(np.empty(0, dtype=np.int64) for _ in Readings._fields))
 
 
-def load_readings(tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
+class ReadingsByCounter(dict[Counted, Readings]):
+    """Readings of each counter.
+
+    Attributes:
+        left_out: Readings that could not be read: damaged ones.
+    """
+
+    left_out = 0
+
+
+def load_readings(tx: Tx, as_of_us: int) -> ReadingsByCounter:
     """Every counter's readings dated up to an instant [µs]."""
     cursor = tx.exec_driver_sql(_ALL, (as_of_us,)).cursor
-    pieces: list[Ints] = []
+    found, pieces = ReadingsByCounter(), []
     while cursor is not None and (rows := cursor.fetchmany(_AT_ONCE)):
-        pieces.append(np.array(rows, dtype=np.int64))
+        pieces.append(_table(rows))
+        found.left_out += len(rows) - len(pieces[-1])
     if not pieces:
-        return {}
+        return found
     table = np.concatenate(pieces)
     changes = np.any(table[1:, :2] != table[:-1, :2], axis=1)
     begins = np.concatenate([[0], np.flatnonzero(changes) + 1, [len(table)]]).tolist()
-    return {
-        Counted(*table[begin, :2].tolist()): _readings(table[begin:end])
-        for begin, end in pairwise(begins)
-    }
+    for begin, end in pairwise(begins):
+        if end > begin:
+            found[Counted(*table[begin, :2].tolist())] = _readings(table[begin:end])
+    return found
 
 
 class GrowingReadings:
@@ -82,12 +94,13 @@ class GrowingReadings:
         self._held: dict[Counted, _Held] = {}
         self._epoch: dict[Counted, int] = {}
         self._last: tuple[int, int] | None = None
+        self._left_out = 0
 
     def epoch(self, machine_id: int, path: int = 0) -> int:
         """Counts how often a counter was read again; in between, readings are only appended."""
         return self._epoch.get(Counted(machine_id, path), 0)
 
-    def read(self, tx: Tx, as_of_us: int) -> dict[Counted, Readings]:
+    def read(self, tx: Tx, as_of_us: int) -> ReadingsByCounter:
         """Every counter's readings dated up to an instant [µs].
 
         Args:
@@ -98,10 +111,9 @@ class GrowingReadings:
             self._last = None  # another past than the one that was read
         if self._last is None:
             known = set(self._held)
-            self._held = {
-                counter: _Held(readings)
-                for counter, readings in load_readings(tx, 2**62).items()
-            }
+            loaded = load_readings(tx, 2**62)
+            self._left_out = loaded.left_out
+            self._held = {counter: _Held(readings) for counter, readings in loaded.items()}
             for counter in known | set(self._held):
                 self._epoch[counter] = self.epoch(*counter) + 1
         else:
@@ -112,7 +124,9 @@ class GrowingReadings:
         self._last = _one(tx, _LAST_BATCH, ())
         # in the order of a whole look, whichever counter sent something first
         cut = {key: self._held[key].all().until(as_of_us) for key in sorted(self._held)}
-        return {key: readings for key, readings in cut.items() if readings.at_us.size}
+        found = ReadingsByCounter((key, one) for key, one in cut.items() if one.at_us.size)
+        found.left_out = self._left_out
+        return found
 
     def _follow_on(self, tx: Tx, counter: Counted, accepted: int) -> bool:
         """Take the readings after those known; False where they are not all that came in."""
@@ -125,13 +139,15 @@ class GrowingReadings:
             return False
         if (rows[0][2], rows[0][3]) != (known.at_us[-1], known.total[-1]):
             return False
-        held.append(_readings(np.array(rows[1:], dtype=np.int64).reshape(-1, 5)))
-        return True
+        table = _table(rows[1:])
+        held.append(_readings(table))
+        return len(table) == accepted
 
     def _read_again(self, tx: Tx, counter: Counted) -> None:
         rows = _rows(tx, _OF_COUNTER, (*counter, _ALWAYS_US))
-        if rows:
-            self._held[counter] = _Held(_readings(np.array(rows, dtype=np.int64)))
+        table = _table(rows)
+        if table.size:
+            self._held[counter] = _Held(_readings(table))
         else:
             self._held.pop(counter, None)
         self._epoch[counter] = self.epoch(*counter) + 1
@@ -149,6 +165,15 @@ class _Held:
 
     def all(self) -> Readings:
         return Readings(*(column.all() for column in self._columns))
+
+
+def _table(rows: Sequence[Any]) -> Ints:
+    """Rows as an array, but for those with a value that is no integer of ours."""
+    try:
+        return np.array(rows, dtype=np.int64).reshape(-1, 5)
+    except (OverflowError, TypeError, ValueError):
+        whole = [row for row in rows if all(isinstance(value, int) for value in row)]
+        return np.array(whole, dtype=np.int64).reshape(-1, 5)
 
 
 def _readings(table: Ints) -> Readings:

@@ -12,6 +12,7 @@ from crib.errors import BadCode, NotKnown
 from crib.sentence import begun, sentence
 from crib.store.engine import Tx
 from crib.store.engines.chosen import WORDS
+from crib.store.field_types import wrong_type
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +183,8 @@ def _by_code(tx: Tx, kind: str, code: str) -> Resolved | None:
         row = tx.exec_driver_sql(_ASSEMBLY, (code,)).first()
         if row is None:
             return None
+        if not isinstance(row.assembly_id, int):
+            raise wrong_type("assembly_id", row.assembly_id)
         superseded = row.superseded_at is not None
         return Resolved("A", row.code or code, row.assembly_id, None, code, superseded)
     row = tx.exec_driver_sql(_BY_CODE[kind], (code,)).first()

@@ -58,11 +58,11 @@ READ_EACH_TIME: Final = frozenset(
     }
 )  # fmt: skip
 
-_COUNT = (
-    "UPDATE revisions SET revision = revision + 1,"
-    " shared = CASE WHEN ? THEN revision + 1 ELSE shared END,"
-    " everything = CASE WHEN ? THEN revision + 1 ELSE everything END"
-)
+#: No number of writes gets here: a larger one is damaged.
+_BEYOND: Final = 2**53
+
+_STANDS = "SELECT revision, shared, everything FROM revisions"
+_COUNT = "UPDATE revisions SET revision = ?, shared = ?, everything = ?"
 _COUNT_MACHINE = (
     "INSERT INTO machine_revisions (machine_id, revision) SELECT ?, revision FROM revisions"
     " WHERE true ON CONFLICT (machine_id) DO UPDATE SET revision = excluded.revision"
@@ -90,6 +90,14 @@ class Touched(NamedTuple):
 
     keys: Mapping[str, Collection[Any]]
     machines: Collection[int | None]
+
+
+class _Numbers(NamedTuple):
+    """The last write; the last one to what is shared; the last one that may touch anything."""
+
+    last: int
+    shared: int
+    everything: int
 
 
 class Revisions(NamedTuple):
@@ -127,7 +135,10 @@ def count_write(driver: Driver, touched: Touched | None) -> None:
         everything = everything or _reverses(driver, touched.keys.get("facts", ()))
         machines = {*touched.machines, *_by_station(driver, touched.keys)}
         everything = everything or None in machines
-    driver.execute(_COUNT, (shared, everything))
+    numbers = _sound(*(driver.execute(_STANDS).fetchone() or (0, 0, 0)))
+    this = numbers.last + 1
+    marks = (this if shared else numbers.shared, this if everything else numbers.everything)
+    driver.execute(_COUNT, (this, *marks))
     if machines and not everything:
         driver.executemany(_COUNT_MACHINE, [(machine_id,) for machine_id in machines])
 
@@ -147,13 +158,28 @@ def _by_station(driver: Driver, keys: Mapping[str, Collection[Any]]) -> Iterable
 
 def revision(tx: Connection) -> int:
     """Number of writes so far: equal numbers mean that nothing changed in between."""
-    return int(tx.execute(text("SELECT revision FROM revisions")).scalar_one())
+    return _sound(*tx.execute(text(_STANDS)).one()).last
 
 
 def revisions(tx: Connection) -> Revisions:
     """Where the database stands."""
     row = tx.execute(_NOW).one()
-    return Revisions(row.revision, row.shared, row.everything, row.link, row.chained)
+    numbers = _sound(row.revision, row.shared, row.everything)
+    return Revisions(*numbers, row.link, row.chained)
+
+
+def _sound(last: object, shared: object, everything: object) -> _Numbers:
+    """The numbers of a database; what is damaged among them hides no change from a cache.
+
+    A damaged last number begins again at 0: no cache holds that, so each reads everything. A
+    damaged other one counts as the last.
+    """
+    total = last if isinstance(last, int) and 0 <= last < _BEYOND else 0
+    marks = (
+        mark if isinstance(mark, int) and 0 <= mark <= total else total
+        for mark in (shared, everything)
+    )
+    return _Numbers(total, *marks)
 
 
 def goes_on_from(tx: Connection, before: Revisions) -> bool:

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
 
-from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError, ResourceClosedError
+from sqlalchemy.exc import TimeoutError as NoConnection
 
 from crib.errors import StoreBusy, StoreFull
 from crib.store.engine import Tx
@@ -31,8 +32,10 @@ def savepoint(tx: Tx) -> Iterator[None]:
     tx.exec_driver_sql("RELEASE part")
 
 
-#: Faults of the database itself, whatever was asked of it.
-STORE_FAULTS: Final = (SQLAlchemyError, CONNECTING.FAULT, StoreBusy, StoreFull)
+#: Faults of the database itself, whatever was asked of it. A row that is not there is none.
+STORE_FAULTS: Final = (
+    DBAPIError, ResourceClosedError, NoConnection, CONNECTING.FAULT, StoreBusy, StoreFull
+)  # fmt: skip
 
 #: What a reader meets where the database cannot be read or is held by somebody else.
 NotAnswered = OperationalError

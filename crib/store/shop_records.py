@@ -57,10 +57,10 @@ _CALENDARS = text("SELECT id, calendar, time_zone FROM calendars")
 
 _SPECS = text(
     """
-    SELECT t.id, t.tool_spec, h.holder_type, t.preset_minutes, t.swap_minutes,
-           t.failure_cost_minor, t.items_per_tool, t.torque_nm, t.clearance_deg,
-           t.wear_limit_mm, t.holder_type_id
-    FROM tool_specs t JOIN holder_types h ON h.id = t.holder_type_id
+    SELECT t.id, t.tool_spec, coalesce(h.holder_type, '') AS holder_type,
+           t.preset_minutes, t.swap_minutes, t.failure_cost_minor, t.items_per_tool,
+           t.torque_nm, t.clearance_deg, t.wear_limit_mm, t.holder_type_id
+    FROM tool_specs t LEFT JOIN holder_types h ON h.id = t.holder_type_id
     """
 )
 
@@ -183,7 +183,10 @@ class CalendarOfShop(NamedTuple):
 
 
 class SpecOfShop(NamedTuple):
-    """A tool spec with its holder type; costs in hundredths of the currency."""
+    """A tool spec with its holder type; costs in hundredths of the currency.
+
+    ``holder_type`` is empty where it is not on record.
+    """
 
     id: int
     tool_spec: str
@@ -246,8 +249,12 @@ def load_stations(tx: Tx) -> dict[int, StationOfShop]:
 
 
 def load_runs(tx: Tx) -> dict[int, list[RunOfShop]]:
-    """Runs by machine id, in order of time, those without a start last."""
-    return _by(lambda row: row.machine_id, rows_by_name(RunOfShop, tx.execute(_ALL_RUNS)))
+    """Runs by machine id, in order of time, those without a start last.
+
+    One whose machine is no number at all is no machine's.
+    """
+    found = rows_by_name(RunOfShop, tx.execute(_ALL_RUNS))
+    return _by(lambda row: row.machine_id, [r for r in found if isinstance(r.machine_id, int)])
 
 
 def load_runs_of(tx: Tx, machine_id: int) -> tuple[RunOfShop, ...]:

@@ -22,7 +22,7 @@ from crib.store.machine_rows import (
     load_machines_whole,
 )
 from crib.store.named_rows import rows_by_name
-from crib.store.readings import Readings, load_readings
+from crib.store.readings import Readings, ReadingsByCounter, load_readings
 from crib.store.shop_records import (
     CalendarOfShop,
     ClosureOfShop,
@@ -47,13 +47,14 @@ from crib.store.shop_records import (
 )
 
 _ASSEMBLIES = f"""
-    SELECT a.fact_id AS assembly_id, a.tool_spec_id, a.holder_id, l.cutting_item_id, c.code,
+    SELECT a.fact_id AS assembly_id, a.tool_spec_id, a.holder_id,
+           coalesce(l.cutting_item_id, 0) AS cutting_item_id, coalesce(c.code, '') AS code,
            f.at AS built_us,
            (SELECT MIN(tf.at) FROM teardowns t JOIN facts tf ON tf.id = t.fact_id
             WHERE t.assembly_id = a.fact_id AND tf.at <= :as_of
               AND {STANDS.format("t.fact_id")}) AS torn_down_us,
            a.lot_id
-    FROM assemblies a JOIN facts f ON f.id = a.fact_id JOIN lots l ON l.id = a.lot_id
+    FROM assemblies a JOIN facts f ON f.id = a.fact_id LEFT JOIN lots l ON l.id = a.lot_id
     LEFT JOIN label_codes c ON c.assembly_id = a.fact_id AND c.superseded_at IS NULL
     WHERE f.at <= :as_of AND {STANDS.format("a.fact_id")}
     ORDER BY a.fact_id
@@ -70,7 +71,10 @@ _PRESETS = f"""
 
 
 class AssemblyRow(NamedTuple):
-    """One assembly that was ever built, and when it was taken apart on the bench."""
+    """One assembly that was ever built, and when it was taken apart on the bench.
+
+    ``cutting_item_id`` is 0 where its lot is not on record, ``code`` empty without a label.
+    """
 
     assembly_id: int
     tool_spec_id: int
@@ -127,12 +131,14 @@ class ShopRows(SharedRows):
         size_corrections: Steps of each stay in order, by mount id.
         runs: Runs in order of time, by machine id.
         readings: Readings of each counter.
+        readings_left_out: Readings that could not be read.
     """
 
     stays: Sequence[StayRow]
     size_corrections: Mapping[int, tuple[SizeStep, ...]]
     runs: Mapping[int, tuple[RunOfShop, ...]]
     readings: Mapping[Counted, Readings]
+    readings_left_out: int = 0
 
 
 def load_shop(
@@ -216,6 +222,7 @@ def put_together(
             if machines[machine_id].runs
         },
         readings=readings,
+        readings_left_out=(readings.left_out if isinstance(readings, ReadingsByCounter) else 0),
     )
 
 

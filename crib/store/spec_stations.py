@@ -8,7 +8,7 @@ from sqlalchemy import text
 
 from crib.metrology.offset import measures_of_axes
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named_rows
 
 _USES = (
     "o.tool_spec_id = :spec AND o.tool_number = s.tool_number"
@@ -51,9 +51,7 @@ class SpecStation(NamedTuple):
 
 def stations_for_spec(tx: Tx, tool_spec_id: int) -> tuple[SpecStation, ...]:
     """Every station in service, and whether jobs or programs use a spec in it."""
-    return tuple(
-        named(SpecStation, row) for row in tx.execute(_STATIONS, {"spec": tool_spec_id})
-    )
+    return named_rows(SpecStation, tx.execute(_STATIONS, {"spec": tool_spec_id}))
 
 
 def offset_units(tx: Tx, tool_spec_id: int | None) -> set[str]:

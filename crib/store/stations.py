@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Select, bindparam, func, select
 
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named, named_rows
 from crib.store.tables import metadata
 
 _T = metadata.tables
@@ -98,7 +98,7 @@ def station_row(tx: Tx, station_id: int) -> StationRow:
 def stations_of(tx: Tx, machine_id: int) -> tuple[StationRow, ...]:
     """Every station of a machine that is not retired, by path and tool number."""
     rows = tx.execute(_OF_MACHINE, {"of_machine_id": machine_id}).all()
-    return tuple(named(StationRow, row) for row in rows)
+    return named_rows(StationRow, rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +135,7 @@ _RUNS: Select[Any] = (
 def runs_of(tx: Tx, machine_id: int) -> tuple[RunRow, ...]:
     """Every run of a machine, by start; those without a start first."""
     rows = tx.execute(_RUNS, {"of_machine_id": machine_id}).all()
-    return tuple(named(RunRow, row) for row in rows)
+    return named_rows(RunRow, rows)
 
 
 _EXPECTED: Select[Any] = (
@@ -165,7 +165,7 @@ def expected_specs(
     rows = tx.execute(
         _EXPECTED, {"of_part_id": part_id, "number": tool_number, "of_path": path}
     ).all()
-    return tuple(dict.fromkeys(named(ExpectedRow, row) for row in rows))
+    return tuple(dict.fromkeys(named_rows(ExpectedRow, rows)))
 
 
 _EXPECTING: Select[Any] = (

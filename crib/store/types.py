@@ -12,6 +12,7 @@ from sqlalchemy.types import TypeDecorator
 from crib.clock import instant_from_us, us_from_instant
 from crib.sentence import as_kept, from_kept
 from crib.store.engines.chosen import WORDS
+from crib.store.field_types import unreadable_value
 
 
 class Instant(TypeDecorator[datetime]):
@@ -54,4 +55,7 @@ class Sentences(TypeDecorator[Sequence[str]]):
 
     def process_result_value(self, value: Any, dialect: Dialect) -> Sequence[str] | None:
         """The sentences again; what was kept before as plain text stays that."""
-        return None if value is None else [from_kept(one) for one in value]
+        try:
+            return None if value is None else [from_kept(one) for one in value]
+        except (TypeError, ValueError) as problem:
+            raise unreadable_value() from problem

@@ -15,7 +15,7 @@ from crib.store.cutting_rows import (
     operation_from_row,
 )
 from crib.store.engine import Tx
-from crib.store.named_rows import named
+from crib.store.named_rows import named_rows
 from crib.store.tables import metadata
 
 _T = metadata.tables
@@ -80,7 +80,7 @@ _SPECS = select(
     _T["tool_specs"].c.max_rpm,
     _T["tool_specs"].c.life_parts,
     _T["holder_types"].c.max_rpm.label("holder_max_rpm"),
-).join(_T["holder_types"], _T["holder_types"].c.id == _T["tool_specs"].c.holder_type_id)
+).outerjoin(_T["holder_types"], _T["holder_types"].c.id == _T["tool_specs"].c.holder_type_id)
 
 
 def read_cutting_rows(tx: Tx) -> CuttingRows:
@@ -92,8 +92,8 @@ def read_cutting_rows(tx: Tx) -> CuttingRows:
         operations=defaultdict(list),
         specs_expected=defaultdict(dict),
         groups={row.id: row.material_group for row in groups},
-        stations=[named(StationLimits, row) for row in tx.execute(_STATIONS)],
-        specs={row.id: named(SpecLimits, row) for row in tx.execute(_SPECS)},
+        stations=list(named_rows(StationLimits, tx.execute(_STATIONS))),
+        specs={row.id: row for row in named_rows(SpecLimits, tx.execute(_SPECS))},
         materials={row.id: row.tool_material for row in materials},
         curves={},
         faults={},
@@ -114,7 +114,8 @@ def _read_operations(tx: Tx, found: CuttingRows) -> None:
                 found.contradicted.setdefault(key, (row["sequence"], told))
         except Exception as fault:  # one row must not take the others with it
             found.faults["operations", row["part_id"]] = fault
-        found.specs_expected[key][row["tool_spec_id"]] = None
+        if row["tool_spec_id"] in found.specs:  # a spec that is not there wants no tool
+            found.specs_expected[key][row["tool_spec_id"]] = None
 
 
 def _read_curves(tx: Tx, found: CuttingRows) -> None:

@@ -263,8 +263,10 @@ def can_be_made_before(
     """Whether a swap can be over before a stretch, though it may be late for its edge."""
     if row.sister.state == "blocked":
         return False
-    takes = timedelta(minutes=minutes.get(row.forecast.station_id) or 0.0)
-    return row.ready_by is None or row.ready_by + takes <= begin_at
+    if row.ready_by is None:
+        return True
+    left_min = (begin_at - row.ready_by) / timedelta(minutes=1)
+    return (minutes.get(row.forecast.station_id) or 0.0) <= left_min
 
 
 def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:

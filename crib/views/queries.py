@@ -11,7 +11,6 @@ from crib.errors import Invalid
 from crib.sentence import sentence, together
 from crib.store.engine import Tx
 from crib.store.fact_lists import fact_rows
-from crib.store.named_rows import named
 from crib.views.query_shapes import (
     AssemblyListed,
     BreakageListed,
@@ -154,16 +153,17 @@ def list_facts(
     found, unreadable = fact_rows(
         tx,
         kind.name,
+        kind.row,
         given,
         open_only=open_only,
         as_of=as_of,
         after_id=after_id,
         limit=limit + 1,
     )
-    numbers = sorted([*(int(row.id) for row in found), *unreadable])
+    numbers = sorted([*found, *unreadable])
     last = numbers[limit - 1] if len(numbers) > limit else None
     return Page(
-        tuple(named(kind.row, row) for row in found if last is None or row.id <= last),
+        tuple(row for number, row in found.items() if last is None or number <= last),
         last,
         tuple(one for one in unreadable if last is None or one <= last),
     )

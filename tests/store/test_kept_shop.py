@@ -571,6 +571,34 @@ def test_a_backup_put_back_is_read_whole(floor, tmp_path):
     floor.compare()
 
 
+@pytest.mark.parametrize("column", ["revision", "shared", "everything"])
+@pytest.mark.parametrize("value", ["x", -5, 2**62, 1e300])
+def test_a_damaged_number_of_writes_hides_no_change_and_is_sound_after_the_next(
+    floor, column, value
+):
+    for before, n in (("build", 4), ("mount", 5), ("count", 2)):
+        assert do(floor, before, n, elsewhere=False)
+    plans = PlanCache(floor.mine)
+    old = plans.plan(floor.now)
+    floor.compare()
+    with closing(sqlite3.connect(floor.path)) as driver:
+        driver.execute("PRAGMA ignore_check_constraints = 1")
+        driver.execute(f"UPDATE revisions SET {column} = ?", (value,))
+        driver.commit()
+    floor.compare()
+
+    for kind, n in (("count", 2), ("plan_run", 2), ("stock", 3), ("remove", 5)):
+        assert do(floor, kind, n, elsewhere=True)
+        floor.compare()
+        made = plans.plan(floor.now)
+        assert made is not old
+        old = made
+
+    with floor.mine.read() as tx:
+        held = tx.exec_driver_sql("SELECT revision, shared, everything FROM revisions").one()
+        assert tuple(held) == revisions(tx)[:3]
+
+
 def test_the_plan_of_a_process_sees_what_another_wrote(floor):
     plans = PlanCache(floor.mine)
     for kind, n in (("build", 4), ("mount", 5), ("count", 2), ("remove", 5), ("take_back", 1)):

@@ -19,8 +19,9 @@ from crib.floor.cautions import build_cautions
 from crib.records.catalogue import TOOL_SPECS
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.records import list_records
+from crib.store.records import sound_records
 from crib.store.resolve import resolve_holder, resolve_lot
+from crib.store.sound_rows import not_read
 from crib.store.stockrows import holder_row, lot_row, spec_id_by_name, spec_row
 
 blueprint = Blueprint("bench_build", __name__)
@@ -118,7 +119,8 @@ def _of_job(job: Job) -> dict[str, str]:
 
 def _form(entries: Mapping[str, str], complaint: Complaint | None = None) -> Response:
     with this_site().store.read() as tx:
-        specs = [str(row["tool_spec"]) for row in list_records(tx, TOOL_SPECS)]
+        rows, unreadable = sound_records(tx, TOOL_SPECS)
+        specs = [str(row["tool_spec"]) for row in rows]
         chosen = entries.get("tool_spec", "")
         spec = spec_row(tx, spec_id_by_name(tx, chosen)) if chosen in specs else None
     return page(
@@ -126,6 +128,7 @@ def _form(entries: Mapping[str, str], complaint: Complaint | None = None) -> Res
         complaint.status if complaint else 200,
         wasm=True,
         specs=specs,
+        problems=[not_read("tool-specs", one) for one in unreadable],
         spec=spec,
         entries={name: strip_address(text) for name, text in entries.items()},
         complaint=complaint,

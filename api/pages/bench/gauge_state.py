@@ -11,7 +11,7 @@ from crib.left_out import or_instead
 from crib.records.catalogue import GAUGES
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.presets import GaugeRow, gauge_row, last_check
+from crib.store.presets import GaugeRow, gauge_as_stored, gauge_row, last_check
 from crib.store.records import get_record, list_records
 
 
@@ -87,7 +87,7 @@ def _state_or_problem(tx: Tx, gauge_id: int, name: str, present: datetime) -> Ga
     return or_instead(
         lambda: gauge_state(tx, gauge_id, present),
         why,
-        lambda: GaugeState(gauge_row(tx, gauge_id), "", None, False, None, (why,)),
+        lambda: GaugeState(gauge_as_stored(tx, gauge_id), "", None, False, None, (why,)),
     )
 
 

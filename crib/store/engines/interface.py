@@ -234,6 +234,9 @@ class Checks(Protocol):
     def dangling_findings(self, driver: Driver, /) -> Iterator[str]:
         """Rows that name a row that is not there."""
 
+    def dangling_rows(self, driver: Driver, table: str, /) -> Iterator[tuple[int | None, str]]:
+        """Each row of a table that names a row that is not there, and the table of that."""
+
     def head_findings(self, driver: Driver, /) -> Iterator[str]:
         """What the head of the file says that it must not."""
 

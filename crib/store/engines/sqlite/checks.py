@@ -57,6 +57,12 @@ def dangling_findings(driver: Driver) -> Iterator[str]:
         yield f"Row {row_id} of {table} names a row of {named} that is not there."
 
 
+def dangling_rows(driver: Driver, table: str) -> Iterator[tuple[int | None, str]]:
+    """Each row of a table that names a row that is not there, and the table of that."""
+    for _, row_id, named, _ in driver.execute(f"PRAGMA main.foreign_key_check({table})"):
+        yield row_id, named
+
+
 def shape_of(driver: Driver) -> dict[tuple[str, str], str]:
     """What every table, index and trigger is made of, by kind and name.
 
