@@ -122,7 +122,7 @@ def shift_sheet(
         ),
         nights=tuple(row for one in nights for row in _night(one, wording, decided, listed)),
         problems=tuple(wording.say(one) for one in problems),
-        machines=len(machines),
+        machines=tuple(sorted(machines)),
     )
 
 

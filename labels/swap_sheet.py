@@ -112,7 +112,7 @@ class ShiftSheet:
         note: A line of the supervisor's own.
         nights: What to do tonight, machine by machine, each with its swaps.
         problems: What it is made without, and what to do; they head the sheet.
-        machines: How many machines it is for: no more pages than that, if they fit.
+        machines: Those it is for: no more pages than that, if they fit; one is in the title.
         cautions: In the foot of every page.
     """
 
@@ -124,7 +124,7 @@ class ShiftSheet:
     note: str = ""
     nights: tuple[NightRow, ...] = ()
     problems: tuple[str, ...] = ()
-    machines: int = 1
+    machines: tuple[str, ...] = ()
     cautions: tuple[str, ...] = CAUTIONS
 
 
@@ -220,7 +220,7 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4", say: Say = str) ->
         for number, row in enumerate(sheet.bench, start=1)
     )
     report = Report(
-        SHIFT_SHEET,
+        _title(sheet),
         sheet.site,
         tuple(line for line in (_made(sheet), sheet.note) if line),
         (
@@ -233,7 +233,7 @@ def lay_out_shift_sheet(sheet: ShiftSheet, paper: str = "A4", say: Say = str) ->
         ),
         sheet.cautions,
     )
-    return lay_out_report(report, paper, say=say, most_pages=max(1, sheet.machines))
+    return lay_out_report(report, paper, say=say, most_pages=max(1, len(sheet.machines)))
 
 
 def _tonight(nights: tuple[NightRow, ...]) -> Table:
@@ -258,6 +258,12 @@ def _ticked(row: NightRow) -> str:
     if not row.swap:
         return ""
     return sentence("below") if row.listed else _BOX
+
+
+def _title(sheet: ShiftSheet) -> str:
+    if len(sheet.machines) != 1:
+        return SHIFT_SHEET
+    return sentence("Shift sheet for {machine}", machine=sheet.machines[0])
 
 
 def _made(sheet: ShiftSheet) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pypdfium2
 import pytest
 
 from tests.pages.reading import read, words
@@ -40,6 +41,20 @@ def test_the_table_says_what_the_drawing_shows(client, mounted):
 def test_a_machine_is_found_in_any_case_and_an_unknown_one_is_told(client):
     assert "M1" in words(read(client, "/shift/machines/m1").select_one("h1"))
     assert "There is no machine M99" in words(read(client, "/shift/machines/M99", 404))
+
+
+@pytest.mark.parametrize(
+    ("address", "title"),
+    [("/shift", "Shift sheet the"), ("/shift/machines/M1", "Shift sheet for M1 the")],
+)
+def test_each_shift_page_leads_to_its_own_sheet(client, mounted, address, title):
+    link = read(client, f"{address}?hours=48").select_one("a[href*='shift-sheet']")
+
+    document = pypdfium2.PdfDocument(client.get(link["href"]).get_data())
+    paper = " ".join(document[0].get_textpage().get_text_range().split())
+    document.close()
+
+    assert paper.startswith(f"{title} next 48 hours")
 
 
 def test_a_machine_that_never_told_a_count_is_pointed_out(client, mounted):

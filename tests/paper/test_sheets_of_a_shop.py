@@ -64,6 +64,8 @@ def test_a_shift_takes_a_page_a_machine_at_most(demo: SimpleNamespace, language:
     for machine in demo.machines:
         sheet = sheet_of(demo, said, machine)
         (page,) = pages_of(render_shift_sheet(sheet, say=said.say))
+        title = {"en": "Shift sheet for", "de": "Schichtblatt für"}[language]
+        assert page.startswith(f"{title} {machine} ")
         assert page.count("☐") == len(sheet.swaps) + len(sheet.bench) + sum(
             one.swap and not one.listed for one in sheet.nights
         )
