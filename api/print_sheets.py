@@ -13,15 +13,15 @@ from api.language.sentences import in_language
 from crib.acts.question import Question
 from crib.clock import comes_twice
 from crib.left_out import or_instead
-from crib.outlook.swap_list import SwapList
-from crib.outlook.swap_list import SwapRow as PlannedSwap
+from crib.outlook.kits_ahead import RunKit
+from crib.outlook.swap_rows import SwapList
+from crib.outlook.swap_rows import SwapRow as PlannedSwap
 from crib.planning.bench import QueueRow
 from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.sentence import figure, sentence, together, word
 from crib.store.night_rows import NightChoiceRow
 from crib.views.decided_nights import decision_for, decision_sentence
-from crib.views.kit_for_run import RunKit
 from crib.views.night_view import NightView
 from crib.views.where_it_lies import Places
 from labels.kit_sheet import KitLine, KitSheet

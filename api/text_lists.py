@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from api.language.sentences import in_english
 from crib.acts.question import Question
 from crib.clock import comes_twice
-from crib.outlook.swap_list import SwapList, SwapRow
+from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.sentence import together
 from crib.store.night_rows import NightChoiceRow
 from crib.views.decided_nights import decision_for, decision_sentence

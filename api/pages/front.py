@@ -11,7 +11,8 @@ from api.pages.here import person_here
 from api.pages.render import page
 from api.problems import no_such_address, rows_by_kind
 from crib.left_out import or_instead
-from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.sentence import sentence
 from crib.store.revisions import revision
 from crib.views.shift_summary import ShiftSummary, shift_summary

@@ -22,7 +22,8 @@ from crib.acts.question import Question
 from crib.acts.unclear_breakages import unclear_breakages
 from crib.clock import instant_from_us, instant_or_none, refuse_future
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
+from crib.outlook.swap_list import blocked_rows, make_swap_list
+from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
 from crib.planning.night_options import UNTIL, Option

@@ -18,12 +18,13 @@ from api.schemas.records import page_shape
 from api.schemas.results import shape_from
 from api.schemas.views import AsOfQuery
 from crib.left_out import or_refuse
+from crib.outlook.kits_ahead import RunKit
 from crib.planning.kits import KitLine
 from crib.planning.reorder import ReorderRow
 from crib.store.facts import list_facts
 from crib.store.resolve import resolve_person
 from crib.store.tables import FACT_KINDS
-from crib.views.kit_for_run import RunKit, kit_for_run
+from crib.views.kit_for_run import kit_for_run
 from crib.views.life_of_key import KeyLife, key_names, life_of_key, no_life
 from crib.views.reorder_items import reorder_items
 from crib.views.scan_code import scan_code

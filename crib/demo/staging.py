@@ -22,7 +22,8 @@ from crib.demo.parts import PARTS, Op, holder_type_for, spec_name
 from crib.demo.shop import master_readings
 from crib.demo.state import Shop, Tool
 from crib.outlook.shop_plan import plan_shop
-from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.store.engine import Tx
 
 STATES = ("ready", "build", "measure", "blocked")

@@ -45,7 +45,7 @@ from crib.sentence import figure, sentence
 from crib.store.engine import Tx
 
 if TYPE_CHECKING:
-    from crib.outlook.swap_list import SwapList
+    from crib.outlook.swap_rows import SwapList
 
 #: Names of ``crib.planning.due.PROBS``.
 QUANTILES = ("p05", "p10", "p50", "p90")

@@ -6,10 +6,11 @@ of a machine goes back to the bench and may serve a later swap.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime, timedelta
-from heapq import heappop, heappush
+from heapq import heapify, heappop, heappush
+from typing import Any, NamedTuple
 
 from crib.errors import NotKnown
 from crib.planning.shelf import (
@@ -34,8 +35,26 @@ def plus_minutes(at: datetime, minutes: float) -> datetime:
     return at + timedelta(minutes=minutes)
 
 
+class SpokenFor(NamedTuple):
+    """What something else than a swap takes from the shelf.
+
+    Attributes:
+        from_at: Swaps after this instant have to leave it.
+        tool_spec: Spec of the tool.
+        sister: What it is, or is built from.
+    """
+
+    from_at: datetime
+    tool_spec: str
+    sister: Sister
+
+
 def find_sisters(
-    needs: Sequence[SwapNeed], shelf: Shelf, *, finish: Finish = plus_minutes
+    needs: Sequence[SwapNeed],
+    shelf: Shelf,
+    *,
+    finish: Finish = plus_minutes,
+    spoken_for: Iterable[SpokenFor] = (),
 ) -> list[Sister]:
     """Give every swap its sister, the most urgent first.
 
@@ -52,6 +71,7 @@ def find_sisters(
         needs: Swaps in any order; those of one station are numbered by ``ordinal``.
         shelf: What there is.
         finish: When bench work that starts at an instant ends.
+        spoken_for: What later swaps have to leave.
 
     Returns:
         One sister per need, in the order of ``needs``.
@@ -70,7 +90,10 @@ def find_sisters(
         ),
     )
     walk = _Walk(shelf, finish)
+    kept = deque(sorted(spoken_for, key=lambda one: one.from_at))
     for i in order:
+        while kept and kept[0].from_at < needs[i].swap_by:
+            walk.keep_for_others(kept.popleft())
         given[i] = walk.serve(needs[i])
     return [sister for sister in given if sister is not None]
 
@@ -130,6 +153,18 @@ class _Walk:
         taken = sister.holder
         self.seated[need.station_id] = (taken, spec.holder_type) if taken else None
         return sister
+
+    def keep_for_others(self, other: SpokenFor) -> None:
+        """Take what is spoken for off the shelf, where no swap before took it."""
+        sister, spec = other.sister, self.specs[other.tool_spec]
+        if sister.assembly is not None:
+            for waiting in (self.ready, self.unmeasured):
+                _without(waiting[other.tool_spec], sister.assembly, -2)
+            return
+        if sister.holder is not None:
+            _without(self.holders[spec.holder_type], sister.holder, -1)
+        if sister.lot is not None:
+            self.stock.take_from(sister.lot, spec.items_per_tool)
 
     def _seated(self, need: SwapNeed, spec: SpecNeeds) -> tuple[str, str] | None:
         """The holder, with its type, that sits in a station before a swap."""
@@ -247,6 +282,13 @@ class _Stock:
                 return self.lots[item][at]
         return None
 
+    def take_from(self, name: str, edges: int) -> None:
+        """Take so many edges out of a lot, or all that it has left."""
+        for item, lots in self.lots.items():
+            for at, lot in enumerate(lots):
+                if lot.lot == name:
+                    self.left[item][at] = max(self.left[item][at] - edges, 0)
+
     def take(self, spec: SpecNeeds) -> LotEdges | None:
         """Take a tool's edges out of ``find``'s lot."""
         lot = self.find(spec)
@@ -254,6 +296,14 @@ class _Stock:
             at = self.first[lot.cutting_item, spec.items_per_tool]
             self.left[lot.cutting_item][at] -= spec.items_per_tool
         return lot
+
+
+def _without(heap: list[Any], name: str, place: int) -> None:
+    """Take the entries of a heap that hold a name at a place out of it."""
+    kept = [entry for entry in heap if entry[place] != name]
+    if len(kept) < len(heap):
+        heap[:] = kept
+        heapify(heap)
 
 
 def _missing_holder(spec: SpecNeeds, next_from: datetime | None) -> Missing:

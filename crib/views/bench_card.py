@@ -9,7 +9,7 @@ from crib.acts.named import named_assembly
 from crib.acts.recipe import PieceTaken, Recipe, recipe_from, recipe_of
 from crib.errors import Refusal
 from crib.left_out import NOT_A_RECORDS, log_once
-from crib.outlook.swap_list import SwapList, SwapRow
+from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.planning.shelf import Sister
 from crib.sentence import AND, sentence, together
 from crib.stock.pieces import Piece, Taken, choose_edges

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 
-from crib.outlook.swap_list import SwapRow
+from crib.outlook.swap_rows import SwapRow
 from crib.views.night_view import NightView
 from crib.views.shift_summary import READY, quiet_state
 from crib.views.shift_view import MachineShift, ShiftView

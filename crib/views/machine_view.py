@@ -12,7 +12,8 @@ from crib.errors import Refusal
 from crib.left_out import Kept, each, worked_out
 from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.planning.shelf import Sister
 from crib.sentence import sentence
 from crib.store.engine import Tx

@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 from crib.clock import instant_from_us
 from crib.left_out import Kept, worked_out
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import LONGEST_HOURS, USUAL_HOURS, SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import LONGEST_HOURS, USUAL_HOURS, SwapRow
 from crib.planning.night import MachineNight
 from crib.planning.night_options import (
     IDLE,

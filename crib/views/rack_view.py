@@ -10,7 +10,8 @@ from crib.acts.gauge_trust import override_sentence
 from crib.clock import instant_from_us, print_instant
 from crib.left_out import worked_out
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import USUAL_HOURS, SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import USUAL_HOURS, SwapRow
 from crib.records.catalogue import is_out_of_service
 from crib.sentence import sentence
 from crib.store.engine import Tx

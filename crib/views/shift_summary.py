@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 from crib.acts.gauge_trust import gauge_problems
 from crib.left_out import or_instead
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.planning.night_options import IDLE
 from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx

@@ -13,7 +13,8 @@ from crib.floor.calendar import Stretch
 from crib.left_out import NOT_WORKED_OUT, worked_out
 from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import SwapRow, blocked_rows, make_swap_list
+from crib.outlook.swap_list import blocked_rows, make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.planning.night import MachineNight
 from crib.sentence import sentence
 from crib.store.counts import Counted

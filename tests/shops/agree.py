@@ -18,12 +18,15 @@ when = datetime.fromisoformat
 def what_disagrees(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
     """Everything that another list, page or command says otherwise than the swap list."""
     yield from _kits(shop, swaps)
+    for hours in (72, 168):
+        far = shop.all(f"/v1/swap-list?hours={hours}")
+        yield from (f"within {hours} h: {one}" for one in _kits(shop, far, "running"))
     yield from _nights(shop)
     yield from _machines(shop, swaps)
     yield from _command(shop, swaps)
 
 
-def _kits(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
+def _kits(shop: Any, swaps: list[dict[str, Any]], *done: str) -> Iterator[str]:
     """No kit names a tool, or builds on a holder, that the list or another kit has given.
 
     A holder goes round: the list may give it again once it has come out.
@@ -37,7 +40,7 @@ def _kits(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
             )
     kits: dict[str, set[str]] = defaultdict(set)
     for run in shop.all("/v1/runs"):
-        if run["state"] == "done":
+        if run["state"] in ("done", *done):
             continue
         kit = shop.get(f"/v1/kits/{run['id']}")
         for line in (*kit["pull"], *kit["build"]):

@@ -11,7 +11,8 @@ from api.http.site import Site
 from api.rest.paper import USUAL_STOCK
 from crib.acts.named import named_assembly
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.swap_list import SwapRow, make_swap_list
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.store.engine import Tx
 from crib.store.label_prints import PrintRow, prints_of_label
 from crib.store.rack_rows import PlaceRow, place_of

@@ -17,7 +17,8 @@ from api.pages.render import page
 from api.rest.plan import bench_rows
 from crib.codes import strip_address
 from crib.errors import Refusal
-from crib.outlook.swap_list import SwapList, SwapRow, blocked_rows, make_swap_list
+from crib.outlook.swap_list import blocked_rows, make_swap_list
+from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.views.bench_card import BenchCard, bench_cards
 from crib.views.scan_code import scan_code
 from crib.views.scan_shapes import Scan

@@ -6,7 +6,7 @@ from flask import Blueprint, Response
 
 from api.http.site import this_site
 from api.pages.render import page
-from crib.views.changeovers import changeovers_ahead
+from crib.outlook.changeovers import changeovers_ahead
 from crib.views.kit_for_run import kit_for_run
 from crib.views.where_it_lies import places_now
 

@@ -11,8 +11,8 @@ from api.http.site import this_site
 from api.pages.render import page
 from api.pages.shift.kits import kit_address
 from api.pages.shift.timeline import TimeAxis, draw_machine, draw_shop
+from crib.outlook.changeovers import changeovers_ahead
 from crib.outlook.shop_plan import ShopPlan
-from crib.views.changeovers import changeovers_ahead
 from crib.views.machine_needs import NOTHING, machine_needs
 from crib.views.shift_summary import shift_summary
 from crib.views.shift_view import ShiftView, machine_of, shift_view

@@ -10,7 +10,7 @@ from typing import Final, TypeVar
 from crib.floor.calendar import Stretch
 from crib.left_out import each
 from crib.outlook.hours_of_shop import LOOK_AHEAD
-from crib.outlook.swap_list import SwapRow
+from crib.outlook.swap_rows import SwapRow
 from crib.sentence import sentence
 from crib.views.shift_view import MachineShift, StationLine
 

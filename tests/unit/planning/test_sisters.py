@@ -10,11 +10,12 @@ from crib.planning.shelf import (
     FreeHolder,
     LotEdges,
     Shelf,
+    Sister,
     SpecNeeds,
     SwapNeed,
     WaitingAssembly,
 )
-from crib.planning.sisters import find_sisters
+from crib.planning.sisters import SpokenFor, find_sisters
 
 NOW = datetime(2026, 3, 2, 6, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -71,6 +72,34 @@ def test_the_preset_that_is_void_first_is_used_first():
 
     assert [s.assembly for s in sisters] == ["A3", "A2", "A1"]
     assert {s.state for s in sisters} == {"ready"}
+
+
+def test_what_is_spoken_for_is_left_by_later_swaps_and_not_by_earlier_ones():
+    kept = [
+        SpokenFor(NOW + 6 * HOUR, "turn", Sister("ready", assembly="A2", holder="holder of A2"))
+    ]
+    shelf = _shelf(ready=(_waiting("A1"), _waiting("A2"), _waiting("A3")))
+
+    later = find_sisters([_need(4, 1), _need(8, 2), _need(9, 3)], shelf, spoken_for=kept)
+    sooner = find_sisters([_need(4, 1), _need(5, 2)], shelf, spoken_for=kept)
+
+    assert [one.assembly for one in later] == ["A1", "A3", None]
+    assert [one.assembly for one in sooner] == ["A1", "A2"]
+
+
+def test_a_holder_and_edges_that_are_spoken_for_build_no_later_sister():
+    build = Sister("build", holder="H1", lot="LA", cutting_item="item A")
+    shelf = _shelf(
+        holders=(FreeHolder("H1", "square 12"), FreeHolder("H2", "square 12")),
+        lots=(LotEdges("LA", "item A", 2),),
+    )
+    needs = [_need(8, 1), _need(9, 2)]
+
+    alone = find_sisters(needs, shelf)
+    beside = find_sisters(needs, shelf, spoken_for=[SpokenFor(NOW, "turn", build)])
+
+    assert [(one.state, one.holder) for one in alone] == [("build", "H1"), ("build", "H2")]
+    assert [(one.state, one.holder) for one in beside] == [("build", "H2"), ("blocked", None)]
 
 
 def test_an_assembly_of_another_spec_is_no_sister():
