@@ -202,6 +202,8 @@ def swap_list(hours: float, machine: str | None, as_json: bool) -> None:
                 click.echo(line)
             for line in swap_lines(found, settings.time_zone):
                 click.echo(line)
+            if not found.rows:
+                say(f"Nothing to swap within {hours:g} h.")
             say(f"times of {settings.time_zone.key}")
         plans.keeper.keep()
 
@@ -236,7 +238,7 @@ def nights(machine: str | None) -> None:
 
 @main.command()
 def migrate() -> None:
-    """Update the database to this version."""
+    """Make the database, or update it to this version."""
     from crib.store.migrate import schema_version
 
     with the_store(create=True) as store:

@@ -1,6 +1,7 @@
 """The command line keeps its promises: exits, streams, JSON, help."""
 
 import json
+import re
 from pathlib import Path
 
 import pypdfium2
@@ -42,6 +43,22 @@ def test_every_command_is_listed_for_developers():
     text = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text()
 
     assert [command for command in COMMANDS if f"`crib {command}" not in text] == []
+
+
+def test_the_first_steps_with_an_own_shop_work_where_nothing_is_yet(tmp_path):
+    """The README's lines, in their order, in an empty folder."""
+    text = (Path(__file__).resolve().parents[2] / "README.md").read_text()
+    steps = text.split("## Start with your own shop")[1].split("`crib serve`")[0]
+    lines = re.findall(r"`crib ([^`]+)`", steps)
+    assert lines == [
+        "migrate", "export FOLDER", "import --help", "import FOLDER --dry-run",
+    ]  # fmt: skip
+    environment = {"CRIB_DATABASE_URL": f"sqlite:///{tmp_path}/crib.db"}
+    for line in (*lines, "import FOLDER", "swap-list"):
+        words = [str(tmp_path / "files") if word == "FOLDER" else word for word in line.split()]
+        done = CliRunner().invoke(main, words, env=environment)
+        assert done.exit_code == 0, (line, done.output)
+    assert "Nothing to swap within 24 h." in done.stderr
 
 
 def test_a_misused_command_exits_with_two(crib):

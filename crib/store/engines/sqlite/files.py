@@ -54,7 +54,7 @@ def admit(path: Path) -> None:
     if not path.exists():
         raise Refusal(
             f"There is no database at {path}. Set CRIB_DATABASE_URL to where it is. Or restore "
-            "a backup (crib restore FILE), or begin a new one with crib serve or crib import."
+            "a backup (crib restore FILE), or begin a new one with crib migrate."
         )
     try:
         with path.open("rb") as file:
