@@ -10,7 +10,9 @@ from sqlalchemy import ColumnElement, Row, Select, Table, func, literal, select,
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
+from crib.store.mounts import STAY_COLUMNS, with_removal
 from crib.store.named_rows import named
+from crib.store.presets import PRESET_COLUMNS, with_gauge
 from crib.store.sound_rows import sound_rows
 from crib.store.tables import (
     assemblies,
@@ -30,7 +32,6 @@ from crib.store.tables import (
     metadata,
     mounts,
     night_choices,
-    preset_overrides,
     presets,
     question_dismissals,
     rack_places,
@@ -53,10 +54,8 @@ _specs, _holders, _lots, _items = (
     _T["cutting_items"],
 )
 _gauges = _T["gauges"]
-_supervisors = _people.alias("supervisors")
 _mark = (_machines.c.machine + "/" + _stations.c.station).label("station")
 _reversed = (~stands(facts.c.id)).label("reversed")
-_out = facts.alias("out")
 _verdicts = facts.alias("verdicts")
 _judges = _people.alias("judges")
 
@@ -123,45 +122,21 @@ _ASSEMBLIES = (
     .outerjoin(_machines, _machines.c.id == _stations.c.machine_id)
 )
 _PRESETS = _with_label(
-    _facts_of(
-        presets,
-        label_codes.c.code.label("assembly"),
-        _gauges.c.gauge,
-        presets.c.accepted,
-        presets.c.why_not,
-        presets.c.lf_tenths_um,
-        presets.c.wf_tenths_um,
-        presets.c.hf_tenths_um,
-        presets.c.re_tenths_um,
-        presets.c.standard_deviation_mm,
-        presets.c.expanded_uncertainty_mm,
-        presets.c.void_after,
-        _supervisors.c.name.label("override_by"),
-        preset_overrides.c.reason.label("override_reason"),
-    )
-    .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
-    .outerjoin(preset_overrides, preset_overrides.c.preset_id == presets.c.fact_id)
-    .outerjoin(_supervisors, _supervisors.c.id == preset_overrides.c.person_id),
+    with_gauge(_facts_of(presets, label_codes.c.code.label("assembly"), *PRESET_COLUMNS)),
     presets.c.assembly_id,
 )
 _MOUNTS = _with_label(
-    _at_station(
-        _facts_of(
-            mounts,
-            label_codes.c.code.label("assembly"),
-            _mark,
-            mounts.c.preset_id,
-            mounts.c.part_count,
-            mounts.c.offset_x_tenths_um,
-            mounts.c.offset_y_tenths_um,
-            mounts.c.offset_z_tenths_um,
-            removals.c.fact_id.label("removal_id"),
-            _out.c.at.label("removed_at"),
-            removals.c.reason,
+    with_removal(
+        _at_station(
+            _facts_of(
+                mounts,
+                label_codes.c.code.label("assembly"),
+                _mark,
+                mounts.c.preset_id,
+                *STAY_COLUMNS,
+            )
         )
-    )
-    .outerjoin(removals, (removals.c.mount_id == mounts.c.fact_id) & stands(removals.c.fact_id))
-    .outerjoin(_out, _out.c.id == removals.c.fact_id),
+    ),
     mounts.c.assembly_id,
 )
 _REMOVALS = _with_label(

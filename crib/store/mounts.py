@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, insert, select
+from sqlalchemy import ColumnElement, Select, bindparam, delete, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
@@ -42,27 +42,36 @@ class MountRow:
 
 
 _out = facts.alias("out")
+#: What was keyed in at a mount, and its standing removal, for what ``with_removal`` joins.
+STAY_COLUMNS: tuple[ColumnElement[Any], ...] = (
+    mounts.c.part_count,
+    mounts.c.offset_x_tenths_um,
+    mounts.c.offset_y_tenths_um,
+    mounts.c.offset_z_tenths_um,
+    removals.c.fact_id.label("removal_id"),
+    _out.c.at.label("removed_at"),
+    removals.c.reason,
+)
+
+
+def with_removal(statement: Select[Any]) -> Select[Any]:
+    """The statement about mounts, each joined to its standing removal."""
+    return statement.outerjoin(
+        removals, (removals.c.mount_id == mounts.c.fact_id) & stands(removals.c.fact_id)
+    ).outerjoin(_out, _out.c.id == removals.c.fact_id)
+
+
 #: Standing mounts, each with its standing removal.
-STAYS: Select[Any] = (
+STAYS: Select[Any] = with_removal(
     select(
         mounts.c.fact_id,
         mounts.c.station_id,
         mounts.c.assembly_id,
         mounts.c.preset_id,
         facts.c.at,
-        mounts.c.part_count,
-        mounts.c.offset_x_tenths_um,
-        mounts.c.offset_y_tenths_um,
-        mounts.c.offset_z_tenths_um,
-        removals.c.fact_id.label("removal_id"),
-        _out.c.at.label("removed_at"),
-        removals.c.reason,
-    )
-    .join(facts, facts.c.id == mounts.c.fact_id)
-    .outerjoin(removals, (removals.c.mount_id == mounts.c.fact_id) & stands(removals.c.fact_id))
-    .outerjoin(_out, _out.c.id == removals.c.fact_id)
-    .where(stands(mounts.c.fact_id))
-)
+        *STAY_COLUMNS,
+    ).join(facts, facts.c.id == mounts.c.fact_id)
+).where(stands(mounts.c.fact_id))
 _BY_ID = STAYS.where(mounts.c.fact_id == bindparam("id"))
 # stays in a station are recorded in the order in which they happened (a mount has to fit
 # behind the last event there), so that the index on the station answers alone

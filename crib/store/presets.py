@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, bindparam, exists, func, insert, select
+from sqlalchemy import ColumnElement, Select, bindparam, exists, func, insert, select
 
 from crib.store.assemblies import stands
 from crib.store.engine import Tx
@@ -58,30 +58,42 @@ class PresetRow:
         return {name: value for name, value in lengths.items() if value is not None}
 
 
-PRESET_ROWS: Select[Any] = (
+#: Gauge, outcome and override of a preset, for a statement that ``with_gauge`` joins.
+PRESET_COLUMNS: tuple[ColumnElement[Any], ...] = (
+    _gauges.c.gauge,
+    presets.c.accepted,
+    presets.c.why_not,
+    presets.c.lf_tenths_um,
+    presets.c.wf_tenths_um,
+    presets.c.hf_tenths_um,
+    presets.c.re_tenths_um,
+    presets.c.standard_deviation_mm,
+    presets.c.expanded_uncertainty_mm,
+    presets.c.void_after,
+    _supervisors.c.name.label("override_by"),
+    preset_overrides.c.reason.label("override_reason"),
+)
+
+
+def with_gauge(statement: Select[Any]) -> Select[Any]:
+    """The statement about presets, joined to what ``PRESET_COLUMNS`` takes from elsewhere."""
+    return (
+        statement.outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
+        .outerjoin(preset_overrides, preset_overrides.c.preset_id == presets.c.fact_id)
+        .outerjoin(_supervisors, _supervisors.c.id == preset_overrides.c.person_id)
+    )
+
+
+PRESET_ROWS: Select[Any] = with_gauge(
     select(
         presets.c.fact_id,
         presets.c.assembly_id,
         facts.c.at,
         _people.c.name.label("by"),
-        _gauges.c.gauge,
-        presets.c.accepted,
-        presets.c.why_not,
-        presets.c.lf_tenths_um,
-        presets.c.wf_tenths_um,
-        presets.c.hf_tenths_um,
-        presets.c.re_tenths_um,
-        presets.c.standard_deviation_mm,
-        presets.c.expanded_uncertainty_mm,
-        presets.c.void_after,
-        _supervisors.c.name.label("override_by"),
-        preset_overrides.c.reason.label("override_reason"),
+        *PRESET_COLUMNS,
     )
     .join(facts, facts.c.id == presets.c.fact_id)
-    .outerjoin(_gauges, _gauges.c.id == presets.c.gauge_id)
     .outerjoin(_people, _people.c.id == facts.c.person_id)
-    .outerjoin(preset_overrides, preset_overrides.c.preset_id == presets.c.fact_id)
-    .outerjoin(_supervisors, _supervisors.c.id == preset_overrides.c.person_id)
 )
 _LATEST = (
     PRESET_ROWS.where(presets.c.assembly_id == bindparam("of_assembly_id"))
