@@ -101,12 +101,11 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
     """
     found: list[SpokenFor] = []
     ahead = changeovers_ahead(plan) if hours > USUAL_HOURS else ()
-    for number in [one.run_id for one in ahead]:
-        _, machine_id = _find(plan, number)
-        first = _first_list(plan, number, machine_id)
+    for changeover in ahead:
+        number, first = changeover.run_id, _first_list(plan, changeover.at)
         if hours <= first:
             continue
-        listed = {_mark(row.sister) for row in rows(plan, first)}
+        listed = {_mark(row.sister) for row in rows(plan, first)} | {None}
         from_at = plan.shop.now + timedelta(hours=first)
         kit = or_instead(
             partial(_kit_or_none, plan, number, rows),
@@ -132,11 +131,9 @@ def _kit_or_none(plan: ShopPlan, run_id: int, rows: Rows) -> RunKit | None:
         return None  # it is told to whoever asks for that kit
 
 
-def _first_list(plan: ShopPlan, run_id: int, machine_id: int) -> float:
-    """Hours of the swap list that has the first say over what a kit takes."""
-    run, _ = _find(plan, run_id)
-    starts = start_of_run(plan, run_id, machine_id) if run.state == "planned" else None
-    soon = starts is not None and starts <= plan.shop.now + timedelta(hours=USUAL_HOURS)
+def _first_list(plan: ShopPlan, at: datetime | None) -> float:
+    """Hours of the swap list that has the first say over what a changeover's kit takes."""
+    soon = at is not None and at <= plan.shop.now + timedelta(hours=USUAL_HOURS)
     return USUAL_HOURS if soon else FAR_HOURS
 
 
@@ -168,7 +165,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit], rows: Rows) -> 
             )
         )
     planned = run.state == "planned"
-    starts = start_of_run(plan, run_id, machine_id) if planned else shop.now
+    starts = start_of_run(plan, run_id, machine_id) if planned else None
     at = starts or shop.now
     forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
     holders = {row.id: row for row in shop.rows.holders}
@@ -191,7 +188,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit], rows: Rows) -> 
     lost = known - {(place.path, place.tool_number) for place in now}
     wanted = [tool for tool in wanted if (tool.path, tool.tool_number) not in lost]
     machine = shop.rows.machines[machine_id].machine
-    listed = rows(plan, _first_list(plan, run_id, machine_id))
+    listed = rows(plan, _first_list(plan, starts))
     own, given = _given(machine, listed, before)
     shelf = plan.shelf.less(given)
     holders_given = frozenset(one.holder for _, one in given if one.holder)

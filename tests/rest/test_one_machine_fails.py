@@ -10,7 +10,8 @@ import pytest
 
 from api.pages.shift import timeline
 from crib.clock import parse_instant, us_from_instant
-from crib.views import changeovers, night_view, planned_stops, shift_view
+from crib.outlook import changeovers, kits_ahead
+from crib.views import night_view, planned_stops, shift_view
 from tests.pages.reading import parsed, words
 from tests.rest.one_row import fail, rows, text
 
@@ -135,6 +136,18 @@ def test_a_run_whose_begin_fails_keeps_its_kit_in_the_list(busy, monkeypatch):
     assert [why in one for one in problems_on(machine)] == [True]
     assert problems_on(other) == []
     assert "not foreseen" in machine.split('id="kits"')[1]
+
+
+def test_a_kit_that_fails_leaves_the_lists_that_look_further_whole(busy, monkeypatch):
+    runs = [plan_run(busy.client, name, "PIN-8") for name in ("M1", "M2")]
+    whole = [busy.client.get(f"/v1/swap-list?hours={hours}").get_json() for hours in (72, 168)]
+    fail(monkeypatch, kits_ahead, "start_of_run", lambda plan, run_id, *_: run_id == runs[1])
+
+    for hours, before in zip((72, 168), whole, strict=True):
+        answer = busy.client.get(f"/v1/swap-list?hours={hours}&limit=1000")
+        assert answer.status_code == 200
+        assert len(answer.get_json()["items"]) == len(before["items"])
+    assert busy.client.get(f"/v1/kits/{runs[0]}").status_code == 200
 
 
 def test_a_night_that_fails_is_told_on_its_machine_and_the_later_ones_are_shown(
