@@ -18,7 +18,7 @@ from api.rest import mtconnect_assets
 from crib.acts import questions
 from crib.errors import Refusal
 from crib.life.model import LifeModel
-from crib.outlook import kept_outcomes, machine_stops, own_constants, shelf_now
+from crib.outlook import kept_outcomes, kits_ahead, machine_stops, own_constants, shelf_now
 from crib.planning import holders_needed
 from crib.shopfiles import writing
 from crib.views import (
@@ -26,7 +26,6 @@ from crib.views import (
     kept_list,
     key_curve,
     key_uses,
-    kit_for_run,
     life_of_key,
     machine_view,
     rack_view,
@@ -60,12 +59,12 @@ KIT = "keep pull build blocked returns idle"
 #: names the row.
 VIEWS: dict[str, tuple[Any, str, Callable[..., bool], str, str, str, str]] = {
     "tool of a kit": (
-        kit_for_run, "make_kit",
+        kits_ahead, "make_kit",
         lambda at, machine, now, wanted, *_: any(one.tool_number == 11 for one in wanted),
         "/v1/kits/{run}", KIT, "/shift/kits/{run}", "CROSS-3",
     ),
     "station of a kit": (
-        kit_for_run, "_station_now", lambda row, *_: row.tool_number == 11,
+        kits_ahead, "_station_now", lambda row, *_: row.tool_number == 11,
         "/v1/kits/{run}", KIT, "/shift/kits/{run}", "T11",
     ),
     "tool in a rack": (
