@@ -96,7 +96,7 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> lis
     Raises:
         Invalid: No such paper.
     """
-    minutes = tuple(TableRow((name, value)) for name, value in sheet.minutes)
+    minutes = tuple(TableRow((name, value, "")) for name, value in sheet.minutes)
     take, lies = sentence("take from"), sentence("lies in")
     many = [len(one) for one in (sheet.build, sheet.pull, sheet.keep, sheet.back)]
     tables = [
@@ -133,8 +133,7 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> lis
             Column(sentence("minutes"), 1.0, right=True),
             Column("", 8.0),
         )
-        padded = tuple(TableRow((*row.cells, "")) for row in minutes)
-        tables.append(Table(sentence("Minutes"), columns, padded, ""))
+        tables.append(Table(sentence("Minutes"), columns, minutes, ""))
     facts = [sentence("{machine}: {part}", machine=sheet.machine, part=sheet.part)]
     if sheet.run:
         facts.append(sentence("run {run}", run=sheet.run))
