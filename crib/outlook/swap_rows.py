@@ -35,7 +35,7 @@ class SwapRow:
             would rather wait.
         cost_step_parts: A quarter of a planned life of the edge that comes out.
         sister_by: When the sister has to be ready, where that is before ``swap_by``: one in ten
-            like edges has failed by then.
+            like edges has failed by then, or else nobody would be there to finish the swap.
         standby: Whether no swap is planned: the edge is run until it fails or its run ends, and
             ``swap_by`` only says by when the sister has to be ready.
     """

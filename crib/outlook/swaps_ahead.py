@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -96,18 +97,51 @@ def measures_of(station: StationOfShop) -> frozenset[str]:
 
 
 class _Known(NamedTuple):
-    """Marks of holders, and the measures that stations need, by id."""
+    """What the needs of all swaps are looked up in.
+
+    Attributes:
+        marks: Of holders, by id.
+        measures: That a station needs, by its id.
+        takes: How long a swap takes, by tool spec.
+        nights: When unattended stretches begin, by machine.
+    """
 
     marks: dict[int, str]
     measures: dict[int, frozenset[str]]
+    takes: dict[str, timedelta]
+    nights: dict[str, list[datetime]]
 
 
 def _known(plan: ShopPlan) -> _Known:
     rows = plan.shop.rows
+    nights: dict[str, list[datetime]] = defaultdict(list)
+    for night in plan.nights:
+        if not night.begun:
+            nights[night.machine].append(instant_from_us(night.begin_us))
     return _Known(
         {row.id: row.holder for row in rows.holders},
         {row.id: measures_of(row) for row in rows.stations.values()},
+        {
+            one.tool_spec: timedelta(minutes=one.swap_minutes or 0)
+            for one in rows.specs.values()
+        },
+        nights,
     )
+
+
+def last_chance(swap_by: datetime, takes: timedelta, nights: Sequence[datetime]) -> datetime:
+    """By when a swap has to begin to be over while somebody is there.
+
+    Args:
+        swap_by: When it is due.
+        takes: How long it takes.
+        nights: When unattended stretches of its machine begin.
+
+    Returns:
+        ``swap_by``, or an earlier instant where a stretch would begin during the swap.
+    """
+    begins = (begin - takes for begin in nights if swap_by <= begin < swap_by + takes)
+    return min(begins, default=swap_by)
 
 
 def _need(
@@ -170,6 +204,9 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
         at, ready = instant_from_us(at_us), instant_from_us(ready_us)
         if reason == BROKEN:  # it cuts no part more, whoever is there
             at = plan.shop.now
+        takes = known.takes.get(one.tool_spec, timedelta(0))
+        begin = last_chance(at, takes, known.nights[one.machine])
+        ready = min(ready, max(begin, plan.shop.now))
         need = _need(one, ordinal, at, reason, known, ready)
         if ordinal == 0:
             yield SwapAhead(
