@@ -69,6 +69,8 @@ class MachineNow:
         due: Those that are to be swapped within the horizon, the most urgent first.
         told: Whether it cuts or stands, by its counts.
         problems: What of it could not be worked out, and what to do.
+        last_count_at: Its last part count; None: it never sent one.
+        silent_since: Set where a run is on and it stopped sending.
     """
 
     machine: str
@@ -77,6 +79,8 @@ class MachineNow:
     due: tuple[StationNow, ...]
     told: MachineTold
     problems: tuple[str, ...] = ()
+    last_count_at: datetime | None = None
+    silent_since: datetime | None = None
 
     def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
         """Its stations by slide, in the order of their first station."""
@@ -104,7 +108,7 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     places = {id(row): place for place, row in enumerate(make_swap_list(plan).rows)}
     due = [one for one in stations if one.swap is not None]
     due.sort(key=lambda one: places[id(one.swap)])
-    told = plan.shop.told(machine_id)
+    told, here = plan.shop.told(machine_id), plan.shop.machines.get(machine_id)
     found = worked_out(
         [machine_id],
         lambda one: runs_that_count(tx, one, plan.shop.now),
@@ -116,7 +120,16 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     )
     runs = [run for of_machine in found for run in of_machine]
     run = runs[0] if runs else None
-    return MachineNow(machine, run, tuple(stations), tuple(due), told, found.problems)
+    return MachineNow(
+        machine,
+        run,
+        tuple(stations),
+        tuple(due),
+        told,
+        found.problems,
+        last_count_at(plan, machine_id),
+        here.silent_since if here else None,
+    )
 
 
 def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:

@@ -37,6 +37,7 @@ def test_the_list_says_which_machine_is_silent_and_for_how_long(client, clock, b
     clock.go_on(hours=3)
     line = words(read(client, "/machines").select_one(".machine-line"))
     assert "silent for 3 h 5 min" in line
+    assert "silent for 3 h 5 min" in words(read(client, "/machines/M1").select_one("#due"))
 
 
 def test_the_list_says_where_the_sister_lies(client, bench):

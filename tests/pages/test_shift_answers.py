@@ -86,6 +86,7 @@ def test_sisters_that_are_not_ready_are_those_of_the_list(client, behind):
     assert link["class"] == ["soon"]
     assert f"{len(wanted)} not ready" in said
     assert all(place(one) in said for one in late[:3])
+    assert all(one["station"] in said for one in wanted)
 
 
 def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(client, behind):

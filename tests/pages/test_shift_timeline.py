@@ -160,6 +160,12 @@ def test_swaps_too_close_to_stand_apart_are_one_mark_with_their_number_and_the_w
     assert marks[0].worst == 1  # two of the three are better off
 
 
+def test_a_swap_beyond_the_field_has_no_mark_in_it():
+    marks = marks_of(axis(), [_swap(1_441, "blocked"), _swap(1_440, "ready")])
+
+    assert [(one.x, one.state) for one in marks] == [(RIGHT, "ready")]
+
+
 @given(st.lists(st.integers(0, 1_440), max_size=40))
 def test_marks_never_cover_each_other_and_hold_every_swap(minutes):
     marks = marks_of(axis(), [_swap(one, "ready") for one in minutes])

@@ -179,9 +179,10 @@ def ground_of(axis: TimeAxis, open_stretches: Sequence[Stretch]) -> tuple[Ground
 
 
 def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
-    """Swaps as marks that do not cover each other."""
+    """Swaps as marks that do not cover each other; none of a swap beyond the field."""
     found: list[Mark] = []
-    for swap in sorted(swaps, key=lambda one: one.swap_by):
+    inside = (one for one in swaps if one.swap_by <= axis.end_at)
+    for swap in sorted(inside, key=lambda one: one.swap_by):
         x, state = axis.x(swap.swap_by), swap.sister.state
         last = found[-1] if found else None
         if last is None or x - last.x >= _MARK:

@@ -1,0 +1,81 @@
+"""What each page is opened for stands in its first window, without scrolling."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.machine_floor import floor_of
+from tests.browser.shop import DemoShop
+from tests.browser.windows import is_in_window
+
+#: Windows [CSS px].
+WINDOWS = {"phone": (360, 640), "desk": (1440, 900)}
+
+
+@pytest.fixture(params=WINDOWS)
+def page(request: pytest.FixtureRequest, open_window: Callable[..., Page]) -> Page:
+    width, height = WINDOWS[request.param]
+    return open_window(request.param, viewport={"width": width, "height": height})
+
+
+def test_the_front_page_says_what_each_role_has_to_do(demo_shop: DemoShop, page: Page) -> None:
+    page.goto(demo_shop.address)
+
+    needs = page.locator(".answers.roles a")
+    assert needs.count() == 3
+    assert all(is_in_window(one) for one in needs.all())
+
+
+def test_a_machine_says_what_it_runs_and_what_is_due_next(
+    demo_shop: DemoShop, page: Page
+) -> None:
+    page.goto(floor_of(demo_shop).address)
+
+    first = page.locator(".due li").first
+    assert is_in_window(page.locator("#due > p").first)
+    assert is_in_window(first)
+    assert "sister" in first.inner_text()
+    field = page.locator("input[data-scan]")
+    assert field.evaluate("one => one.offsetWidth") >= 80  # a code may have to be typed
+    assert is_in_window(page.get_by_role("button", name="Camera"))
+
+
+def test_whether_forecasts_can_be_relied_on_is_said_as_it_was_judged(
+    demo_shop: DemoShop, page: Page
+) -> None:
+    (judged,) = demo_shop.get("/v1/forecast-scores?by=shop")["items"]
+    page.goto(f"{demo_shop.address}/were-we-right")
+
+    answers = page.locator(".answers a")
+    assert answers.count() == 4
+    assert all(is_in_window(one) for one in answers.all())
+    for place, name in enumerate(("shift", "unattended", "life_80")):
+        said, held = answers.nth(place).inner_text(), judged[name]
+        if held["verdict"] == "too_few":
+            assert "Too few to tell." in said
+            continue
+        digits = 0 if name == "life_80" else 1
+        for share in (held["claimed"], held["held"]):
+            assert f"{100 * share:.{digits}f} %" in said
+        assert ("do not rely on it" in said) == (held["verdict"] == "too_sure")
+
+
+def test_every_swap_before_the_night_and_every_late_sister_is_named_on_a_desk(
+    demo_shop: DemoShop, page: Page
+) -> None:
+    found = demo_shop.get("/v1/shift-summary")
+    page.goto(f"{demo_shop.address}/shift")
+
+    swaps = found["tonight"]["swaps"]
+    said = page.locator(".answers a").nth(1).inner_text()
+    named = [one["station"] for one in swaps if one["station"] in said]
+    assert len(swaps) > 3
+    if (page.viewport_size or {})["width"] == WINDOWS["desk"][0]:
+        assert len(named) == len(swaps)
+    else:
+        assert f"and {len(swaps) - 3} more" in said
+    stops = [one for one in found["tonight"]["refused"] if one["run_until"]]
+    assert page.locator(".floor .tonight", has_text="stop at").count() == len(stops) > 0
