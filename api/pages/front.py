@@ -13,7 +13,9 @@ from api.problems import no_such_address, rows_by_kind
 from crib.left_out import or_instead
 from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
+from crib.records.catalogue import GAUGES
 from crib.sentence import sentence
+from crib.store.records import list_records
 from crib.store.revisions import revision
 from crib.views.shift_summary import ShiftSummary, shift_summary
 
@@ -31,11 +33,14 @@ class Needs:
         summary: The supervisor's answers.
         jobs: The swap behind each job of the bench, the first job in front.
         next_swap: The next swap that is not due yet.
+        gauge_first: A gauge to check before anything can be measured; None where one can be
+            used.
     """
 
     summary: ShiftSummary
     jobs: tuple[SwapRow, ...]
     next_swap: SwapRow | None
+    gauge_first: str | None
 
 
 @blueprint.get("/")
@@ -58,14 +63,17 @@ def _needs_now() -> Needs | None:
         return None
     with site.store.read() as tx:
         summary = shift_summary(tx, plan)
+        gauges = len(list_records(tx, GAUGES))
     found = make_swap_list(plan)
     next_swaps = [
         row for row in found.rows if not row.standby and not row.is_due(summary.as_of)
     ]
+    void = [one.gauge for one in summary.gauges if one.until is None]
     return Needs(
         summary,
         found.queue_rows,
         min(next_swaps, key=lambda row: row.swap_by, default=None),
+        void[0] if len(void) == gauges > 0 else None,
     )
 
 

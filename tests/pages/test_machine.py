@@ -8,6 +8,8 @@ import pytest
 
 from api import create_app
 from api.settings import Settings
+from crib.records.catalogue import GAUGES
+from crib.store.records import insert_record
 from tests.pages.reading import read, words
 from tests.pages.test_machine_mount import asked, send
 
@@ -179,6 +181,16 @@ def test_the_front_page_says_what_the_shop_needs_and_leads_there(client, bench, 
 
     monkeypatch.setattr("api.pages.front.shift_summary", fails)
     assert "Where are you?" in words(read(client, "/").main)
+
+
+def test_the_front_page_asks_for_a_check_only_where_no_gauge_can_be_used(client, bench, store):
+    assert "Check PG-1 first" in words(read(client, "/").select_one(".answers.roles li"))
+    bench.check_gauge()
+    with store.write() as tx:
+        insert_record(tx, GAUGES, {"gauge": "PG-2"})
+
+    assert "Check PG-2 now" in words(read(client, "/").select(".answers")[1])
+    assert "first" not in words(read(client, "/").select_one(".answers.roles li"))
 
 
 @pytest.mark.parametrize(
