@@ -96,8 +96,16 @@ def word(text: str) -> Sentence:
 
 
 def figure(number: float, form: str) -> Figure:
-    """A number as English writes it by a format such as ``.1f``."""
-    return Figure(format(number, form))
+    """A number as English writes it by a format such as ``.1f``.
+
+    A space stands before a per cent sign, as the SI Brochure asks for.
+
+    Examples:
+        >>> figure(0.82, ".0%")
+        '82 %'
+    """
+    text = format(number, form)
+    return Figure(f"{text[:-1]} %" if form.endswith("%") else text)
 
 
 def clause(text: str) -> Sentence:

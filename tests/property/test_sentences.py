@@ -132,6 +132,8 @@ def test_a_hole_without_a_value_is_a_fault():
 
 def test_a_figure_is_written_as_english_writes_it():
     assert figure(1234.567, ",.1f") == "1,234.6"
+    # a space before the sign: SI Brochure, 9th edition, 5.4.7 (from memory)
+    assert [figure(0.823, form) for form in (".0%", ".1%")] == ["82 %", "82.3 %"]
     assert isinstance(figure(0.5, ".0%"), Figure)
 
 

@@ -22,7 +22,7 @@ def test_intervals_that_can_be_judged_say_what_they_stand_on():
     said = score_sentence("M1", 88, judge(0.8, 0.75, 40.0), NONE, NONE, 1.3)
 
     assert said.startswith(
-        "M1: our 80% ranges held 75% of the time: as good as they claim. Judged on 40 edges; "
+        "M1: our 80 % ranges held 75 % of the time: as good as they claim. Judged on 40 edges; "
     )
     assert said.endswith("would be chance. Its ranges are now 1.3 times as wide.")
 
@@ -35,5 +35,5 @@ def test_a_promise_to_last_that_was_too_sure_is_told_whatever_is_known_of_lives(
 
     said = score_sentence("2026-11", 272, judge(0.8, 0.5, 0.6), *sure, None)
 
-    assert said.endswith(f"For {what} we were too sure: we forecast 97.9%, 95.2% lasted.")
+    assert said.endswith(f"For {what} we were too sure: we forecast 97.9 %, 95.2 % lasted.")
     assert "too sure" not in score_sentence("2026-11", 272, NONE, QUIET, QUIET, None)
