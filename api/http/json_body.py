@@ -82,11 +82,21 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
             )
         )
     try:
+        return _parsed(raw, unique_names)
+    except RecursionError as problem:
+        raise HalfJson(
+            sentence(
+                "The JSON body is nested too deeply. Nothing was recorded. Send only members "
+                "that this call takes."
+            )
+        ) from problem
+
+
+def _parsed(raw: bytes, unique_names: bool) -> Any:
+    try:
         value = orjson.loads(raw)
         if unique_names:
             json.loads(raw, object_pairs_hook=_refuse_twice)
-    except RecursionError as problem:
-        raise HalfJson(sentence("The JSON body is nested too deeply.")) from problem
     except ValueError as problem:
         field = _endless_number(raw)
         if field is not None:
@@ -108,12 +118,16 @@ def read_json(raw: bytes, *, unique_names: bool = True) -> Any:
 
 
 def _endless_number(raw: bytes) -> str | None:
-    """Path of the first NaN, infinity or overflow, if those are all that is wrong."""
+    """Path of the first NaN, infinity or overflow, if those are all that is wrong.
+
+    Raises:
+        RecursionError: The body is nested too deeply to be searched.
+    """
     if len(raw) > _MOST_SEARCHED:
         return None
     try:
         rest: list[tuple[str, Any]] = [("", json.loads(raw))]
-    except (ValueError, RecursionError):
+    except ValueError:
         return None
     while rest:
         path, value = rest.pop()
