@@ -45,6 +45,5 @@ def page_link(call: Call, following: int | None) -> dict[str, str]:
     """The header that leads to the next page (RFC 8288), none after the last."""
     if following is None:
         return {}
-    query = {name: value for name, value in call.request.args.items() if name != "after"}
-    address = f"{call.request.path}?{urlencode(query | {'after': following})}"
-    return {"Link": f'<{quote(address, safe="/?&=%+:")}>; rel="next"'}
+    query = urlencode(dict(call.request.args.items()) | {"after": following})
+    return {"Link": f'<{quote(call.request.path)}?{query}>; rel="next"'}
