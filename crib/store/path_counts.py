@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from crib.clock import instant_from_us
 from crib.planning.path_lines import line_of_path, main_path
@@ -26,12 +27,14 @@ _NEXT_PATH = "SELECT min(path) FROM count_readings WHERE machine_id = ? AND path
 def paths_with_counts(tx: Tx, machine_id: int) -> list[int]:
     """Paths of a machine whose own counter sent something, ascending."""
     found: list[int] = []
-    while True:
-        after = found[-1] if found else 0
-        path = tx.exec_driver_sql(_NEXT_PATH, (machine_id, after)).scalar_one()
-        if path is None:
-            return found
-        found.append(int(path))
+    after: Any = 0
+    while (
+        path := tx.exec_driver_sql(_NEXT_PATH, (machine_id, after)).scalar_one()
+    ) is not None:
+        if isinstance(path, int):  # a damaged reading is no path's
+            found.append(path)
+        after = path
+    return found
 
 
 def main_counter(tx: Tx, machine_id: int) -> Counted:

@@ -180,6 +180,17 @@ def test_a_reading_that_is_none_is_told_and_costs_no_plan(busy, store):
     ]
 
 
+@pytest.mark.parametrize("path", ["x", 1e300])
+def test_a_reading_of_a_path_that_is_none_costs_its_machine_no_page(busy, store, path):
+    assert damage(store.path, "count_readings", "path", path, "min")
+
+    assert busy.client.get("/machines/M1").status_code == 200
+    _, problems = plan(busy.client)
+    assert [
+        one for one in problems if one.startswith("Counter readings that cannot be read: 1.")
+    ]
+
+
 @pytest.mark.parametrize(("minutes", "shown"), [("x", "x"), (1e300, "1e+300")])
 def test_minutes_that_are_none_cost_no_page_but_their_own_figure(busy, store, minutes, shown):
     assert damage(store.path, "tool_specs", "swap_minutes", minutes)
