@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import Final, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 from crib.outlook.implausible import Implausible
+from crib.records.values import implausible
 from crib.sentence import sentence
+from crib.store.bounds import BOUNDED
 from crib.store.field_types import without_other_types
 from crib.store.shop_records import ItemOfShop, SpecOfShop
 from crib.store.shop_rows import AssemblyRow, ShopRows
@@ -27,7 +29,8 @@ NOTHING: Final = 0
 def with_stand_ins(rows: ShopRows, wrong: Implausible) -> tuple[ShopRows, dict[int, str]]:
     """The shop with a stand-in for each assembly, spec and item that is named but not there.
 
-    What is no number where one belongs is left empty: it is told with its record already.
+    What is no number where one belongs, or one that nobody can mean, is left empty: it is told
+    with its record already, and no sum has to bear it.
 
     Args:
         rows: The shop; not changed.
@@ -40,9 +43,9 @@ def with_stand_ins(rows: ShopRows, wrong: Implausible) -> tuple[ShopRows, dict[i
     if wrong.specs or wrong.items or wrong.machines:
         rows = replace(
             rows,
-            specs=_mended(rows.specs, wrong.specs),
-            items=_mended(rows.items, wrong.items),
-            machines=_mended(rows.machines, wrong.machines),
+            specs=_mended("tool_specs", rows.specs, wrong.specs),
+            items=_mended("cutting_items", rows.items, wrong.items),
+            machines=_mended("machines", rows.machines, wrong.machines),
         )
     built = _missing((row.assembly_id for row in rows.stays), rows.assemblies)
     every = rows.assemblies
@@ -69,13 +72,20 @@ def with_stand_ins(rows: ShopRows, wrong: Implausible) -> tuple[ShopRows, dict[i
     return completed, lost
 
 
-def _mended(rows: Mapping[int, _Row], wrong: Mapping[int, str]) -> Mapping[int, _Row]:
+def _mended(
+    table: str, rows: Mapping[int, _Row], wrong: Mapping[int, str]
+) -> Mapping[int, _Row]:
     if not wrong:
         return rows
-    return {
-        number: without_other_types(row) if number in wrong else row
-        for number, row in rows.items()
-    }
+    mended = dict(rows)
+    for number in wrong.keys() & rows.keys():
+        row = without_other_types(rows[number])
+        held = row._asdict()
+        emptied: dict[str, Any] = {
+            one.stored: None for one in BOUNDED[table] if implausible(one, held.get(one.stored))
+        }
+        mended[number] = row._replace(**emptied)
+    return mended
 
 
 def _missing(named: Iterable[int], there: Mapping[int, object]) -> set[int]:
