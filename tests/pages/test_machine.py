@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -40,6 +40,16 @@ def test_the_list_says_which_machine_is_silent_and_for_how_long(client, clock, b
     line = words(read(client, "/machines").select_one(".machine-line"))
     assert "silent for 3 h 5 min" in line
     assert "silent for 3 h 5 min" in words(read(client, "/machines/M1").select_one("#due"))
+
+
+def test_a_machine_says_for_how_long_a_swap_is_overdue(client, behind, clock):
+    (row,) = (
+        one for one in client.get("/v1/swap-list").get_json()["items"] if one["overdue_since"]
+    )
+    minutes = (clock() - datetime.fromisoformat(row["overdue_since"])) // timedelta(minutes=1)
+    due = words(read(client, f"/machines/{row['machine']}").select_one("#due"))
+
+    assert f"swap now overdue for {minutes // 60} h {minutes % 60} min" in due
 
 
 def test_the_list_says_where_the_sister_lies(client, bench):
