@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
+from api import create_app
+from api.settings import Settings
+from tests.demos import PRESENT
 from tests.pages.reading import read, words
 
 
@@ -83,3 +88,18 @@ def test_a_limit_set_on_an_older_page_is_refused(client, nights):
 
     assert client.post("/shift/nights/M1", data=old).status_code in (409, 412)
     assert client.get("/v1/forecasts").get_json()["nights"][0]["limit"] == 0.2
+
+
+def test_a_swap_that_a_night_lacks_says_why_and_leads_to_the_bench(demos, tmp_path):
+    store = demos.copy(tmp_path).store
+    evening = PRESENT - timedelta(hours=12, minutes=40)
+    client = create_app(Settings(store.url), store, lambda: evening).test_client()
+
+    night = read(client, "/shift/nights/L5").select_one("#nights section")
+
+    assert "No sister in time for T01." in words(night.select_one(".reason"))
+    (why,) = night.select(".blocks li")
+    assert words(why).startswith("L5/T01,")
+    assert "late: other work is due before it." in words(why)
+    assert why.select_one("a[href='/bench']")
+    store.close()
