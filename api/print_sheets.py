@@ -205,7 +205,7 @@ def _swap_or_problem(row: PlannedSwap, wording: Wording) -> SwapRow:
 def _swap(row: PlannedSwap, wording: Wording) -> SwapRow:
     one, sister = row.forecast, row.sister
     left = one.parts_left.get("p50") if row.ordinal == 0 else None
-    by = wording.local(row.swap_by)
+    by = wording.say(word("now")) if row.overdue_since else wording.local(row.swap_by)
     successor = sentence("successor {number}", number=row.ordinal)
     return SwapRow(
         machine=one.machine,

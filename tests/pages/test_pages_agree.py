@@ -139,7 +139,9 @@ def test_the_shift_sheet_has_the_rows_of_the_list_and_the_jobs_of_the_queue(clie
         assert paper.count(" ".join((*place, "T"))) == many
     for sister in (one["sister"] for one in rows):
         assert (sister["assembly"] or sister["holder"] or "blocked") in paper
-    assert "Overdue since" in paper
+    overdue = paper.count("Overdue since")
+    assert overdue
+    assert len(re.findall(r"\bnow M\d", paper)) == overdue  # not the minute of the print
     assert len(re.findall(r"build, \d+ min|measure, \d+ min", paper)) == len(queue)
 
 
