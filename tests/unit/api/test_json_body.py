@@ -139,8 +139,9 @@ def test_members_are_counted_before_anything_is_built_of_them():
     assert len(read_json(dump_json(most))) == 200_000
 
     many = dump_json({**most, "more": 1})
-    with pytest.raises(HalfJson, match=r"more than 200000 members\. Nothing was recorded\."):
+    with pytest.raises(HalfJson, match="more than 200000 members") as refused:
         read_json(many)
+    assert str(refused.value).endswith(" Nothing was recorded. Send fewer at once.")
     assert len(read_json(many, unique_names=False)) == 200_001
 
 

@@ -10,7 +10,7 @@ from flask import Request
 from werkzeug.test import EnvironBuilder
 
 from api.http.idempotency import KeyedRequest
-from api.http.paging import page_link
+from api.http.paging import one_page, page_link
 from crib.errors import Invalid
 
 
@@ -78,3 +78,44 @@ def test_the_last_page_leads_nowhere():
 def test_a_page_leads_to_the_next_with_the_same_filters(asked, leads_to):
     """RFC 8288, 3: an address in angle brackets, then what it is."""
     assert link(asked, 9) == {"Link": f'<{leads_to}>; rel="next"'}
+
+
+@pytest.mark.parametrize("descending", [False, True])
+@pytest.mark.parametrize(
+    ("rows", "unreadable", "shown", "named", "following"),
+    [
+        ([1, 2], [], [1, 2], [], None),
+        ([1, 2, 3], [], [1, 2], [], 2),
+        ([1, 3], [2], [1], [2], 2),
+        ([2, 3], [1], [2], [1], 2),
+        ([1, 2], [3], [1, 2], [], 2),
+        ([], [1, 2, 3], [], [1, 2], 2),
+        ([], [], [], [], None),
+    ],
+)
+def test_a_damaged_row_counts_for_its_page_and_is_named_there(
+    rows, unreadable, shown, named, following, descending
+):
+    def place(number: int | None) -> int | None:
+        return number if number is None or not descending else 100 - number
+
+    call: Any = SimpleNamespace(
+        request=request("/v1/lots?limit=2", method="GET"), query={"limit": 2}
+    )
+    reply = one_page(
+        call,
+        "lots",
+        [{"id": place(one)} for one in rows],
+        [100 - one if descending else one for one in unreadable],
+        **({"descending": True} if descending else {}),
+    )
+
+    found: Any = reply.data
+    assert found["items"] == [{"id": place(one)} for one in shown]
+    assert found["next"] == place(following)
+    assert found["problems"] == [
+        f"Row {place(one)} of lots cannot be read, so it is not shown. Run crib check: it "
+        "names what is damaged."
+        for one in named
+    ]
+    assert ("Link" in reply.headers) is (following is not None)
