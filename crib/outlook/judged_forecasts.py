@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crib.arrays import Floats
+from crib.errors import OutsideModel
 from crib.life.calibration import pinball, place_in_forecast
 from crib.outlook.kept_outcomes import GOING_ON, Outcome
+from crib.sentence import sentence
 from crib.store.kept_rows import SHIFT, KeptForecast
 
 #: Statements that are not to be judged, or not yet.
@@ -54,7 +56,13 @@ def judge_forecasts(
         kept: Forecasts that can be judged, in order of time.
         ends: What followed each.
         now_us: Instant of judging [µs].
+
+    Raises:
+        OutsideModel: A chance that is none, or quantiles that do not rise.
     """
+    chances = [(row.lasts_shift, row.fails_unattended or 0.0) for row in kept]
+    if not all(0.0 <= one <= 1.0 for pair in chances for one in pair):
+        raise OutsideModel(sentence("A chance lies from 0 to 1."))
     left = np.array([row.left for row in kept], dtype=np.float64)
     good = np.array([end.good_wear for end in ends], dtype=np.float64)
     failed = np.array([end.failed_wear for end in ends], dtype=np.float64)

@@ -12,6 +12,14 @@ from crib.store.tables import rack_places
 
 _INSERT = insert(rack_places)
 
+_HOLDERS_PLACES, _LOTS_PLACES = (
+    text(
+        f"SELECT {mark} AS mark, location FROM {table}"  # noqa: S608 - our own names
+        " WHERE retired_at IS NULL AND location <> ''"
+    )
+    for mark, table in (("holder", "holders"), ("lot", "lots"))
+)
+
 # A place holds until the tool is mounted: a later mount that stands ends it, and one that is
 # taken back gives it back.
 _PLACE = """
@@ -116,6 +124,15 @@ def place_of(tx: Tx, assembly_id: int) -> PlaceRow | None:
 def waiting_rows(tx: Tx) -> tuple[WaitingRow, ...]:
     """Every built and measured tool that sits in no machine, the first measured first."""
     return named_rows(WaitingRow, tx.execute(_WAITING))
+
+
+def belongings(tx: Tx) -> tuple[dict[str, str], dict[str, str]]:
+    """Where holders and lots have their place, by mark; none of those without one."""
+    holders, lots = (
+        {row.mark: row.location for row in tx.execute(one)}
+        for one in (_HOLDERS_PLACES, _LOTS_PLACES)
+    )
+    return holders, lots
 
 
 def insert_place(

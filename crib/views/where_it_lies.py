@@ -6,11 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from crib.planning.kits import Kit, KitLine
-from crib.records.catalogue import HOLDERS, LOTS
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.rack_rows import waiting_rows
-from crib.store.records import list_records
+from crib.store.rack_rows import belongings, waiting_rows
 
 
 def rack_words(machine: str | None, place: str | None) -> str | None:
@@ -95,10 +93,4 @@ def places_now(tx: Tx) -> Places:
     Args:
         tx: An open transaction.
     """
-    holders = {str(row["holder"]): row["location"] for row in list_records(tx, HOLDERS)}
-    lots = {str(row["lot"]): row["location"] for row in list_records(tx, LOTS)}
-    return Places(
-        places_of_sisters(tx),
-        {mark: place for mark, place in holders.items() if place},
-        {mark: place for mark, place in lots.items() if place},
-    )
+    return Places(places_of_sisters(tx), *belongings(tx))

@@ -180,6 +180,21 @@ def test_a_reading_that_is_none_is_told_and_costs_no_plan(busy, store):
     ]
 
 
+def test_a_chance_that_is_none_is_left_out_where_forecasts_are_judged(busy, store):
+    assert damage(store.path, "kept_forecasts", "lasts_shift", -5, "min")
+
+    answer = busy.client.get("/were-we-right")
+
+    assert answer.status_code == 200
+    assert "could not be judged, so they do not" in answer.get_data(as_text=True)
+
+
+def test_the_sheet_of_a_shift_is_printed_though_a_lot_was_received_on_no_day(busy, store):
+    assert damage(store.path, "lots", "received_on", NOWHERE)
+
+    assert busy.client.get("/v1/shift-sheet.pdf").status_code == 200
+
+
 @pytest.mark.parametrize("path", ["x", 1e300])
 def test_a_reading_of_a_path_that_is_none_costs_its_machine_no_page(busy, store, path):
     assert damage(store.path, "count_readings", "path", path, "min")
@@ -225,6 +240,7 @@ def test_a_row_of_a_machine_that_is_no_number_is_told_and_costs_no_plan(
          "It is not known whether gauge PG-1 may be used. Correct its record"),
         ("kept_forecasts", "left_p90", -5, "/v1/forecasts-kept",
          "could not be judged, so it is not listed."),
+        ("kept_forecasts", "fails_unattended", 2, "/v1/forecasts-kept", "could not be judged"),
         ("kept_forecasts", "life_p90", "x", "/v1/forecasts-kept",
          "could not be judged, so it is not listed."),
     ],
