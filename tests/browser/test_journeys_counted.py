@@ -30,6 +30,7 @@ def test_a_mount_takes_two_scans_and_one_tap(own_shop: DemoShop, phone: Page) ->
     phone.goto(floor.address)
     for code in (floor.empty, floor.tool):
         scan(phone, code)
+        phone.wait_for_url(f"**{code}*")  # as an operator waits for what the first scan says
         scans += 1
     expect(phone.locator(".verdict")).to_contain_text("YES")
     button = phone.get_by_role("button", name="Mounted")

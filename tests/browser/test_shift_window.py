@@ -54,3 +54,26 @@ def test_no_mark_of_a_strip_lies_over_another_or_over_a_word(
         )
         assert covered == 0
         assert page.locator("svg.strip use").count() > 5
+
+
+def test_what_may_fail_is_the_heaviest_mark_and_what_is_normal_is_grey(
+    demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    page = open_window("desk")
+    page.goto(f"{demo_shop.address}/shift?hours=72")
+    page.wait_for_load_state()
+    fails, lasts, ready = page.evaluate(
+        """() => {
+        const style = name => getComputedStyle(document.querySelector(name));
+        const light = colour => Math.max(...colour.match(/\\d+/g).slice(0, 3).map(Number));
+        const wedge = document.querySelector('svg.strip .wedge');
+        const inside = y => wedge.isPointInFill(new DOMPoint(0.5, y));
+        const high = [...Array(20).keys()].filter(inside).length;
+        const { stroke, strokeWidth } = style('svg.strip .calm');
+        return [[high, light(style('svg.strip .wedge').fill)],
+                [parseFloat(strokeWidth), light(stroke)],
+                light(style('use.ready').color)] }"""
+    )
+
+    assert fails[0] >= 3 * lasts[0]  # where it begins, at one chance in ten
+    assert fails[1] < min(lasts[1], ready) - 30
