@@ -165,6 +165,13 @@ async function show(problem = "") {
     parts.push(copy("as-known", { known: said("asKnown", { time: known.known_at_told }) }));
   }
   document.querySelectorAll("[data-answer]").forEach((one) => (one.hidden = true)); // to an earlier scan
+  const headings = [...document.querySelectorAll("main h1")].filter((one) => !box.contains(one));
+  if (!headings.some((one) => one.checkVisibility())) {
+    const heading = document.createElement("h1");
+    heading.className = "off-screen";
+    heading.textContent = place.dataset.machine;
+    parts.unshift(heading);
+  }
   box.replaceChildren(...parts);
   const form = document.querySelector("form[data-scan-on]");
   form?.classList.toggle("pinned", !box.querySelector(".pinned"));

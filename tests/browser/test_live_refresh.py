@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -54,8 +54,9 @@ class Refreshed:
 
 
 @pytest.fixture
-def shift(demo_shop: DemoShop, desk: Page) -> Refreshed:
-    return Refreshed(desk, demo_shop.address + "/shift")
+def shift(demo_shop: DemoShop, desk: Page) -> Iterator[Refreshed]:
+    yield Refreshed(desk, demo_shop.address + "/shift")
+    desk.unroute_all(behavior="ignoreErrors")  # one may be on its way still
 
 
 def place(page: Page) -> dict[str, Any]:
