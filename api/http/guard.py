@@ -72,11 +72,18 @@ def refuse_foreign_page() -> None:
     if said is not None:
         ours = said in {"same-origin", "none"}
     else:
-        ours = origin is None or urlsplit(origin).netloc.lower() == request.host.lower()
+        ours = origin is None or _host_of(origin) == request.host.lower()
     if not ours:
         raise NotAllowed(
             sentence("This form was sent from a page of another site. Nothing was recorded.")
         )
+
+
+def _host_of(origin: str) -> str | None:
+    try:
+        return urlsplit(origin).netloc.lower()
+    except ValueError:  # no address: no browser sends it, and it is nobody's page
+        return None
 
 
 def host_name(host: str) -> str:

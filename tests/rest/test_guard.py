@@ -51,7 +51,7 @@ def test_the_service_s_own_names_and_bare_addresses_are_taken(
         "127.0.0.1.rebound.example", "xcrib.shop.example", "crib.shop.example.rebound.example",
         "shop.example", "notlocalhost", "localhost@rebound.example",
         "rebound.example,localhost",
-        "127.1", "0x7f000001", "2130706433", "[::1", "[rebound.example]", "", ":80",
+        "127.1", "0x7f000001", "2130706433", "[::1", "[::a", "[rebound.example]", "", ":80",
         "localhost:80:80", "١٢٧.0.0.1",
     ],
 )  # fmt: skip
@@ -82,13 +82,15 @@ def test_without_settings_only_loopback_and_addresses_are_taken(client: FlaskCli
     assert client.get("/healthz", headers={"Host": "localhost:8000"}).status_code == 200
 
 
-def test_a_request_without_a_name_comes_from_no_browser(client: FlaskClient) -> None:
+def test_a_request_without_a_name_comes_from_no_browser(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def without(environ: dict[str, object], start: Callable[..., object]) -> object:
         environ.pop("HTTP_HOST")
         return wsgi(environ, start)
 
-    app = client.application
-    wsgi, app.wsgi_app = app.wsgi_app, without  # type: ignore[method-assign, assignment]
+    wsgi = client.application.wsgi_app
+    monkeypatch.setattr(client.application, "wsgi_app", without)
     assert client.get("/healthz").status_code == 200
 
 
@@ -121,6 +123,8 @@ def _writing_routes(app: Flask) -> Iterator[tuple[str, str]]:
         {"Origin": "https://elsewhere.example"},
         {"Origin": "http://localhost:81"},
         {"Origin": "null"},
+        {"Origin": "http://["},
+        {"Origin": ""},
         {"Origin": "http://localhost.elsewhere.example"},
     ],
 )
@@ -141,13 +145,32 @@ def test_every_route_that_writes_refuses_another_site_s_page(
     [
         {},
         {"Sec-Fetch-Site": "same-origin", "Origin": "null"},
+        {"Sec-Fetch-Site": "none"},  # an address that was typed (W3C, Fetch Metadata, 2.3)
         {"Origin": "http://LOCALHOST"},
+        {"Origin": "http://localhost", "Host": "LOCALHOST"},
     ],
 )
 def test_our_own_pages_and_programs_write(client: FlaskClient, said: dict[str, str]) -> None:
     answer = client.post("/shown", data={"language": "de"}, headers=said)
 
     assert answer.status_code == 303
+
+
+def test_a_foreign_name_is_shown_by_its_beginning(named: FlaskClient) -> None:
+    answer = named.get("/bench", headers={"Host": "x" * 200 + ".example"})
+
+    assert answer.status_code == 421
+    assert "x" * 100 + "'" in answer.get_json()["detail"]
+
+
+def test_a_form_is_smaller_than_a_list_of_counts(client: FlaskClient) -> None:
+    long = "x" * 300_000
+
+    form = client.post("/shown", data={"language": long})
+    body = client.post("/v1/people", json={"name": long})
+
+    assert form.status_code == 413
+    assert body.status_code == 422
 
 
 def test_our_own_forms_say_where_they_come_from_on_plain_http(client: FlaskClient) -> None:
