@@ -26,8 +26,11 @@ SEED = int(os.environ.get("CRIB_DAMAGED_SEED", "1"))
 VALUES = (2**62, -5, "x", 1e300)
 #: Which row is damaged: the last one of its table, or the first.
 ROWS = tuple(os.environ.get("CRIB_DAMAGED_ROWS", "max,min").split(","))
-#: Addresses that show no record.
-WITHOUT_RECORDS = ("/help", "/v1/docs", "/v1/openapi.json", "/problems", "/sw.js")
+#: Addresses that show no record. The last one answers by its status: 503 where a machine has
+#: an address and nothing listens to it.
+WITHOUT_RECORDS = (
+    "/help", "/v1/docs", "/v1/openapi.json", "/problems", "/sw.js", "/v1/feeds/health",
+)  # fmt: skip
 #: Pages about one record: where that is the damaged one, a refusal in words is right too.
 OF_ONE_RECORD = (
     "/shift/nights/M1", "/machines/M1", "/machines/M1/mount?station=T11&tool=A00006E",
