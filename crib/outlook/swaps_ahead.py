@@ -77,12 +77,17 @@ def swaps_ahead(plan: ShopPlan, until: datetime) -> list[SwapAhead]:
         key=lambda row: (
             rank(row.need, shop.now),
             row.need.due_at if row.standby else row.need.swap_by,
+            _overdue_since(row) or shop.now,
             row.need.machine,
             row.need.station_id,
             row.need.ordinal,
         )
     )
     return found
+
+
+def _overdue_since(row: SwapAhead) -> datetime | None:
+    return row.forecast.overdue_since if row.need.ordinal == 0 else None
 
 
 def _later(plan: ShopPlan, until: datetime) -> LaterSwaps:

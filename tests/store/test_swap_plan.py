@@ -253,6 +253,15 @@ def test_a_limit_of_the_loss_counts_once_every_tool_has_a_failure_cost(demo):
         assert "loss to expect" in plan.by_station()[station_id].why_sentence
 
 
+def test_of_swaps_that_are_due_the_one_overdue_for_longest_stands_first(demo):
+    due = [row for row in make_swap_list(demo.plan).rows
+           if row.ordinal == 0 and row.swap_by <= PRESENT and row.why == "past"]  # fmt: skip
+    since = [row.overdue_since or PRESENT for row in due]
+
+    assert len(set(since)) > 2
+    assert since == sorted(since)
+
+
 def test_half_of_the_nights_of_the_young_shop_can_be_run(demo):
     # after eight days few lives are known; of 152 nights of six weeks 142 can be
     kinds = Counter(night_view(demo.plan, one).decision.kind for one in demo.plan.nights

@@ -1,0 +1,37 @@
+"""What the page of outcomes says of one kind of forecast, in a line."""
+
+import pytest
+from flask import render_template_string
+
+from crib.life.held import Held
+from tests.pages.reading import parsed, words
+
+_LINE = (
+    '{% from "right_words.html" import trust with context %}{{ trust("#", "Q", held, True) }}'
+)
+
+
+@pytest.mark.parametrize(
+    ("held", "said"),
+    [
+        (
+            Held(0.8, 0.79, 0.7, 0.86, 90, 71, 19, "within_chance"),
+            "As good as we claim. Our 80 % ranges held 79 % of the time.",
+        ),
+        (
+            Held(0.8, 0.67, 0.43, 0.85, 21, 14, 7, "within_chance"),
+            "Less than we claim, but chance alone can do that. "
+            "Our 80 % ranges held 67 % of the time. "
+            "With so few edges, 43 % to 85 % agrees with it.",
+        ),
+        (
+            Held(0.8, 0.4, 0.3, 0.5, 90, 36, 54, "too_sure"),
+            "Too sure: do not rely on it. Our 80 % ranges held 40 % of the time.",
+        ),
+    ],
+)
+def test_a_share_below_its_claim_is_not_called_as_good(client, held, said):
+    with client.application.test_request_context("/were-we-right"):
+        line = words(parsed(render_template_string(_LINE, held=held)))
+
+    assert said in line.replace("\u00a0", " ").replace("\u202f", " ")
