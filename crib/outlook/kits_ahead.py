@@ -30,6 +30,9 @@ Rows = Callable[[ShopPlan, float], Sequence[SwapRow]]
 #: The swap list that has the first say where a changeover lies beyond the usual one [h].
 FAR_HOURS = 72.0
 
+#: States of a sister that will be there.
+_PROMISED = ("ready", "measure", "build")
+
 #: An edge with less than this left of its planned life is changed with the job.
 LEAST_LEFT = 0.25
 
@@ -165,7 +168,7 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit], rows: Rows) -> 
             )
         )
     planned = run.state == "planned"
-    starts = start_of_run(plan, run_id, machine_id) if planned else None
+    starts = start_of_run(plan, run_id, machine_id) if planned else shop.now
     at = starts or shop.now
     forecasts = {forecast.station_id: forecast for forecast in plan.forecasts}
     holders = {row.id: row for row in shop.rows.holders}
@@ -188,8 +191,8 @@ def _made(plan: ShopPlan, run_id: int, before: Sequence[RunKit], rows: Rows) -> 
     lost = known - {(place.path, place.tool_number) for place in now}
     wanted = [tool for tool in wanted if (tool.path, tool.tool_number) not in lost]
     machine = shop.rows.machines[machine_id].machine
-    listed = rows(plan, _first_list(plan, starts))
-    own, given = _given(machine, listed, before)
+    listed, usual = rows(plan, _first_list(plan, starts)), rows(plan, USUAL_HOURS)
+    own, given = _given(machine, listed, usual, before)
     shelf = plan.shelf.less(given)
     holders_given = frozenset(one.holder for _, one in given if one.holder)
     kit, without = at_once(
@@ -221,12 +224,16 @@ def _changed(kit: Kit) -> tuple[KitLine, ...]:
 
 
 def _given(
-    machine: str, listed: Sequence[SwapRow], before: Sequence[RunKit]
+    machine: str,
+    listed: Sequence[SwapRow],
+    usual: Sequence[SwapRow],
+    before: Sequence[RunKit],
 ) -> tuple[dict[tuple[str, str], Sister], list[tuple[str, Sister]]]:
     """What is meant for stations of a machine, by name and spec; and all that is given.
 
     A sister that is blocked is no promise: the changeover may do better. Nor is a tool that the
-    kit of an earlier changeover has, which looked at a nearer list.
+    kit of an earlier changeover has, which looked at a nearer list. What the usual list gives
+    is given, though one that looks further may share things out in another way.
     """
     own: dict[tuple[str, str], Sister] = {}
     taken = [
@@ -235,6 +242,8 @@ def _given(
         for line in _changed(kit.kit)
         if line.sister
     ]
+    pulled = {sister.assembly for _, sister in taken} - {None}
+    taken += [(row.tool_spec, row.sister) for row in usual if _mark(row.sister)]
     for kit in before:
         if kit.machine == machine:
             own |= {
@@ -242,15 +251,15 @@ def _given(
                 for line in (*kit.kit.pull, *kit.kit.build)
                 if line.station and line.sister
             }
-    pulled = {sister.assembly for _, sister in taken} - {None}
-    given: list[tuple[str, Sister]] = []
-    for row in listed:
-        here = row.forecast.machine == machine and row.ordinal == 0
-        promised = row.sister.state in ("ready", "measure", "build")
-        if here and promised and row.sister.assembly not in pulled:
+    for row in (*usual, *listed):
+        meant = _here(row, machine) and row.sister.state in _PROMISED
+        if meant and row.sister.assembly not in pulled:
             own[row.forecast.station, row.tool_spec] = row.sister
-        if promised or not here:
-            given.append((row.tool_spec, row.sister))
+    given = [
+        (row.tool_spec, row.sister)
+        for row in listed
+        if row.sister.state in _PROMISED or not _here(row, machine)
+    ]
     named = {_mark(sister) for _, sister in given} - {None}
     for tool_spec, sister in taken:
         mark = _mark(sister)
@@ -258,6 +267,10 @@ def _given(
             given.append((tool_spec, sister))
         named |= {mark} - {None}
     return own, given
+
+
+def _here(row: SwapRow, machine: str) -> bool:
+    return row.forecast.machine == machine and row.ordinal == 0
 
 
 def _mark(sister: Sister) -> str | None:
