@@ -19,7 +19,7 @@ from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.outlook.swap_rows import USUAL_HOURS, SwapRow
 from crib.outlook.swaps_ahead import measures_of
 from crib.planning.kits import Kit, KitLine, StationNow, WantedTool, make_kit
-from crib.planning.shelf import Sister
+from crib.planning.shelf import Sister, SwapNeed
 from crib.planning.sisters import SpokenFor
 from crib.sentence import sentence
 from crib.store.shop_records import HolderOfShop, RunOfShop, StationOfShop
@@ -29,6 +29,8 @@ Rows = Callable[[ShopPlan, float], Sequence[SwapRow]]
 
 #: The swap list that has the first say where a changeover lies beyond the usual one [h].
 FAR_HOURS = 72.0
+#: The lists that are shared out before one that looks further, each with its kits.
+FIRST_LISTS = (USUAL_HOURS, FAR_HOURS)
 
 #: States of a sister that will be there.
 _PROMISED = ("ready", "measure", "build")
@@ -101,6 +103,9 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
         plan: The shop's plan.
         hours: Horizon of that list [h].
         rows: The swap list, for shorter horizons.
+
+    Returns:
+        Each with the turn of the swaps from which on it is kept; see :func:`turns_of`.
     """
     found: list[SpokenFor] = []
     ahead = changeovers_ahead(plan) if hours > USUAL_HOURS else ()
@@ -109,7 +114,7 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
         if hours <= first:
             continue
         listed = {_mark(row.sister) for row in rows(plan, first)} | {None}
-        from_at = plan.shop.now + timedelta(hours=first)
+        turn = FIRST_LISTS.index(first) + 1
         kit = or_instead(
             partial(_kit_or_none, plan, number, rows),
             sentence(
@@ -120,11 +125,24 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
             lambda: None,
         )
         found += [
-            SpokenFor(from_at, line.tool_spec, line.sister)
+            SpokenFor(turn, line.tool_spec, line.sister)
             for line in (_changed(kit.kit) if kit else ())
             if line.sister is not None and _mark(line.sister) not in listed
         ]
     return found
+
+
+def turns_of(plan: ShopPlan, hours: float, needs: Sequence[SwapNeed], rows: Rows) -> list[int]:
+    """In which turn a list serves its swaps: first those that a shorter list has.
+
+    So a list that looks further gives those what the shorter one gives them.
+    """
+    turn: dict[tuple[int, int], int] = {}
+    for number, first in enumerate(FIRST_LISTS):
+        for row in rows(plan, first) if hours > first else ():
+            turn.setdefault((row.forecast.station_id, row.ordinal), number)
+    last = sum(hours > first for first in FIRST_LISTS)
+    return [turn.get((need.station_id, need.ordinal), last) for need in needs]
 
 
 def _kit_or_none(plan: ShopPlan, run_id: int, rows: Rows) -> RunKit | None:

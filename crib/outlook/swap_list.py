@@ -10,7 +10,7 @@ from crib.errors import above_longest
 from crib.floor.calendar import ALWAYS, WorkCalendar, attended_together
 from crib.left_out import NOT_WORKED_OUT
 from crib.outlook.collector import collector_rests
-from crib.outlook.kits_ahead import spoken_for
+from crib.outlook.kits_ahead import spoken_for, turns_of
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.outlook.swap_rows import LONGEST_HOURS, USUAL_HOURS, SwapList, SwapRow
@@ -64,7 +64,8 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     bench = BenchHours.of(bench_calendar(shop), shop.now)
     shelf = plan.shelf
     kits = spoken_for(plan, hours, rows_within)
-    sisters = find_sisters(needs, shelf, finish=bench.finish, spoken_for=kits)
+    turns = turns_of(plan, hours, needs, rows_within)
+    sisters = find_sisters(needs, shelf, finish=bench.finish, spoken_for=kits, turns=turns)
     queue = bench_queue(bench_jobs(needs, sisters), bench)
     sisters = add_bench_time(sisters, queue)
     job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}

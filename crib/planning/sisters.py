@@ -39,12 +39,12 @@ class SpokenFor(NamedTuple):
     """What something else than a swap takes from the shelf.
 
     Attributes:
-        from_at: Swaps after this instant have to leave it.
+        turn: Swaps of this turn and of later ones have to leave it.
         tool_spec: Spec of the tool.
         sister: What it is, or is built from.
     """
 
-    from_at: datetime
+    turn: int
     tool_spec: str
     sister: Sister
 
@@ -55,6 +55,7 @@ def find_sisters(
     *,
     finish: Finish = plus_minutes,
     spoken_for: Iterable[SpokenFor] = (),
+    turns: Sequence[int] = (),
 ) -> list[Sister]:
     """Give every swap its sister, the most urgent first.
 
@@ -72,6 +73,7 @@ def find_sisters(
         shelf: What there is.
         finish: When bench work that starts at an instant ends.
         spoken_for: What later swaps have to leave.
+        turns: In which turn each need is served, before its instant counts; none: all in one.
 
     Returns:
         One sister per need, in the order of ``needs``.
@@ -83,6 +85,7 @@ def find_sisters(
     order = sorted(
         range(len(needs)),
         key=lambda i: (
+            turns[i] if turns else 0,
             needs[i].swap_by,
             not needs[i].fills,
             needs[i].ordinal,
@@ -90,9 +93,9 @@ def find_sisters(
         ),
     )
     walk = _Walk(shelf, finish)
-    kept = deque(sorted(spoken_for, key=lambda one: one.from_at))
+    kept = deque(sorted(spoken_for, key=lambda one: one.turn))
     for i in order:
-        while kept and kept[0].from_at < needs[i].swap_by:
+        while kept and turns and kept[0].turn <= turns[i]:
             walk.keep_for_others(kept.popleft())
         given[i] = walk.serve(needs[i])
     return [sister for sister in given if sister is not None]

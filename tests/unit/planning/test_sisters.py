@@ -75,16 +75,24 @@ def test_the_preset_that_is_void_first_is_used_first():
 
 
 def test_what_is_spoken_for_is_left_by_later_swaps_and_not_by_earlier_ones():
-    kept = [
-        SpokenFor(NOW + 6 * HOUR, "turn", Sister("ready", assembly="A2", holder="holder of A2"))
-    ]
+    kept = [SpokenFor(1, "turn", Sister("ready", assembly="A2", holder="holder of A2"))]
     shelf = _shelf(ready=(_waiting("A1"), _waiting("A2"), _waiting("A3")))
 
-    later = find_sisters([_need(4, 1), _need(8, 2), _need(9, 3)], shelf, spoken_for=kept)
-    sooner = find_sisters([_need(4, 1), _need(5, 2)], shelf, spoken_for=kept)
+    later = find_sisters(
+        [_need(4, 1), _need(8, 2), _need(9, 3)], shelf, spoken_for=kept, turns=[0, 1, 1]
+    )
+    sooner = find_sisters([_need(4, 1), _need(5, 2)], shelf, spoken_for=kept, turns=[0, 0])
 
     assert [one.assembly for one in later] == ["A1", "A3", None]
     assert [one.assembly for one in sooner] == ["A1", "A2"]
+
+
+def test_a_swap_of_an_earlier_turn_is_served_first_though_it_is_due_later():
+    shelf = _shelf(ready=(_waiting("A1"),))
+
+    sisters = find_sisters([_need(4, 1), _need(8, 2)], shelf, turns=[1, 0])
+
+    assert [one.assembly for one in sisters] == [None, "A1"]
 
 
 def test_a_holder_and_edges_that_are_spoken_for_build_no_later_sister():
@@ -96,7 +104,7 @@ def test_a_holder_and_edges_that_are_spoken_for_build_no_later_sister():
     needs = [_need(8, 1), _need(9, 2)]
 
     alone = find_sisters(needs, shelf)
-    beside = find_sisters(needs, shelf, spoken_for=[SpokenFor(NOW, "turn", build)])
+    beside = find_sisters(needs, shelf, spoken_for=[SpokenFor(0, "turn", build)], turns=[0, 0])
 
     assert [(one.state, one.holder) for one in alone] == [("build", "H1"), ("build", "H2")]
     assert [(one.state, one.holder) for one in beside] == [("build", "H2"), ("blocked", None)]
