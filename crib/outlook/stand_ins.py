@@ -22,7 +22,8 @@ _NOT_ON_RECORD: Final = sentence("not on record")
 
 _Row = TypeVar("_Row", bound=NamedTuple)
 
-#: Id that no row has: what a build names whose lot is not there.
+#: Id that no row has: what a build names whose lot is not there. As a tool number it stands
+#: for one that is none.
 NOTHING: Final = 0
 
 
@@ -40,12 +41,16 @@ def with_stand_ins(rows: ShopRows, wrong: Implausible) -> tuple[ShopRows, dict[i
         The shop, the same where nothing is missing; and why a tool cannot be forecast, by
         assembly id.
     """
-    if wrong.specs or wrong.items or wrong.machines:
+    if wrong.specs or wrong.items or wrong.machines or wrong.stations:
         rows = replace(
             rows,
             specs=_mended("tool_specs", rows.specs, wrong.specs),
             items=_mended("cutting_items", rows.items, wrong.items),
             machines=_mended("machines", rows.machines, wrong.machines),
+            stations={
+                number: row if row.tool_number else row._replace(tool_number=NOTHING)
+                for number, row in _mended("stations", rows.stations, wrong.stations).items()
+            },
         )
     built = _missing((row.assembly_id for row in rows.stays), rows.assemblies)
     every = rows.assemblies

@@ -171,9 +171,9 @@ def list_facts(
 
 
 def first_recorded_us(tx: Tx) -> int | None:
-    """When the first fact was recorded [µs since 1970]; None where there is none."""
+    """When the first fact was recorded [µs since 1970]; None where nobody knows."""
     row = raw(tx).execute("SELECT recorded_at FROM facts ORDER BY id LIMIT 1").fetchone()
-    return None if row is None else int(row[0])
+    return row[0] if row and isinstance(row[0], int) else None
 
 
 def _filtered(

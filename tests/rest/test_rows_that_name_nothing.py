@@ -180,6 +180,27 @@ def test_a_reading_that_is_none_is_told_and_costs_no_plan(busy, store):
     ]
 
 
+@pytest.mark.parametrize("column", ["path", "tool_number"])
+@pytest.mark.parametrize("value", ["x", 1e300, NOWHERE])
+def test_a_station_without_a_place_in_its_program_costs_no_other_its_swap(
+    busy, store, column, value
+):
+    assert damage(store.path, "stations", column, value, "min")
+
+    for page in ("/v1/swap-list", "/v1/forecasts", "/shift", "/v1/shift-sheet.pdf"):
+        assert busy.client.get(page).status_code == 200
+    found, _ = plan(busy.client)
+    lost = {code for code, row in found.items() if row["why"] == "not_worked_out"}
+    assert lost == {TURN}
+    assert f"{column} is " in found[TURN]["why_sentence"]
+
+
+def test_tools_are_told_in_the_open_format_though_the_first_fact_has_no_time(busy, store):
+    assert damage(store.path, "facts", "recorded_at", "x", "min")
+
+    assert busy.client.get("/v1/mtconnect/assets").status_code == 200
+
+
 def test_a_chance_that_is_none_is_left_out_where_forecasts_are_judged(busy, store):
     assert damage(store.path, "kept_forecasts", "lasts_shift", -5, "min")
 
