@@ -108,12 +108,15 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
         Each with the turn of the swaps from which on it is kept; see :func:`turns_of`.
     """
     found: list[SpokenFor] = []
-    ahead = changeovers_ahead(plan) if hours > USUAL_HOURS else ()
-    for changeover in ahead:
+    listed: dict[float, set[str | None]] = {
+        first: {_mark(row.sister) for row in rows(plan, first)} | {None}
+        for first in FIRST_LISTS
+        if first < hours
+    }
+    for changeover in changeovers_ahead(plan) if listed else ():
         number, first = changeover.run_id, _first_list(plan, changeover.at)
-        if hours <= first:
+        if first not in listed:
             continue
-        listed = {_mark(row.sister) for row in rows(plan, first)} | {None}
         turn = FIRST_LISTS.index(first) + 1
         kit = or_instead(
             partial(_kit_or_none, plan, number, rows),
@@ -127,7 +130,7 @@ def spoken_for(plan: ShopPlan, hours: float, rows: Rows) -> list[SpokenFor]:
         found += [
             SpokenFor(turn, line.tool_spec, line.sister)
             for line in (_changed(kit.kit) if kit else ())
-            if line.sister is not None and _mark(line.sister) not in listed
+            if line.sister is not None and _mark(line.sister) not in listed[first]
         ]
     return found
 

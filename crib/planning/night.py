@@ -206,7 +206,7 @@ def choose_swaps(
     able: Bools,
     allowed: float | Floats,
     failure_extra: Floats | None = None,
-    weight: Floats | None = None,
+    weight: float | Floats = 1.0,
 ) -> NightChoice:
     """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
 
@@ -223,19 +223,17 @@ def choose_swaps(
         allowed: How much may come together in each machine, or in all of them.
         failure_extra: What a failure of each costs over a swap, in that currency; None: not
             asked.
-        weight: What the hazard of each counts for in that; None: 1.
+        weight: What the hazard of each counts for in that.
     """
     count = (machines,)
     relief = np.where(able, np.maximum(kept - fresh, 0.0), 0.0)
     total, off = np.zeros(count), np.zeros(count)
     np.add.at(total, machine, kept)
     np.add.at(off, machine, relief)
-    counted, counted_off = total, off
-    counts = relief if weight is None else weight * relief
-    if weight is not None:
-        counted, counted_off = np.zeros(count), np.zeros(count)
-        np.add.at(counted, machine, weight * kept)
-        np.add.at(counted_off, machine, counts)
+    counts = weight * relief
+    counted, counted_off = np.zeros(count), np.zeros(count)
+    np.add.at(counted, machine, weight * kept)
+    np.add.at(counted_off, machine, counts)
     need = counted - allowed
     over = need > 0
     # a hair of grace, or rounding alone would call a limit that is just kept out of reach
