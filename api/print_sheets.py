@@ -244,9 +244,10 @@ def kit_sheet(found: RunKit, wording: Wording) -> KitSheet:
         pull=tuple(_line_or_problem(line, wording) for line in kit.pull),
         build=tuple(_line_or_problem(line, wording) for line in (*kit.build, *kit.blocked)),
         back=tuple(_back(line, wording) for line in kit.returned),
-        minutes=(
-            (sentence("bench, before the changeover"), f"{kit.bench_minutes:g}"),
-            (sentence("machine stands"), f"{kit.machine_minutes:g}"),
+        minutes=sentence(
+            "bench {bench} min before the changeover, machine stands {machine} min",
+            bench=figure(kit.bench_minutes, "g"),
+            machine=figure(kit.machine_minutes, "g"),
         ),
         problems=tuple(wording.say(one) for one in found.problems),
         run=str(found.run_id),

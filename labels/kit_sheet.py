@@ -48,7 +48,7 @@ class KitSheet:
         pull: To fetch from the rack.
         build: To build and preset.
         back: Comes out and goes back to the toolroom.
-        minutes: Kinds of work with their minutes, as text, the sum last.
+        minutes: How long the bench works and the machine stands, as text.
         problems: Tools left out, and what to do; printed at the top.
         run: The run's name.
         made_at: When the sheet was made, as text.
@@ -63,7 +63,7 @@ class KitSheet:
     pull: tuple[KitLine, ...]
     build: tuple[KitLine, ...]
     back: tuple[KitLine, ...]
-    minutes: tuple[tuple[str, str], ...] = ()
+    minutes: str = ""
     problems: tuple[str, ...] = ()
     run: str = ""
     made_at: str = ""
@@ -74,14 +74,14 @@ class KitSheet:
 def _columns(place: str) -> tuple[Column, ...]:
     return (
         Column(DONE, 0.8),
-        Column(sentence("station"), 1.7),
-        Column(sentence("tool no."), 1.4),
+        Column(sentence("station"), 1.4),
+        Column(sentence("tool no."), 1.2),
         Column(sentence("spec"), 3.4),
-        Column(sentence("assembly"), 1.8),
+        Column(sentence("assembly"), 1.6),
         Column(sentence("holder"), 1.9),
-        Column(sentence("cutting item"), 2.2),
-        Column(place, 5.0),
-        Column(sentence("minutes"), 1.3, right=True),
+        Column(sentence("cutting item"), 2.0),
+        Column(place, 6.2),
+        Column(sentence("minutes"), 1.2, right=True),
     )
 
 
@@ -96,7 +96,6 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> lis
     Raises:
         Invalid: No such paper.
     """
-    minutes = tuple(TableRow((name, value, "")) for name, value in sheet.minutes)
     take, lies = sentence("take from"), sentence("lies in")
     many = [len(one) for one in (sheet.build, sheet.pull, sheet.keep, sheet.back)]
     tables = [
@@ -127,19 +126,12 @@ def lay_out_kit_sheet(sheet: KitSheet, paper: str = "A4", say: Say = str) -> lis
     ]
     if sheet.problems:
         tables.insert(0, left_out_table(sheet.problems))
-    if minutes:
-        columns = (
-            Column(sentence("work"), 3.0),
-            Column(sentence("minutes"), 1.0, right=True),
-            Column("", 8.0),
-        )
-        tables.append(Table(sentence("Minutes"), columns, minutes, ""))
     facts = [sentence("{machine}: {part}", machine=sheet.machine, part=sheet.part)]
     if sheet.run:
         facts.append(sentence("run {run}", run=sheet.run))
-    times = []
     if sheet.start_at:
-        times.append(sentence("starts {at}", at=sheet.start_at))
+        facts.append(sentence("starts {at}", at=sheet.start_at))
+    times = [sheet.minutes] if sheet.minutes else []
     if sheet.made_at:
         times.append(sentence("made {at}", at=sheet.made_at))
     report = Report(

@@ -18,9 +18,12 @@ _MARGIN_MM = 12.0
 _TITLE_PT, _HEAD_PT, _BODY_PT, _SMALL_PT, _FOOT_PT = 15.0, 8.0, 8.5, 9.0, 7.0
 _CELL_GAP_MM = 2.2
 _ROW_GAP_MM = 1.2
+_TABLE_PT, _TABLE_GAP_MM = 11.0, 4.5
+#: Width that the foot keeps for the page number [mm].
+_PAGE_OF_MM = 22.0
 #: How far a row's note stands in from the margin [mm].
 _NOTE_MM = 12.0
-#: How far type may shrink to save a page: no less than 6.8 pt.
+#: How far type, rows and gaps may shrink to save a page: no less than 6.8 pt.
 _SCALES = (1.0, 0.9, 0.8)
 _THIN_MM, _THICK_MM = 0.15, 0.4
 
@@ -146,13 +149,16 @@ class _Flow:
         self.say = say
         self.width_mm, self.height_mm = size_mm
         self.head_pt, self.body_pt = scale * _HEAD_PT, scale * _BODY_PT
+        self.table_pt, self.table_gap_mm = scale * _TABLE_PT, scale * _TABLE_GAP_MM
+        self.row_gap_mm = scale * _ROW_GAP_MM
         self.inner_mm = self.width_mm - 2 * _MARGIN_MM
+        self.caution_mm = (self.inner_mm - _PAGE_OF_MM) / max(len(report.cautions), 1)
         self.foot = [
-            line
-            for caution in report.cautions
-            for line in wrap(printable(say(caution)), Face.TEXT, self.inner_mm, _FOOT_PT)
+            wrap(printable(say(one)), Face.TEXT, self.caution_mm - 2 * _CELL_GAP_MM, _FOOT_PT)
+            for one in report.cautions
         ]
-        foot_mm = line_height_mm(_FOOT_PT) * (len(self.foot) + 1) + 2.0
+        self.foot_lines = max(map(len, self.foot), default=1)
+        foot_mm = line_height_mm(_FOOT_PT) * self.foot_lines + 2.0
         self.bottom_mm = self.height_mm - _MARGIN_MM - foot_mm
         self.pages: list[_Page] = []
         self.at_mm = 0.0
@@ -202,7 +208,7 @@ class _Flow:
         """Set a table, over several pages where needed."""
         widths = _column_widths(table.columns, self.inner_mm)
         head_mm = self.head_height(table, widths)
-        row_mm = line_height_mm(self.body_pt) * 2 + _ROW_GAP_MM
+        row_mm = line_height_mm(self.body_pt) * 2 + self.row_gap_mm
         if self.at_mm + head_mm + row_mm > self.bottom_mm:
             self.new_page()
         self.table_head(table, widths)
@@ -212,12 +218,13 @@ class _Flow:
             face = Face.BOLD if row.strong else Face.TEXT
             cells = self.wrapped(row.cells, face, widths, self.body_pt)
             self.add_row(table, widths, cells, face, self.wrapped_note(row))
-        self.at_mm += 5.0
+        self.at_mm += self.table_gap_mm
 
     def head_height(self, table: Table, widths: Sequence[float]) -> float:
         """Height of a table's heading and column heads [mm]."""
         cells = self.wrapped(_titles(table), Face.BOLD, widths, self.head_pt)
-        return line_height_mm(11.0) + line_height_mm(self.head_pt) * max(map(len, cells)) + 2.8
+        heads_mm = line_height_mm(self.head_pt) * max(map(len, cells))
+        return line_height_mm(self.table_pt) + heads_mm + 0.8 + self.row_gap_mm
 
     def table_head(
         self, table: Table, widths: Sequence[float], *, continued: bool = False
@@ -226,12 +233,12 @@ class _Flow:
         heading = table.heading
         if continued:
             heading = sentence("{heading} (continued)", heading=heading)
-        self.line(heading, Face.BOLD, 11.0, self.inner_mm)
+        self.line(heading, Face.BOLD, self.table_pt, self.inner_mm)
         self.at_mm += 0.8
         cells = self.wrapped(_titles(table), Face.BOLD, widths, self.head_pt)
         self.cells(table, widths, cells, Face.BOLD, self.head_pt)
         self.rule(_THICK_MM)
-        self.at_mm += _ROW_GAP_MM
+        self.at_mm += self.row_gap_mm
 
     def add_row(
         self,
@@ -246,7 +253,7 @@ class _Flow:
         while True:
             height = max(map(len, cells), default=0)
             lines = height + len(note)
-            room = int((self.bottom_mm - self.at_mm - _ROW_GAP_MM) / step + 1e-9)
+            room = int((self.bottom_mm - self.at_mm - self.row_gap_mm) / step + 1e-9)
             if lines <= room:
                 break
             if lines > self.rows_per_page(table, widths) and room > 0:
@@ -259,9 +266,9 @@ class _Flow:
             self.table_head(table, widths, continued=True)
         self.cells(table, widths, cells, face, self.body_pt)
         self.note(note, face)
-        self.at_mm += _ROW_GAP_MM / 2
+        self.at_mm += self.row_gap_mm / 2
         self.rule(_THIN_MM)
-        self.at_mm += _ROW_GAP_MM / 2
+        self.at_mm += self.row_gap_mm / 2
 
     def wrapped(
         self, cells: tuple[str, ...], face: Face, widths: Sequence[float], size_pt: float
@@ -296,7 +303,7 @@ class _Flow:
         head = _MARGIN_MM + line_height_mm(_TITLE_PT) + 3.0
         head += line_height_mm(_SMALL_PT) * len(self.report.lines)
         head += self.head_height(table, widths)
-        return int((self.bottom_mm - head - 2 * _ROW_GAP_MM) / line_height_mm(self.body_pt))
+        return int((self.bottom_mm - head - 2 * self.row_gap_mm) / line_height_mm(self.body_pt))
 
     def cells(
         self,
@@ -320,22 +327,22 @@ class _Flow:
         self.at_mm += step * max(map(len, cells), default=0)
 
     def finish(self) -> list[Laid]:
-        """The pages, with their feet."""
+        """The pages, each with the cautions side by side and its number in the foot."""
         step = line_height_mm(_FOOT_PT)
         total = len(self.pages)
         for number, page in enumerate(self.pages, start=1):
             at = self.bottom_mm + 1.0
             page.rules.append(Rule(_MARGIN_MM, at, self.inner_mm, _THIN_MM))
             at += 1.0
-            for line in self.foot:
-                page.texts.append(_foot_text(_MARGIN_MM, at, line))
-                at += step
+            for column, lines in enumerate(self.foot):
+                left = _MARGIN_MM + column * self.caution_mm
+                for line, shown in enumerate(lines):
+                    page.texts.append(_foot_text(left, at + line * step, shown))
             page_of = sentence("page {number} of {total}", number=number, total=total)
             counted = printable(self.say(page_of))
-            box = _foot_text(0.0, at, counted)
-            page.texts.append(
-                _foot_text(self.width_mm - _MARGIN_MM - box.width_mm, at, counted)
-            )
+            right = self.width_mm - _MARGIN_MM - _foot_text(0.0, at, counted).width_mm
+            at += (self.foot_lines - 1) * step
+            page.texts.append(_foot_text(right, at, counted))
         return [
             Laid(self.width_mm, self.height_mm, tuple(page.texts), tuple(page.rules))
             for page in self.pages

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pypdfium2
 import pytest
@@ -213,7 +214,7 @@ def test_rows_never_run_into_the_foot(lines: int) -> None:
 
 
 def test_a_row_longer_than_a_page_goes_on_overleaf_and_loses_nothing() -> None:
-    story = " ".join(f"w{number:04d}" for number in range(1400))
+    story = " ".join(f"w{number:04d}" for number in range(1800))
     sheet = ShiftSheet("now", "next 12 hours", (swap(1, why=story), swap(2)), ())
 
     pages = lay_out_shift_sheet(sheet)
@@ -235,7 +236,7 @@ def test_the_kit_sheet_lists_what_to_build_pull_keep_and_return() -> None:
         pull=tuple(lines[3:5]),
         build=tuple(lines[5:]),
         back=(),
-        minutes=(("build and preset", "36"), ("all", "57")),
+        minutes="bench 36 min before the changeover",
         run="R-0021",
     )
 
@@ -250,10 +251,30 @@ def test_the_kit_sheet_lists_what_to_build_pull_keep_and_return() -> None:
         "Nothing goes back.",
         "Sleeve 14-220",
         "R-0021",
-        "all 57",
+        "bench 36 min before the changeover",
     ):
         assert said in text
     assert all(f"SPEC-{n}" in text for n in range(8))
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_changeover_of_ten_stations_takes_one_page(paper: str) -> None:
+    place = "ER16-20/15: drawer 7.2, 125-A: cabinet 2, drawer 11"
+    lines = [
+        KitLine(f"T{n:02d}", f"T{n}", "BB BB-20 CC06-02-P", f"A{n:05d}X", "BB-20/07", "", place)
+        for n in range(1, 11)
+    ]
+    build = tuple(replace(one, item="CC06-02-P", note="Order a box.") for one in lines[:5])
+    minutes = "bench 45 min before the changeover, machine stands 53 min"
+    sheet = KitSheet(
+        "Lathe 3", "Sleeve", "14:00", (), tuple(lines[5:]), build, tuple(lines), minutes
+    )
+
+    (page,) = lay_out_kit_sheet(sheet, paper)
+
+    check_pages([page])
+    assert sum(one.shown == "☐" for one in page.texts) == 20
+    assert min(one.size_pt for one in page.texts) >= 6.4
 
 
 def test_the_same_sheet_gives_the_same_bytes() -> None:

@@ -49,6 +49,13 @@ def sheet_of(demo: SimpleNamespace, said: Wording, machine: str | None = None) -
     return shift_sheet(found, said, 24.0, nights=nights, machines=asked)
 
 
+def planned_runs(demo: SimpleNamespace) -> list[int]:
+    every = [one for runs in demo.plan.shop.rows.runs.values() for one in runs]
+    found = [one.id for one in every if one.state == "planned"]
+    assert found
+    return found
+
+
 def pages_of(pdf: bytes) -> list[str]:
     document = pypdfium2.PdfDocument(pdf)
     try:
@@ -78,6 +85,19 @@ def test_a_shift_takes_a_page_a_machine_at_most(demo: SimpleNamespace, language:
     assert pages[0].index(first) < pages[0].index(said.say(whole.swaps[0].machine))
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_changeover_takes_one_page(demo: SimpleNamespace, language: str, paper: str) -> None:
+    said = wording(demo, language)
+
+    for run in planned_runs(demo):
+        kit = kit_sheet(kit_for_run(demo.plan, run), said)
+        (page,) = pages_of(render_kit_sheet(kit, paper, say=said.say))
+        lines = (*kit.build, *kit.pull, *kit.keep, *kit.back)
+        assert page.count("☐") == len(lines)
+        assert page.count(said.say(kit.minutes)) == 1
+
+
 def test_the_swaps_of_a_night_that_are_listed_say_so(demo: SimpleNamespace) -> None:
     sheet = sheet_of(demo, wording(demo))
 
@@ -96,14 +116,7 @@ def test_a_german_shop_reads_german_sheets(demo: SimpleNamespace) -> None:
     said = wording(demo, "de")
 
     pages = pages_of(render_shift_sheet(sheet_of(demo, said), say=said.say))
-    runs = [
-        one.id
-        for runs in demo.plan.shop.rows.runs.values()
-        for one in runs
-        if one.state == "planned"
-    ]
-    assert runs
-    for run in runs:
+    for run in planned_runs(demo):
         kit = kit_sheet(kit_for_run(demo.plan, run), said)
         pages += pages_of(render_kit_sheet(kit, say=said.say))
 
