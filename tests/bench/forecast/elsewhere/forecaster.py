@@ -1,0 +1,137 @@
+"""Where these shops meet the life model under test, and one who knows each key's law."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from crib.arrays import Floats, Ints
+from crib.life.model import LifeModel
+from crib.life.pooling import key_table
+from crib.life.signs import NO_SIGNS, edge_signs
+from tests.bench.forecast.elsewhere.history import History
+from tests.bench.forecast.elsewhere.truth import Keys
+from tests.bench.forecast.predictor import TOLD_SD, Ablation, Shown, fit
+from tests.bench.forecast.records import LAND_SEEN
+
+
+class Forecaster(Protocol):
+    """Says of edges what lies ahead of them."""
+
+    def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
+        """Use left by which each chance of failing is reached, shape (edges, probs).
+
+        ``land`` is what was measured at that age, as a share of the limit.
+        """
+        ...
+
+    def swap_ages(self) -> Floats:
+        """Age of least cost for a new edge, shape (keys,)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class ByModel:
+    """The life model under test."""
+
+    model: LifeModel
+    keys: Keys
+
+    def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
+        """By the model's word on that edge."""
+        signs = NO_SIGNS
+        if land is not None:
+            signs = edge_signs(np.full(len(key), -1), land, age, LAND_SEEN)
+        return self.model.remaining(key, age, self.keys.wear_per_part[key], probs, signs)
+
+    def swap_ages(self) -> Floats:
+        """By the model's costs."""
+        keys = self.keys
+        age, _, _ = self.model.swap_age(
+            np.arange(len(keys)), keys.planned_cost, keys.failure_cost, keys.wear_per_part
+        )
+        return age
+
+
+@dataclass(frozen=True, slots=True)
+class ByLaw:
+    """One who knows each key's law, from many lives of it, shape (keys, lives), rising."""
+
+    lives: Floats
+    keys: Keys
+    stretch: float = 1.0
+
+    def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
+        """By the law; a land tells this one nothing."""
+        result = np.empty((len(key), len(probs)))
+        for row in np.unique(key):
+            some, lives = np.flatnonzero(key == row), self.lives[row] * self.stretch
+            count = len(lives)
+            gone = np.searchsorted(lives, age[some], side="right")
+            at = gone[:, None] + (count - gone[:, None]) * probs
+            numbers = np.arange(count) + 0.5
+            result[some] = np.interp(at, numbers, lives) - age[some, None]
+        return np.maximum(result, 0.0)
+
+    def cost_rate(self, age: Floats) -> Floats:
+        """Cost per use of swapping at ages, shape (keys,) or (keys, ages)."""
+        wide = age if age.ndim == 2 else age[:, None]
+        rate = np.empty(wide.shape)
+        for row, lives in enumerate(self.lives):
+            gone = np.searchsorted(lives, wide[row], side="right")
+            used = np.concatenate([[0.0], np.cumsum(lives)])[gone]
+            use = (used + (len(lives) - gone) * wide[row]) / len(lives)
+            fails = gone / len(lives)
+            planned, failure = self.keys.planned_cost[row], self.keys.failure_cost[row]
+            rate[row] = (planned * (1 - fails) + failure * fails) / use
+        return rate if age.ndim == 2 else rate[:, 0]
+
+    def swap_ages(self) -> Floats:
+        """By looking at every age of a fine row."""
+        ages = np.quantile(self.lives, np.linspace(0.0005, 0.9995, 400), axis=1).T
+        best: Floats = ages[np.arange(len(ages)), np.argmin(self.cost_rate(ages), axis=1)]
+        return best
+
+
+class Learner:
+    """The model as a shop has it: fitted again as lives come in, widened by what was shown.
+
+    Args:
+        keys: Keys of the shop.
+        told: What of the records it is given.
+    """
+
+    def __init__(self, keys: Keys, told: Ablation) -> None:
+        self._keys, self._told = keys, told
+        self._table = key_table(
+            keys.item,
+            keys.grade,
+            keys.operation,
+            keys.material,
+            prior_mean=0.0,
+            prior_sd=TOLD_SD,
+        )
+        self._shown = Shown(len(keys))
+        self._model: LifeModel | None = None
+        self._known = 0
+
+    def learn(self, history: History, lives: int) -> ByModel:
+        """The forecaster after each key's first so many lives."""
+        kept = history.kept
+        if self._model is not None:
+            rows = (kept.order >= self._known) & (kept.order < lives)
+            later, told = kept.take(rows), self._model.basis(np.arange(len(self._keys)))
+            key = later.key
+            self._shown.happened(
+                later,
+                told.life_p10[key],
+                told.life_p50[key],
+                told.life_p90[key],
+                self._model.widening[key],
+            )
+        wide = self._shown.widening()
+        self._model = fit(self._table, history.until(lives).kept, self._told, wide)
+        self._known = lives
+        return ByModel(self._model, self._keys)
