@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from crib.acts.gauge_trust import gauge_problems
-from crib.left_out import or_instead
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
 from crib.planning.night_options import IDLE
-from crib.records.catalogue import GAUGES
 from crib.store.engine import Tx
 from crib.store.feeds import FeedRow
-from crib.store.presets import gauge_row, last_check
-from crib.store.records import list_records
+from crib.views.gauge_state import GaugeDue, checks_due, gauge_states
 from crib.views.night_view import NightSwap, NightView
 from crib.views.reorder_items import reorder_items
 from crib.views.shift_view import MachineShift, ShiftView, shift_view
@@ -24,9 +20,6 @@ from crib.views.show_feeds import feed_states
 
 #: States of sisters that nobody has to do anything about.
 READY = ("ready", "not_needed")
-
-#: A gauge whose check ends sooner than this is due; common practice, no source.
-SOON_DUE = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,19 +140,6 @@ class ItemDue:
 
 
 @dataclass(frozen=True, slots=True)
-class GaugeDue:
-    """A gauge to check on its setting master.
-
-    Attributes:
-        gauge: Its mark.
-        until: Until when its last check holds; None where nothing may be measured on it now.
-    """
-
-    gauge: str
-    until: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
 class ShiftSummary:
     """The answers, each from the view that has it in full.
 
@@ -216,7 +196,7 @@ def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> Shif
         sisters=_sisters(rows),
         quiet=tuple(_quiet(now, seen.machines, feed_states(tx, now))),
         order=tuple(sorted(order, key=lambda one: (one.order_by, one.cutting_item))),
-        gauges=tuple(gauges_due(tx, now)),
+        gauges=tuple(checks_due(gauge_states(tx, now), now)),
         problems=(*plan.shop.problems, *seen.not_shown.values()),
     )
 
@@ -293,27 +273,3 @@ def quiet_state(one: MachineShift, lost: Iterable[str] = ()) -> str | None:
     if one.last_count_at is None and one.told.part is not None:
         return "never_heard"
     return None
-
-
-def gauges_due(tx: Tx, now: datetime) -> list[GaugeDue]:
-    """Gauges in use that nothing may be measured on now, or soon; in order of their mark.
-
-    One of which that cannot be worked out is due.
-    """
-    found = [
-        _gauge_or_due(tx, row["id"], str(row["gauge"]), now) for row in list_records(tx, GAUGES)
-    ]
-    return [one for one in found if one is not None]
-
-
-def _gauge_or_due(tx: Tx, gauge_id: int, name: str, now: datetime) -> GaugeDue | None:
-    return or_instead(lambda: _gauge(tx, gauge_id, now), name, lambda: GaugeDue(name, None))
-
-
-def _gauge(tx: Tx, gauge_id: int, now: datetime) -> GaugeDue | None:
-    row = gauge_row(tx, gauge_id)
-    check = last_check(tx, gauge_id, now)
-    if check is None or gauge_problems(tx, row, now):
-        return GaugeDue(row.gauge, None)
-    until = check.at + timedelta(hours=row.check_hours)
-    return GaugeDue(row.gauge, until) if until - now < SOON_DUE else None

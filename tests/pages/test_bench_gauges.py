@@ -22,7 +22,7 @@ def test_the_first_thing_of_a_shift_is_said_with_where_to_do_it(client):
     page = read(client, "/bench/gauges")
 
     assert "was never checked" in words(page)
-    assert page.select_one("a:-soup-contains('setting master')")["href"] == "/bench/gauges/PG-1"
+    assert page.select_one("a:-soup-contains('Check it')")["href"] == "/bench/gauges/PG-1"
 
 
 def test_readings_of_the_master_become_a_check_that_counts(client, rows):

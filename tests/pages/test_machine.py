@@ -199,7 +199,8 @@ def test_the_front_page_asks_for_a_check_only_where_no_gauge_can_be_used(client,
     with store.write() as tx:
         insert_record(tx, GAUGES, {"gauge": "PG-2"})
 
-    assert "Check PG-2 now" in words(read(client, "/").select(".answers")[1])
+    line = read(client, "/").select(".answers")[1].select_one("a[href='/bench/gauges']")
+    assert (line["class"], words(line)) == (["calm"], "Gauges PG-2 is due for its check")
     assert "first" not in words(read(client, "/").select_one(".answers.roles li"))
 
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from crib.records.catalogue import MACHINES
+from crib.records.catalogue import GAUGES, MACHINES
 from crib.store.records import insert_record
 from tests.pages.reading import read, words
 
@@ -153,7 +153,32 @@ def test_a_gauge_is_due_before_its_check_ends_and_quiet_after_a_check(client, be
     assert "Check PG-1 by" in answers(client)["Gauges"][1]
     clock.go_on(minutes=31)
     assert "Check PG-1 now" in answers(client)["Gauges"][1]
-    assert summary(client)["gauges"] == [{"gauge": "PG-1", "until": None}]
+    assert summary(client)["gauges"] == [{"gauge": "PG-1", "until": None, "spare": False}]
+
+
+def test_a_gauge_reads_and_weighs_the_same_on_the_shift_and_at_the_bench(
+    client, bench, clock, store
+):
+    with store.write() as tx:
+        insert_record(tx, GAUGES, {"gauge": "PG-2"})
+    bench.check_gauge()
+
+    def said():
+        link, answer = answers(client)["Gauges"]
+        states = read(client, "/bench").select("#gauges .state:not(.good)")
+        weights = {"plain": "calm", "care-state": "soon"}
+        for state in states:
+            assert words(state) in answer
+            assert [weights[state["class"][1]]] == link["class"]
+        return len(states), answer
+
+    assert said() == (1, "PG-2 is due for its check")  # a spare: nobody has to act
+    (gauge,) = (one for one in listed(client, "/v1/gauges") if one["gauge"] == "PG-1")
+    clock.go_on(hours=float(gauge["check_hours"]), minutes=-30)
+    shown, answer = said()
+    assert shown == 2
+    assert "Check PG-1 by" in answer
+    assert "Check PG-2 now" in answer
 
 
 def test_a_shop_that_needs_nothing_is_quiet_from_top_to_bottom(client, bench, store):

@@ -13,7 +13,6 @@ import pypdfium2
 import pytest
 
 from api import print_labels, print_sheets, print_texts
-from api.pages.bench import gauge_state
 from api.rest import mtconnect_assets
 from crib.acts import questions
 from crib.errors import Refusal
@@ -23,6 +22,7 @@ from crib.planning import holders_needed
 from crib.shopfiles import writing
 from crib.views import (
     bench_card,
+    gauge_state,
     kept_list,
     key_curve,
     key_uses,

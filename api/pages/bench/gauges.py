@@ -14,7 +14,6 @@ from api.language import _
 from api.language.formats import length
 from api.language.preferences import preferences
 from api.pages.acts import Complaint, act, go_to
-from api.pages.bench.gauge_state import GaugeState, gauge_state, gauge_states
 from api.pages.bench.measures import NAMES
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.bench.scale import ScaleDrawn, draw_scale
@@ -32,6 +31,7 @@ from crib.store.engine import Tx
 from crib.store.presets import CheckResultRow, checks_of
 from crib.store.records import update_record
 from crib.store.resolve import resolve_gauge
+from crib.views.gauge_state import GaugeState, checks_due, gauge_state, gauge_states
 
 blueprint = Blueprint("bench_gauges", __name__)
 
@@ -48,9 +48,12 @@ def gauge_address(mark: str) -> str:
 def gauges_page() -> Response:
     """Every gauge and whether it counts now."""
     site = this_site()
+    present = site.clock()
     with site.store.read() as tx:
-        states = gauge_states(tx, site.clock())
-    return page("bench_gauges.html", states=states)
+        states = gauge_states(tx, present)
+    return page(
+        "bench_gauges.html", states=states, present=present, checks=checks_due(states, present)
+    )
 
 
 @blueprint.get("/bench/gauges/<path:mark>")
@@ -212,12 +215,14 @@ def _find(tx: Tx, present: datetime, mark: str, draft: Draft) -> _Found:
 
 def _show(mark: str, draft: Draft, complaint: Complaint | None = None) -> Response:
     site = this_site()
+    present = site.clock()
     with site.store.read() as tx:
-        found = _find(tx, site.clock(), mark, draft)
+        found = _find(tx, present, mark, draft)
     measures = draft.readings[0].carried() if draft.readings else found.state.measures
     return page(
         "bench_gauge.html",
         complaint.status if complaint else 200,
+        present=present,
         state=found.state,
         checks=found.checks,
         studied=found.studied,

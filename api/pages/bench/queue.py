@@ -11,7 +11,6 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.language import _
 from api.pages.acts import Complaint, go_to
-from api.pages.bench.gauge_state import gauge_states, usual_gauge
 from api.pages.bench.queue_asked import Asked, Row, state_of
 from api.pages.render import page
 from api.rest.plan import bench_rows
@@ -20,6 +19,7 @@ from crib.errors import Refusal
 from crib.outlook.swap_list import blocked_rows, make_swap_list
 from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.views.bench_card import BenchCard, bench_cards
+from crib.views.gauge_state import checks_due, gauge_states, usual_gauge
 from crib.views.scan_code import scan_code
 from crib.views.scan_shapes import Scan
 
@@ -174,6 +174,7 @@ def _show(complaint: Complaint | None = None) -> Response:
         present=present,
         gauges=[one for one in gauges if one is not due],
         due=due,
+        checks=checks_due(gauges, present),
         racked=request.args.get("racked", "")[:40],
         typed=request.args.get("code", "") if complaint else "",
         complaint=complaint,

@@ -12,7 +12,6 @@ from flask import Blueprint, Response, request
 from api.http.site import this_site
 from api.pages.acts import Complaint, act, go_to
 from api.pages.bench.finish import finish_of
-from api.pages.bench.gauge_state import GaugeState, gauge_states, usual_gauge
 from api.pages.bench.measures import MeasureShown, asked_measures, measures_shown
 from api.pages.bench.readings import Draft, added, draft_from
 from api.pages.here import person_here
@@ -26,6 +25,7 @@ from crib.floor.cautions import build_cautions
 from crib.metrology.gauge_line import example_line
 from crib.store.engine import Tx
 from crib.store.label_prints import LabelPrinted, label_printed_last
+from crib.views.gauge_state import GaugeState, gauge_states, usual_gauge
 from crib.views.preview_preset import PresetPreview, preview_preset
 from crib.views.scan_code import scan_code
 from crib.views.show_assembly import AssemblyShown, show_assembly

@@ -1,4 +1,4 @@
-"""Whether the shop's gauges count just now, as the bench shows it."""
+"""Whether the shop's gauges count just now, and which to check."""
 
 from __future__ import annotations
 
@@ -13,6 +13,9 @@ from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_as_stored, gauge_row, last_check
 from crib.store.records import get_record, list_records
+
+#: A gauge whose check ends sooner than this is due; common practice, no source.
+SOON_DUE = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,36 @@ class GaugeState:
         )
         named = zip(("LF", "WF", "HF"), lengths, strict=True)
         return tuple(name for name, length in named if length is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeDue:
+    """A gauge to check on its setting master.
+
+    Attributes:
+        gauge: Its mark.
+        until: Until when its last check holds; None where nothing may be measured on it now.
+        spare: Whether another may be used for longer, so that nobody has to act now.
+    """
+
+    gauge: str
+    until: datetime | None
+    spare: bool
+
+
+def checks_due(states: Sequence[GaugeState], now: datetime) -> list[GaugeDue]:
+    """Gauges to check now or soon, in the order given.
+
+    While one may be used for longer, the others are spares: those that may not be used are
+    named, those whose check ends soon are not.
+    """
+    soon = now + SOON_DUE
+    spare = any(one.valid_until is not None and one.valid_until >= soon for one in states)
+    return [
+        GaugeDue(one.row.gauge, one.valid_until, spare)
+        for one in states
+        if one.valid_until is None or (one.valid_until < soon and not spare)
+    ]
 
 
 def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:
