@@ -9,15 +9,20 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from crib.arrays import Floats
+from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
 from crib.life.calibration import pinball, place_in_forecast
 from crib.outlook.kept_outcomes import GOING_ON, Outcome
 from crib.sentence import sentence
 from crib.store.kept_rows import SHIFT, KeptForecast
 
-#: Statements that are not to be judged, or not yet.
+#: Statements of which nobody knows how they would have ended, and those that are not to be
+#: judged, or not yet.
+OPEN: Final = -1
 NOT_DUE: Final = -2
+
+#: As near to certain as the hazard stays a number.
+_MOST_CHANCE: Final = 1 - 1e-15
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +35,13 @@ class Judged:
         low: Place of the life in its forecast that is known to be reached.
         high: Place that is known not to be passed.
         lasts_shift: Chance to last the shift that was claimed.
-        shift: 1 it lasted, 0 it did not, -1 open, ``NOT_DUE``.
-        lasts_night: Chance claimed to last the next unattended stretch.
-        night: What came of it, likewise; never open.
+        shift: 1 it lasted, 0 it did not, ``OPEN``, ``NOT_DUE``.
+        night_hazard: Hazard of the next unattended stretch by the life model alone.
+        lasts_night: Chance shown to last it, under the factor in force.
+        night: What came of it, likewise; open where another edge's failure ended it before.
+        night_low: Share of like edges that the claim says had failed in it when this one was
+            last known good; looked at where open.
+        stretch: Number of the machine's stretch, the same for all its edges; -1: not judged.
         loss: Mean loss over the quantiles; NaN where the life is not known exactly.
     """
 
@@ -42,8 +51,11 @@ class Judged:
     high: Floats
     lasts_shift: Floats
     shift: NDArray[np.int8]
+    night_hazard: Floats
     lasts_night: Floats
     night: NDArray[np.int8]
+    night_low: Floats
+    stretch: Ints
     loss: Floats
 
 
@@ -69,11 +81,30 @@ def judge_forecasts(
     over = np.isfinite(failed)
     if not len(kept):
         nothing, none = np.zeros(0), np.zeros(0, dtype=np.int8)
-        return Judged(kept, ends, nothing, nothing, nothing, none, nothing, none, nothing)
+        whole = np.zeros(0, dtype=np.int64)
+        return Judged(
+            kept,
+            ends,
+            low=nothing,
+            high=nothing,
+            lasts_shift=nothing,
+            shift=none,
+            night_hazard=nothing,
+            lasts_night=nothing,
+            night=none,
+            night_low=nothing,
+            stretch=whole,
+            loss=nothing,
+        )
     low = place_in_forecast(left, good)
     high = np.where(over, place_in_forecast(left, np.where(over, failed, 1.0)), 1.0)
     exact = over & (failed <= good)
     loss = np.where(exact, pinball(left, good), np.nan)
+    fails = np.array([row.fails_unattended or 0.0 for row in kept], dtype=np.float64)
+    hazard = -np.log1p(-np.minimum(fails, _MOST_CHANCE))
+    lasts = np.exp(-hazard * np.array([row.night_scale or 1.0 for row in kept]))
+    night, stretch = _night_outcomes(kept, ends, now_us)
+    ran = np.array([end.ran for end in ends], dtype=np.float64)
     return Judged(
         kept,
         ends,
@@ -81,8 +112,11 @@ def judge_forecasts(
         np.maximum(low, high),
         np.array([row.lasts_shift for row in kept]),
         _shift_outcomes(kept, ends, now_us),
-        np.array([1.0 - (row.fails_unattended or 0.0) for row in kept]),
-        _night_outcomes(kept, ends, now_us),
+        hazard,
+        lasts,
+        night,
+        np.where(night == OPEN, 1.0 - lasts**ran, 0.0),
+        stretch,
         loss,
     )
 
@@ -90,7 +124,7 @@ def judge_forecasts(
 def _shift_outcomes(
     kept: Sequence[KeptForecast], ends: Sequence[Outcome], now_us: int
 ) -> NDArray[np.int8]:
-    """1 lasted, 0 did not, -1 open, -2 not to be judged (yet)."""
+    """1 lasted, 0 did not, open, or not to be judged (yet)."""
     known = np.full(len(kept), NOT_DUE, dtype=np.int8)
     for place, (row, end) in enumerate(zip(kept, ends, strict=True)):
         if row.occasion == SHIFT:
@@ -102,14 +136,21 @@ def _lasted(end: Outcome, until_us: int, now_us: int) -> int:
     if end.good_us >= until_us:
         return 1
     if end.failed_us is not None:
-        return 0 if end.failed_us <= until_us else -1
-    return NOT_DUE if end.state == GOING_ON and now_us < until_us else -1
+        return 0 if end.failed_us <= until_us else OPEN
+    return NOT_DUE if end.state == GOING_ON and now_us < until_us else OPEN
 
 
 def _night_outcomes(
     kept: Sequence[KeptForecast], ends: Sequence[Outcome], now_us: int
-) -> NDArray[np.int8]:
-    """The same of the unattended stretch: the last word before it, of edges that saw it."""
+) -> tuple[NDArray[np.int8], Ints]:
+    """The same of the unattended stretch, by the last word before it, of edges that saw it.
+
+    A failure may stop the machine: what the other edges would have done after it, nobody knows.
+    A stretch in which the machine made nothing says nothing.
+
+    Returns:
+        What came of each, and the number of its machine's stretch.
+    """
     known = np.full(len(kept), NOT_DUE, dtype=np.int8)
     last: dict[tuple[int, int], int] = {}
     for place, (row, end) in enumerate(zip(kept, ends, strict=True)):
@@ -119,8 +160,18 @@ def _night_outcomes(
         if end.good_us >= begin and (end.left_us is None or end.left_us > begin):
             last[row.mount_id, begin] = place
             known[place] = _lasted(end, until, now_us)
-    final = set(last.values())
-    for place in range(len(kept)):
-        if place not in final or known[place] < 0:
+    stretch = np.full(len(kept), -1, dtype=np.int64)
+    numbers: dict[tuple[int | None, int | None], int] = {}
+    for place in sorted(last.values()):
+        if known[place] >= 0:
+            of_machine = ends[place].machine_id, kept[place].unattended_begins_us
+            stretch[place] = numbers.setdefault(of_machine, len(numbers))
+    failed = set(stretch[known == 0].tolist())
+    for place, number in enumerate(stretch.tolist()):
+        if number < 0:
             known[place] = NOT_DUE
-    return known
+        elif known[place] == 1 and number in failed:
+            known[place] = OPEN if ends[place].ran < 1 else 1
+        elif known[place] == 1 and ends[place].ran <= 0:
+            known[place], stretch[place] = NOT_DUE, -1
+    return known, stretch

@@ -96,6 +96,7 @@ def rows_to_keep(expected: ExpectedLives, occasion: str, wanted: Wanted) -> list
                 p50,
                 p90,
                 wider,
+                None if begin is None else expected.night_scale,
             )
         )
     whole = [row for row in kept if _is_whole(row)]

@@ -13,6 +13,7 @@ from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
 from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.outlook.shop_now import ShopNow
+from crib.outlook.stretches_run import StretchesRun
 from crib.outlook.unseen import last_good_us
 from crib.stock.assembly import STAYS_BUILT
 from crib.store.kept_rows import KeptForecast
@@ -39,6 +40,9 @@ class Outcome:
         good_wear: Wear put on from the forecast until it was last known good.
         failed_wear: Wear until it was known to have failed; infinite where it never was.
         left_us: When it left its station; None while it is there.
+        machine_id: The machine it was in; None where that was taken back.
+        ran: Share of the unattended stretch spoken of that the machine cut for; 1 where
+            nobody knows.
     """
 
     state: str
@@ -47,6 +51,8 @@ class Outcome:
     good_wear: float
     failed_wear: float
     left_us: int | None
+    machine_id: int | None = None
+    ran: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +90,7 @@ def outcomes(shop: ShopNow, kept: Sequence[KeptForecast]) -> list[Outcome]:
             pieces += _pieces(life, max(life.good_us, row.at_us), life.failed_us)
         spans.append((slice(start, middle), slice(middle, len(pieces))))
     wear = [stay.wear for stay in shop.work_out(pieces)]
+    ran = StretchesRun(shop)
     found = []
     for row, span in zip(kept, spans, strict=True):
         if span is None:
@@ -94,6 +101,8 @@ def outcomes(shop: ShopNow, kept: Sequence[KeptForecast]) -> list[Outcome]:
         good = sum(wear[span[0]]) * unit
         failed = math.inf if life.failed_us is None else good + sum(wear[span[1]]) * unit
         over = life.failed_us is not None and life.good_us < life.failed_us <= row.at_us
+        station = shop.rows.stations.get(life.stays[0].station_id)
+        machine_id = station.machine_id if station is not None else None
         found.append(
             Outcome(
                 FAILED_BEFORE if over else life.state,
@@ -102,6 +111,8 @@ def outcomes(shop: ShopNow, kept: Sequence[KeptForecast]) -> list[Outcome]:
                 good,
                 failed,
                 life.stays[0].end_us,
+                machine_id,
+                ran.share(machine_id, row.unattended_begins_us, row.unattended_ends_us),
             )
         )
     return found

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from crib.floor.timeline import us_of
-from crib.outlook.judged_forecasts import NOT_DUE, judge_forecasts
+from crib.outlook.judged_forecasts import judge_forecasts
 from crib.outlook.kept_outcomes import NOT_JUDGED, outcomes
 from crib.outlook.shop_now import ShopNow
 from crib.planning.night_scale import night_scale
@@ -14,9 +14,6 @@ from crib.store.kept_rows import kept_before_nights
 
 #: Forecasts looked at, the latest: some months of a small shop, a week of a large one.
 _MOST_FORECASTS = 3_000
-
-#: Chance at which the hazard is cut off, or one certain failure would count for all others.
-_MOST_CHANCE = 0.95
 
 
 def scale_of_nights(tx: Tx, shop: ShopNow) -> float:
@@ -34,10 +31,8 @@ def scale_of_nights(tx: Tx, shop: ShopNow) -> float:
     ends = outcomes(shop, kept)
     rows = [(k, e) for k, e in zip(kept, ends, strict=True) if e.state not in NOT_JUDGED]
     judged = judge_forecasts([k for k, _ in rows], [e for _, e in rows], now_us)
-    expected, failed = [], []
-    columns = zip(judged.lasts_night.tolist(), judged.night.tolist(), strict=True)
-    for lasts, what in columns:
-        if what != NOT_DUE:
-            expected.append(-math.log(max(lasts, 1 - _MOST_CHANCE)))
-            failed.append(what == 0)
-    return night_scale(expected, failed)
+    own = judged.stretch >= 0
+    number = judged.stretch[own]
+    hazard = np.bincount(number, judged.night_hazard[own])
+    failures = np.bincount(number, judged.night[own] == 0)
+    return night_scale(hazard, failures > 0)

@@ -37,6 +37,7 @@ from crib.outlook.stays import Key, Stay
 from crib.outlook.vacancies import EMPTY, Vacancy
 from crib.planning.due import EARLY, EdgesDue, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
+from crib.planning.night_scale import under_scale
 from crib.planning.shelf import Shelf
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import PlannedSwaps, plan_swaps
@@ -217,7 +218,8 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         scale=expected.night_scale,
     )
     stations = swaps.stations[: len(mounted)]
-    forecasts = _foreseen(shop, ahead, lives.keys, model, mounted, edges, due, stations)
+    scale = expected.night_scale
+    forecasts = _foreseen(shop, ahead, lives.keys, model, mounted, edges, due, stations, scale)
     planned = {stay.row.mount_id for stay in mounted}
     seats = _Seats(shop)
     forecasts += [
@@ -341,8 +343,9 @@ def _foreseen(
     edges: Sequence[MountedEdge],
     due: EdgesDue,
     plans: Sequence[StationPlan],
+    scale: float,
 ) -> list[Forecast]:
-    """One forecast per edge with a plan, from the columns of ``due``."""
+    """One forecast per edge with a plan, from the columns of ``due``; nights under a factor."""
     seats, names = _Seats(shop), [key.text(shop.rows.items) for key in keys]
     seen = model.basis(np.arange(len(keys)))
     worn, broken, early = seen.worn.tolist(), seen.broken.tolist(), seen.censored.tolist()
@@ -352,7 +355,7 @@ def _foreseen(
         due.run_out_us.tolist(),
         due.fail_shift.tolist(),
         np.isfinite(due.dark_s[:, 0]).tolist(),
-        due.fail_dark.tolist(),
+        under_scale(due.fail_dark, scale).tolist(),
         due.wear_now.tolist(),
         strict=True,
     )

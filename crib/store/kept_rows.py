@@ -39,6 +39,7 @@ class KeptForecast(NamedTuple):
     life_p50: float
     life_p90: float
     widening: float
+    night_scale: float | None = None
 
 
 _COLUMNS = tuple(column.name for column in kept_forecasts.columns)

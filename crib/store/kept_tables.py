@@ -51,6 +51,10 @@ kept_forecasts = Table(
     Column("life_p50", Float, nullable=False),
     Column("life_p90", Float, nullable=False),
     Column("widening", Float, nullable=False),
+    # Null in rows of before it was kept; the chance above is one without it.
+    Column(
+        "night_scale", Float, CheckConstraint("night_scale > 0", name="night_scale_above_0")
+    ),
     CheckConstraint("occasion IN ('shift', 'last')", name="known_occasion"),
     CheckConstraint("age >= 0 AND wear_per_part > 0", name="wear_above_0"),
     CheckConstraint(

@@ -12,6 +12,7 @@ from crib.left_out import at_once, worked_out
 from crib.outlook.judged_forecasts import Judged, judge_forecasts
 from crib.outlook.kept_outcomes import NOT_JUDGED, Outcome, outcomes
 from crib.outlook.shop_now import ShopNow
+from crib.planning.night_scale import under_scale
 from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_page
@@ -56,6 +57,7 @@ class KeptListed:
         life_p50: Its median.
         life_p90: Life that 10 % reach.
         widening: Factor by which lives were stretched about their median.
+        night_scale: Factor that ``fails_unattended`` stands under; None: none was kept.
         outcome: going_on, worn, broken, taken_out_early, taken_back, failed_before.
         good_at: When the edge was last known to be good.
         failed_at: When it was known to have failed.
@@ -86,6 +88,7 @@ class KeptListed:
     life_p50: float
     life_p90: float
     widening: float
+    night_scale: float | None
     outcome: str
     good_at: datetime | None
     failed_at: datetime | None
@@ -191,13 +194,14 @@ def _listed(
         wear_left=_quantiles(row.left),
         lasts_shift=row.lasts_shift,
         shift_ends_at=instant_from_us(row.shift_ends_us),
-        fails_unattended=row.fails_unattended,
+        fails_unattended=_shown(row),
         unattended_begins_at=instant_or_none(row.unattended_begins_us),
         unattended_ends_at=instant_or_none(row.unattended_ends_us),
         life_p10=row.life_p10,
         life_p50=row.life_p50,
         life_p90=row.life_p90,
         widening=row.widening,
+        night_scale=row.night_scale,
         outcome=end.state,
         good_at=instant_from_us(end.good_us) if known else None,
         failed_at=instant_or_none(end.failed_us) if known else None,
@@ -206,6 +210,12 @@ def _listed(
         place_low=float(judged.low[place]) if known else None,
         place_high=float(judged.high[place]) if known else None,
     )
+
+
+def _shown(row: KeptForecast) -> float | None:
+    if row.fails_unattended is None:
+        return None
+    return float(under_scale(row.fails_unattended, row.night_scale or 1.0))
 
 
 def _quantiles(values: Sequence[float]) -> KeptQuantiles:

@@ -305,7 +305,7 @@ def _score(name: str, judged: Judged, where: Ints, factor: float | None) -> Fore
     of_night = statements_held(
         judged.lasts_night[night],
         judged.night[night],
-        np.zeros(len(night)),
+        judged.night_low[night],
         np.ones(len(night)),
     )
     known = shift[judged.shift[shift] >= 0]

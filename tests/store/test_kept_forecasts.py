@@ -117,7 +117,8 @@ def test_the_first_forecast_of_a_shift_is_kept_as_it_was_shown(floor):
         shown.parts_left[name] for name in ("p05", "p10", "p50", "p90")
     ]
     assert row.lasts_shift == pytest.approx(1 - shown.fail_probability_shift)
-    assert row.fails_unattended == shown.fail_probability_unattended
+    assert row.fails_unattended == pytest.approx(shown.fail_probability_unattended)
+    assert row.night_scale == 1.0
     # attended from 6:00 to 22:00 in Zurich, then nobody there until 6:00
     begin = floor.start.replace(hour=21)
     assert row.shift_ends_us == row.unattended_begins_us == us_of(begin)
@@ -452,6 +453,7 @@ def test_a_forecast_of_an_edge_that_had_failed_in_the_night_is_not_judged(floor)
         ("wear_per_part", 0.0),
         ("lasts_shift", 1.1),
         ("fails_unattended", None),
+        ("night_scale", 0.0),
         ("occasion", "whim"),
         ("mount_id", 10_000),
         ("age", None),

@@ -140,6 +140,7 @@ LATER_COLUMNS = {
     "machines.count_item",
     "machines.parts_per_cycle", "machines.breakage_signals", "machines.path_counters",
     "machines.night_limit_percent", "machines.night_limit_loss_minor",
+    "kept_forecasts.night_scale",
     "count_batches.path", "count_refusals.path",
     "count_readings.path", "count_readings.source_id", "count_readings.starts",
     "feeds.lacks_us", "feeds.problem_sentence", "feeds.assets_problem_sentence",

@@ -53,7 +53,42 @@ def test_a_night_that_is_over_counts_by_the_chance_that_was_kept_before_it(floor
     scale = _plan(floor).expected.night_scale
 
     assert chance > 0
-    assert scale == pytest.approx((2 + failed) / (2 - math.log1p(-chance)))
+    hazard = -math.log1p(-chance)
+    if failed:  # the mean under c e^(-2c) (1 - e^(-c H)), by hand
+        one, other = 2.0, 2.0 + hazard
+        mean = 2 * (one**-3 - other**-3) / (one**-2 - other**-2)
+    else:
+        mean = 2 / (2 + hazard)
+    assert scale == pytest.approx(mean)
+
+
+def test_a_night_in_which_the_machine_stood_says_nothing(floor):
+    floor.mount()
+    floor.make(100)
+    night = floor.start.replace(hour=21)
+    floor.rest(night - timedelta(minutes=10) - CYCLE * 10)
+    floor.make(10)
+    floor.show()
+    assert floor.kept()[-1].fails_unattended > 0
+    floor.rest(night)
+    floor.rest(night + timedelta(hours=8, minutes=20))
+
+    assert [end.ran for _, end in floor.judged()] == [0.0]
+    assert _plan(floor).expected.night_scale == 1.0
+    assert floor.scores().scores[0].unattended.trials == 0
+
+
+def test_a_night_cut_short_is_known_by_the_parts_that_were_made(floor):
+    floor.mount()
+    night = floor.start.replace(hour=21)
+    floor.make(1_100)  # it cuts nearly all of the time until then
+    floor.rest(night)
+    floor.show()
+    floor.make(160)  # two hours of eight
+    floor.rest(night + timedelta(hours=8))
+    floor.rest(night + timedelta(hours=8, minutes=20))
+
+    assert 0.2 < floor.judged()[-1][1].ran < 0.35  # its pace is not known exactly
 
 
 def test_the_nights_ahead_say_which_factor_they_stand_under(floor):
@@ -61,8 +96,12 @@ def test_the_nights_ahead_say_which_factor_they_stand_under(floor):
 
     plan = _plan(floor)
 
-    assert {night.scale for night in plan.nights} == {plan.expected.night_scale}
-    assert plan.expected.night_scale < 1
+    scale = plan.expected.night_scale
+    assert {night.scale for night in plan.nights} == {scale}
+    assert scale < 1
+    shown = plan.forecasts[0].fail_probability_unattended
+    own = float(plan.expected.due.fail_dark[0])
+    assert shown == pytest.approx(1 - (1 - own) ** scale)
 
 
 def test_what_is_kept_of_an_edge_stands_under_no_factor(floor):
@@ -71,7 +110,23 @@ def test_what_is_kept_of_an_edge_stands_under_no_factor(floor):
     plan = _plan(floor)
     floor.show()
 
-    assert floor.kept()[-1].fails_unattended == pytest.approx(
-        float(plan.expected.due.fail_dark[0])
-    )
+    kept = floor.kept()[-1]
+    assert kept.fails_unattended == pytest.approx(float(plan.expected.due.fail_dark[0]))
     assert plan.expected.night_scale < 1
+    assert kept.night_scale == plan.expected.night_scale
+
+
+def test_a_night_shown_under_a_factor_counts_by_the_chance_without_it(floor):
+    _through_a_night(floor, failed=False)
+    night = floor.start.replace(hour=21) + timedelta(days=1)
+    floor.rest(night - timedelta(minutes=10) - CYCLE * 10)
+    floor.make(10)
+    floor.show()
+    floor.make(100)
+    floor.rest(night + timedelta(hours=8, minutes=20))
+    last = {row.unattended_begins_us: row for row in floor.kept()}
+    assert [row.night_scale < 1 for row in last.values()] == [False, True]
+
+    hazard = -sum(math.log1p(-row.fails_unattended) for row in last.values())
+
+    assert _plan(floor).expected.night_scale == pytest.approx(2 / (2 + hazard))

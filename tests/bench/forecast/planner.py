@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -58,7 +57,7 @@ class Planner:
     _kept: int = field(init=False, default=0)
     _scale: float = field(init=False, default=1.0)
     _dark: Floats = field(init=False)
-    _expected: list[float] = field(init=False, default_factory=list)
+    _hazard: list[float] = field(init=False, default_factory=list)
     _failed: list[bool] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
@@ -84,7 +83,7 @@ class Planner:
         machines = self._machines(now, day, begin_s, shift_s)
         edges = self._edges(floor, day)
         due = edges_due(machines, edges, self._model)
-        scale = night_scale(self._expected, self._failed)
+        scale = night_scale(self._hazard, self._failed)
         swaps = plan_swaps(machines, edges, due, self._model, limit=self.limit, scale=scale)
         self.nights[day] = [night for night in swaps.nights if night.ordinal == 0]
         self._scale = scale
@@ -109,7 +108,9 @@ class Planner:
         failed = dark > self._dark
         self._dark = dark
         for night, hurt in zip(self.nights.get(day, []), failed.tolist(), strict=False):
-            self._expected.append(-math.log1p(-min(night.with_swaps, 0.999)) / self._scale)
+            # The hazard of all its edges, swaps made, as it is before it becomes a chance.
+            hazard = 0.0 if night.edges is None else float(night.edges.swapped[:, -1].sum())
+            self._hazard.append(hazard / self._scale)
             self._failed.append(hurt)
 
     def _fit(self, floor: Floor) -> None:
