@@ -39,6 +39,26 @@ def test_one_who_knows_each_law_scores_as_defined(world: World) -> None:
         assert scores.loss_new == pytest.approx(1, abs=0.01)
 
 
+@pytest.mark.parametrize("world", WORLDS, ids=lambda world: world.name)
+def test_one_who_reads_lands_as_they_were_made_is_right_and_saves(world: World) -> None:
+    """By Bayes its 80 % intervals of looked edges hold 80 %; no look makes it worse."""
+    asked = ask(world, draw_keys(world, 5, 12), 3.0, 5)
+    scores, blind = figures(asked.reader, asked), figures(asked.law, asked)
+    if not world.melt_sd:
+        # 480 edges: three times the binomial deviation, and that of 1,500 draws.
+        assert scores.looked == pytest.approx(80, abs=6.0)
+        assert scores.low_looked == pytest.approx(10, abs=4.5)
+    assert scores.loss_looked < 1.02 * blind.loss_looked
+    assert scores.least_looked < 1.02
+    # One who does not read the land swaps as if there had been none.
+    assert blind.cost_looked == pytest.approx(blind.cost)
+    if world.name == "plain":
+        assert scores.loss_looked < 0.9 * blind.loss_looked
+        assert scores.cost_looked < 0.99 * scores.cost
+    if world.name == "boxes":
+        assert scores.cost_looked < 0.85 * scores.cost
+
+
 def test_forecasts_a_fifth_too_long_are_seen_as_such() -> None:
     """The median is 20 % off, more edges end below the 10 % point, and losses rise."""
     world = _BY_NAME["plain"]

@@ -19,9 +19,9 @@ from tests.bench.forecast.predictor import Ablation
 
 _HEAD = (
     f"{'':18}{'80 % holds [%]':>17} {'below 10 % [%]':>17} {'':6} {'told/':>6}"
-    f"{'loss over the law':>20}{'least':>7}{'cost':>7}\n"
+    f"{'loss over the law':>20}{'least':>7}{'cost':>7}{'looked':>8}{'least':>7}\n"
     f"{'lives per key':18}{'new half look':>17} {'new half look':>17} {'bias':>6} {'true k':>6}"
-    f"{'new   half   look':>20}{'':>7}{'':>7}"
+    f"{'new   half   look':>20}{'new':>7}{'new':>7}{'at':>8}{'':>7}"
 )
 
 
@@ -31,6 +31,7 @@ def line(label: str, f: Figures) -> str:
         f"{label:18}{f.new:7.0f}{f.half:5.0f}{f.looked:5.0f} {f.low_new:7.1f}{f.low_half:5.1f}"
         f"{f.low_looked:5.1f} {f.bias:+5.0f}% {f.shape:6.2f}{f.loss_new:8.3f}{f.loss_half:6.3f}"
         f"{f.loss_looked:6.3f}{f.least:7.3f}{f.cost:7.3f}"
+        f"{f.cost_looked:8.3f}{f.least_looked:7.3f}"
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -10,9 +11,9 @@ import numpy as np
 from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.pooling import key_table
-from crib.life.signs import NO_SIGNS, edge_signs
-from tests.bench.forecast.elsewhere.history import History
-from tests.bench.forecast.elsewhere.truth import Keys
+from crib.life.signs import NO_SIGNS, EdgeSigns, edge_signs
+from tests.bench.forecast.elsewhere.history import LAND_NOISE, History
+from tests.bench.forecast.elsewhere.truth import Edges, Keys
 from tests.bench.forecast.predictor import TOLD_SD, Ablation, Shown, fit
 from tests.bench.forecast.records import LAND_SEEN
 
@@ -31,6 +32,10 @@ class Forecaster(Protocol):
         """Age of least cost for a new edge, shape (keys,)."""
         ...
 
+    def swap_looked(self, key: Ints, age: Floats, land: Floats) -> Floats:
+        """Age at which to swap edges whose land was measured at an age, shape (edges,)."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class ByModel:
@@ -41,9 +46,7 @@ class ByModel:
 
     def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
         """By the model's word on that edge."""
-        signs = NO_SIGNS
-        if land is not None:
-            signs = edge_signs(np.full(len(key), -1), land, age, LAND_SEEN)
+        signs = NO_SIGNS if land is None else _seen(age, land)
         return self.model.remaining(key, age, self.keys.wear_per_part[key], probs, signs)
 
     def swap_ages(self) -> Floats:
@@ -53,6 +56,18 @@ class ByModel:
             np.arange(len(keys)), keys.planned_cost, keys.failure_cost, keys.wear_per_part
         )
         return age
+
+    def swap_looked(self, key: Ints, age: Floats, land: Floats) -> Floats:
+        """By the edge's own odds, as the model has them."""
+        costs = (self.keys.planned_cost[key], self.keys.failure_cost[key])
+        told, _, _ = self.model.swap_age(
+            key, *costs, self.keys.wear_per_part[key], _seen(age, land)
+        )
+        return np.maximum(told, age)
+
+
+def _seen(age: Floats, land: Floats) -> EdgeSigns:
+    return edge_signs(np.full(len(age), -1), land, age, LAND_SEEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +108,75 @@ class ByLaw:
         ages = np.quantile(self.lives, np.linspace(0.0005, 0.9995, 400), axis=1).T
         best: Floats = ages[np.arange(len(ages)), np.argmin(self.cost_rate(ages), axis=1)]
         return best
+
+    def swap_looked(self, key: Ints, age: Floats, land: Floats) -> Floats:
+        """By the law; a land tells this one nothing."""
+        return np.maximum(self.swap_ages()[key], age)
+
+
+@dataclass(frozen=True, slots=True)
+class ByDraws:
+    """One who knows each key's law from many edges of it, and reads a land as it was made.
+
+    A land is weighed against that of every drawn edge at that age, by the error of measuring.
+
+    Attributes:
+        edges: The edges, shape (keys, edges).
+        keys: Their keys.
+    """
+
+    edges: Edges
+    keys: Keys
+
+    @property
+    def law(self) -> ByLaw:
+        """The same without looks."""
+        return ByLaw(np.sort(self.edges.ends, axis=1), self.keys)
+
+    def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
+        """By the drawn edges that would look alike."""
+        if land is None:
+            return self.law.left(key, age, probs)
+        result = np.empty((len(key), len(probs)))
+        for some, ends, weight in self._alike(key, age, land):
+            gone = np.cumsum(weight, axis=1) - weight / 2
+            for row, told in zip(some, gone, strict=True):
+                result[row] = np.interp(probs, told, ends) - age[row]
+        return np.maximum(result, 0.0)
+
+    def swap_ages(self) -> Floats:
+        """As without looks."""
+        return self.law.swap_ages()
+
+    def swap_looked(self, key: Ints, age: Floats, land: Floats) -> Floats:
+        """The age of least cost at the edge's own odds and the law's cost rate."""
+        law, result = self.law, np.empty(len(key))
+        rates, keys = law.cost_rate(law.swap_ages()), self.keys
+        for some, ends, weight in self._alike(key, age, land):
+            row = key[some[0]]
+            extra = keys.failure_cost[row] - keys.planned_cost[row]
+            # Shares gone and use made when swapped just before each of the drawn ends.
+            gone = np.cumsum(weight, axis=1) - weight
+            at = np.maximum(ends, age[some, None])
+            steps = np.diff(at, axis=1, prepend=age[some, None])
+            worth = extra * gone - rates[row] * np.cumsum(steps * (1 - gone), axis=1)
+            best = np.argmin(np.where(ends > age[some, None], worth, 0.0), axis=1)
+            result[some] = at[np.arange(len(some)), best]
+        return result
+
+    def _alike(
+        self, key: Ints, age: Floats, land: Floats
+    ) -> Iterator[tuple[Ints, Floats, Floats]]:
+        """Asked edges of a key, the drawn ends, rising, and their weights for each."""
+        for row in np.unique(key):
+            some = np.flatnonzero(key == row)
+            order = np.argsort(self.edges.ends[row])
+            drawn = self.edges.take(row, order)
+            ages = age[some, None]
+            off = np.log(np.maximum(land[some, None], 1e-9) / drawn.land(ages))
+            weight = np.exp(-0.5 * (off / LAND_NOISE) ** 2) * (drawn.ends > ages) + 1e-300
+            weight /= weight.sum(axis=1, keepdims=True)
+            yield some, drawn.ends, weight
 
 
 class Learner:

@@ -8,16 +8,23 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Floats, Ints
-from tests.bench.forecast.elsewhere.forecaster import ByLaw, Forecaster, Learner
+from tests.bench.forecast.elsewhere.forecaster import (
+    ByDraws,
+    ByLaw,
+    Forecaster,
+    Learner,
+)
 from tests.bench.forecast.elsewhere.history import LAND_NOISE, keep_history
-from tests.bench.forecast.elsewhere.truth import Keys, draw_crowd, draw_keys
+from tests.bench.forecast.elsewhere.truth import Edges, Keys, draw_crowd, draw_keys
 from tests.bench.forecast.elsewhere.worlds import World
 from tests.bench.forecast.predictor import Ablation
 
 STAGES: Final = (0, 1, 3, 5, 10, 20, 50)
 PROBS: Final[Floats] = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
 _LOW, _MEDIAN, _HIGH = 1, 3, 5
-_CROWD, _LAW, _LOOKED = 1_500, 6_000, 40
+#: Share of the law's own swap age at which edges are looked at.
+_LOOK: Final = 0.7
+_CROWD, _LAW, _LOOKED, _SWAPPED, _DRAWN = 1_500, 6_000, 40, 120, 1_500
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +49,9 @@ class Figures:
         loss_looked: Loss, looked ones.
         least: Loss of one who also knows the melts of the week, new edges.
         cost: Cost per use of swapping new edges at the told age over that of the law's.
+        cost_looked: The same where every edge is looked at once, after 0.7 of the law's age,
+            unless it was to be swapped before, and then swapped by what is told of it.
+        least_looked: That of one who knows the law and reads the land as it was made.
     """
 
     new: float
@@ -57,6 +67,8 @@ class Figures:
     loss_looked: float
     least: float
     cost: float
+    cost_looked: float
+    least_looked: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +91,38 @@ class Crowd:
 
 
 @dataclass(frozen=True, slots=True)
+class Swapped:
+    """Edges that are swapped at somebody's word, shape (keys, edges).
+
+    Attributes:
+        ends: Use at which each fails.
+        look: Use at which it is looked at, if it gets there.
+        land: Land that is measured then.
+        drawn: Other edges of the same law.
+    """
+
+    ends: Floats
+    look: Floats
+    land: Floats
+    drawn: Edges
+
+    def dearer(self, one: Forecaster, keys: Keys) -> float:
+        """Cost of swapping after looks over that of the same one's word for new edges."""
+        new = np.broadcast_to(one.swap_ages()[:, None], self.ends.shape)
+        looked = (self.ends > self.look) & (new > self.look)
+        key = np.nonzero(looked)[0]
+        swap = new.copy()
+        swap[looked] = one.swap_looked(key, self.look[looked], self.land[looked])
+        return float((self._rate(swap, keys) / self._rate(new, keys)).mean())
+
+    def _rate(self, swap: Floats, keys: Keys) -> Floats:
+        fails = self.ends <= swap
+        cost = np.where(fails, keys.failure_cost[:, None], keys.planned_cost[:, None])
+        rate: Floats = cost.sum(axis=1) / np.minimum(self.ends, swap).sum(axis=1)
+        return rate
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """What forecasters of one shop are held against at one time.
 
@@ -88,6 +132,7 @@ class Asked:
         new: New edges.
         half: Half-used ones.
         looked: Half-used ones that were looked at.
+        swapped: Edges of every key that are swapped at somebody's word.
     """
 
     law: ByLaw
@@ -95,6 +140,12 @@ class Asked:
     new: Crowd
     half: Crowd
     looked: Crowd
+    swapped: Swapped
+
+    @property
+    def reader(self) -> ByDraws:
+        """Knows the law and reads lands as they were made."""
+        return ByDraws(self.swapped.drawn, self.law.keys)
 
 
 def after_lives(
@@ -127,6 +178,8 @@ def ask(world: World, keys: Keys, week: float, seed: int) -> Asked:
     alive = ends > half
     some = alive & (np.cumsum(alive, axis=1) <= _LOOKED)
 
+    drawn = draw_crowd(world, keys, _DRAWN, week, rng, melts_known=False)
+
     def crowd(rows: np.ndarray[tuple[int, int], np.dtype[np.bool_]], at: Floats) -> Crowd:
         return Crowd(key[rows], at[rows], (ends - at)[rows], None, usual[key[rows]])
 
@@ -137,7 +190,19 @@ def ask(world: World, keys: Keys, week: float, seed: int) -> Asked:
         crowd(np.ones_like(alive), np.zeros(ends.shape)),
         crowd(alive, half),
         Crowd(looked.key, looked.age, looked.left, land[some], looked.usual),
+        _swapped(edges, usual, law, drawn, rng),
     )
+
+
+def _swapped(
+    edges: Edges, usual: Floats, law: ByLaw, drawn: Edges, rng: np.random.Generator
+) -> Swapped:
+    """The first edges of every key, looked at well before the law would swap them."""
+    ends = edges.ends[:, :_SWAPPED]
+    look = np.minimum(_LOOK * law.swap_ages(), usual)
+    land = edges.land(np.broadcast_to(look[:, None], edges.ends.shape))[:, :_SWAPPED]
+    seen = land * np.exp(LAND_NOISE * rng.standard_normal(ends.shape))
+    return Swapped(ends, np.broadcast_to(look[:, None], ends.shape), seen, drawn)
 
 
 def figures(one: Forecaster, asked: Asked) -> Figures:
@@ -153,6 +218,7 @@ def figures(one: Forecaster, asked: Asked) -> Figures:
     every, zero = np.arange(len(asked.law.lives)), np.zeros(len(asked.law.lives))
     mine, true = one.left(every, zero, PROBS), asked.now.left(every, zero, PROBS)
     best = asked.now.cost_rate(asked.law.swap_ages())
+    cost = float((asked.now.cost_rate(one.swap_ages()) / best).mean())
     return Figures(
         *covers,
         *lows,
@@ -160,7 +226,10 @@ def figures(one: Forecaster, asked: Asked) -> Figures:
         float(np.median(_spread(true) / _spread(mine))),
         *losses,
         _loss(now, asked.new) / _loss(law[0], asked.new),
-        float((asked.now.cost_rate(one.swap_ages()) / best).mean()),
+        cost,
+        # The same edges with and without looks, so that their luck is in neither figure.
+        cost * asked.swapped.dearer(one, asked.law.keys),
+        asked.swapped.dearer(asked.reader, asked.law.keys),
     )
 
 

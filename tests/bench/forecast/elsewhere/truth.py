@@ -83,6 +83,11 @@ class Edges:
         """Use at which it fails."""
         return np.minimum(self.wears, self.breaks)
 
+    def take(self, key: int, some: Ints) -> Edges:
+        """Some edges of one key, where the first axis is that of the keys."""
+        parts = (self.meets, self.wears, self.breaks, self.run_in)
+        return Edges(*(part[key, some] for part in parts), self.power)
+
     def land(self, used: Floats) -> Floats:
         """Land over its limit after some use."""
         y = used / self.meets
