@@ -58,6 +58,11 @@ class Records:
         """Some of the rows."""
         return Records(*(getattr(self, f.name)[rows] for f in fields(self)))
 
+    def then(self, more: Records) -> Records:
+        """These rows, and more of them after."""
+        columns = ((getattr(self, f.name), getattr(more, f.name)) for f in fields(self))
+        return Records(*(np.concatenate(pair) for pair in columns))
+
 
 @dataclass(frozen=True, slots=True)
 class Corrections:

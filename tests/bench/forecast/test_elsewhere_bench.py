@@ -10,6 +10,7 @@ from functools import partial
 import numpy as np
 import pytest
 
+from tests.bench.forecast.elsewhere import probes
 from tests.bench.forecast.elsewhere.__main__ import line, mean
 from tests.bench.forecast.elsewhere.forecaster import ByLaw
 from tests.bench.forecast.elsewhere.history import keep_history
@@ -17,7 +18,7 @@ from tests.bench.forecast.elsewhere.measure import STAGES, after_lives, ask, fig
 from tests.bench.forecast.elsewhere.truth import draw_keys
 from tests.bench.forecast.elsewhere.worlds import WORLDS, World
 from tests.bench.forecast.predictor import Ablation
-from tests.bench.forecast.records import CENSORED
+from tests.bench.forecast.records import CENSORED, WORN
 
 _BY_NAME = {world.name: world for world in WORLDS}
 
@@ -95,6 +96,20 @@ def test_slips_are_as_many_as_the_world_says() -> None:
         same = (kept.kept.ended == plain.kept.ended) & (kept.kept.key == plain.kept.key)
         same &= kept.kept.wear == plain.kept.wear
         assert np.array_equal(same, ~kept.slip)
+
+
+def test_probes_tell_little_from_much(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No chip moves nothing; where a tenth chips, the 10 % point falls by more than a tenth."""
+    assert np.all(probes.chips_move(5, 0, WORN) == 0)
+    assert np.all(probes.chips_move(5, 15, WORN) < -0.2)
+    assert probes.chips_move_the_law(5, 3) == pytest.approx(-0.14, abs=0.07)
+    assert probes.after_change(5)[0].mean() > 1.5
+    monkeypatch.setattr(probes, "OLD", 1_000.0)
+    assert probes.old_edge_asked_about(5, 0)
+    monkeypatch.setattr(probes, "OLD", 0.8)
+    assert not probes.old_edge_asked_about(5, 30)
+    monkeypatch.setattr(probes, "OLD", 0.1)
+    assert probes.old_edge_planned(5, 3) == "cost"
 
 
 @pytest.mark.bench

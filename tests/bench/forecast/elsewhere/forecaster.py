@@ -10,7 +10,7 @@ import numpy as np
 
 from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
-from crib.life.pooling import key_table
+from crib.life.pooling import KeyTable, key_table
 from crib.life.signs import NO_SIGNS, EdgeSigns, edge_signs
 from tests.bench.forecast.elsewhere.history import LAND_NOISE, History
 from tests.bench.forecast.elsewhere.truth import Edges, Keys
@@ -179,6 +179,12 @@ class ByDraws:
             yield some, drawn.ends, weight
 
 
+def table_of(keys: Keys) -> KeyTable:
+    """The key table as the shop would fill it."""
+    labels = (keys.item, keys.grade, keys.operation, keys.material)
+    return key_table(*labels, prior_mean=0.0, prior_sd=TOLD_SD)
+
+
 class Learner:
     """The model as a shop has it: fitted again as lives come in, widened by what was shown.
 
@@ -189,14 +195,7 @@ class Learner:
 
     def __init__(self, keys: Keys, told: Ablation) -> None:
         self._keys, self._told = keys, told
-        self._table = key_table(
-            keys.item,
-            keys.grade,
-            keys.operation,
-            keys.material,
-            prior_mean=0.0,
-            prior_sd=TOLD_SD,
-        )
+        self._table = table_of(keys)
         self._shown = Shown(len(keys))
         self._model: LifeModel | None = None
         self._known = 0
