@@ -30,7 +30,7 @@ from crib.store.presets import PresetRow, last_check, latest_preset
 from crib.store.records import get_record, list_records
 from crib.store.resolve import resolve, resolve_station
 from crib.store.stations import StationRow, station_row, stations_expecting
-from crib.units import mm_from_tenths_um
+from crib.units import mm_from_tenths_um, nominal_mm_from_tenths_um
 from labels.kinds import (
     AssemblyLabel,
     BadgeLabel,
@@ -149,7 +149,7 @@ def _offset_texts(
 
 def _radius_text(radius_tenths_um: int, target: StationRow | None) -> str:
     if target is None:
-        return f"{mm_from_tenths_um(radius_tenths_um)} mm"
+        return f"{nominal_mm_from_tenths_um(radius_tenths_um)} mm"
     unit, step = target.offset_unit, target.offset_increment_tenths_um
     return f"{plain_text(radius_tenths_um, unit, step)} {unit}"
 
@@ -223,7 +223,7 @@ def _gauge(printing: Printing, record_id: int) -> GaugeLabel:
         _text(row["description"]),
         printing.local(check.at if check else None),
         printing.local(due),
-        "" if uncertainty is None else f"{mm_from_tenths_um(uncertainty)} mm",
+        "" if uncertainty is None else f"{nominal_mm_from_tenths_um(uncertainty)} mm",
     )
 
 

@@ -97,6 +97,18 @@ def mm_from_tenths_um(length_tenths_um: int) -> str:
     return f"{sign}{whole}.{part:04d}"
 
 
+def nominal_mm_from_tenths_um(length_tenths_um: int) -> str:
+    """Print a nominal as millimetres with three places; a fourth only where it is finer.
+
+    Drawings and most controls take whole micrometres (common practice, no source).
+
+    Examples:
+        >>> nominal_mm_from_tenths_um(1_500_000), nominal_mm_from_tenths_um(-1_500_005)
+        ('150.000', '-150.0005')
+    """
+    return mm_from_tenths_um(length_tenths_um).removesuffix("0")
+
+
 def in_from_tenths_um(length_tenths_um: int) -> str:
     """Print an exact length as inches with five places, rounded once, half to even.
 

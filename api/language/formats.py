@@ -9,7 +9,7 @@ from api.http.site import this_site
 from api.language.catalogue import locale_of
 from api.language.preferences import preferences
 from crib.clock import comes_twice
-from crib.units import in_from_tenths_um, mm_from_tenths_um
+from crib.units import in_from_tenths_um, mm_from_tenths_um, nominal_mm_from_tenths_um
 
 
 def _written(at: date, skeleton: str) -> str:
@@ -75,11 +75,12 @@ def local_time(at: datetime | None, *, year: bool = False) -> str:
     return f"{local_day(at, year=year)} {local_clock(at)}"
 
 
-def number(value: float | Decimal | None, digits: int = 0) -> str:
-    """A number with so many places; nothing where there is none."""
+def number(value: float | Decimal | None, digits: int | None = 0) -> str:
+    """A number with so many places, or as many as it has; nothing where there is none."""
     if value is None:
         return ""
-    return in_locale(f"{value:,.{digits}f}", preferences().language)
+    plain = f"{value:,g}" if digits is None else f"{value:,.{digits}f}"
+    return in_locale(plain, preferences().language)
 
 
 def small_length(length_mm: float | None, *, unit: bool = True) -> str:
@@ -97,7 +98,7 @@ def small_length(length_mm: float | None, *, unit: bool = True) -> str:
 
 
 def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> str:
-    """An exact length in the reader's unit: mm with 4 places, or inches with 5.
+    """A measured length in the reader's unit: mm with 4 places, or inches with 5.
 
     Not for offsets to key in: those keep the control's own unit and text.
 
@@ -108,8 +109,30 @@ def length(tenths_um: int | None, *, sign: bool = False, unit: bool = True) -> s
     """
     if tenths_um is None:
         return ""
-    asked = preferences()
-    text = (in_from_tenths_um if asked.unit == "in" else mm_from_tenths_um)(tenths_um)
-    text = in_locale(text, asked.language)
+    inches = preferences().unit == "in"
+    text = (in_from_tenths_um if inches else mm_from_tenths_um)(tenths_um)
     plus = "+" if sign and tenths_um > 0 else ""
-    return f"{plus}{text} {asked.unit}" if unit else f"{plus}{text}"
+    return plus + _with_unit(text, unit)
+
+
+def nominal_length(tenths_um: int | None, *, unit: bool = True) -> str:
+    """A nominal or a limit in the reader's unit: mm with 3 places, or inches with 5.
+
+    What is stored finer than 1 µm is written with 4: nothing is rounded away.
+
+    Args:
+        tenths_um: The length [0.1 µm]; nothing is written where there is none.
+        unit: Whether to append the unit.
+    """
+    if tenths_um is None:
+        return ""
+    inches = preferences().unit == "in"
+    return _with_unit(
+        (in_from_tenths_um if inches else nominal_mm_from_tenths_um)(tenths_um), unit
+    )
+
+
+def _with_unit(plain: str, unit: bool) -> str:
+    asked = preferences()
+    text = in_locale(plain, asked.language)
+    return f"{text} {asked.unit}" if unit else text

@@ -26,6 +26,7 @@ def register(app: Flask) -> None:
             "site_zone": formats.site_zone,
             "number": formats.number,
             "length": formats.length,
+            "nominal_length": formats.nominal_length,
             "small_length": formats.small_length,
             "when": when.when,
             "how_long": when.how_long,

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from crib.clock import print_instant
 from crib.sentence import OR, Figure, figure, sentence, together, word
-from crib.units import TenthsUm, in_from_tenths_um, mm_from_tenths_um
+from crib.units import TenthsUm, in_from_tenths_um, nominal_mm_from_tenths_um
 
 #: Cutter status values (MTConnect) that may go into a machine.
 MOUNTABLE = ("MEASURED", "AVAILABLE", "ALLOCATED", "USED", "RECONDITIONED")
@@ -305,7 +305,7 @@ def _look_alike(expected: Expected, offered: Offered, unit: str) -> _Rows:
 def _length(length_tenths_um: int, unit: str) -> str:
     if unit == "in":
         return together(" ", (Figure(in_from_tenths_um(length_tenths_um)), unit))
-    return together(" ", (Figure(mm_from_tenths_um(length_tenths_um)), "mm"))
+    return together(" ", (Figure(nominal_mm_from_tenths_um(length_tenths_um)), "mm"))
 
 
 def _preset(offered: Offered, at: datetime) -> _Rows:

@@ -11,7 +11,14 @@ from markupsafe import Markup
 from api import create_app
 from api.language import Preferences, _, _n, preferences, say
 from api.language.catalogue import catalogue
-from api.language.formats import length, local_clock, local_day, local_time, number
+from api.language.formats import (
+    length,
+    local_clock,
+    local_day,
+    local_time,
+    nominal_length,
+    number,
+)
 from api.settings import BadSetting, Settings
 from crib.clock import print_instant
 from crib.sentence import figure, sentence, together
@@ -170,6 +177,23 @@ def test_lengths_carry_their_unit_and_the_language_s_mark(shown):
     assert shown("en.mm.24", see) == ("+12.3456 mm", "-0.0005 mm", "0.0000 mm", "")
     assert shown("de.mm.24", see) == ("+12,3456 mm", "-0,0005 mm", "0,0000 mm", "")
     assert shown("de.in.24", see)[0] == "+0,48605 in"
+
+
+def test_a_nominal_has_the_places_of_a_control_and_is_never_rounded(shown):
+    def see():
+        return tuple(nominal_length(one) for one in (1_500_000, 1_500_005, -10, None))
+
+    assert shown("en.mm.24", see) == ("150.000 mm", "150.0005 mm", "-0.001 mm", "")
+    assert shown("de.mm.24", see)[0] == "150,000 mm"
+    assert shown("en.in.24", see)[0] == "5.90551 in"
+    assert shown("en.mm.24", lambda: nominal_length(0, unit=False)) == "0.000"
+
+
+def test_a_number_may_keep_the_places_that_it_has(shown):
+    def see():
+        return tuple(number(one, None) for one in (0.75, 16.0, 1234.5, None))
+
+    assert shown("de.mm.24", see) == ("0,75", "16", "1\u202f234,5", "")
 
 
 def test_values_are_plain_until_a_template_escapes_them_all(shown):

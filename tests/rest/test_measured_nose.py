@@ -50,7 +50,7 @@ def test_a_scan_a_label_and_an_asset_tell_the_measured_radius(
     asset = client.get("/v1/mtconnect/assets").get_data(as_text=True)
 
     assert tool["nose_radius_mm"] == tool["re_mm"] == MEASURED
-    assert MEASURED in words(read(client, f"/c/{code}").main)
+    assert "Nose radius 0.791 mm" in words(read(client, f"/c/{code}").main)
     assert "R 0.791 mm" in label[0].get_textpage().get_text_bounded()
     assert re.search(r'nominal="0\.8(000)?"[^>]*>0\.7910?<', asset)
 

@@ -11,7 +11,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.language import _
-from api.language.formats import length
+from api.language.formats import length, nominal_length
 from api.language.preferences import preferences
 from api.pages.acts import Complaint, act, go_to
 from api.pages.bench.measures import NAMES
@@ -156,9 +156,9 @@ def _preview(state: GaugeState, readings: Sequence[Reading]) -> list[MasterMeasu
         sentence = _(
             "{measure} to scale: master {master}, limits {lower} to {upper}; mean {mean}.",
             measure=name,
-            master=length(master),
-            lower=length(master - half),
-            upper=length(master + half),
+            master=nominal_length(master),
+            lower=nominal_length(master - half),
+            upper=nominal_length(master + half),
             mean=length(check.mean_tenths_um),
         )
         drawn = draw_scale(master, half, values, check.mean_tenths_um, 0.0)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.language import _, mark
-from api.language.formats import length
+from api.language.formats import length, nominal_length
 from api.pages.bench.scale import ScaleDrawn, draw_scale
 from crib.acts.recipe import Recipe
 from crib.metrology.preset import MEASURES, MeasureResult, Reading, half_width_tenths_um
@@ -68,9 +68,9 @@ def _shown(
         "{measure} to scale: limits {lower} to {upper}, nominal {nominal}; mean {mean}, "
         "uncertainty {uncertainty} (95 %).",
         measure=name,
-        lower=length(nominal - half),
-        upper=length(nominal + half),
-        nominal=length(nominal),
+        lower=nominal_length(nominal - half),
+        upper=nominal_length(nominal + half),
+        nominal=nominal_length(nominal),
         mean=length(result.mean_tenths_um),
         uncertainty=length(round(result.expanded_uncertainty_mm * TENTHS_UM_PER_MM)),
     )
