@@ -14,7 +14,7 @@ from multiprocessing import get_context
 import numpy as np
 
 from tests.bench.forecast.elsewhere.measure import STAGES, Figures, after_lives
-from tests.bench.forecast.elsewhere.worlds import WORLDS, World
+from tests.bench.forecast.elsewhere.worlds import named
 from tests.bench.forecast.predictor import Ablation
 
 _HEAD = (
@@ -50,22 +50,19 @@ def main() -> None:
     ask.add_argument("--bare", action="store_true", help="tell the model of no look")
     ask.add_argument("--each", action="store_true", help="a line for every seed")
     given = ask.parse_args()
-    named = {world.name: world for world in WORLDS}
-    wanted = named if given.world == "all" else given.world.split(",")
-    if unknown := [name for name in wanted if name not in named]:
-        ask.error(f"no world is called {', '.join(unknown)}; there are {', '.join(named)}")
+    worlds = named(given.world)
     seeds = [int(seed) for seed in given.seed.split(",")]
     stages = tuple(int(lives) for lives in given.lives.split(","))
     told = Ablation(signals=not given.bare)
-    cases: list[tuple[World, int]] = [(named[name], seed) for name in wanted for seed in seeds]
+    cases = [(world, seed) for world in worlds for seed in seeds]
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         runs = [
             pool.submit(after_lives, world, seed, told, stages, given.keys)
             for world, seed in cases
         ]
-        for number, name in enumerate(wanted):
+        for number, world in enumerate(worlds):
             shops = [run.result() for run in runs[number * len(seeds) :][: len(seeds)]]
-            print(f"\n{name}, seeds {given.seed}\n{_HEAD}")
+            print(f"\n{world.name}, seeds {given.seed}\n{_HEAD}")
             for stage in stages:
                 if given.each:
                     for seed, shop in zip(seeds, shops, strict=True):

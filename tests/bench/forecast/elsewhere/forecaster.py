@@ -11,11 +11,11 @@ import numpy as np
 from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.pooling import KeyTable, key_table
-from crib.life.signs import NO_SIGNS, EdgeSigns, edge_signs
-from tests.bench.forecast.elsewhere.history import LAND_NOISE, History
+from crib.life.signs import EdgeSigns, edge_signs
+from tests.bench.forecast.elsewhere.history import LAND_NOISE
 from tests.bench.forecast.elsewhere.truth import Edges, Keys
 from tests.bench.forecast.predictor import TOLD_SD, Ablation, Shown, fit
-from tests.bench.forecast.records import LAND_SEEN
+from tests.bench.forecast.records import LAND_SEEN, Records
 
 
 class Forecaster(Protocol):
@@ -36,24 +36,41 @@ class Forecaster(Protocol):
         """Age at which to swap edges whose land was measured at an age, shape (edges,)."""
         ...
 
+    def fails(
+        self, key: Ints, age: Floats, ahead: Floats, at: Floats, land: Floats | None = None
+    ) -> Floats:
+        """Chance to fail within some use; ``land`` was measured at the age ``at``."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class ByModel:
-    """The life model under test."""
+    """The life model under test.
+
+    Attributes:
+        model: The model.
+        keys: Keys of the shop.
+        box: Label of the box that each key's edges come from now; None: not told.
+    """
 
     model: LifeModel
     keys: Keys
+    box: Ints | None = None
 
     def left(self, key: Ints, age: Floats, probs: Floats, land: Floats | None = None) -> Floats:
         """By the model's word on that edge."""
-        signs = NO_SIGNS if land is None else _seen(age, land)
+        signs = self._signs(key, age, land)
         return self.model.remaining(key, age, self.keys.wear_per_part[key], probs, signs)
 
     def swap_ages(self) -> Floats:
         """By the model's costs."""
         keys = self.keys
         age, _, _ = self.model.swap_age(
-            np.arange(len(keys)), keys.planned_cost, keys.failure_cost, keys.wear_per_part
+            (every := np.arange(len(keys))),
+            keys.planned_cost,
+            keys.failure_cost,
+            keys.wear_per_part,
+            self._signs(every, np.zeros(len(keys)), None),
         )
         return age
 
@@ -61,13 +78,20 @@ class ByModel:
         """By the edge's own odds, as the model has them."""
         costs = (self.keys.planned_cost[key], self.keys.failure_cost[key])
         told, _, _ = self.model.swap_age(
-            key, *costs, self.keys.wear_per_part[key], _seen(age, land)
+            key, *costs, self.keys.wear_per_part[key], self._signs(key, age, land)
         )
         return np.maximum(told, age)
 
+    def fails(
+        self, key: Ints, age: Floats, ahead: Floats, at: Floats, land: Floats | None = None
+    ) -> Floats:
+        """By the model's word on that edge."""
+        signs = self._signs(key, at, land)
+        return self.model.fail_probability(key, age, ahead, self.keys.wear_per_part[key], signs)
 
-def _seen(age: Floats, land: Floats) -> EdgeSigns:
-    return edge_signs(np.full(len(age), -1), land, age, LAND_SEEN)
+    def _signs(self, key: Ints, at: Floats, land: Floats | None) -> EdgeSigns:
+        box = np.full(len(key), -1) if self.box is None else self.box[key]
+        return edge_signs(box) if land is None else edge_signs(box, land, at, LAND_SEEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +136,19 @@ class ByLaw:
     def swap_looked(self, key: Ints, age: Floats, land: Floats) -> Floats:
         """By the law; a land tells this one nothing."""
         return np.maximum(self.swap_ages()[key], age)
+
+    def fails(
+        self, key: Ints, age: Floats, ahead: Floats, at: Floats, land: Floats | None = None
+    ) -> Floats:
+        """By the law; a land tells this one nothing."""
+        result = np.empty(len(key))
+        for row in np.unique(key):
+            some, lives = np.flatnonzero(key == row), self.lives[row] * self.stretch
+            gone, soon = (
+                np.searchsorted(lives, when[some], side="right") for when in (age, age + ahead)
+            )
+            result[some] = (soon - gone) / np.maximum(len(lives) - gone, 1)
+        return result
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +201,19 @@ class ByDraws:
             result[some] = at[np.arange(len(some)), best]
         return result
 
+    def fails(
+        self, key: Ints, age: Floats, ahead: Floats, at: Floats, land: Floats | None = None
+    ) -> Floats:
+        """By the drawn edges that would look alike."""
+        if land is None:
+            return self.law.fails(key, age, ahead, at)
+        result = np.empty(len(key))
+        for some, ends, weight in self._alike(key, at, land):
+            still = weight * (ends > age[some, None])
+            soon = still * (ends <= (age + ahead)[some, None])
+            result[some] = soon.sum(axis=1) / still.sum(axis=1)
+        return result
+
     def _alike(
         self, key: Ints, age: Floats, land: Floats
     ) -> Iterator[tuple[Ints, Floats, Floats]]:
@@ -200,9 +250,8 @@ class Learner:
         self._model: LifeModel | None = None
         self._known = 0
 
-    def learn(self, history: History, lives: int) -> ByModel:
+    def learn(self, kept: Records, lives: int) -> ByModel:
         """The forecaster after each key's first so many lives."""
-        kept = history.kept
         if self._model is not None:
             rows = (kept.order >= self._known) & (kept.order < lives)
             later, told = kept.take(rows), self._model.basis(np.arange(len(self._keys)))
@@ -215,6 +264,6 @@ class Learner:
                 self._model.widening[key],
             )
         wide = self._shown.widening()
-        self._model = fit(self._table, history.until(lives).kept, self._told, wide)
+        self._model = fit(self._table, kept.take(kept.order < lives), self._told, wide)
         self._known = lives
         return ByModel(self._model, self._keys)

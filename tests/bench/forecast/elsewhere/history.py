@@ -32,7 +32,7 @@ from tests.bench.forecast.records import (
 
 LAND_NOISE: Final = 0.10
 """Error of a measured land, share of the land."""
-_AT_END, _IN_MIDDLE = 0.30, 0.15
+AT_END, _IN_MIDDLE = 0.30, 0.15
 #: A shop guesses its median lives this well [ln].
 _GUESS: Final = 0.15
 
@@ -62,7 +62,7 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     rng = np.random.default_rng([seed, 102])
     order, key = (part.ravel() for part in np.indices((lives, len(keys))))
     week = order + rng.uniform(0.0, 1.0, len(key))
-    lot = _boxes(keys, key, order)
+    lot = boxes(keys, key, order)
     ln = shift(world, keys, key, week) + draw_boxes(world, int(lot.max()) + 1, rng)[lot]
     edges = draw_edges(world, keys, key, ln, rng)
     count = _counts(world, keys, seed)[key] * np.exp(0.03 * rng.standard_normal(len(key)))
@@ -73,7 +73,7 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     worn = np.where(edges.breaks < edges.wears, BROKEN, WORN)
     ended = np.where(edges.ends < planned, worn, CENSORED)
     draw = rng.random(len(key))
-    at_end, middle = draw < _AT_END, (draw >= _AT_END) & (draw < _AT_END + _IN_MIDDLE)
+    at_end, middle = draw < AT_END, (draw >= AT_END) & (draw < AT_END + _IN_MIDDLE)
     looked = (at_end & (ended != BROKEN)) | middle
     at = np.where(middle, rng.uniform(0.3, 0.8, len(key)), 1.0) * wear
     land = edges.land(at) * np.exp(LAND_NOISE * rng.standard_normal(len(key)))
@@ -92,7 +92,7 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     by_week = np.argsort(week, kind="stable")
     kept, week = kept.take(by_week), week[by_week]
     slip = np.zeros(len(key), dtype=np.bool_)
-    for trouble in (_wrong_reasons, _lost_counts, _swapped_labels):
+    for trouble in (wrong_reasons, _lost_counts, swapped_labels):
         kept, slipped = trouble(world, keys, kept, np.random.default_rng([seed, 103]))
         slip |= slipped
     return History(kept, week, slip)
@@ -106,7 +106,7 @@ def _counts(world: World, keys: Keys, seed: int) -> Floats:
     return world.count * guess
 
 
-def _boxes(keys: Keys, key: Ints, order: Ints) -> Ints:
+def boxes(keys: Keys, key: Ints, order: Ints) -> Ints:
     """Edges of an item come out of its boxes in turn, whatever key they go to."""
     sharers = np.bincount(keys.item)
     place = np.array(
@@ -120,7 +120,7 @@ def _boxes(keys: Keys, key: Ints, order: Ints) -> Ints:
 _Slips = tuple[Records, np.ndarray[tuple[int], np.dtype[np.bool_]]]
 
 
-def _wrong_reasons(world: World, keys: Keys, kept: Records, rng: np.random.Generator) -> _Slips:
+def wrong_reasons(world: World, keys: Keys, kept: Records, rng: np.random.Generator) -> _Slips:
     """Somebody pressed another button: one of the two other reasons."""
     wrong = rng.random(len(kept)) < world.wrong
     other = (kept.ended + rng.integers(1, 3, len(kept))) % 3
@@ -136,9 +136,7 @@ def _lost_counts(world: World, keys: Keys, kept: Records, rng: np.random.Generat
     return replace(kept, wear=kept.wear * share, parts=parts, seen_at=at), lost
 
 
-def _swapped_labels(
-    world: World, keys: Keys, kept: Records, rng: np.random.Generator
-) -> _Slips:
+def swapped_labels(world: World, keys: Keys, kept: Records, rng: np.random.Generator) -> _Slips:
     """Two edges of one class of work that came out in a row are taken for each other."""
     key, slip = kept.key.copy(), np.zeros(len(kept), dtype=np.bool_)
     if not world.swapped:

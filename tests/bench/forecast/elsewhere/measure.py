@@ -160,7 +160,7 @@ def after_lives(
     history = keep_history(world, shop, max(*stages, 1), seed)
     learner = Learner(shop, told)
     return {
-        stage: figures(learner.learn(history, stage), ask(world, shop, stage, seed))
+        stage: figures(learner.learn(history.kept, stage), ask(world, shop, stage, seed))
         for stage in stages
     }
 

@@ -83,7 +83,7 @@ def after_change(seed: int) -> dict[int, Floats]:
     learner, result = Learner(keys, Ablation()), {}
     changed, zero = np.flatnonzero(keys.item % 2 == 0), np.zeros(len(keys))
     for since in SINCE:
-        told = learner.learn(history, begin + since).left(
+        told = learner.learn(history.kept, begin + since).left(
             np.arange(len(keys)), zero, np.array([0.5])
         )
         # The first life after the change begins in its week.

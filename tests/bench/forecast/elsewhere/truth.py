@@ -88,6 +88,12 @@ class Edges:
         parts = (self.meets, self.wears, self.breaks, self.run_in)
         return Edges(*(part[key, some] for part in parts), self.power)
 
+    def slowed(self, share: Floats) -> Edges:
+        """The same edges where only a share of the use is counted."""
+        return Edges(
+            self.meets * share, self.wears * share, self.breaks * share, self.run_in, self.power
+        )
+
     def land(self, used: Floats) -> Floats:
         """Land over its limit after some use."""
         y = used / self.meets

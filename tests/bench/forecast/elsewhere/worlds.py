@@ -76,3 +76,18 @@ WORLDS: Final = (
     World("rising", power=3.0),
     World("runs", thrown=0.5, run_sd=0.2),
 )
+
+
+def named(names: str) -> list[World]:
+    """Worlds by their names, with commas between; "all" for every one.
+
+    Raises:
+        SystemExit: A name that no world has.
+    """
+    known = {world.name: world for world in WORLDS}
+    wanted = list(known) if names == "all" else names.split(",")
+    if unknown := [name for name in wanted if name not in known]:
+        raise SystemExit(
+            f"no world is called {', '.join(unknown)}; there are {', '.join(known)}"
+        )
+    return [known[name] for name in wanted]
