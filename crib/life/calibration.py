@@ -37,7 +37,16 @@ _ROUNDS: Final = 500
 
 
 def place_in_forecast(quantiles: ArrayLike, life: ArrayLike) -> Floats:
-    """Share of like edges that the forecast said would have given out by then.
+    """Share of like edges that the forecast said would have given out by then, shape (lives,).
+
+    Arguments and what is refused: as ``hazard_in_forecast``.
+    """
+    place: Floats = -np.expm1(-hazard_in_forecast(quantiles, life))
+    return place
+
+
+def hazard_in_forecast(quantiles: ArrayLike, life: ArrayLike) -> Floats:
+    """Cumulative hazard that the forecast put on the way there, ``-ln`` of the share alive.
 
     Between the quantiles, and beyond the outer ones, ``ln(-ln S)`` is straight in ``ln life``,
     as it is for Weibull's law.
@@ -47,7 +56,7 @@ def place_in_forecast(quantiles: ArrayLike, life: ArrayLike) -> Floats:
         life: Life that followed, in the same unit, from 0 up, shape (lives,).
 
     Returns:
-        Shares from 0 to 1, shape (lives,).
+        From 0 up, shape (lives,).
 
     Raises:
         OutsideModel: Quantiles that do not rise from above 0, or a life below 0.
@@ -69,8 +78,8 @@ def place_in_forecast(quantiles: ArrayLike, life: ArrayLike) -> Floats:
     row = np.arange(len(x))
     slope = (level[piece + 1] - level[piece]) / (knots[row, piece + 1] - knots[row, piece])
     log_hazard = level[piece] + slope * (log_x - knots[row, piece])
-    place: Floats = -np.expm1(-np.exp(np.minimum(log_hazard, 700.0)))
-    return place
+    hazard: Floats = np.exp(np.minimum(log_hazard, 700.0))
+    return hazard
 
 
 @dataclass(frozen=True, slots=True)

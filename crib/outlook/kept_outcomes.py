@@ -43,6 +43,7 @@ class Outcome:
         machine_id: The machine it was in; None where that was taken back.
         ran: Share of the unattended stretch spoken of that the machine cut for; 1 where
             nobody knows.
+        unit: Wear units of the forecast per wear unit of today; constants may have changed.
     """
 
     state: str
@@ -53,6 +54,7 @@ class Outcome:
     left_us: int | None
     machine_id: int | None = None
     ran: float = 1.0
+    unit: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +115,7 @@ def outcomes(shop: ShopNow, kept: Sequence[KeptForecast]) -> list[Outcome]:
                 life.stays[0].end_us,
                 machine_id,
                 ran.share(machine_id, row.unattended_begins_us, row.unattended_ends_us),
+                unit,
             )
         )
     return found
@@ -180,7 +183,6 @@ def _pieces(life: _Life, from_us: int, to_us: int) -> list[StayRow]:
 
 
 def _unit(shop: ShopNow, row: KeptForecast, stay: StayRow) -> float:
-    """Wear units of the forecast per wear unit of today: constants may have changed."""
     built = shop.rows.assemblies[row.assembly_id]
     if stay.station_id not in shop.rows.stations:
         return 1.0

@@ -21,6 +21,7 @@ from crib.clock import instant_from_us
 from crib.errors import Invalid
 from crib.floor.timeline import us_of
 from crib.left_out import at_once, worked_out
+from crib.life.as_long import AS_FORECAST, SHORTER, TOO_FEW, WearMade, as_long
 from crib.life.calibration import Places, intervals_held, places
 from crib.life.held import Held, statements_held
 from crib.outlook.judged_forecasts import NOT_DUE, Judged, judge_forecasts
@@ -34,9 +35,11 @@ from crib.outlook.kept_outcomes import (
 )
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.wear_by_forecast import wear_by_forecast
 from crib.sentence import figure, sentence, together
 from crib.store.engine import Tx
 from crib.store.kept_rows import KeptForecast, kept_between
+from crib.views.lives_as_forecast import LivesAsForecast, lives_as_forecast
 
 #: What scores are grouped by.
 GROUPS = ("key", "machine", "month", "shop")
@@ -86,8 +89,10 @@ class ForecastScore:
         shift_brier: Mean squared error of the chance to last the shift; 0 is best.
         life_pinball: Mean loss over the quantiles, in medians forecast; smaller is better.
         widening: Factor now in force for the key; None for other groups.
+        as_forecast: Whether edges lasted as long as forecast.
         verdict: within_chance, too_sure, too_cautious or too_few, of the 80 % interval; also
-            too_sure where that was so of the shift or the next unattended stretch.
+            too_sure where that was so of the shift or the next unattended stretch, or where
+            edges lasted shorter than forecast.
         sentence: The same in words.
     """
 
@@ -104,6 +109,7 @@ class ForecastScore:
     shift_brier: float | None
     life_pinball: float | None
     widening: float | None
+    as_forecast: LivesAsForecast
     verdict: str
     sentence: str
 
@@ -138,6 +144,7 @@ class JudgedSpan:
         until: Until when.
         ends: What came of each that was kept.
         judged: Those that can be judged.
+        made: Wear made under each of them.
         problems: Edges that could not be judged, and what to do.
     """
 
@@ -145,6 +152,7 @@ class JudgedSpan:
     until: datetime
     ends: tuple[Outcome, ...]
     judged: Judged
+    made: WearMade
     problems: tuple[str, ...]
 
 
@@ -199,7 +207,8 @@ def judge_span(
             ],
         )
     (ends, judged), problems = _judge(shop, kept_between(tx, us_of(since), us_of(until) + 1))
-    return JudgedSpan(since, until, tuple(ends), judged, problems)
+    made = wear_by_forecast(judged, us_of(since))
+    return JudgedSpan(since, until, tuple(ends), judged, made, problems)
 
 
 def scores_by(span: JudgedSpan, plan: ShopPlan, by: str, zone: tzinfo = UTC) -> ForecastScores:
@@ -210,9 +219,16 @@ def scores_by(span: JudgedSpan, plan: ShopPlan, by: str, zone: tzinfo = UTC) -> 
     for place, row in enumerate(judged.kept):
         groups[name_of(row)].append(place)
     factors = _factors(plan) if by == "key" else {}
+
+    def score(name: str) -> ForecastScore:
+        where = np.array(groups[name])
+        long = as_long(span.made.take(where), len(groups))
+        lives = lives_as_forecast(long, span.since)
+        return _score(name, judged, where, factors.get(name), lives)
+
     scores = worked_out(
         sorted(groups),
-        lambda name: _score(name, judged, np.array(groups[name]), factors.get(name)),
+        score,
         lambda name: sentence(
             "The forecasts of {name} could not be judged. Do not rely on them "
             "until they can be. The service log has the details.",
@@ -293,7 +309,9 @@ def _factors(plan: ShopPlan) -> Mapping[str, float]:
     return dict(zip(names, plan.model.widening.tolist(), strict=True))
 
 
-def _score(name: str, judged: Judged, where: Ints, factor: float | None) -> ForecastScore:
+def _score(
+    name: str, judged: Judged, where: Ints, factor: float | None, lives: LivesAsForecast
+) -> ForecastScore:
     edges = [judged.kept[place].assembly_id for place in where]
     _, number, count = np.unique(edges, return_inverse=True, return_counts=True)
     seen: Places = places(judged.low[where], judged.high[where], 1.0 / count[number])
@@ -330,8 +348,9 @@ def _score(name: str, judged: Judged, where: Ints, factor: float | None) -> Fore
         float(brier.mean()) if len(brier) else None,
         float(loss.mean()) if len(loss) else None,
         factor,
-        _worst(life_80, of_shift, of_night),
-        score_sentence(name, len(ended), life_80, of_shift, of_night, factor),
+        lives,
+        _worst(lives, life_80, of_shift, of_night),
+        score_sentence(name, len(ended), life_80, of_shift, of_night, factor, lives),
     )
 
 
@@ -341,9 +360,11 @@ def _statements(judged: Judged, where: Ints) -> Held:
     )
 
 
-def _worst(life: Held, *statements: Held) -> str:
+def _worst(lives: LivesAsForecast, life: Held, *statements: Held) -> str:
     """The verdict that agrees with ``score_sentence``."""
-    too_sure = any(one.held is not None and one.verdict == "too_sure" for one in statements)
+    too_sure = lives.verdict == SHORTER or any(
+        one.held is not None and one.verdict == "too_sure" for one in statements
+    )
     return "too_sure" if too_sure else life.verdict
 
 
@@ -354,9 +375,15 @@ def _badness(score: ForecastScore) -> tuple[float, str]:
 
 
 def score_sentence(
-    name: str, ended: int, life: Held, shift: Held, night: Held, factor: float | None
+    name: str,
+    ended: int,
+    life: Held,
+    shift: Held,
+    night: Held,
+    factor: float | None,
+    lives: LivesAsForecast,
 ) -> str:
-    """A score in words: the intervals of life, then statements that were too sure.
+    """A score in words: the intervals of life, then what else was wrong.
 
     Args:
         name: The group.
@@ -365,6 +392,7 @@ def score_sentence(
         shift: Statements that an edge lasts the shift.
         night: Statements that it lasts the next unattended stretch.
         factor: Widening in force, if it is a key.
+        lives: Whether edges lasted as long as forecast.
     """
     if life.held is None or life.verdict == "too_few":
         out = sentence("No edge has come out.")
@@ -394,6 +422,8 @@ def score_sentence(
                 claimed=figure(held.claimed, ".1%"),
                 held=figure(held.held, ".1%"),
             )
+    if lives.verdict not in (AS_FORECAST, TOO_FEW):
+        said += " " + lives.sentence
     if factor is not None and factor >= 1.05:
         said += sentence(
             " Its ranges are now {factor} times as wide.", factor=figure(factor, ".1f")

@@ -50,9 +50,10 @@ def test_whether_forecasts_can_be_relied_on_is_said_as_it_was_judged(
     page.goto(f"{demo_shop.address}/were-we-right")
 
     answers = page.locator(".answers a")
-    assert answers.count() == 4
+    assert answers.count() == 5
     assert all(is_in_window(one) for one in answers.all())
-    for place, name in enumerate(("shift", "unattended", "life_80")):
+    assert judged["as_forecast"]["sentence"] in answers.first.inner_text()
+    for place, name in enumerate(("shift", "unattended", "life_80"), 1):
         said, held = answers.nth(place).inner_text(), judged[name]
         if held["verdict"] == "too_few":
             assert "Too few to tell." in said

@@ -497,6 +497,25 @@ def test_forecasts_that_ran_wrong_are_pointed_out_and_widened(floor):
     assert pointed.key in pointed.sentence
 
 
+def test_failures_are_counted_beside_those_expected(floor):
+    lived(floor, [60, 100, 80])
+    floor.mount()
+    floor.make(20)
+    floor.show()
+    floor.make(10)
+
+    (score,) = floor.scores().scores
+    found = score.as_forecast
+
+    assert found.failures == 3
+    assert found.verdict == "too_few"
+    assert found.failures_expected < found.failures_needed
+    # the running edge is among them: more wear, no failure
+    floor.make(50)
+    assert floor.scores().scores[0].as_forecast.failures_expected > found.failures_expected
+    assert str(found.sentence).startswith("Too few failures to tell. Failures: 3, expected: ")
+
+
 def test_the_past_is_widened_by_what_was_known_then(floor):
     lived(floor, [80])
     then = floor.now
