@@ -8,6 +8,7 @@ from api.language import formats, when
 from api.language.preferences import preferences
 from api.language.sentences import say
 from api.language.texts import _, _n
+from crib.planning.night_words import percent
 from crib.sentence import word
 
 
@@ -25,6 +26,7 @@ def register(app: Flask) -> None:
             "local_time": formats.local_time,
             "site_zone": formats.site_zone,
             "number": formats.number,
+            "percent": lambda share: say(percent(share)),
             "length": formats.length,
             "nominal_length": formats.nominal_length,
             "small_length": formats.small_length,

@@ -12,12 +12,18 @@ from api.language.preferences import preferences
 _HOLE = re.compile(r"\{([A-Za-z_]\w*)\}")
 
 
+def unbroken(text: str) -> str:
+    """A text whose numbers stay on one line with their per cent sign."""
+    return text.replace(" %", "\u00a0%")
+
+
 def fill(text: str, values: dict[str, object]) -> str:
     """A text with its values in it.
 
     A plain text stays plain, and a template escapes it as a whole. Where a value is markup (a
     link), the text and the other values are escaped here, and the whole is markup.
     """
+    text = unbroken(text)
     if not values:
         return text
     if any(hasattr(value, "__html__") for value in values.values()):

@@ -11,9 +11,9 @@ from crib.life.signs import EdgeSigns
 from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, NightEdges
-from crib.planning.night_words import money
+from crib.planning.night_words import money, percent
 from crib.planning.succession import Succession
-from crib.sentence import figure, sentence
+from crib.sentence import sentence
 
 #: Parts of a stretch within which the hazard is taken as a straight line.
 POINTS = 12
@@ -115,37 +115,35 @@ def _sentence(row: MachineNight, own: float) -> str:
     """Why the rule brings one swap forward."""
     if row.limit.loss_minor is not None:
         return _sentence_of_loss(row, row.limit.loss_minor, own)
+    values: dict[str, object] = {
+        "as_planned": percent(row.as_planned),
+        "with_swaps": percent(row.with_swaps),
+        "limit": percent(row.limit.chance),
+        "own": percent(own),
+    }
     if row.safe:
-        end = sentence(
-            "with the swaps listed {with_swaps}, under the limit of {limit}",
-            with_swaps=figure(row.with_swaps, ".1%"),
-            limit=figure(row.limit.chance, ".1%"),
-        )
-    else:
-        end = sentence(
-            "with every swap that helps much {with_swaps}, still over the limit of {limit}",
-            with_swaps=figure(row.with_swaps, ".1%"),
-            limit=figure(row.limit.chance, ".1%"),
+        return sentence(
+            "Risk of a failure while nobody is there: {as_planned} as planned, {with_swaps} "
+            "with the swaps listed, limit {limit}. This edge alone: {own}.",
+            **values,
         )
     return sentence(
-        "The machine's chance of a failure in the unattended stretch would be "
-        "{as_planned}, this edge's alone {own}; {end}.",
-        as_planned=figure(row.as_planned, ".1%"),
-        own=figure(own, ".1%"),
-        end=end,
+        "Risk of a failure while nobody is there: {as_planned} as planned, {with_swaps} even "
+        "after swaps, limit {limit}. This edge alone: {own}.",
+        **values,
     )
 
 
 def _sentence_of_loss(row: MachineNight, limit_minor: float, own: float) -> str:
-    values: dict[str, object] = {"limit": money(limit_minor), "own": figure(own, ".1%")}
+    values: dict[str, object] = {"limit": money(limit_minor), "own": percent(own)}
     if row.safe:
         return sentence(
-            "Without it the loss to expect in the unattended stretch would be over your limit, "
-            "{limit}. The chance that this edge fails then is {own}.",
+            "Without this swap the expected loss while nobody is there is over your limit, "
+            "{limit}. Risk of this edge alone: {own}.",
             **values,
         )
     return sentence(
-        "The loss to expect in the unattended stretch stays over your limit, {limit}, with "
-        "every swap that helps much. The chance that this edge fails then is {own}.",
+        "The expected loss while nobody is there stays over your limit, {limit}, even after "
+        "swaps. Risk of this edge alone: {own}.",
         **values,
     )

@@ -189,6 +189,17 @@ def test_a_nominal_has_the_places_of_a_control_and_is_never_rounded(shown):
     assert shown("en.mm.24", lambda: nominal_length(0, unit=False)) == "0.000"
 
 
+def test_a_per_cent_sign_stays_on_the_line_of_its_number(shown):
+    def see():
+        said = sentence("Risk {risk}, limit {limit} %.", risk=figure(0.27, ".0%"), limit=5)
+        return say(said), _("We are 80 % sure of {number}.", number=1)
+
+    risk, page = shown("en.mm.24", see)
+    assert risk == "Risk 27\u00a0%, limit 5\u00a0%."
+    assert page == "We are 80\u00a0% sure of 1."
+    assert shown("de.mm.24", see)[0] == "Risk 27\u00a0%, limit 5\u00a0%."
+
+
 def test_a_number_may_keep_the_places_that_it_has(shown):
     def see():
         return tuple(number(one, None) for one in (0.75, 16.0, 1234.5, None))

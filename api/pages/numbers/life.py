@@ -16,6 +16,7 @@ from api.pages.numbers.shown import (
     Table,
     Working,
     lives,
+    percent_text,
 )
 from api.rest import workings as calls
 from api.rest.workings_constants import work_out_tool_life_constants
@@ -65,7 +66,7 @@ def _other_speeds(body: Body, answer: Body) -> list[Table]:
     rows = []
     for share in _OTHER_SPEEDS:
         speed = share * body["cutting_speed_m_min"]
-        told = f"{share - 1:+.0%}" if share != 1 else sentence("as typed")
+        told = percent_text(share - 1, "+.0f") if share != 1 else sentence("as typed")
         try:
             life = _work_out_life(body | {"cutting_speed_m_min": speed})["life_min"]
         except Invalid:  # the curve says nothing so far out
@@ -232,7 +233,8 @@ def _chances(_body: Body, answer: Body) -> list[Table]:
     ):
         if edge is not None:
             chances = [
-                (f"{one['ahead']:.5g}", f"{one['survival']:.1%}") for one in edge["survival"]
+                (f"{one['ahead']:.5g}", percent_text(one["survival"], ".1f"))
+                for one in edge["survival"]
             ]
             found.append(Table(caption, (sentence("Further use"), sentence("Chance")), chances))
     if answer["doubted"]:

@@ -17,6 +17,7 @@ from api.pages.numbers.shown import (
     Working,
     number,
     numbers,
+    percent_text,
     typed_lines,
 )
 from api.rest import workings_gauge as calls
@@ -221,7 +222,11 @@ def _budget_figures(_body: Body, answer: Body) -> Figures:
 
 def _shares(_body: Body, answer: Body) -> list[Table]:
     rows = [
-        (line["name"], f"{line['contribution']:.4g}", f"{line['variance_share']:.0%}")
+        (
+            line["name"],
+            f"{line['contribution']:.4g}",
+            percent_text(line["variance_share"], ".0f"),
+        )
         for line in answer["lines"]
     ]
     return [

@@ -11,7 +11,8 @@ from typing import Any, Final
 
 from api.pages.numbers.mathml import Figure
 from crib.errors import Invalid
-from crib.sentence import sentence
+from crib.sentence import Figure as Written
+from crib.sentence import Sentence, sentence
 
 _ROOT: Final = Path(__file__).parents[3]
 
@@ -44,6 +45,16 @@ def whole(text: str) -> int:
     if not (text.isascii() and text.removeprefix("-").isdigit() and len(text) < 16):
         raise Invalid(sentence("is not a whole number"))
     return int(text)
+
+
+def percent_text(share: float, form: str) -> Sentence:
+    """A share in per cent, as a table says it; a negative one with the sign of formulas.
+
+    Examples:
+        >>> percent_text(-0.1, "+.0f"), percent_text(0.125, ".1f")
+        ('−10 %', '12.5 %')
+    """
+    return sentence("{percent} %", percent=Written(format(100 * share, form).replace("-", "−")))
 
 
 def numbers(text: str) -> list[float]:
