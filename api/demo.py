@@ -31,7 +31,7 @@ def run_demo(environment: Mapping[str, str], *, seed: int, speed: float, days: i
         Refusal: The database named is not empty.
     """
     from api.serving import serve
-    from crib.clock import FastClock, now
+    from crib.clock import now
     from crib.demo.history import build
     from crib.demo.process import moving
     from crib.store.migrate import open_store
@@ -48,14 +48,13 @@ def run_demo(environment: Mapping[str, str], *, seed: int, speed: float, days: i
                 shop = build(store, present=present, seed=seed, days=days, progress=told)
         finally:
             store.close()
-        clock = FastClock(present, speed)
-        os.environ[CLOCK_VARIABLE] = clock.to_text()
         os.environ["CRIB_TIME_ZONE"] = given["CRIB_TIME_ZONE"]
         click.echo(f"database {url}", err=True)
         click.echo(f"{speed:g} simulated seconds pass in one; end with ctrl-C", err=True)
         click.echo(f"http://127.0.0.1:{settings.port}/")
         sys.stdout.flush()
-        with moving(url, shop, clock):
+        with moving(url, shop, present, speed) as clock:
+            os.environ[CLOCK_VARIABLE] = clock.to_text()
             serve(settings, access_log=False)
 
 

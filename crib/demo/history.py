@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 from crib.demo.floor import new_shop, step
 from crib.demo.looks import look, looks_between
+from crib.demo.operators import report_now
 from crib.demo.shop import import_demo
 from crib.demo.staging import stage
 from crib.demo.state import TICK, Shop
@@ -74,6 +75,8 @@ def build(
             for at in looks_between(shop.hours, seen, shop.at):
                 look(tx, at)
             if day == days - 1:
+                for machine in shop.machines.values():  # or they seem silent until it goes on
+                    report_now(shop, machine, shop.at)
                 stage(shop, tx, present)
             shop.journal.write(tx)
         if progress:

@@ -6,6 +6,7 @@ import multiprocessing
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from multiprocessing.connection import Connection
 
 from crib.clock import FastClock
@@ -17,22 +18,34 @@ _ENDS_WITHIN_S = 10.0
 
 
 @contextmanager
-def moving(url: str, shop: Shop, clock: FastClock) -> Iterator[None]:
+def moving(url: str, shop: Shop, present: datetime, speed: float) -> Iterator[FastClock]:
     """Continue a shop while the body runs.
+
+    The clock starts once the process is ready: while it loads no machine seems to be silent.
 
     Args:
         url: The database that ``crib.demo.history.build`` filled.
         shop: What it returned.
-        clock: Simulated now; the service has to go by the same.
+        present: Simulated instant to start at.
+        speed: Simulated seconds per second.
+
+    Yields:
+        The clock it goes by; the service has to go by the same.
+
+    Raises:
+        RuntimeError: The process ended before it was ready; it said why.
     """
     context = multiprocessing.get_context("spawn")  # the servers fork; nothing is to be shared
     # a pipe, not a shared event: a process that a signal ended must not leave a lock behind
-    told, tell = context.Pipe(duplex=False)
-    process = context.Process(target=_carry_on, args=(url, shop, clock, told), daemon=True)
+    told, tell = context.Pipe()
+    process = context.Process(target=_carry_on, args=(url, shop, told), daemon=True)
     process.start()
     told.close()
     try:
-        yield
+        _wait_until_ready(tell)
+        clock = FastClock(present, speed)
+        tell.send(clock)
+        yield clock
     finally:
         tell.close()
         process.join(_ENDS_WITHIN_S)
@@ -41,11 +54,23 @@ def moving(url: str, shop: Shop, clock: FastClock) -> Iterator[None]:
             process.join()
 
 
-def _carry_on(url: str, shop: Shop, clock: FastClock, told: Connection) -> None:
+def _wait_until_ready(tell: Connection) -> None:
+    try:
+        tell.recv()
+    except EOFError as problem:
+        raise RuntimeError("the process that moves the shop ended before it began") from problem
+
+
+def _carry_on(url: str, shop: Shop, told: Connection) -> None:
     # ctrl-C reaches the whole group: this process ends when the one that serves says so
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     store = Store(url)
     try:
+        told.send("ready")
+        try:
+            clock = told.recv()
+        except EOFError:  # ended before it began
+            return
         keep_moving(Mover(store, shop), _PipeClosed(told), clock)
     finally:
         store.close()

@@ -23,6 +23,7 @@ from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
 from crib.views.score_forecasts import score_forecasts
+from crib.views.shift_summary import shift_summary
 from tests.demos import PRESENT, Demo, Demos, make_demo
 
 
@@ -165,6 +166,15 @@ def test_the_list_of_the_next_day_holds_every_state_of_a_sister(demo):
     assert swaps.queue.rows
     assert sum(row.late for row in swaps.queue.rows) <= len(swaps.queue.rows) / 2
     assert len(plan.forecasts) >= 40
+
+
+def test_every_machine_with_a_network_was_heard_when_the_history_ends(demo):
+    plan, _ = look(demo.store, PRESENT)
+    with demo.store.read() as tx:
+        silent = {one.machine for one in shift_summary(tx, plan).quiet if one.state == "silent"}
+
+    cut_off = {one.mark for one in demo.shop.machines.values() if one.silent_until}
+    assert silent <= cut_off
 
 
 def test_the_supervisor_looked_and_the_looks_can_be_judged(demo):

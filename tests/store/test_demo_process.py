@@ -5,8 +5,18 @@ import signal
 import socket
 import time
 import urllib.request
+from datetime import timedelta
 
 import pytest
+
+from crib.clock import instant_from_us
+from crib.demo.process import moving
+from tests.demos import PRESENT
+
+
+def last_fact_at(store):
+    with store.read() as tx:
+        return instant_from_us(tx.exec_driver_sql("SELECT max(at) FROM facts").scalar_one())
 
 
 def _free_port():
@@ -21,6 +31,33 @@ def _answers(address):
             return answer.status == 200
     except OSError:
         return False
+
+
+class Unreadable:
+    """What a process cannot load."""
+
+    def __reduce__(self):
+        return int, ("no number",)
+
+
+def test_no_clock_starts_where_the_process_that_moves_the_shop_is_not_ready(tmp_path):
+    shop, url = Unreadable(), f"sqlite:///{tmp_path / 'crib.db'}"
+    with (
+        pytest.raises(RuntimeError, match="ended before it began"),
+        moving(url, shop, PRESENT, 60.0),
+    ):
+        pytest.fail("the clock runs")
+
+
+def test_the_shop_goes_on_by_the_clock_that_is_handed_out(demos, tmp_path):
+    made = demos.copy(tmp_path)
+    with moving(made.store.url, made.shop, PRESENT, 3600.0) as clock:
+        assert clock.start == PRESENT
+        until = time.monotonic() + 120
+        while last_fact_at(made.store) <= PRESENT + timedelta(minutes=5):
+            assert time.monotonic() < until
+            time.sleep(0.1)
+    made.store.close()
 
 
 @pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
