@@ -26,6 +26,7 @@ from api.pages import (
     machine,
     shift,
     shown,
+    unbroken,
     undo,
     who,
 )
@@ -101,6 +102,7 @@ def _routes() -> Flask:
     ):
         app.register_blueprint(page.blueprint)
     add_frame(app)
+    unbroken.register(app)
     add_number_links(app)
     app.after_request(_secure)
     app.after_request(_keep_shown)

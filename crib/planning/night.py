@@ -179,6 +179,20 @@ class MachineNight:
         """Whether the chances leave nothing out."""
         return not self.unknown and not self.jobless
 
+    @property
+    def job_ends_us(self) -> int | None:
+        """When the last job before it ends [µs]; None where none does, or one goes on in it."""
+        if self.edges is None:
+            return None
+        segments, begin_s = self.edges.machine.segments, float(self.edges.seconds[0])
+        end_s = float(self.edges.seconds[-1])
+        starts_s = np.concatenate([[0.0], segments.end_s[:-1]])
+        works = (segments.run >= 0) & (segments.parts > 0) & (starts_s < end_s)
+        if not works.any():
+            return None
+        last_s = float(segments.end_s[works].max())
+        return self.edges.machine.time.clock_at(last_s) if last_s <= begin_s else None
+
 
 @dataclass(frozen=True, slots=True)
 class NightChoice:

@@ -49,6 +49,10 @@ def answer_sentence(
     if decision.kind == IDLE or chosen is None:
         if night.stands:
             return sentence("The machine stands: no edge cuts unless somebody starts it.")
+        ends_us = night.job_ends_us
+        if ends_us is not None:
+            ends_at = print_instant(instant_from_us(ends_us))
+            return sentence("Nothing to cut: the job ends {time}.", time=ends_at)
         return sentence("No job planned.")
     risk = percent(chosen.fail_probability)
     if decision.kind == RUN:

@@ -159,7 +159,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
 def no_life(name: str) -> str:
     """What to say where a key cannot be worked out."""
     return sentence(
-        "The lives of tool key {name} could not be worked out. Check the "
+        "The lives of {name} could not be worked out. Check the "
         "records of its cutting item and tool specs. The service log has the "
         "details.",
         name=name[:80],
@@ -169,7 +169,7 @@ def no_life(name: str) -> str:
 def no_swap_point(name: str) -> str:
     """What to say where the swap point of a key cannot be worked out."""
     return sentence(
-        "The swap point of tool key {name} could not be worked out. Check the "
+        "The swap point of {name} could not be worked out. Check the "
         "costs of its tool specs and its cutting item. The service log has the "
         "details.",
         name=name,

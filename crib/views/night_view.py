@@ -119,6 +119,12 @@ class NightView:
         return next((one for one in self.options if one.option.kind == kind), None)
 
     @property
+    def job_ends_at(self) -> datetime | None:
+        """When the last job ahead of it is done, where nothing is cut in it."""
+        ends_us = self.night.job_ends_us if self.decision.kind == IDLE else None
+        return None if ends_us is None else instant_from_us(ends_us)
+
+    @property
     def minutes(self) -> float | None:
         """Work of the swaps to make; None where a tool spec gives no minutes."""
         known = [swap.minutes for swap in self.swaps if swap.minutes is not None]

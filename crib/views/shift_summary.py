@@ -94,6 +94,7 @@ class SisterNotReady:
         state: measure, build or blocked.
         needed_by: When it has to be ready.
         late: Whether it will not be.
+        lacks: What a blocked one lacks first: holder or edge; None where it is not blocked.
     """
 
     machine: str
@@ -101,6 +102,12 @@ class SisterNotReady:
     state: str
     needed_by: datetime
     late: bool
+    lacks: str | None = None
+
+    @property
+    def to_do(self) -> str:
+        """What it needs: measure, build, holder or edge; blocked where that is not known."""
+        return self.lacks or self.state
 
     @property
     def place(self) -> str:
@@ -236,11 +243,18 @@ def _sisters(rows: Iterable[SwapRow]) -> tuple[SisterNotReady, ...]:
             row.sister.state,
             row.needed_by,
             row.late,
+            _lacks(row),
         )
         for row in rows
         if row.sister.state not in READY
     ]
     return tuple(sorted(found, key=lambda one: (not one.late, one.needed_by)))
+
+
+def _lacks(row: SwapRow) -> str | None:
+    if row.sister.state != "blocked":
+        return None
+    return next((one.what for one in row.sister.missing), None)
 
 
 def _quiet(

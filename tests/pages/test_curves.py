@@ -91,5 +91,7 @@ def test_the_list_of_keys_is_filtered_by_machine_and_spec(
     (key,) = list_keys(lived.plan())
 
     assert key.use.machines == ("M1",)
-    assert KEY in words(read(client, "/lives?machine=M1").main)
-    assert "No tool key matches" in words(read(client, "/lives?spec=none").main)
+    (shown,) = read(client, "/lives?machine=M1").select("#lives th a")
+    assert shown["href"] == f"/lives/{KEY}"
+    assert words(shown) == "CNMG-408 in material M (turn)"
+    assert "No tool and material match" in words(read(client, "/lives?spec=none").main)

@@ -42,14 +42,18 @@ def test_the_list_says_which_machine_is_silent_and_for_how_long(client, clock, b
     assert "silent for 3 h 5 min" in words(read(client, "/machines/M1").select_one("#due"))
 
 
-def test_a_machine_says_for_how_long_a_swap_is_overdue(client, behind, clock):
+def test_a_machine_says_for_how_long_and_how_many_parts_a_swap_is_overdue(
+    client, behind, clock
+):
     (row,) = (
         one for one in client.get("/v1/swap-list").get_json()["items"] if one["overdue_since"]
     )
     minutes = (clock() - datetime.fromisoformat(row["overdue_since"])) // timedelta(minutes=1)
     due = words(read(client, f"/machines/{row['machine']}").select_one("#due"))
 
-    assert f"swap now overdue for {minutes // 60} h {minutes % 60} min" in due
+    late = f"swap now overdue for {minutes // 60} h {minutes % 60} min"
+    assert f"{late}, {row['overdue_parts']} parts" in due
+    assert "swap now" not in due.replace(late, "")
 
 
 def test_the_list_says_where_the_sister_lies(client, bench):

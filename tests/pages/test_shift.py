@@ -191,5 +191,5 @@ def test_the_key_tells_what_comes_before_a_swap_from_what_comes_if_nobody_swaps(
         if one.path is not None
     }
 
-    assert "before its swap" in told["wedge"]
-    assert "if nobody swaps it" in told["unless"]
+    assert "before the swap" in told["wedge"]
+    assert "without the swap" in told["unless"]

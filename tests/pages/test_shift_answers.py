@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+import re
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from flask import render_template_string
 
 from crib.records.catalogue import GAUGES, MACHINES
 from crib.store.records import insert_record
-from tests.pages.reading import read, words
+from crib.views.shift_summary import (
+    MachineQuiet,
+    ShiftSummary,
+    SisterNotReady,
+    StationDue,
+    Tonight,
+)
+from tests.pages.reading import parsed, read, words
 
 when = datetime.fromisoformat
 
@@ -68,7 +77,7 @@ def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
     assert len(overdue) == 1
     late = clock() - when(overdue[0]["overdue_since"])
     hours, minutes = divmod(int(late.total_seconds()) // 60, 60)
-    assert f"One swap overdue for {hours} h {minutes} min: {place(overdue[0])}" in said
+    assert f"One overdue for {hours} h {minutes} min: {place(overdue[0])}" in said
     assert f"{len(due) - 1} due now" in said.replace("One due", "1 due")
     assert all(place(one) in said for one in due)
     assert place(summary(client)["due"][0]) == place(overdue[0])
@@ -111,7 +120,8 @@ def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(cl
     ]
     assert sorted(map(place, [*found["swaps"], *found["also_due"]])) == sorted(before)
     assert all(place(one) in said["Before leaving"] for one in found["swaps"][:3])
-    assert f"{len(found['also_due'])} more" in said["Before leaving"] or not found["also_due"]
+    _, _, also = said["Before leaving"].partition("Also due by then: ")
+    assert {one["station"] for one in found["also_due"]} == set(re.findall(r"T\d+", also))
     if found["refused"]:
         assert found["refused"][0]["machine"] in said["Tonight"]
 
@@ -237,3 +247,67 @@ def test_the_answers_stay_the_same_whatever_part_of_the_shop_is_shown(hundred):
 
     for address in ("/shift?hours=72", "/shift?machine=M9", "/shift?need=any"):
         assert [said for _, said in answers(hundred, address).values()] == whole
+
+
+NOW = datetime(2026, 3, 11, 9, 20, tzinfo=UTC)
+
+
+def of_a_summary(client, **found):
+    """What the answers say of a summary in which all else is quiet."""
+    quiet = Tonight(0, (), (), (), (), None, None, begun=False)
+    none = dict.fromkeys(("due", "sisters", "quiet", "order", "gauges", "problems"), ())
+    summary = ShiftSummary(**{"as_of": NOW, "tonight": quiet, **none, **found})
+    line = '{% from "shift_answers.html" import answers with context %}{{ answers(found) }}'
+    with client.application.test_request_context("/shift"):
+        links = parsed(render_template_string(line, found=summary)).select(".answers a")
+    return {words(one.b): words(one.span) for one in links}
+
+
+def sister(station, state, late, lacks=None):
+    return SisterNotReady("M1", station, state, NOW, late, lacks)
+
+
+@pytest.mark.parametrize(
+    ("sisters", "said"),
+    [
+        ([], "All are ready."),
+        ([("T01", "build", True)], "One not ready, and late: build M1/T01"),
+        (
+            [("T01", "blocked", True, "holder"), ("T02", "blocked", True, "edge")],
+            "2 not ready, all late: no edges for M1/T02 ; no holder for M1/T01",
+        ),
+        (
+            [("T01", "measure", True), ("T02", "build", False), ("T03", "build", False)],
+            "3 not ready, one late: measure M1/T01. In time: build M1/T02, T03",
+        ),
+        ([("T02", "build", False)], "One not ready yet, but in time: build M1/T02"),
+    ],
+)
+def test_of_sisters_it_says_which_are_late_and_what_each_needs(client, sisters, said):
+    made = tuple(sister(*one) for one in sisters)
+
+    assert of_a_summary(client, sisters=made)["Sister tools"] == said
+
+
+def test_as_many_as_a_phone_has_room_for_are_named_by_machine(client):
+    def due(many):
+        return tuple(
+            StationDue(f"M{1 + one % 2}", f"T{one:02}", NOW, NOW - timedelta(hours=3))
+            for one in range(many)
+        )
+
+    few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (4, 17))
+    assert few == "4 overdue, the oldest for 3 h: M1/T00, T02, M2/T01, T03"
+    assert "M1/T00, M2/T01, M1/T02 and 14 more" in many  # instead, where there is no room
+    assert all(f"T{one:02}" in many for one in range(17))
+
+
+def test_machines_that_are_quiet_alike_are_named_together(client):
+    found = (
+        MachineQuiet("M1", "silent", NOW - timedelta(hours=2)),
+        MachineQuiet("M2", "standing", NOW - timedelta(minutes=50)),
+        MachineQuiet("M3", "silent", NOW - timedelta(minutes=40)),
+    )
+
+    said = of_a_summary(client, quiet=found)["Machines"]
+    assert said == "silent: M1 2 h, M3 40 min ; M2 stands for 50 min"

@@ -1,5 +1,6 @@
 """What can be done with a night: figures against scipy and simulation, and the answer."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from crib.floor.calendar import WorkCalendar
+from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
@@ -274,6 +276,33 @@ def test_nothing_to_cut_is_said_without_a_risk():
 
     assert answer_sentence(idle, decide(idle), NAMES) == "No job planned."
     assert answer_sentence(stands, decide(stands), NAMES).startswith("The machine stands:")
+
+
+@pytest.mark.parametrize(
+    ("runs", "said"),
+    [
+        ([RunAhead("bush", 600, 60.0)], "Nothing to cut: the job ends 2026-03-02T16:00:00Z."),
+        # the next one is of the day after, and the last one before the night counts
+        (
+            [
+                RunAhead("bush", 60, 60.0),
+                RunAhead("pin", 60, 60.0),
+                RunAhead("bush", 60, 60.0, us_of(MONDAY + timedelta(hours=26))),
+            ],
+            "Nothing to cut: the job ends 2026-03-02T08:00:00Z.",
+        ),
+        ([], "No job planned."),
+        # the job goes on, but wears no edge that is known
+        ([RunAhead("bush", 1000, 60.0)], "No job planned."),
+    ],
+)
+def test_a_job_that_ends_before_the_night_is_named_by_its_end(runs, said):
+    nothing = np.zeros((1, POINTS))
+    idle = night_of(nothing, nothing, [0])
+    machine = replace(MACHINE, segments=plan_segments(_TIME, runs))
+    idle = replace(idle, edges=replace(idle.edges, machine=machine))
+
+    assert answer_sentence(idle, decide(idle), NAMES) == said
 
 
 def test_a_factor_from_earlier_nights_is_told_where_it_differs_by_more_than_a_tenth():
