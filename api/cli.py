@@ -92,10 +92,10 @@ def serve(host: str | None, port: int | None, workers: int | None, access_log: b
     type=click.IntRange(2, 120),
     default=42,
     show_default=True,
-    help="Length of its history.",
+    help="Length of its history [d].",
 )
 def demo(port: int | None, workers: int | None, seed: int, speed: float, days: int) -> None:
-    """Make an invented shop in a fresh database, keep it moving and serve it here only."""
+    """Create an invented shop, let it run, and serve it on this machine only."""
     from api.demo import run_demo
 
     environment = {**_environment(), **_given(None, port, workers)}
@@ -122,7 +122,7 @@ def _shown_host(host: str) -> str:
 @click.option("--stock", default="roll-62x29", show_default=True, help="Name of a label stock.")
 @click.option("--start", type=click.IntRange(1), default=1, show_default=True,
               help="First free cell of a sheet, from 1.")  # fmt: skip
-@click.option("--station", help="Station that the offsets are for; else the one that needs it.")
+@click.option("--station", help="Station to print offsets for. Default: the one that needs it.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path),
               help="File to write; else standard output.")  # fmt: skip
 @click.option(
@@ -238,7 +238,7 @@ def nights(machine: str | None) -> None:
 
 @main.command()
 def migrate() -> None:
-    """Make the database, or update it to this version."""
+    """Create the database, or update it to this version."""
     from crib.store.migrate import schema_version
 
     with the_store(create=True) as store:
@@ -248,7 +248,7 @@ def migrate() -> None:
 @main.command()
 @click.argument("file", type=a_file)
 def backup(file: Path) -> None:
-    """Copy the database into FILE; the service may run."""
+    """Copy the database to FILE; the service may keep running."""
     from crib.store.backup import backup as run
 
     with the_store(bring_up=False) as store:
@@ -259,7 +259,7 @@ def backup(file: Path) -> None:
 @main.command()
 @click.argument("file", type=a_file)
 def restore(file: Path) -> None:
-    """Replace the database by the backup in FILE; stop the service first."""
+    """Replace the database with the backup in FILE; stop the service first."""
     from crib.store.backup import restore as run
 
     kept = run(Settings.from_environment().database_url, file)

@@ -53,7 +53,7 @@ More, with examples: /help/machine-feeds of the service.
     type=click.FloatRange(0.05, 3600),
     default=1.0,
     show_default=True,
-    help="Pause between two requests, and of a stream [s].",
+    help="Pause between two requests, or two parts of a stream [s].",
 )
 @click.option("--stream/--no-stream", default=True, help="Use streams if the agent has them.")
 @click.option(

@@ -31,7 +31,7 @@ def send_to_queue(queue: str, pdf: bytes, title: str) -> None:
     """
     program = shutil.which("lp")
     if program is None:
-        raise _refused(queue, sentence("this machine has no command lp to print with"))
+        raise _refused(queue, sentence("the command lp is missing on this machine"))
     try:
         done = subprocess.run(  # noqa: S603 - no shell, and every word is one argument
             [program, "-d", queue, "-t", title],
@@ -44,7 +44,7 @@ def send_to_queue(queue: str, pdf: bytes, title: str) -> None:
         raise _refused(
             queue,
             sentence(
-                "lp gave no answer within {most_seconds} s",
+                "lp did not answer within {most_seconds} s",
                 most_seconds=figure(MOST_SECONDS, "g"),
             ),
         ) from None

@@ -118,7 +118,7 @@ TABLE: dict[type[Refusal], Row] = {
     ),
     errors.AlreadyMounted: Row(
         409,
-        sentence("Mounted already"),
+        sentence("Already mounted"),
         sentence("This tool sits in a station already. Record its removal there first."),
     ),
     errors.HolderInUse: Row(
@@ -254,7 +254,9 @@ WEB: dict[str, Row] = {
         ),
     ),
     "bad-request": Row(
-        400, sentence("Bad request"), sentence("The request itself could not be read.")
+        400,
+        sentence("Bad request"),
+        sentence("The request could not be read. Check it, then send it again."),
     ),
     "fault": Row(
         500,
@@ -404,7 +406,7 @@ def _on_http(problem: HTTPException) -> Response:
         return answer_reader(body, {"Allow": allowed})
     if isinstance(problem, RequestEntityTooLarge):
         return answer_reader(
-            _web_problem("too-large", sentence("The body is larger than this service takes."))
+            _web_problem("too-large", sentence("The body is larger than this service accepts."))
         )
     if problem.code == 404:
         return no_such_address(sentence("There is nothing at {path}.", path=request.path))

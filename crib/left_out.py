@@ -84,7 +84,7 @@ class Unsound(Exception):  # noqa: N818 - found where numbers are looked at, cau
     def __init__(self, tools: Iterable[int]) -> None:
         self.tools = tuple(tools)
         super().__init__(
-            sentence("figures of {tools} tools are no finite numbers", tools=len(self.tools))
+            sentence("figures of {tools} tools are not finite numbers", tools=len(self.tools))
         )
 
 

@@ -82,8 +82,8 @@ def act(work: Callable[[Tx, datetime, str | None], str]) -> Response:
             if (kept.route, kept.body_hash) != (route, _entries_hash()):
                 raise KeyReused(
                     sentence(
-                        "This form was sent before with other entries. Read the page "
-                        "again, then fill it in."
+                        "This form was sent before with other entries. Reload the page, then "
+                        "fill it in."
                     ),
                     facts={"key": key},
                 )
@@ -101,9 +101,7 @@ def _refuse_unseen() -> None:
     found = [{"field": name[:60], "detail": what} for name, what in wrong.items() if what]
     if found:
         raise Invalid(
-            sentence(
-                "What was typed {detail}. Nothing was recorded.", detail=found[0]["detail"]
-            ),
+            sentence("Your entry {detail}. Nothing was recorded.", detail=found[0]["detail"]),
             errors=found[:20],
         )
 

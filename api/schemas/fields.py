@@ -342,7 +342,7 @@ class Whole(fields.Integer):
             raise ValidationError(sentence("must be a whole number"))
         if not self.least <= value <= self.most:
             raise ValidationError(
-                sentence("must lie from {least} to {most}", least=self.least, most=self.most)
+                sentence("must be from {least} to {most}", least=self.least, most=self.most)
             )
         return value
 
@@ -474,7 +474,7 @@ class _Listed(fields.List[Any]):
         if isinstance(value, list) and not self.least <= len(value) <= self.most:
             raise ValidationError(
                 sentence(
-                    "holds {value} entries; {least} to {most} are taken",
+                    "has {value} entries; {least} to {most} are allowed",
                     value=len(value),
                     least=self.least,
                     most=self.most,

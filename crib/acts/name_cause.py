@@ -141,8 +141,7 @@ def cause_sentence(
         )
     if told.chance >= CLEAR_ODDS * best.probability:
         return sentence(
-            "Chance explains it, nothing has to have changed ({chance}, the next "
-            "best is that {words}, {probability}).",
+            "Probably just chance ({chance}). Next most likely: {words} ({probability}).",
             chance=figure(told.chance, ".0%"),
             words=_words(best),
             probability=figure(best.probability, ".0%"),

@@ -99,7 +99,7 @@ def print_label(tx: Tx, present: datetime, command: PrintLabel) -> LabelPrinted:
     if reason is not None and len(reason) > LONGEST_TEXT:
         raise Invalid(
             sentence(
-                "The reason is {reason} characters long: at most {longest_text} are taken.",
+                "The reason is {reason} characters long: at most {longest_text} are allowed.",
                 reason=len(reason),
                 longest_text=LONGEST_TEXT,
             ),

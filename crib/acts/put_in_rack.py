@@ -81,7 +81,7 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
     if place is not None and len(place) > LONGEST_PLACE:
         raise Invalid(
             sentence(
-                "The place is {place} characters long: at most {longest_place} are taken.",
+                "The place is {place} characters long: at most {longest_place} are allowed.",
                 place=len(place),
                 longest_place=LONGEST_PLACE,
             ),

@@ -191,8 +191,8 @@ def _sentence(
     when = print_instant(since)
     if kind == OTHER_TOOL and sits is None:
         return sentence(
-            "Machine {machine} says since {when} that {says} is in {station}, but "
-            "no tool is on record there: scan it, or say what is right.",
+            "Since {when} machine {machine} reports {says} in {station}, but no tool is on "
+            "record there: scan it, or say what is right.",
             machine=station.machine,
             when=when,
             says=says,
@@ -200,8 +200,8 @@ def _sentence(
         )
     if kind == OTHER_TOOL and sits is not None:
         return sentence(
-            "Machine {machine} says since {when} that {says} is in {station}, but "
-            "{code} is on record: scan it, or say what is right.",
+            "Since {when} machine {machine} reports {says} in {station}, but {code} is on "
+            "record: scan it, or say what is right.",
             machine=station.machine,
             when=when,
             says=says,

@@ -35,7 +35,7 @@ def open_breakage(tx: Tx, number: int) -> OpenDoubt:
             return one
     raise Conflict(
         sentence(
-            "No breakage of number {number} waits for an answer: it was answered since.",
+            "Breakage {number} does not wait for an answer: it was answered already.",
             number=number,
         ),
         facts={"question": number},

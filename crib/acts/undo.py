@@ -70,7 +70,7 @@ def undone(tx: Tx, fact_ids: Sequence[int]) -> tuple[Touched, ...]:
     for one in found:
         if one.undone_by_id is None:
             raise NotKnown(
-                sentence("Fact {fact_id} was not undone: it stands.", fact_id=one.fact_id),
+                sentence("Fact {fact_id} was not undone.", fact_id=one.fact_id),
                 facts={"fact": one.fact_id},
             )
     return found
@@ -92,7 +92,7 @@ def _refusal(one: Touched, present: datetime, person: int | None) -> Conflict | 
     if one.person_id is not None and one.person_id != person:
         return Conflict(
             sentence(
-                "{person} recorded that: only {person} can undo it here. Else {instead}.",
+                "{person} recorded that: only {person} can undo it here. Otherwise {instead}.",
                 person=one.person,
                 instead=instead,
             ),
@@ -102,8 +102,8 @@ def _refusal(one: Touched, present: datetime, person: int | None) -> Conflict | 
         minutes = int(UNDO_WITHIN.total_seconds() // 60)
         return Conflict(
             sentence(
-                "That was recorded at {recorded_at}, and a touch is undone within "
-                "{minutes} minutes. Later, {instead}.",
+                "Recorded at {recorded_at}: it can be undone for {minutes} minutes only. Now "
+                "{instead}.",
                 recorded_at=print_instant(one.recorded_at),
                 minutes=minutes,
                 instead=instead,

@@ -72,7 +72,7 @@ def who_and_when(
     if note is not None and len(note) > LONGEST_TEXT:
         raise Invalid(
             sentence(
-                "The note is {note} characters long: at most {longest_text} are taken.",
+                "The note is {note} characters long: at most {longest_text} are allowed.",
                 note=len(note),
                 longest_text=LONGEST_TEXT,
             ),

@@ -217,9 +217,9 @@ def _refused(code: str, status: int, said: bytes) -> str:
     more = f", {words}" if words else ""
     if status in _NOT_ALLOWED:
         return sentence(
-            "The agent takes no tools from us (status {status}{words}): allow this "
-            "machine to put assets in the agent's settings, or take the machine out "
-            "of CRIB_SEND_ASSETS.",
+            "The agent does not accept tools from us (status {status}{words}): allow this "
+            "machine to put assets in the agent's settings, or take the machine out of "
+            "CRIB_SEND_ASSETS.",
             status=status,
             words=more,
         )

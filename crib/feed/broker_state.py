@@ -94,7 +94,7 @@ def broken_off(where: str, why: str, *, before_a_word: bool) -> BrokerState:
         )
     return BrokerState(
         "waiting",
-        sentence("The connection to the broker {where} is gone: {why}.", where=where, why=why),
+        sentence("The connection to the broker {where} was lost: {why}.", where=where, why=why),
     )
 
 

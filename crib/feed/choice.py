@@ -135,8 +135,8 @@ def _device(found: Devices, machine: str) -> Device:
     names = ", ".join(device.name or device.uuid for device in found.devices[:20]) or "none"
     raise NothingToFollow(
         sentence(
-            "The agent has no device called {machine}, but: {names}. Put the device's "
-            "name at the end of the machine's feed_url, as in http://agent:5000/DEVICE.",
+            "The agent has no device called {machine}. It has: {names}. Put the device's name "
+            "at the end of the machine's feed_url, as in http://agent:5000/DEVICE.",
             machine=machine,
             names=names,
         )

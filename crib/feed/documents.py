@@ -233,8 +233,8 @@ def _refuse_other(raw: bytes) -> None:
     if begin.startswith((b"{", b"[", b"<html", b"<!doctype html")):
         raise BadDocument(
             sentence(
-                "The answer is no XML but JSON or a page for people: see whether the "
-                "address is that of an MTConnect agent."
+                "The answer is JSON or a web page, not XML: check that the address is that of "
+                "an MTConnect agent."
             )
         )
 

@@ -167,8 +167,8 @@ class Writer:
             return
         _LOG.warning("nothing can be written (nothing is lost, tried again): %s", problem)
         self._problem = sentence(
-            "'crib feed' cannot write since {self_}: {why_not}. Nothing is lost "
-            "yet: it keeps trying.",
+            "'crib feed' could not write since {self_}: {why_not}. Nothing is lost yet: it "
+            "keeps trying.",
             self_=print_instant(self._clock()),
             why_not=_why_not(problem),
         )

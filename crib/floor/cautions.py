@@ -125,8 +125,7 @@ def take_apart_cautions() -> tuple[str, ...]:
             "others."
         ),
         sentence(
-            "The holder maker's instructions, site rules and qualified people go before what "
-            "stands here."
+            "The holder maker's instructions, site rules and qualified people come first."
         ),
     )
 

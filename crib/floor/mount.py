@@ -199,8 +199,8 @@ def _scan(offered: Offered, place: Place, scanned: Scanned) -> _Rows:
             "scanned.assembly",
             "scanned-differs",
             sentence(
-                "The scanned assembly is {assembly}, the mount names {code}: take the "
-                "tool that is meant and scan it again.",
+                "The scanned assembly is {assembly}, the mount names {code}: take the right "
+                "tool and scan it again.",
                 assembly=scanned.assembly,
                 code=offered.code,
             ),

@@ -118,7 +118,7 @@ def fit_own_lives(
         raise _outside(
             "lives",
             sentence(
-                "holds {ages}; from 1 to {most_lives} are taken",
+                "has {ages}; 1 to {most_lives} are allowed",
                 ages=len(ages),
                 most_lives=figure(_MOST_LIVES, ","),
             ),

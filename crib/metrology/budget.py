@@ -132,7 +132,7 @@ def work_out_budget(contributions: Sequence[Contribution], level: float = LEVEL)
     combined = math.hypot(*effects)
     if not (combined > 0 and math.isfinite(combined)):
         raise OutsideModel(
-            sentence("Nothing in the budget is above zero: give what the gauge leaves.")
+            sentence("Every contribution is zero: give at least the gauge's own uncertainty.")
         )
     shares = [(effect / combined) ** 2 for effect in effects]
     doubt = sum(

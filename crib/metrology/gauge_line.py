@@ -196,8 +196,8 @@ def _word(text: str) -> PatternWord:
     if not all(_APART.search(literal) for literal in literals[1:-1]):
         raise _bad(
             sentence(
-                "Nothing keeps the numbers of '{text}' apart: put a word, white space "
-                "or a sign such as ; between them.",
+                "The numbers in '{text}' run together: put a word, a space or a sign such as ; "
+                "between them.",
                 text=text[:40],
             )
         )

@@ -55,7 +55,8 @@ def study(values: npt.ArrayLike) -> StudyResult:
     except ValueError:
         raise OutsideModel(
             sentence(
-                "Everybody measures the same pieces as often: give equally many values each."
+                "Each person measures each piece equally often: give the same number of values "
+                "for each."
             )
         ) from None
     if table.ndim != 3 or not all(2 <= size <= 10 for size in table.shape):

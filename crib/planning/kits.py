@@ -195,8 +195,8 @@ def _one_spec_each(wanted: Sequence[WantedTool]) -> dict[tuple[int, int], str]:
         if known != tool.tool_spec:
             raise Invalid(
                 sentence(
-                    "Tool number {tool_number} on path {path} is wanted as {known} and "
-                    "as {tool_spec}: correct the part's operations.",
+                    "Tool number {tool_number} on path {path} is named as {known} and as "
+                    "{tool_spec}: correct the part's operations.",
                     tool_number=tool.tool_number,
                     path=tool.path,
                     known=known,

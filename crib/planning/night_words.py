@@ -166,7 +166,7 @@ def _limit(night: MachineNight, decision: Decision) -> str:
     chosen, accepted = decision.chosen, night.limit
     if accepted.loss_minor is not None:
         return sentence(
-            "The loss to expect is {loss}; your limit for {machine} is {limit}.",
+            "The expected loss is {loss}; your limit for {machine} is {limit}.",
             loss=money(chosen.loss_minor or 0.0 if chosen else 0.0),
             machine=night.machine,
             limit=money(accepted.loss_minor),

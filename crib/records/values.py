@@ -77,7 +77,7 @@ def _read_text(column: Column, text: str) -> str:
     if len(text) > LONGEST_TEXT:
         raise Invalid(
             sentence(
-                "is {text} characters long; at most {longest_text} are taken",
+                "is {text} characters long; at most {longest_text} are allowed",
                 text=len(text),
                 longest_text=LONGEST_TEXT,
             )
@@ -104,7 +104,7 @@ def _read_lines(column: Column, text: str) -> str:
     if len(lines) > LONGEST_LINES:
         raise Invalid(
             sentence(
-                "is {lines} characters long; at most {longest_lines} are taken",
+                "is {lines} characters long; at most {longest_lines} are allowed",
                 lines=len(lines),
                 longest_lines=LONGEST_LINES,
             )

@@ -95,8 +95,8 @@ def _judged(beat: Beat, present: datetime) -> tuple[str, str | None]:
     if abs(present - beat.beat_at) > GONE_AFTER:
         return GONE, (
             sentence(
-                "{called} has given no sign of life since {last}: it is gone or hangs. "
-                "End it if it is still there, and start it again.",
+                "{called} has not reported since {last}: it has stopped or hangs. End it if it "
+                "still runs, then start it again.",
                 called=called,
                 last=last,
             )
@@ -178,8 +178,8 @@ def _not_by(process: FeedProcess) -> str:
 
 def _unheard(process: FeedProcess) -> str:
     return sentence(
-        "'crib feed' runs (process {pid} on {host}), but nothing of it was "
-        "booked for over a minute: look at its output, then restart it.",
+        "'crib feed' runs (process {pid} on {host}), but has booked nothing for over a minute: "
+        "look at its output, then restart it.",
         pid=process.pid,
         host=process.host,
     )

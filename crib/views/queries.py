@@ -142,7 +142,7 @@ def list_facts(
     if unknown:
         raise Invalid(
             sentence(
-                "The {replace} are not listed by {unknown}.",
+                "The {replace} cannot be filtered by {unknown}.",
                 replace=kind.name.replace("_", " "),
                 unknown=together(", ", unknown),
             ),

@@ -220,7 +220,7 @@ def _problems(
     if present > void_after:
         found.append(
             sentence(
-                "Its preset is void since {void_after}: measure it again.",
+                "Its preset expired {void_after}: measure it again.",
                 void_after=print_instant(void_after),
             )
         )

@@ -174,7 +174,7 @@ def _tool_sentence(tool: ToolShown, present: datetime) -> str:
         )
     if tool.void_after is not None and present > tool.void_after:
         return sentence(
-            "{name}: its preset is void since {void_after}; measure it.",
+            "{name}: its preset expired {void_after}; measure it.",
             name=name,
             void_after=print_instant(tool.void_after),
         )

@@ -99,7 +99,7 @@ def test_an_agent_that_takes_none_is_tried_again_ever_more_rarely_and_told(
         agent.takes_assets = 200
         wait_until(lambda: told(store).assets_sent_at)
 
-    assert "takes no tools from us (status 405" in str(problem)
+    assert "does not accept tools from us (status 405" in str(problem)
     assert "Could not parse Asset" in str(problem)
     assert told(store).assets_problem is None
     assert agent.puts < 15

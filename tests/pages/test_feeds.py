@@ -73,7 +73,7 @@ def test_what_a_machine_says_otherwise_stands_on_its_page_and_on_the_feeds(
     machine, feeds = read(client, "/machines/M1"), read(client, "/shift/feeds")
 
     asked = machine.select_one("#asked")
-    assert f"{code} is in T01, but no tool is on record there" in words(asked)
+    assert f"{code} in T01, but no tool is on record there" in words(asked)
     assert asked.a["href"] == f"/C/{shop.codes['stations']['M1/T01']}"
     assert code in words(feeds.select_one("#questions-h").parent)
     assert read(client, "/machines/M2").select_one("#asked section") is None

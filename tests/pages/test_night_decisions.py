@@ -103,7 +103,7 @@ def test_a_stop_is_kept_with_its_time_and_told_in_the_site_s_own(client, bench, 
     ("changed", "status", "says"),
     [
         ({"choice": "perhaps"}, 422, "The choice is one of run, swap, until, stand."),
-        ({"begins_at": ""}, 422, "Read the page again"),
+        ({"begins_at": ""}, 422, "Reload the page"),
         ({"ends_at": "2020-01-01T00:00:00+00:00"}, 422, "would end before it begins"),
         ({"choice": "until", "until": "2020-01-01T00:00:00+00:00"}, 422, "outside the night"),
         (

@@ -178,7 +178,7 @@ def test_after_minutes_or_for_another_person_it_is_no_longer_one_touch(
 
     assert refused.status_code == 409
     told = words(parsed(refused.data).main)
-    assert ("within 10 minutes" if late else "Olek Varn recorded that") in told
+    assert ("for 10 minutes only" if late else "Olek Varn recorded that") in told
     assert "/v1/reversals" in told
     assert rows("facts") == before
 

@@ -96,7 +96,7 @@ def test_a_queue_gets_the_label_itself(
 
 @pytest.mark.parametrize(
     ("text", "why", "most_s"),
-    [(REFUSES, "lp: no such queue", 300.0), (SLEEPS, "no answer within 0.2 s", 0.2)],
+    [(REFUSES, "lp: no such queue", 300.0), (SLEEPS, "lp did not answer within 0.2 s", 0.2)],
     ids=["refuses", "sleeps"],
 )
 def test_a_queue_that_takes_nothing_leaves_nothing_on_record(
@@ -132,7 +132,7 @@ def test_a_machine_without_a_print_system_says_so(
     answer = printing.post(f"/v1/assemblies/{bench.ready()}/label-prints", json={})
 
     assert answer.status_code == 409
-    assert "no command lp" in answer.get_json()["detail"]
+    assert "the command lp is missing" in answer.get_json()["detail"]
 
 
 @pytest.mark.parametrize("name", ["-o raw", "a b", "q/1", "x" * 200])

@@ -90,5 +90,5 @@ def test_what_speaks_against_a_waiting_tool_is_said(
     assert (tool["code"], tool["ready"], tool["label"]) == (code, False, "superseded")
     assert (tool["holder_out"], tool["gauge_failed_at"]) == (True, "2026-01-05T09:00:00Z")
     said = " ".join(tool["problems"])
-    for words in ("is void since", "Gauge PG-1 failed", "earlier preset", "out of service"):
+    for words in ("preset expired", "Gauge PG-1 failed", "earlier preset", "out of service"):
         assert words in said

@@ -250,7 +250,7 @@ def test_a_limit_of_the_loss_counts_once_every_tool_has_a_failure_cost(demo):
     assert decision.chosen.loss_minor <= 2_000 < decision.option("run").loss_minor
     assert night.added
     for station_id in night.added:
-        assert "loss to expect" in plan.by_station()[station_id].why_sentence
+        assert "expected loss" in plan.by_station()[station_id].why_sentence
 
 
 def test_of_swaps_that_are_due_the_one_overdue_for_longest_stands_first(demo):

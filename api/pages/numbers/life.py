@@ -229,7 +229,7 @@ def _chances(_body: Body, answer: Body) -> list[Table]:
     found: list[Table] = []
     for caption, edge in (
         (sentence("A new edge reaches"), answer["new_edge"]),
-        (sentence("An edge of the age asked about goes on for"), answer["aged_edge"]),
+        (sentence("An edge of that age lasts another"), answer["aged_edge"]),
     ):
         if edge is not None:
             chances = [
@@ -240,7 +240,7 @@ def _chances(_body: Body, answer: Body) -> list[Table]:
     if answer["doubted"]:
         doubted = [(one,) for one in answer["doubted"]]
         found.append(
-            Table(sentence("Left out until somebody has looked"), (sentence("Life"),), doubted)
+            Table(sentence("Left out until somebody checks"), (sentence("Life"),), doubted)
         )
     return found
 
@@ -285,7 +285,7 @@ LIFE_FIT: Final = Working(
         Result("new_edge.p05", sentence("One new edge in twenty fails by")),
         Result("new_edge.p50", sentence("Half of new edges fail by")),
         Result("new_edge.p90", sentence("Nine new edges in ten fail by")),
-        Result("aged_edge.p50", sentence("The edge of that age goes on for, median")),
+        Result("aged_edge.p50", sentence("An edge of that age lasts another, median")),
     ),
     source=sentence(
         "Weibull's law under right censoring: Lawless, Statistical Models and Methods "

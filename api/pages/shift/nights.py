@@ -156,7 +156,7 @@ def _instant(name: str, form: Mapping[str, str]) -> datetime:
     try:
         return datetime.fromisoformat(form.get(name, ""))
     except ValueError:
-        detail = sentence("Read the page again: its form does not say which night it is for.")
+        detail = sentence("Reload the page: its form does not say which night it is for.")
         raise Invalid(detail, errors=[{"field": name, "detail": detail}]) from None
 
 

@@ -76,7 +76,7 @@ def test_one_more_contribution_never_makes_it_smaller(
     ("given_", "said"),
     [
         ([], "at least one"),
-        ([Contribution("a", 0.0)], "above zero"),
+        ([Contribution("a", 0.0)], "Every contribution is zero"),
         ([Contribution("a", -1.0)], "finite figure"),
         ([Contribution("a", math.nan)], "finite figure"),
         ([Contribution("a", 1.0, "gaussian")], "not a distribution"),

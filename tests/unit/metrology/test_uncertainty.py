@@ -93,5 +93,5 @@ def test_a_gauge_of_which_nothing_is_said_is_not_taken_for_a_perfect_one():
     assert unsaid.budget.combined == pytest.approx(
         np.hypot(0.001, 0.001 / np.sqrt(12) * np.sqrt(1 + 1 / 5))
     )
-    with pytest.raises(OutsideModel, match="Nothing in the budget"):
+    with pytest.raises(OutsideModel, match="Every contribution is zero"):
         judge_series([10.0] * 5, 0.01, 0.0, 0.0)

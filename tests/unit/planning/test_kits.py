@@ -143,7 +143,7 @@ def test_operations_that_repeat_a_tool_ask_for_it_once():
 
 
 def test_two_specs_at_one_number_are_refused():
-    with pytest.raises(Invalid, match="Tool number 1 on path 1 is wanted as turn and as drill"):
+    with pytest.raises(Invalid, match="Tool number 1 on path 1 is named as turn and as drill"):
         _kit([_seated(1, "turn")], [(1, "turn"), (1, "drill")])
 
 

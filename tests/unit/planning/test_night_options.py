@@ -143,7 +143,7 @@ def test_a_limit_of_the_loss_asks_for_the_swap_that_is_dear_to_lose():
     assert [one.station_id for one in chosen.swaps] == [2]
     assert chosen.loss_minor <= 1_000 < run.loss_minor
     assert reason_sentence(night, decision, NAMES) == (
-        f"The loss to expect is {chosen.loss_minor / 100:.2f}; your limit for M3 is 10.00."
+        f"The expected loss is {chosen.loss_minor / 100:.2f}; your limit for M3 is 10.00."
     )
     assert night.safe == (float((night.edges.swapped[:, -1] * weight).sum()) <= 1_000)
 

@@ -157,7 +157,7 @@ CELLS = [
     (MACHINES, "machine,bar_length_mm,bar_remnant_mm", "M1,3000,3000",
      "machines.csv:2:bar_remnant_mm: '3000' is the whole bar; write what is left of one in mm"),
     (MACHINES, "machine,name", f"M1,{'x' * 501}",
-     f"machines.csv:2:name: '{'x' * 59}…' is 501 characters long; at most 500 are taken"),
+     f"machines.csv:2:name: '{'x' * 59}…' is 501 characters long; at most 500 are allowed"),
     (RUNS, "machine,part,quantity,start_at", "M1,P1,5,2026-03-29 01:30",
      "runs.csv:2:start_at: '2026-03-29 01:30' is not an instant; write it like "
      "2026-03-29T01:30:00+01:00, with the offset"),

@@ -38,7 +38,7 @@ def path_of(url: str) -> Path | None:
         backend = parsed.get_backend_name()
     except (SQLAlchemyError, ValueError) as problem:
         raise Refusal(
-            sentence("CRIB_DATABASE_URL is no address of a database; use sqlite:///FILE.")
+            sentence("CRIB_DATABASE_URL is not a database address; use sqlite:///FILE.")
         ) from problem
     if backend != "sqlite":
         raise Refusal(
