@@ -53,7 +53,7 @@ def _made(name: str, done: Any) -> Reply:
 
 @writes(blueprint, "/v1/gauge-checks", GaugeCheckShape(), body=GaugeCheckBody())
 def post_gauge_check(call: Call) -> Reply:
-    """Check a gauge on its setting master before it is believed."""
+    """Record the check of a gauge on its setting master."""
     body = dict(call.body)
     readings = [Reading(**reading) for reading in body.pop("readings")]
     command = CheckGauge(readings=readings, **body)

@@ -41,7 +41,7 @@ blueprint = Blueprint("counts", __name__, description="What part counters said."
 
 @writes(blueprint, "/v1/counts", CountsShape(), body=CountsBody(), status=202, hot=True)
 def post_counts(call: Call) -> Reply:
-    """Take in readings of a machine's part counter, up to 50,000 in one call."""
+    """Record readings of a machine's part counter, up to 50,000 in one call."""
     body = dict(call.body)
     readings = body.pop("readings")
     command = ReportCounts(readings=columns_from_json(readings), **body)
@@ -51,7 +51,7 @@ def post_counts(call: Call) -> Reply:
 
 @writes(blueprint, "/v1/observations", CountsShape(), body=ObservationsBody(), status=202)
 def post_observations(call: Call) -> Reply:
-    """Take in what was observed of a machine: counts, states, tools, breakages."""
+    """Record what was observed at a machine: counts, states, tools, breakages."""
     return Reply(_answer(observe(call.tx, call.present, Observe(**call.body))))
 
 

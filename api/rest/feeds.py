@@ -1,4 +1,4 @@
-"""What machines say of themselves: feeds and gaps, counts kept aside, questions, breakages."""
+"""What machines say of themselves: feeds and gaps, held counts, questions, breakages."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ class GapsPage(page_shape(GapShape)):  # type: ignore[misc]
 
 @reads(blueprint, "/v1/feed-gaps", GapsPage(), query=GapsQuery())
 def list_feed_gaps(call: Call) -> dict[str, Any]:
-    """List what nobody will see of machines, the gap found last first."""
+    """List gaps in the data of machines, the newest first."""
     since = call.present - timedelta(hours=call.query["hours"])
     found = list_gaps_shown(call.tx, since, call.query["limit"], _asked_machine(call))
     return {"items": found, "next": None, "problems": found.problems}
@@ -104,9 +104,9 @@ def post_question_dismissal(call: Call) -> Reply:
 
 @writes(blueprint, "/v1/count-verdicts", VerdictShape(), body=VerdictBody(), problems=(403,))
 def post_count_verdict(call: Call) -> Reply:
-    """Accept or discard a count that was kept aside, or say that the counter was set.
+    """Accept or discard a held count, or say that the counter was set.
 
-    Setting it (counter_set) made nothing; what was kept aside after it is booked where it fits.
+    ``counter_set`` books no parts; held counts after it are booked where they fit.
     """
     done = judge_count(call.tx, call.present, JudgeCount(**call.body))
     return Reply(done, headers={"Location": f"/v1/count-verdicts/{done.fact_id}"})
@@ -120,7 +120,7 @@ def post_count_verdict(call: Call) -> Reply:
     again=True,
 )
 def post_counter_setting(call: Call) -> Reply:
-    """Tell that a counter is set, before or after it is: nothing is made by that.
+    """Announce that a counter is set, before or after: no parts are booked for it.
 
     The next count that fits goes on from there. While none does, nothing changes.
     """

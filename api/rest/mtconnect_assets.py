@@ -46,7 +46,7 @@ def read_assets(call: Call) -> Response:
 
 @reads(blueprint, "/v1/mtconnect/assets/<name:code>", None, media=XML)
 def read_asset(call: Call, code: str) -> Response:
-    """Tell one tool as a CuttingTool asset, over or not."""
+    """Show one tool as a CuttingTool asset, in use or ended."""
     plan = call.site.plans.plan(call.present)
     return _document(call, [tool_asset(call.tx, plan, code)], count_living(call.tx))
 

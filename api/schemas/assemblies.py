@@ -124,7 +124,7 @@ class PresetShape(FactAnswer):
 
     assembly = Text(required=True, explains="The tool's code from now on.")
     superseded_code = Text(
-        allow_none=True, explains="Code of the label that lost its worth: take it off."
+        allow_none=True, explains="Code of the label that is void now: take it off."
     )
     cutter_status = Text(required=True)
     readings = Whole(required=True, explains="How many.")

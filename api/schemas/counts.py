@@ -143,7 +143,7 @@ class ObservationsBody(Shape):
 
 
 class RefusedReading(Shape):
-    """A reading that is kept aside, and why."""
+    """A reading that is held, and why."""
 
     index = Whole(required=True, explains="Its place in the batch, from 0.")
     at = At(allow_none=True)
@@ -176,7 +176,7 @@ class CountsShape(Shape):
     refused_in_all = Whole(required=True, explains="How many were refused.")
     parts_without_run = Whole(
         required=True,
-        explains="Parts told of here that belong to no run: no edge is charged with them.",
+        explains="Parts of these counts that belong to no run: no edge is charged with them.",
     )
     without_run = Text(allow_none=True, explains="What to do about them.")
 

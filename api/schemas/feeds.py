@@ -25,7 +25,7 @@ class GapsQuery(MachineQuery):
 
 
 class VerdictBody(FactBody):
-    """What a supervisor says of a count that was kept aside."""
+    """What a supervisor says of a held count."""
 
     refusal = Whole(
         required=True, least=1, most=2**53, explains="Its number among the refused counts."

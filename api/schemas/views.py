@@ -50,7 +50,7 @@ class HoursQuery(PlanQuery):
 
 
 class Quantiles(Shape):
-    """Parts by which that share of like edges has given out."""
+    """Parts by which that share of such edges has failed."""
 
     p05 = Whole(allow_none=True)
     p10 = Whole(allow_none=True)
@@ -59,7 +59,7 @@ class Quantiles(Shape):
 
 
 class InstantQuantiles(Shape):
-    """Instants by which that share of like edges has given out."""
+    """Instants by which that share of such edges has failed."""
 
     p05 = At(allow_none=True)
     p10 = At(allow_none=True)
@@ -138,7 +138,7 @@ class ForecastRow(Shape):
         Quantiles,
         required=True,
         metadata={
-            "description": "At p05, p10, … that share of like edges has given out; counted in "
+            "description": "At p05, p10, … that share of such edges has failed; counted in "
             "parts like the next that the edge cuts."
         },
     )

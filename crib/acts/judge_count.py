@@ -74,7 +74,7 @@ class CountJudged:
         total: Parts that the machine made up to it since its first reading; None where it
             was discarded.
         sentence: The outcome, for a person to read.
-        booked_later: Counts kept aside after it that could be booked now, since the counter
+        booked_later: Held counts after it that could be booked now, since the counter
             had been set.
     """
 

@@ -65,7 +65,7 @@ class ToolMounted:
         datum: What the first-offs there showed of the station's datum, per axis.
         cautions: What to mind.
         checked_for: Part whose program it was compared with; None where there is no job.
-        part_count_refused: Why the part count was kept aside, if it was.
+        part_count_refused: Why the part count is held, if it is.
     """
 
     fact_id: int

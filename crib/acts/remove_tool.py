@@ -77,7 +77,7 @@ class ToolRemoved:
         edges: What becomes of each piece; empty where the tool stays built.
         edge_sentence: The same for a person.
         holder_sentence: What becomes of the holder.
-        part_count_refused: Why the part count was kept aside, if it was.
+        part_count_refused: Why the part count is held, if it is.
     """
 
     fact_id: int

@@ -60,7 +60,7 @@ class CounterSetTold:
         set_at: When the counter is set.
         count: What it is set to.
         shown: Whether a count shows it already; else the next one that fits does.
-        booked_later: Counts kept aside that could be booked now.
+        booked_later: Held counts that could be booked now.
         sentence: The outcome, for a person to read.
         on_record: Whether it had been announced before.
     """

@@ -69,7 +69,7 @@ class KitLine:
         stands: Whether the machine stands for that bench time, since the holder only comes
             out of it at this changeover.
         missing: What is not there.
-        note: A word to the reader.
+        note: What to mind.
     """
 
     station: str | None

@@ -21,7 +21,7 @@ from crib.store.types import Instant
 
 #: A forecast as it was shown. ``occasion`` says why it was kept: the first of its shift, or
 #: the last before the removal. Wear in wear units; ``left_pXX`` is the wear still to go by
-#: which that share of like edges has given out, ``life_pXX`` the wear-out life of a new edge.
+#: which that share of such edges has failed, ``life_pXX`` the wear-out life of a new edge.
 kept_forecasts = Table(
     "kept_forecasts",
     metadata,

@@ -20,7 +20,7 @@ from crib.store.kept_rows import KeptForecast, kept_page
 
 @dataclass(frozen=True, slots=True)
 class KeptQuantiles:
-    """Amounts by which that share of like edges has given out."""
+    """Amounts by which that share of such edges has failed."""
 
     p05: float
     p10: float
@@ -42,7 +42,7 @@ class KeptListed:
         mount: The mount that it was made for.
         assembly: Code of the assembly; None where it was taken back.
         machine: The machine; None where mount or station were taken back.
-        station: MACHINE/STATION, likewise.
+        station: MACHINE/STATION; None where either was taken back.
         key: Name of the life law, for /v1/life/KEY.
         share_used: Wear on the edge, of the life that the constants promised.
         wear_per_part: Wear units per part.

@@ -27,7 +27,7 @@ class LifeCounted:
     Attributes:
         used: So far.
         limit: Where it is to be swapped; None where nothing is planned for it.
-        warning: Where one in ten of its like has given out, at most ``limit``; None as above.
+        warning: Where one in ten of its kind has failed, at most ``limit``; None as above.
     """
 
     used: float
