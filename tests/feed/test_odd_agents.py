@@ -375,9 +375,9 @@ def test_an_agent_of_an_authority_that_nobody_knows_is_named(tmp_path: Path) -> 
     [
         (401, "text/plain", b"who are you", "status 401.*USER:PASSWORD"),
         (404, "text/html", b"nope", "status 404.*address is that of an agent"),
-        (200, "text/html", b"<!DOCTYPE html><html><body><p>It works", "a page for people"),
+        (200, "text/html", b"<!DOCTYPE html><html><body><p>It works", "a web page"),
         (200, "application/json", b'{"MTConnectDevices": {}}', "JSON"),
-        (200, "text/xml", document("Devices", "<Devices></Devices>"), "but: none"),
+        (200, "text/xml", document("Devices", "<Devices></Devices>"), "It has: none"),
         (200, "text/xml", b"<rss><channel/></rss>", "'rss', which is none of its documents"),
         (
             200,
@@ -387,7 +387,7 @@ def test_an_agent_of_an_authority_that_nobody_knows_is_named(tmp_path: Path) -> 
                 '<Devices><Agent id="g" name="Agent"></Agent><Device id="a" name="A"></Device>'
                 '<Device id="b" uuid="u-b"></Device></Devices>',
             ),
-            "no device called agent, but: A, u-b",
+            "no device called agent. It has: A, u-b",
         ),
     ],
 )
