@@ -84,7 +84,7 @@ class BasisShape(Shape):
     observed_lives = Whole(explains="Lives that ended by wear or breakage.")
     worn = Whole()
     broken = Whole()
-    taken_out_early = Whole(explains="Lives cut short, the running ones included.")
+    taken_out_early = Whole(explains="Lives cut short.")
     prior = Text(
         explains="tool_life, own_lives (exponents from the shop's own edges, see "
         "/v1/tool-life-estimates), life_parts or starter."

@@ -22,6 +22,11 @@ _FEW: Final = 3
 _ENOUGH: Final = 6
 
 
+#: A running edge this many times the usual life is asked about: most likely it was swapped
+#: without a record, or the count is wrong (common practice, no source).
+MOST_RUNNING: Final = 10.0
+
+
 @dataclass(frozen=True, slots=True)
 class SetAside:
     """A life that the model does not believe until somebody has looked at it.
@@ -110,6 +115,19 @@ def set_aside(
             reason = together(" ", (short, figure(usual[row], ".4g")))
         listed.append(SetAside(first + int(row), key, float(wear[row]), short, reason))
     return (histories.take(~bad) if listed else histories), listed
+
+
+def too_old_to_run(running: LifeHistories, measure: Yardstick) -> Bools:
+    """Running edges whose age a person has to look at before it is believed, shape (edges,).
+
+    Args:
+        running: Edges that still cut.
+        measure: What is usual.
+    """
+    key = running.key_index
+    most = np.minimum(measure.most[key], MOST_RUNNING) * measure.usual[key]
+    old: Bools = running.wear >= most * (1 - 1e-9)
+    return old
 
 
 def _worn_median(histories: LifeHistories, keys: int, usable: Bools) -> tuple[Floats, Ints]:

@@ -9,7 +9,7 @@ the same model, whichever way it was reached.
 from __future__ import annotations
 
 import math
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -19,15 +19,19 @@ from crib.errors import OutsideModel
 from crib.life.aside import set_aside, yardstick
 from crib.life.breakage import fit_breakage
 from crib.life.kept_curves import KeptCurves
-from crib.life.model import LifeModel
-from crib.life.observations import LifeHistories
+from crib.life.model import Ended, LifeModel
+from crib.life.observations import LifeHistories, per_key, same_rows
 from crib.life.pooling import KeyTable
 from crib.life.posterior import fit_posterior
+from crib.life.running import NO_RUNNING
 from crib.sentence import sentence
 
 #: Up to this many lives everything is fitted again with each.
 ALWAYS_ANEW: Final = 400
 _GROWTH: Final = 1.05
+#: Up to so many keys they learn of each other from running edges too, which is done again
+#: whenever one of those is a step older.
+_FEW_KEYS: Final = 200
 
 
 def settled_count(lives: int) -> int:
@@ -44,6 +48,7 @@ def fit_life_model(
     histories: LifeHistories,
     widening: ArrayLike | None = None,
     before: LifeModel | None = None,
+    running: LifeHistories | None = None,
 ) -> LifeModel:
     """Fit the model to all lives of the shop, in the order in which they ended.
 
@@ -56,12 +61,14 @@ def fit_life_model(
             forecasts turned out too sure of themselves (``crib.life.calibration``).
         before: A model of the same keys and of the first of these lives, if there is one; it
             saves time and changes nothing.
+        running: Edges that still cut, at the wear that counts (``crib.life.running``).
 
     Raises:
         OutsideModel: A life of a key that the table does not have; a widening that is not one
             number from 1 to 5 per key.
     """
-    if len(histories) and int(histories.key_index.max()) >= len(keys):
+    of_keys = [lives.key_index for lives in (histories, running) if lives is not None]
+    if any(len(rows) and int(rows.max()) >= len(keys) for rows in of_keys):
         raise OutsideModel(sentence("A life belongs to a key that is not in the key table."))
     wide = np.ones(len(keys)) if widening is None else np.asarray(widening, dtype=np.float64)
     if wide.shape != (len(keys),) or not np.all((wide >= 1) & (wide <= 5)):
@@ -71,13 +78,21 @@ def fit_life_model(
         before = _anew(keys, histories.take(np.arange(settled)))
     more = histories.take(np.arange(len(before.histories), len(histories)))
     model = before.after(more) if len(more) else before
-    return replace(model, widening=wide, _kept_wide=KeptCurves())
+    on = NO_RUNNING.lives if running is None else running
+    few = len(histories) + len(on) <= ALWAYS_ANEW and len(keys) <= _FEW_KEYS
+    model = model.beside(on, pooled=few and len(on) > 0)
+    return replace(model, widening=wide, _kept_wide=KeptCurves(), _kept_own_wide=KeptCurves())
 
 
 def _anew(keys: KeyTable, histories: LifeHistories) -> LifeModel:
     promised = np.exp(keys.prior_mean)
     measure = yardstick(histories, promised)
     believed, aside = set_aside(histories, measure)
+    ended = Ended(
+        fit_posterior(keys, believed),
+        fit_breakage(believed, (keys.operation, keys.item), promised),
+        per_key(believed.key_index, believed.wear, len(keys)),
+    )
     return LifeModel(
         keys,
         aside,
@@ -85,8 +100,10 @@ def _anew(keys: KeyTable, histories: LifeHistories) -> LifeModel:
         histories,
         len(histories),
         measure,
-        fit_posterior(keys, believed),
-        fit_breakage(believed, (keys.operation, keys.item), promised),
+        ended.wear,
+        ended.breakage,
+        NO_RUNNING,
+        ended,
     )
 
 
@@ -95,12 +112,6 @@ def _goes_on(before: LifeModel, keys: KeyTable, histories: LifeHistories, settle
     known = len(before.histories)
     if before.settled != settled or known > len(histories):
         return False
-    return _same(before.keys, keys, len(keys)) and _same(before.histories, histories, known)
-
-
-def _same(first: object, second: object, rows: int) -> bool:
-    for column in fields(first):  # type: ignore[arg-type]
-        one, other = getattr(first, column.name), getattr(second, column.name)
-        if len(one) != rows or not np.array_equal(one, other[:rows], equal_nan=True):
-            return False
-    return True
+    return same_rows(before.keys, keys, len(keys)) and same_rows(
+        before.histories, histories, known
+    )

@@ -25,16 +25,37 @@ from crib.life.basis import Basis, basis_of, new_lives
 from crib.life.breakage import Breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
 from crib.life.kept_curves import KeptCurves
-from crib.life.observations import WORN, LifeHistories
+from crib.life.observations import WORN, LifeHistories, per_key, same_rows
 from crib.life.pooling import KeyTable
 from crib.life.posterior import Posterior, promised_curves
 from crib.life.replacement import GridSwap
 from crib.life.reshaped import stretched, tilted
+from crib.life.running import NO_RUNNING, Running, running_edges, with_running, without_own
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.life.swap_rule import best_by_own_odds, cost_of_waiting, least_cost
 from crib.sentence import sentence
 
 _CREEP: Final = 4 / 3
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """What ended lives alone say.
+
+    Attributes:
+        wear: Of wear-out.
+        breakage: Of breakage.
+        exposure: Wear of each key's ended edges, shape (keys,) [wear units].
+    """
+
+    wear: Posterior
+    breakage: Breakage
+    exposure: Floats
+
+    def after(self, lives: LifeHistories) -> Ended:
+        """After a few more believable lives."""
+        more = per_key(lives.key_index, lives.wear, len(self.exposure))
+        return Ended(self.wear.after(lives), self.breakage.after(lives), self.exposure + more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +73,7 @@ class LifeModel:
         widening: Factor on the spread of ln life of each key, shape (keys,).
         histories: The lives that it was fitted to, in their order.
         settled: How many of them the keys' leaning on each other was learned from.
+        running: Edges that still cut, which tell of their keys too.
     """
 
     keys: KeyTable
@@ -62,8 +84,12 @@ class LifeModel:
     _measure: Yardstick
     _wear: Posterior
     _breakage: Breakage
+    running: Running
+    _ended: Ended
     _kept: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
     _kept_wide: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
+    _kept_own: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
+    _kept_own_wide: KeptCurves = field(default_factory=KeptCurves, compare=False, repr=False)
 
     def survival(
         self,
@@ -187,10 +213,11 @@ class LifeModel:
         out = [np.empty(len(first)) for _ in range(3)]
         for start in range(0, len(first), 5_000):
             at = first[start : start + 5_000]
-            swap = self._swap(asked.rows[at], planned[at], failure[at], wpp[at])
+            swap = self._swap(new_edges(asked.rows[at]), planned[at], failure[at], wpp[at])
             for whole, piece in zip(out, swap, strict=True):
                 whole[start : start + 5_000] = piece
         age, rate, share = (values[case] for values in out)
+        self._take_own_out(asked, (planned, failure, wpp), (age, share))
         own = np.flatnonzero(asked.signs.looked)
         for start in range(0, len(own), LOOKED_CHUNK):
             part = own[start : start + LOOKED_CHUNK]
@@ -260,17 +287,41 @@ class LifeModel:
         """The model after a few more lives; takes the same time however many there were.
 
         What keys share stays as the settled lives said. Adding lives one by one or at once
-        gives the same model.
+        gives the same model. Which edges still run is to be said again (``beside``).
         """
         believed, aside = set_aside(more, self._measure, len(self.histories))
         return replace(
             self,
             aside=[*self.aside, *aside],
             histories=self.histories.then(more),
-            _wear=self._wear.after(believed),
-            _breakage=self._breakage.after(believed),
+            _ended=self._ended.after(believed),
+        )._beside(NO_RUNNING)
+
+    def beside(self, lives: LifeHistories, *, pooled: bool = False) -> LifeModel:
+        """The model with these running edges in place of those that it has.
+
+        Args:
+            lives: Edges that still cut, at the wear that counts (``counted_wear``).
+            pooled: Whether keys are to learn of each other with them, too: as if they were
+                fitted anew.
+        """
+        held = self.running
+        if pooled == held.pooled and same_rows(held.lives, lives, len(lives)):
+            return self
+        exposure = self._ended.exposure
+        return self._beside(running_edges(lives, self._measure, exposure, pooled=pooled))
+
+    def _beside(self, running: Running) -> LifeModel:
+        ended = self._ended
+        return replace(
+            self,
+            running=running,
+            _wear=with_running(self.keys, ended.wear, running),
+            _breakage=ended.breakage.after(running.lives.take(running.counts)),
             _kept=KeptCurves(),
             _kept_wide=KeptCurves(),
+            _kept_own=KeptCurves(),
+            _kept_own_wide=KeptCurves(),
         )
 
     def basis(self, key: ArrayLike) -> Basis:
@@ -282,6 +333,10 @@ class LifeModel:
         asked = asked_for(len(self.keys), key, NO_SIGNS)
         curves, row = self._curves(asked, np.arange(len(asked.rows)))
         return basis_of(self.keys, self._wear, asked.rows, new_lives(curves, row))
+
+    def usual_life(self, key: int) -> float:
+        """Life by which absurd ages of a key are judged [wear units]."""
+        return float(self._measure.usual[key])
 
     def law(self, key: ArrayLike) -> tuple[Floats, Floats]:
         """Shape and scale of each key's wear-out, at the posterior means of their logarithms.
@@ -311,6 +366,11 @@ class LifeModel:
         if widened and np.any(self.widening > 1):
             kept, make = self._kept_wide, self._wide_curves
         curves = kept.of(np.flatnonzero(used), len(used), make)
+        mine = self.running.own(signs.own, rows)
+        if len(out := np.flatnonzero(mine >= 0)):
+            single = self._own_curves(mine[out], signs.lot[out], widened=widened)
+            row[out] = len(curves.centre) + np.arange(len(out))
+            curves = joined(curves, single)
         looked = np.flatnonzero(signs.looked)
         if len(looked):
             mean, deviation = self._wear.looks.life_seen(
@@ -324,6 +384,33 @@ class LifeModel:
             row[looked] = len(curves.centre) + np.arange(len(looked))
             curves = joined(curves, single)
         return curves, row
+
+    def _own_curves(self, own: Ints, lot: Ints, *, widened: bool) -> Curves:
+        """Curves of running edges as all others of their key have it.
+
+        Args:
+            own: Their numbers among the running edges.
+            lot: Label of their box; -1: as out of a new one.
+            widened: Whether spread as far as each key's forecasts have to be.
+        """
+        numbers = np.flatnonzero(self.running.much)
+        count = len(numbers)
+
+        def make(codes: Ints) -> Curves:
+            mine, boxed = numbers[codes % count], codes >= count
+            known = without_own(self._wear, self.running, mine)
+            place = np.arange(len(codes))
+            cell = known.scales.cells.find(place, self.running.lives.lot[mine])
+            curves, at = known.curves(place), np.flatnonzero(boxed & (cell >= 0))
+            if len(at):
+                of_box = known.cell_curves(cell[at])
+                curves.centre[at], curves.log_hazard[at] = of_box.centre, of_box.log_hazard
+            wide = self.widening[self.running.lives.key_index[mine]]
+            return stretched(curves, wide) if widened else curves
+
+        kept = self._kept_own_wide if widened else self._kept_own
+        code = self.running.rank[own]
+        return kept.of(np.where(lot >= 0, count + code, code), 2 * count, make)
 
     def _made_curves(self, codes: Ints) -> Curves:
         """Curves by number: a key's, or beyond the keys a box's."""
@@ -370,9 +457,22 @@ class LifeModel:
             result[part] = edges.hazard_ahead(curves, way[part])
         return result, asked.shape
 
-    def _swap(self, rows: Ints, planned: Floats, failure: Floats, wpp: Floats) -> GridSwap:
-        """Best age of new edges of keys."""
-        asked = new_edges(rows)
+    def _take_own_out(
+        self, asked: Asked, costs: tuple[Floats, ...], told: tuple[Floats, Floats]
+    ) -> None:
+        """Put right the best ages, and shares that fail first, that edges had a part in."""
+        mine = self.running.own(asked.signs.own, asked.rows)
+        out = np.flatnonzero((mine >= 0) & ~asked.signs.looked)
+        for start in range(0, len(out), LOOKED_CHUNK):
+            part = out[start : start + LOOKED_CHUNK]
+            new = new_edges(asked.rows[part])
+            new = replace(new, signs=replace(new.signs, own=mine[part]))
+            swap = self._swap(new, *(cost[part] for cost in costs))
+            told[0][part], told[1][part] = swap.age, swap.fails_first_prob
+
+    def _swap(self, asked: Asked, planned: Floats, failure: Floats, wpp: Floats) -> GridSwap:
+        """Best age of new edges."""
+        rows = asked.rows
         curves, row = self._curves(asked, np.arange(len(rows)), widened=False)
         edges = self._edges(rows, row, np.zeros(len(rows)), wpp)
         latest = np.full(len(rows), np.inf)

@@ -129,6 +129,15 @@ LEAST_SHARE: Final = 0.02
 MOST_SHARE: Final = 5.0
 
 
+def same_rows(first: object, second: object, rows: int) -> bool:
+    """Whether columns are equal to the first so many rows of other columns of their kind."""
+    for column in fields(first):  # type: ignore[arg-type]
+        one, other = getattr(first, column.name), getattr(second, column.name)
+        if len(one) != rows or not np.array_equal(one, other[:rows], equal_nan=True):
+            return False
+    return True
+
+
 def per_key(label: Ints, values: Floats, size: int = 0) -> Floats:
     """Sums of values by label, shape (size or the largest label + 1,)."""
     return np.bincount(label, values, minlength=size).astype(np.float64)

@@ -69,6 +69,12 @@ class KeyTable:
     def __len__(self) -> int:
         return len(self.prior_mean)
 
+    @property
+    def classes(self) -> Ints:
+        """Number of each key's class: those of one grade and operation share their shape."""
+        pair = self.grade * (self.operation.max(initial=0) + 1) + self.operation
+        return np.unique(pair, return_inverse=True)[1].reshape(-1)
+
 
 def key_table(
     item: ArrayLike,

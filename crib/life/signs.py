@@ -22,12 +22,14 @@ class EdgeSigns:
         seen_share: Share of the wear limit seen; NaN: nothing.
         seen_at: Wear units of the edge when it was seen.
         seen_kind: ``NOTHING_SEEN``, ``LAND_SEEN`` or ``SIZE_SEEN``.
+        own: Number of the edge among the running ones of the model; -1: it is none of them.
     """
 
     lot: Ints
     seen_share: Floats
     seen_at: Floats
     seen_kind: Ints
+    own: Ints
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -67,17 +69,19 @@ def edge_signs(
     seen_share: ArrayLike = np.nan,
     seen_at: ArrayLike = np.nan,
     seen_kind: ArrayLike = 0,
+    own: ArrayLike = -1,
 ) -> EdgeSigns:
     """Signs from anything array-like; shares that cannot have been seen count as nothing seen.
 
     Raises:
         OutsideModel: A kind that is not known.
     """
-    lots, share, at, kind = np.broadcast_arrays(
+    lots, share, at, kind, mine = np.broadcast_arrays(
         np.asarray(lot, dtype=np.int64),
         np.asarray(seen_share, dtype=np.float64),
         np.asarray(seen_at, dtype=np.float64),
         np.asarray(seen_kind, dtype=np.int64),
+        np.asarray(own, dtype=np.int64),
     )
     if not np.isin(kind, (0, 1, 2)).all():
         raise OutsideModel(sentence("The kind of an edge's wear must be 0, 1 or 2."))
@@ -89,6 +93,7 @@ def edge_signs(
         np.where(told, share, np.nan),
         np.where(told, at, np.nan),
         np.where(told, kind, 0),
+        np.maximum(mine, -1),
     )
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from crib.life.fitting import fit_life_model
 from crib.life.model import LifeModel
 from crib.outlook.cuts_ahead import CutAhead, cuts_ahead
+from crib.outlook.doubted_ages import doubted_ages
 from crib.outlook.lives import Lives, gather_lives, table_of_keys
 from crib.outlook.mounted_edges import mounted_edges
 from crib.outlook.scale_nights import scale_of_nights
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
+from crib.outlook.to_put_right import ToPutRight
 from crib.outlook.vacancies import Vacancy, vacancies_of
 from crib.outlook.widen_forecasts import widening_of_keys
 from crib.planning.due import EdgesDue, MountedEdge, edges_due, sound_rows
@@ -34,6 +36,7 @@ class ExpectedLives:
         due: What lies ahead of them, likewise.
         vacancies: Stations that a run needs a tool in and that have none.
         night_scale: Factor on the hazard of unattended stretches, from how earlier ones went.
+        doubted: What to ask of mounted edges whose age is not believed, by mount.
     """
 
     shop: ShopNow
@@ -45,6 +48,7 @@ class ExpectedLives:
     due: EdgesDue
     vacancies: list[Vacancy]
     night_scale: float = 1.0
+    doubted: Mapping[int, ToPutRight] = field(default_factory=dict)
 
 
 def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> ExpectedLives:
@@ -60,7 +64,9 @@ def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> Expe
     shop = shop.telling(failed, missing)
     lives = gather_lives(shop, [*ahead.values(), *(one.cut for one in vacancies)])
     wider = widening_of_keys(tx, shop, lives.keys)
-    model = fit_life_model(table_of_keys(shop, lives), lives.histories, wider, before)
+    model = fit_life_model(
+        table_of_keys(shop, lives), lives.histories, wider, before, lives.running
+    )
     mounted, edges = mounted_edges(shop, ahead, lives)
     machines, count = shop.ahead, len(edges)
     edges += _edges_to_come(shop, vacancies, lives)
@@ -70,7 +76,11 @@ def expect_lives(tx: Tx, shop: ShopNow, before: LifeModel | None = None) -> Expe
         edges = [one for row, one in enumerate(edges) if row < count or sound[row]]
         due = edges_due(machines, edges, model)
     scale = scale_of_nights(tx, shop)
-    return ExpectedLives(shop, ahead, lives, model, mounted, edges, due, vacancies, scale)
+    doubted = doubted_ages(shop, mounted, edges, model)
+    shop = shop.telling((), doubted.values())
+    return ExpectedLives(
+        shop, ahead, lives, model, mounted, edges, due, vacancies, scale, doubted
+    )
 
 
 def _edges_to_come(

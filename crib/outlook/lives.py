@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from crib.life.observations import BROKEN, LifeHistories, life_histories
+import numpy as np
+
+from crib.life.observations import BROKEN, CENSORED, LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
+from crib.life.running import counted_wear
 from crib.outlook.cuts_ahead import CutAhead
 from crib.outlook.looks_at_edges import Look, looks_at_edges
 from crib.outlook.shop_now import ShopNow
@@ -14,7 +18,8 @@ from crib.outlook.stays import Key, Stay
 from crib.outlook.unseen import seen_last
 from crib.stock.assembly import STAYS_BUILT
 
-_NO_LOOK = (float("nan"), float("nan"), 0)
+#: Signs of an edge that nobody looked at.
+NO_LOOK = Look(math.nan, math.nan, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +30,8 @@ class Lives:
         keys: Every key that an edge wore under or will wear under next.
         spreads: Prior standard deviation of ln(life) of each, shape (keys,).
         histories: One per edge that ended.
+        running: One per edge that still cuts, at the wear that counts.
+        own: Number of each of those, by assembly id.
         ages: Wear of each assembly so far by id [wear units].
         looks: The last look at the wear of each assembly, by id.
     """
@@ -32,6 +39,8 @@ class Lives:
     keys: list[Key]
     spreads: list[float]
     histories: LifeHistories
+    running: LifeHistories
+    own: dict[int, int]
     ages: dict[int, float]
     looks: dict[int, Look]
 
@@ -57,6 +66,7 @@ def gather_lives(shop: ShopNow, ahead: Iterable[CutAhead]) -> Lives:
     keys: dict[Key, int] = {}
     spreads: list[float] = []
     rows: list[tuple[float, ...]] = []
+    still: dict[int, int] = {}
     good, looks = seen_last(shop), looks_at_edges(shop)
     for assembly, stay in last.items():
         if stay.key is None:
@@ -67,11 +77,12 @@ def gather_lives(shop: ShopNow, ahead: Iterable[CutAhead]) -> Lives:
         if wear[assembly] <= 0:
             continue
         if (row := _life(shop, final[assembly], wear[assembly], parts[assembly], good)) is None:
-            continue  # its forecast is conditioned on its age: as a life it would count twice
+            still[assembly] = index
+            continue
         # In the order in which they ended, so that a new life comes last.
         ended_us = final[assembly].row.end_us or 0
         torn_us = shop.rows.assemblies[assembly].torn_down_us or 0
-        rows.append((max(ended_us, torn_us), index, *row, *looks.get(assembly, _NO_LOOK)))
+        rows.append((max(ended_us, torn_us), index, *row, *looks.get(assembly, NO_LOOK)))
     # edges that have cut nothing yet, or will cut another part next
     for cut in ahead:
         if cut.key is not None and cut.key not in keys:
@@ -91,7 +102,32 @@ def gather_lives(shop: ShopNow, ahead: Iterable[CutAhead]) -> Lives:
         seen_at=at,
         seen_kind=kind,
     )
-    return Lives(list(keys), spreads, histories, wear, looks)
+    still = {one: key for one, key in still.items() if final[one].row.broken_us is None}
+    running, own = _running(shop, still, wear, parts)
+    return Lives(list(keys), spreads, histories, running, own, wear, looks)
+
+
+def _running(
+    shop: ShopNow, still: Mapping[int, int], wear: Mapping[int, float], parts: Mapping[int, int]
+) -> tuple[LifeHistories, dict[int, int]]:
+    """Edges that still cut as lives cut short, and the number of each by its assembly.
+
+    Args:
+        shop: The shop.
+        still: Key of each, by assembly.
+        wear: Wear of each assembly so far.
+        parts: Parts of each.
+    """
+    counted = counted_wear([wear[one] for one in still])
+    told = {one: age for one, age in zip(still, counted.tolist(), strict=True) if age > 0}
+    running = life_histories(
+        [still[one] for one in told],
+        list(told.values()),
+        [parts[one] * age / wear[one] for one, age in told.items()],
+        np.full(len(told), CENSORED),
+        lot=[shop.rows.assemblies[one].lot_id for one in told],
+    )
+    return running, {one: row for row, one in enumerate(told)}
 
 
 def _life(

@@ -9,7 +9,7 @@ from crib.floor.timeline import us_of
 from crib.left_out import by_tool
 from crib.life.wear import size_growth_mm
 from crib.outlook.cuts_ahead import CutAhead
-from crib.outlook.lives import Lives
+from crib.outlook.lives import NO_LOOK, Lives
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
 from crib.planning.due import MountedEdge
@@ -50,6 +50,7 @@ def mounted_edges(
         age = lives.ages[stay.row.assembly_id] + _unreported_wear(shop, stay, cut.per_part)
         if not math.isfinite(age):
             raise FloatingPointError("age", age)
+        seen = lives.looks.get(stay.row.assembly_id, NO_LOOK)
         edges.append(
             MountedEdge(
                 station.id,
@@ -61,7 +62,10 @@ def mounted_edges(
                 # one that broke is at its limit, whatever it was worn by
                 _size_parts_left(shop, stay) if stay.row.broken_us is None else 0.0,
                 built.lot_id,
-                *lives.looks.get(stay.row.assembly_id, ()),
+                seen.share,
+                seen.at,
+                seen.kind,
+                lives.own.get(stay.row.assembly_id, -1),
             )
         )
         mounted.append(stay)

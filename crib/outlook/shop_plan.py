@@ -17,7 +17,6 @@ from crib.life.aside import SetAside
 from crib.life.model import LifeModel
 from crib.life.observations import LifeHistories
 from crib.outlook.collector import collector_rests
-from crib.outlook.cuts_ahead import CutAhead
 from crib.outlook.expected_lives import ExpectedLives, expect_lives
 from crib.outlook.kept_output import KeptOutput
 from crib.outlook.mounted_edges import MINUTE_MINOR
@@ -34,8 +33,9 @@ from crib.outlook.sound_plan import (
     worn_elsewhere,
 )
 from crib.outlook.stays import Key, Stay
+from crib.outlook.to_put_right import ToPutRight
 from crib.outlook.vacancies import EMPTY, Vacancy
-from crib.planning.due import EARLY, EdgesDue, MountedEdge
+from crib.planning.due import EARLY, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
 from crib.planning.night_scale import under_scale
 from crib.planning.shelf import Shelf
@@ -218,8 +218,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         scale=expected.night_scale,
     )
     stations = swaps.stations[: len(mounted)]
-    scale = expected.night_scale
-    forecasts = _foreseen(shop, ahead, lives.keys, model, mounted, edges, due, stations, scale)
+    forecasts = _foreseen(shop, expected, stations)
     planned = {stay.row.mount_id for stay in mounted}
     seats = _Seats(shop)
     forecasts += [
@@ -335,17 +334,12 @@ class _Seats:
 
 
 def _foreseen(
-    shop: ShopNow,
-    ahead: Mapping[int, CutAhead],
-    keys: Sequence[Key],
-    model: LifeModel,
-    mounted: Sequence[Stay],
-    edges: Sequence[MountedEdge],
-    due: EdgesDue,
-    plans: Sequence[StationPlan],
-    scale: float,
+    shop: ShopNow, expected: ExpectedLives, plans: Sequence[StationPlan]
 ) -> list[Forecast]:
     """One forecast per edge with a plan, from the columns of ``due``; nights under a factor."""
+    ahead, keys, model = expected.ahead, expected.lives.keys, expected.model
+    mounted, edges, due = expected.mounted, expected.edges, expected.due
+    doubted = expected.doubted
     seats, names = _Seats(shop), [key.text(shop.rows.items) for key in keys]
     seen = model.basis(np.arange(len(keys)))
     worn, broken, early = seen.worn.tolist(), seen.broken.tolist(), seen.censored.tolist()
@@ -355,7 +349,7 @@ def _foreseen(
         due.run_out_us.tolist(),
         due.fail_shift.tolist(),
         np.isfinite(due.dark_s[:, 0]).tolist(),
-        under_scale(due.fail_dark, scale).tolist(),
+        under_scale(due.fail_dark, expected.night_scale).tolist(),
         due.wear_now.tolist(),
         strict=True,
     )
@@ -374,6 +368,7 @@ def _foreseen(
             ahead[stay.row.mount_id].beyond,
         )
         overdue = _overdue(shop, stay, edge.age, plan, wear_now)
+        mount_id = stay.row.mount_id
         forecasts.append(
             replace(
                 seats.unknown(stay),
@@ -385,7 +380,7 @@ def _foreseen(
                 swap_after_parts=_whole(plan.parts),
                 swap_by=_instant(times[edge.machine].clock_at(plan.first.seconds)),
                 why=plan.first.why,
-                why_sentence=_sentence(plan, run_out_us[EARLY]),
+                why_sentence=_sentence(plan, run_out_us[EARLY], doubted.get(mount_id)),
                 basis=basis,
                 cost_step_parts=_whole(plan.step_parts),
                 cost_if_earlier_minor=_money(plan.cost_if_earlier),
@@ -421,8 +416,10 @@ def _overdue(
     return _Overdue(math.floor(parts), instant_from_us(since))
 
 
-def _sentence(plan: StationPlan, early_us: int) -> str:
+def _sentence(plan: StationPlan, early_us: int, doubted: ToPutRight | None) -> str:
     """Why an edge comes out when it does; where no swap is planned, by when a sister is due."""
+    if doubted is not None:
+        return doubted.sentence
     said = plan.first.sentence
     if early_us < 0 or plan.first.why not in NOT_PLANNED:
         return said

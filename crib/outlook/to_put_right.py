@@ -10,13 +10,16 @@ NO_STATION: Final = "no_station"
 #: A path's own counter tells nothing while that of another path goes on.
 SILENT_PATH: Final = "silent_path"
 
+#: An edge has come many times as far as usual: the count is wrong, or it was swapped.
+DOUBTED_AGE: Final = "doubted_age"
+
 
 @dataclass(frozen=True, slots=True)
 class ToPutRight:
     """One thing to put right.
 
     Attributes:
-        what: ``NO_STATION`` or ``SILENT_PATH``.
+        what: ``NO_STATION``, ``SILENT_PATH`` or ``DOUBTED_AGE``.
         machine: Where.
         sentence: What is wrong, what follows from it, and what to do.
     """

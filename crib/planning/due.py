@@ -57,6 +57,7 @@ class MountedEdge:
         seen_share: Share of the wear limit last seen on it; NaN: nothing.
         seen_at: Its wear when that was seen [wear units].
         seen_kind: What was seen (``crib.life.observations``); 0: nothing.
+        own: Its number among the running edges of the life model; -1: it is none of them.
     """
 
     station_id: int
@@ -71,6 +72,7 @@ class MountedEdge:
     seen_share: float = math.nan
     seen_at: float = math.nan
     seen_kind: int = 0
+    own: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,7 @@ def signs_of(edges: Sequence[MountedEdge]) -> EdgeSigns:
         np.array([edge.seen_share for edge in edges], dtype=np.float64),
         np.array([edge.seen_at for edge in edges], dtype=np.float64),
         np.array([edge.seen_kind for edge in edges], dtype=np.int64),
+        np.array([edge.own for edge in edges], dtype=np.int64),
     )
 
 

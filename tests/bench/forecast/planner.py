@@ -9,11 +9,13 @@ from typing import Final
 
 import numpy as np
 
-from crib.arrays import Floats
+from crib.arrays import Floats, Ints
 from crib.floor.calendar import WorkCalendar
 from crib.floor.week import WEEKDAYS, spans_from_rows
 from crib.life.model import LifeModel
+from crib.life.observations import CENSORED, life_histories
 from crib.life.pooling import KeyTable
+from crib.life.running import counted_wear
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
@@ -54,6 +56,7 @@ class Planner:
     _basis: Floats = field(init=False)
     _plan: Plan = field(init=False)
     _new_ages: Floats = field(init=False)
+    _own: Ints = field(init=False)
     _kept: int = field(init=False, default=0)
     _scale: float = field(init=False, default=1.0)
     _dark: Floats = field(init=False)
@@ -65,6 +68,7 @@ class Planner:
         self._calendar = _calendar_of(self.plant)
         self._table = table_of(self.plant.keys)
         self._shown = Shown(count)
+        self._own = np.full(count, -1)
         self._dark = np.zeros(MACHINES)
         # Quantiles and widening that were shown of the edge in each station when it was new.
         self._told_new = np.full((4, count), np.nan)
@@ -115,7 +119,19 @@ class Planner:
 
     def _fit(self, floor: Floor) -> None:
         self._widened = self._shown.widening()
-        self._model = fit(self._table, floor.records(), self.told, self._widened)
+        wear, parts, lot = floor.told.wear, floor.told.parts, floor.told.lot
+        counted = counted_wear(wear)
+        still = np.flatnonzero(counted)
+        running = life_histories(
+            still,
+            counted[still],
+            parts[still] * counted[still] / wear[still],
+            np.full(len(still), CENSORED),
+            lot=lot[still] if self.told.lots else None,
+        )
+        self._own[:] = -1
+        self._own[still] = np.arange(len(still)) if self.told.running else -1
+        self._model = fit(self._table, floor.records(), self.told, self._widened, running)
         # A station plan's own age may stand on looks at the edge in it: not for the next one.
         self._new_ages = swap_ages(self._model, self.plant.keys)
         basis = self._model.basis(np.arange(len(self.plant.keys)))
@@ -139,6 +155,7 @@ class Planner:
     def _show(self, floor: Floor) -> None:
         fresh = floor.told.fresh
         self._told_new[:, fresh] = self._basis[:, fresh]
+        self._own[fresh] = -1
         fresh[:] = False
 
     def _machines(
@@ -187,6 +204,7 @@ class Planner:
                 failure_cost=float(keys.failure_cost[row]),
                 size_parts_left=left,
                 lot=int(told.lot[row]) if self.told.lots else -1,
+                own=int(self._own[row]),
                 **seen,
             )
             edges.append(edge)

@@ -10,7 +10,7 @@ import numpy as np
 from crib.arrays import Floats, Ints
 from crib.life.fitting import fit_life_model
 from crib.life.model import LifeModel
-from crib.life.observations import life_histories
+from crib.life.observations import LifeHistories, life_histories
 from crib.life.pooling import KeyTable, key_table
 from crib.life.signs import EdgeSigns, edge_signs
 from crib.life.widening import shown_lives, widening
@@ -29,6 +29,7 @@ class Ablation:
     lots: bool = True
     nights: bool = True
     widening: bool = True
+    running: bool = True
 
 
 PLAIN = Ablation(signals=False)
@@ -43,9 +44,13 @@ def table_of(keys: ShopKeys) -> KeyTable:
 
 
 def fit(
-    table: KeyTable, kept: Records, told: Ablation, widened: Floats | None = None
+    table: KeyTable,
+    kept: Records,
+    told: Ablation,
+    widened: Floats | None = None,
+    running: LifeHistories | None = None,
 ) -> LifeModel:
-    """Fit the model to records, with as much of them as it is told."""
+    """Fit the model to records and running edges, with as much of them as it is told."""
     more: dict[str, Any] = {}
     if told.lots:
         more["lot"] = kept.lot
@@ -56,7 +61,12 @@ def fit(
         more["seen_at"] = kept.seen_at
         more["seen_kind"] = kept.seen_kind
     histories = life_histories(kept.key, kept.wear, kept.parts, kept.ended, **more)
-    return fit_life_model(table, histories, widening=widened if told.widening else None)
+    return fit_life_model(
+        table,
+        histories,
+        widening=widened if told.widening else None,
+        running=running if told.running else None,
+    )
 
 
 def signs_of(lot: Ints, grown: Floats, grown_at: Floats, told: Ablation) -> EdgeSigns:
