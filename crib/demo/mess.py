@@ -96,7 +96,7 @@ def holder_lent(shop: Shop) -> bool:
     kind = shop.draw.choice(kinds)
     mark = shop.free[kind].pop()
     shop.away.append(mark)
-    shop.journal.say(at, ChangeHolder(mark, shop.draw.choice(("lent", "in repair"))))
+    shop.journal.say(at, ChangeHolder(mark, shop.draw.choice(("lent", "repair"))))
     return True
 
 

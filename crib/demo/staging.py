@@ -155,7 +155,7 @@ def _holders_away(shop: Shop, at: datetime, rows: Rows) -> bool:
         return False
     kind = min(alone, key=lambda one: len(shop.free[one]))
     for mark in shop.free[kind]:
-        shop.journal.say(at, ChangeHolder(mark, "in repair"))
+        shop.journal.say(at, ChangeHolder(mark, "repair"))
     shop.away += shop.free[kind]
     shop.free[kind] = []
     return True

@@ -19,6 +19,7 @@ from crib.errors import Refusal
 from crib.floor.timeline import us_of
 from crib.outlook.shop_plan import plan_shop
 from crib.outlook.swap_list import make_swap_list
+from crib.records.catalogue import CONDITIONS
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
@@ -156,6 +157,14 @@ def test_every_machine_has_a_month_of_work_and_runs(demo):
         assert running <= 1 <= planned
         assert last >= month
     assert sum(row[1] for row in states) >= 4
+
+
+def test_every_holder_is_in_a_condition_that_the_shop_knows(demo):
+    with demo.store.read() as tx:
+        found = tx.exec_driver_sql("SELECT DISTINCT condition FROM holders").scalars().all()
+
+    assert "repair" in found
+    assert set(found) <= set(CONDITIONS)
 
 
 def test_the_list_of_the_next_day_holds_every_state_of_a_sister(demo):
