@@ -26,9 +26,9 @@ def _known(world: World, stretch: float = 1.0, *, looks: bool = True) -> Loop:
     keys = draw_keys(world, 5, 12)
     rng = np.random.default_rng(5)
     drawn = draw_crowd(world, keys, 3_000, 0.0, rng, melts_known=False)
-    one: Forecaster = ByDraws(drawn.slowed(np.full(drawn.meets.shape, stretch)), keys)
+    one: Forecaster = ByDraws(drawn.slowed(np.full(drawn.meets.shape, stretch)), keys, world)
     if not looks:
-        one = replace(ByDraws(drawn, keys).law, stretch=stretch)
+        one = replace(ByDraws(drawn, keys, world).law, stretch=stretch)
     return run(world, keys, 5, lambda kept, turn, box: one, _ROUNDS, looks=looks)
 
 

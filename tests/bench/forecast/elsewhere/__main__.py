@@ -17,7 +17,7 @@ from tests.bench.forecast.elsewhere.measure import STAGES, Figures, after_lives
 from tests.bench.forecast.elsewhere.worlds import named
 from tests.bench.forecast.predictor import Ablation
 
-_HEAD = (
+HEAD = (
     f"{'':18}{'80 % holds [%]':>17} {'below 10 % [%]':>17} {'':6} {'told/':>6}"
     f"{'loss over the law':>20}{'least':>7}{'cost':>7}{'looked':>8}{'least':>7}\n"
     f"{'lives per key':18}{'new half look':>17} {'new half look':>17} {'bias':>6} {'true k':>6}"
@@ -62,7 +62,7 @@ def main() -> None:
         ]
         for number, world in enumerate(worlds):
             shops = [run.result() for run in runs[number * len(seeds) :][: len(seeds)]]
-            print(f"\n{world.name}, seeds {given.seed}\n{_HEAD}")
+            print(f"\n{world.name}, seeds {given.seed}\n{HEAD}")
             for stage in stages:
                 if given.each:
                     for seed, shop in zip(seeds, shops, strict=True):

@@ -12,8 +12,9 @@ from crib.arrays import Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.pooling import KeyTable, key_table
 from crib.life.signs import EdgeSigns, edge_signs
-from tests.bench.forecast.elsewhere.history import LAND_NOISE
+from tests.bench.forecast.elsewhere.gauge import fits
 from tests.bench.forecast.elsewhere.truth import Edges, Keys
+from tests.bench.forecast.elsewhere.worlds import World
 from tests.bench.forecast.predictor import TOLD_SD, Ablation, Shown, fit
 from tests.bench.forecast.records import LAND_SEEN, Records
 
@@ -160,10 +161,12 @@ class ByDraws:
     Attributes:
         edges: The edges, shape (keys, edges).
         keys: Their keys.
+        world: How lands are measured there.
     """
 
     edges: Edges
     keys: Keys
+    world: World
 
     @property
     def law(self) -> ByLaw:
@@ -223,8 +226,9 @@ class ByDraws:
             order = np.argsort(self.edges.ends[row])
             drawn = self.edges.take(row, order)
             ages = age[some, None]
-            off = np.log(np.maximum(land[some, None], 1e-9) / drawn.land(ages))
-            weight = np.exp(-0.5 * (off / LAND_NOISE) ** 2) * (drawn.ends > ages) + 1e-300
+            # The edges go by the first axis, the drawn ones by the second.
+            alike = fits(self.world, land[some, None], drawn.land(ages))
+            weight = alike * (drawn.ends > ages) + 1e-300
             weight /= weight.sum(axis=1, keepdims=True)
             yield some, drawn.ends, weight
 

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Floats, Ints
+from tests.bench.forecast.elsewhere.gauge import measured
 from tests.bench.forecast.elsewhere.truth import (
     BOX,
     Keys,
@@ -30,9 +31,8 @@ from tests.bench.forecast.records import (
     Records,
 )
 
-LAND_NOISE: Final = 0.10
-"""Error of a measured land, share of the land."""
-AT_END, _IN_MIDDLE = 0.30, 0.15
+COUNT_SD: Final = 0.03
+"""Spread of a count from swap to swap [ln]."""
 #: A shop guesses its median lives this well [ln].
 _GUESS: Final = 0.15
 
@@ -65,7 +65,7 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     lot = boxes(keys, key, order)
     ln = shift(world, keys, key, week) + draw_boxes(world, int(lot.max()) + 1, rng)[lot]
     edges = draw_edges(world, keys, key, ln, rng)
-    count = _counts(world, keys, seed)[key] * np.exp(0.03 * rng.standard_normal(len(key)))
+    count = counts_of(world, keys, seed)[key] * np.exp(COUNT_SD * rng.standard_normal(len(key)))
     thrown = rng.random(len(key)) < world.thrown
     run_over = np.where(thrown, rng.uniform(0.1, 1.0, len(key)) * keys.life[key], np.inf)
     planned = np.minimum(count, run_over)
@@ -73,10 +73,11 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     worn = np.where(edges.breaks < edges.wears, BROKEN, WORN)
     ended = np.where(edges.ends < planned, worn, CENSORED)
     draw = rng.random(len(key))
-    at_end, middle = draw < AT_END, (draw >= AT_END) & (draw < AT_END + _IN_MIDDLE)
+    at_end = draw < world.end_looks
+    middle = ~at_end & (draw < world.end_looks + world.middle_looks)
     looked = (at_end & (ended != BROKEN)) | middle
     at = np.where(middle, rng.uniform(0.3, 0.8, len(key)), 1.0) * wear
-    land = edges.land(at) * np.exp(LAND_NOISE * rng.standard_normal(len(key)))
+    land = measured(world, edges.land(at), rng)
     kept = Records(
         key,
         order,
@@ -98,7 +99,7 @@ def keep_history(world: World, keys: Keys, lives: int, seed: int) -> History:
     return History(kept, week, slip)
 
 
-def _counts(world: World, keys: Keys, seed: int) -> Floats:
+def counts_of(world: World, keys: Keys, seed: int) -> Floats:
     """Wear units at which each key's edges are swapped."""
     rng = np.random.default_rng([seed, 104])
     crowd = draw_crowd(world, keys, 1_000, 0.0, rng, melts_known=False)
@@ -115,6 +116,16 @@ def boxes(keys: Keys, key: Ints, order: Ints) -> Ints:
     number = order * sharers[keys.item[key]] + place[key]
     code = keys.item[key] * 100_000 + number // BOX
     return np.unique(code, return_inverse=True)[1].reshape(-1)
+
+
+def neighbours(keys: Keys, key: Ints) -> tuple[Ints, Ints]:
+    """Rows of pairs of edges of one class of work that came out in a row."""
+    first, second = [], []
+    for operation in range(int(keys.operation.max()) + 1):
+        rows = np.flatnonzero(keys.operation[key] == operation)
+        first.append(rows[: len(rows) // 2 * 2 : 2])
+        second.append(rows[1::2])
+    return np.concatenate(first), np.concatenate(second)
 
 
 _Slips = tuple[Records, np.ndarray[tuple[int], np.dtype[np.bool_]]]
@@ -141,13 +152,11 @@ def swapped_labels(world: World, keys: Keys, kept: Records, rng: np.random.Gener
     key, slip = kept.key.copy(), np.zeros(len(kept), dtype=np.bool_)
     if not world.swapped:
         return kept, slip
-    for operation in range(int(keys.operation.max()) + 1):
-        rows = np.flatnonzero(keys.operation[kept.key] == operation)
-        first = rows[: len(rows) // 2 * 2 : 2]
-        some = rng.random(len(first)) < world.swapped
-        one, two = first[some], rows[1::2][some]
-        slip[one] = slip[two] = kept.key[one] != kept.key[two]
-        key[one], key[two] = kept.key[two], kept.key[one]
+    first, second = neighbours(keys, kept.key)
+    some = rng.random(len(first)) < world.swapped
+    one, two = first[some], second[some]
+    slip[one] = slip[two] = kept.key[one] != kept.key[two]
+    key[one], key[two] = kept.key[two], kept.key[one]
     # What was counted are parts; they are reckoned as parts of the wrong key.
     scale = keys.wear_per_part[key] / keys.wear_per_part[kept.key]
     swapped = replace(kept, key=key, wear=kept.wear * scale, seen_at=kept.seen_at * scale)

@@ -15,9 +15,8 @@ import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
 from tests.bench.forecast.elsewhere.forecaster import Forecaster, Learner
+from tests.bench.forecast.elsewhere.gauge import measured
 from tests.bench.forecast.elsewhere.history import (
-    AT_END,
-    LAND_NOISE,
     boxes,
     swapped_labels,
     wrong_reasons,
@@ -158,7 +157,7 @@ def run(
         edges = draw_edges(world, keys, row, ln + effect[label[turn]][row], rng)
         now, seen, edges = _one_round(world, keys, edges, row, turn, one, rng, looks)
         lived.append(now)
-        rows = _written(keys, edges, now, seen, label[turn], rng)
+        rows = _written(world, keys, edges, now, seen, label[turn], rng)
         for trouble in (wrong_reasons, swapped_labels):
             rows, _ = trouble(world, keys, rows, rng)
         kept = kept.then(rows)
@@ -190,7 +189,7 @@ def _one_round(
     points = one.left(every, np.zeros(len(keys)), POINTS)[row]
     swap = one.swap_ages()[row]
     at = _LOOK_AT * swap
-    land = edges.land(at) * np.exp(LAND_NOISE * rng.standard_normal(count))
+    land = measured(world, edges.land(at), rng)
     alive = ends > at
     looked = alive & (stops > at) & (rng.random(count) < (_LOOKS if looks else 0.0))
     blind = alive & ~looked
@@ -233,6 +232,7 @@ def _one_round(
 
 
 def _written(
+    world: World,
     keys: Keys,
     edges: Edges,
     lived: Lived,
@@ -246,9 +246,9 @@ def _written(
     ended = np.where(edges.breaks < edges.wears, BROKEN, WORN)
     ended = np.where(lived.fails(), ended, CENSORED)
     land, at = seen
-    end = (rng.random(len(wear)) < AT_END) & ~lived.looked & (ended != BROKEN)
-    noise = np.exp(LAND_NOISE * rng.standard_normal(len(wear)))
-    land, at = np.where(end, edges.land(wear) * noise, land), np.where(end, wear, at)
+    end = (rng.random(len(wear)) < world.end_looks) & ~lived.looked & (ended != BROKEN)
+    last = measured(world, edges.land(wear), rng)
+    land, at = np.where(end, last, land), np.where(end, wear, at)
     kind = np.where(np.isfinite(land), LAND_SEEN, NOTHING_SEEN)
     parts = np.maximum(np.rint(wear / keys.wear_per_part[lived.key]), 1.0)
     rows = Records(

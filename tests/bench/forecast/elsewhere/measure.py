@@ -14,7 +14,8 @@ from tests.bench.forecast.elsewhere.forecaster import (
     Forecaster,
     Learner,
 )
-from tests.bench.forecast.elsewhere.history import LAND_NOISE, keep_history
+from tests.bench.forecast.elsewhere.gauge import measured
+from tests.bench.forecast.elsewhere.history import keep_history
 from tests.bench.forecast.elsewhere.truth import Edges, Keys, draw_crowd, draw_keys
 from tests.bench.forecast.elsewhere.worlds import World
 from tests.bench.forecast.predictor import Ablation
@@ -98,13 +99,13 @@ class Swapped:
         ends: Use at which each fails.
         look: Use at which it is looked at, if it gets there.
         land: Land that is measured then.
-        drawn: Other edges of the same law.
+        reader: Knows each key's law, and how lands are measured.
     """
 
     ends: Floats
     look: Floats
     land: Floats
-    drawn: Edges
+    reader: ByDraws
 
     def dearer(self, one: Forecaster, keys: Keys) -> float:
         """Cost of swapping after looks over that of the same one's word for new edges."""
@@ -145,7 +146,7 @@ class Asked:
     @property
     def reader(self) -> ByDraws:
         """Knows the law and reads lands as they were made."""
-        return ByDraws(self.swapped.drawn, self.law.keys)
+        return self.swapped.reader
 
 
 def after_lives(
@@ -173,7 +174,7 @@ def ask(world: World, keys: Keys, week: float, seed: int) -> Asked:
     edges = draw_crowd(world, keys, _CROWD, week, rng, melts_known=True)
     ends, usual = edges.ends, np.median(now.lives, axis=1)
     half = np.broadcast_to(usual[:, None] / 2, ends.shape)
-    land = edges.land(half) * np.exp(LAND_NOISE * rng.standard_normal(ends.shape))
+    land = measured(world, edges.land(half), rng)
     key = np.broadcast_to(np.arange(len(keys))[:, None], ends.shape)
     alive = ends > half
     some = alive & (np.cumsum(alive, axis=1) <= _LOOKED)
@@ -190,19 +191,26 @@ def ask(world: World, keys: Keys, week: float, seed: int) -> Asked:
         crowd(np.ones_like(alive), np.zeros(ends.shape)),
         crowd(alive, half),
         Crowd(looked.key, looked.age, looked.left, land[some], looked.usual),
-        _swapped(edges, usual, law, drawn, rng),
+        _swapped(world, edges, usual, law, drawn, rng),
     )
 
 
 def _swapped(
-    edges: Edges, usual: Floats, law: ByLaw, drawn: Edges, rng: np.random.Generator
+    world: World,
+    edges: Edges,
+    usual: Floats,
+    law: ByLaw,
+    drawn: Edges,
+    rng: np.random.Generator,
 ) -> Swapped:
     """The first edges of every key, looked at well before the law would swap them."""
     ends = edges.ends[:, :_SWAPPED]
     look = np.minimum(_LOOK * law.swap_ages(), usual)
     land = edges.land(np.broadcast_to(look[:, None], edges.ends.shape))[:, :_SWAPPED]
-    seen = land * np.exp(LAND_NOISE * rng.standard_normal(ends.shape))
-    return Swapped(ends, np.broadcast_to(look[:, None], ends.shape), seen, drawn)
+    seen = measured(world, land, rng)
+    return Swapped(
+        ends, np.broadcast_to(look[:, None], ends.shape), seen, ByDraws(drawn, law.keys, world)
+    )
 
 
 def figures(one: Forecaster, asked: Asked) -> Figures:

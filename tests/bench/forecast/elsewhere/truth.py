@@ -8,7 +8,7 @@ lognormal, and a land of 0.8 may belong to an edge at its end.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -19,10 +19,12 @@ from tests.bench.forecast.elsewhere.worlds import World
 BOX: Final = 10
 """Edges in a box."""
 MOST_WEEKS: Final = 80.0
-_RUN_IN, _RUN_IN_SD, _SOON = 0.12, 0.30, 0.05
+RUN_IN, RUN_IN_SD, SOON = 0.12, 0.30, 0.05
 _LEAST_FACTOR: Final = 0.15
+#: Steps in which damage adds up, and how far it is followed [usual lives].
+_STEP, _FAR = 0.06, 2.4
 #: Error of a promise [ln] by what causes it: together about 0.4, even laws, no bells.
-_ERRORS: Final = {"shop": 0.12, "grade": 0.18, "material": 0.15, "operation": 0.15, "key": 0.25}
+ERRORS: Final = {"shop": 0.12, "grade": 0.18, "material": 0.15, "operation": 0.15, "key": 0.25}
 _GRADES, _MATERIALS, _OPERATIONS = 4, 4, 4
 
 
@@ -70,6 +72,8 @@ class Edges:
         breaks: Use at which it breaks.
         run_in: Share of the limit that its run-in takes.
         power: Power by which the land grows.
+        damage: Damage so far over the usual limit, at steps of the use, along a last axis more:
+            the land is that. Empty: the land grows by the power.
     """
 
     meets: Floats
@@ -77,6 +81,7 @@ class Edges:
     breaks: Floats
     run_in: Floats
     power: float
+    damage: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def ends(self) -> Floats:
@@ -86,18 +91,27 @@ class Edges:
     def take(self, key: int, some: Ints) -> Edges:
         """Some edges of one key, where the first axis is that of the keys."""
         parts = (self.meets, self.wears, self.breaks, self.run_in)
-        return Edges(*(part[key, some] for part in parts), self.power)
+        damage = self.damage[key, some] if self.damage.size else self.damage
+        return Edges(*(part[key, some] for part in parts), self.power, damage)
 
     def slowed(self, share: Floats) -> Edges:
         """The same edges where only a share of the use is counted."""
-        return Edges(
-            self.meets * share, self.wears * share, self.breaks * share, self.run_in, self.power
+        return replace(
+            self, meets=self.meets * share, wears=self.wears * share, breaks=self.breaks * share
         )
 
     def land(self, used: Floats) -> Floats:
         """Land over its limit after some use."""
         y = used / self.meets
-        grown: Floats = self.run_in * -np.expm1(-y / _SOON) + (1 - self.run_in) * y**self.power
+        if self.damage.size:
+            steps = self.damage.shape[-1]
+            path = self.damage.reshape(-1, steps)
+            row = np.arange(len(path)).reshape(self.meets.shape)
+            place = np.minimum(y / _STEP, steps - 1.001)
+            at = place.astype(np.int64)
+            low: Floats = path[row, at].astype(np.float64)
+            return low + (place - at) * (path[row, at + 1] - low)
+        grown: Floats = self.run_in * -np.expm1(-y / SOON) + (1 - self.run_in) * y**self.power
         return grown
 
 
@@ -117,7 +131,7 @@ def draw_keys(world: World, seed: int, count: int = 24) -> Keys:
     }
     error = np.zeros(count)
     for name, label in labels.items():
-        half = _ERRORS[name] * np.sqrt(3.0)
+        half = ERRORS[name] * np.sqrt(3.0)
         error += rng.uniform(-half, half, int(label.max()) + 1)[label]
     melts = int(MOST_WEEKS / world.melt_weeks) + 2
     planned = rng.uniform(800.0, 2_000.0, count)
@@ -167,14 +181,41 @@ def draw_edges(
     own = meets
     if not world.tied:
         own = usual * np.exp(world.pace_sd * rng.standard_normal(size))
+    if world.sums:
+        run_in = np.zeros(size)
+        limit = np.maximum(1 + keys.scatter[key] * rng.standard_normal(size), _LEAST_FACTOR)
+        damage = _damage(world.sums, size, rng)
+        wears = meets * _reached(damage, limit)
+        breaks = rng.exponential(size=size) * keys.life[key] / world.chip
+        return Edges(meets, wears, breaks, run_in, world.power, damage)
     if world.waiting:
         wears = usual * rng.gamma(world.waiting, 1 / world.waiting, size)
     else:
         factor = 1 + keys.scatter[key] * rng.standard_normal(size)
         wears = own * np.maximum(factor, _LEAST_FACTOR)
     breaks = rng.exponential(size=size) * keys.life[key] / world.chip
-    run_in = _RUN_IN * np.exp(_RUN_IN_SD * rng.standard_normal(size))
+    run_in = RUN_IN * np.exp(RUN_IN_SD * rng.standard_normal(size))
     return Edges(meets, wears, breaks, run_in, world.power)
+
+
+def _damage(shape: float, size: tuple[int, ...], rng: np.random.Generator) -> Floats:
+    """Damage by a gamma process that reaches 1 after a usual life, on average."""
+    steps = rng.standard_gamma(shape * _STEP, (*size, round(_FAR / _STEP)), dtype=np.float32)
+    damage = np.zeros((*size, steps.shape[-1] + 1), dtype=np.float32)
+    np.cumsum(steps / np.float32(shape), axis=-1, out=damage[..., 1:])
+    return damage
+
+
+def _reached(damage: Floats, limit: Floats) -> Floats:
+    """Use over the usual life at which damage reaches a limit."""
+    steps = damage.shape[-1]
+    path = damage.reshape(-1, steps)
+    row, most = np.arange(len(path)), limit.ravel()
+    at = np.minimum(np.sum(path < most[:, None], axis=1), steps - 1)
+    low, high = path[row, at - 1], path[row, at]
+    part = np.clip((most - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
+    reached: Floats = ((at - 1 + part) * _STEP).reshape(limit.shape)
+    return reached
 
 
 def draw_crowd(

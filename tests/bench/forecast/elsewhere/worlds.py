@@ -36,6 +36,12 @@ class World:
         swapped: Share of the removals booked to a like key.
         thrown: Share of the edges thrown out at the end of a run while still good.
         run_sd: Error of the reckoned wear from run to run [ln].
+        land_noise: Error of a measured land, share of the land.
+        mark: Marks of the scale to which a land is rounded, share of the limit; 0: none.
+        end_looks: Share of the edges whose land is measured when they come out.
+        middle_looks: Share of the edges whose land is measured on the way.
+        sums: Shape per usual life of the gamma process by which damage adds up, until it meets
+            a limit that scatters; 0: it does not.
         count: Count at which edges are swapped, over the shop's guess of the median life.
     """
 
@@ -58,6 +64,11 @@ class World:
     swapped: float = 0.0
     thrown: float = 0.0
     run_sd: float = 0.0
+    land_noise: float = 0.10
+    mark: float = 0.0
+    end_looks: float = 0.30
+    middle_looks: float = 0.15
+    sums: float = 0.0
     count: float = 0.85
 
 
@@ -75,6 +86,9 @@ WORLDS: Final = (
     World("random", waiting=1.1),
     World("rising", power=3.0),
     World("runs", thrown=0.5, run_sd=0.2),
+    World("measured", end_looks=1.0, middle_looks=0.0),
+    World("marks", pace_sd=0.3, land_noise=0.15, mark=1 / 6, end_looks=1.0, middle_looks=0.0),
+    World("sums", sums=25.0, pace_sd=0.05, mark=1 / 6, end_looks=1.0, middle_looks=0.0),
 )
 
 
