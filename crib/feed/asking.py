@@ -212,7 +212,7 @@ def in_words(time_s: float) -> Iterator[None]:
         ) from (problem)
     except aiohttp.ClientConnectorDNSError as problem:
         raise NoAnswer(
-            sentence("No machine on the network is called {host}.", host=problem.host)
+            sentence("No computer on the network is called {host}.", host=problem.host)
         ) from problem
     except aiohttp.ClientConnectorError as problem:
         why = _why(problem.os_error)
