@@ -12,7 +12,7 @@ import pytest
 
 from tests.bench.forecast.elsewhere.forecaster import ByDraws, Forecaster
 from tests.bench.forecast.elsewhere.inside import costs, report, tenths
-from tests.bench.forecast.elsewhere.loop import Loop, run, run_by_model
+from tests.bench.forecast.elsewhere.loop import Loop, run, run_by_law, run_by_model
 from tests.bench.forecast.elsewhere.truth import draw_crowd, draw_keys
 from tests.bench.forecast.elsewhere.worlds import WORLDS, World, named
 from tests.bench.forecast.predictor import Ablation
@@ -51,6 +51,14 @@ def test_one_who_knows_each_law_is_right_inside_the_loop(name: str) -> None:
     # A count of a key's own is at best as good as its law's age, up to luck.
     assert costs(loop, lived).own == pytest.approx(1, abs=0.06)
     assert costs(loop, lived).own >= costs(loop, lived).one
+
+
+def test_one_who_knows_each_law_knows_of_a_coating_that_changes() -> None:
+    """10 % end below its 10 % point before and after the week of the change."""
+    (world,) = named("coating")
+    lived = run_by_law(world, 5, rounds=24).lived
+    for rows in (lived.order < world.change_week, lived.order >= world.change_week):
+        assert lived.below_new[rows, 2].mean() == pytest.approx(0.10, abs=0.025)
 
 
 def test_forecasts_a_fifth_too_long_are_seen_inside_the_loop() -> None:

@@ -9,6 +9,7 @@ import argparse
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import get_context
 from typing import Final
 
@@ -16,7 +17,7 @@ import numpy as np
 from scipy.stats import binom
 
 from crib.arrays import Floats
-from tests.bench.forecast.elsewhere.loop import BLOCKS, Lived, Loop, run_by_model
+from tests.bench.forecast.elsewhere.loop import BLOCKS, Lived, Loop, run_by_law, run_by_model
 from tests.bench.forecast.elsewhere.worlds import named
 from tests.bench.forecast.predictor import Ablation
 
@@ -115,12 +116,16 @@ def main() -> None:
     ask.add_argument("--world", default="all", help="names, with commas between")
     ask.add_argument("--seed", default="71,72,73,74")
     ask.add_argument("--bare", action="store_true", help="look at no edge on the way")
+    ask.add_argument("--law", action="store_true", help="by one who knows each key's law")
     given = ask.parse_args()
     seeds = [int(seed) for seed in given.seed.split(",")]
     worlds = named(given.world)
     told = Ablation(signals=not given.bare)
+    shop = partial(run_by_model, told=told)
+    if given.law:
+        shop = partial(run_by_law, looks=not given.bare)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        runs = [[pool.submit(run_by_model, w, seed, told) for seed in seeds] for w in worlds]
+        runs = [[pool.submit(shop, w, seed) for seed in seeds] for w in worlds]
         for world, some in zip(worlds, runs, strict=True):
             shops = [run.result() for run in some]
             print(f"\n{world.name}, seeds {given.seed}\n{report(shops)}")

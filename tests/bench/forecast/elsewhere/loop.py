@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
-from tests.bench.forecast.elsewhere.forecaster import Forecaster, Learner
+from tests.bench.forecast.elsewhere.forecaster import ByDraws, Forecaster, Learner
 from tests.bench.forecast.elsewhere.gauge import measured
 from tests.bench.forecast.elsewhere.history import (
     boxes,
@@ -136,6 +136,22 @@ def run_by_model(world: World, seed: int, told: Ablation, rounds: int = ROUNDS) 
         return replace(model, box=box if told.lots else None)
 
     return run(world, keys, seed, teach, rounds, looks=told.signals)
+
+
+def run_by_law(world: World, seed: int, looks: bool = True, rounds: int = ROUNDS) -> Loop:
+    """A shop at the word of one who knows each key's law and coating, but not the melt."""
+    keys = draw_keys(world, seed)
+    known: dict[bool, Forecaster] = {}
+
+    def teach(kept: Records, order: int, box: Ints) -> Forecaster:
+        changed = bool(world.change_week) and order + 0.5 >= world.change_week
+        if changed not in known:
+            rng = np.random.default_rng([seed, 111])
+            drawn = draw_crowd(world, keys, _LAW, order + 0.5, rng, melts_known=False)
+            known[changed] = ByDraws(drawn, keys, world)
+        return known[changed]
+
+    return run(world, keys, seed, teach, rounds, looks=looks)
 
 
 def run(
