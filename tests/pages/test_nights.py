@@ -10,6 +10,7 @@ from api import create_app
 from api.settings import Settings
 from tests.demos import PRESENT
 from tests.pages.reading import read, words
+from tests.tight_nights import set_tight_limit
 
 
 @pytest.fixture
@@ -93,6 +94,8 @@ def test_a_limit_set_on_an_older_page_is_refused(client, nights):
 def test_a_swap_that_a_night_lacks_says_why_and_leads_to_the_bench(demos, tmp_path):
     store = demos.copy(tmp_path).store
     evening = PRESENT - timedelta(hours=12, minutes=40)
+    with store.write() as tx:
+        set_tight_limit(tx, "L5", evening)
     client = create_app(Settings(store.url), store, lambda: evening).test_client()
 
     night = read(client, "/shift/nights/L5").select_one("#nights section")

@@ -21,6 +21,7 @@ from crib.views.kit_for_run import kit_for_run
 from crib.views.night_view import night_view, tonight
 from crib.views.planned_stops import planned_stops
 from tests.demos import PRESENT
+from tests.tight_nights import set_tight_limit
 
 
 @pytest.fixture(scope="module")
@@ -78,8 +79,10 @@ def test_the_bench_works_for_the_swaps_of_the_list(demo):
 
 def test_what_is_too_late_for_a_night_is_late_in_the_swap_list(demo):
     evening = PRESENT - timedelta(hours=12, minutes=40)
-    with demo.store.read() as tx:
+    with demo.store.write() as tx:
+        set_tight_limit(tx, "L5", evening)
         plan = plan_shop(tx, evening)
+        tx.exec_driver_sql("UPDATE machines SET night_limit_percent = NULL")
     listed = {row.forecast.station_id: row for row in make_swap_list(plan).rows}
     lacking = [listed[station] for night in tonight(plan) for station in night.decision.missing]
 
