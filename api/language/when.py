@@ -11,22 +11,20 @@ from api.language.texts import _, _n
 from crib.clock import print_instant
 
 _MINUTE = timedelta(minutes=1)
-#: From here on minutes say nothing any more.
-_HOURS_ALONE = timedelta(hours=10)
 _DAY = timedelta(days=1)
 #: A weekday names a day that is less than this away.
 _WEEK = timedelta(days=6)
 
 
 def span(length: timedelta) -> str:
-    """A length of time: "40 min", "1 h 10 min", "11 h", "3 days".
+    """A length of time: "40 min", "1 h 10 min", "25 h", "3 days".
 
     Whole minutes are rounded down, as a clock does; less than one is a minute.
     """
     minutes = max(length // _MINUTE, 1)
     if minutes < 60:
         return _("{minutes} min", minutes=number(minutes))
-    if length < _HOURS_ALONE:
+    if length < _DAY:
         hours, rest = divmod(minutes, 60)
         if rest:
             return _("{hours} h {minutes} min", hours=number(hours), minutes=number(rest))
