@@ -21,7 +21,7 @@ from crib.planning.kits import KitLine as PlannedLine
 from crib.planning.shelf import Missing
 from crib.sentence import figure, sentence, together, word
 from crib.store.night_rows import NightChoiceRow
-from crib.views.decided_nights import decision_for, decision_sentence
+from crib.views.decided_nights import decision_told
 from crib.views.night_view import NightView
 from crib.views.where_it_lies import Places
 from labels.kit_sheet import KitLine, KitSheet
@@ -133,8 +133,7 @@ def _night(
     listed: Collection[tuple[str, str]],
 ) -> Iterator[NightRow]:
     """What was decided, the answer with its reason, then the swaps to make first."""
-    chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
-    told = (chosen and decision_sentence(chosen), one.answer, one.reason)
+    told = (decision_told(decided, one), one.answer, one.reason)
     said = wording.say(together(" ", filter(None, told)))
     minutes = "" if one.minutes is None or not one.swaps else f"{one.minutes:g}"
     yield NightRow(one.night.machine, said, minutes)

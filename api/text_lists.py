@@ -13,7 +13,7 @@ from crib.clock import comes_twice
 from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.sentence import together
 from crib.store.night_rows import NightChoiceRow
-from crib.views.decided_nights import decision_for, decision_sentence
+from crib.views.decided_nights import decision_told
 from crib.views.night_view import NightView
 
 
@@ -71,8 +71,7 @@ def night_lines(
         decided: What was decided for them.
     """
     for one in found:
-        chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
-        told = (chosen and decision_sentence(chosen), one.answer, one.reason)
+        told = (decision_told(decided, one), one.answer, one.reason)
         said = _said(together(" ", filter(None, told)), zone)
         yield f"{local(one.begin_at, zone)}  {one.night.machine}  {said}"
         for swap in one.swaps:

@@ -86,29 +86,28 @@ def _after_swaps(
     night: MachineNight, decision: Decision, chosen: Option, names: Mapping[int, str]
 ) -> Sentence:
     run = decision.option(RUN)
+    before = percent(run.fail_probability if run else night.as_it_stands)
+    after = percent(chosen.fail_probability)
     values: dict[str, object] = {
         "stations": _stations([swap.station_id for swap in chosen.swaps], names),
-        "before": percent(run.fail_probability if run else night.as_it_stands),
-        "after": percent(chosen.fail_probability),
+        "risk": (
+            sentence("risk {before}, after the swap {after}", before=before, after=after)
+            if len(chosen.swaps) == 1
+            else sentence("risk {before}, after the swaps {after}", before=before, after=after)
+        ),
     }
     minutes = chosen.minutes
     if minutes is None:
         if _is_night(night):
-            return sentence(
-                "Run all night after swapping {stations}: risk {before} to {after}.", **values
-            )
-        return sentence(
-            "Run to the end after swapping {stations}: risk {before} to {after}.", **values
-        )
+            return sentence("Run all night after swapping {stations}: {risk}.", **values)
+        return sentence("Run to the end after swapping {stations}: {risk}.", **values)
     values["minutes"] = figure(minutes, ".0f")
     if _is_night(night):
         return sentence(
-            "Run all night after swapping {stations}: {minutes} min, risk {before} to {after}.",
-            **values,
+            "Run all night after swapping {stations}: {minutes} min, {risk}.", **values
         )
     return sentence(
-        "Run to the end after swapping {stations}: {minutes} min, risk {before} to {after}.",
-        **values,
+        "Run to the end after swapping {stations}: {minutes} min, {risk}.", **values
     )
 
 

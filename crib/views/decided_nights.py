@@ -7,8 +7,32 @@ from datetime import datetime
 
 from crib.clock import print_instant
 from crib.planning.night_options import RUN, SWAP, UNTIL
-from crib.sentence import sentence
+from crib.planning.night_words import percent
+from crib.sentence import Sentence, sentence
 from crib.store.night_rows import NightChoiceRow
+from crib.views.night_view import NightView
+
+
+def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence | None:
+    """What holds for a stretch: what was decided, or that it runs though nobody decided.
+
+    None where nobody decided and it has not begun, or nothing is to be decided.
+
+    Args:
+        decided: Decisions that stand, the newest first.
+        one: The stretch.
+    """
+    chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
+    if chosen is not None:
+        return decision_sentence(chosen)
+    run = one.decision.option(RUN)
+    if run is None or not one.night.begun:
+        return None
+    return sentence(
+        "Running: nobody decided. Risk {risk} until {end}.",
+        risk=percent(run.fail_probability),
+        end=print_instant(one.end_at),
+    )
 
 
 def decision_for(
@@ -35,7 +59,7 @@ def decision_for(
     )
 
 
-def decision_sentence(one: NightChoiceRow) -> str:
+def decision_sentence(one: NightChoiceRow) -> Sentence:
     """Who decided what, and when."""
     at, by = print_instant(one.at), one.by or sentence("somebody")
     if one.choice == RUN:

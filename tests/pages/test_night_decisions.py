@@ -33,6 +33,14 @@ def told(page):
     return [words(one) for one in page.select(".night .decided")]
 
 
+def sheet(client):
+    """The text of the shift sheet."""
+    document = pypdfium2.PdfDocument(client.get("/v1/shift-sheet.pdf").get_data())
+    paper = " ".join(page.get_textpage().get_text_range() for page in document)
+    document.close()
+    return " ".join(paper.split())
+
+
 def stretch(client):
     return client.get("/v1/forecasts?limit=1").get_json()["nights"][0]
 
@@ -53,10 +61,7 @@ def test_a_decision_is_told_on_each_page_of_the_night_on_paper_and_by_the_api(cl
     assert line.startswith("Decided")
     assert line.endswith("let it stand.")
     assert told(read(client, "/shift")) == [line]
-    document = pypdfium2.PdfDocument(client.get("/v1/shift-sheet.pdf").get_data())
-    paper = " ".join(page.get_textpage().get_text_range() for page in document)
-    document.close()
-    assert "let it stand." in " ".join(paper.split())
+    assert "let it stand." in sheet(client)
 
 
 def test_a_later_decision_takes_the_place_of_the_one_before_until_it_is_taken_back(
@@ -73,14 +78,20 @@ def test_a_later_decision_takes_the_place_of_the_one_before_until_it_is_taken_ba
     assert told(nights())[0].endswith("let it stand.")
 
 
-def test_once_the_night_has_begun_the_page_tells_what_was_decided_or_that_nobody_did(
+def test_once_the_night_has_begun_page_and_paper_tell_what_holds_if_nobody_decided(
     client, nights, clock
 ):
     night = stretch(client)
     ahead = datetime.fromisoformat(night["begins_at"]) - clock() + timedelta(hours=1)
     page = nights()
     clock.go_on(seconds=ahead.total_seconds())
-    assert "Nobody decided before it began." in told(nights())[0]
+    night = stretch(client)
+    (run,) = (one for one in night["options"] if one["kind"] == "run")
+    assert run["fail_probability"] > 0.1  # told in whole per cents
+    risk = f"{run['fail_probability']:.0%}".replace("%", " %")
+    holds = f"Running: nobody decided. Risk {risk} until Tue 6 Jan 05:00."
+    assert told(nights())[0] == holds
+    assert holds in sheet(client)
 
     assert decide(client, page, "run").status_code == 303
 

@@ -110,7 +110,9 @@ def test_an_empty_list_says_so() -> None:
 
 def test_tonight_stands_on_top_with_boxes_for_its_swaps() -> None:
     nights = (
-        NightRow("L3", "Run all night after swapping T02: 7 min, risk 14 % to 5 %.", "7"),
+        NightRow(
+            "L3", "Run all night after swapping T02: 7 min, risk 14 %, after the swap 5 %.", "7"
+        ),
         NightRow("", "swap T02, OD 12-D", "7", "A0001AB", "rack of L3, place 2", swap=True),
         NightRow("L4", "Run all night: risk 1.2 %."),
     )

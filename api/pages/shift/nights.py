@@ -23,7 +23,7 @@ from crib.store.night_rows import NightChoiceRow, night_choices_after
 from crib.store.record_reads import get_record
 from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
-from crib.views.decided_nights import decision_for, decision_sentence
+from crib.views.decided_nights import decision_told
 from crib.views.night_view import NightView, nights_of
 from crib.views.where_it_lies import places_of_sisters
 
@@ -59,14 +59,13 @@ def _places() -> dict[str, str]:
 
 
 def _decision(one: NightView) -> str | None:
-    """Who decided what for a stretch, in words; None where nobody did."""
+    """What holds for a stretch, in words; None where nobody has decided yet."""
     found: list[NightChoiceRow] | None = g.get("night_choices")
     if found is None:
         site = this_site()
         with site.store.read() as tx:
             found = g.night_choices = night_choices_after(tx, site.clock())
-    chosen = decision_for(found, one.night.machine, one.begin_at, one.end_at)
-    return None if chosen is None else decision_sentence(chosen)
+    return decision_told(found, one)
 
 
 @blueprint.get("/shift/nights/<machine>")

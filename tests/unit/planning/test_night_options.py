@@ -125,7 +125,7 @@ def test_the_fewest_minutes_of_swaps_that_keep_the_limit_are_asked_for():
     assert chosen.fail_probability <= 0.05 < decision.option("run").fail_probability
     assert chosen.parts == 480
     assert answer_sentence(night, decision, NAMES) == (
-        "Run all night after swapping T02: 7 min, risk 12 % to 2.1 %."
+        "Run all night after swapping T02: 7 min, risk 12 %, after the swap 2.1 %."
     )
     assert reason_sentence(night, decision, NAMES) == "Your limit for M3 is 5 %."
 
@@ -252,7 +252,17 @@ def test_minutes_that_one_spec_does_not_give_are_not_told():
 
     assert decision.chosen.minutes is None
     assert answer_sentence(night, decision, NAMES) == (
-        "Run all night after swapping T02: risk 12 % to 2.1 %."
+        "Run all night after swapping T02: risk 12 %, after the swap 2.1 %."
+    )
+
+
+def test_the_risk_of_several_swaps_does_not_read_as_a_range():
+    night = worn_night(0.012)
+    decision = decide(night)
+
+    assert len(decision.chosen.swaps) == 2
+    assert answer_sentence(night, decision, NAMES) == (
+        "Run all night after swapping T02 and T04: risk 12 %, after the swaps 0.2 %."
     )
 
 
