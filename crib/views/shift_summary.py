@@ -177,8 +177,13 @@ class ShiftSummary:
 
     @property
     def late_sisters(self) -> tuple[SisterNotReady, ...]:
-        """Those that will not be ready in time."""
-        return tuple(one for one in self.sisters if one.late)
+        """Those that the bench will have ready too late."""
+        return tuple(one for one in self.sisters if one.late and one.state != "blocked")
+
+    @property
+    def blocked_sisters(self) -> tuple[SisterNotReady, ...]:
+        """Those that the bench has no job for: a holder or edges are missing."""
+        return tuple(one for one in self.sisters if one.state == "blocked")
 
 
 def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> ShiftSummary:

@@ -12,6 +12,7 @@ from crib.records.catalogue import GAUGES, MACHINES
 from crib.store.records import insert_record
 from crib.views.shift_summary import (
     MachineQuiet,
+    NightRefused,
     ShiftSummary,
     SisterNotReady,
     StationDue,
@@ -93,9 +94,11 @@ def test_sisters_that_are_not_ready_are_those_of_the_list(client, behind):
     assert sorted(map(place, found)) == sorted(map(place, wanted))
     assert sum(one["late"] for one in found) == len(late) > 0
     assert link["class"] == ["soon"]
-    assert f"{len(wanted)} not ready" in said
-    assert all(place(one) in said for one in late[:3])
-    assert all(one["station"] in said for one in wanted)
+    jobs = [one for one in wanted if one["sister"]["state"] != "blocked"]
+    count = words(read(client, "/bench").select_one(".count"))
+    assert f"{len(jobs)} not ready" in said
+    assert count.startswith(f"{len(jobs)} jobs, {sum(one['late'] for one in jobs)} late")
+    assert all(place(one) in said for one in wanted)
 
 
 def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(client, behind):
@@ -121,7 +124,7 @@ def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(cl
     assert sorted(map(place, [*found["swaps"], *found["also_due"]])) == sorted(before)
     assert all(place(one) in said["Before leaving"] for one in found["swaps"][:3])
     _, _, also = said["Before leaving"].partition("Also due by then: ")
-    assert {one["station"] for one in found["also_due"]} == set(re.findall(r"T\d+", also))
+    assert set(map(place, found["also_due"])) == set(re.findall(r"M\d+/T\d+", also))
     if found["refused"]:
         assert found["refused"][0]["machine"] in said["Tonight"]
 
@@ -274,11 +277,16 @@ def sister(station, state, late, lacks=None):
         ([("T01", "build", True)], "One not ready, and late: build M1/T01"),
         (
             [("T01", "blocked", True, "holder"), ("T02", "blocked", True, "edge")],
-            "2 not ready, all late: no edges for M1/T02 ; no holder for M1/T01",
+            "No edges for M1/T02: order some. No holder for M1/T01: free one.",
         ),
         (
+            [("T05", "blocked", True, "edge"), ("T01", "build", False)],
+            "No edges for M1/T05: order some. One not ready yet, but in time: build M1/T01",
+        ),
+        ([("T01", "blocked", True)], "M1/T01 blocked: look why."),
+        (
             [("T01", "measure", True), ("T02", "build", False), ("T03", "build", False)],
-            "3 not ready, one late: measure M1/T01. In time: build M1/T02, T03",
+            "3 not ready, one late: measure M1/T01. In time: build M1/T02, M1/T03",
         ),
         ([("T02", "build", False)], "One not ready yet, but in time: build M1/T02"),
     ],
@@ -289,7 +297,7 @@ def test_of_sisters_it_says_which_are_late_and_what_each_needs(client, sisters, 
     assert of_a_summary(client, sisters=made)["Sister tools"] == said
 
 
-def test_as_many_as_a_phone_has_room_for_are_named_by_machine(client):
+def test_as_many_as_a_phone_has_room_for_are_named_the_oldest_first(client):
     def due(many):
         return tuple(
             StationDue(f"M{1 + one % 2}", f"T{one:02}", NOW, NOW - timedelta(hours=3))
@@ -297,9 +305,24 @@ def test_as_many_as_a_phone_has_room_for_are_named_by_machine(client):
         )
 
     few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (4, 17))
-    assert few == "4 overdue, the oldest for 3 h: M1/T00, T02, M2/T01, T03"
+    assert few == "4 overdue, the oldest for 3 h: M1/T00, M2/T01, M1/T02, M2/T03"
     assert "M1/T00, M2/T01, M1/T02 and 14 more" in many  # instead, where there is no room
-    assert all(f"T{one:02}" in many for one in range(17))
+    assert all(f"M{1 + one % 2}/T{one:02}" in many for one in range(17))
+
+
+@pytest.mark.parametrize("machines", [8, 9])
+def test_up_to_eight_machines_are_all_named_tonight(client, machines):
+    def night(names, refused):
+        cannot = tuple(NightRefused(one, None) for one in refused)
+        return Tonight(machines, names, cannot, (), (), NOW, NOW, begun=False)
+
+    able = tuple(f"M{one}" for one in range(1, machines))
+    one_stands = of_a_summary(client, tonight=night(able, ("S1",)))["Tonight"]
+    all_stand = of_a_summary(client, tonight=night((), (*able, "S1")))["Tonight"]
+    last = able[-1]
+
+    assert (last in one_stands, last in all_stand) == (machines == 8, machines == 8)
+    assert ("more" in one_stands, "more" in all_stand) == (machines == 9, machines == 9)
 
 
 def test_machines_that_are_quiet_alike_are_named_together(client):
