@@ -218,14 +218,14 @@ def nights(machine: str | None) -> None:
     from crib.store.night_rows import night_choices_after
     from crib.store.zones import zone_of_calendars
     from crib.views.night_view import tonight
-    from crib.views.where_it_lies import places_of_sisters
+    from crib.views.where_it_lies import places_now
 
     settings = Settings.from_environment()
     with the_store() as store:
         plans = PlanCache(store, night_limit=settings.night_limit)
         with store.read() as tx:
             settings = settings.in_zone_of(zone_of_calendars(tx))
-            places = places_of_sisters(tx)
+            places = places_now(tx)
             decided = night_choices_after(tx, now())
         plan = plans.plan(now())
         found = tonight(plan, None if machine is None else plan.shop.machine_named(machine))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,6 +15,7 @@ from crib.sentence import together
 from crib.store.night_rows import NightChoiceRow
 from crib.views.decided_nights import decision_told
 from crib.views.night_view import NightView
+from crib.views.where_it_lies import Places
 
 
 def local(at: datetime | None, zone: ZoneInfo) -> str:
@@ -58,7 +59,7 @@ def swap_lines(found: SwapList, zone: ZoneInfo) -> Iterator[str]:
 
 def night_lines(
     found: Iterable[NightView],
-    places: Mapping[str, str],
+    places: Places,
     zone: ZoneInfo,
     decided: Sequence[NightChoiceRow] = (),
 ) -> Iterator[str]:
@@ -66,7 +67,7 @@ def night_lines(
 
     Args:
         found: The stretches.
-        places: Where measured sisters lie, by code.
+        places: Where sisters lie.
         zone: The site's.
         decided: What was decided for them.
     """
@@ -76,7 +77,8 @@ def night_lines(
         yield f"{local(one.begin_at, zone)}  {one.night.machine}  {said}"
         for swap in one.swaps:
             minutes = "" if swap.minutes is None else f"  {swap.minutes:g} min"
-            place = places.get(swap.row.sister.assembly or "", "")
+            sister = swap.row.sister
+            place = places.lies(sister) or "" if sister.assembly else ""
             yield (
                 f"    {swap.forecast.station}  {swap.row.tool_spec}{minutes}  "
                 f"{_sister(swap.row, zone)}  {place}".rstrip()

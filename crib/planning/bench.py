@@ -62,6 +62,7 @@ class QueueRow:
         late: Whether it is done after it is due.
         cause: Why it is late: bench_time (too much work before it), holder (comes too late
             even if nothing else were to do), too_soon (not even at once is there time enough).
+        opens_at: When somebody comes to the bench; None where somebody is there now.
     """
 
     position: int
@@ -72,6 +73,7 @@ class QueueRow:
     lateness_minutes: float | None
     late: bool
     cause: LateCause | None
+    opens_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,7 @@ def _rows(pieces: Sequence[_Piece], hours: BenchHours) -> list[QueueRow]:
 
 def _row(position: int, piece: _Piece, start: int, hours: BenchHours) -> QueueRow:
     job = piece.job
-    start_at = hours.instant_of_start(start)
+    start_at, opens_at = hours.instant_of_start(start), hours.instant_of_start(0)
     finish_at = hours.instant_after(start + piece.work)
     if start_at is None:
         finish_at = None
@@ -248,6 +250,7 @@ def _row(position: int, piece: _Piece, start: int, hours: BenchHours) -> QueueRo
         ),
         late=late,
         cause=cause,
+        opens_at=opens_at if opens_at is not None and opens_at > hours.origin_at else None,
     )
 
 

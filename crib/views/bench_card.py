@@ -18,7 +18,7 @@ from crib.store.piece_rows import pieces_of_lot
 from crib.store.rack_rows import place_of
 from crib.store.resolve import resolve_holder, resolve_lot
 from crib.store.stockrows import LotRow, SpecRow, holder_row, lot_row, spec_id_by_name, spec_row
-from crib.views.where_it_lies import rack_words
+from crib.views.where_it_lies import rack_words, tool_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class BenchCard:
     Attributes:
         recipe: Holder, edge, where they lie, torque and what to measure; None where the
             records have moved on since the plan was made.
-        place: Rack in which a tool that is built already was put; None where nobody said.
+        place: Where to look for a tool that is built already; None where it is to be built.
         fresh_pieces: How many of the pieces come out of the box; ``recipe.pieces`` names the
             opened ones, which are used up first.
         problem: Why there is no recipe.
@@ -127,8 +127,10 @@ def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
     if sister.assembly is not None:
         built = named_assembly(tx, sister.assembly).row
         put = place_of(tx, built.id)
-        place = rack_words(put.machine, put.place) if put else None
-        return BenchCard(recipe_of(tx, built), place, caution=lacks_for(swap))
+        racked = rack_words(put.machine, put.place) if put else None
+        recipe = recipe_of(tx, built)
+        place = tool_words(racked, recipe.holder_location)
+        return BenchCard(recipe, place, caution=lacks_for(swap))
     spec = spec_row(tx, spec_id_by_name(tx, swap.tool_spec))
     box, holder_mark = _box(tx, sister, boxes), sister.holder or ""
     holder = holder_row(tx, resolve_holder(tx, holder_mark).id)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -22,7 +22,7 @@ from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.views.kit_for_run import kit_for_run
 from crib.views.shift_view import last_count_at
-from crib.views.where_it_lies import places_of_sisters
+from crib.views.where_it_lies import places_now
 
 #: A swap that is nearer than this is soon; common practice, no source.
 SOON = timedelta(hours=2)
@@ -39,8 +39,7 @@ class StationNow:
         swap: The tool's swap within the horizon, if it is due in it.
         sister: The tool for that swap; of an empty station that no run within the horizon
             needs, a tool that waits for it.
-        sister_place: Where the sister lies by its last place in a rack, else where its holder
-            has its place.
+        sister_place: Where to look for the sister, or for the holder to build it with.
         state: ``wanted`` (empty, and the run on the machine needs a tool there), ``empty`` (a
             run needs one within the horizon), ``later`` (one needs it after that), ``unused``,
             ``due``, ``soon``, ``runs``, ``rests`` (nothing that runs uses it) or ``unknown``
@@ -143,7 +142,7 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
     swaps = {
         row.forecast.station_id: row for row in make_swap_list(plan).rows if row.ordinal == 0
     }
-    places = Places.of(tx, plan)
+    places = places_now(tx)
     found: list[StationNow] = []
 
     def look(row: StationRow) -> None:
@@ -169,26 +168,6 @@ def _stations(tx: Tx, plan: ShopPlan, rows: Sequence[StationRow]) -> list[Statio
 
     each(rows, look, failed)
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Places:
-    """Where tools lie: in racks by their code, else where their holder has its place."""
-
-    racked: Mapping[str, str]
-    holders: Mapping[str, str | None]
-
-    @classmethod
-    def of(cls, tx: Tx, plan: ShopPlan) -> Places:
-        """The places of a shop."""
-        holders = {row.holder: row.location for row in plan.shop.rows.holders}
-        return cls(places_of_sisters(tx), holders)
-
-    def lies(self, sister: Sister | None) -> str | None:
-        """Where a sister lies; None where nobody said."""
-        if sister is None:
-            return None
-        return self.racked.get(sister.assembly or "") or self.holders.get(sister.holder or "")
 
 
 def _waits_for(plan: ShopPlan, run_id: int, station: str) -> Sister | None:
@@ -248,7 +227,7 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
         tx: An open transaction.
         plan: The shop's forecast.
     """
-    now, shop, places = plan.shop.now, plan.shop, Places.of(tx, plan)
+    now, shop, places = plan.shop.now, plan.shop, places_now(tx)
     swaps: dict[str, list[SwapRow]] = defaultdict(list)
     for row in make_swap_list(plan).rows:
         if row.ordinal == 0:

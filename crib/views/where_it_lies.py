@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from crib.planning.kits import Kit, KitLine
+from crib.planning.shelf import Sister
 from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.rack_rows import belongings, waiting_rows
@@ -23,17 +24,18 @@ def rack_words(machine: str | None, place: str | None) -> str | None:
     return sentence("rack of {machine}", machine=machine) if machine else place
 
 
-def places_of_sisters(tx: Tx) -> dict[str, str]:
-    """Where every measured tool outside the machines lies, by its code.
+def tool_words(racked: str | None, belongs: str | None) -> str:
+    """Where to look for a tool that is built, in words.
 
     Args:
-        tx: An open transaction.
+        racked: Its place in a rack; None where nobody put it in one.
+        belongs: Where its holder has its place; None where nothing is recorded.
     """
-    return {
-        row.code: words
-        for row in waiting_rows(tx)
-        if (words := rack_words(row.rack_machine, row.place)) is not None
-    }
+    if racked:
+        return racked
+    if belongs:
+        return sentence("in no rack: look on the bench, then in {place}", place=belongs)
+    return sentence("in no rack: look on the bench")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,17 +53,23 @@ class Taken:
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Where things lie, by tool's code, holder's mark and lot's mark."""
+    """Where things lie: tools in a rack by code, holders and lots by mark."""
 
     tools: Mapping[str, str]
     holders: Mapping[str, str]
     lots: Mapping[str, str]
 
-    def of_line(self, line: KitLine) -> tuple[Taken, ...]:
-        """What to take for a tool that is pulled, measured or built, each with its place.
+    def lies(self, sister: Sister | None) -> str | None:
+        """Where a sister lies, or the holder to build it with; None where nobody said."""
+        if sister is None:
+            return None
+        belongs = self.holders.get(sister.holder or "")
+        if sister.assembly is None:
+            return belongs
+        return tool_words(self.tools.get(sister.assembly), belongs)
 
-        A tool that stands in no rack is looked for where its holder belongs.
-        """
+    def of_line(self, line: KitLine) -> tuple[Taken, ...]:
+        """What to take for a tool that is pulled, measured or built, each with its place."""
         lot = line.sister.lot if line.sister else None
         return self.of(line.assembly, line.holder, lot)
 
@@ -70,11 +78,8 @@ class Places:
     ) -> tuple[Taken, ...]:
         """The same for a tool that is built, or a holder and a lot to build it from."""
         if assembly:
-            place = self.tools.get(assembly)
             belongs = self.holders.get(holder or "")
-            if place is None and belongs:
-                place = sentence("in no rack: try {place}", place=belongs)
-            return (Taken(assembly, place),)
+            return (Taken(assembly, tool_words(self.tools.get(assembly), belongs)),)
         marks = ((holder, self.holders), (lot, self.lots))
         return tuple(Taken(mark, known.get(mark)) for mark, known in marks if mark)
 
@@ -88,9 +93,14 @@ class Places:
 
 
 def places_now(tx: Tx) -> Places:
-    """Where everything lies that a kit may take.
+    """Where everything lies that somebody may have to fetch.
 
     Args:
         tx: An open transaction.
     """
-    return Places(places_of_sisters(tx), *belongings(tx))
+    racked = {
+        row.code: words
+        for row in waiting_rows(tx)
+        if (words := rack_words(row.rack_machine, row.place)) is not None
+    }
+    return Places(racked, *belongings(tx))

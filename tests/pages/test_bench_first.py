@@ -60,7 +60,13 @@ def test_a_built_tool_is_looked_for_where_somebody_put_it(client, behind, bench,
     box = read(client, "/bench").select_one("section.next")
     assert f"Measure {built['code']}" in words(box)
     place = row["recipe"]["holder_location"]
-    assert f"in no rack: look on the bench, then in {place}" in words(box)
+    lies = f"in no rack: look on the bench, then in {place}"
+    assert lies in words(box)
+    # the holder is in the tool: it has no row of its own here
+    assert [words(one) for one in box.select(".takes dt")] == ["Tool"]
+    machine = read(client, f"/machines/{row['machine']}")
+    assert f"{built['code']}, {lies}" in words(machine)
+    assert place not in words(read(client, f"/bench/work/{built['code']}").main)
 
 
 def test_one_line_says_how_many_jobs_there_are_and_how_many_are_late(client, behind, checked):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, timedelta
 
 import pytest
@@ -56,6 +57,19 @@ def test_a_machine_says_for_how_long_and_how_many_parts_a_swap_is_overdue(
     assert "swap now" not in due.replace(late, "")
 
 
+def test_a_sister_that_waits_for_the_morning_says_that_nobody_is_at_the_bench(
+    client, behind, clock
+):
+    assert "nobody at the bench" not in words(read(client, "/machines/M1").main)
+    night = client.get("/v1/forecasts").get_json()["nights"][0]
+    begins_at = datetime.fromisoformat(night["begins_at"])
+    clock.go_on(seconds=(begins_at - clock() + timedelta(hours=1)).total_seconds())
+
+    said = words(read(client, "/machines").select_one(".machine-line"))
+
+    assert re.search(r"ready in \d+ h \d+ min \(nobody at the bench before Tue 05:00 ?\)", said)
+
+
 def test_the_list_says_where_the_sister_lies(client, bench):
     tool = bench.ready()
     bench.post(f"/v1/assemblies/{tool}/rack-places", machine="M1", place="R1-3")
@@ -82,7 +96,8 @@ def test_an_empty_station_names_the_tool_that_waits_for_it(client, bench, shop):
 
     page = read(client, f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}")
 
-    assert f"sister ready {tool}, shelf 1" in words(page.main)
+    lies = "in no rack: look on the bench, then in shelf 1"
+    assert f"sister ready {tool}, {lies}" in words(page.main)
 
 
 def test_a_mounted_tool_shows_what_is_left(client, bench, shop):

@@ -25,7 +25,7 @@ from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
 from crib.views.decided_nights import decision_told
 from crib.views.night_view import NightView, nights_of
-from crib.views.where_it_lies import places_of_sisters
+from crib.views.where_it_lies import Places, places_now
 
 blueprint = Blueprint("nights", __name__)
 
@@ -49,12 +49,12 @@ def _addresses() -> dict[str, object]:
     }
 
 
-def _places() -> dict[str, str]:
-    """Where measured sisters lie, by code, for the page that is made."""
-    found: dict[str, str] | None = g.get("sister_places")
+def _places() -> Places:
+    """Where sisters lie, for the page that is made."""
+    found: Places | None = g.get("sister_places")
     if found is None:
         with this_site().store.read() as tx:
-            found = g.sister_places = places_of_sisters(tx)
+            found = g.sister_places = places_now(tx)
     return found
 
 

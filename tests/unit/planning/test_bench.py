@@ -55,8 +55,10 @@ def test_a_job_that_ends_with_the_shift_lets_the_next_begin_in_the_morning():
 def test_in_the_night_the_bench_begins_with_the_shift():
     queue = bench_queue([_job("A", 10, _at(0, "06:10"))], _hours(0, "02:00"))
 
-    assert queue.rows[0].start_at == _at(0, "06:00")
+    assert queue.rows[0].start_at == queue.rows[0].opens_at == _at(0, "06:00")
     assert not queue.rows[0].late
+    by_day = bench_queue([_job("A", 10, _at(0, "06:10"))], _hours(0, "06:00"))
+    assert by_day.rows[0].opens_at is None
 
 
 def test_a_weekend_is_closed():
