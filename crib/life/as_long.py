@@ -209,17 +209,15 @@ def log_likelihood(made: WearMade, log_life: float, log_width: float = 0.0) -> F
     Longer lives divide the hazard by the factor to the power of the slope; a greater width
     stretches the distance to the median, which raises the hazard early and lowers it late.
     """
-    ratio = np.exp(-made.slope * log_life)[:, None] * _by_stage(log_width)
-    good, unseen = made.good, made.unseen
-    dark = unseen.sum(axis=1)
-    darker = (ratio * unseen).sum(axis=1)
-    somewhere = dark > _TINY
+    life, stages = np.exp(-made.slope * log_life), _by_stage(log_width)
+    result: Floats = made.good.sum(axis=1) - life * (made.good @ stages)
+    over = np.flatnonzero(made.failed)
+    unseen = made.unseen[over]
+    dark, darker = unseen.sum(axis=1), life[over] * (unseen @ stages)
     with np.errstate(divide="ignore", invalid="ignore"):
         in_stretch = np.log(-np.expm1(-darker)) - np.log(-np.expm1(-dark))
-    at_once = np.log(ratio[np.arange(len(made)), made.stage])
-    end = np.where(somewhere, np.where(somewhere, in_stretch, 0.0), at_once)
-    lasted = ((1 - ratio) * good).sum(axis=1)
-    result: Floats = lasted + np.where(made.failed, end, 0.0)
+    at_once = np.log(life[over] * stages[made.stage[over]])
+    result[over] += np.where(dark > _TINY, in_stretch, at_once)
     return result
 
 

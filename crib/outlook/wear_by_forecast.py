@@ -52,8 +52,10 @@ def wear_by_forecast(judged: Judged, since_us: int) -> WearMade:
     age = np.array([row.age for row in kept], dtype=np.float64)
     bounds = np.array([(r.life_p10, r.life_p50, r.life_p90) for r in kept]).reshape(count, 3)
     until_good = _by_stage(left, age, np.where(used, good, 0.0), bounds)
-    until_failed = _by_stage(left, age, np.where(over, failed, 0.0), bounds)
-    dark = np.where(over[:, None], np.maximum(until_failed - until_good, 0.0), 0.0)
+    dark = np.zeros_like(until_good)
+    hid = over & (failed > good)
+    until_failed = _by_stage(left[hid], age[hid], failed[hid], bounds[hid])
+    dark[hid] = np.maximum(until_failed - until_good[hid], 0.0)
     end = age + np.where(over, failed, 0.0)
     return wear_made(
         until_good,
