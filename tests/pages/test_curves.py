@@ -10,7 +10,8 @@ from flask.testing import FlaskClient
 from api.pages.curves.figures import Field, rows_apart, ticks
 from crib.views.key_curve import curve_of_key
 from crib.views.key_uses import list_keys
-from tests.pages.reading import read, words
+from tests.judged import judged_span
+from tests.pages.reading import parsed, read, words
 from tests.rest.conftest import SetClock
 from tests.store.test_forecast import floor  # noqa: F401 - a fixture
 
@@ -18,6 +19,29 @@ from tests.store.test_forecast import floor  # noqa: F401 - a fixture
 def test_an_empty_shop_is_told_what_fills_the_pages(client: FlaskClient) -> None:
     assert "No edge has cut yet" in words(read(client, "/lives").main)
     assert "No forecast can be judged yet" in words(read(client, "/were-we-right").main)
+
+
+@pytest.mark.parametrize(
+    ("language", "begin", "end"),
+    [
+        ("en", "As long as forecast? Edges lasted about 29 % ", "Forecasts since Fri 1 May."),
+        ("de", "So lange wie vorhergesagt? Die Schneiden ", "Vorhersagen seit Fr., 1. Mai."),
+    ],
+)
+def test_shorter_lives_are_said_first_with_their_day(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch, language: str, begin: str, end: str
+) -> None:
+    span = judged_span([1.0] * 120 + [0.7] * 60)
+    monkeypatch.setattr("api.pages.curves.right.judge_span", lambda *_: span)
+
+    answer = client.get("/were-we-right", headers={"Accept-Language": language})
+
+    first = parsed(answer.get_data()).select_one(".answers li")
+    said = words(first).replace("\u00a0", " ").replace("\u202f", " ")
+    assert said.startswith(begin)
+    assert said.endswith(end)
+    assert first is not None
+    assert first.select_one("a.soon")
 
 
 def test_a_key_that_nobody_knows_is_refused_in_words(client: FlaskClient) -> None:
