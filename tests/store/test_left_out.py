@@ -20,6 +20,7 @@ from crib.life.model import LifeModel
 from crib.outlook import (
     cuts_ahead,
     expected_lives,
+    lives,
     machine_now,
     machine_stops,
     mounted_edges,
@@ -64,6 +65,19 @@ def by_tool(plan: ShopPlan) -> dict[str, Forecast]:
     return {one.assembly: one for one in plan.forecasts}
 
 
+def unheard(demo: SimpleNamespace, tools: set[str]) -> dict[str, Forecast]:
+    """Forecasts by tool when nothing is wrong, but nobody learns how long these have lasted."""
+
+    def others(shop: Any, still: dict[int, int], *more: Any) -> Any:
+        codes = {one: shop.rows.assemblies[one].code for one in still}
+        return made(shop, {one: still[one] for one in still if codes[one] not in tools}, *more)
+
+    made = lives._running
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(lives, "_running", others)
+        return by_tool(plan_of(demo))
+
+
 def raising(function: Callable[..., Any], hits: Callable[..., bool], fault: Exception):
     def wrapped(*args: Any, **kwargs: Any) -> Any:
         if hits(*args, **kwargs):
@@ -103,20 +117,21 @@ FAULTS = (
 @pytest.mark.parametrize(("seam", "fault"), list(zip(OF_A_STAY, FAULTS, strict=True)))
 def test_a_fault_of_one_edge_is_that_edges_alone(demo, monkeypatch, caplog, seam, fault):
     module, name, hits = OF_A_STAY[seam]
-    it = mounted(demo)
+    it, codes = mounted(demo), demo.plan.shop.rows.assemblies
+    code = codes[it.row.assembly_id].code
+    same_start = {
+        codes[stay.row.assembly_id].code
+        for stay in demo.plan.expected.mounted
+        if seam == "what it was fitted to" and stay.row.begin_us == it.row.begin_us
+    } | {code}
+    before = unheard(demo, same_start)
     monkeypatch.setattr(module, name, raising(getattr(module, name), hits(it), fault))
 
     with caplog.at_level(logging.ERROR):
         plan = plan_of(demo)
         plan_of(demo)
 
-    code = plan.shop.rows.assemblies[it.row.assembly_id].code
-    found, before = by_tool(plan), by_tool(demo.plan)
-    same_start = {
-        plan.shop.rows.assemblies[stay.row.assembly_id].code
-        for stay in demo.plan.expected.mounted
-        if seam == "what it was fitted to" and stay.row.begin_us == it.row.begin_us
-    } | {code}
+    found = by_tool(plan)
     assert {one.assembly for one in plan.forecasts if one.why == NOT_WORKED_OUT} == same_start
     assert found.keys() == before.keys()
     for tool in found.keys() - same_start:
@@ -154,6 +169,8 @@ def test_a_fault_that_names_its_tools_costs_one_more_plan(demo, monkeypatch):
 def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
     it, made = mounted(demo), LifeModel.remaining
     place = demo.plan.expected.mounted.index(it)
+    code = demo.plan.shop.rows.assemblies[it.row.assembly_id].code
+    before = unheard(demo, {code})
 
     def spoilt(self: LifeModel, key: Any, *more: Any) -> Any:
         left = made(self, key, *more)
@@ -163,9 +180,8 @@ def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
 
     monkeypatch.setattr(LifeModel, "remaining", spoilt)
 
-    found, before = by_tool(plan_of(demo)), by_tool(demo.plan)
+    found = by_tool(plan_of(demo))
 
-    code = demo.plan.shop.rows.assemblies[it.row.assembly_id].code
     assert [tool for tool in found if found[tool].why == NOT_WORKED_OUT] == [code]
     for tool in found.keys() - {code}:
         assert figures(found[tool]) == figures(before[tool])
