@@ -49,6 +49,13 @@ def test_whether_forecasts_can_be_relied_on_is_said_as_it_was_judged(
     (judged,) = demo_shop.get("/v1/forecast-scores?by=shop")["items"]
     page.goto(f"{demo_shop.address}/were-we-right")
 
+    overall = page.locator(".overall")
+    assert is_in_window(overall)
+    verdicts = {judged[one]["verdict"] for one in ("shift", "unattended", "life_80")}
+    if "too_sure" in verdicts:
+        assert "Not all forecasts can be relied on" in overall.inner_text()
+    elif "too_cautious" in verdicts:
+        assert "were right" not in overall.inner_text()
     answers = page.locator(".answers a")
     assert answers.count() == 5
     assert all(is_in_window(one) for one in answers.all())

@@ -12,6 +12,7 @@ from api.pages.render import page
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import distrusted
 from crib.store.revisions import revision
+from crib.views.overall_verdict import overall_verdict
 from crib.views.score_forecasts import (
     ClaimBin,
     ForecastScores,
@@ -57,13 +58,15 @@ def were_we_right() -> Response:
     kept = _judged(plan)
     scores = {by: _scores(kept, by) for by in ("shop", "machine", "month")}
     whole = scores["shop"].scores
+    wrong = distrusted(plan.shop, plan.keys, plan.model.widening)
     return page(
         "were_we_right.html",
         shop=whole[0] if whole else None,
+        overall=overall_verdict(whole[0], len(wrong)) if whole else None,
         scores=scores,
         problems=dict.fromkeys(why for one in scores.values() for why in one.problems),
         bins=drawn_bins(claims_of_shift(kept.span)),
-        distrusted=distrusted(plan.shop, plan.keys, plan.model.widening),
+        distrusted=wrong,
         axis=[(_y(share), share) for share in (0.0, 0.25, 0.5, 0.75, 1.0)],
     )
 
