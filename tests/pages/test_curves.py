@@ -36,7 +36,10 @@ def test_shorter_lives_are_said_first_with_their_day(
 
     answer = client.get("/were-we-right", headers={"Accept-Language": language})
 
-    first = parsed(answer.get_data()).select_one(".answers li")
+    page = parsed(answer.get_data())
+    overall = {"en": "Not all forecasts can be relied on", "de": "Nicht auf alle Vorhersagen"}
+    assert words(page.select_one(".overall")).startswith(overall[language])
+    first = page.select_one(".answers li")
     said = words(first).replace("\u00a0", " ").replace("\u202f", " ")
     assert said.startswith(begin)
     assert said.endswith(end)
