@@ -14,7 +14,7 @@ from crib.views.night_view import NightView
 
 
 def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence | None:
-    """What holds for a stretch: what was decided, or that it runs though nobody decided.
+    """What holds for a stretch: what was decided, or the risk of going on undecided.
 
     None where nobody decided and it has not begun, or nothing is to be decided.
 
@@ -29,7 +29,7 @@ def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence
     if run is None or not one.night.begun:
         return None
     return sentence(
-        "Running: nobody decided. Risk {risk} until {end}.",
+        "Nobody decided. If it runs on: risk {risk} until {end}.",
         risk=percent(run.fail_probability),
         end=print_instant(one.end_at),
     )

@@ -89,7 +89,7 @@ def test_once_the_night_has_begun_page_and_paper_tell_what_holds_if_nobody_decid
     (run,) = (one for one in night["options"] if one["kind"] == "run")
     assert run["fail_probability"] > 0.1  # told in whole per cents
     risk = f"{run['fail_probability']:.0%}".replace("%", " %")
-    holds = f"Running: nobody decided. Risk {risk} until Tue 6 Jan 05:00."
+    holds = f"Nobody decided. If it runs on: risk {risk} until Tue 6 Jan 05:00."
     assert told(nights())[0] == holds
     assert holds in sheet(client)
 
