@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Floats, Ints
-from crib.life.observations import BROKEN, LifeHistories, per_key
+from crib.life.observations import LifeHistories, per_key
 
 PRIOR_PER_LIFE: Final = 0.03
 """One edge in about thirty breaks before it wears out: common practice, no source."""
@@ -58,10 +58,14 @@ class Breakage:
         result: Floats = ages + self.more * np.minimum(ages, self.young[key])
         return result
 
-    def after(self, lives: LifeHistories) -> Breakage:
-        """After a few more lives; what like keys say of each other stays as it was."""
+    def after(self, lives: LifeHistories, broke: Floats) -> Breakage:
+        """After a few more lives; what like keys say of each other stays as it was.
+
+        Args:
+            lives: Believable lives.
+            broke: Chance that each ended by a break, shape (lives,).
+        """
         keys, index = len(self.alpha), lives.key_index
-        broke = (lives.ended == BROKEN).astype(np.float64)
         counted = lives.parts * (1 + self.more * _share_young(lives, self.young))
         return replace(
             self,
@@ -71,7 +75,7 @@ class Breakage:
 
 
 def fit_breakage(
-    histories: LifeHistories, levels: tuple[Ints, ...], promised: Floats
+    histories: LifeHistories, levels: tuple[Ints, ...], promised: Floats, broken: Floats
 ) -> Breakage:
     """Pool breaks from the shop down the levels to the keys.
 
@@ -79,14 +83,16 @@ def fit_breakage(
         histories: Believable lives.
         levels: Group labels from coarse to fine, each of shape (keys,).
         promised: Promised life per key [wear units], shape (keys,).
+        broken: Chance that each life ended by a break, shape (lives,).
     """
     keys = len(promised)
     index = histories.key_index
-    broken = histories.ended == BROKEN
-    broke = per_key(index, broken.astype(np.float64), keys)
+    broke = per_key(index, broken, keys)
     lived = histories.wear / promised[index]
     share = _share_young(histories, YOUNG * promised)
-    more = _more_when_young(histories, promised, float(lived @ share), float(lived.sum()))
+    more = _more_when_young(
+        histories, promised, broken, float(lived @ share), float(lived.sum())
+    )
     counted = 1 + more * share
     parts = per_key(index, histories.parts * counted, keys)
     rate = np.full(keys, PRIOR_PER_LIFE)
@@ -107,7 +113,7 @@ def _share_young(lives: LifeHistories, young: Floats) -> Floats:
 
 
 def _more_when_young(
-    lives: LifeHistories, promised: Floats, while_young: float, in_all: float
+    lives: LifeHistories, promised: Floats, broken: Floats, while_young: float, in_all: float
 ) -> float:
     """How much more often edges of the shop break while young, from 0.
 
@@ -119,12 +125,14 @@ def _more_when_young(
     Args:
         lives: Believable lives.
         promised: Promised life per key [wear units], shape (keys,).
+        broken: Chance that each ended by a break, shape (lives,).
         while_young: Promised lives cut by young edges.
         in_all: Promised lives cut by all.
     """
-    broken = np.flatnonzero(lives.ended == BROKEN)
-    at = (lives.since[broken] + lives.wear[broken]) / 2
-    soon = int(np.sum(at < YOUNG * promised[lives.key_index[broken]]))
-    later = (_ALIKE + len(broken) - soon) / (_ALIKE / PRIOR_PER_LIFE + in_all - while_young)
+    at = (lives.since + lives.wear) / 2
+    soon = float(broken[at < YOUNG * promised[lives.key_index]].sum())
+    later = (_ALIKE + float(broken.sum()) - soon) / (
+        _ALIKE / PRIOR_PER_LIFE + in_all - while_young
+    )
     times = (_ALIKE + soon) / (_ALIKE + later * while_young)
     return min(max(times - 1, 0.0), _MOST_TIMES)

@@ -1,7 +1,7 @@
 """How sure a key's survival curve is: its band, and what any swap age would cost per use.
 
-At each shape of the model's grid the rate of wear-out is ``L ~ Gamma(a, b)`` and the chance to
-reach an age x is ``exp(-L x^k)``; breakage adds a rate of its own. The curve shown is the mean
+Under each law of the model the ln scale of wear-out is known to a deviation, and so is the
+chance to reach an age; breakage adds a rate of its own. The curve shown is the mean
 over what may be so, the band holds the middle of it, age by age.
 """
 
@@ -12,14 +12,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import gammainc, gammaincinv
+from scipy.special import gammaincinv
 
 from crib.arrays import Floats
 from crib.errors import OutsideModel
 from crib.life.asked import new_edges
 from crib.life.breakage import YOUNG
 from crib.life.curves import GRID
-from crib.life.law import SHAPES
+from crib.life.law import FORMS
 from crib.life.model import LifeModel
 from crib.sentence import sentence
 
@@ -98,12 +98,11 @@ def survival_band(
     weights, scales = wear.weights[key], wear.scales
     used = np.flatnonzero(weights > 1e-6)
     share = weights[used] / weights[used].sum()
-    a, log_b = scales.a[key, used], scales.log_b[key, used]
+    one, two = scales.one[key, used], scales.two[key, used]
     # as the curve: an age counts as the one nearer the median
     median, factor = _median(model, key), float(model.widening[key])
     with np.errstate(divide="ignore"):
         log_age = np.log(median) + (np.log(ages) - np.log(median)) / factor
-    power = np.exp(np.clip(log_b - SHAPES[used] * log_age[:, None], -600, 600))
     rows, wpp = np.array([key]), np.array([wear_per_part])
     alpha = model._breakage.alpha[key]
     beta = float(model._breakage.exposure_wear(rows, wpp)[0])
@@ -116,7 +115,8 @@ def survival_band(
         left = np.maximum(hazard[:, None] - breaks * exposed[:, None], 0.0)
         chance: Floats = np.zeros(len(ages))
         for s in range(len(used)):
-            chance += share[s] * gammainc(a[s], power[:, s, None] * left).mean(axis=1)
+            form = FORMS[used[s]]
+            chance += share[s] * form.hazard_below(log_age, left, one[s], two[s]).mean(axis=1)
         return chance
 
     tail = (1 - level) / 2

@@ -8,12 +8,14 @@ nodes keep survival and quantiles in agreement with each other.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from crib.arrays import Floats, Ints
+from crib.life.forms import Form
 
 STEPS_PER_UNIT: Final = 32
 _BELOW, _ABOVE = 5, 4
@@ -61,37 +63,39 @@ def joined(first: Curves, second: Curves) -> Curves:
     )
 
 
-def mixture_curves(shapes: Floats, weights: Floats, a: Floats, log_b: Floats) -> Curves:
+def mixture_curves(forms: Sequence[Form], weights: Floats, one: Floats, two: Floats) -> Curves:
     """Tables from closed forms.
 
     Args:
-        shapes: Shape grid, shape (shapes,).
-        weights: Weights that add up to 1 per key, shape (keys, shapes).
-        a: Posterior ``a``, shape (keys, shapes).
-        log_b: Posterior ``ln b``, shape (keys, shapes).
+        forms: The laws.
+        weights: Weights that add up to 1 per key, shape (keys, laws).
+        one: First parameter of the life under each law (``Form.ahead``), shape (keys, laws).
+        two: The second one.
     """
     kept = np.where(weights > 1e-6, weights, 0.0)
     kept /= kept.sum(axis=1, keepdims=True)
-    # Median of one term: x^k = b (2^(1/a) - 1).
-    log_median = (log_b + np.log(np.expm1(np.minimum(np.log(2) / a, 500)))) / shapes
+    log_median = np.stack(
+        [form.log_median_ahead(one[:, s], two[:, s]) for s, form in enumerate(forms)], axis=1
+    )
     centre = np.sum(kept * log_median, axis=1)
     table = np.empty((len(centre), NODES))
     block = max(1, 100_000 // NODES)
     for start in range(0, len(centre), block):
         rows = slice(start, start + block)
         log_x = centre[rows, None] + GRID
-        table[rows] = _mixed(shapes, kept[rows], a[rows], log_b[rows], log_x)
+        table[rows] = _mixed(forms, kept[rows], one[rows], two[rows], log_x)
     return Curves(centre, table)
 
 
-def _mixed(shapes: Floats, weights: Floats, a: Floats, log_b: Floats, log_x: Floats) -> Floats:
-    """``ln -ln sum w S(x)`` of terms ``S = (b / (b + x^k))^a``, shape (keys, nodes)."""
-    used = np.flatnonzero(weights.any(axis=0))
+def _mixed(
+    forms: Sequence[Form], weights: Floats, one: Floats, two: Floats, log_x: Floats
+) -> Floats:
+    """``ln -ln sum w S(x)`` over the laws, shape (keys, nodes)."""
+    used = np.flatnonzero(weights.any(axis=0)).tolist()
     hazard = np.full((len(used), *log_x.shape), np.inf)
     for term, s in zip(hazard, used, strict=True):
         rows = np.flatnonzero(weights[:, s])
-        power = np.minimum(shapes[s] * log_x[rows] - log_b[rows, s, None], 600)
-        term[rows] = a[rows, s, None] * np.log1p(np.exp(power, out=power))
+        term[rows] = forms[s].hazard_ahead(log_x[rows], one[rows, s, None], two[rows, s, None])
     # Exact for tiny and for large hazards.
     least = hazard.min(axis=0)
     more = np.zeros_like(least)

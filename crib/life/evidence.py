@@ -1,16 +1,16 @@
-"""What each life adds to its key's sums, at every shape; the sums are all that a fit needs.
+"""What each life adds to its key's sums, under every law; the sums are all that a fit needs.
 
-With a Weibull shape k and rate ``L = theta^-k`` a worn life adds ``ln L - L x^k`` to the log
-likelihood, one taken out early ``-L x^k``. Every other kind of life is brought to the same form
-``d ln L - L b + c``:
+Each law has a closed form of the log likelihood of its ln scale (``crib.life.forms``). Lives
+worn out or taken out early are of that form. Every other kind of life is matched to it:
 
 - a failure between two ages that nobody saw;
-- a life whose end is only known by a look at its wear.
+- an edge taken out early at whose wear somebody looked;
+- a record whose reason may be wrong.
 
-By Fisher's identity and the missing information (Louis 1982, from memory) ``d = 1 - Var Q`` and
-``b = (E Q - Var Q) / L`` have the likelihood's slope and curvature at a law known so far, where
-``Q = L X^k`` given all that is known of X. So the sums stay additive, and one more life costs
-the same whether it is the tenth or the ten-thousandth.
+Value, slope and curvature are those of the likelihood at a law known so far; where a life is
+only known in part the curvature is that of the complete data less the missing information
+(Louis 1982, from memory). So the sums stay additive, and one more life costs the same whether
+it is the tenth or the ten-thousandth.
 """
 
 from __future__ import annotations
@@ -20,60 +20,65 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.special import logsumexp, wrightomega
+from scipy.special import logsumexp
 
 from crib.arrays import Floats, Ints
-from crib.life.law import SHAPES, Law
-from crib.life.looks import Looks
+from crib.life.forms import Form, Plain, of_survivors
+from crib.life.law import FORMS, Law
+from crib.life.looks import Looks, LooksTaken
 from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories
+from crib.life.reasons import Reasons
 
 _NEARLY_EXACT = 1e-3
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(20)
-#: Looks less certain than this [ln life] are early ones, whose error many edges share.
-_VAGUE = 0.35
+#: Steps in which the mass of law times look is searched, and how far below the scale [1/k].
+_COARSE, _FAR = 20, 14.0
 _LEAST = 1e-250
+_LEAST_LEFT = 0.25
 
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """Sums over lives, arrays of shape (cells, shapes).
+    """Sums over lives in the form of each law, arrays of shape (cells, laws).
 
     Attributes:
-        worn: ``d``, worn edges (in part where only a look says so).
-        powers: ``b``, sum of ``(x / promise)^k``.
-        constant: ``c``.
+        first: Worn edges under Weibull's law (in part where only a look says so), the
+            precision of ln scale under the lognormal.
+        second: Sum of ``(x / promise)^k``, or precision times ln scale.
+        constant: What the form leaves over.
     """
 
-    worn: Floats
-    powers: Floats
+    first: Floats
+    second: Floats
     constant: Floats
 
 
-def told_by_looks(lives: LifeHistories, looks: Looks) -> tuple[Ints, Floats, Floats]:
-    """Rows of lives whose end only a look tells; ln life that it points at, its deviation."""
-    rows = np.flatnonzero((lives.ended == CENSORED) & (lives.seen_kind > 0) & (lives.wear > 0))
-    mean, deviation = looks.life_seen(
-        lives.key_index[rows],
-        lives.seen_kind[rows].astype(np.int64),
-        lives.seen_share[rows],
-        lives.seen_at[rows],
-    )
-    clear = deviation < _VAGUE
-    return rows[clear], mean[clear], deviation[clear]
+def looked_at(lives: LifeHistories) -> Ints:
+    """Rows of lives that were taken out early and looked at."""
+    return np.flatnonzero((lives.ended == CENSORED) & (lives.seen_kind > 0) & (lives.wear > 0))
 
 
 def sums_of(
-    cell: Ints, cells: int, lives: LifeHistories, trust: Floats, law: Law, looks: Looks
+    cell: Ints,
+    look_cell: Ints,
+    cells: int,
+    lives: LifeHistories,
+    trust: Floats,
+    law: Law,
+    looks: Looks,
+    reasons: Reasons | None = None,
 ) -> Sums:
     """Add lives up by cell.
 
     Args:
         cell: Cell of each life, shape (lives,).
+        look_cell: Cell of what looks add, of those ``looked_at``, shape (looked at,).
         cells: How many cells there are.
         lives: Believable lives.
         trust: Weight of each life from 0 to 1, shape (lives,).
         law: What is known of the keys so far; only looks and unseen failures lean on it.
         looks: What looks are worth.
+        reasons: How reasons are written down; None: as they are.
     """
     log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[lives.key_index]
     log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[lives.key_index]
@@ -83,96 +88,122 @@ def sums_of(
     exact[between] = False
     # A break ends no wear: the edge was good when last seen.
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
-    seen, mean, deviation = told_by_looks(lives, looks)
-    mean = mean - law.promise[lives.key_index[seen]]
-    special: list[tuple[Ints, Callable[[Floats, float], tuple[Floats, ...]]]] = [
-        (between, partial(_between, log_lo[between], log_hi[between])),
-        (seen, partial(_looked_at, log_hi[seen], mean, deviation)),
+    seen = looked_at(lives)
+    taken = looks.at(
+        lives.key_index[seen],
+        lives.seen_kind[seen].astype(np.int64),
+        lives.seen_share[seen],
+        lives.seen_at[seen],
+    )
+    promise = law.promise[lives.key_index[seen]]
+    doubt = reasons.doubtful(lives, law) if reasons else None
+    doubted, right, other = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
+    if doubt is not None:
+        plainly = np.ones(len(lives), dtype=bool)
+        plainly[between] = plainly[seen] = False
+        some = plainly[doubt.rows]
+        doubted, right, other = doubt.rows[some], doubt.log_right[some], doubt.log_other[some]
+    special: list[tuple[Ints, Ints, _Matched]] = [
+        (between, cell[between], partial(_between, log_lo[between], log_hi[between])),
+        (seen, look_cell, partial(_looked_at, log_hi[seen], promise, taken)),
+        (doubted, cell[doubted], partial(_of_doubtful_reason, log_age[doubted], right, other)),
     ]
-    special = [(rows, form) for rows, form in special if len(rows)]
+    special = [one for one in special if len(one[0])]
     plain = trust.copy()
-    plain[between] = plain[seen] = 0.0
-    ended = np.bincount(cell, plain * exact, minlength=cells).astype(np.float64)
-    log_sum = np.bincount(cell, plain * exact * log_hi, minlength=cells)
-    result = Sums(*(np.empty((cells, len(SHAPES))) for _ in range(3)))
-    for s, shape in enumerate(SHAPES):
-        power = np.exp(shape * log_age)
-        power *= plain
-        result.worn[:, s] = ended
-        result.powers[:, s] = np.bincount(cell, power, minlength=cells)
-        result.constant[:, s] = np.log(shape) * ended + shape * log_sum
-        columns = (result.worn, result.powers, result.constant)
-        for rows, form in special:
-            terms = form(law.scale[lives.key_index[rows], s], float(shape))
+    plain[between] = plain[doubted] = 0.0
+    some = np.flatnonzero(plain)
+    lives_plain = Plain(cell[some], cells, log_age[some], (plain * exact)[some], plain[some])
+    result = Sums(*(np.empty((cells, len(FORMS))) for _ in range(3)))
+    columns = (result.first, result.second, result.constant)
+    for s, form in enumerate(FORMS):
+        scale = law.scale[lives.key_index, s]
+        for column, sums in zip(columns, form.plain(lives_plain, scale[some]), strict=True):
+            column[:, s] = sums
+        for rows, into, match in special if law.counts[s] else ():
+            terms = form.matched(*match(form, scale[rows]), scale[rows])
             for column, term in zip(columns, terms, strict=True):
-                column[:, s] += np.bincount(cell[rows], trust[rows] * term, minlength=cells)
+                column[:, s] += np.bincount(into, trust[rows] * term, minlength=cells)
     return result
 
 
+#: Value, slope and curvature of lives' log likelihood at a ln scale, under a law.
+_Matched = Callable[[Form, Floats], tuple[Floats, Floats, Floats]]
+
+
 def _between(
-    log_lo: Floats, log_hi: Floats, scale: Floats, shape: float
+    log_lo: Floats, log_hi: Floats, form: Form, scale: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """``d``, ``b`` and ``c`` of failures between two ages; Q is a cut exponential."""
-    low = np.exp(np.minimum(shape * (log_lo - scale), 50.0))
-    step = np.maximum(np.exp(np.minimum(shape * (log_hi - scale), 50.0)) - low, _LEAST)
-    failed = -np.expm1(-step)
-    expected = low + 1 - step * np.exp(-step) / failed
-    # 1 - Var Q; by its series where the step is so small that the terms cancel.
-    d = np.where(
-        step < 1e-3, 1 - step**2 / 12, (step / failed) ** 2 * np.exp(-np.minimum(step, 700))
-    )
-    reach = np.maximum(expected - (1 - d), 0.0)
-    log_chance = -low + np.log(failed)
-    return d, reach * np.exp(shape * scale), log_chance + d * shape * scale + reach
+    """Of failures between two ages: ``ln (S(lo) - S(hi))``."""
+    low, high = log_lo - scale, log_hi - scale
+    alive = form.log_alive(low)
+    failed = np.maximum(-np.expm1(form.log_alive(high) - alive), _LEAST)
+    begin, end = (np.exp(np.minimum(form.log_density(w) - alive, 300.0)) for w in (low, high))
+    slope = (begin - end) / failed
+    bend = slope**2 - (begin * form.score(low) - end * form.score(high)) / failed
+    return alive + np.log(failed), slope, np.maximum(bend, 0.0)
+
+
+def _of_doubtful_reason(
+    log_age: Floats,
+    log_right: Floats,
+    log_other: Floats,
+    form: Form,
+    scale: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Of lives that ended by wear or for another reason: ``ln (A f + B S)``."""
+    w = log_age - scale
+    alive, hazard, survivors = of_survivors(form, w)
+    log_wear, log_rest = log_right + form.log_density(w), log_other + alive
+    value = np.logaddexp(log_wear, log_rest)
+    worn, score = np.exp(log_wear - value), form.score(w)
+    slope = worn * score + (1 - worn) * hazard
+    known = worn * form.bend(w) + (1 - worn) * survivors
+    return value, slope, _left_of(known, worn * (1 - worn) * (score - hazard) ** 2)
 
 
 def _looked_at(
-    log_age: Floats, mean: Floats, deviation: Floats, scale: Floats, shape: float
+    log_age: Floats,
+    promise: Floats,
+    taken: LooksTaken,
+    form: Form,
+    scale: Floats,
 ) -> tuple[Floats, Floats, Floats]:
-    """``d``, ``b`` and ``c`` of lives beyond their age whose end a look points at."""
-    start, end = _where_the_mass_lies(log_age, mean, deviation, scale, shape)
+    """What looks at edges add to their having lived so far: law times look, integrated."""
+
+    def log_density(z: Floats) -> Floats:
+        goes_with = taken.goes_with(z + promise[:, None], taken.usual)
+        return form.log_density(z - scale[:, None]) + taken.log_likelihood(goes_with)
+
+    # All that matters lies beyond the age and where the law still leaves edges.
+    start = np.maximum(log_age, scale - _FAR / form.steepness)
+    end = np.maximum(form.at_end(scale), start + 1 / form.steepness)
+    # First where the mass lies, then its integral there.
+    step = (end - start) / _COARSE
+    rough = log_density(start[:, None] + step[:, None] * np.arange(_COARSE + 1))
+    heavy = rough > rough.max(axis=1, keepdims=True) - 18
+    low = np.argmax(heavy, axis=1) - 1
+    high = _COARSE + 1 - np.argmax(heavy[:, ::-1], axis=1)
+    end = np.minimum(start + step * high, end)
+    start = start + step * np.maximum(low, 0)
     half = (end - start)[:, None] / 2
     z = start[:, None] + half * (_POINTS + 1)
-    power = shape * (z - scale[:, None])
-    q = np.exp(np.minimum(power, 50.0))
-    log_f = (
-        np.log(shape)
-        + power
-        - q
-        - 0.5 * ((z - mean[:, None]) / deviation[:, None]) ** 2
-        + np.log(half * _POINT_WEIGHTS)
-    )
+    log_f = log_density(z) + np.log(half * _POINT_WEIGHTS)
     total = logsumexp(log_f, axis=1)
     weight = np.exp(log_f - total[:, None])
-    expected = np.sum(weight * q, axis=1)
-    variance = np.sum(weight * (q - expected[:, None]) ** 2, axis=1)
-    # Held from 0: a look far from the law says a little too much of the spread (up to a fifth
-    # over many looks), but never pulls without end.
-    d = np.clip(1 - variance, 0.0, 1.0)
-    reach = np.maximum(expected - (1 - d), 0.0)
-    b = reach * np.exp(shape * scale)
-    # The constant makes the form meet the true likelihood at the law it was made at.
-    return d, b, total + d * shape * scale + reach
+    w = z - scale[:, None]
+    score = form.score(w)
+    slope = np.sum(weight * score, axis=1)
+    missing = np.sum(weight * (score - slope[:, None]) ** 2, axis=1)
+    bend = _left_of(np.sum(weight * form.bend(w), axis=1), missing)
+    lived, fall, curve = of_survivors(form, log_age - scale)
+    return total - lived, slope - fall, np.maximum(bend - curve, 0.0)
 
 
-def _where_the_mass_lies(
-    log_age: Floats, mean: Floats, deviation: Floats, scale: Floats, shape: float
-) -> tuple[Floats, Floats]:
-    """Between which ln lives all but e^-18 of the peak of look times law lies."""
-    # The peak solves y + ln y = ln c + c + k (mean - scale), y = c Q, c = (k deviation)^2.
-    c = (shape * deviation) ** 2
-    y = np.asarray(wrightomega(np.log(c) + c + shape * (mean - scale)), dtype=np.float64)
-    q = np.maximum(y / c, 1e-12)
-    peak = scale + np.log(q) / shape
-    # The fall on either side is that of the look plus q (e^x - 1 - x), x = k (z - peak).
-    steep, far = np.sqrt(36 / q), 6 * deviation
-    start = np.maximum(log_age, peak - np.minimum(far, (steep + 18 / q) / shape))
-    beyond = np.minimum(far, np.minimum(steep, np.log1p(18 / q) + 1) / shape)
-    # Cut off beyond the peak it falls from the cut at once.
-    at_cut = np.exp(np.minimum(shape * (log_age - scale), 50.0))
-    fall = shape * (at_cut - 1) + (log_age - mean) / deviation**2
-    bend = shape**2 * at_cut + deviation**-2
-    with np.errstate(divide="ignore"):
-        after_cut = np.minimum(18 / np.maximum(fall, 0.0), 6 / np.sqrt(bend))
-    after_cut = np.maximum(after_cut, 1e-9)
-    return start, np.where(log_age > peak, log_age + after_cut, peak + beyond)
+def _left_of(known: Floats, missing: Floats) -> Floats:
+    """Curvature of the complete data less what is missing of it.
+
+    Where law and record contradict each other nothing might be left, and the next law would
+    lie anywhere: a quarter stays, so that a pass never goes far beyond where the likelihood
+    rises (with all of it left, it is a step of expectation and maximisation, which never does).
+    """
+    return np.maximum(known - missing, _LEAST_LEFT * np.maximum(known, 0.0))

@@ -88,9 +88,11 @@ def _anew(keys: KeyTable, histories: LifeHistories) -> LifeModel:
     promised = np.exp(keys.prior_mean)
     measure = yardstick(histories, promised)
     believed, aside = set_aside(histories, measure)
+    wear = fit_posterior(keys, believed)
+    levels = (keys.operation, keys.item)
     ended = Ended(
-        fit_posterior(keys, believed),
-        fit_breakage(believed, (keys.operation, keys.item), promised),
+        wear,
+        fit_breakage(believed, levels, promised, wear.broke(believed)),
         per_key(believed.key_index, believed.wear, len(keys)),
     )
     return LifeModel(

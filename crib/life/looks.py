@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import log_ndtr
 
 from crib.arrays import Floats, Ints
 from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN, LifeHistories, per_key
@@ -35,11 +36,17 @@ _SIZE_RUN_IN, _SIZE_RUN_IN_SD = 0.35, 0.10
 # and edges run in differently.
 _GROWTH, _GROWTH_WORTH = 0.15, 10.0
 _LEAST_GROWTH, _MOST_GROWTH = 0.03, 0.6
+#: Lands are the reason why edges are worn out; but where a land is small and the edge fails
+#: all the same, or holds far beyond, they say less of its own life.
+_TIE, _TIE_SD = 0.8, 0.3
 _CLIP: Final = 3.0
 _SHARED, _SHARED_WORTH, _LEAST_SHARED = 0.60, 6.0, 0.07
 _MIDDLE: Final = 0.9
 _EARLIEST: Final = -4.0
-_LEAST_RISE: Final = 0.15
+#: Age over life beyond which a land says no more.
+_LOG_PAST: Final = float(np.log(1.25))
+#: Share of looks that are wrong in ways of their own, and how wide those lie [ln share].
+SLIPS, SLIP_WIDTH = 0.05, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,98 +58,208 @@ class Looks:
         run_in: Share of the limit that the run-in takes, shape (kinds,).
         error: Standard deviation of ``ln share`` at the limit, shape (kinds,).
         growth: What is added to it per unit of ``1 / share - 1``, shape (kinds,).
+        tie: How far the land goes with the edge's own life, shape (kinds,): 1 it goes with
+            nothing else, 0 it goes with the key's usual life alone.
         shared: Deviation of ln life that all looks may have wrong in common.
+        usual: ln usual life of each key [wear units], shape (keys,).
+        doubt: Variance of it.
     """
 
     level: Floats
     run_in: Floats
     error: Floats
     growth: Floats
+    tie: Floats
     shared: float
+    usual: Floats
+    doubt: Floats
 
-    def life_seen(
-        self, key: Ints, kind: Ints, share: Floats, at: Floats
-    ) -> tuple[Floats, Floats]:
-        """Mean and own deviation of ln life that each look points at, shape (looks,)."""
-        r = self.run_in[kind]
-        seen = share * np.exp(-self.level[kind, key])
-        y = np.maximum((seen - r) / (1 - r), np.exp(_EARLIEST))
+    def at(self, key: Ints, kind: Ints, share: Floats, at: Floats) -> LooksTaken:
+        """Looks at edges, with what each kind is worth; all arrays of shape (looks,)."""
+        return LooksTaken(
+            np.log(share) - self.level[kind, key],
+            np.log(np.maximum(at, 1e-12)),
+            self.run_in[kind],
+            self.error[kind],
+            self.growth[kind],
+            self.tie[kind],
+            self.usual[key],
+            self.doubt[key],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LooksTaken:
+    """Looks at edges, arrays of shape (looks,).
+
+    Attributes:
+        log_share: ln share of the limit that was seen, less the level of such looks.
+        log_at: ln wear units at which it was.
+        run_in: Share of the limit that the run-in takes.
+        error: Standard deviation of ``ln share`` at the limit.
+        growth: What is added to it per unit of ``1 / share - 1``.
+        tie: How far the land goes with the edge's own life.
+        usual: ln usual life of its key.
+        doubt: Variance of it.
+    """
+
+    log_share: Floats
+    log_at: Floats
+    run_in: Floats
+    error: Floats
+    growth: Floats
+    tie: Floats
+    usual: Floats
+    doubt: Floats
+
+    def __len__(self) -> int:
+        return len(self.log_share)
+
+    def goes_with(self, log_life: Floats, usual: Floats) -> Floats:
+        """Ln life that the land goes with: the edge's own, and the key's usual one.
+
+        Args:
+            log_life: ln life of the edge, shape (looks, lives).
+            usual: ln usual life, shape (looks,).
+        """
+        tie = self.tie[:, None]
+        result: Floats = tie * log_life + (1 - tie) * usual[:, None]
+        return result
+
+    def of_edges(self, log_life: Floats, shared: float) -> Floats:
+        """Ln density of what was seen of edges that live so long, all doubts in it.
+
+        Args:
+            log_life: ln life [wear units], shape (looks, lives).
+            shared: Deviation of ln life that all looks may have wrong in common.
+        """
+        doubt = (shared * self.tie) ** 2 + (1 - self.tie) ** 2 * self.doubt
+        return self.log_likelihood(self.goes_with(log_life, self.usual), doubt)
+
+    def log_likelihood(self, goes_with: Floats, doubt: Floats | None = None) -> Floats:
+        """Ln density of what was seen, by the ln life that the land goes with.
+
+        A share of the looks is taken as wrong altogether (another edge's, a slip of the pen):
+        no look outweighs all else. As the life grows the share expected goes to the run-in, so
+        that a small land early on bounds the life from below and says no more.
+
+        Args:
+            goes_with: ln life [wear units], shape (looks, lives).
+            doubt: Variance that it has besides, shape (looks,).
+        """
+        r = self.run_in[:, None]
         # Past the limit the land runs away: it says that the life is over, hardly more.
-        u = np.log(np.minimum(y, 1.25))
-        rise = np.maximum((1 - r) * y / (r + (1 - r) * y), _LEAST_RISE)
-        far = np.maximum(1 / share - 1, 0.0)
-        deviation = np.hypot(self.error[kind], self.growth[kind] * far) / rise
-        return np.log(np.maximum(at, 1e-12)) - u, deviation
+        y = np.exp(np.minimum(self.log_at[:, None] - goes_with, _LOG_PAST))
+        share = r + (1 - r) * y
+        spread = self.growth[:, None] * np.maximum(1 / share - 1, 0.0)
+        variance = self.error[:, None] ** 2 + spread**2
+        if doubt is not None:
+            variance += doubt[:, None] * ((1 - r) * y / share) ** 2
+        gap = (self.log_share[:, None] - np.log(share)) / np.sqrt(variance)
+        density = np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi * variance)
+        result: Floats = np.log((1 - SLIPS) * density + SLIPS / SLIP_WIDTH)
+        return result
 
 
-def learn_looks(lives: LifeHistories, keys: int) -> Looks:
+def learn_looks(lives: LifeHistories, usual: Floats, doubt: Floats, was_worn: Floats) -> Looks:
     """Learn from the worn edges that were looked at.
 
     Args:
         lives: Believable lives.
-        keys: Number of keys.
+        usual: ln usual life of each key as far as it is known, shape (keys,).
+        doubt: Variance of it, shape (keys,).
+        was_worn: Chance that each edge was worn out, shape (lives,).
     """
+    keys = len(usual)
     level = np.zeros((_KINDS, keys))
     run_in = np.full(_KINDS, _RUN_IN)
     run_in[SIZE_SEEN] = _SIZE_RUN_IN
-    error, growth = np.full(_KINDS, _ERROR), np.full(_KINDS, _GROWTH)
+    error, growth, tie = (
+        np.full(_KINDS, _ERROR),
+        np.full(_KINDS, _GROWTH),
+        np.full(_KINDS, _TIE),
+    )
     worn = (lives.ended == WORN) & (lives.seen_at > 0)
     for kind, usual_sd in ((SIZE_SEEN, _SIZE_RUN_IN_SD), (LAND_SEEN, _RUN_IN_SD)):
         some = lives.take(worn & (lives.seen_kind == kind))
         if len(some):
-            found = _regress(some, keys, float(run_in[kind]), usual_sd)
-            level[kind], run_in[kind], error[kind], growth[kind] = found
+            counts = was_worn[worn & (lives.seen_kind == kind)]
+            found = _regress(some, usual, doubt, counts, float(run_in[kind]), usual_sd)
+            level[kind], run_in[kind], error[kind], growth[kind], tie[kind] = found
     # Only looks in the middle of lives whose end is known prove how looks are to be read.
     middle = worn & (lives.seen_kind > 0) & (lives.seen_at < _MIDDLE * lives.wear)
-    proven = _SHARED_WORTH / (_SHARED_WORTH + np.count_nonzero(middle))
-    return Looks(
-        level, run_in, error, growth, float(np.hypot(_LEAST_SHARED, _SHARED * proven**0.5))
-    )
+    proven = _SHARED_WORTH / (_SHARED_WORTH + float(was_worn[middle].sum()))
+    shared = float(np.hypot(_LEAST_SHARED, _SHARED * proven**0.5))
+    return Looks(level, run_in, error, growth, tie, shared, usual, doubt)
 
 
 def _regress(
-    lives: LifeHistories, keys: int, usual: float, usual_sd: float
-) -> tuple[Floats, float, float, float]:
-    """Level of each key, run-in, error and its growth, held by priors (Gauss and Newton)."""
-    # Past the limit the land runs away until somebody notices: that is not the limit's level.
-    key, log_share = lives.key_index, np.log(np.minimum(lives.seen_share, 1.0))
+    lives: LifeHistories,
+    usual: Floats,
+    doubt: Floats,
+    counts: Floats,
+    run_in: float,
+    run_in_sd: float,
+) -> tuple[Floats, float, float, float, float]:
+    """Level of each key, run-in, error, its growth and the tie, held by priors.
+
+    Gauss and Newton; that a land past the limit runs away until somebody notices is a limit of
+    what can be read (Tobin 1958): such a one counts as anywhere beyond.
+    """
+    keys, key = len(usual), lives.key_index
+    past = lives.seen_share > 1
+    log_share = np.log(np.minimum(lives.seen_share, 1.0))
     # A failure that nobody saw happened somewhere between; its middle will do here.
-    ended = (lives.wear + lives.since) / 2
-    y = np.clip(lives.seen_at / np.maximum(ended, 1e-12), np.exp(_EARLIEST), 1.0)
-    common, run_in, own = 0.0, usual, np.zeros(keys)
+    ended = np.log(np.maximum((lives.wear + lives.since) / 2, 1e-12)) - usual[key]
+    log_at = np.log(np.maximum(lives.seen_at, 1e-12)) - usual[key]
+    found, own = np.array([0.0, run_in, _TIE]), np.zeros(keys)
+    centre, held = found.copy(), np.array([_LEVEL_SD, run_in_sd, _TIE_SD]) ** -2.0
     error, growth = _ERROR, _GROWTH
-    far = np.maximum(1 / lives.seen_share - 1, 0.0)
-    centre, held = np.array([0.0, usual]), np.array([_LEVEL_SD, usual_sd]) ** -2.0
-    for _ in range(8):
+    for _ in range(12):
+        common, run_in, tie = found
+        y = np.exp(np.clip(log_at - tie * ended, _EARLIEST, _LOG_PAST))
         share = run_in + (1 - run_in) * y
+        far = np.maximum(1 / share - 1, 0.0)
         variance = error**2 + (growth * far) ** 2
-        bend = (1 - y) / share
-        target = log_share - np.log(share) + run_in * bend
-        design = np.stack([np.ones_like(y), bend])
-        left = target - common - run_in * bend - own[key]
+        sd = np.sqrt(variance)
+        forecast = common + own[key] + np.log(share)
+        # Mean and variance of what a land past the limit would have read.
+        beyond = np.exp(
+            -0.5 * (forecast / sd) ** 2 - 0.5 * np.log(2 * np.pi) - log_ndtr(forecast / sd)
+        )
+        left = np.where(past, sd * beyond, log_share - forecast)
+        hidden = np.where(past, variance * (1 - beyond * (beyond + forecast / sd)), 0.0)
+        design = np.stack([np.ones_like(y), (1 - y) / share, -ended * (1 - run_in) * y / share])
         # One slip of the pen must not blow up the error of all looks.
-        calm = np.minimum(1.0, _CLIP * np.sqrt(variance) / np.maximum(np.abs(left), 1e-12))
+        calm = counts * np.minimum(1.0, _CLIP * sd / np.maximum(np.abs(left), 1e-12))
         weight = calm / variance
+        target = left + own[key] + found @ design
         total = per_key(key, weight, keys)
-        give = _KEY_SD**2 / (1 + _KEY_SD**2 * total)
+        # A usual life that is not known well shows as a level of the key's own.
+        free = _KEY_SD**2 + (1 - tie) ** 2 * doubt
+        give = free / (1 + free * total)
         of_key = np.stack([per_key(key, weight * row, keys) for row in design])
         told = per_key(key, weight * target, keys)
         normal = (design * weight) @ design.T - (of_key * give) @ of_key.T + np.diag(held)
         pull = (design * weight) @ target - (of_key * give) @ told + centre * held
-        common, run_in = (float(value) for value in np.linalg.solve(normal, pull))
-        run_in = float(np.clip(run_in, 0.0, _MOST_RUN_IN))
-        own = give * (told - np.array([common, run_in]) @ of_key)
-        left = target - common - run_in * bend - own[key]
+        before, found = found, np.linalg.solve(normal, pull)
+        found[1:] = np.clip(found[1:], 0.0, (_MOST_RUN_IN, 1.0))
+        mine_before, own = own, give * (told - found @ of_key)
+        left = left - (found - before) @ design - (own - mine_before)[key]
+        squares_of = left**2 + hidden + give[key]
         # The share of each square that is the error at the limit.
         mine = error**2 / variance
-        squares = float(np.sum(calm * (mine**2 * left**2 + (1 - mine) * error**2)))
-        error = float(np.sqrt((_ERROR_WORTH * _ERROR**2 + squares) / (_ERROR_WORTH + len(key))))
+        squares = float(np.sum(calm * (mine**2 * squares_of + (1 - mine) * error**2)))
+        error = float(
+            np.sqrt((_ERROR_WORTH * _ERROR**2 + squares) / (_ERROR_WORTH + counts.sum()))
+        )
         # And the share that its growth makes.
         grown = np.sum(
-            ((1 - mine) * left) ** 2 * calm / np.maximum(far, 1e-9) ** 2 * (1 - mine)
+            (1 - mine) ** 2 * squares_of * calm / np.maximum(far, 1e-9) ** 2 * (1 - mine)
         )
-        held_growth = np.sum((1 - mine) * mine) * growth**2
-        worth = _GROWTH_WORTH + float(np.sum(1 - mine))
+        held_growth = np.sum(counts * (1 - mine) * mine) * growth**2
+        worth = _GROWTH_WORTH + float(np.sum(counts * (1 - mine)))
         variance_growth = (_GROWTH_WORTH * _GROWTH**2 + grown + held_growth) / worth
         growth = float(np.clip(np.sqrt(variance_growth), _LEAST_GROWTH, _MOST_GROWTH))
-    return common + own, run_in, max(error, 0.02), growth
+    common, run_in, tie = (float(value) for value in found)
+    return common + own, run_in, max(error, 0.02), growth, tie

@@ -2,8 +2,9 @@
 
 Every box of a key has a cell of its own. Towards the key, a cell's likelihood is tempered: its
 weight falls as if it were one look with the boxes' spread added. Back from the key, an edge of
-a known box leans on its own cell in full, an edge of a new box carries the spread. Lives that
-only looks tell share a cell too: what is wrong with the looks is wrong with all of them. At the
+a known box leans on its own cell in full, an edge of a new box carries the spread. What looks
+tell of a key shares a cell too: what is wrong with the looks is wrong with all of them. That
+the edges lived on until then is in the cells of their boxes, and never in doubt. At the
 usual spread the key's mean comes out within a fifth of its deviation of a two-level model's.
 """
 
@@ -13,12 +14,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.special import gammaln
 
 from crib.arrays import Floats, Ints
-from crib.life.conjugate import posterior_moments
 from crib.life.evidence import Sums
+from crib.life.forms import Form, Terms
+from crib.life.law import FORMS, MIDDLING
 from crib.life.observations import LifeHistories, per_key
+from crib.life.weibull_form import WeibullForm
 
 # Spread of boxes before any was seen: common practice, no source.
 _LOT_SD: Final = 0.10
@@ -33,14 +35,16 @@ class Cells:
 
     Attributes:
         of_life: Cell of each life, shape (lives,).
+        of_look: Cell of what looks at the edges add, shape (looked at,).
         key: Key of each cell.
         code: Sorted, ``key * lots + slot``; what a cell is found by. Slot 0 holds lives of
-            unknown boxes, slot 1 those that looks tell, others the boxes from label 0 on.
+            unknown boxes, slot 1 what looks tell, others the boxes from label 0 on.
         lots: Number of slots.
         shared: Deviation of ln life that looks may have wrong in common.
     """
 
     of_life: Ints
+    of_look: Ints
     key: Ints
     code: Ints
     lots: int
@@ -63,22 +67,23 @@ class Cells:
         found = (self.code[at] == wanted) & (lot >= 0) & (lot + _BOXES < self.lots)
         return np.where(found, at, -1)
 
-    def grown(self, lives: LifeHistories, looked: Ints, sums: Sums) -> tuple[Cells, Sums, Ints]:
-        """With the boxes of new lives among them; their sums, and the cell of each new life."""
-        slot = _slots(lives, looked)
-        lots = max(self.lots, int(slot.max(initial=0)) + 1)
+    def grown(self, lives: LifeHistories, looked: Ints, sums: Sums) -> tuple[Cells, Sums]:
+        """With the boxes of new lives (whose cells it then holds), and their sums."""
+        slot = _slots(lives)
+        lots = max(self.lots, int(slot.max(initial=_LOOKED)) + 1)
         old = self.key * lots + self.slot
         new = lives.key_index * lots + slot
-        code = np.union1d(old, new)
+        looks = lives.key_index[looked] * lots + _LOOKED
+        code = np.union1d(old, np.concatenate([new, looks]))
         place = np.searchsorted(code, old)
         columns = []
-        for column in (sums.worn, sums.powers, sums.constant):
+        for column in (sums.first, sums.second, sums.constant):
             wide = np.zeros((len(code), column.shape[1]))
             wide[place] = column
             columns.append(wide)
-        cell = np.searchsorted(code, new)
-        cells = Cells(cell, code // lots, code, lots, self.shared)
-        return cells, Sums(*columns), cell
+        of_life, of_look = np.searchsorted(code, new), np.searchsorted(code, looks)
+        cells = Cells(of_life, of_look, code // lots, code, lots, self.shared)
+        return cells, Sums(*columns)
 
 
 def cells_of(lives: LifeHistories, looked: Ints, shared: float = 0.0) -> Cells:
@@ -86,19 +91,19 @@ def cells_of(lives: LifeHistories, looked: Ints, shared: float = 0.0) -> Cells:
 
     Args:
         lives: Believable lives.
-        looked: Rows of those whose end only a look tells.
+        looked: Rows of those that were taken out early and looked at.
         shared: Deviation of ln life that looks may have wrong in common.
     """
-    slot = _slots(lives, looked)
-    lots = int(slot.max(initial=0)) + 1
-    code, of_life = _distinct(lives.key_index * lots + slot)
-    return Cells(of_life, code // lots, code, lots, shared)
+    slot = _slots(lives)
+    lots = int(slot.max(initial=_LOOKED)) + 1
+    looks = lives.key_index[looked] * lots + _LOOKED
+    code, place = _distinct(np.concatenate([lives.key_index * lots + slot, looks]))
+    of_life, of_look = place[: len(lives)], place[len(lives) :]
+    return Cells(of_life, of_look, code // lots, code, lots, shared)
 
 
-def _slots(lives: LifeHistories, looked: Ints) -> Ints:
-    slot = np.where(lives.lot >= 0, lives.lot + _BOXES, _UNKNOWN)
-    slot[looked] = _LOOKED
-    return slot
+def _slots(lives: LifeHistories) -> Ints:
+    return np.where(lives.lot >= 0, lives.lot + _BOXES, _UNKNOWN)
 
 
 def _distinct(code: Ints) -> tuple[Ints, Ints]:
@@ -113,25 +118,6 @@ def _distinct(code: Ints) -> tuple[Ints, Ints]:
     return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[code]
 
 
-@dataclass(frozen=True, slots=True)
-class KeySums:
-    """Sums over a key's cells as the key takes them, arrays of shape (keys,)."""
-
-    worn: Floats
-    powers: Floats
-    constant: Floats
-
-
-def tempering(sums: Sums, cells: Cells, s: int, shape: float, variance: float) -> Floats:
-    """Weight of each cell's likelihood towards its key, shape (cells,).
-
-    A cell's likelihood of ln scale has precision ``k^2 d`` at its mode; with the boxes' spread
-    added to that variance it has that of the same likelihood at the power
-    ``1 / (1 + k^2 d variance)``.
-    """
-    return 1 / (1 + shape**2 * sums.worn[:, s] * spread_of(cells, variance))
-
-
 def spread_of(cells: Cells, variance: float) -> Floats:
     """What the lives of each cell share, as a variance of ln life, shape (cells,)."""
     slot = cells.slot
@@ -139,43 +125,21 @@ def spread_of(cells: Cells, variance: float) -> Floats:
     return np.where(slot == _UNKNOWN, 0.0, boxes)
 
 
-def tempered(
-    d: Floats, b: Floats, weight: Floats, shape: float, variance: Floats | float
-) -> tuple[Floats, Floats]:
-    """``d`` and ``b`` of cells at their weight.
-
-    Over boxes ``x^k`` is larger by ``exp(k^2 variance / 2)`` on average than in the middling
-    one; the power alone would leave that in and make the key's life too long.
-    """
-    return weight * d, weight * b * np.exp(-0.5 * (1 - weight) * shape**2 * variance)
+def key_sums(sums: Sums, cells: Cells, keys: int, s: int, variance: float) -> Terms:
+    """Sums over each key's cells as the key takes them, under one law; shape (keys,)."""
+    own = Terms(sums.first[:, s], sums.second[:, s], sums.constant[:, s])
+    less = FORMS[s].tempered(own, spread_of(cells, variance))
+    return Terms(*(per_key(cells.key, column, keys) for column in less))
 
 
-def key_sums(
-    sums: Sums, cells: Cells, keys: int, s: int, shape: float, variance: float
-) -> KeySums:
-    """Tempered sums of all keys at one shape."""
-    weight = tempering(sums, cells, s, shape, variance)
-    d, b = sums.worn[:, s], sums.powers[:, s]
-    less_d, less_b = tempered(d, b, weight, shape, spread_of(cells, variance))
-    constant = sums.constant[:, s].copy()
-    rows = np.flatnonzero((weight < 1) & (b > 0))
-    # Spreading a likelihood of ln scale leaves its integral as it was.
-    constant[rows] += gammaln(d[rows]) - d[rows] * np.log(b[rows])
-    constant[rows] -= gammaln(less_d[rows]) - less_d[rows] * np.log(less_b[rows])
-    return KeySums(
-        per_key(cells.key, less_d, keys),
-        per_key(cells.key, less_b, keys),
-        per_key(cells.key, constant, keys),
-    )
-
-
-def lot_variance(sums: Sums, cells: Cells, keys: int, s: int, shape: float) -> float:
-    """Spread of boxes about their keys, as a variance of ln life.
+def lot_variance(sums: Sums, cells: Cells, keys: int) -> float:
+    """Spread of boxes about their keys, as a variance of ln life, by a middling Weibull's law.
 
     By moments over the cells of all keys (DerSimonian & Laird 1986, from memory), held by the
     usual spread.
     """
-    d, b = sums.worn[:, s], sums.powers[:, s]
+    s, shape = MIDDLING, FORMS[MIDDLING].steepness
+    d, b = sums.first[:, s], sums.second[:, s]
     rows = (cells.slot >= _BOXES) & (d >= 1) & (b > 0)
     base = _LOT_SD**2
     key = cells.key[rows]
@@ -197,25 +161,22 @@ def lot_variance(sums: Sums, cells: Cells, keys: int, s: int, shape: float) -> f
 
 
 def cell_moments(
-    prior: tuple[Floats, Floats],
-    own: tuple[Floats, Floats, Floats],
-    key: tuple[Floats, Floats],
-    shape: float,
-    variance: float,
+    prior: tuple[Floats, Floats], own: Terms, key: Terms, form: Form, variance: float
 ) -> tuple[Floats, Floats]:
     """Mean and variance of ln scale of boxes, arrays of shape (cells,).
 
     Args:
         prior: Mean and variance of ln scale of each cell's key as like keys say it.
-        own: ``d``, ``b`` of the cell, and its tempering.
-        key: ``d`` and ``b`` of its whole key, tempered.
-        shape: k.
+        own: Sums of the cell.
+        key: Sums of its whole key, tempered.
+        form: The law.
         variance: Spread of boxes.
     """
-    d, b, weight = own
-    less_d, less_b = tempered(d, b, weight, shape, variance)
-    others = np.maximum(key[0] - less_d, 0.0), np.maximum(key[1] - less_b, 0.0)
-    with np.errstate(divide="ignore"):
-        before = posterior_moments(*prior, others[0], np.log(others[1]), shape)
-        after = posterior_moments(before.mean, before.variance + variance, d, np.log(b), shape)
+    less = form.tempered(own, variance)
+    # Nothing is left of a key whose lives are all of this box, but for rounding.
+    others = [np.maximum(key.first - less.first, 0.0), key.second - less.second]
+    if isinstance(form, WeibullForm):
+        others[1] = np.maximum(others[1], 0.0)
+    before = form.after(*prior, *others)
+    after = form.after(before.mean, before.variance + variance, own.first, own.second)
     return after.mean, after.variance

@@ -55,7 +55,8 @@ class Ended:
     def after(self, lives: LifeHistories) -> Ended:
         """After a few more believable lives."""
         more = per_key(lives.key_index, lives.wear, len(self.exposure))
-        return Ended(self.wear.after(lives), self.breakage.after(lives), self.exposure + more)
+        breakage = self.breakage.after(lives, self.wear.broke(lives))
+        return Ended(self.wear.after(lives), breakage, self.exposure + more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,12 +313,12 @@ class LifeModel:
         return self._beside(running_edges(lives, self._measure, exposure, pooled=pooled))
 
     def _beside(self, running: Running) -> LifeModel:
-        ended = self._ended
+        ended, cutting = self._ended, running.lives.take(running.counts)
         return replace(
             self,
             running=running,
             _wear=with_running(self.keys, ended.wear, running),
-            _breakage=ended.breakage.after(running.lives.take(running.counts)),
+            _breakage=ended.breakage.after(cutting, np.zeros(len(cutting))),
             _kept=KeptCurves(),
             _kept_wide=KeptCurves(),
             _kept_own=KeptCurves(),
@@ -373,14 +374,14 @@ class LifeModel:
             curves = joined(curves, single)
         looked = np.flatnonzero(signs.looked)
         if len(looked):
-            mean, deviation = self._wear.looks.life_seen(
+            looks = self._wear.looks
+            taken = looks.at(
                 rows[looked],
                 signs.seen_kind[looked],
                 signs.seen_share[looked],
                 signs.seen_at[looked],
             )
-            doubt = np.hypot(deviation, self._wear.looks.shared)
-            single = tilted(curves, row[looked], mean, doubt)
+            single = tilted(curves, row[looked], taken, looks.shared)
             row[looked] = len(curves.centre) + np.arange(len(looked))
             curves = joined(curves, single)
         return curves, row

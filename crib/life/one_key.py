@@ -11,10 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from crib.arrays import Bools, Floats
-from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
-from crib.life.law import SHAPES
-from crib.life.shapes import normalised, shape_prior, widened
+from crib.life.forms import Plain
+from crib.life.law import FORMS, STEEPNESS
+from crib.life.shapes import law_prior, normalised, widened
+
+#: Survivors are matched to the lognormal law until ln scale stands to within so much.
+_ROUNDS, _STANDS = 20, 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +25,8 @@ class OneKey:
     """Posterior of one key's wear-out, in the unit of its lives.
 
     Attributes:
-        shape: Weibull shape, at the mean of its logarithm.
-        scale: Weibull scale, at the mean of its logarithm.
+        shape: Weibull shape with the spread of the life, at the mean of its logarithm.
+        scale: Weibull scale with its median.
     """
 
     shape: float
@@ -43,31 +46,36 @@ class OneKey:
 def fit_one_key(ages: Floats, worn: Bools, spread: float) -> OneKey:
     """Posterior from lives, exact under censoring.
 
-    The shape runs over the forecast's grid, weighted by prior times marginal likelihood; the
-    scale has a normal prior on its logarithm about 0 (``crib.life.conjugate``).
+    The law runs over the forecast's, weighted by prior times marginal likelihood; the scale
+    has a normal prior on its logarithm about 0 (``crib.life.conjugate``).
 
     Args:
         ages: Ages reached over the promised life, above 0, shape (lives,).
         worn: True worn, False taken out early, shape (lives,).
         spread: Prior deviation of ln scale.
     """
-    log_x, count = np.log(ages), np.array([float(worn.sum())])
-    prior = np.zeros(1), np.array([spread**2])
-    evidence, log_scale, a, log_b = (np.empty((1, len(SHAPES))) for _ in range(4))
-    for s, shape in enumerate(map(float, SHAPES)):
-        top = shape * float(log_x.max(initial=0.0))
-        powers = np.array([top + np.log(np.sum(np.exp(shape * log_x - top)))])
-        after = posterior_moments(*prior, count, powers, shape)
-        evidence[:, s] = after.log_evidence + count * np.log(shape)
-        evidence[:, s] += (shape - 1) * log_x[worn].sum()
-        log_scale[:, s] = after.mean
-        a[:, s], log_b[:, s] = rate_from_moments(after.mean, after.variance, shape)
-    opinion = np.log(np.maximum(widened(normalised(shape_prior()[None, :])), 1e-300))
+    log_x, cell = np.log(ages), np.zeros(len(ages), dtype=np.int64)
+    lives = Plain(cell, 1, log_x, worn.astype(np.float64), np.ones(len(ages)))
+    mean, variance = np.zeros(1), np.array([spread**2])
+    evidence, log_median, one, two = (np.empty((1, len(FORMS))) for _ in range(4))
+    for s, form in enumerate(FORMS):
+        scale = mean
+        for _ in range(_ROUNDS):
+            sums = form.plain(lives, scale[cell])
+            after = form.after(mean, variance, sums.first, sums.second)
+            moved, scale = np.abs(after.mean - scale), after.mean
+            if moved < _STANDS:
+                break
+        evidence[:, s] = after.log_evidence + sums.constant
+        log_median[:, s] = after.mean + form.log_median
+        one[:, s], two[:, s] = form.ahead(after.mean, after.variance)
+    opinion = np.log(np.maximum(widened(normalised(law_prior()[None, :])), 1e-300))
     weights = normalised(opinion + evidence)
+    shape = float(np.exp(weights[0] @ np.log(STEEPNESS)))
     return OneKey(
-        float(np.exp(weights[0] @ np.log(SHAPES))),
-        float(np.exp(weights[0] @ log_scale[0])),
-        mixture_curves(SHAPES, weights, a, log_b),
+        shape,
+        float(np.exp(weights[0] @ log_median[0] - np.log(np.log(2)) / shape)),
+        mixture_curves(FORMS, weights, one, two),
     )
 
 

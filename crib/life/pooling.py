@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from crib.arrays import Bools, Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.conjugate import posterior_moments
+from crib.life.forms import Form, Terms
 from crib.life.observations import per_key
 from crib.sentence import sentence
 
@@ -111,16 +111,16 @@ def key_table(
 
 @dataclass(frozen=True, slots=True)
 class Lives:
-    """What a key's lives say at one shape, arrays of shape (keys,).
+    """What keys' lives say under one law, arrays of shape (keys,).
 
     Attributes:
-        worn: Worn edges.
-        log_sum_powers: ``ln sum (x / exp(prior_mean))^k`` over all lives, -inf without any.
+        form: The law.
+        sums: Sums over lives, ages over the promise.
         seen: Whether the key has any life.
     """
 
-    worn: Floats
-    log_sum_powers: Floats
+    form: Form
+    sums: Terms
     seen: Bools
 
 
@@ -146,7 +146,7 @@ class Hierarchy:
 
     def __post_init__(self) -> None:
         variance = self.keys.prior_sd**2
-        typical = float(np.median(variance))
+        typical = float(np.median(variance)) if len(variance) else 1.0
         self._base = {name: share * typical for name, share in _SHARES.items()}
         self._factor = dict.fromkeys(_SHARES, 1.0)
         self._design()
@@ -193,10 +193,10 @@ class Hierarchy:
         self._cells = np.zeros((kinds.shape[1], len(self._level)))
         self._cells[np.arange(kinds.shape[1]), kinds] = 1.0
 
-    def learn(self, lives: Lives, shape: float, rounds: int) -> None:
-        """Pass messages between the keys at one shape, starting from what is known."""
+    def learn(self, lives: Lives, rounds: int) -> None:
+        """Pass messages between the keys under one law, starting from what is known."""
         for _ in range(rounds):
-            tau, nu = _messages(self.mean, self.variance, lives, shape)
+            tau, nu = _messages(self.mean, self.variance, lives)
             self.mean, self.variance = self._weigh(tau, nu)
 
     def _weigh(self, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
@@ -267,14 +267,12 @@ class Hierarchy:
         self._update("key", squares, float(said.sum()), base=1.0)
 
 
-def _messages(
-    mean: Floats, variance: Floats, lives: Lives, shape: float
-) -> tuple[Floats, Floats]:
+def _messages(mean: Floats, variance: Floats, lives: Lives) -> tuple[Floats, Floats]:
     """Natural parameters of what each key's lives say of its ln scale."""
     tau, nu = np.zeros_like(mean), np.zeros_like(mean)
     seen = lives.seen
     m, v = mean[seen], variance[seen]
-    after = posterior_moments(m, v, lives.worn[seen], lives.log_sum_powers[seen], shape)
+    after = lives.form.after(m, v, lives.sums.first[seen], lives.sums.second[seen])
     # The likelihood is log-concave in ln scale, so it never widens a prior but by rounding.
     tau[seen] = np.maximum(1 / after.variance - 1 / v, 0.0)
     nu[seen] = after.mean * (tau[seen] + 1 / v) - m / v

@@ -7,21 +7,30 @@ from typing import Final
 
 import numpy as np
 
-from crib.arrays import Floats, Ints
-from crib.life.conjugate import posterior_moments, rate_from_moments
+from crib.arrays import Bools, Floats, Ints
 from crib.life.curves import Curves, mixture_curves
-from crib.life.evidence import Sums, sums_of, told_by_looks
-from crib.life.law import SHAPES, Law
+from crib.life.evidence import Sums, looked_at, sums_of
+from crib.life.forms import Plain, Terms
+from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law
 from crib.life.looks import Looks, learn_looks
-from crib.life.lots import cell_moments, cells_of, tempering
-from crib.life.observations import BROKEN, WORN, LifeHistories, per_key
+from crib.life.lots import cell_moments, cells_of
+from crib.life.observations import BROKEN, WORN, LifeHistories
 from crib.life.pooling import Hierarchy, KeyTable, Lives
+from crib.life.reasons import Reasons, learn_reasons
 from crib.life.scales import Scales, add_to_scales, fit_scales
-from crib.life.shapes import class_opinion, normalised, shape_prior, widened
+from crib.life.shapes import class_opinion, law_prior, normalised, widened
 from crib.life.trust import Doubts, learn_doubts, learn_habit
+from crib.life.weibull_form import WeibullForm
 
 _STEEP, _STEEP_SD = 3.0, 0.3
-_PASSES: Final = 2
+_FLAT: Final = WeibullForm(1.5)
+#: Passes until no key's scale moves by more than this [ln], or so many.
+_STANDS: Final = 0.01
+_MOST_PASSES: Final = 8
+#: Rounds of messages between the keys in the first pass, and in each later one.
+FIRST_ROUNDS, _MORE_ROUNDS = 6, 2
+#: Passes in which all laws lie where the flat ones do, and up to which steepness one is flat.
+_FLAT_PASSES, _MOST_FLAT = 2, 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +42,12 @@ class Posterior:
         oldest: Oldest age seen [wear units], shape (keys,).
         promise: ln of the promised life, shape (keys,).
         looks: What looks at the wear are worth.
-        weights: Weights of ``SHAPES``, shape (keys, shapes).
+        weights: Weights of the laws, shape (keys, laws).
         scales: What the fit left of each key and box.
         law: The same in short, for judging new records.
-        opinion: Log weights of each key's shapes as the others say, shape (keys, shapes).
+        opinion: Log weights of each key's shapes as the others say, shape (keys, laws).
         doubts: What gives away a record of two lives.
+        reasons: How reasons are written down.
     """
 
     counts: Ints
@@ -49,6 +59,7 @@ class Posterior:
     law: Law
     opinion: Floats
     doubts: Doubts
+    reasons: Reasons
 
     @property
     def lean_mean(self) -> Floats:
@@ -57,36 +68,36 @@ class Posterior:
 
     def curves(self, rows: Ints) -> Curves:
         """Life curves of edges out of new boxes of some keys, breakage apart."""
-        return mixture_curves(
-            SHAPES, self.weights[rows], self.scales.a[rows], self.scales.log_b[rows]
-        )
+        scales = self.scales
+        return mixture_curves(FORMS, self.weights[rows], scales.one[rows], scales.two[rows])
 
     def shape_and_scale(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
-        """Weibull shape and scale at the means of their logarithms, arrays of ``shape``."""
-        weights = self.weights[rows]
-        log_scale = self.scales.scale[rows] + self.promise[rows, None]
-        means = (np.sum(weights * logs, axis=1) for logs in (np.log(SHAPES), log_scale))
-        found = [np.exp(mean).reshape(shape) for mean in means]
-        return found[0], found[1]
+        """Weibull shape of like spread, and scale with the usual life; arrays of ``shape``."""
+        steepness = np.exp(self.weights[rows] @ np.log(STEEPNESS))
+        log_scale = self.law.usual()[rows] - np.log(np.log(2)) / steepness
+        return steepness.reshape(shape), np.exp(log_scale).reshape(shape)
 
     def cell_curves(self, cells: Ints) -> Curves:
         """Life curves of edges out of boxes that have shown lives, breakage apart."""
         scales, boxes = self.scales, self.scales.cells
         key = boxes.key[cells]
-        a, log_b = (np.empty((len(cells), len(SHAPES))) for _ in range(2))
-        for s, shape in enumerate(SHAPES):
-            weight = tempering(scales.sums, boxes, s, float(shape), scales.lot_variance)
+        one, two = (np.empty((len(cells), len(FORMS))) for _ in range(2))
+        nothing = np.zeros(len(cells))
+        for s, form in enumerate(FORMS):
             mean, variance = cell_moments(
                 (scales.mean[key, s], scales.variance[key, s]),
-                (scales.sums.worn[cells, s], scales.sums.powers[cells, s], weight[cells]),
-                (scales.worn[key, s], scales.powers[key, s]),
-                float(shape),
+                Terms(scales.sums.first[cells, s], scales.sums.second[cells, s], nothing),
+                Terms(scales.first[key, s], scales.second[key, s], nothing),
+                form,
                 scales.lot_variance,
             )
-            a[:, s], log_b[:, s] = rate_from_moments(
-                mean + self.promise[key], variance, float(shape)
-            )
-        return mixture_curves(SHAPES, self.weights[key], a, log_b)
+            one[:, s], two[:, s] = form.ahead(mean + self.promise[key], variance)
+        return mixture_curves(FORMS, self.weights[key], one, two)
+
+    def broke(self, lives: LifeHistories) -> Floats:
+        """Chance that each life ended by a break, shape (lives,)."""
+        broke: Floats = self.reasons.believed(lives, self.law)[BROKEN]
+        return broke
 
     def after(self, lives: LifeHistories) -> Posterior:
         """What is known after a few more believable lives.
@@ -100,14 +111,22 @@ class Posterior:
         np.add.at(counts, (lives.key_index, lives.ended.astype(np.int64)), 1)
         np.maximum.at(oldest, lives.key_index, lives.wear)
         believed = self.doubts.belief(lives, self.law)
-        cells, sums, cell = self.scales.cells.grown(
-            lives, told_by_looks(lives, self.looks)[0], self.scales.sums
+        cells, sums = self.scales.cells.grown(lives, looked_at(lives), self.scales.sums)
+        more = sums_of(
+            cells.of_life,
+            cells.of_look,
+            len(cells),
+            lives,
+            believed,
+            self.law,
+            self.looks,
+            self.reasons,
         )
-        more = sums_of(cell, len(cells), lives, believed, self.law, self.looks)
         sums = Sums(
-            sums.worn + more.worn, sums.powers + more.powers, sums.constant + more.constant
+            sums.first + more.first, sums.second + more.second, sums.constant + more.constant
         )
         scales = add_to_scales(self.scales, self.promise, cells, sums, rows)
+        rule_out(scales, rows, self.law)
         weights = self.weights.copy()
         weights[rows] = normalised(self.opinion[rows] + scales.evidence[rows])
         return replace(self, counts=counts, oldest=oldest, scales=scales, weights=weights)
@@ -115,13 +134,11 @@ class Posterior:
 
 def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
     """Life curves of some keys as if no life had been seen anywhere."""
-    weights = np.tile(widened(normalised(shape_prior()[None, :])), (len(rows), 1))
-    a, log_b = np.empty_like(weights), np.empty_like(weights)
-    for s, shape in enumerate(SHAPES):
-        a[:, s], log_b[:, s] = rate_from_moments(
-            keys.prior_mean[rows], keys.prior_sd[rows] ** 2, float(shape)
-        )
-    return mixture_curves(SHAPES, weights, a, log_b)
+    weights = np.tile(widened(normalised(law_prior()[None, :])), (len(rows), 1))
+    one, two = np.empty_like(weights), np.empty_like(weights)
+    for s, form in enumerate(FORMS):
+        one[:, s], two[:, s] = form.ahead(keys.prior_mean[rows], keys.prior_sd[rows] ** 2)
+    return mixture_curves(FORMS, weights, one, two)
 
 
 def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
@@ -141,39 +158,87 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     )[1].reshape(-1)
     seen, worn = counts.sum(axis=1) > 0, counts[:, WORN].astype(np.float64)
     law = _first_law(keys, lives)
-    looks, habit = learn_looks(lives, size), learn_habit(lives, size)
-    cells = cells_of(lives, told_by_looks(lives, looks)[0], looks.shared)
-    for _ in range(_PASSES):
+    habit = learn_habit(lives, size)
+    shared = learn_looks(lives, law.usual(), law.doubt(), np.ones(len(lives))).shared
+    cells = cells_of(lives, looked_at(lives), shared)
+    hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, FIRST_ROUNDS
+    for number in range(_MOST_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
-        sums = sums_of(cells.of_life, len(cells), lives, belief, law, looks)
-        scales = fit_scales(keys, cells, sums, seen)
+        reasons = learn_reasons(lives, law, habit)
+        was_worn = reasons.believed(lives, law)[WORN]
+        looks = learn_looks(lives, law.usual(), law.doubt(), belief * was_worn)
+        sums = sums_of(
+            cells.of_life, cells.of_look, len(cells), lives, belief, law, looks, reasons
+        )
+        scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds)
+        rounds = _MORE_ROUNDS
+        rule_out(scales, seen, law)
+        middle = likeliest(scales)
         opinion = class_opinion(scales.evidence, group, worn)
         weights = normalised(opinion + scales.evidence)
-        law = Law(keys.prior_mean, scales.scale, weights)
+        followed = law.counts
+        if number >= _FLAT_PASSES:
+            followed = (weights[seen] > _LEAST_WEIGHT).any(axis=0)
+        before, law = law, Law(keys.prior_mean, scales.scale, weights, scales.spread, followed)
+        if number < _FLAT_PASSES:
+            law = _about_the_flat(law, scales.evidence)
+        elif _moved(before, law) < _STANDS:
+            break
     return Posterior(
-        counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts
+        counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts, reasons
     )
+
+
+#: ln evidence of a law that no key with lives follows, and the weight below which none does.
+_RULED_OUT, _LEAST_WEIGHT = -1e4, 1e-7
+
+
+def rule_out(scales: Scales, rows: Ints | Bools, law: Law) -> None:
+    """Leave some keys no law under which lives known in part were not worked out."""
+    scales.evidence[np.ix_(rows, ~law.counts)] = _RULED_OUT
+
+
+def likeliest(scales: Scales) -> int:
+    """The law that all keys together follow best."""
+    return int(np.argmax(law_prior() + scales.evidence.sum(axis=0)))
+
+
+def _about_the_flat(law: Law, evidence: Floats) -> Law:
+    """The law with the median of each key's flat laws.
+
+    Under a steep law that lies far off, looks that contradict it count as slips and never pull
+    it back; a flat one follows them.
+    """
+    flat = STEEPNESS < _MOST_FLAT
+    weights = normalised(law_prior()[flat] + evidence[:, flat])
+    median = np.sum(weights * (law.scale + LOG_MEDIAN)[:, flat], axis=1)
+    return replace(law, scale=median[:, None] - LOG_MEDIAN)
+
+
+def _moved(before: Law, after: Law) -> float:
+    """How far any key's ln scale moved, at the shapes that count for it."""
+    counted = after.weights > 0.05
+    return float(np.max(np.abs(after.scale - before.scale)[counted], initial=0.0))
 
 
 def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     """A rough law from the flattest shape, to which one wrong record matters least."""
-    size, flat = len(keys), float(SHAPES[0])
+    size, every = len(keys), np.ones(len(FORMS), dtype=np.bool_)
     # Steep, or a record of two lives would not stand out.
-    steep = -0.5 * (np.log(SHAPES / _STEEP) / _STEEP_SD) ** 2
+    steep = -0.5 * (np.log(STEEPNESS / _STEEP) / _STEEP_SD) ** 2
     weights = np.tile(normalised(steep[None, :]), (size, 1))
     if not size:
-        return Law(keys.prior_mean, np.zeros((0, len(SHAPES))), weights)
+        return Law(keys.prior_mean, np.zeros((0, len(FORMS))), weights, weights, every)
     age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
     log_x = np.log(np.maximum(age, 1e-12)) - keys.prior_mean[lives.key_index]
-    worn = per_key(lives.key_index, (lives.ended == WORN).astype(np.float64), size)
-    powers = per_key(lives.key_index, np.exp(flat * log_x), size)
+    worn = (lives.ended == WORN).astype(np.float64)
+    plain = Plain(lives.key_index, size, log_x, worn, np.ones(len(lives)))
+    sums = _FLAT.plain(plain, log_x)
     seen = np.bincount(lives.key_index, minlength=size) > 0
     hierarchy = Hierarchy(keys)
-    with np.errstate(divide="ignore"):
-        log_powers = np.log(powers)
-    hierarchy.learn(Lives(worn, log_powers, seen), flat, rounds=4)
-    mean, prior = hierarchy.mean.copy(), (hierarchy.mean[seen], hierarchy.variance[seen])
-    mean[seen] = posterior_moments(*prior, worn[seen], log_powers[seen], flat).mean
-    log_median = mean + np.log(np.log(2)) / flat
-    scale = log_median[:, None] - np.log(np.log(2)) / SHAPES
-    return Law(keys.prior_mean, scale, weights)
+    hierarchy.learn(Lives(_FLAT, sums, seen), rounds=4)
+    mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
+    after = _FLAT.after(mean[seen], variance[seen], sums.first[seen], sums.second[seen])
+    mean[seen], variance[seen] = after.mean, after.variance
+    scale = (mean + _FLAT.log_median)[:, None] - LOG_MEDIAN
+    return Law(keys.prior_mean, scale, weights, np.tile(variance[:, None], len(FORMS)), every)

@@ -8,24 +8,22 @@ import numpy as np
 
 from crib.arrays import Floats, Ints
 from crib.life.curves import GRID, Curves
+from crib.life.looks import LooksTaken
 
-#: Share of looks that are wrong in ways of their own, and how wide those lie [ln life].
-_SLIPS, _SLIP_WIDTH = 0.05, 3.0
 _LEAST: Final = 1e-300
 
 
-def tilted(curves: Curves, row: Ints, mean: Floats, deviation: Floats) -> Curves:
-    """Curves of edges whose life a look points at: Bayes on the grid.
+def tilted(curves: Curves, row: Ints, looks: LooksTaken, shared: float) -> Curves:
+    """Curves of edges that were looked at: Bayes on the grid.
 
-    The density of ln life is multiplied by a normal of the look; a small share of looks is
-    taken as wrong altogether, so a look that nothing bears out widens the answer rather than
-    ruling it.
+    The density of ln life is multiplied by the likelihood of the look. A look that nothing
+    bears out widens the answer rather than ruling it: a small share of looks counts as wrong.
 
     Args:
         curves: Curves of the keys.
         row: Row of each edge, shape (edges,).
-        mean: ln life that the look points at, shape (edges,).
-        deviation: Its standard deviation, shape (edges,).
+        looks: The look at each.
+        shared: Deviation of ln life that all looks may have wrong in common.
 
     Returns:
         One row per edge.
@@ -34,13 +32,14 @@ def tilted(curves: Curves, row: Ints, mean: Floats, deviation: Floats) -> Curves
     alive = np.exp(-hazard)
     step = alive[:, :-1] * -np.expm1(-np.diff(hazard, axis=1))
     middle = centre[:, None] + (GRID[:-1] + GRID[1:]) / 2
-    normal = np.exp(-0.5 * ((middle - mean[:, None]) / deviation[:, None]) ** 2)
-    likely = (1 - _SLIPS) * normal / (deviation[:, None] * np.sqrt(2 * np.pi))
-    mass = step * (likely + _SLIPS / _SLIP_WIDTH)
-    # Before the first node and beyond the last only slips say anything.
-    ends = _SLIPS / _SLIP_WIDTH
-    before = -np.expm1(-hazard[:, :1]) * ends
-    after = alive[:, -1:] * ends
+    # At the peak the likelihood is 1 at most, or tiny shares of the mass would be lost.
+    log_l = looks.of_edges(middle, shared)
+    log_l -= log_l.max(axis=1, keepdims=True)
+    likely = np.exp(log_l)
+    mass = step * likely
+    # Before the first node and beyond the last as at these.
+    before = -np.expm1(-hazard[:, :1]) * likely[:, :1]
+    after = alive[:, -1:] * likely[:, -1:]
     beyond = np.cumsum(np.concatenate([after, mass[:, ::-1]], axis=1), axis=1)[:, ::-1]
     total = beyond[:, :1] + before
     # Early on the share dead is exact, late the share alive.

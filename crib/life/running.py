@@ -22,8 +22,8 @@ from crib.life.evidence import Sums, sums_of
 from crib.life.kept_curves import MOST_KEPT
 from crib.life.lots import Cells
 from crib.life.observations import WORN, LifeHistories, life_histories, per_key
-from crib.life.pooling import KeyTable
-from crib.life.posterior import Posterior
+from crib.life.pooling import Hierarchy, KeyTable
+from crib.life.posterior import FIRST_ROUNDS, Posterior, likeliest, rule_out
 from crib.life.scales import Scales, add_to_scales, fit_scales
 from crib.life.shapes import class_opinion, normalised
 
@@ -132,18 +132,21 @@ def with_running(keys: KeyTable, ended: Posterior, running: Running) -> Posterio
     lives = running.lives.take(running.counts)
     if not len(lives):
         return ended
-    cells, sums, cell = ended.scales.cells.grown(lives, _NO_ROWS, ended.scales.sums)
-    more = _sums(cell, len(cells), lives, ended)
+    cells, sums = ended.scales.cells.grown(lives, _NO_ROWS, ended.scales.sums)
+    more = _sums(cells.of_life, len(cells), lives, ended)
     sums = Sums(*(getattr(sums, one.name) + getattr(more, one.name) for one in fields(Sums)))
     rows = np.unique(lives.key_index)
     if not running.pooled:
         scales = add_to_scales(ended.scales, ended.promise, cells, sums, rows)
+        rule_out(scales, rows, ended.law)
         weights = ended.weights.copy()
         weights[rows] = normalised(ended.opinion[rows] + scales.evidence[rows])
         return replace(ended, scales=scales, weights=weights)
     seen = ended.counts.sum(axis=1) > 0
     seen[rows] = True
-    scales = fit_scales(keys, cells, sums, seen)
+    middle = likeliest(ended.scales)
+    scales = fit_scales(keys, cells, sums, seen, Hierarchy(keys), middle, FIRST_ROUNDS)
+    rule_out(scales, seen, ended.law)
     worn = ended.counts[:, WORN].astype(np.float64)
     opinion = class_opinion(scales.evidence, keys.classes, worn)
     weights = normalised(opinion + scales.evidence)
@@ -164,18 +167,21 @@ def without_own(known: Posterior, running: Running, own: Ints) -> Posterior:
     lives = running.lives.take(own)
     key, place = lives.key_index, np.arange(len(own))
     boxes = known.scales.cells
-    _, _, cell = boxes.grown(lives, _NO_ROWS, known.scales.sums)
+    cell = boxes.grown(lives, _NO_ROWS, known.scales.sums)[0].of_life
     start = np.searchsorted(boxes.key, key, side="left")
     many = np.searchsorted(boxes.key, key, side="right") - start
     first = np.cumsum(many) - many
     row = np.repeat(place, many)
     taken = np.arange(len(row)) + (start - first)[row]
-    cells = Cells(_NO_ROWS, row, row * boxes.lots + boxes.slot[taken], boxes.lots, boxes.shared)
+    cells = Cells(
+        _NO_ROWS, _NO_ROWS, row, row * boxes.lots + boxes.slot[taken], boxes.lots, boxes.shared
+    )
     mine = _sums(place, len(own), lives, known)
     at = first + cell - start
     sums = Sums(*(_less(known.scales.sums, mine, one.name, taken, at) for one in fields(Sums)))
     scales = _of_keys(known.scales, key, len(known.promise))
     scales = add_to_scales(scales, known.promise[key], cells, sums, place)
+    rule_out(scales, place, known.law)
     opinion = known.opinion[key]
     return replace(
         known,
@@ -199,7 +205,8 @@ def _of_keys(scales: Scales, key: Ints, keys: int) -> Scales:
 
 
 def _sums(cell: Ints, cells: int, lives: LifeHistories, known: Posterior) -> Sums:
-    return sums_of(cell, cells, lives, np.ones(len(lives)), known.law, known.looks)
+    bare = replace(lives, seen_kind=np.zeros(len(lives), dtype=np.int8))
+    return sums_of(cell, _NO_ROWS, cells, bare, np.ones(len(lives)), known.law, known.looks)
 
 
 def _less(whole: Sums, mine: Sums, name: str, taken: Ints, at: Ints) -> Floats:

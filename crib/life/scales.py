@@ -1,39 +1,38 @@
-"""Scales of all keys at every shape: pooled priors, then each key's closed form."""
+"""Scales of all keys under every law: pooled priors, then each key's closed form."""
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
-from crib.life.conjugate import posterior_moments, rate_from_moments
 from crib.life.evidence import Sums
-from crib.life.law import SHAPES
-from crib.life.lots import Cells, KeySums, key_sums, lot_variance
+from crib.life.forms import Form, Terms
+from crib.life.law import FORMS, LOG_MEDIAN
+from crib.life.lots import Cells, key_sums, lot_variance
 from crib.life.pooling import Hierarchy, KeyTable, Lives
-from crib.life.shapes import shape_prior
 
 
 @dataclass(frozen=True, slots=True)
 class Scales:
-    """Scales at every shape, arrays of shape (keys, shapes) unless said otherwise.
+    """Scales under every law, arrays of shape (keys, laws) unless said otherwise.
 
     Attributes:
         cells: Boxes.
-        sums: Their sums, shape (cells, shapes).
+        sums: Their sums, shape (cells, laws).
         lot_variance: Variance of ln life between boxes.
         lean: Prior mean of ln scale over the promise at a middling shape, shape (keys,).
         mean: Prior mean of ln scale over the promise from like keys.
         variance: Its variance.
-        worn: Tempered ``d``.
-        powers: Tempered ``b``.
+        first: Sums of the key, boxes tempered.
+        second: Likewise.
         evidence: ln marginal likelihood.
         scale: Posterior mean of ln scale over the promise.
         spread: Its variance, boxes apart.
-        a: Closed form ``S(x) = (b / (b + x^k))^a`` of an edge out of a new box.
-        log_b: Same shape.
+        one: Parameters of the life of an edge out of a new box (``Form.ahead``).
+        two: Likewise.
     """
 
     cells: Cells
@@ -42,55 +41,59 @@ class Scales:
     lean: Floats
     mean: Floats
     variance: Floats
-    worn: Floats
-    powers: Floats
+    first: Floats
+    second: Floats
     evidence: Floats
     scale: Floats
     spread: Floats
-    a: Floats
-    log_b: Floats
+    one: Floats
+    two: Floats
 
     def empty_like(self) -> list[Floats]:
         """Copies of the tables that lives change."""
-        names = ("worn", "powers", "evidence", "scale", "spread", "a", "log_b")
-        return [getattr(self, name).copy() for name in names]
+        return [getattr(self, name).copy() for name in _CHANGED]
 
 
-def fit_scales(keys: KeyTable, cells: Cells, sums: Sums, seen: Bools) -> Scales:
-    """Pool all keys at every shape, and close each key's own form.
+_CHANGED: Final = ("first", "second", "evidence", "scale", "spread", "one", "two")
+
+
+def fit_scales(
+    keys: KeyTable,
+    cells: Cells,
+    sums: Sums,
+    seen: Bools,
+    hierarchy: Hierarchy,
+    middle: int,
+    rounds: int,
+) -> Scales:
+    """Pool all keys, and close each key's own form under every law.
 
     Args:
         keys: The key table.
         cells: Boxes.
         sums: What lives say of them.
         seen: Keys with any life.
+        hierarchy: What keys have in common, gone on from.
+        middle: The law that all keys are pooled under.
+        rounds: Rounds of messages between the keys.
     """
-    size, many = len(keys), len(SHAPES)
+    size, many = len(keys), len(FORMS)
     mean, variance = np.zeros((size, many)), np.zeros((size, many))
     tables = [np.zeros((size, many)) for _ in range(7)]
     if not size:
         return Scales(cells, sums, 0.0, np.zeros(0), mean, variance, *tables)
-    # From a middling shape upwards and downwards, each starts from its neighbour's priors.
-    middle = int(np.argmax(shape_prior()))
-    between = lot_variance(sums, cells, size, middle, float(SHAPES[middle]))
-    hierarchy = Hierarchy(keys)
-    settled = copy(hierarchy)
-    for s in [*range(middle, many), *range(middle - 1, -1, -1)]:
-        if s == middle - 1:
-            hierarchy = copy(settled)
-        shape = float(SHAPES[s])
-        own = key_sums(sums, cells, size, s, shape, between)
-        with np.errstate(divide="ignore"):
-            log_powers = np.log(own.powers)
-        rounds = 6 if s == middle else 1
-        hierarchy.learn(Lives(own.worn, log_powers, seen), shape, rounds)
-        if s == middle:
-            settled = copy(hierarchy)
-        mean[:, s], variance[:, s] = hierarchy.mean, hierarchy.variance
-        closed = _close(keys.prior_mean, mean[:, s], variance[:, s], own, seen, shape, between)
+    between = lot_variance(sums, cells, size)
+    of_keys = key_sums(sums, cells, size, middle, between)
+    # Like keys say of a key how long its edges usually last; that holds under every law.
+    hierarchy.learn(Lives(FORMS[middle], of_keys, seen), rounds)
+    mean += (hierarchy.mean + LOG_MEDIAN[middle])[:, None] - LOG_MEDIAN
+    variance += hierarchy.variance[:, None]
+    for s, form in enumerate(FORMS):
+        own = of_keys if s == middle else key_sums(sums, cells, size, s, between)
+        closed = _close(form, keys.prior_mean, mean[:, s], variance[:, s], own, seen, between)
         for table, column in zip(tables, closed, strict=True):
             table[:, s] = column
-    return Scales(cells, sums, between, settled.mean, mean, variance, *tables)
+    return Scales(cells, sums, between, hierarchy.mean, mean, variance, *tables)
 
 
 def add_to_scales(
@@ -111,57 +114,44 @@ def add_to_scales(
     some = np.flatnonzero(place[cells.key] >= 0)
     boxes = Cells(
         np.empty(0, dtype=np.int64),
+        np.empty(0, dtype=np.int64),
         place[cells.key[some]],
         cells.code[some],
         cells.lots,
         cells.shared,
     )
-    of_them = Sums(sums.worn[some], sums.powers[some], sums.constant[some])
-    for s, value in enumerate(SHAPES):
-        shape = float(value)
-        own = key_sums(of_them, boxes, len(rows), s, shape, scales.lot_variance)
+    of_them = Sums(sums.first[some], sums.second[some], sums.constant[some])
+    for s, form in enumerate(FORMS):
+        own = key_sums(of_them, boxes, len(rows), s, scales.lot_variance)
         closed = _close(
+            form,
             promise[rows],
             scales.mean[rows, s],
             scales.variance[rows, s],
             own,
             np.ones(len(rows), dtype=np.bool_),
-            shape,
             scales.lot_variance,
         )
         for table, column in zip(tables, closed, strict=True):
             table[rows, s] = column
-    worn, powers, evidence, scale, spread, a, log_b = tables
-    return replace(
-        scales,
-        cells=cells,
-        sums=sums,
-        worn=worn,
-        powers=powers,
-        evidence=evidence,
-        scale=scale,
-        spread=spread,
-        a=a,
-        log_b=log_b,
-    )
+    changed: dict[str, Any] = dict(zip(_CHANGED, tables, strict=True))
+    return replace(scales, cells=cells, sums=sums, **changed)
 
 
 def _close(
+    form: Form,
     promise: Floats,
     mean: Floats,
     variance: Floats,
-    own: KeySums,
+    own: Terms,
     seen: Bools,
-    shape: float,
     between: float,
 ) -> tuple[Floats, ...]:
-    """``worn``, ``powers``, ``evidence``, ``scale``, ``spread``, ``a`` and ``ln b``."""
+    """The tables that lives change, in the order of ``_CHANGED``; shape (keys,) each."""
     centre, spread = mean.copy(), variance.copy()
-    with np.errstate(divide="ignore"):
-        log_powers = np.log(own.powers[seen])
-    after = posterior_moments(centre[seen], spread[seen], own.worn[seen], log_powers, shape)
+    after = form.after(centre[seen], spread[seen], own.first[seen], own.second[seen])
     centre[seen], spread[seen] = after.mean, after.variance
     evidence = np.zeros(len(mean))
     evidence[seen] = after.log_evidence + own.constant[seen]
-    a, log_b = rate_from_moments(centre + promise, spread + between, shape)
-    return own.worn, own.powers, evidence, centre, spread, a, log_b
+    one, two = form.ahead(centre + promise, spread + between)
+    return own.first, own.second, evidence, centre, spread, one, two

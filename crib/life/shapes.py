@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Floats, Ints
-from crib.life.law import SHAPES
+from crib.life.law import KINDS, STEEPNESS
 from crib.life.observations import per_key
 
 # Wear-out lives of like edges usually scatter by 20 to 40 per cent, a Weibull shape of about
@@ -17,9 +17,12 @@ _SHAPE_BETWEEN_KEYS = 0.15
 _SHAPE_CLASS_WORTH: Final = 20.0
 
 
-def shape_prior() -> Floats:
-    """Log weights of the shapes before any life."""
-    return -0.5 * (np.log(SHAPES / _SHAPE_CENTRE) / _SHAPE_SD) ** 2
+def law_prior() -> Floats:
+    """Log weights of the laws before any life: each kind half."""
+    log_weights = -0.5 * (np.log(STEEPNESS / _SHAPE_CENTRE) / _SHAPE_SD) ** 2
+    for kind in KINDS:
+        log_weights[kind] -= np.log(np.exp(log_weights[kind]).sum())
+    return log_weights
 
 
 def class_opinion(evidence: Floats, group: Ints, worn: Floats) -> Floats:
@@ -39,7 +42,7 @@ def class_opinion(evidence: Floats, group: Ints, worn: Floats) -> Floats:
     everything = evidence.sum(axis=0)
     elsewhere = np.maximum(worn.sum() - per_key(group, worn, classes), 1e-9)
     worth = np.minimum(1.0, _SHAPE_CLASS_WORTH / elsewhere)
-    pooled = shape_prior() + worth[:, None] * (everything - by_class) + by_class
+    pooled = law_prior() + worth[:, None] * (everything - by_class) + by_class
     opinion = widened(normalised(pooled[group] - evidence))
     result: Floats = np.log(np.maximum(opinion, 1e-300))
     return result
@@ -47,9 +50,12 @@ def class_opinion(evidence: Floats, group: Ints, worn: Floats) -> Floats:
 
 def widened(weights: Floats) -> Floats:
     """Weights of a class as those of one of its keys, whose shape may differ a little."""
-    distance = np.subtract.outer(np.log(SHAPES), np.log(SHAPES)) / _SHAPE_BETWEEN_KEYS
-    blur = np.exp(-0.5 * distance**2)
-    result: Floats = weights @ (blur / blur.sum(axis=0)).T
+    result = np.empty_like(weights)
+    for kind in KINDS:
+        steepness = np.log(STEEPNESS[kind])
+        distance = np.subtract.outer(steepness, steepness) / _SHAPE_BETWEEN_KEYS
+        blur = np.exp(-0.5 * distance**2)
+        result[:, kind] = weights[:, kind] @ (blur / blur.sum(axis=0)).T
     return result
 
 

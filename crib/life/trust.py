@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from crib.arrays import Bools, Floats, Ints
-from crib.life.law import SHAPES, Law
+from crib.life.law import FORMS, Law
 from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, by_label
 
 #: Share of edges that somebody turned without telling, before any life was seen: common
@@ -27,8 +27,10 @@ _USUAL_SHARE, _ANYWHERE = 0.8, 2.5
 _LEAST_SPREAD: Final = 0.08
 _ENOUGH: Final = 5
 _NEARLY_EXACT: Final = 1e-3
-#: ln age over the scale from which a record may be of two lives.
-_OLD: Final = 0.1
+#: ln age over the median from which a record may be of two lives.
+_OLD: Final = 0.15
+#: Least weight of a law that counts.
+_COUNTS: Final = 1e-3
 _PIECE: Final = 65_536
 
 
@@ -68,6 +70,18 @@ class Habit:
             gap, spread = off[rows], sd[rows]
             odds[rows] = law(gap - np.log(2.0), spread) - law(gap, spread)
         return odds
+
+    def hazard(self, lives: LifeHistories) -> Floats:
+        """Hazard per unit of ln age that an edge is taken out at the end of each life.
+
+        NaN where no habit is known; shape (lives,).
+        """
+        key, sd = lives.key_index, self.spread[lives.key_index]
+        off = np.log(np.maximum(lives.wear, 1e-12)) - self.usual[key]
+        normal = np.exp(-0.5 * (off / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+        rest = (1 - _USUAL_SHARE) / _ANYWHERE
+        left = _USUAL_SHARE * ndtr(-off / sd) + 1 - _USUAL_SHARE
+        return np.where(self.told[key], (_USUAL_SHARE * normal + rest) / left, np.nan)
 
 
 def learn_habit(lives: LifeHistories, keys: int) -> Habit:
@@ -126,7 +140,7 @@ def learn_doubts(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Doubts, 
 
 def _suspects(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Ints, Floats]:
     """Lives long enough to be two, and how much likelier two are than one."""
-    middle = np.sum(law.weights * law.scale, axis=1) + law.promise
+    middle = law.usual()
     usual = habit.log_odds(lives)
     with np.errstate(divide="ignore"):
         old = np.log(lives.wear) > middle[lives.key_index] + _OLD
@@ -148,24 +162,21 @@ def _log_ratio(lives: LifeHistories, law: Law) -> Floats:
     exact = worn & (log_hi - log_lo <= _NEARLY_EXACT)
     between = np.flatnonzero(worn & ~exact)
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
-    one, two = (np.empty((len(SHAPES), len(lives))) for _ in range(2))
-    weights = np.maximum(law.weights.T, 1e-12)
-    for s, shape in enumerate(SHAPES):
+    one, two = (np.full((len(FORMS), len(lives)), -np.inf) for _ in range(2))
+    for s, form in enumerate(FORMS):
+        if not (law.weights[:, s] > _COUNTS).any():
+            continue
         scale = law.scale[:, s].take(key)
-        power = shape * (log_age - scale)
-        hazard = np.exp(np.minimum(power, 50.0))
-        # Doubled ages have 2^-k of the hazard, and of a worn life's density.
-        less = 2.0**-shape
-        weight = np.log(weights[s]).take(key)
-        one[s] = weight - hazard
-        one[s] += (np.log(shape) + power) * exact
-        two[s] = one[s] + hazard * (1 - less) - shape * np.log(2.0) * exact
-        if len(between):
-            low = np.exp(np.minimum(shape * (log_lo[between] - scale[between]), 50.0))
-            step = np.maximum(hazard[between] - low, 1e-250)
-            one[s, between] = weight[between] - low + np.log(-np.expm1(-step))
-            low, step = low * less, step * less
-            two[s, between] = weight[between] - low + np.log(-np.expm1(-step))
+        weight = np.log(np.maximum(law.weights[:, s], 1e-12)).take(key)
+        # Two lives in one record: the age counts half.
+        for terms, half in ((one, 0.0), (two, float(np.log(2.0)))):
+            w = log_age - scale - half
+            alive = form.log_alive(w)
+            terms[s] = weight + np.where(exact, form.log_density(w), alive)
+            if len(between):
+                low = form.log_alive(log_lo[between] - scale[between] - half)
+                step = np.maximum(low - alive[between], 1e-250)
+                terms[s, between] = weight[between] + low + np.log(-np.expm1(-step))
     return _log_sum(two) - _log_sum(one)
 
 

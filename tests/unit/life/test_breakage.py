@@ -6,6 +6,13 @@ import pytest
 from crib.life.breakage import PRIOR_PER_LIFE, YOUNG, fit_breakage
 from crib.life.observations import BROKEN, CENSORED, life_histories
 
+
+def fitted(lives):
+    """Breakage of a shop of four keys, every ending taken as it was written."""
+    broke = (lives.ended == BROKEN).astype(float)
+    return fit_breakage(lives, (OPERATION, ITEM), np.ones(4), broke)
+
+
 OPERATION = np.array([0, 0, 1, 1])
 ITEM = np.array([0, 1, 2, 3])
 
@@ -18,7 +25,7 @@ def rate(breakage, key, wear_per_part=0.01):
 
 
 def test_without_lives_every_key_has_the_usual_chance():
-    breakage = fit_breakage(life_histories([], [], [], []), (OPERATION, ITEM), np.ones(4))
+    breakage = fitted(life_histories([], [], [], []))
 
     for key in range(4):
         assert rate(breakage, key) == pytest.approx(PRIOR_PER_LIFE)
@@ -27,7 +34,7 @@ def test_without_lives_every_key_has_the_usual_chance():
 def test_breaks_of_a_key_raise_it_most_its_like_less_and_strangers_least():
     lives = life_histories([0] * 20, [0.5] * 20, [50] * 20, [BROKEN] * 10 + [CENSORED] * 10)
 
-    breakage = fit_breakage(lives, (OPERATION, ITEM), np.ones(4))
+    breakage = fitted(lives)
 
     own, alike, stranger = (rate(breakage, key) for key in (0, 1, 2))
     assert own > alike > stranger > PRIOR_PER_LIFE
@@ -38,7 +45,7 @@ def test_many_parts_speak_for_themselves():
         [0] * 1000, [1.0] * 1000, [100] * 1000, [BROKEN] * 200 + [CENSORED] * 800
     )
 
-    breakage = fit_breakage(lives, (OPERATION, ITEM), np.ones(4))
+    breakage = fitted(lives)
 
     assert rate(breakage, 0) == pytest.approx(0.2, rel=0.02)
 
@@ -55,10 +62,20 @@ def _shop(soon, late, rng):
     )
 
 
+def test_a_break_that_is_half_believed_counts_half():
+    lives = life_histories([0] * 20, [1.0] * 20, [100] * 20, [BROKEN] * 10 + [CENSORED] * 10)
+    levels, half = (OPERATION, ITEM), np.repeat([0.5, 0.0], 10)
+
+    breakage = fit_breakage(lives, levels, np.ones(4), half)
+
+    assert breakage.alpha[0] == fitted(lives).alpha[0] - 5
+    assert breakage.after(lives, half).alpha[0] == breakage.alpha[0] + 5
+
+
 def test_edges_that_break_soon_or_seldom_tell_of_bad_seats():
     lives = _shop(0.5, 0.05, np.random.default_rng(5))
 
-    breakage = fit_breakage(lives, (OPERATION, ITEM), np.ones(4))
+    breakage = fitted(lives)
 
     broke, young = lives.ended == BROKEN, np.minimum(lives.wear, YOUNG)
     soon = np.sum(broke & (lives.wear < YOUNG)) / young.sum()
@@ -71,16 +88,15 @@ def test_edges_that_break_soon_or_seldom_tell_of_bad_seats():
 def test_edges_that_break_at_any_age_leave_the_young_nearly_like_the_rest():
     shops = [_shop(0.1, 0.1, np.random.default_rng(seed)) for seed in range(8)]
 
-    more = [fit_breakage(lives, (OPERATION, ITEM), np.ones(4)).more for lives in shops]
+    more = [fitted(lives).more for lives in shops]
     assert np.mean(more) < 0.45
 
 
 def test_parts_of_young_edges_count_as_often_as_they_break_more():
-    breakage = fit_breakage(
-        _shop(0.5, 0.05, np.random.default_rng(5)), (OPERATION, ITEM), np.ones(4)
-    )
+    breakage = fitted(_shop(0.5, 0.05, np.random.default_rng(5)))
     # one edge no longer young at 0.4, one taken out while young
-    more = breakage.after(life_histories([0, 0], [0.4, 0.05], [80, 10], [BROKEN, CENSORED]))
+    two = life_histories([0, 0], [0.4, 0.05], [80, 10], [BROKEN, CENSORED])
+    more = breakage.after(two, np.array([1.0, 0.0]))
 
     young = 80 * YOUNG / 0.4 + 10
     assert more.parts[0] - breakage.parts[0] == pytest.approx(90 + breakage.more * young)
@@ -95,7 +111,7 @@ def test_a_break_that_nobody_saw_counts_in_the_middle_of_its_night():
     def more(since):
         good = [since] * 10 + [float("nan")] * 90
         lives = life_histories([0] * 100, wear, [100] * 100, ends, since=good)
-        return fit_breakage(lives, (OPERATION, ITEM), np.ones(4)).more
+        return fitted(lives).more
 
     assert more(0.5 * YOUNG) > 2
     assert more(0.9 * YOUNG) == 0

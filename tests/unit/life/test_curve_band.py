@@ -2,13 +2,15 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from crib.errors import OutsideModel
 from crib.life.curve_band import break_rate, cost_curve, survival_band
 from crib.life.fitting import fit_life_model
-from crib.life.law import SHAPES
+from crib.life.law import FORMS
 from crib.life.observations import BROKEN, WORN, life_histories
 from crib.life.pooling import key_table
+from crib.life.weibull_form import WeibullForm
 
 WEAR_PER_PART = 0.01
 
@@ -31,13 +33,21 @@ def drawn(model, ages, number=60_000):
     """Survival curves drawn at random from what the model holds possible."""
     random = np.random.default_rng(8)
     scales, weights = model._wear.scales, model._wear.weights[0]
-    which = random.choice(len(SHAPES), number, p=weights / weights.sum())
-    rate = random.gamma(scales.a[0, which]) / np.exp(scales.log_b[0, which])
+    which = random.choice(len(FORMS), number, p=weights / weights.sum())
+    wear = np.empty((number, len(ages)))
+    for s, form in enumerate(FORMS):
+        rows = np.flatnonzero(which == s)
+        one, two = scales.one[0, s], scales.two[0, s]
+        if isinstance(form, WeibullForm):
+            rate = random.gamma(one, size=len(rows)) / np.exp(two)
+            wear[rows] = rate[:, None] * ages**form.shape
+        else:
+            middle = random.normal(one, np.sqrt(two**2 - form.sd**2), len(rows))
+            wear[rows] = -stats.norm.logsf(np.log(ages), middle[:, None], form.sd)
     beta = model._breakage.exposure_wear(np.array([0]), np.array([WEAR_PER_PART]))[0]
     breaks = random.gamma(model._breakage.alpha[0], size=number) / beta
     exposed = ages + model._breakage.more * np.minimum(ages, 0.1)
-    hazard = rate[:, None] * ages ** SHAPES[which][:, None] + breaks[:, None] * exposed
-    return np.exp(-hazard)
+    return np.exp(-wear - breaks[:, None] * exposed)
 
 
 @pytest.mark.parametrize("number", [0, 2, 12])

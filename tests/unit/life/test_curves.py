@@ -2,14 +2,18 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from crib.life.curves import GRID, NODES, Curves, Edges, ahead_for_hazard, mixture_curves
+from crib.life.lognormal_form import LognormalForm
+from crib.life.weibull_form import WeibullForm
 
 SHAPES = np.array([1.5, 3.0, 8.0])
+FORMS = [WeibullForm(shape) for shape in SHAPES.tolist()]
 WEIGHTS = np.array([[0.2, 0.5, 0.3], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]])
 A = np.array([[0.4, 0.8, 0.3], [60.0, 60.0, 60.0], [0.5, 0.5, 0.5]])
 LOG_B = np.array([[-0.5, 0.1, 0.4], [4.5, 4.5, 4.5], [2.0, 2.0, 2.0]])
-CURVES = mixture_curves(SHAPES, WEIGHTS, A, LOG_B)
+CURVES = mixture_curves(FORMS, WEIGHTS, A, LOG_B)
 
 
 def exact_survival(row, x):
@@ -23,6 +27,20 @@ def test_the_table_agrees_with_the_closed_form(row, x):
     hazard, _ = CURVES.hazard(np.array([row]), np.array([x]))
 
     assert hazard[0] == pytest.approx(-np.log(exact_survival(row, x)), rel=4e-3)
+
+
+@pytest.mark.parametrize("x", [0.02, 0.4, 1.0, 2.5])
+def test_both_kinds_of_law_mix_as_their_chances_do(x):
+    """Against scipy's normal law beside the closed form of Weibull's."""
+    forms = [WeibullForm(3.0), LognormalForm(0.3)]
+    weights = np.array([[0.3, 0.7]])
+    one, two = np.array([[2.0, 0.1]]), np.array([[0.5, 0.4]])
+
+    hazard, _ = mixture_curves(forms, weights, one, two).hazard(np.array([0]), np.array([x]))
+
+    weibull = (1 + x**3 / np.exp(0.5)) ** -2.0
+    lognormal = stats.norm.sf(np.log(x), 0.1, 0.4)
+    assert hazard[0] == pytest.approx(-np.log(0.3 * weibull + 0.7 * lognormal), rel=4e-3)
 
 
 def test_an_age_of_nothing_has_no_hazard_and_a_huge_one_a_finite_one():
@@ -88,7 +106,7 @@ def test_a_young_edge_breaks_more_often_until_it_is_young_no_more():
 
 def test_chunks_of_many_keys_give_the_same_tables():
     many = mixture_curves(
-        SHAPES, np.tile(WEIGHTS, (3000, 1)), np.tile(A, (3000, 1)), np.tile(LOG_B, (3000, 1))
+        FORMS, np.tile(WEIGHTS, (3000, 1)), np.tile(A, (3000, 1)), np.tile(LOG_B, (3000, 1))
     )
 
     assert np.array_equal(many.log_hazard[-3:], CURVES.log_hazard)

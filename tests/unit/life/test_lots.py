@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from crib.life.conjugate import posterior_moments
 from crib.life.evidence import Sums
-from crib.life.law import SHAPES
-from crib.life.lots import Cells, cell_moments, cells_of, key_sums, tempering
+from crib.life.forms import Plain, Terms
+from crib.life.law import FORMS, SHAPES
+from crib.life.lognormal_form import LognormalForm
+from crib.life.lots import Cells, cell_moments, cells_of, key_sums, spread_of
 from crib.life.observations import CENSORED, WORN, life_histories
 
 GRID = np.linspace(-3.5, 3.5, 2801)
@@ -65,31 +68,24 @@ class OneKey:
 
     def sums(self) -> tuple[Sums, Cells]:
         count = len(self.worn)
-        tables = [np.zeros((count, len(SHAPES))) for _ in range(3)]
+        tables = [np.zeros((count, len(FORMS))) for _ in range(3)]
         tables[0][:, self.s], tables[1][:, self.s] = self.worn, self.powers
         number = np.arange(count)
-        return Sums(*tables), Cells(
-            number, np.zeros(count, dtype=np.int64), number + 2, count + 2
-        )
+        key = np.zeros(count, dtype=np.int64)
+        return Sums(*tables), Cells(number, key[:0], key, number + 2, count + 2)
 
     def told(self):
         sums, cells = self.sums()
-        own = key_sums(sums, cells, 1, self.s, self.shape, self.variance)
-        after = posterior_moments(*PRIOR, own.worn, np.log(own.powers), self.shape)
+        own = key_sums(sums, cells, 1, self.s, self.variance)
+        after = posterior_moments(*PRIOR, own.first, np.log(own.second), self.shape)
         evidence = float(after.log_evidence[0] + own.constant[0])
         return float(after.mean[0]), float(after.variance[0]) ** 0.5, evidence
 
     def told_first_box(self):
         sums, cells = self.sums()
-        own = key_sums(sums, cells, 1, self.s, self.shape, self.variance)
-        weight = tempering(sums, cells, self.s, self.shape, self.variance)
-        mean, variance = cell_moments(
-            PRIOR,
-            (self.worn[:1], self.powers[:1], weight[:1]),
-            (own.worn, own.powers),
-            self.shape,
-            self.variance,
-        )
+        own = key_sums(sums, cells, 1, self.s, self.variance)
+        box = Terms(self.worn[:1], self.powers[:1], np.zeros(1))
+        mean, variance = cell_moments(PRIOR, box, own, FORMS[self.s], self.variance)
         return float(mean[0]), float(variance[0]) ** 0.5
 
 
@@ -153,16 +149,38 @@ def test_lives_of_one_box_of_a_key_share_a_cell_and_unknown_boxes_are_one(lots):
     assert found.tolist() == [pairs.index((2, lots[0])) if lots[0] >= 0 else -1, -1, -1]
 
 
-def test_lives_that_only_looks_tell_share_a_cell_and_count_the_less_the_less_proven_looks_are():
+def test_what_looks_add_shares_a_cell_and_counts_the_less_the_less_proven_looks_are():
     lives = life_histories([0] * 4, [1.0] * 4, [1] * 4, [CENSORED] * 4, lot=[1, 2, 3, 3])
     looked = np.array([0, 1])
 
     cells = cells_of(lives, looked, shared=0.3)
 
-    assert cells.of_life[0] == cells.of_life[1]
-    assert cells.of_life[2] == cells.of_life[3] != cells.of_life[0]
-    assert cells.find(np.array([0, 0]), np.array([1, 3])).tolist() == [-1, cells.of_life[2]]
-    sums = Sums(*(np.full((len(cells), len(SHAPES)), 4.0) for _ in range(3)))
-    told, box = tempering(sums, cells, 3, float(SHAPES[3]), 0.01)
+    # that they lived on stays with their boxes
+    assert len(set(cells.of_life.tolist())) == 3
+    assert cells.of_life[2] == cells.of_life[3]
+    assert (
+        cells.find(np.array([0, 0]), np.array([1, 3])).tolist()
+        == cells.of_life[[0, 2]].tolist()
+    )
+    (look,) = set(cells.of_look.tolist())
+    assert look not in cells.of_life
+    spread = spread_of(cells, 0.01)
+    assert (spread[look], spread[cells.of_life[0]]) == pytest.approx((0.09, 0.01))
+    told, box = FORMS[3].weight(np.full(2, 4.0), spread[[look, cells.of_life[0]]])
     assert told == pytest.approx(1 / (1 + SHAPES[3] ** 2 * 4 * 0.09))
     assert box == pytest.approx(1 / (1 + SHAPES[3] ** 2 * 4 * 0.01))
+
+
+def test_the_effect_of_a_box_is_taken_out_of_a_lognormal_likelihood_exactly():
+    """Against the marginal of a bivariate normal (scipy)."""
+    form, spread = LognormalForm(0.3), 0.2
+    z = np.array([0.1, -0.2, 0.4])
+    own = form.plain(Plain(np.zeros(3, dtype=np.int64), 1, z, np.ones(3), np.ones(3)), z)
+
+    told = form.tempered(own, spread**2)
+
+    both = np.eye(3) * 0.3**2 + spread**2
+    for u in (-0.3, 0.0, 0.5):
+        exact = stats.multivariate_normal.logpdf(z, np.full(3, u), both)
+        made = told.constant[0] + told.second[0] * u - 0.5 * told.first[0] * u**2
+        assert made == pytest.approx(exact, abs=1e-9)

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 
 from crib.errors import OutsideModel
-from crib.life.conjugate import posterior_moments
 from crib.life.fitting import fit_life_model
+from crib.life.forms import Plain
+from crib.life.lognormal_form import LognormalForm
 from crib.life.observations import WORN, life_histories
 from crib.life.pooling import Hierarchy, Lives, _messages, key_table
+from crib.life.weibull_form import WeibullForm
 
 # Keys 0 and 1: one item on two materials; 2: its grade; 3: a stranger.
 ITEM, GRADE, OPERATION, MATERIAL = [0, 0, 1, 2], [0, 0, 0, 1], [0, 0, 0, 1], [0, 1, 1, 2]
@@ -133,13 +135,17 @@ def test_the_mixed_model_agrees_with_the_full_normal_equations():
         assert mean[key] == pytest.approx((posterior @ (nu * others))[key], rel=1e-6, abs=1e-9)
 
 
-def test_a_message_times_its_prior_is_the_posterior():
+@pytest.mark.parametrize("form", [WeibullForm(3.0), LognormalForm(0.3)], ids=repr)
+def test_a_message_times_its_prior_is_the_posterior(form):
     mean, variance = np.zeros(3), np.full(3, 0.1)
-    lives = Lives(np.array([1.0, 1.0, 0.0]), 3 * np.log([2.5, 0.9, 1.0]), np.array([True] * 3))
+    log_age = np.log([2.5, 0.9, 1.0])
+    worn = np.array([1.0, 1.0, 0.0])
+    plain = Plain(np.arange(3), 3, log_age, worn, np.ones(3))
+    lives = Lives(form, form.plain(plain, np.zeros(3)), np.array([True] * 3))
 
-    tau, nu = _messages(mean, variance, lives, 3.0)
+    tau, nu = _messages(mean, variance, lives)
 
-    after = posterior_moments(mean, variance, lives.worn, lives.log_sum_powers, 3.0)
+    after = form.after(mean, variance, lives.sums.first, lives.sums.second)
     assert np.all(tau > 0)
     assert 1 / (1 / variance + tau) == pytest.approx(after.variance)
     assert (mean / variance + nu) * after.variance == pytest.approx(after.mean)

@@ -8,17 +8,19 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from crib.arrays import Floats
 from crib.life.fitting import ALWAYS_ANEW, fit_life_model
 from crib.life.kept_curves import MOST_KEPT
-from crib.life.law import SHAPES
+from crib.life.law import FORMS
 from crib.life.model import LifeModel
 from crib.life.observations import LAND_SEEN, LifeHistories, life_histories
 from crib.life.pooling import key_table
 from crib.life.running import counted_wear
-from crib.life.shapes import normalised, shape_prior, widened
+from crib.life.shapes import law_prior, normalised, widened
 from crib.life.signs import edge_signs
+from crib.life.weibull_form import WeibullForm
 
 PROBS = (0.1, 0.5, 0.9)
 ONE = key_table([0], [0], [0])
@@ -39,19 +41,25 @@ def still(ages: Sequence[float], key: Sequence[int] | int = 0, **more: object) -
 def by_grid(others: Sequence[float], ended: Sequence[float], age: float) -> Floats:
     """Quantiles of the life left by the exact posterior over ln scale and shape.
 
-    Weibull lives under a normal prior of deviation 0.4 and the prior of shapes; the others
-    have lived to their ages, those that ended did so at theirs. Worked out for this test.
+    Lives under a normal prior of deviation 0.4 and the prior of laws (chances by scipy);
+    the others have lived to their ages, those that ended did so at theirs.
     """
-    u, k = np.linspace(-2, 3, 601)[:, None], SHAPES[None, :]
-    log_p = np.log(widened(normalised(shape_prior()[None, :])))[0] - 0.5 * (u / 0.4) ** 2
-    for x in (*others, *ended):
-        log_p = log_p - (x / np.exp(u)) ** k
-    for x in ended:
-        log_p = log_p + np.log(k) + k * (np.log(x) - u)
-    p = np.exp(log_p - log_p.max())
-    ahead = np.linspace(0, 5, 801)
-    alive = np.array([(p * np.exp(-(((age + s) / np.exp(u)) ** k))).sum() for s in ahead])
-    return np.interp(-(1 - np.array(PROBS)), -alive / alive[0], ahead)
+    u = np.linspace(-2, 3, 601)
+    ahead = np.linspace(0, 5, 401)
+    prior = widened(normalised(law_prior()[None, :]))[0]
+    alive = []
+    for form, weight in zip(FORMS, prior, strict=True):
+        if isinstance(form, WeibullForm):
+            law = stats.weibull_min(form.shape, scale=np.exp(u))
+        else:
+            law = stats.lognorm(form.sd, scale=np.exp(u))
+        log_p = np.log(weight) - 0.5 * (u / 0.4) ** 2
+        log_p = log_p + sum(law.logsf(x) for x in (*others, *ended))
+        log_p = log_p + sum(law.logpdf(x) - law.logsf(x) for x in ended)
+        p = np.exp(log_p)
+        alive.append([(p * law.sf(age + s)).sum() for s in ahead])
+    living = np.sum(alive, axis=0)
+    return np.interp(-(1 - np.array(PROBS)), -living / living[0], ahead)
 
 
 def left(model: LifeModel, age: float, own: int = -1) -> Floats:

