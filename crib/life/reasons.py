@@ -91,7 +91,8 @@ def _hazards(lives: LifeHistories, law: Law, habit: Habit) -> _Hazards:
     log_x = np.log(np.maximum(lives.wear, 1e-12)) - law.usual()[lives.key_index]
     steepness = np.exp(law.weights @ np.log(STEEPNESS))[lives.key_index]
     worn = np.log(2.0) * steepness * np.exp(np.minimum(steepness * log_x, 50.0))
-    return _Hazards(lives.ended.astype(np.int64), np.exp(log_x), worn, habit.hazard(lives))
+    share = np.exp(np.minimum(log_x, 50.0))
+    return _Hazards(lives.ended.astype(np.int64), share, worn, habit.hazard(lives))
 
 
 def _joint(reasons: Reasons, at: _Hazards) -> Floats:

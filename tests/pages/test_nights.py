@@ -95,14 +95,14 @@ def test_a_swap_that_a_night_lacks_says_why_and_leads_to_the_bench(demos, tmp_pa
     store = demos.copy(tmp_path).store
     evening = PRESENT - timedelta(hours=12, minutes=40)
     with store.write() as tx:
-        set_tight_limit(tx, "L5", evening)
+        set_tight_limit(tx, "L1", evening)
     client = create_app(Settings(store.url), store, lambda: evening).test_client()
 
-    night = read(client, "/shift/nights/L5").select_one("#nights section")
+    night = read(client, "/shift/nights/L1").select_one("#nights section")
 
-    assert "No sister in time for T01." in words(night.select_one(".reason"))
+    assert "No sister in time for T21." in words(night.select_one(".reason"))
     (why,) = night.select(".blocks li")
-    assert words(why).startswith("L5/T01,")
+    assert words(why).startswith("L1/T21,")
     assert "late: other work is due before it." in words(why)
     assert why.select_one("a[href='/bench']")
     store.close()
