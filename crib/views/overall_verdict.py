@@ -48,4 +48,17 @@ def overall_verdict(shop: ForecastScore, distrusted: int) -> OverallVerdict:
         return OverallVerdict(
             UNKNOWN, sentence("Too few edges have ended to tell whether we were right.")
         )
+    if TOO_FEW not in (shop.shift.verdict, shop.unattended.verdict) and TOO_FEW in (
+        lives,
+        shop.life_80.verdict,
+    ):
+        return OverallVerdict(
+            RIGHT,
+            sentence(
+                "Right so far for shift and night. "
+                "Too few edges have failed to tell how long they last."
+            ),
+        )
+    if TOO_FEW in {*held, lives}:
+        return OverallVerdict(RIGHT, sentence("Right so far, where enough edges have ended."))
     return OverallVerdict(RIGHT, sentence("So far the forecasts were right."))

@@ -78,9 +78,12 @@ def test_every_swap_before_the_night_is_named(demo_shop: DemoShop, page: Page) -
 
     swaps = found["tonight"]["swaps"]
     said = page.locator(".answers a").nth(1).inner_text()
-    assert len(swaps) > 3
-    assert all(one["station"] in said for one in swaps)
-    assert " more" not in said
+    places = list(dict.fromkeys(f"{one['machine']}/{one['station']}" for one in swaps))
+    assert len(places) > 3
+    # a phone has room for a dozen; of more it names the first and counts the rest
+    few = len(places) > 12 and page.viewport_size["width"] < 600
+    assert all(one in said for one in (places[:3] if few else places))
+    assert (" more" in said) == few
     stops = [one for one in found["tonight"]["refused"] if one["run_until"]]
     assert page.locator(".floor .tonight", has_text="stop at").count() == len(stops) > 0
 

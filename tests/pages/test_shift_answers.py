@@ -78,7 +78,7 @@ def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
     assert len(overdue) == 1
     late = clock() - when(overdue[0]["overdue_since"])
     hours, minutes = divmod(int(late.total_seconds()) // 60, 60)
-    assert f"One overdue for {hours} h {minutes} min: {place(overdue[0])}" in said
+    assert f"One overdue: {place(overdue[0])} for {hours} h {minutes} min" in said
     assert f"{len(due) - 1} due now" in said.replace("One due", "1 due")
     assert all(place(one) in said for one in due)
     assert place(summary(client)["due"][0]) == place(overdue[0])
@@ -305,8 +305,8 @@ def test_as_many_as_a_phone_has_room_for_are_named_the_oldest_first(client):
         )
 
     few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (4, 17))
-    assert few == "4 overdue, the oldest for 3 h: M1/T00, M2/T01, M1/T02, M2/T03"
-    assert "M1/T00, M2/T01, M1/T02 and 14 more" in many  # instead, where there is no room
+    assert few == "4 overdue, the oldest first: M1/T00 for 3 h, M2/T01, M1/T02, M2/T03"
+    assert "M2/T01, M1/T02, M2/T03 and 13 more" in many  # instead, where there is no room
     assert all(f"M{1 + one % 2}/T{one:02}" in many for one in range(17))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from crib.views.overall_verdict import overall_verdict
+from crib.views.overall_verdict import OverallVerdict, overall_verdict
 
 FINE = {
     "lives": "as_forecast",
@@ -18,12 +18,26 @@ FINE = {
 FEW = dict.fromkeys(FINE, "too_few")
 
 
-def verdict(distrusted: int = 0, **said: str) -> str:
-    """The verdict over the verdicts of the lines; those not given are fine."""
+def over_all(distrusted: int = 0, **said: str) -> OverallVerdict:
+    """What is said over the verdicts of the lines; those not given are fine."""
     lines = FINE | said
     held: Any = {name: SimpleNamespace(verdict=one) for name, one in lines.items()}
     held["as_forecast"] = held.pop("lives")
-    return overall_verdict(SimpleNamespace(**held), distrusted).verdict  # type: ignore[arg-type]
+    return overall_verdict(SimpleNamespace(**held), distrusted)  # type: ignore[arg-type]
+
+
+def verdict(distrusted: int = 0, **said: str) -> str:
+    """The verdict alone."""
+    return over_all(distrusted, **said).verdict
+
+
+def test_what_cannot_be_told_yet_is_said_beside_what_was_right() -> None:
+    assert str(over_all().sentence) == "So far the forecasts were right."
+    assert str(over_all(lives="too_few").sentence).startswith(
+        "Right so far for shift and night"
+    )
+    assert str(over_all(life_80="too_few").sentence) == str(over_all(lives="too_few").sentence)
+    assert str(over_all(shift="too_few").sentence).endswith("where enough edges have ended.")
 
 
 @pytest.mark.parametrize("line", ["shift", "unattended", "life_80"])
@@ -36,7 +50,7 @@ def test_one_line_that_is_too_sure_asks_for_care_whatever_the_others_say(line: s
 
 
 @pytest.mark.parametrize(
-    ("lives", "over_all"),
+    ("lives", "expected"),
     [
         ("shorter", "careful"),
         ("wider", "careful"),
@@ -46,8 +60,8 @@ def test_one_line_that_is_too_sure_asks_for_care_whatever_the_others_say(line: s
         ("as_forecast", "right"),
     ],
 )
-def test_whether_edges_lasted_as_forecast_counts_too(lives: str, over_all: str) -> None:
-    assert verdict(lives=lives) == over_all
+def test_whether_edges_lasted_as_forecast_counts_too(lives: str, expected: str) -> None:
+    assert verdict(lives=lives) == expected
 
 
 def test_one_tool_whose_forecasts_ran_wrong_asks_for_care_and_few_edges_tell_nothing() -> None:
