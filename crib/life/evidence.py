@@ -16,7 +16,7 @@ it is the tenth or the ten-thousandth.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 
 import numpy as np
@@ -27,13 +27,14 @@ from crib.life.forms import Form, Plain, of_survivors
 from crib.life.law import FORMS, Law
 from crib.life.looks import Looks, LooksTaken
 from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories
-from crib.life.reasons import Reasons
+from crib.life.reasons import Doubtful
 
 _NEARLY_EXACT = 1e-3
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(20)
 #: Steps in which the mass of law times look is searched, and how far below the scale [1/k].
 _COARSE, _FAR = 20, 14.0
 _LEAST = 1e-250
+#: Share of the curvature of the complete data that is left at least.
 _LEAST_LEFT = 0.25
 
 
@@ -52,6 +53,11 @@ class Sums:
     second: Floats
     constant: Floats
 
+    def plus(self, more: Sums) -> Sums:
+        """These sums and more of the same cells."""
+        names = [column.name for column in fields(self)]
+        return Sums(*(getattr(self, name) + getattr(more, name) for name in names))
+
 
 def looked_at(lives: LifeHistories) -> Ints:
     """Rows of lives that were taken out early and looked at."""
@@ -66,7 +72,7 @@ def sums_of(
     trust: Floats,
     law: Law,
     looks: Looks,
-    reasons: Reasons | None = None,
+    doubtful: Doubtful | None = None,
 ) -> Sums:
     """Add lives up by cell.
 
@@ -78,7 +84,7 @@ def sums_of(
         trust: Weight of each life from 0 to 1, shape (lives,).
         law: What is known of the keys so far; only looks and unseen failures lean on it.
         looks: What looks are worth.
-        reasons: How reasons are written down; None: as they are.
+        doubtful: Records whose reason may be wrong; None: all are right.
     """
     log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[lives.key_index]
     log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[lives.key_index]
@@ -96,21 +102,19 @@ def sums_of(
         lives.seen_at[seen],
     )
     promise = law.promise[lives.key_index[seen]]
-    doubt = reasons.doubtful(lives, law) if reasons else None
-    doubted, right, other = np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
-    if doubt is not None:
-        plainly = np.ones(len(lives), dtype=bool)
-        plainly[between] = plainly[seen] = False
-        some = plainly[doubt.rows]
-        doubted, right, other = doubt.rows[some], doubt.log_right[some], doubt.log_other[some]
     special: list[tuple[Ints, Ints, _Matched]] = [
         (between, cell[between], partial(_between, log_lo[between], log_hi[between])),
         (seen, look_cell, partial(_looked_at, log_hi[seen], promise, taken)),
-        (doubted, cell[doubted], partial(_of_doubtful_reason, log_age[doubted], right, other)),
     ]
-    special = [one for one in special if len(one[0])]
     plain = trust.copy()
-    plain[between] = plain[doubted] = 0.0
+    plain[between] = 0.0
+    if doubtful is not None:
+        at_once = exact[doubtful.rows]
+        rows, other = doubtful.rows[at_once], doubtful.log_other[at_once]
+        of_either = partial(_of_doubtful_reason, log_hi[rows], doubtful.log_right, other)
+        special.append((rows, cell[rows], of_either))
+        plain[rows] = 0.0
+    special = [one for one in special if len(one[0])]
     some = np.flatnonzero(plain)
     lives_plain = Plain(cell[some], cells, log_age[some], (plain * exact)[some], plain[some])
     result = Sums(*(np.empty((cells, len(FORMS))) for _ in range(3)))
@@ -144,11 +148,7 @@ def _between(
 
 
 def _of_doubtful_reason(
-    log_age: Floats,
-    log_right: Floats,
-    log_other: Floats,
-    form: Form,
-    scale: Floats,
+    log_age: Floats, log_right: float, log_other: Floats, form: Form, scale: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Of lives that ended by wear or for another reason: ``ln (A f + B S)``."""
     w = log_age - scale
@@ -162,16 +162,12 @@ def _of_doubtful_reason(
 
 
 def _looked_at(
-    log_age: Floats,
-    promise: Floats,
-    taken: LooksTaken,
-    form: Form,
-    scale: Floats,
+    log_age: Floats, promise: Floats, taken: LooksTaken, form: Form, scale: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """What looks at edges add to their having lived so far: law times look, integrated."""
 
     def log_density(z: Floats) -> Floats:
-        goes_with = taken.goes_with(z + promise[:, None], taken.usual)
+        goes_with = taken.goes_with(z + promise[:, None])
         return form.log_density(z - scale[:, None]) + taken.log_likelihood(goes_with)
 
     # All that matters lies beyond the age and where the law still leaves edges.

@@ -91,6 +91,10 @@ class Form(Protocol):
         """Sums of cells as their key takes them: each cell has an effect of that variance."""
         ...
 
+    def less(self, whole: Terms, part: Terms) -> tuple[Floats, Floats]:
+        """First and second of what is left of sums without a part, but for rounding."""
+        ...
+
     def ahead(self, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
         """The two parameters of an edge's life where ln scale has these moments."""
         ...

@@ -101,6 +101,10 @@ class LognormalForm:
         gain = 0.5 * n**2 * variance / damp - 0.5 * np.log(damp)
         return Terms(t / damp, n / damp, constant + gain)
 
+    def less(self, whole: Terms, part: Terms) -> tuple[Floats, Floats]:
+        """A precision cannot be below 0."""
+        return np.maximum(whole.first - part.first, 0.0), whole.second - part.second
+
     def ahead(self, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
         """Mean and deviation of ln life: what is not known of the median adds to it."""
         return mean, np.sqrt(variance + self.sd**2)
@@ -112,7 +116,7 @@ class LognormalForm:
 
     def hazard_below(self, log_age: Floats, hazard: Floats, one: float, two: float) -> Floats:
         """The ln median is normal; the hazard falls with it."""
-        least = log_age[:, None] - self.sd * ndtri_exp(-hazard) * -1
+        least = log_age[:, None] + self.sd * ndtri_exp(-hazard)
         result: Floats = ndtr((one - least) / max(two**2 - self.sd**2, 1e-12) ** 0.5)
         return result
 

@@ -22,7 +22,7 @@ from typing import Final
 import numpy as np
 from scipy.special import log_ndtr
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN, LifeHistories, per_key
 
 _KINDS: Final = 3
@@ -46,7 +46,7 @@ _EARLIEST: Final = -4.0
 #: Age over life beyond which a land says no more.
 _LOG_PAST: Final = float(np.log(1.25))
 #: Share of looks that are wrong in ways of their own, and how wide those lie [ln share].
-SLIPS, SLIP_WIDTH = 0.05, 3.0
+_SLIPS, _SLIP_WIDTH = 0.05, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,18 +112,14 @@ class LooksTaken:
     usual: Floats
     doubt: Floats
 
-    def __len__(self) -> int:
-        return len(self.log_share)
-
-    def goes_with(self, log_life: Floats, usual: Floats) -> Floats:
+    def goes_with(self, log_life: Floats) -> Floats:
         """Ln life that the land goes with: the edge's own, and the key's usual one.
 
         Args:
             log_life: ln life of the edge, shape (looks, lives).
-            usual: ln usual life, shape (looks,).
         """
         tie = self.tie[:, None]
-        result: Floats = tie * log_life + (1 - tie) * usual[:, None]
+        result: Floats = tie * log_life + (1 - tie) * self.usual[:, None]
         return result
 
     def of_edges(self, log_life: Floats, shared: float) -> Floats:
@@ -134,7 +130,7 @@ class LooksTaken:
             shared: Deviation of ln life that all looks may have wrong in common.
         """
         doubt = (shared * self.tie) ** 2 + (1 - self.tie) ** 2 * self.doubt
-        return self.log_likelihood(self.goes_with(log_life, self.usual), doubt)
+        return self.log_likelihood(self.goes_with(log_life), doubt)
 
     def log_likelihood(self, goes_with: Floats, doubt: Floats | None = None) -> Floats:
         """Ln density of what was seen, by the ln life that the land goes with.
@@ -157,7 +153,7 @@ class LooksTaken:
             variance += doubt[:, None] * ((1 - r) * y / share) ** 2
         gap = (self.log_share[:, None] - np.log(share)) / np.sqrt(variance)
         density = np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi * variance)
-        result: Floats = np.log((1 - SLIPS) * density + SLIPS / SLIP_WIDTH)
+        result: Floats = np.log((1 - _SLIPS) * density + _SLIPS / _SLIP_WIDTH)
         return result
 
 
@@ -174,23 +170,35 @@ def learn_looks(lives: LifeHistories, usual: Floats, doubt: Floats, was_worn: Fl
     level = np.zeros((_KINDS, keys))
     run_in = np.full(_KINDS, _RUN_IN)
     run_in[SIZE_SEEN] = _SIZE_RUN_IN
-    error, growth, tie = (
-        np.full(_KINDS, _ERROR),
-        np.full(_KINDS, _GROWTH),
-        np.full(_KINDS, _TIE),
-    )
-    worn = (lives.ended == WORN) & (lives.seen_at > 0)
+    error, growth, tie = (np.full(_KINDS, usual_one) for usual_one in (_ERROR, _GROWTH, _TIE))
     for kind, usual_sd in ((SIZE_SEEN, _SIZE_RUN_IN_SD), (LAND_SEEN, _RUN_IN_SD)):
-        some = lives.take(worn & (lives.seen_kind == kind))
-        if len(some):
-            counts = was_worn[worn & (lives.seen_kind == kind)]
-            found = _regress(some, usual, doubt, counts, float(run_in[kind]), usual_sd)
+        rows = _worn_and_seen(lives) & (lives.seen_kind == kind)
+        if rows.any():
+            found = _regress(
+                lives.take(rows), usual, doubt, was_worn[rows], float(run_in[kind]), usual_sd
+            )
             level[kind], run_in[kind], error[kind], growth[kind], tie[kind] = found
-    # Only looks in the middle of lives whose end is known prove how looks are to be read.
-    middle = worn & (lives.seen_kind > 0) & (lives.seen_at < _MIDDLE * lives.wear)
-    proven = _SHARED_WORTH / (_SHARED_WORTH + float(was_worn[middle].sum()))
-    shared = float(np.hypot(_LEAST_SHARED, _SHARED * proven**0.5))
+    shared = error_in_common(lives, was_worn)
     return Looks(level, run_in, error, growth, tie, shared, usual, doubt)
+
+
+def error_in_common(lives: LifeHistories, was_worn: Floats) -> float:
+    """Deviation of ln life that all looks may have wrong in common.
+
+    Only looks in the middle of lives whose end is known prove how looks are to be read.
+
+    Args:
+        lives: Believable lives.
+        was_worn: Chance that each edge was worn out, shape (lives,).
+    """
+    middle = _worn_and_seen(lives) & (lives.seen_at < _MIDDLE * lives.wear)
+    proven = _SHARED_WORTH / (_SHARED_WORTH + float(was_worn[middle].sum()))
+    return float(np.hypot(_LEAST_SHARED, _SHARED * proven**0.5))
+
+
+def _worn_and_seen(lives: LifeHistories) -> Bools:
+    seen: Bools = (lives.ended == WORN) & (lives.seen_kind > 0) & (lives.seen_at > 0)
+    return seen
 
 
 def _regress(

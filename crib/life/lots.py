@@ -20,7 +20,6 @@ from crib.life.evidence import Sums
 from crib.life.forms import Form, Terms
 from crib.life.law import FORMS, MIDDLING
 from crib.life.observations import LifeHistories, per_key
-from crib.life.weibull_form import WeibullForm
 
 # Spread of boxes before any was seen: common practice, no source.
 _LOT_SD: Final = 0.10
@@ -172,11 +171,6 @@ def cell_moments(
         form: The law.
         variance: Spread of boxes.
     """
-    less = form.tempered(own, variance)
-    # Nothing is left of a key whose lives are all of this box, but for rounding.
-    others = [np.maximum(key.first - less.first, 0.0), key.second - less.second]
-    if isinstance(form, WeibullForm):
-        others[1] = np.maximum(others[1], 0.0)
-    before = form.after(*prior, *others)
+    before = form.after(*prior, *form.less(key, form.tempered(own, variance)))
     after = form.after(before.mean, before.variance + variance, own.first, own.second)
     return after.mean, after.variance

@@ -1,4 +1,4 @@
-"""Posterior of wear-out: pooled scales, shapes on a grid, then each key's closed form."""
+"""Posterior of wear-out: pooled scales, weighed laws, then each key's closed form."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, looked_at, sums_of
 from crib.life.forms import Plain, Terms
 from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law
-from crib.life.looks import Looks, learn_looks
-from crib.life.lots import cell_moments, cells_of
+from crib.life.looks import Looks, error_in_common, learn_looks
+from crib.life.lots import Cells, cell_moments, cells_of
 from crib.life.observations import BROKEN, WORN, LifeHistories
 from crib.life.pooling import Hierarchy, KeyTable, Lives
-from crib.life.reasons import Reasons, learn_reasons
+from crib.life.reasons import Endings, Reasons, endings_of, learn_reasons
 from crib.life.scales import Scales, add_to_scales, fit_scales
 from crib.life.shapes import class_opinion, law_prior, normalised, widened
 from crib.life.trust import Doubts, learn_doubts, learn_habit
@@ -28,7 +28,7 @@ _FLAT: Final = WeibullForm(1.5)
 _STANDS: Final = 0.01
 _MOST_PASSES: Final = 8
 #: Rounds of messages between the keys in the first pass, and in each later one.
-FIRST_ROUNDS, _MORE_ROUNDS = 6, 2
+_FIRST_ROUNDS, _MORE_ROUNDS = 6, 2
 #: Passes in which all laws lie where the flat ones do, and up to which steepness one is flat.
 _FLAT_PASSES, _MOST_FLAT = 2, 3.5
 
@@ -85,7 +85,7 @@ class Posterior:
         nothing = np.zeros(len(cells))
         for s, form in enumerate(FORMS):
             mean, variance = cell_moments(
-                (scales.mean[key, s], scales.variance[key, s]),
+                scales.prior(key, s),
                 Terms(scales.sums.first[cells, s], scales.sums.second[cells, s], nothing),
                 Terms(scales.first[key, s], scales.second[key, s], nothing),
                 form,
@@ -96,8 +96,11 @@ class Posterior:
 
     def broke(self, lives: LifeHistories) -> Floats:
         """Chance that each life ended by a break, shape (lives,)."""
-        broke: Floats = self.reasons.believed(lives, self.law)[BROKEN]
+        broke: Floats = self.reasons.believed(self._endings(lives))[BROKEN]
         return broke
+
+    def _endings(self, lives: LifeHistories) -> Endings:
+        return endings_of(lives, self.law, self.doubts.habit.hazard(lives))
 
     def after(self, lives: LifeHistories) -> Posterior:
         """What is known after a few more believable lives.
@@ -120,16 +123,34 @@ class Posterior:
             believed,
             self.law,
             self.looks,
-            self.reasons,
+            self.reasons.doubtful(self._endings(lives)),
         )
-        sums = Sums(
-            sums.first + more.first, sums.second + more.second, sums.constant + more.constant
+        return replace(
+            self.with_sums(cells, sums.plus(more), rows), counts=counts, oldest=oldest
         )
+
+    def with_sums(self, cells: Cells, sums: Sums, rows: Ints) -> Posterior:
+        """The same with other sums of some keys.
+
+        Args:
+            cells: All boxes.
+            sums: Their sums.
+            rows: Keys whose sums are others than before.
+        """
         scales = add_to_scales(self.scales, self.promise, cells, sums, rows)
-        rule_out(scales, rows, self.law)
+        _rule_out(scales, rows, self.law)
         weights = self.weights.copy()
         weights[rows] = normalised(self.opinion[rows] + scales.evidence[rows])
-        return replace(self, counts=counts, oldest=oldest, scales=scales, weights=weights)
+        return replace(self, scales=scales, weights=weights)
+
+    def pooled_with(self, keys: KeyTable, cells: Cells, sums: Sums, rows: Ints) -> Posterior:
+        """The same where keys learn of each other anew, too."""
+        seen = self.counts.sum(axis=1) > 0
+        seen[rows] = True
+        middle = _likeliest(self.scales)
+        scales = fit_scales(keys, cells, sums, seen, Hierarchy(keys), middle, _FIRST_ROUNDS)
+        opinion, weights = _weighed(keys, scales, seen, self.counts, self.law)
+        return replace(self, scales=scales, opinion=opinion, weights=weights)
 
 
 def promised_curves(keys: KeyTable, rows: Ints) -> Curves:
@@ -145,7 +166,7 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     """Fit all keys to believable lives.
 
     A first rough law shows how far each record is to be trusted and where looks and unseen
-    failures point; a second pass uses what the first one found.
+    failures point; each pass uses what the one before found, until the laws stand.
     """
     size, key = len(keys), lives.key_index
     counts = np.stack(
@@ -153,29 +174,26 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     )
     oldest = np.zeros(size)
     np.maximum.at(oldest, key, lives.wear)
-    group = np.unique(
-        keys.grade * (keys.operation.max(initial=0) + 1) + keys.operation, return_inverse=True
-    )[1].reshape(-1)
-    seen, worn = counts.sum(axis=1) > 0, counts[:, WORN].astype(np.float64)
+    seen = counts.sum(axis=1) > 0
     law = _first_law(keys, lives)
     habit = learn_habit(lives, size)
-    shared = learn_looks(lives, law.usual(), law.doubt(), np.ones(len(lives))).shared
-    cells = cells_of(lives, looked_at(lives), shared)
-    hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, FIRST_ROUNDS
+    taken_out = habit.hazard(lives)
+    cells = cells_of(lives, looked_at(lives), error_in_common(lives, np.ones(len(lives))))
+    hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, _FIRST_ROUNDS
     for number in range(_MOST_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
-        reasons = learn_reasons(lives, law, habit)
-        was_worn = reasons.believed(lives, law)[WORN]
+        endings = endings_of(lives, law, taken_out)
+        reasons = learn_reasons(endings)
+        was_worn = reasons.believed(endings)[WORN]
         looks = learn_looks(lives, law.usual(), law.doubt(), belief * was_worn)
+        doubtful = reasons.doubtful(endings)
         sums = sums_of(
-            cells.of_life, cells.of_look, len(cells), lives, belief, law, looks, reasons
+            cells.of_life, cells.of_look, len(cells), lives, belief, law, looks, doubtful
         )
         scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds)
         rounds = _MORE_ROUNDS
-        rule_out(scales, seen, law)
-        middle = likeliest(scales)
-        opinion = class_opinion(scales.evidence, group, worn)
-        weights = normalised(opinion + scales.evidence)
+        opinion, weights = _weighed(keys, scales, seen, counts, law)
+        middle = _likeliest(scales)
         followed = law.counts
         if number >= _FLAT_PASSES:
             followed = (weights[seen] > _LEAST_WEIGHT).any(axis=0)
@@ -193,12 +211,22 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
 _RULED_OUT, _LEAST_WEIGHT = -1e4, 1e-7
 
 
-def rule_out(scales: Scales, rows: Ints | Bools, law: Law) -> None:
+def _weighed(
+    keys: KeyTable, scales: Scales, seen: Bools, counts: Ints, law: Law
+) -> tuple[Floats, Floats]:
+    """What the others say of each key's laws [ln], and the weights of them with its own."""
+    _rule_out(scales, seen, law)
+    worn = counts[:, WORN].astype(np.float64)
+    opinion = class_opinion(scales.evidence, keys.classes, worn)
+    return opinion, normalised(opinion + scales.evidence)
+
+
+def _rule_out(scales: Scales, rows: Ints | Bools, law: Law) -> None:
     """Leave some keys no law under which lives known in part were not worked out."""
     scales.evidence[np.ix_(rows, ~law.counts)] = _RULED_OUT
 
 
-def likeliest(scales: Scales) -> int:
+def _likeliest(scales: Scales) -> int:
     """The law that all keys together follow best."""
     return int(np.argmax(law_prior() + scales.evidence.sum(axis=0)))
 

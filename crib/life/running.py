@@ -21,11 +21,10 @@ from crib.life.aside import Yardstick, too_old_to_run
 from crib.life.evidence import Sums, sums_of
 from crib.life.kept_curves import MOST_KEPT
 from crib.life.lots import Cells
-from crib.life.observations import WORN, LifeHistories, life_histories, per_key
-from crib.life.pooling import Hierarchy, KeyTable
-from crib.life.posterior import FIRST_ROUNDS, Posterior, likeliest, rule_out
-from crib.life.scales import Scales, add_to_scales, fit_scales
-from crib.life.shapes import class_opinion, normalised
+from crib.life.observations import LifeHistories, life_histories, per_key
+from crib.life.pooling import KeyTable
+from crib.life.posterior import Posterior
+from crib.life.scales import Scales
 
 #: Steps of age, as ln 2 over so many; below the least wear an edge tells nothing yet.
 _STEPS: Final = 3
@@ -133,24 +132,11 @@ def with_running(keys: KeyTable, ended: Posterior, running: Running) -> Posterio
     if not len(lives):
         return ended
     cells, sums = ended.scales.cells.grown(lives, _NO_ROWS, ended.scales.sums)
-    more = _sums(cells.of_life, len(cells), lives, ended)
-    sums = Sums(*(getattr(sums, one.name) + getattr(more, one.name) for one in fields(Sums)))
+    sums = sums.plus(_sums(cells.of_life, len(cells), lives, ended))
     rows = np.unique(lives.key_index)
-    if not running.pooled:
-        scales = add_to_scales(ended.scales, ended.promise, cells, sums, rows)
-        rule_out(scales, rows, ended.law)
-        weights = ended.weights.copy()
-        weights[rows] = normalised(ended.opinion[rows] + scales.evidence[rows])
-        return replace(ended, scales=scales, weights=weights)
-    seen = ended.counts.sum(axis=1) > 0
-    seen[rows] = True
-    middle = likeliest(ended.scales)
-    scales = fit_scales(keys, cells, sums, seen, Hierarchy(keys), middle, FIRST_ROUNDS)
-    rule_out(scales, seen, ended.law)
-    worn = ended.counts[:, WORN].astype(np.float64)
-    opinion = class_opinion(scales.evidence, keys.classes, worn)
-    weights = normalised(opinion + scales.evidence)
-    return replace(ended, scales=scales, opinion=opinion, weights=weights)
+    if running.pooled:
+        return ended.pooled_with(keys, cells, sums, rows)
+    return ended.with_sums(cells, sums, rows)
 
 
 def without_own(known: Posterior, running: Running, own: Ints) -> Posterior:
@@ -179,19 +165,16 @@ def without_own(known: Posterior, running: Running, own: Ints) -> Posterior:
     mine = _sums(place, len(own), lives, known)
     at = first + cell - start
     sums = Sums(*(_less(known.scales.sums, mine, one.name, taken, at) for one in fields(Sums)))
-    scales = _of_keys(known.scales, key, len(known.promise))
-    scales = add_to_scales(scales, known.promise[key], cells, sums, place)
-    rule_out(scales, place, known.law)
-    opinion = known.opinion[key]
-    return replace(
+    of_edges = replace(
         known,
         counts=known.counts[key],
         oldest=known.oldest[key],
         promise=known.promise[key],
-        scales=scales,
-        opinion=opinion,
-        weights=normalised(opinion + scales.evidence),
+        scales=_of_keys(known.scales, key, len(known.promise)),
+        opinion=known.opinion[key],
+        weights=known.weights[key],
     )
+    return of_edges.with_sums(cells, sums, place)
 
 
 def _of_keys(scales: Scales, key: Ints, keys: int) -> Scales:

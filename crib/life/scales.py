@@ -23,9 +23,9 @@ class Scales:
         cells: Boxes.
         sums: Their sums, shape (cells, laws).
         lot_variance: Variance of ln life between boxes.
-        lean: Prior mean of ln scale over the promise at a middling shape, shape (keys,).
-        mean: Prior mean of ln scale over the promise from like keys.
-        variance: Its variance.
+        middle: The law that all keys were pooled under.
+        lean: Prior mean of ln scale over the promise from like keys, under that law; (keys,).
+        variance: Its variance, shape (keys,).
         first: Sums of the key, boxes tempered.
         second: Likewise.
         evidence: ln marginal likelihood.
@@ -38,8 +38,8 @@ class Scales:
     cells: Cells
     sums: Sums
     lot_variance: float
+    middle: int
     lean: Floats
-    mean: Floats
     variance: Floats
     first: Floats
     second: Floats
@@ -48,6 +48,14 @@ class Scales:
     spread: Floats
     one: Floats
     two: Floats
+
+    def prior(self, rows: Ints | slice, s: int) -> tuple[Floats, Floats]:
+        """Mean and variance of some keys' ln scale over the promise under a law.
+
+        What like keys say is how long edges usually last; that holds under every law.
+        """
+        usual = self.lean[rows] + LOG_MEDIAN[self.middle]
+        return usual - LOG_MEDIAN[s], self.variance[rows]
 
     def empty_like(self) -> list[Floats]:
         """Copies of the tables that lives change."""
@@ -78,22 +86,20 @@ def fit_scales(
         rounds: Rounds of messages between the keys.
     """
     size, many = len(keys), len(FORMS)
-    mean, variance = np.zeros((size, many)), np.zeros((size, many))
-    tables = [np.zeros((size, many)) for _ in range(7)]
+    tables = [np.zeros((size, many)) for _ in _CHANGED]
     if not size:
-        return Scales(cells, sums, 0.0, np.zeros(0), mean, variance, *tables)
+        return Scales(cells, sums, 0.0, middle, np.zeros(0), np.zeros(0), *tables)
     between = lot_variance(sums, cells, size)
     of_keys = key_sums(sums, cells, size, middle, between)
-    # Like keys say of a key how long its edges usually last; that holds under every law.
     hierarchy.learn(Lives(FORMS[middle], of_keys, seen), rounds)
-    mean += (hierarchy.mean + LOG_MEDIAN[middle])[:, None] - LOG_MEDIAN
-    variance += hierarchy.variance[:, None]
+    found = Scales(cells, sums, between, middle, hierarchy.mean, hierarchy.variance, *tables)
     for s, form in enumerate(FORMS):
         own = of_keys if s == middle else key_sums(sums, cells, size, s, between)
-        closed = _close(form, keys.prior_mean, mean[:, s], variance[:, s], own, seen, between)
+        prior = found.prior(slice(None), s)
+        closed = _close(form, keys.prior_mean, prior, own, seen, between)
         for table, column in zip(tables, closed, strict=True):
             table[:, s] = column
-    return Scales(cells, sums, between, hierarchy.mean, mean, variance, *tables)
+    return found
 
 
 def add_to_scales(
@@ -126,8 +132,7 @@ def add_to_scales(
         closed = _close(
             form,
             promise[rows],
-            scales.mean[rows, s],
-            scales.variance[rows, s],
+            scales.prior(rows, s),
             own,
             np.ones(len(rows), dtype=np.bool_),
             scales.lot_variance,
@@ -141,17 +146,16 @@ def add_to_scales(
 def _close(
     form: Form,
     promise: Floats,
-    mean: Floats,
-    variance: Floats,
+    prior: tuple[Floats, Floats],
     own: Terms,
     seen: Bools,
     between: float,
 ) -> tuple[Floats, ...]:
     """The tables that lives change, in the order of ``_CHANGED``; shape (keys,) each."""
-    centre, spread = mean.copy(), variance.copy()
+    centre, spread = (column.copy() for column in prior)
     after = form.after(centre[seen], spread[seen], own.first[seen], own.second[seen])
     centre[seen], spread[seen] = after.mean, after.variance
-    evidence = np.zeros(len(mean))
+    evidence = np.zeros(len(promise))
     evidence[seen] = after.log_evidence + own.constant[seen]
     one, two = form.ahead(centre + promise, spread + between)
     return own.first, own.second, evidence, centre, spread, one, two

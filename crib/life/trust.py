@@ -52,23 +52,12 @@ class Habit:
         """Ln odds of two lives against one by this habit, shape (lives,)."""
         key, sd = lives.key_index, self.spread[lives.key_index]
         off = np.log(np.maximum(lives.wear, 1e-12)) - self.usual[key]
-        rest = (1 - _USUAL_SHARE) / _ANYWHERE
-
-        def density(gap: Floats, sd: Floats) -> Floats:
-            normal = np.exp(-0.5 * (gap / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-            result: Floats = np.log(_USUAL_SHARE * normal + rest)
-            return result
-
-        def left_in(gap: Floats, sd: Floats) -> Floats:
-            result: Floats = np.log(_USUAL_SHARE * ndtr(-gap / sd) + 1 - _USUAL_SHARE)
-            return result
-
         odds = np.zeros(len(lives))
         early = lives.ended == CENSORED
-        for law, which in ((density, early), (left_in, ~early)):
+        for law, which in ((_taken_out, early), (_left_in, ~early)):
             rows = np.flatnonzero(which & self.told[key])
             gap, spread = off[rows], sd[rows]
-            odds[rows] = law(gap - np.log(2.0), spread) - law(gap, spread)
+            odds[rows] = np.log(law(gap - np.log(2.0), spread)) - np.log(law(gap, spread))
         return odds
 
     def hazard(self, lives: LifeHistories) -> Floats:
@@ -78,10 +67,20 @@ class Habit:
         """
         key, sd = lives.key_index, self.spread[lives.key_index]
         off = np.log(np.maximum(lives.wear, 1e-12)) - self.usual[key]
-        normal = np.exp(-0.5 * (off / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-        rest = (1 - _USUAL_SHARE) / _ANYWHERE
-        left = _USUAL_SHARE * ndtr(-off / sd) + 1 - _USUAL_SHARE
-        return np.where(self.told[key], (_USUAL_SHARE * normal + rest) / left, np.nan)
+        return np.where(self.told[key], _taken_out(off, sd) / _left_in(off, sd), np.nan)
+
+
+def _taken_out(gap: Floats, sd: Floats) -> Floats:
+    """Density of planned removals over ln age, so far from the usual one."""
+    normal = np.exp(-0.5 * (gap / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    result: Floats = _USUAL_SHARE * normal + (1 - _USUAL_SHARE) / _ANYWHERE
+    return result
+
+
+def _left_in(gap: Floats, sd: Floats) -> Floats:
+    """Share of edges not taken out by then."""
+    result: Floats = _USUAL_SHARE * ndtr(-gap / sd) + 1 - _USUAL_SHARE
+    return result
 
 
 def learn_habit(lives: LifeHistories, keys: int) -> Habit:

@@ -119,6 +119,11 @@ class WeibullForm:
         constant[rows] -= gammaln(less_d[rows]) - less_d[rows] * np.log(less_b[rows])
         return Terms(less_d, less_b, constant)
 
+    def less(self, whole: Terms, part: Terms) -> tuple[Floats, Floats]:
+        """Neither can be below 0."""
+        first = np.maximum(whole.first - part.first, 0.0)
+        return first, np.maximum(whole.second - part.second, 0.0)
+
     def ahead(self, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
         """``a`` and ``ln b`` of ``S(x) = (b / (b + x^k))^a``."""
         return rate_from_moments(mean, variance, self.shape)

@@ -23,8 +23,7 @@ from crib.life.observations import (
     LifeHistories,
     life_histories,
 )
-from crib.life.reasons import Reasons
-from crib.life.trust import Habit
+from crib.life.reasons import Doubtful, Reasons, endings_of
 from crib.life.weibull_form import WeibullForm
 
 PROMISE = 0.4
@@ -45,12 +44,12 @@ def law_at(scale: float) -> Law:
 
 
 def form_of(
-    lives: LifeHistories, s: int, median: float, looks: Looks, reasons: Reasons | None = None
+    lives: LifeHistories, s: int, median: float, looks: Looks, doubtful: Doubtful | None = None
 ) -> Callable[[float], float]:
     """The closed form of one life under a law, by ln median over the promise."""
     zero = np.zeros(1, dtype=np.int64)
     look = zero[: len(looked_at(lives))]
-    sums = sums_of(zero, look, 1, lives, np.ones(1), law_at(median), looks, reasons)
+    sums = sums_of(zero, look, 1, lives, np.ones(1), law_at(median), looks, doubtful)
     first, second, c = (float(x[0, s]) for x in (sums.first, sums.second, sums.constant))
     form = FORMS[s]
 
@@ -129,11 +128,10 @@ def test_a_failure_nobody_saw_weighs_as_its_likelihood_says(s, since, wear, medi
 @pytest.mark.parametrize(("ended", "wear"), [(WORN, 0.3), (WORN, 0.7)])
 def test_a_reason_that_may_be_wrong_weighs_as_its_likelihood_says(s, ended, wear):
     """Wear and taking out compete; one in four reasons is written down wrong."""
-    nothing = Habit(np.zeros(1), np.ones(1), np.zeros(1, dtype=np.bool_))
-    reasons = Reasons(0.25, 0.5, 1e-9, nothing)
+    reasons = Reasons(0.25, 0.5, 1e-9)
     lives = life_histories([0], [wear * UNIT], [1], [ended])
-    made = form_of(lives, s, 0.0, looks_of(), reasons)
-    doubt = reasons.doubtful(lives, law_at(0.0))
+    doubt = reasons.doubtful(endings_of(lives, law_at(0.0), np.full(1, np.nan)))
+    made = form_of(lives, s, 0.0, looks_of(), doubt)
     assert doubt.rows.tolist() == [0]
     share = 1 - reasons.wrong
     other = float(np.exp(doubt.log_other[0]))
