@@ -144,7 +144,9 @@ def _between(
     begin, end = (np.exp(np.minimum(form.log_density(w) - alive, 300.0)) for w in (low, high))
     slope = (begin - end) / failed
     bend = slope**2 - (begin * form.score(low) - end * form.score(high)) / failed
-    return alive + np.log(failed), slope, np.maximum(bend, 0.0)
+    # Far beyond both ages the terms cancel to nothing, and the next law would lie anywhere.
+    least = _LEAST_LEFT * np.minimum(form.bend(high), form.bend(np.zeros_like(high)))
+    return alive + np.log(failed), slope, np.maximum(bend, least)
 
 
 def _of_doubtful_reason(

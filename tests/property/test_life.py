@@ -108,6 +108,9 @@ SPREADS = st.lists(st.sampled_from([0.01, 0.4, 3.0]), min_size=4, max_size=4)
 @example([((0, 1000.0, 0.0, 1, -1, np.nan, np.nan, np.nan, 0), 8),
           ((0, 1001.0, 0.0, 0, 1, np.nan, np.nan, np.nan, 0), 2)],
          [0.0] * 4, [0.4] * 4, [1.0] * 4, 0.0, 0.5)  # fmt: skip
+# All failed before anybody looked, long before a far promise.
+@example([((3, 1.0, 0.0, 1, 0, 0.0, np.nan, np.nan, 0), 6)],
+         [0.0, 0.0, 0.0, 20.0], [0.01, 0.01, 0.01, 3.0], [1.0] * 4, 1e-12, np.nan)  # fmt: skip
 @example([], [-20.0] * 4, [3.0] * 4, [5.0] * 4, 0.0, np.nan)
 def test_whatever_is_written_down_the_answers_are_numbers_in_order(
     lives, promises, spreads, widening, age, share
