@@ -26,10 +26,9 @@ from crib.arrays import Floats, Ints
 from crib.life.forms import Form, Plain, of_survivors
 from crib.life.law import FORMS, Law
 from crib.life.looks import Looks, LooksTaken
-from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories
+from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, seen_failures
 from crib.life.reasons import Doubtful
 
-_NEARLY_EXACT = 1e-3
 _POINTS, _POINT_WEIGHTS = np.polynomial.legendre.leggauss(20)
 #: Steps in which the mass of law times look is searched, and how far below the scale [1/k].
 _COARSE, _FAR = 20, 14.0
@@ -88,10 +87,8 @@ def sums_of(
     """
     log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[lives.key_index]
     log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[lives.key_index]
-    worn = lives.ended == WORN
-    between = np.flatnonzero(worn & (log_hi - log_lo > _NEARLY_EXACT))
-    exact = worn.copy()
-    exact[between] = False
+    exact = seen_failures(lives)
+    between = np.flatnonzero((lives.ended == WORN) & ~exact)
     # A break ends no wear: the edge was good when last seen.
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
     seen = looked_at(lives)

@@ -24,6 +24,7 @@ from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
 from crib.life.basis import Basis, basis_of, new_lives
 from crib.life.breakage import Breakage
 from crib.life.curves import Curves, Edges, ahead_for_hazard, joined
+from crib.life.doubted import LifeDoubts, life_doubts
 from crib.life.kept_curves import KeptCurves
 from crib.life.observations import WORN, LifeHistories, per_key, same_rows
 from crib.life.pooling import KeyTable
@@ -334,6 +335,10 @@ class LifeModel:
         asked = asked_for(len(self.keys), key, NO_SIGNS)
         curves, row = self._curves(asked, np.arange(len(asked.rows)))
         return basis_of(self.keys, self._wear, asked.rows, new_lives(curves, row))
+
+    def doubts(self) -> LifeDoubts:
+        """How far each life of ``histories`` is doubted, as the fit weighs it."""
+        return life_doubts(self.histories, self.aside, self._ended.wear)
 
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""

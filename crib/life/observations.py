@@ -129,6 +129,17 @@ LEAST_SHARE: Final = 0.02
 MOST_SHARE: Final = 5.0
 
 
+#: A failure between two ages closer than this [ln] counts as seen.
+_NEARLY_EXACT: Final = 1e-3
+
+
+def seen_failures(lives: LifeHistories) -> Bools:
+    """Edges that wore out while somebody was there to see it, shape (lives,)."""
+    log_hi, log_lo = (np.log(np.maximum(age, 1e-12)) for age in (lives.wear, lives.since))
+    seen: Bools = (lives.ended == WORN) & (log_hi - log_lo <= _NEARLY_EXACT)
+    return seen
+
+
 def same_rows(first: object, second: object, rows: int) -> bool:
     """Whether columns are equal to the first so many rows of other columns of their kind."""
     for column in fields(first):  # type: ignore[arg-type]

@@ -96,8 +96,12 @@ class Posterior:
 
     def broke(self, lives: LifeHistories) -> Floats:
         """Chance that each life ended by a break, shape (lives,)."""
-        broke: Floats = self.reasons.believed(self._endings(lives))[BROKEN]
+        broke: Floats = self.endings(lives)[BROKEN]
         return broke
+
+    def endings(self, lives: LifeHistories) -> Floats:
+        """Chance that each life was taken out good, worn or broken, shape (3, lives)."""
+        return self.reasons.believed(self._endings(lives))
 
     def _endings(self, lives: LifeHistories) -> Endings:
         return endings_of(lives, self.law, self.doubts.habit.hazard(lives))

@@ -28,7 +28,7 @@ _ROUNDS: Final = 50
 _STANDS: Final = 1e-4
 _ENOUGH: Final = 20_000
 #: A reason whose doubt is smaller than this is taken as it is.
-_DOUBT: Final = 0.02
+LEAST_DOUBT: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ class Reasons:
         """
         taken, worn, broke = self._made(at)
         other = taken + broke
-        rows = np.flatnonzero((at.said == WORN) & (worn / (worn + other) < 1 - _DOUBT))
+        rows = np.flatnonzero((at.said == WORN) & (worn / (worn + other) < 1 - LEAST_DOUBT))
         log_other = np.log(np.maximum(other[rows], 1e-300))
         return Doubtful(rows, float(np.log(1 - self.wrong)), log_other)
 

@@ -15,7 +15,14 @@ from scipy.special import ndtr
 
 from crib.arrays import Bools, Floats, Ints
 from crib.life.law import FORMS, Law
-from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, by_label
+from crib.life.observations import (
+    BROKEN,
+    CENSORED,
+    WORN,
+    LifeHistories,
+    by_label,
+    seen_failures,
+)
 
 #: Share of edges that somebody turned without telling, before any life was seen: common
 #: practice, no source. Worth as much as a thousand lives, or a law with a long tail would pass
@@ -26,7 +33,6 @@ _TURNED_WORTH: Final = 1000.0
 _USUAL_SHARE, _ANYWHERE = 0.8, 2.5
 _LEAST_SPREAD: Final = 0.08
 _ENOUGH: Final = 5
-_NEARLY_EXACT: Final = 1e-3
 #: ln age over the median from which a record may be of two lives.
 _OLD: Final = 0.15
 #: Least weight of a law that counts.
@@ -157,9 +163,8 @@ def _log_ratio(lives: LifeHistories, law: Law) -> Floats:
     key = lives.key_index
     log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[key]
     log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[key]
-    worn = lives.ended == WORN
-    exact = worn & (log_hi - log_lo <= _NEARLY_EXACT)
-    between = np.flatnonzero(worn & ~exact)
+    exact = seen_failures(lives)
+    between = np.flatnonzero((lives.ended == WORN) & ~exact)
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
     one, two = (np.full((len(FORMS), len(lives)), -np.inf) for _ in range(2))
     for s, form in enumerate(FORMS):
