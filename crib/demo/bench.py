@@ -23,11 +23,15 @@ from crib.units import TENTHS_UM_PER_MM, TenthsUm
 
 #: What the demo's labels are printed on.
 LABELS = "roll-62x29"
+#: Where a tool is that goes into no rack.
+BENCH = "bench 1"
 #: How used up the edge in a machine is, as a share of the habit, when its sister is begun.
 _SISTER_FROM = 0.5
 #: What the bench finishes in a step comes after all that the machines give up in it, so that
 #: the pieces which it takes are the same on record.
 _BENCH_FROM = timedelta(seconds=400)
+#: What is scanned right after another scan comes so much later.
+_A_MOMENT = timedelta(microseconds=1)
 #: Half a day before a run ends its successor's tools are begun.
 _KIT_AHEAD_H = 14.0
 
@@ -187,8 +191,7 @@ def _finish(shop: Shop, job: Job, at: datetime, badge: str) -> None:
         )
         if not job.urgent and shop.draw.random() < 0.1:
             # called away before measuring it; it waits until somebody looks again
-            shop.rack(tool.spec).append(tool)
-            shop.set_aside.append(tool)
+            leave_on_bench(shop, tool, at - timedelta(seconds=12), badge)
             return
         shop.rack(tool.spec).append(tool)
     if tool in shop.rack(tool.spec):
@@ -220,15 +223,34 @@ def measure(shop: Shop, tool: Tool, at: datetime, badge: str, *, smooth: bool = 
 
 
 def _label_and_rack(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
-    """The label goes on, the tool into the rack of the first machine that uses its kind."""
-    at += timedelta(microseconds=1)
+    """The label goes on, then the tool goes into a rack."""
+    at += _A_MOMENT
     shop.journal.say(at, PrintLabel(tool.holder, LABELS, by=badge))
-    for machine in shop.machines.values():
-        if tool.spec in {machine.spec(op) for op in machine.needs().values()}:
-            at += timedelta(microseconds=1)
-            place = f"place {tool.op.tool}"
-            shop.journal.say(at, PutInRack(tool.holder, machine.mark, place, by=badge))
-            return
+    _rack(shop, tool, at + _A_MOMENT, badge)
+
+
+def _rack(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
+    """Scan a tool into the rack of the first machine that uses its kind now, else next.
+
+    One that nothing ahead uses stays on the bench.
+    """
+    machines = shop.machines.values()
+    used = [(one, [one.spec(op) for op in one.needs().values()]) for one in machines]
+    used += [
+        (one, [one.spec(op) for op in PARTS[one.runs[1].part].ops])
+        for one in machines
+        if len(one.runs) > 1
+    ]
+    found = next((one.mark for one, specs in used if tool.spec in specs), None)
+    place = f"place {tool.op.tool}" if found else BENCH
+    shop.journal.say(at, PutInRack(tool.holder, found, place, by=badge))
+
+
+def leave_on_bench(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
+    """A tool that is built waits on the bench to be measured."""
+    shop.rack(tool.spec).append(tool)
+    shop.set_aside.append(tool)
+    shop.journal.say(at + _A_MOMENT, PutInRack(tool.holder, place=BENCH, by=badge))
 
 
 def _readings(shop: Shop, tool: Tool, off: int = 0) -> list[Reading]:
@@ -253,6 +275,7 @@ def put_away(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
     """A tool came out at a job change: good ones wait in the rack, others are taken apart."""
     if tool.edge.used < 0.5 * shop.habit(tool.spec):
         shop.shelved.append(tool)
+        _rack(shop, tool, at, badge)
         return
     shop.journal.say(at, TearDown(tool.holder, "too far gone to wait", by=badge))
     shop.over(tool, broken=False)

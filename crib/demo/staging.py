@@ -14,7 +14,7 @@ from crib.acts.build_assembly import BuildAssembly
 from crib.acts.check_gauge import CheckGauge
 from crib.acts.move_stock import MoveStock
 from crib.acts.tear_down import TearDown
-from crib.demo.bench import attendant, measure
+from crib.demo.bench import attendant, leave_on_bench, measure
 from crib.demo.items import ITEMS
 from crib.demo.journal import ChangeHolder
 from crib.demo.machines import GAUGE
@@ -83,8 +83,7 @@ def _build(shop: Shop, at: datetime, machine: str, op: Op) -> Tool | None:
     if tool is not None:
         badge = attendant(shop.hours.local(at))
         shop.journal.say(at, BuildAssembly(tool.spec, tool.holder, tool.take.box.lot, by=badge))
-        shop.rack(tool.spec).append(tool)
-        shop.set_aside.append(tool)
+        leave_on_bench(shop, tool, at, badge)
     return tool
 
 

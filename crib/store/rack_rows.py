@@ -40,6 +40,17 @@ _PLACE_OF = text(
     WHERE r.fact_id = ({_PLACE.format(assembly=":assembly_id")})
     """  # noqa: S608 - no value from outside
 )
+_PLACED = text(
+    f"""
+    SELECT label.code, machine.machine, r.place
+    FROM assembly_state AS state
+    JOIN label_codes AS label
+      ON label.assembly_id = state.assembly_id AND label.superseded_at IS NULL
+    JOIN rack_places AS r ON r.fact_id = ({_PLACE.format(assembly="state.assembly_id")})
+    LEFT JOIN machines AS machine ON machine.id = r.machine_id
+    WHERE state.ended_at IS NULL
+    """  # noqa: S608 - no value from outside
+)
 _STANDS = "NOT EXISTS (SELECT 1 FROM facts AS later WHERE later.reverses_id = {})"
 _WAITING = text(
     f"""
@@ -91,6 +102,14 @@ class PlaceRow(NamedTuple):
     put_us: int
 
 
+class PlacedRow(NamedTuple):
+    """A tool that somebody put in a rack, or anywhere else with a name."""
+
+    code: str
+    machine: str | None
+    place: str | None
+
+
 class WaitingRow(NamedTuple):
     """A built and measured tool outside the machines; instants in µs since 1970."""
 
@@ -119,6 +138,11 @@ def place_of(tx: Tx, assembly_id: int) -> PlaceRow | None:
     """Where a tool stands in a rack; None where nobody said, or it was mounted since."""
     row: Any = tx.execute(_PLACE_OF, {"assembly_id": assembly_id}).one_or_none()
     return None if row is None else named(PlaceRow, row)
+
+
+def placed_rows(tx: Tx) -> tuple[PlacedRow, ...]:
+    """Every tool with a place, measured or not."""
+    return named_rows(PlacedRow, tx.execute(_PLACED))
 
 
 def waiting_rows(tx: Tx) -> tuple[WaitingRow, ...]:

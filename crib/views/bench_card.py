@@ -128,9 +128,7 @@ def _card(tx: Tx, swap: SwapRow, boxes: dict[str, _Box]) -> BenchCard:
         built = named_assembly(tx, sister.assembly).row
         put = place_of(tx, built.id)
         racked = rack_words(put.machine, put.place) if put else None
-        recipe = recipe_of(tx, built)
-        place = tool_words(racked, recipe.holder_location)
-        return BenchCard(recipe, place, caution=lacks_for(swap))
+        return BenchCard(recipe_of(tx, built), tool_words(racked), caution=lacks_for(swap))
     spec = spec_row(tx, spec_id_by_name(tx, swap.tool_spec))
     box, holder_mark = _box(tx, sister, boxes), sister.holder or ""
     holder = holder_row(tx, resolve_holder(tx, holder_mark).id)

@@ -9,7 +9,7 @@ from crib.planning.kits import Kit, KitLine
 from crib.planning.shelf import Sister
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.rack_rows import belongings, waiting_rows
+from crib.store.rack_rows import belongings, placed_rows
 
 
 def rack_words(machine: str | None, place: str | None) -> str | None:
@@ -24,18 +24,13 @@ def rack_words(machine: str | None, place: str | None) -> str | None:
     return sentence("rack of {machine}", machine=machine) if machine else place
 
 
-def tool_words(racked: str | None, belongs: str | None) -> str:
-    """Where to look for a tool that is built, in words.
+def tool_words(racked: str | None) -> str:
+    """Where a tool lies that is built, in words: one place to go to.
 
     Args:
         racked: Its place in a rack; None where nobody put it in one.
-        belongs: Where its holder has its place; None where nothing is recorded.
     """
-    if racked:
-        return racked
-    if belongs:
-        return sentence("in no rack: look on the bench, then in {place}", place=belongs)
-    return sentence("in no rack: look on the bench")
+    return racked or sentence("not in the rack yet: look on the bench")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +58,9 @@ class Places:
         """Where a sister lies, or the holder to build it with; None where nobody said."""
         if sister is None:
             return None
-        belongs = self.holders.get(sister.holder or "")
         if sister.assembly is None:
-            return belongs
-        return tool_words(self.tools.get(sister.assembly), belongs)
+            return self.holders.get(sister.holder or "")
+        return tool_words(self.tools.get(sister.assembly))
 
     def of_line(self, line: KitLine) -> tuple[Taken, ...]:
         """What to take for a tool that is pulled, measured or built, each with its place."""
@@ -78,8 +72,7 @@ class Places:
     ) -> tuple[Taken, ...]:
         """The same for a tool that is built, or a holder and a lot to build it from."""
         if assembly:
-            belongs = self.holders.get(holder or "")
-            return (Taken(assembly, tool_words(self.tools.get(assembly), belongs)),)
+            return (Taken(assembly, tool_words(self.tools.get(assembly))),)
         marks = ((holder, self.holders), (lot, self.lots))
         return tuple(Taken(mark, known.get(mark)) for mark, known in marks if mark)
 
@@ -100,7 +93,7 @@ def places_now(tx: Tx) -> Places:
     """
     racked = {
         row.code: words
-        for row in waiting_rows(tx)
-        if (words := rack_words(row.rack_machine, row.place)) is not None
+        for row in placed_rows(tx)
+        if (words := rack_words(row.machine, row.place)) is not None
     }
     return Places(racked, *belongings(tx))

@@ -59,14 +59,23 @@ def test_a_built_tool_is_looked_for_where_somebody_put_it(client, behind, bench,
     built = bench.post("/v1/assemblies", **what)
     box = read(client, "/bench").select_one("section.next")
     assert f"Measure {built['code']}" in words(box)
-    place = row["recipe"]["holder_location"]
-    lies = f"in no rack: look on the bench, then in {place}"
+    lies = f"{built['code']}, not in the rack yet: look on the bench"
     assert lies in words(box)
     # the holder is in the tool: it has no row of its own here
     assert [words(one) for one in box.select(".takes dt")] == ["Tool"]
     machine = read(client, f"/machines/{row['machine']}")
-    assert f"{built['code']}, {lies}" in words(machine)
+    assert lies in words(machine)
+    # where its holder belongs is no place to look for it
+    place = row["recipe"]["holder_location"]
+    assert place not in words(box)
     assert place not in words(read(client, f"/bench/work/{built['code']}").main)
+
+    # a place holds from the scan on, whether it was measured or not
+    bench.post(f"/v1/assemblies/{built['code']}/rack-places", place="on the bench")
+    for address in ("/bench", f"/machines/{row['machine']}"):
+        said = words(read(client, address).main)
+        assert f"{built['code']}, on the bench" in said
+        assert "not in the rack yet" not in said
 
 
 def test_one_line_says_how_many_jobs_there_are_and_how_many_are_late(client, behind, checked):

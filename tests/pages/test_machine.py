@@ -96,7 +96,7 @@ def test_an_empty_station_names_the_tool_that_waits_for_it(client, bench, shop):
 
     page = read(client, f"/machines/M1/stations/{shop.codes['stations']['M1/T01']}")
 
-    lies = "in no rack: look on the bench, then in shelf 1"
+    lies = "not in the rack yet: look on the bench"
     assert f"sister ready {tool}, {lies}" in words(page.main)
 
 

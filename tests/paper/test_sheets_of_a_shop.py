@@ -134,4 +134,4 @@ def test_each_thing_to_take_has_the_place_where_it_lies(demo: SimpleNamespace) -
             assert f"{row.holder}: {demo.places.holders[row.holder]}" in row.place
     for swap in sheet.swaps:
         if swap.sister_state == "ready":
-            assert demo.places.tools.get(swap.sister, "in no rack") in swap.place
+            assert demo.places.tools[swap.sister] in swap.place

@@ -23,8 +23,10 @@ from crib.records.catalogue import CONDITIONS
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
+from crib.store.rack_rows import waiting_rows
 from crib.views.score_forecasts import score_forecasts
 from crib.views.shift_summary import shift_summary
+from crib.views.where_it_lies import places_now
 from tests.demos import PRESENT, Demo, Demos, make_demo
 
 
@@ -175,6 +177,20 @@ def test_the_list_of_the_next_day_holds_every_state_of_a_sister(demo):
     assert swaps.queue.rows
     assert sum(row.late for row in swaps.queue.rows) <= len(swaps.queue.rows) / 2
     assert len(plan.forecasts) >= 40
+
+
+def test_the_attendant_scanned_where_each_tool_outside_the_machines_is(demo):
+    _, swaps = look(demo.store, PRESENT)
+    with demo.store.read() as tx:
+        tools = places_now(tx).tools
+        waiting = [row.code for row in waiting_rows(tx)]
+    built = {row.sister.assembly: row.sister for row in swaps.rows if row.sister.assembly}
+
+    assert len(waiting) > 10
+    assert set(waiting) <= set(tools)
+    assert {tools[code] for code, one in built.items() if one.state == "measure"} == {"bench 1"}
+    racked = [tools[code] for code, one in built.items() if one.state == "ready"]
+    assert sum(one.startswith("rack of L") for one in racked) > len(racked) / 2
 
 
 def test_every_machine_with_a_network_was_heard_when_the_history_ends(demo):
