@@ -87,6 +87,7 @@ LISTS = (
     FactList("breakages", queries.BREAKAGES),
     FactList("question-dismissals", queries.QUESTION_DISMISSALS),
     FactList("night-choices", queries.NIGHT_CHOICES),
+    FactList("life-confirmations", queries.LIFE_CONFIRMATIONS),
 )
 
 

@@ -1,4 +1,4 @@
-"""Tools in machines: mounted, removed, corrected."""
+"""Tools in machines: mounted, removed, corrected; lives that ended, confirmed."""
 
 from __future__ import annotations
 
@@ -8,20 +8,26 @@ from flask_smorest import Blueprint
 from marshmallow import fields
 
 from api.http.operation import Call, Reply, writes
-from api.schemas.bodies import CorrectionBody, RemovalBody
+from api.schemas.bodies import CorrectionBody, LifeConfirmationBody, RemovalBody
 from api.schemas.facts import FactAnswer
 from api.schemas.fields import ExactLength, Text
 from api.schemas.mounts import DatumShape, MountBody, MountShape, OffsetShape
 from api.schemas.results import shape_from
+from crib.acts.confirm_life import ConfirmLife, LifeConfirmed, confirm_life
 from crib.acts.correct_offset import CorrectOffset, OffsetCorrected, correct_offset
 from crib.acts.mount_tool import MountTool, mount_tool
 from crib.acts.remove_tool import RemoveTool, ToolRemoved, remove_tool
+from crib.views.lives_seen import check_shown_life
 
 blueprint = Blueprint("mounts", __name__, description="Tools in machines: in, out, corrected.")
 
 FACT_NAMES = {"fact_id": "fact", "code": "assembly"}
 
 RemovalShape = shape_from(ToolRemoved, "RemovalShape", rename=FACT_NAMES)
+
+LifeConfirmationShape = shape_from(
+    LifeConfirmed, "LifeConfirmationShape", rename={"fact_id": "fact", "removal_id": "removal"}
+)
 
 
 class CorrectionShape(FactAnswer, OffsetShape):
@@ -60,6 +66,17 @@ def post_removal(call: Call) -> Reply:
     """Record that a tool came out, and what becomes of edge and holder."""
     done = remove_tool(call.tx, call.present, RemoveTool(**call.body))
     return Reply(done, headers={"Location": f"/v1/removals/{done.fact_id}"})
+
+
+@writes(
+    blueprint, "/v1/life-confirmations", LifeConfirmationShape(), body=LifeConfirmationBody()
+)
+def post_life_confirmation(call: Call) -> Reply:
+    """Say that the record of an edge's life is right: the forecast then counts it in full."""
+    command = ConfirmLife(**call.body)
+    check_shown_life(call.site.plans.plan(call.present), command.removal_id, command.parts)
+    done = confirm_life(call.tx, call.present, command)
+    return Reply(done, headers={"Location": f"/v1/life-confirmations/{done.fact_id}"})
 
 
 @writes(blueprint, "/v1/corrections", CorrectionShape(), body=CorrectionBody())

@@ -101,6 +101,24 @@ class NightChoiceBody(FactBody):
     until = At(explains="When to stop; with choice until alone.")
 
 
+class LifeConfirmationBody(FactBody):
+    """Say that the record of an edge's life is right."""
+
+    removal = Whole(
+        attribute="removal_id",
+        required=True,
+        least=1,
+        most=2**53,
+        explains="The removal that ended the life, as /v1/life gives it.",
+    )
+    parts = Whole(
+        required=True,
+        least=0,
+        most=2**53,
+        explains="Parts that the edge made, as you saw them; refused where they changed since.",
+    )
+
+
 class TeardownBody(FactBody):
     """Take a tool apart."""
 

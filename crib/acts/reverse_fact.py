@@ -287,6 +287,12 @@ def _night_choice(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
     )
 
 
+def _life_confirmation(tx: Tx, told: WhoAndWhen, fact_id: int) -> tuple[int, str]:
+    return _take_back(tx, told, fact_id), sentence(
+        "The forecast weighs that life by itself again."
+    )
+
+
 _ACTS: dict[str, Callable[[Tx, WhoAndWhen, int], tuple[int, str]]] = {
     "mount": _mount,
     "removal": _removal,
@@ -299,6 +305,7 @@ _ACTS: dict[str, Callable[[Tx, WhoAndWhen, int], tuple[int, str]]] = {
     "breakage": _breakage,
     "question_dismissal": _question_dismissal,
     "night_choice": _night_choice,
+    "life_confirmation": _life_confirmation,
     "build": take_back_build,
     "teardown": take_back_teardown,
 }

@@ -90,6 +90,7 @@ def set_aside(
     Returns:
         The believable lives and the others with the reason: ages that are no numbers, ended
         below 1/1000 of the usual life, over 100 promised lives, over 5 times the key's median.
+        A life that a person is sure of stays, unless its age is no number.
     """
     if not len(histories):
         return histories, []
@@ -101,7 +102,7 @@ def set_aside(
         # points at the mounting, not at wear.
         young = (wear < LEAST_LIFE * usual) & (histories.ended != CENSORED)
         old = wear > most * usual
-    bad = broken_number | young | old
+    bad = broken_number | (young | old) & ~histories.sure
     listed: list[SetAside] = []
     for row in np.flatnonzero(bad):
         key = int(histories.key_index[row])

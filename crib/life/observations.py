@@ -41,6 +41,7 @@ class LifeHistories:
         seen_share: Share of the wear limit that was seen; NaN: nothing.
         seen_at: Wear units at which it was seen.
         seen_kind: ``NOTHING_SEEN``, ``LAND_SEEN`` or ``SIZE_SEEN``.
+        sure: Whether a person looked at the record and said that it is right.
     """
 
     key_index: Ints
@@ -52,6 +53,7 @@ class LifeHistories:
     seen_share: Floats
     seen_at: Floats
     seen_kind: NDArray[np.int8]
+    sure: Bools
 
     def __len__(self) -> int:
         return len(self.wear)
@@ -79,6 +81,7 @@ def life_histories(
     seen_share: ArrayLike | None = None,
     seen_at: ArrayLike | None = None,
     seen_kind: ArrayLike | None = None,
+    sure: ArrayLike | None = None,
 ) -> LifeHistories:
     """Histories from anything array-like; what is left out is not known.
 
@@ -99,8 +102,8 @@ def life_histories(
     reached = column(wear, 0.0)
     good, at, share = column(since, np.nan), column(seen_at, np.nan), column(seen_share, np.nan)
     kind, lots, ends = column(seen_kind, 0), column(lot, -1), column(ended, 0)
-    made = column(parts, 0.0)
-    columns = (keys, reached, made, ends, good, at, share, kind, lots)
+    made, certain = column(parts, 0.0), column(sure, 0)
+    columns = (keys, reached, made, ends, good, at, share, kind, lots, certain)
     if len({values.shape for values in columns}) != 1 or reached.ndim != 1:
         raise OutsideModel(
             sentence("Every life needs one key, wear, number of parts and ending.")
@@ -121,6 +124,7 @@ def life_histories(
         np.where(told, share, np.nan),
         np.fmin(at, reached),
         np.where(told, kind, 0).astype(np.int8),
+        certain.astype(np.bool_),
     )
 
 

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.breakage import PRIOR_PER_LIFE
 from crib.life.law import STEEPNESS, Law
 from crib.life.observations import WORN, LifeHistories
@@ -40,12 +40,14 @@ class Endings:
         share: Age over the usual life.
         worn: Hazard of wear.
         habit: Hazard of the usual taking out; NaN where no habit is known.
+        sure: Whether a person said that the ending is right.
     """
 
     said: Ints
     share: Floats
     worn: Floats
     habit: Floats
+    sure: Bools
 
     def every(self, step: int) -> Endings:
         """Every second, third, … life."""
@@ -64,7 +66,7 @@ def endings_of(lives: LifeHistories, law: Law, habit: Floats) -> Endings:
     steepness = np.exp(law.weights @ np.log(STEEPNESS))[lives.key_index]
     worn = np.log(2.0) * steepness * np.exp(np.minimum(steepness * log_x, 50.0))
     share = np.exp(np.minimum(log_x, 50.0))
-    return Endings(lives.ended.astype(np.int64), share, worn, habit)
+    return Endings(lives.ended.astype(np.int64), share, worn, habit, lives.sure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,8 @@ class Reasons:
         """
         taken, worn, broke = self._made(at)
         other = taken + broke
-        rows = np.flatnonzero((at.said == WORN) & (worn / (worn + other) < 1 - LEAST_DOUBT))
+        doubted = worn / (worn + other) < 1 - LEAST_DOUBT
+        rows = np.flatnonzero((at.said == WORN) & doubted & ~at.sure)
         log_other = np.log(np.maximum(other[rows], 1e-300))
         return Doubtful(rows, float(np.log(1 - self.wrong)), log_other)
 
@@ -113,6 +116,7 @@ class Reasons:
         """Chance that each edge was taken out good, worn or broken, shape (3, lives)."""
         made = self._made(at)
         result: Floats = made / made.sum(axis=0)
+        result[:, at.sure] = np.arange(3)[:, None] == at.said[at.sure]
         return result
 
     def _made(self, at: Endings) -> Floats:

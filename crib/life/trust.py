@@ -149,7 +149,7 @@ def _suspects(lives: LifeHistories, law: Law, habit: Habit) -> tuple[Ints, Float
     usual = habit.log_odds(lives)
     with np.errstate(divide="ignore"):
         old = np.log(lives.wear) > middle[lives.key_index] + _OLD
-    rows = np.flatnonzero(old | (usual > 0))
+    rows = np.flatnonzero((old | (usual > 0)) & ~lives.sure)
     two = np.empty(len(rows))
     # In pieces that stay in the processor's cache.
     for start in range(0, len(rows), _PIECE):

@@ -30,6 +30,7 @@ class Lives:
         keys: Every key that an edge wore under or will wear under next.
         spreads: Prior standard deviation of ln(life) of each, shape (keys,).
         histories: One per edge that ended.
+        ended: The last stay of each of those, in their order.
         running: One per edge that still cuts, at the wear that counts.
         own: Number of each of those, by assembly id.
         ages: Wear of each assembly so far by id [wear units].
@@ -39,6 +40,7 @@ class Lives:
     keys: list[Key]
     spreads: list[float]
     histories: LifeHistories
+    ended: list[Stay]
     running: LifeHistories
     own: dict[int, int]
     ages: dict[int, float]
@@ -82,15 +84,17 @@ def gather_lives(shop: ShopNow, ahead: Iterable[CutAhead]) -> Lives:
         # In the order in which they ended, so that a new life comes last.
         ended_us = final[assembly].row.end_us or 0
         torn_us = shop.rows.assemblies[assembly].torn_down_us or 0
-        rows.append((max(ended_us, torn_us), index, *row, *looks.get(assembly, NO_LOOK)))
+        look = looks.get(assembly, NO_LOOK)
+        rows.append((max(ended_us, torn_us), index, *row, *look, assembly))
     # edges that have cut nothing yet, or will cut another part next
     for cut in ahead:
         if cut.key is not None and cut.key not in keys:
             keys[cut.key] = len(keys)
             spreads.append(cut.spread)
     rows.sort(key=lambda row: row[0])
-    columns = zip(*rows, strict=True) if rows else ([] for _ in range(10))
-    _, key, used, made_of, ends, lot, since_of, share, at, kind = columns
+    columns = zip(*rows, strict=True) if rows else ([] for _ in range(11))
+    _, key, used, made_of, ends, lot, since_of, share, at, kind, which = columns
+    over = [final[int(assembly)] for assembly in which]
     histories = life_histories(
         key,
         used,
@@ -101,10 +105,13 @@ def gather_lives(shop: ShopNow, ahead: Iterable[CutAhead]) -> Lives:
         seen_share=share,
         seen_at=at,
         seen_kind=kind,
+        sure=[
+            stay.row.sure_parts == int(made) for stay, made in zip(over, made_of, strict=True)
+        ],
     )
     still = {one: key for one, key in still.items() if final[one].row.broken_us is None}
     running, own = _running(shop, still, wear, parts)
-    return Lives(list(keys), spreads, histories, running, own, wear, looks)
+    return Lives(list(keys), spreads, histories, over, running, own, wear, looks)
 
 
 def _running(

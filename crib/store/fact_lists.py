@@ -29,6 +29,7 @@ from crib.store.tables import (
     gauge_checks,
     label_codes,
     label_prints,
+    life_confirmations,
     metadata,
     mounts,
     night_choices,
@@ -285,6 +286,20 @@ _BREAKAGES = _with_label(
     ),
     mounts.c.assembly_id,
 )
+_LIFE_CONFIRMATIONS = _with_label(
+    _at_station(
+        _facts_of(
+            life_confirmations,
+            label_codes.c.code.label("assembly"),
+            _mark,
+            life_confirmations.c.removal_id,
+            life_confirmations.c.parts,
+        )
+        .join(removals, removals.c.fact_id == life_confirmations.c.removal_id)
+        .join(mounts, mounts.c.fact_id == removals.c.mount_id)
+    ),
+    mounts.c.assembly_id,
+)
 _QUESTION_DISMISSALS = (
     _facts_of(
         question_dismissals,
@@ -323,6 +338,7 @@ _STATEMENTS: Mapping[str, Select[Any]] = {
     "breakages": _BREAKAGES,
     "question_dismissals": _QUESTION_DISMISSALS,
     "night_choices": _NIGHT_CHOICES,
+    "life_confirmations": _LIFE_CONFIRMATIONS,
 }
 
 # filter -> the column that has to equal it

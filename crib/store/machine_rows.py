@@ -32,13 +32,18 @@ def _stays(where: str) -> str:
            CASE WHEN broken_us < removed_us THEN broken_us ELSE removed_us END AS end_us,
            CASE WHEN removed_us IS NOT NULL AND broken_us IS NOT NULL THEN 'broken'
              ELSE reason END AS reason,
-           flank_wear_tenths_um, broken_us
+           flank_wear_tenths_um, broken_us, removal_id, sure_parts
     FROM (
         SELECT m.fact_id AS mount_id, f.at AS begin_us, m.station_id, m.assembly_id,
                rf.at AS removed_us, r.reason, r.flank_wear_tenths_um,
                (SELECT min(x.at) FROM breakages AS b JOIN facts AS x ON x.id = b.fact_id
                 WHERE b.mount_id = m.fact_id AND x.at <= :as_of
-                  AND {STANDS.format("b.fact_id")}) AS broken_us
+                  AND {STANDS.format("b.fact_id")}) AS broken_us,
+               r.fact_id AS removal_id,
+               (SELECT c.parts FROM life_confirmations AS c JOIN facts AS x ON x.id = c.fact_id
+                WHERE c.removal_id = r.fact_id AND x.at <= :as_of
+                  AND {STANDS.format("c.fact_id")}
+                ORDER BY c.fact_id DESC LIMIT 1) AS sure_parts
         FROM mounts AS m JOIN facts AS f ON f.id = m.fact_id
         LEFT JOIN removals AS r ON r.mount_id = m.fact_id
           AND (SELECT x.at FROM facts AS x WHERE x.id = r.fact_id) <= :as_of
@@ -65,6 +70,9 @@ class StayRow(NamedTuple):
 
     Where a breakage was signalled (``broken_us``) the edge's life ended there: a stay that is
     over ends then, and ends as broken.
+
+    ``removal_id`` is the removal that ended it. Where a person said that the record of the
+    edge's life up to there is right, ``sure_parts`` are the parts that it had made by then.
     """
 
     mount_id: int
@@ -75,6 +83,8 @@ class StayRow(NamedTuple):
     reason: str | None
     flank_wear_tenths_um: int | None
     broken_us: int | None = None
+    removal_id: int | None = None
+    sure_parts: int | None = None
 
     @property
     def worn_until_us(self) -> int | None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from alembic.config import Config
 
 #: Number of the newest migration (a test compares it with the files).
-HEAD = "0027"
+HEAD = "0028"
 
 _FOLDER = Path(__file__).parent / "migrations"
 #: The migrations write through one connection that alembic holds for the whole process.

@@ -32,6 +32,11 @@ BY_STATION: Final = {
     "removals": _OF_MOUNT.format("removals"),
     "corrections": _OF_MOUNT.format("corrections"),
     "breakages": _OF_MOUNT.format("breakages"),
+    "life_confirmations": """
+    SELECT s.machine_id FROM life_confirmations AS c
+    JOIN removals AS r ON r.fact_id = c.removal_id JOIN mounts AS m ON m.fact_id = r.mount_id
+    JOIN stations AS s ON s.id = m.station_id WHERE c.fact_id = ?
+    """,
 }
 
 #: Tables of what all machines share: the shelf, the bench, what a program and a tool are.

@@ -94,7 +94,7 @@ idempotency_keys = Table(
 FACT_KINDS = (
     "build", "preset", "mount", "removal", "correction", "count", "gauge_check", "stock_move",
     "stop", "teardown", "label_print", "rack_place", "count_verdict", "breakage",
-    "question_dismissal", "night_choice", "reversal",
+    "question_dismissal", "night_choice", "life_confirmation", "reversal",
 )  # fmt: skip
 
 #: What can be decided for an unattended stretch.
@@ -395,6 +395,16 @@ night_choices = Table(
     CheckConstraint("until > begins_at AND until <= ends_at", name="until_is_within"),
 )
 
+#: A person said that the record of an edge's life, as a removal ended it, is right.
+life_confirmations = Table(
+    "life_confirmations",
+    metadata,
+    _fact_id(),
+    Column("removal_id", ForeignKey("removals.fact_id"), nullable=False, index=True),
+    Column("parts", Integer, nullable=False),
+    CheckConstraint("parts >= 0", name="parts_from_0"),
+)
+
 teardowns = Table(
     "teardowns",
     metadata,
@@ -430,4 +440,5 @@ APPEND_ONLY = (
     "breakage_doubts",
     "breakage_answers",
     "night_choices",
+    "life_confirmations",
 )

@@ -9,12 +9,10 @@ import numpy as np
 
 from crib.errors import NotKnown
 from crib.left_out import worked_out
-from crib.life.observations import BROKEN, CENSORED, WORN
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
 from crib.sentence import sentence
-
-_ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
+from crib.views.lives_seen import LifeSeen, lives_of_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,21 +21,6 @@ class CurvePoint:
 
     age: float
     survival: float
-
-
-@dataclass(frozen=True, slots=True)
-class LifeSeen:
-    """One edge's life so far.
-
-    Attributes:
-        wear: Wear units reached; 1 is the promised life.
-        parts: Parts made.
-        ended: worn, broken or taken_out_early.
-    """
-
-    wear: float
-    parts: int
-    ended: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +100,6 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
     survival = plan.model.survival(
         np.full(grid.size, index), np.zeros(grid.size), grid, np.full(grid.size, rate)
     )
-    mine = plan.histories.key_index == index
     return KeyLife(
         key=name,
         cutting_item=items[key.cutting_item_id].cutting_item,
@@ -136,15 +118,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
         curve=tuple(
             CurvePoint(float(a), float(s)) for a, s in zip(grid, survival, strict=True)
         ),
-        lives=tuple(
-            LifeSeen(float(wear), int(parts), _ENDED[int(ended)])
-            for wear, parts, ended in zip(
-                plan.histories.wear[mine],
-                plan.histories.parts[mine],
-                plan.histories.ended[mine],
-                strict=True,
-            )
-        ),
+        lives=lives_of_key(plan, index),
         removal_reasons=dict(
             Counter(
                 stay.row.reason

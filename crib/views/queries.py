@@ -19,6 +19,7 @@ from crib.views.query_shapes import (
     CountVerdictListed,
     GaugeCheckListed,
     LabelPrintListed,
+    LifeConfirmationListed,
     MountListed,
     NightChoiceListed,
     Page,
@@ -93,6 +94,8 @@ COUNT_VERDICTS = FactKind("count_verdicts", CountVerdictListed, ("machine_id",))
 BREAKAGES = FactKind("breakages", BreakageListed, _STAY)
 #: Questions about tools that people dismissed.
 QUESTION_DISMISSALS = FactKind("question_dismissals", QuestionDismissalListed, ("machine_id",))
+#: Lives of edges whose record a person said is right.
+LIFE_CONFIRMATIONS = FactKind("life_confirmations", LifeConfirmationListed, _STAY)
 #: What was decided for unattended stretches.
 NIGHT_CHOICES = FactKind("night_choices", NightChoiceListed, ("machine_id",))
 

@@ -251,6 +251,21 @@ class BreakageListed(FactListed):
 
 
 @dataclass(frozen=True, slots=True)
+class LifeConfirmationListed(FactListed):
+    """One edge whose life a person said is recorded right.
+
+    Attributes:
+        removal_id: The removal that ended the life.
+        parts: Parts that the edge had made, as the person saw them.
+    """
+
+    assembly: str
+    station: str
+    removal_id: int
+    parts: int
+
+
+@dataclass(frozen=True, slots=True)
 class QuestionDismissalListed(FactListed):
     """One question about a tool that a person dismissed; ``note`` says why.
 

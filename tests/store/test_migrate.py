@@ -132,7 +132,7 @@ LATER = {"closures", "kept_forecasts", "preset_overrides", "label_prints", "rack
     "breakages", "question_dismissals", "count_sources", "counts_booked_later",
     "active_conditions",
     "breakage_doubts", "breakage_answers", "broker_sessions", "digest_chain",
-    "row_digests", "machine_revisions", "night_choices",
+    "row_digests", "machine_revisions", "night_choices", "life_confirmations",
 }  # fmt: skip
 LATER_COLUMNS = {
     "operations.contact_share", "gauges.line_pattern", "gauges.resolution_tenths_um",

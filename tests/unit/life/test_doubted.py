@@ -6,6 +6,8 @@ again here by Bayes' rule from densities of scipy.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -120,3 +122,79 @@ def test_lives_added_one_by_one_are_doubted_by_their_own_number():
 
 def test_without_lives_nothing_is_doubted():
     assert len(fitted([], []).doubts().believed) == 0
+
+
+def sure_of(model, rows):
+    """The same lives fitted again where a person is sure of some."""
+    sure = np.zeros(len(model.histories), dtype=bool)
+    sure[rows] = True
+    return fit_life_model(model.keys, replace(model.histories, sure=sure))
+
+
+def young_and_double():
+    """Edges taken out at 0.6, some worn at 1.5; one worn at 0.6, one taken out at 1.2."""
+    rng = np.random.default_rng(1)
+    taken = 0.6 * np.exp(0.02 * rng.standard_normal(250))
+    worn = 1.5 * np.exp(0.1 * rng.standard_normal(30))
+    ended = np.repeat([CENSORED, WORN], [250, 31])
+    return fitted([*taken, *worn, 0.6, 1.2], [*ended, CENSORED])
+
+
+def test_a_life_that_a_person_is_sure_of_counts_as_written():
+    model = young_and_double()
+    before = model.doubts()
+
+    after = sure_of(model, [280, 281]).doubts()
+
+    assert before.why[280:].tolist() == [OTHER_ENDING, TWO_LIVES]
+    assert np.all(before.believed[280:] < 0.9)
+    assert after.believed[280:].tolist() == [1.0, 1.0]
+    assert after.why[280:].tolist() == [AS_WRITTEN, AS_WRITTEN]
+
+
+def test_a_failure_that_a_person_is_sure_of_makes_early_failures_likelier():
+    model = young_and_double()
+
+    before, after = model.basis(0), sure_of(model, [280]).basis(0)
+
+    assert after.life_p10[0] < 0.99 * before.life_p10[0]
+
+
+def test_a_sure_fit_is_that_of_lives_of_which_nobody_could_doubt_any():
+    # every life sure: each has its full weight, every ending is certain
+    model = young_and_double()
+    certain = sure_of(model, np.arange(282))
+    wear = certain._ended.wear
+
+    endings = wear.endings(certain.histories)
+
+    assert np.all(endings[certain.histories.ended, np.arange(282)] == 1.0)
+    assert wear.reasons.wrong < model._ended.wear.reasons.wrong
+    assert wear.doubts.turned < model._ended.wear.doubts.turned
+
+
+def test_an_absurd_age_that_a_person_is_sure_of_is_not_left_out_but_no_number_is():
+    model = fitted([*failures(20), 9.0, np.nan], np.full(22, WORN))
+
+    certain = sure_of(model, [20, 21])
+
+    assert [one.row for one in model.aside] == [20, 21]
+    assert [one.row for one in certain.aside] == [21]
+    assert certain.basis(0).life_p90[0] > model.basis(0).life_p90[0]
+
+
+def test_wrong_reasons_are_found_and_sound_ones_are_left_alone():
+    # shops of 20 keys: shape 4, swapped at 0.9 of a life, every twentieth reason wrong
+    rng, keys, lives = np.random.default_rng(4), 20, 40
+    key, life = np.repeat(np.arange(keys), lives), rng.weibull(SHAPE, keys * lives)
+    taken = 0.9 * np.exp(0.05 * rng.standard_normal(len(key)))
+    truly = np.where(life < taken, WORN, CENSORED)
+    slip = rng.random(len(key)) < 0.05
+    ended = np.where(slip, (truly + rng.integers(1, 3, len(key))) % 3, truly)
+    wear, number = np.minimum(life, taken), np.arange(keys)
+    histories = life_histories(key, wear, 100 * wear, ended)
+
+    found = fit_life_model(key_table(number, 0 * number, 0 * number), histories).doubts()
+
+    assert not found.doubted[~slip].any()
+    assert found.doubted[slip & (ended != CENSORED)].mean() > 0.5
