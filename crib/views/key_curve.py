@@ -14,7 +14,7 @@ from crib.errors import NotKnown
 from crib.left_out import worked_out
 from crib.life.curve_band import break_rate, cost_curve, survival_band
 from crib.life.fit import SurvivalStep, kaplan_meier
-from crib.life.observations import BROKEN, CENSORED, WORN
+from crib.life.observations import CENSORED
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import Distrust, distrusted
@@ -22,6 +22,7 @@ from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
 from crib.views.key_uses import KeyUse, key_uses
 from crib.views.life_of_key import key_names, no_swap_point
+from crib.views.lives_seen import LifeSeen, lives_of_key
 
 #: What the band holds: the middle of what may be so.
 BAND: Final = 0.8
@@ -29,7 +30,6 @@ BAND: Final = 0.8
 #: Swaps that cost at most so much more than the planned one count as no dearer.
 HARDLY_MORE: Final = 0.02
 
-_ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
 _NODES: Final = 49
 
 
@@ -39,6 +39,7 @@ class LifeMark:
 
     age: float
     ended: str
+    doubted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,9 @@ class KeyCurve:
         shape: Shape of the law.
         scale: Its scale.
         break_rate: Breaks per wear unit.
-        lives: Every edge seen, in the order in which they ended, then those running.
+        lives: Every edge that the forecast counts, in the order in which they ended, then those
+            running.
+        seen: Every life that is over, the least believed first, then the latest.
         steps: Share alive by the lives alone (Kaplan and Meier).
         curve: The forecast's curve with its band.
         swap: Today's swap point; None where no costs are known.
@@ -163,6 +166,7 @@ class KeyCurve:
     scale: float
     break_rate: float
     lives: tuple[LifeMark, ...]
+    seen: tuple[LifeSeen, ...]
     steps: tuple[SurvivalStep, ...]
     curve: tuple[CurveNode, ...]
     swap: SwapPoint | None
@@ -193,7 +197,8 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
     seen = plan.model.basis(np.array([row]))
     shape, scale = (float(one[0]) for one in plan.model.law(np.array([row])))
     rate = use.wear_per_part or 1e-3
-    lives = _lives(plan, row, use)
+    seen_lives = lives_of_key(plan, row)
+    lives = _marks(seen_lives, use)
     oldest = max((one.age for one in lives), default=0.0)
     until = max(1.3 * float(seen.life_p90[0]), 1.05 * oldest)
     swaps = worked_out(
@@ -217,6 +222,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         scale,
         break_rate(plan.model, row, rate),
         lives,
+        _doubted_first(seen_lives),
         _steps(lives),
         _curve(plan, row, rate, until),
         swap,
@@ -227,11 +233,14 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
     )
 
 
-def _lives(plan: ShopPlan, row: int, use: KeyUse) -> tuple[LifeMark, ...]:
-    mine = plan.histories.key_index == row
-    ended = zip(plan.histories.wear[mine], plan.histories.ended[mine], strict=True)
-    over = [LifeMark(float(wear), _ENDED[int(how)]) for wear, how in ended]
+def _marks(seen: tuple[LifeSeen, ...], use: KeyUse) -> tuple[LifeMark, ...]:
+    over = [LifeMark(one.wear, one.ended, one.doubted) for one in seen if not one.left_out]
     return (*over, *(LifeMark(age, "running") for age in use.running if age > 0))
+
+
+def _doubted_first(seen: tuple[LifeSeen, ...]) -> tuple[LifeSeen, ...]:
+    latest = sorted(seen, key=lambda one: one.at, reverse=True)
+    return tuple(sorted(latest, key=lambda one: one.believed if one.doubted else 1.0))
 
 
 def _steps(lives: tuple[LifeMark, ...]) -> tuple[SurvivalStep, ...]:

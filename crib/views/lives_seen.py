@@ -17,11 +17,11 @@ from crib.sentence import sentence
 ENDED = {WORN: "worn", BROKEN: "broken", CENSORED: "taken_out_early"}
 
 _INSTEAD = {
-    WORN: sentence("Perhaps it was worn out."),
-    BROKEN: sentence("Perhaps it broke."),
-    CENSORED: sentence("Perhaps it still cut well."),
+    WORN: sentence("perhaps it was worn out"),
+    BROKEN: sentence("perhaps it broke"),
+    CENSORED: sentence("perhaps it still cut well"),
 }
-_TWO = sentence("Perhaps two edges: one was turned without a record.")
+_TWO = sentence("perhaps two edges: one was turned without a record")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,7 @@ class LifeSeen:
         reason: Its reason as recorded.
         believed: Chance that the record is right as it was written.
         doubted: Whether that is below three in four.
+        left_out: Whether its age is so odd that the forecast leaves it out.
         why: What speaks against it, for a person to read; empty where next to nothing does.
         confirmed: Whether a person said that it is right.
     """
@@ -51,6 +52,7 @@ class LifeSeen:
     reason: str
     believed: float
     doubted: bool
+    left_out: bool
     why: str
     confirmed: bool
 
@@ -63,7 +65,7 @@ def lives_of_key(plan: ShopPlan, index: int) -> tuple[LifeSeen, ...]:
         index: Row of the key.
     """
     lives, doubts = plan.histories, plan.model.doubts()
-    absurd = {one.row: one.reason for one in plan.model.aside}
+    absurd = {one.row: one.short for one in plan.model.aside}
     found = []
     for row in np.flatnonzero(lives.key_index == index).tolist():
         why, stay = int(doubts.why[row]), plan.expected.lives.ended[row].row
@@ -85,6 +87,7 @@ def lives_of_key(plan: ShopPlan, index: int) -> tuple[LifeSeen, ...]:
                 stay.reason or "",
                 float(doubts.believed[row]),
                 bool(doubts.doubted[row]),
+                why == ABSURD_AGE,
                 said,
                 bool(lives.sure[row]),
             )

@@ -122,3 +122,90 @@ def test_the_list_of_keys_is_filtered_by_machine_and_spec(
     assert shown["href"] == f"/lives/{KEY}"
     assert words(shown) == "CNMG-408 in material M (turn)"
     assert "No tool and material match" in words(read(client, "/lives?spec=none").main)
+
+
+@pytest.fixture
+def doubtful(floor: Any, clock: SetClock, client: FlaskClient) -> Any:  # noqa: F811
+    """Seven edges came out good after 70 parts, one between called worn; B1 at the screen."""
+    for reason in ("worn_as_planned",) * 5 + ("size",) + ("worn_as_planned",) * 2:
+        floor.mount(floor.sister())
+        floor.make(70)
+        floor.remove(reason)
+    clock.at = floor.plan().shop.now
+    client.post("/who", data={"person": "B1"})
+    return floor
+
+
+def fields(row: Any) -> dict[str, str]:
+    return {str(one["name"]): str(one["value"]) for one in row.select("form input")}
+
+
+def test_the_page_begins_with_how_many_lives_are_doubted(
+    doubtful: Any, client: FlaskClient
+) -> None:
+    page = read(client, f"/lives/{KEY}")
+
+    assert words(page.select_one(".overall")) == "8 lives, 1 of them doubted. Check them"
+    assert "doubted: 1" in words(page.select_one(".figure-key"))
+    assert len(page.select("svg .mark.doubt")) == 2  # on the strip, and in its key
+    rows = page.select("#lives-table tbody tr")
+    assert [row.get("class") for row in rows[:2]] == [["doubted"], None]
+    assert words(rows[0]).endswith("%, perhaps it still cut well That one was right")
+    assert [words(row).endswith("yes") for row in rows[1:]] == [True] * 7
+
+
+def test_a_person_says_that_one_was_right_and_takes_it_back(
+    doubtful: Any, client: FlaskClient
+) -> None:
+    address = f"/lives/{KEY}"
+    (row,) = read(client, address).select("#lives-table .doubted")
+
+    sent = client.post(address, data=fields(row))
+
+    assert (sent.status_code, sent.headers["Location"]) == (303, f"{address}#lives")
+    page = read(client, address)
+    assert words(page.select_one(".overall")) == "8 lives, none of them doubted."
+    (row,) = page.select("#lives-table tr:has(form)")
+    assert words(row).endswith("right, says Ida Quill Take back")
+
+    assert client.post(address, data=fields(row)).status_code == 303
+
+    assert words(read(client, address).select_one(".overall")).startswith("8 lives, 1 of")
+
+
+def test_what_nobody_may_confirm_is_refused_on_the_page(
+    doubtful: Any, client: FlaskClient
+) -> None:
+    address = f"/lives/{KEY}"
+    (row,) = read(client, address).select("#lives-table .doubted")
+    form = fields(row)
+
+    other = client.post(address, data={**form, "parts": "71"})
+    client.delete_cookie("crib_by")
+    nobody = client.post(address, data=form)
+    page = read(client, address)
+
+    assert other.status_code == 409
+    assert "made 70 parts by the records, not 71" in words(parsed(other.get_data()).main)
+    assert nobody.status_code == 422
+    assert "Say who confirms it" in words(parsed(nobody.get_data()).main)
+    assert not page.select("#lives-table form")
+    assert page.select_one("a[href^='/who?next=/lives/']")
+
+
+def test_an_age_that_the_forecast_leaves_out_is_listed_and_not_drawn(
+    floor: Any,  # noqa: F811 - the fixture
+    client: FlaskClient,
+    clock: SetClock,
+) -> None:
+    for parts in (70, 72, 69, 71, 70, 68, 700):
+        floor.mount(floor.sister())
+        floor.make(parts)
+        floor.remove("size")
+    clock.at = floor.plan().shop.now
+
+    page = read(client, f"/lives/{KEY}")
+
+    first = page.select_one("#lives-table tbody tr")
+    assert "left out over 5 times the usual life" in words(first)
+    assert "worn: 6" in words(page.select_one(".figure-key"))

@@ -17,7 +17,7 @@ _RECORDS = (
 _FACTS = (
     "assemblies", "presets", "mounts", "removals", "corrections", "stock-moves",
     "gauge-checks", "counts", "refused-counts", "count-verdicts", "breakages",
-    "question-dismissals", "audit",
+    "question-dismissals", "life-confirmations", "audit",
 )  # fmt: skip
 _VIEWS = (
     "forecasts", "swap-list?hours=72", "bench-queue?hours=72",

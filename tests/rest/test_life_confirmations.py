@@ -41,7 +41,7 @@ def test_a_life_is_shown_with_how_far_it_is_believed(client: FlaskClient, remova
     assert shown["reason"] == "size"
     assert 0 < shown["believed"] < 0.75
     assert (shown["doubted"], shown["confirmed"]) == (True, False)
-    assert shown["why"] == "Perhaps it still cut well."
+    assert shown["why"] == "perhaps it still cut well"
 
 
 def test_a_confirmed_life_is_believed_in_full_until_that_is_taken_back(

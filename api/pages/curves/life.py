@@ -1,34 +1,43 @@
-"""One tool key drawn: its lives, curve with band, swap point and what others cost."""
+"""One tool key: its lives and which are doubted, curve with band, swap point, costs."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, request
 
 from api.http.site import this_site
+from api.pages.acts import Complaint, act
 from api.pages.curves.figures import Field, rows_apart, ticks
+from api.pages.curves.lives import life_address
 from api.pages.machine.words import REASON_WORDS
 from api.pages.number_links import ages_typed, number_link
 from api.pages.render import page
+from crib.acts.confirm_life import ConfirmLife, confirm_life
+from crib.acts.reverse_fact import ReverseFact, reverse_fact
+from crib.errors import Refusal
 from crib.left_out import or_refuse
+from crib.store.engine import Tx
+from crib.store.life_rows import standing_confirmations
 from crib.views.key_curve import BAND, HARDLY_MORE, KeyCurve, curve_of_key
 from crib.views.life_of_key import no_life
+from crib.views.lives_seen import check_shown_life
 
 blueprint = Blueprint("life", __name__)
 
-#: Rows of the strip of marks, and the removals that a page lists.
+#: Rows of the strip of marks, and the lives and removals that a page lists.
 _ROWS, _MOST_LISTED = 6, 200
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A life on the strip: place, how it ended, age as shown."""
+    """A life on the strip: place, how it ended, whether it is doubted."""
 
     x: float
     y: float
     ended: str
-    age: float
+    doubted: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +60,28 @@ class Drawn:
 
 
 @blueprint.get("/lives/<path:key>")
-def show_life(key: str) -> Response:
-    """The life curve of a key."""
+def show_life(key: str, complaint: Complaint | None = None) -> Response:
+    """The life curve of a key.
+
+    Args:
+        key: Its name.
+        complaint: Why a life was not confirmed.
+    """
     site = this_site()
     plan = site.plans.plan(site.clock())
     found = or_refuse(lambda: curve_of_key(plan, key), no_life(key))
     unit = found.use.wear_per_part or 1.0
+    seen = found.seen[:_MOST_LISTED]
+    with site.store.read() as tx:
+        confirmed = standing_confirmations(
+            tx, [one.removal for one in seen if one.confirmed and one.removal]
+        )
     return page(
         "life.html",
+        status=complaint.status if complaint else 200,
+        complaint=complaint,
+        seen=seen,
+        confirmed=confirmed,
         found=found,
         parts=found.use.wear_per_part is not None,
         drawn=draw(found, unit),
@@ -71,6 +94,34 @@ def show_life(key: str) -> Response:
         swap_link=_swap_link(found, unit),
         reason_most=max((one.removals for one in found.reasons), default=1),
     )
+
+
+@blueprint.post("/lives/<path:key>")
+def confirm(key: str) -> Response:
+    """Say of one life that its record is right, or take that back."""
+    site, form = this_site(), request.form
+
+    def work(tx: Tx, present: datetime, by: str | None) -> str:
+        if "fact" in form:
+            reverse_fact(tx, present, ReverseFact(_whole("fact"), by=by))
+        else:
+            confirm_life(tx, present, ConfirmLife(_whole("removal"), _whole("parts"), by=by))
+        return f"{life_address(key)}#lives"
+
+    try:
+        if "fact" not in form:
+            plan = site.plans.plan(site.clock())
+            check_shown_life(plan, _whole("removal"), _whole("parts"))
+        return act(work)
+    except Refusal as refusal:
+        shown: Response = show_life(key, Complaint.of(refusal))
+        return shown
+
+
+def _whole(name: str) -> int:
+    """A number that the form carries; -1 where it carries none."""
+    text = request.form.get(name, "")
+    return int(text) if text.isdecimal() and len(text) < 16 else -1
 
 
 def draw(found: KeyCurve, unit: float) -> Drawn:
@@ -112,7 +163,7 @@ def _marks(found: KeyCurve, field: Field, unit: float) -> list[Mark]:
     places = [field.x(one.age / unit) for one in lives]
     rows = rows_apart(places, 15.0, _ROWS)
     return [
-        Mark(x, 16.0 + 17.0 * row, one.ended, one.age / unit)
+        Mark(x, 16.0 + 17.0 * row, one.ended, one.doubted)
         for x, row, one in zip(places, rows, lives, strict=True)
     ]
 
