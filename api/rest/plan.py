@@ -22,7 +22,7 @@ from crib.acts.question import Question
 from crib.acts.unclear_breakages import unclear_breakages
 from crib.clock import instant_from_us, instant_or_none, refuse_future
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import blocked_rows, make_swap_list
+from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapList, SwapRow
 from crib.planning.bench import QueueRow
 from crib.planning.night import MachineNight
@@ -265,8 +265,8 @@ def read_bench_queue(call: Call) -> Reply:
             "problems": list(plan.shop.problems),
             "blocked": [
                 swap_row(row)
-                for row in blocked_rows(found.rows)
-                if row.sister.state == "blocked" and machine in (None, row.forecast.machine)
+                for row in found.rows
+                if row.blocked and machine in (None, row.forecast.machine)
             ],
         },
         headers=headers,

@@ -96,9 +96,19 @@ class SwapRow:
         return self.sister.available_from
 
     @property
+    def not_ready(self) -> bool:
+        """Whether the bench has still to build or measure the sister."""
+        return self.sister.state in ("build", "measure")
+
+    @property
+    def blocked(self) -> bool:
+        """Whether the bench can do nothing for the sister."""
+        return self.sister.state == "blocked"
+
+    @property
     def late(self) -> bool:
         """Whether the sister will not be there in time."""
-        return self.sister.state == "blocked" or (self.bench is not None and self.bench.late)
+        return self.blocked or (self.bench is not None and self.bench.late)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from crib.outlook.swap_rows import SwapRow
 from crib.views.night_view import NightView
-from crib.views.shift_summary import READY, quiet_state
+from crib.views.shift_summary import quiet_state
 from crib.views.shift_view import MachineShift, ShiftView
 
 #: What a machine needs, the most urgent first.
@@ -70,7 +70,7 @@ def machine_needs(view: ShiftView, lost: Collection[str] = ()) -> list[MachineNe
                 nights.get(one.machine),
                 next(iter(overdue or planned or rows), None),
                 sum(row.is_due(view.now) for row in rows),
-                sum(row.late and row.sister.state not in READY for row in rows),
+                sum(row.late for row in rows),
                 quiet_state(one, lost),
             )
         )

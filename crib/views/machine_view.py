@@ -203,7 +203,8 @@ class MachineLine:
         mounted: Tools in it.
         next_swap: Its most urgent swap within the horizon.
         due_now: Swaps that are due.
-        not_ready: Swaps within the horizon whose sister is not ready.
+        not_ready: Sisters within the horizon that are to be built or measured.
+        blocked: Sisters within the horizon that the bench can do nothing for.
         sister_place: Where the sister of the next swap lies.
         last_count_at: Its last part count; None: it never sent one.
         silent_since: Set where a run is on and it stopped sending.
@@ -215,6 +216,7 @@ class MachineLine:
     next_swap: SwapRow | None
     due_now: int
     not_ready: int
+    blocked: int
     sister_place: str | None = None
     last_count_at: datetime | None = None
     silent_since: datetime | None = None
@@ -230,21 +232,22 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
     now, shop, places = plan.shop.now, plan.shop, places_now(tx)
     swaps: dict[str, list[SwapRow]] = defaultdict(list)
     for row in make_swap_list(plan).rows:
-        if row.ordinal == 0:
-            swaps[row.forecast.machine].append(row)
+        swaps[row.forecast.machine].append(row)
     mounted: dict[str, int] = defaultdict(int)
     for one in plan.forecasts:
         mounted[one.machine] += 1
 
     def line(machine: MachineOfShop) -> MachineLine:
-        due = swaps[machine.machine]
+        rows = swaps[machine.machine]
+        due = [row for row in rows if row.ordinal == 0]
         return MachineLine(
             machine.machine,
             shop.told(machine.id),
             mounted[machine.machine],
             due[0] if due else None,
             sum(row.is_due(now) for row in due),
-            sum(row.sister.state not in ("ready", "not_needed") for row in due),
+            sum(row.not_ready for row in rows),
+            sum(row.blocked for row in rows),
             places.lies(due[0].sister) if due else None,
             last_count_at(plan, machine.id),
             shop.machines[machine.id].silent_since,

@@ -268,7 +268,7 @@ def can_be_made_before(
     row: SwapRow, begin_at: datetime, minutes: Mapping[int, float | None]
 ) -> bool:
     """Whether a swap can be over before a stretch, though it may be late for its edge."""
-    if row.sister.state == "blocked":
+    if row.blocked:
         return False
     if row.ready_by is None:
         return True

@@ -18,9 +18,6 @@ from crib.views.reorder_items import reorder_items
 from crib.views.shift_view import MachineShift, ShiftView, shift_view
 from crib.views.show_feeds import feed_states
 
-#: States of sisters that nobody has to do anything about.
-READY = ("ready", "not_needed")
-
 
 @dataclass(frozen=True, slots=True)
 class NightRefused:
@@ -86,14 +83,14 @@ class Tonight:
 
 @dataclass(frozen=True, slots=True)
 class SisterNotReady:
-    """A swap ahead whose sister is not ready.
+    """A swap ahead whose sister is not ready, or is blocked.
 
     Attributes:
         machine: Its machine.
         station: Its station.
         state: measure, build or blocked.
         needed_by: When it has to be ready.
-        late: Whether it will not be.
+        late: Whether the bench will have it ready only after that; never of a blocked one.
         lacks: What a blocked one lacks first: holder or edge; None where it is not blocked.
     """
 
@@ -154,7 +151,7 @@ class ShiftSummary:
         as_of: The instant it speaks of.
         tonight: The next unattended stretches.
         due: Swaps to make now, overdue for longest in front.
-        sisters: Sisters of the next 24 h that are not ready, late ones in front.
+        sisters: Sisters of the next 24 h that are not ready or blocked, late ones in front.
         quiet: Machines that are silent or stand.
         order: Items to order, the first to order in front.
         gauges: Gauges to check, in order of their mark.
@@ -174,11 +171,6 @@ class ShiftSummary:
     def overdue(self) -> tuple[StationDue, ...]:
         """Those of the swaps to make now whose edge is past its point."""
         return tuple(one for one in self.due if one.overdue_since)
-
-    @property
-    def late_sisters(self) -> tuple[SisterNotReady, ...]:
-        """Those that the bench will have ready too late."""
-        return tuple(one for one in self.sisters if one.late and one.state != "blocked")
 
     @property
     def blocked_sisters(self) -> tuple[SisterNotReady, ...]:
@@ -247,17 +239,17 @@ def _sisters(rows: Iterable[SwapRow]) -> tuple[SisterNotReady, ...]:
             row.forecast.station,
             row.sister.state,
             row.needed_by,
-            row.late,
+            row.late and not row.blocked,
             _lacks(row),
         )
         for row in rows
-        if row.sister.state not in READY
+        if row.not_ready or row.blocked
     ]
     return tuple(sorted(found, key=lambda one: (not one.late, one.needed_by)))
 
 
 def _lacks(row: SwapRow) -> str | None:
-    if row.sister.state != "blocked":
+    if not row.blocked:
         return None
     return next((one.what for one in row.sister.missing), None)
 

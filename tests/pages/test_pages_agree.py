@@ -118,6 +118,32 @@ def test_the_bench_page_has_the_jobs_of_the_queue(client, behind):
     assert Counter(one["station"] for one in queue["items"]) == wanted
 
 
+def test_every_page_counts_sisters_by_one_rule(client, behind, store):
+    with store.write() as tx:  # T11 has no holder left
+        tx.exec_driver_sql("UPDATE holders SET condition = 'repair' WHERE holder LIKE 'DH-%'")
+    states = Counter(one["sister"]["state"] for one in listed(client))
+    not_ready, blocked = states["build"] + states["measure"], states["blocked"]
+    assert not_ready > 1
+    assert blocked > 1
+    assert max(one["ordinal"] for one in listed(client)) > 0  # successors are counted, too
+
+    summary = client.get("/v1/shift-summary").get_json()["sisters"]
+    told = Counter(one["state"] for one in summary)
+    assert (told["build"] + told["measure"], told["blocked"]) == (not_ready, blocked)
+    assert not any(one["late"] for one in summary if one["state"] == "blocked")
+    machines = words(read(client, "/machines").main)
+    for number, what in ((not_ready, "not ready"), (blocked, "blocked")):
+        found = re.findall(rf"(\d+) sister tools? {what}", machines)
+        assert sum(map(int, found)) == number
+    shift = words(read(client, "/shift").select_one(".answers"))
+    assert f"{blocked} blocked: " in shift
+    assert re.search(rf"\b{not_ready} not ready", shift)
+    bench = words(read(client, "/bench").select_one(".count"))
+    assert re.fullmatch(rf"{not_ready} jobs, (.*), {blocked} more blocked", bench)
+    front = words(read(client, "/").select_one(".answers.roles"))
+    assert re.search(rf"{not_ready} jobs, (.*{blocked} more blocked)", front)
+
+
 def test_an_edge_before_its_point_says_the_parts_until_the_swap(client, bench, clock):
     code = bench.ready()
     bench.post("/v1/mounts", station="M1/T01", assembly=code)

@@ -87,17 +87,17 @@ def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
 
 def test_sisters_that_are_not_ready_are_those_of_the_list(client, behind):
     wanted = [one for one in listed(client) if one["sister"]["state"] not in READY]
-    late = [one for one in wanted if one["late"]]
+    jobs = [one for one in wanted if one["sister"]["state"] != "blocked"]
+    late = [one for one in jobs if one["late"]]
     found = summary(client)["sisters"]
     link, said = answers(client)["Sister tools"]
 
     assert sorted(map(place, found)) == sorted(map(place, wanted))
     assert sum(one["late"] for one in found) == len(late) > 0
     assert link["class"] == ["soon"]
-    jobs = [one for one in wanted if one["sister"]["state"] != "blocked"]
     count = words(read(client, "/bench").select_one(".count"))
     assert f"{len(jobs)} not ready" in said
-    assert count.startswith(f"{len(jobs)} jobs, {sum(one['late'] for one in jobs)} late")
+    assert count.startswith(f"{len(jobs)} jobs, {len(late)} late")
     assert all(place(one) in said for one in wanted)
 
 
@@ -276,19 +276,24 @@ def sister(station, state, late, lacks=None):
         ([], "All are ready."),
         ([("T01", "build", True)], "One not ready, and late: build M1/T01"),
         (
-            [("T01", "blocked", True, "holder"), ("T02", "blocked", True, "edge")],
-            "No edges for M1/T02: order some. No holder for M1/T01: free one.",
+            [("T01", "blocked", False, "holder"), ("T02", "blocked", False, "edge")],
+            "2 blocked: no edges for M1/T02, order some; no holder for M1/T01, free one",
         ),
         (
-            [("T05", "blocked", True, "edge"), ("T01", "build", False)],
-            "No edges for M1/T05: order some. One not ready yet, but in time: build M1/T01",
+            [("T05", "blocked", False, "edge"), ("T01", "build", False)],
+            "One blocked: no edges for M1/T05, order some."
+            " One not ready yet, but in time: build M1/T01",
         ),
-        ([("T01", "blocked", True)], "M1/T01 blocked: look why."),
+        ([("T01", "blocked", False)], "One blocked: M1/T01, see why"),
         (
             [("T01", "measure", True), ("T02", "build", False), ("T03", "build", False)],
             "3 not ready, one late: measure M1/T01. In time: build M1/T02, M1/T03",
         ),
         ([("T02", "build", False)], "One not ready yet, but in time: build M1/T02"),
+        (
+            [("T02", "build", False), ("T01", "build", False), ("T02", "build", False)],
+            "3 not ready yet, all in time: build 2 × M1/T02, M1/T01",
+        ),
     ],
 )
 def test_of_sisters_it_says_which_are_late_and_what_each_needs(client, sisters, said):

@@ -16,8 +16,8 @@ from api.pages.render import page
 from api.rest.plan import bench_rows
 from crib.codes import strip_address
 from crib.errors import Refusal
-from crib.outlook.swap_list import blocked_rows, make_swap_list
-from crib.outlook.swap_rows import SwapList, SwapRow
+from crib.outlook.swap_list import make_swap_list
+from crib.outlook.swap_rows import SwapRow
 from crib.views.bench_card import BenchCard, bench_cards
 from crib.views.gauge_state import checks_due, gauge_states, usual_gauge
 from crib.views.scan_code import scan_code
@@ -102,14 +102,10 @@ def queue_now(asked: Asked = ALL) -> Queue:
         number=len(rows),
         late=sum(row["late"] for row in rows),
         machines=sorted({row["machine"] for row in rows}),
-        blocked=_blocked(found),
+        blocked=[row for row in found.rows if row.blocked],
         ready=sum(row.sister.state == "ready" for row in found.rows),
         forecasts=len(plan.forecasts),
     )
-
-
-def _blocked(found: SwapList) -> list[SwapRow]:
-    return [row for row in blocked_rows(found.rows) if row.sister.state == "blocked"]
 
 
 def _address(row: Row, cards: dict[int, BenchCard]) -> str:
