@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
+from crib.floor.calendar import attended_together
+from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
@@ -17,6 +19,9 @@ from crib.views.night_view import NightSwap, NightView
 from crib.views.reorder_items import reorder_items
 from crib.views.shift_view import MachineShift, ShiftView, shift_view
 from crib.views.show_feeds import feed_states
+
+#: How far ahead is looked for somebody who comes to a machine: over any holidays.
+_LOOK_AHEAD = timedelta(days=31)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +74,8 @@ class Tonight:
         begins_at: When the first of them begins; None where there is none.
         ends_at: When the last of them ends.
         begun: Whether the first of them is on, so that nobody is there to swap.
+        standing: Machines beside these that stand, so that nothing is cut.
+        no_job: Machines beside these that have no job for it.
     """
 
     machines: int
@@ -79,6 +86,8 @@ class Tonight:
     begins_at: datetime | None
     ends_at: datetime | None
     begun: bool
+    standing: tuple[str, ...] = ()
+    no_job: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +165,7 @@ class ShiftSummary:
         order: Items to order, the first to order in front.
         gauges: Gauges to check, in order of their mark.
         problems: What could not be worked out, in sentences.
+        nobody_before: When somebody comes to a machine again; None where somebody is there.
     """
 
     as_of: datetime
@@ -166,6 +176,7 @@ class ShiftSummary:
     order: tuple[ItemDue, ...]
     gauges: tuple[GaugeDue, ...]
     problems: tuple[str, ...]
+    nobody_before: datetime | None = None
 
     @property
     def overdue(self) -> tuple[StationDue, ...]:
@@ -202,7 +213,15 @@ def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> Shif
         order=tuple(sorted(order, key=lambda one: (one.order_by, one.cutting_item))),
         gauges=tuple(checks_due(gauge_states(tx, now), now)),
         problems=(*plan.shop.problems, *seen.not_shown.values()),
+        nobody_before=_nobody_before(plan.shop),
     )
+
+
+def _nobody_before(shop: ShopNow) -> datetime | None:
+    calendars = {id(one.calendar): one.calendar for one in shop.machines.values()}
+    manned = attended_together([*calendars.values()])
+    first = next(iter(manned.stretches(shop.now, shop.now + _LOOK_AHEAD)), None)
+    return first.start_at if first and first.start_at > shop.now else None
 
 
 def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
@@ -212,6 +231,7 @@ def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
 
 def _tonight(now: datetime, nights: Sequence[NightView]) -> Tonight:
     lit = [one for one in nights if one.decision.kind != IDLE]
+    idle = [one.night for one in nights if one.decision.kind == IDLE]
     return Tonight(
         machines=len(lit),
         can_run=tuple(sorted(one.night.machine for one in lit if one.state != "unsafe")),
@@ -225,6 +245,8 @@ def _tonight(now: datetime, nights: Sequence[NightView]) -> Tonight:
         begins_at=min((one.begin_at for one in lit or nights), default=None),
         ends_at=max((one.end_at for one in lit or nights), default=None),
         begun=any(one.begin_at <= now for one in lit),
+        standing=tuple(sorted(one.machine for one in idle if one.stands)),
+        no_job=tuple(sorted(one.machine for one in idle if not one.stands)),
     )
 
 

@@ -53,7 +53,7 @@ def test_a_machine_says_for_how_long_and_how_many_parts_a_swap_is_overdue(
     due = words(read(client, f"/machines/{row['machine']}").select_one("#due"))
 
     late = f"swap now overdue for {minutes // 60} h {minutes % 60} min"
-    assert f"{late}, {row['overdue_parts']} parts" in due
+    assert f"{late}, {row['overdue_parts']} parts past its swap" in due
     assert "swap now" not in due.replace(late, "")
 
 

@@ -10,7 +10,9 @@ from flask import render_template_string
 
 from crib.records.catalogue import GAUGES, MACHINES
 from crib.store.records import insert_record
+from crib.views.gauge_state import GaugeDue
 from crib.views.shift_summary import (
+    ItemDue,
     MachineQuiet,
     NightRefused,
     ShiftSummary,
@@ -328,6 +330,81 @@ def test_up_to_eight_machines_are_all_named_tonight(client, machines):
 
     assert (last in one_stands, last in all_stand) == (machines == 8, machines == 8)
     assert ("more" in one_stands, "more" in all_stand) == (machines == 9, machines == 9)
+
+
+@pytest.mark.parametrize(
+    ("idle", "said"),
+    [
+        ({}, ""),
+        ({"standing": ("M4",)}, " M4 stands."),
+        (
+            {"standing": ("M4", "M7"), "no_job": ("M6",)},
+            " M4, M7 stand. M6 has nothing to cut.",
+        ),
+        (
+            {"no_job": tuple(f"N{one}" for one in range(1, 10))},
+            " N1, N2, N3, N4, N5, N6 and 3 more have nothing to cut.",
+        ),
+    ],
+)
+def test_machines_that_cut_nothing_tonight_are_said_beside_the_others(client, idle, said):
+    night = Tonight(
+        2, ("M1",), (NightRefused("M2", None),), (), (), NOW, NOW, begun=False, **idle
+    )
+
+    found = of_a_summary(client, tonight=night)["Tonight"]
+    assert found == f"1 of 2 can run all night: M1. Do not run M2.{said}"
+
+
+def test_a_machine_that_stands_or_has_no_job_is_told_apart_tonight(
+    client, behind, bench, clock, store
+):
+    def tonight():
+        found = summary(client)["tonight"]
+        return found["machines"], found["standing"], found["no_job"]
+
+    assert tonight() == (1, [], [])
+    at = clock.go_on(minutes=80)
+    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
+    assert tonight() == (0, ["M1"], [])
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET state = 'done'")
+    assert tonight() == (0, [], ["M1"])
+
+
+def test_at_night_it_says_when_somebody_comes_and_what_waits(client, behind, clock):
+    assert summary(client)["nobody_before"] is None
+    clock.go_on(hours=11)
+    found = summary(client)
+
+    assert found["tonight"]["begun"]
+    assert found["nobody_before"] == "2026-01-06T05:00:00Z"
+    waiting = len(found["due"])
+    assert waiting > 1
+    said = answers(client)["Before leaving"][1]
+    assert said == f"Nobody is there before Tue 05:00. {waiting} swaps wait until then."
+    german = client.get("/shift", headers={"Accept-Language": "de"}).get_data()
+    lines = [words(one) for one in parsed(german).select(".answers a")]
+    assert f"{waiting} Wechsel warten bis dahin." in lines[1]
+
+
+def test_of_many_the_first_are_named_and_the_rest_is_counted(client):
+    def names(letter, many):
+        return [f"{letter}{one:02}" for one in range(many)]
+
+    due = tuple(StationDue("M1", one, NOW) for one in (*names("T", 31), "T01", "T30"))
+    many = of_a_summary(
+        client,
+        due=due,
+        quiet=tuple(MachineQuiet(one, "never_heard", None) for one in names("Q", 8)),
+        order=tuple(ItemDue(one, NOW, 1) for one in names("I", 9)),
+        gauges=tuple(GaugeDue(one, None, spare=False) for one in names("G", 5)),
+    )
+
+    assert many["Overdue"] == "33 due now: M1/T00, 2 × M1/T01, M1/T02 and 29 more"
+    assert many["Machines"] == "Q00, Q01, Q02, Q03, Q04, Q05 sent no count yet and 2 more"
+    assert many["To order"] == "Now: I00, I01, I02, I03, I04, I05 and 3 more"
+    assert many["Gauges"] == "Check G00 now, Check G01 now, Check G02 now and 2 more"
 
 
 def test_machines_that_are_quiet_alike_are_named_together(client):
