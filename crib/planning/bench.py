@@ -18,6 +18,7 @@ from datetime import datetime, timedelta
 from heapq import heappop, heappush
 from typing import Literal
 
+from crib.clock import print_instant
 from crib.planning.bench_order import US_PER_MIN, fewest_late, us_from_min
 from crib.planning.hours import BenchHours
 from crib.planning.shelf import Missing, Sister, SwapNeed
@@ -288,11 +289,6 @@ def _missing_time(row: QueueRow) -> Missing:
             sentence("The bench has no attended hours left."),
         )
     late_min = math.ceil(row.lateness_minutes)
-    reason = {
-        "bench_time": sentence("other work is due before it"),
-        "holder": sentence("its holder comes out of a machine too late"),
-        "too_soon": sentence("too little time on shift before the swap"),
-    }[row.cause or "bench_time"]
     return Missing(
         "bench_time",
         (),
@@ -300,9 +296,23 @@ def _missing_time(row: QueueRow) -> Missing:
         sentence(
             "Ready {hours_and_minutes} late: {reason}.",
             hours_and_minutes=_hours_and_minutes(late_min),
-            reason=reason,
+            reason=_why_late(row),
         ),
     )
+
+
+def _why_late(row: QueueRow) -> str:
+    if row.cause == "holder":
+        return sentence("its holder comes out of a machine too late")
+    if row.cause != "too_soon":
+        return sentence("other work is due before it")
+    if row.opens_at is not None:
+        return sentence("nobody at the bench before {time}", time=print_instant(row.opens_at))
+    if row.start_at is not None and row.finish_at is not None:
+        minutes = (row.finish_at - row.start_at) / timedelta(minutes=1)
+        if minutes > row.job.minutes + 1e-6:
+            return sentence("the bench closes before it is done")
+    return sentence("the swap is due before it can be done")
 
 
 def _hours_and_minutes(minutes: int) -> str:

@@ -1,5 +1,6 @@
 """The bench's queue through shifts, and what it says of work that is late."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -241,6 +242,25 @@ def test_a_sister_that_is_done_too_late_misses_bench_time():
         [("bench_time", 20)],
     ]
     assert told[2].missing[0].sentence == ("Ready 20 min late: other work is due before it.")
+
+
+@pytest.mark.parametrize(
+    ("now", "due", "why"),
+    [
+        ("02:00", "06:30", "nobody at the bench before 2026-03-02T06:00:00Z"),
+        ("06:10", "06:30", "the swap is due before it can be done"),
+        ("13:50", "23:00", "the bench closes before it is done"),
+    ],
+)
+def test_a_sister_that_not_even_work_at_once_saves_says_why(now: str, due: str, why: str):
+    sister = Sister("build", holder="H1", minutes=40)
+    need = replace(_needs(1)[0], swap_by=_at(0, due))
+    queue = bench_queue(bench_jobs([need], [sister]), _hours(0, now))
+
+    (told,) = add_bench_time([sister], queue)
+
+    assert queue.rows[0].cause == "too_soon"
+    assert told.missing[0].sentence.endswith(f" late: {why}.")
 
 
 @pytest.mark.parametrize(
