@@ -118,6 +118,7 @@ def _night(plan: ShopPlan, night: MachineNight) -> dict[str, Any]:
         "machine": night.machine,
         "begins_at": begins_at,
         "ends_at": instant_from_us(night.end_us),
+        "counts_from": instant_from_us(night.since_us),
         "ordinal": night.ordinal,
         "answer": decision.kind,
         "answer_sentence": answer,
@@ -129,6 +130,7 @@ def _night(plan: ShopPlan, night: MachineNight) -> dict[str, Any]:
         "fail_probability_with_swaps": night.with_swaps,
         "fail_probability_floor": night.floor,
         "fail_probability_breakage": night.breakage,
+        "fail_probability_so_far": night.spent,
         "limit": night.limit.chance,
         "limit_loss_minor": None
         if night.limit.loss_minor is None

@@ -202,6 +202,11 @@ class Night(Shape):
     machine = Text(required=True)
     begins_at = At(required=True)
     ends_at = At(required=True)
+    counts_from = At(
+        required=True,
+        explains="From when on the chances count: begins_at, or once it has begun the last "
+        "time that somebody put a tool in or took one out.",
+    )
     ordinal = Whole(required=True, explains="0: the machine's next one, 1: the one after it.")
     answer = Text(
         required=True,
@@ -228,6 +233,10 @@ class Night(Shape):
     )
     fail_probability_breakage = Number(
         required=True, explains="By chipping and breaking alone, which no swap lowers."
+    )
+    fail_probability_so_far = Number(
+        required=True,
+        explains="The part of it that lies between counts_from and now; 0 before it begins.",
     )
     limit = Number(
         required=True, explains="The machine's night_limit_percent, or the shop's own."

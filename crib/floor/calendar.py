@@ -240,6 +240,18 @@ class WorkCalendar:
             False,
         )
 
+    def unattended_since(self, at: datetime) -> datetime | None:
+        """Since when nobody is there, closed time between included; None where somebody is.
+
+        It looks back 32 days at least.
+        """
+        line = self._line(at)
+        before = np.flatnonzero(line.start <= us_of(at))
+        if not before.size or line.attended[before[-1]]:
+            return None
+        seen = np.flatnonzero(line.attended[before])
+        return instant_from_us(int(line.start[seen[-1] + 1 if seen.size else 0]))
+
     def _line(self, at: datetime) -> Timeline:
         return merged(self.hours, *window(at))
 

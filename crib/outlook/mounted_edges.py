@@ -47,7 +47,7 @@ def mounted_edges(
             costs[made_of] = swap_costs(
                 shop.rows.specs[made_of[0]], shop.rows.items[made_of[1]]
             )
-        age = lives.ages[stay.row.assembly_id] + _unreported_wear(shop, stay, cut.per_part)
+        age = lives.ages[stay.row.assembly_id] + unreported_wear(shop, stay, cut.per_part)
         if not math.isfinite(age):
             raise FloatingPointError("age", age)
         seen = lives.looks.get(stay.row.assembly_id, NO_LOOK)
@@ -74,7 +74,7 @@ def mounted_edges(
     return mounted, edges
 
 
-def _unreported_wear(shop: ShopNow, stay: Stay, per_part: tuple[float, ...]) -> float:
+def unreported_wear(shop: ShopNow, stay: Stay, per_part: tuple[float, ...]) -> float:
     """Wear of the parts made since the machine's last reading, as far as it cut them."""
     machine = shop.machines[shop.rows.stations[stay.row.station_id].machine_id]
     rest = machine.rest

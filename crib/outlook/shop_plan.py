@@ -20,6 +20,7 @@ from crib.outlook.collector import collector_rests
 from crib.outlook.expected_lives import ExpectedLives, expect_lives
 from crib.outlook.kept_output import KeptOutput
 from crib.outlook.mounted_edges import MINUTE_MINOR
+from crib.outlook.nights_begun import nights_begun
 from crib.outlook.out_now import NOW, with_out_now
 from crib.outlook.own_constants import refine_view
 from crib.outlook.shelf_now import make_shelf
@@ -216,6 +217,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         minute_cost=MINUTE_MINOR,
         limit=limits,
         scale=expected.night_scale,
+        begun=nights_begun(expected),
     )
     stations = swaps.stations[: len(mounted)]
     forecasts = _foreseen(shop, expected, stations)

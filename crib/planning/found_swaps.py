@@ -52,6 +52,7 @@ class NightSeen:
         end_s: End, same shape.
         choice: What the rule says.
         left: The edges as they are if nothing is swapped before it.
+        stays_age: Age of each edge at the begin if nothing is swapped before, shape (edges,).
         age: Age of each edge at the begin, due and chosen swaps made, shape (edges,).
         signs: What is known of each beside.
         swaps: Swaps of each before it since the stretch before, due or chosen, same shape.
@@ -59,12 +60,14 @@ class NightSeen:
         hazard: The same with the due and chosen swaps made.
         own: The same with the due ones alone.
         breaks: Cumulative hazard of breakage alone, every swap made that helps, same shape.
+        spent: Part of each of these that is over, in a stretch in progress, same shape.
     """
 
     begin_s: Floats
     end_s: Floats
     choice: NightChoice
     left: AsLeft
+    stays_age: Floats
     age: Floats
     signs: EdgeSigns
     swaps: Ints
@@ -72,3 +75,4 @@ class NightSeen:
     hazard: Floats
     own: Floats
     breaks: Floats
+    spent: Floats

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from crib.arrays import Bools, Floats, Ints
 from crib.planning.due import MachineAhead
+from crib.planning.night_begun import NightBegun
 from crib.planning.night_choice import cheapest_cover
 
 #: Chance of a failure that a machine may run with through an unattended stretch where nobody
@@ -96,13 +97,16 @@ class NightEdges:
     Attributes:
         machine: The machine's time and work ahead.
         station_ids: Station of each edge, shape (edges,).
-        seconds: Running seconds from the begin of the stretch to its end, shape (points,).
-        stays: Cumulative hazard of each edge by then if nothing is swapped before the
-            stretch, shape (edges, points).
+        seconds: Running seconds from the begin of the stretch, or from now where it has begun,
+            to its end, shape (points,).
+        stays: Cumulative hazard of each edge from the begin of the stretch to then if nothing
+            is swapped before it, shape (edges, points).
         swapped: The same if what is due before it, or was brought forward for it, is swapped.
         swaps: Swaps of each before it, shape (edges,); 0: none is due.
         weight: What its hazard counts for against the limit, shape (edges,): its failure cost
             [hundredths] under a limit of the loss; None: 1.
+        spent: Cumulative hazard of each by the instants of ``NightBegun``, shape (edges,
+            instants); None where the stretch has not begun.
     """
 
     machine: MachineAhead
@@ -112,6 +116,7 @@ class NightEdges:
     swapped: Floats
     swaps: Ints
     weight: Floats | None = None
+    spent: Floats | None = None
 
     def counted(self, hazard: Floats) -> Floats:
         """Hazards of the edges as they count against the limit, shape (edges, ...)."""
@@ -141,6 +146,7 @@ class MachineNight:
         scale: Factor that all its chances stand under, from how earlier stretches went.
         unknown: Stations whose edge's chance could not be worked out.
         begun: Whether it is in progress: nobody is there to swap.
+        over: What was run of it already; None where nothing was. All chances count it.
         stands: Whether the machine stands, and nobody starts it before the stretch is over.
         jobless: Parts made for no known job: the edges are worn by more than is known.
         edges: Its edges; None where nothing is known of any.
@@ -160,6 +166,7 @@ class MachineNight:
     scale: float = 1.0
     unknown: tuple[int, ...] = ()
     begun: bool = False
+    over: NightBegun | None = None
     stands: bool = False
     jobless: int = 0
     edges: NightEdges | None = None
@@ -167,7 +174,7 @@ class MachineNight:
     @property
     def safe(self) -> bool:
         """Whether the limit is kept once the added swaps are made; never with one unknown."""
-        if not self.known:
+        if not self.known or self.failed:
             return False
         if self.limit.loss_minor is None or self.edges is None:
             return self.with_swaps <= self.limit.chance
@@ -178,6 +185,21 @@ class MachineNight:
     def known(self) -> bool:
         """Whether the chances leave nothing out."""
         return not self.unknown and not self.jobless
+
+    @property
+    def failed(self) -> tuple[int, ...]:
+        """Stations whose edge failed in it already."""
+        return self.over.failed if self.over else ()
+
+    @property
+    def since_us(self) -> int:
+        """From when on its chances count [µs]."""
+        return self.over.since_us if self.over else self.begin_us
+
+    @property
+    def spent(self) -> float:
+        """Chance that an edge failed in what is over of it."""
+        return chance_of(float(self.edges.stays[:, 0].sum())) if self.edges else 0.0
 
     @property
     def job_ends_us(self) -> int | None:

@@ -23,6 +23,7 @@ from crib.planning.night import (
     carriers_of,
     chance_of,
 )
+from crib.planning.night_begun import NightBegun
 from crib.planning.night_choice import cheapest_cover
 
 #: Kinds of options, the least careful first.
@@ -95,11 +96,13 @@ class Decision:
         options: What can be done, the least careful first; none of an idle stretch or one
             whose chance is not known.
         missing: Stations whose swap would help, but that cannot be swapped in time.
+        reached_us: When the limit of a stretch in progress was reached [µs]; None: not yet.
     """
 
     kind: str
     options: tuple[Option, ...] = ()
     missing: tuple[int, ...] = ()
+    reached_us: int | None = None
 
     @property
     def chosen(self) -> Option | None:
@@ -139,16 +142,26 @@ def decide(night: MachineNight, prices: Prices = NO_PRICES) -> Decision:
     edges = night.edges
     if not night.known:
         return Decision(LOOK)
-    if edges is None or float(edges.stays[:, -1].sum()) <= 0 or night.stands:
+    if edges is None or night.stands:
         return Decision(IDLE)
-    return _Deciding(edges, night.limit.allowed, prices).decision()
+    if float(edges.stays[:, -1].sum() - edges.stays[:, 0].sum()) <= 0:
+        return Decision(IDLE)
+    if night.failed:
+        return Decision(STAND, (Option(STAND),))
+    return _Deciding(edges, night.limit.allowed, prices, night.over).decision()
 
 
 class _Deciding:
     """The figures that a decision is made of."""
 
-    def __init__(self, edges: NightEdges, allowed: float, prices: Prices) -> None:
-        self.edges, self.prices, self.allowed = edges, prices, allowed
+    def __init__(
+        self,
+        edges: NightEdges,
+        allowed: float,
+        prices: Prices,
+        over: NightBegun | None = None,
+    ) -> None:
+        self.edges, self.prices, self.allowed, self.over = edges, prices, allowed, over
         self.relief = np.maximum(edges.stays[:, -1] - edges.swapped[:, -1], 0.0)
         self.counts = edges.counted(self.relief)
         offered = (edges.swaps > 0) & (self.relief > 0)
@@ -173,7 +186,7 @@ class _Deciding:
         swapped = [self._through(SWAP, chosen)] if chosen.any() else []
         until = self._until(chosen)
         if until is None:
-            return Decision(STAND, (run, *swapped, stand), late)
+            return Decision(STAND, (run, *swapped, stand), late, self._reached())
         return Decision(UNTIL, (run, *swapped, until, stand), late)
 
     def _fewest_minutes(self, need: float) -> Bools:
@@ -206,13 +219,27 @@ class _Deciding:
         curves = np.where(chosen[:, None], edges.swapped, edges.stays)
         counted = edges.counted(curves).sum(axis=0)
         second = float(np.interp(self.allowed, counted, edges.seconds))
-        begin = float(edges.seconds[0])
-        if second - begin < LEAST_RUN_S:
+        until_us = edges.machine.time.clock_at(second)
+        if self._run_s(second, until_us) < LEAST_RUN_S:
             return None
         hazard = np.array([np.interp(second, edges.seconds, curve) for curve in curves])
         option = self._option(UNTIL, chosen, hazard, second)
-        until_us = edges.machine.time.clock_at(second)
         return replace(option, until_us=until_us) if option.parts else None
+
+    def _run_s(self, second: float, until_us: int) -> float:
+        """How long a run up to a running second is; what is over of the stretch counts."""
+        if self.over is not None:
+            return (until_us - self.over.begin_us) / 1e6
+        return second - float(self.edges.seconds[0])
+
+    def _reached(self) -> int | None:
+        """When what is over of the stretch spent the limit [µs]; None: not yet."""
+        if self.over is None or self.edges.spent is None:
+            return None
+        spent = self.edges.counted(self.edges.spent).sum(axis=0)
+        if spent[-1] < self.allowed:
+            return None
+        return round(float(np.interp(self.allowed, spent, self.over.at_us)))
 
     def _option(self, kind: str, chosen: Bools, hazard: Floats, second: float) -> Option:
         edges = self.edges

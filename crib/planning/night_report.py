@@ -11,12 +11,13 @@ from crib.life.signs import EdgeSigns
 from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, NightEdges
+from crib.planning.night_begun import NightBegun
 from crib.planning.night_words import money, percent
 from crib.planning.succession import Succession
 from crib.sentence import sentence
 
 #: Parts of a stretch within which the hazard is taken as a straight line.
-POINTS = 12
+POINTS = 24
 
 
 def report_nights(
@@ -42,9 +43,10 @@ def report_nights(
             begin, end = float(night.begin_s[index]), float(night.end_s[index])
             machine = machines[index]
             stretch = int(np.searchsorted(machine.time.begin_s, begin, side="right")) - 1
+            over = walk.begun.of_machine[index] if begin <= 0 else None
             row = MachineNight(
                 machine=machine.machine,
-                begin_us=int(machine.time.begin_us[stretch]),
+                begin_us=over.begin_us if over else int(machine.time.begin_us[stretch]),
                 end_us=machine.time.clock_at(end),
                 as_it_stands=float(-np.expm1(-night.stays[members].sum())),
                 as_planned=float(night.choice.before[index]),
@@ -56,6 +58,7 @@ def report_nights(
                 ordinal=ordinal,
                 scale=walk.scale,
                 begun=begin <= 0,
+                over=over,
                 edges=NightEdges(
                     machine,
                     stations[members],
@@ -64,6 +67,7 @@ def report_nights(
                     swapped[members],
                     night.swaps[members],
                     walk.weight[members],
+                    _spent(walk, members, over) if over else None,
                 ),
             )
             rows.append(row)
@@ -76,20 +80,23 @@ def report_nights(
 def _curves(walk: Succession, night: NightSeen) -> tuple[Floats, Floats]:
     """Cumulative hazard of every edge up to points of the stretch, unswapped and swapped.
 
+    Of a stretch in progress the points lie between now and its end, and what is over counts.
+
     Between begin and end it is only worked out where somebody may have to stop the machine
     early, or it would take most of a plan's time; elsewhere it is a straight line.
     """
     shares = np.linspace(0.0, 1.0, POINTS + 1)
-    stays = night.stays[:, None] * shares
-    swapped = night.hazard[:, None] * shares
+    spent = night.spent[:, None]
+    stays = spent + (night.stays[:, None] - spent) * shares
+    swapped = spent + (night.hazard[:, None] - spent) * shares
     total = np.zeros(len(night.begin_s))
     np.add.at(total, walk.machine, walk.weight * night.stays)
     over = np.isfinite(night.begin_s) & (total > walk.allowed)
     rows = np.flatnonzero(over[walk.machine])
     if rows.size:
-        worn = walk.lines.at(rows, night.begin_s[walk.machine[rows]])
-        age = np.maximum(night.left.age[rows] + worn, 0.0)
-        stays[rows] = _curve(walk, night, rows, age, night.left.signs.take(rows))
+        stays[rows] = _curve(
+            walk, night, rows, night.stays_age[rows], night.left.signs.take(rows)
+        )
         swapped[rows] = stays[rows]
         due = rows[night.swaps[rows] > 0]
         swapped[due] = _curve(walk, night, due, night.age[due], night.signs.take(due))
@@ -102,13 +109,23 @@ def _curve(
     """Cumulative hazard of edges of an age up to each point, shape (rows, points)."""
     machine = walk.machine[rows]
     begin, end = night.begin_s[machine], night.end_s[machine]
-    worn = walk.lines.at(rows, begin)
+    shares = np.linspace(0.0, 1.0, POINTS + 1)[1:]
+    each, seconds = np.repeat(rows, POINTS), begin[:, None] + shares * (end - begin)[:, None]
+    ahead = walk.lines.at(each, seconds.reshape(-1)) - np.repeat(
+        walk.lines.at(rows, begin), POINTS
+    )
+    every = np.repeat(np.arange(len(rows)), POINTS)
+    found = walk.hazard(each, age[every], np.maximum(ahead, 0.0), signs.take(every))
     table = np.zeros((len(rows), POINTS + 1))
-    for point, share in enumerate(np.linspace(0.0, 1.0, POINTS + 1).tolist()):
-        if point:
-            ahead = walk.lines.at(rows, begin + share * (end - begin)) - worn
-            table[:, point] = walk.hazard(rows, age, np.maximum(ahead, 0.0), signs)
-    return table
+    table[:, 1:] = found.reshape(-1, POINTS)
+    return table + night.spent[rows, None]
+
+
+def _spent(walk: Succession, rows: Ints, over: NightBegun) -> Floats:
+    """Cumulative hazard of edges at instants of what is over, shape (rows, points)."""
+    points = len(over.share)
+    worn = np.multiply.outer(walk.begun.worn[rows], over.share)
+    return walk.spent_by(np.repeat(rows, points), worn.reshape(-1)).reshape(-1, points)
 
 
 def _sentence(row: MachineNight, own: float) -> str:

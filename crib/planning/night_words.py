@@ -63,7 +63,19 @@ def answer_sentence(
         return _after_swaps(night, decision, chosen, names)
     if decision.kind == UNTIL:
         return _until(chosen, names)
-    return sentence("Let it stand.")
+    return _stop(night, decision, names) if night.begun else sentence("Let it stand.")
+
+
+def _stop(night: MachineNight, decision: Decision, names: Mapping[int, str]) -> Sentence:
+    if night.failed:
+        stations = _stations(night.failed, names)
+        if len(night.failed) == 1:
+            return sentence("Stop it now: {station} failed.", station=stations)
+        return sentence("Stop it now: {stations} failed.", stations=stations)
+    if decision.reached_us is None:
+        return sentence("Stop it now.")
+    reached = print_instant(instant_from_us(decision.reached_us))
+    return sentence("Stop it now: your limit was reached {time}.", time=reached)
 
 
 def _look(night: MachineNight, names: Mapping[int, str]) -> Sentence:
@@ -137,11 +149,11 @@ def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int,
     """Why, in one line; empty where there is nothing to decide."""
     if decision.kind in (LOOK, IDLE):
         return ""
-    limit = _limit(night, decision)
+    limit, spent = _limit(night, decision), _spent(night)
     if decision.kind in (RUN, SWAP):
-        return limit
+        return together(" ", [limit, *spent])
     best = decision.option(SWAP) or decision.option(RUN)
-    lines = [limit]
+    lines = [limit, *spent]
     if best is not None:
         risk = percent(best.fail_probability)
         lines.insert(
@@ -159,6 +171,18 @@ def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int,
     if night.begun:
         lines.append(sentence("Nobody is there to swap now."))
     return together(" ", lines)
+
+
+def _spent(night: MachineNight) -> list[Sentence]:
+    """What of the risk lies behind a stretch in progress."""
+    if night.over is None or night.spent <= 0:
+        return []
+    since = print_instant(instant_from_us(night.over.since_us))
+    return [
+        sentence(
+            "Risk so far, since {since}: {spent}.", since=since, spent=percent(night.spent)
+        )
+    ]
 
 
 def _limit(night: MachineNight, decision: Decision) -> str:

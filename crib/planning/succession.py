@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
@@ -24,6 +24,7 @@ from crib.planning.found_swaps import AsLeft, Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
 from crib.planning.night import NightLimit, choose_swaps
+from crib.planning.night_begun import NightsBegun, none_begun, signs_then
 from crib.planning.own_points import OwnPoints
 from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
 from crib.planning.swaps import COST, GATHERED, PAST, UNATTENDED
@@ -66,6 +67,7 @@ class Succession:
         minute_cost: Cost of a minute of a machine.
         limits: What is accepted of an unattended stretch of each machine.
         scale: Factor on the chances of stretches, from how earlier ones went.
+        begun: The stretches in progress; None where there are none.
     """
 
     def __init__(
@@ -81,8 +83,10 @@ class Succession:
         minute_cost: float,
         limits: Sequence[NightLimit],
         scale: float = 1.0,
+        begun: NightsBegun | None = None,
     ) -> None:
         count = len(edges)
+        self.begun = begun or none_begun(len(limits), count)
         self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
         self.model, self.minute_cost, self.limits = model, minute_cost, limits
         self.stops, self.scale = stops, scale
@@ -94,13 +98,15 @@ class Succession:
         self.allowed = np.array([one.allowed for one in limits], dtype=np.float64)
         by_loss = np.array([one.loss_minor is not None for one in limits], dtype=np.bool_)
         self.weight = np.where(by_loss[self.machine], self.extra, 1.0)
-        self.signs = signs_of(edges).take(np.arange(count))
+        self._signs_now = signs_of(edges)
+        self._age_now = np.array([e.age for e in edges], dtype=np.float64)
+        self.signs = self._signs_now.take(np.arange(count))
         self.best = own.mounted_best.copy()
         self.rate = np.where(due.wear_now > 0, due.wear_now, _SOME_WEAR)
         self.all = np.arange(count)
         self.since = np.zeros(count)
         self.base_wear = np.zeros(count)
-        self.base_age = np.array([e.age for e in edges], dtype=np.float64)
+        self.base_age = self._age_now.copy()
         self.reached_s = 0.0
         self.nights: list[NightSeen] = []
         self._found: list[Events] = []
@@ -281,10 +287,11 @@ class Succession:
         at, out = np.where(has, begin, 0.0)[self.machine], np.where(has, end, 0.0)[self.machine]
         worn = self.lines.at(self.all, at)
         night = np.maximum(self.lines.at(self.all, out) - worn, 0.0)
-        stays_age = np.maximum(left.age + worn, 0.0)
-        stays = self.hazard(self.all, stays_age, night, left.signs)
         # in a stretch that has begun nobody makes what is due, either
         begun = at <= 0
+        stays_age = np.maximum(left.age + worn, 0.0) + np.where(begun, self.begun.unheard, 0.0)
+        spent, broke = self._spent(begun) if begun.any() else (np.zeros(len(self.all)),) * 2
+        stays = spent + self.hazard(self.all, stays_age, night, left.signs)
         age = np.maximum(self.base_age + worn - self.base_wear, 0.0)
         kept = np.where(begun, stays, self.hazard(self.all, age, night, self.signs))
         fresh = self.hazard(self.all, np.zeros(len(self.all)), night, NO_SIGNS)
@@ -302,6 +309,7 @@ class Succession:
             self.extra,
             self.weight,
         )
+        cut_age, new = np.where(begun, stays_age, age), ~begun & (fresh < kept)
         rows = np.flatnonzero(choice.swap)
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]
         self.next_why[rows], self.next_stop[rows] = UNATTENDED, OWN
@@ -314,15 +322,30 @@ class Succession:
                 end,
                 choice,
                 left=left,
-                age=np.where(choice.swap, 0.0, np.where(begun, stays_age, age)),
+                stays_age=stays_age,
+                age=np.where(choice.swap, 0.0, cut_age),
                 signs=left.signs.where(begun, self.signs),
                 swaps=np.where(begun, 0, np.bincount(made, minlength=len(self.all))),
                 stays=stays,
                 hazard=np.where(choice.swap, fresh, kept),
                 own=kept,
-                breaks=self._breaks(np.where(fresh < kept, 0.0, age), night),
+                breaks=broke + self._breaks(np.where(new, 0.0, cut_age), night),
+                spent=spent,
             )
         )
+
+    def _spent(self, begun: Bools) -> tuple[Floats, Floats]:
+        """Hazard of what is over of stretches in progress, and that of breakage alone."""
+        worn = np.where(begun, self.begun.worn, 0.0)
+        return self.spent_by(self.all, worn), self._breaks(self._age_then(self.all), worn)
+
+    def spent_by(self, rows: Ints, worn: Floats) -> Floats:
+        """Hazard of edges as they were over wear from the begin of what is over on."""
+        age = self._age_then(rows)
+        return self.hazard(rows, age, worn, signs_then(self._signs_now.take(rows), age))
+
+    def _age_then(self, rows: Ints) -> Floats:
+        return self.begun.age_then(self._age_now)[rows]
 
     def _breaks(self, age: Floats, night: Floats) -> Floats:
         """Hazard of breakage alone over so much wear, scaled."""

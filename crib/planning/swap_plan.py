@@ -14,6 +14,7 @@ from crib.planning.due import EARLY, PROBS, EdgesDue, MachineAhead, MountedEdge
 from crib.planning.first_swaps import first_swaps
 from crib.planning.moving_cost import STEP_SHARE, MovingCost
 from crib.planning.night import NIGHT_LIMIT, MachineNight, NightLimit
+from crib.planning.night_begun import NightsBegun
 from crib.planning.night_report import report_nights
 from crib.planning.own_points import own_points
 from crib.planning.stops_ahead import NO_STOPS, Stops
@@ -157,6 +158,7 @@ def plan_swaps(
     minute_cost: float = 0.0,
     limit: float | Sequence[NightLimit] = NIGHT_LIMIT,
     scale: float = 1.0,
+    begun: NightsBegun | None = None,
 ) -> PlannedSwaps:
     """Plan every swap of the machines.
 
@@ -171,6 +173,7 @@ def plan_swaps(
         limit: What is accepted of an unattended stretch of each machine; or a chance of a
             failure, for all of them.
         scale: Factor on the chances of those stretches (``night_scale``).
+        begun: Those in progress; None where there are none.
     """
     if not edges:
         return PlannedSwaps([], [], due)
@@ -189,6 +192,7 @@ def plan_swaps(
         minute_cost,
         [NightLimit(limit)] * len(machines) if isinstance(limit, float) else limit,
         scale,
+        begun,
     )
     walk.keep_nights()
     nights, told = report_nights(machines, edges, walk)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from crib.clock import print_instant
-from crib.planning.night_options import RUN, SWAP, UNTIL
+from crib.clock import instant_from_us, print_instant
+from crib.planning.night_options import IDLE, RUN, STAND, SWAP, UNTIL
 from crib.planning.night_words import percent
 from crib.sentence import Sentence, sentence
 from crib.store.night_rows import NightChoiceRow
@@ -29,10 +29,37 @@ def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence
     if run is None or not one.night.begun:
         return None
     return sentence(
-        "Nobody decided. If it runs on: risk {risk} until {end}.",
+        "Nobody decided. If it runs on: risk {risk} from {begin} to {end}.",
         risk=percent(run.fail_probability),
+        begin=print_instant(instant_from_us(one.night.since_us)),
         end=print_instant(one.end_at),
     )
+
+
+#: What a decision means for the limit, or nobody's: kept, gone over, or somebody has to decide.
+WITHIN, OVER, OPEN = "within", "over", "open"
+
+#: Kinds of answers and decisions, the least careful first.
+_CARE = (IDLE, RUN, SWAP, UNTIL, STAND)
+
+
+def decision_state(decided: Sequence[NightChoiceRow], one: NightView) -> str:
+    """Whether what holds for a stretch keeps its limit, or somebody still has to decide.
+
+    Args:
+        decided: Decisions that stand, the newest first.
+        one: The stretch.
+    """
+    kind = one.decision.kind
+    chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
+    if chosen is None:
+        return WITHIN if kind in (IDLE, RUN) else OPEN
+    if kind not in _CARE or chosen.choice not in _CARE:
+        return OVER
+    stop = one.chosen.until_at if one.chosen else None
+    if chosen.choice == kind == UNTIL and chosen.until and stop:
+        return WITHIN if chosen.until <= stop else OVER
+    return WITHIN if _CARE.index(chosen.choice) >= _CARE.index(kind) else OVER
 
 
 def decision_for(
@@ -40,8 +67,8 @@ def decision_for(
 ) -> NightChoiceRow | None:
     """The newest decision for a stretch; None where nobody decided.
 
-    A stretch in progress begins now, and a calendar may have moved its ends since: a decision
-    is for the stretch that it shares time with.
+    A calendar may have moved its ends since: a decision is for the stretch that it shares time
+    with.
 
     Args:
         decided: Decisions that stand, the newest first.

@@ -82,7 +82,7 @@ class NightView:
     Attributes:
         night: What the plan says of it.
         decision: What to do with it.
-        begin_at: Its begin, or now where it is in progress.
+        begin_at: Its begin.
         end_at: Its end.
         answer: What to do, in words.
         reason: Why; empty where there is nothing to decide.
@@ -282,7 +282,7 @@ def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list
     None of a stretch that has begun: nobody is there to make them.
     """
     now = plan.shop.now
-    if begin_at <= now:
+    if night.begun:
         return []
     ahead = (begin_at - now) / timedelta(hours=1)
     hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)

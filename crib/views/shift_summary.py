@@ -206,7 +206,7 @@ def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> Shif
     ]
     return ShiftSummary(
         as_of=now,
-        tonight=_tonight(now, seen.nights),
+        tonight=_tonight(seen.nights),
         due=tuple(due),
         sisters=_sisters(rows),
         quiet=tuple(_quiet(now, seen.machines, feed_states(tx, now))),
@@ -229,7 +229,7 @@ def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
     return StationDue(one.machine, one.station, row.swap_by, row.overdue_since, minutes)
 
 
-def _tonight(now: datetime, nights: Sequence[NightView]) -> Tonight:
+def _tonight(nights: Sequence[NightView]) -> Tonight:
     lit = [one for one in nights if one.decision.kind != IDLE]
     idle = [one.night for one in nights if one.decision.kind == IDLE]
     return Tonight(
@@ -244,7 +244,7 @@ def _tonight(now: datetime, nights: Sequence[NightView]) -> Tonight:
         also_due=_before(one.also_due for one in nights),
         begins_at=min((one.begin_at for one in lit or nights), default=None),
         ends_at=max((one.end_at for one in lit or nights), default=None),
-        begun=any(one.begin_at <= now for one in lit),
+        begun=any(one.night.begun for one in lit),
         standing=tuple(sorted(one.machine for one in idle if one.stands)),
         no_job=tuple(sorted(one.machine for one in idle if not one.stands)),
     )

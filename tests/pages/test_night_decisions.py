@@ -89,14 +89,47 @@ def test_once_the_night_has_begun_page_and_paper_tell_what_holds_if_nobody_decid
     (run,) = (one for one in night["options"] if one["kind"] == "run")
     assert run["fail_probability"] > 0.1  # told in whole per cents
     risk = f"{run['fail_probability']:.0%}".replace("%", " %")
-    holds = f"Nobody decided. If it runs on: risk {risk} until Tue 6 Jan 05:00."
-    assert told(nights())[0] == holds
-    assert holds in sheet(client)
+    holds = f"Nobody decided. If it runs on: risk {risk} from "
+    assert told(nights())[0] == holds + "Mon 5 Jan 21:00 to Tue 6 Jan 05:00."
+    assert holds + "21:00 to Tue 6 Jan 05:00." in sheet(client)
+    assert words(nights().select_one(".night h2")).startswith("Mon 5 Jan 21:00 to 05:00")
 
     assert decide(client, page, "run").status_code == 303
 
     assert told(nights())[0].endswith("run as it is.")
     assert len(told(nights())) == 1
+
+
+def test_only_what_keeps_the_limit_is_marked_as_good(client, bench, store, nights, clock):
+    def marks():
+        return [one["class"][1:] for one in nights().select(".night .decided")]
+
+    def accept(percent):
+        with store.write() as tx:
+            tx.exec_driver_sql("UPDATE machines SET night_limit_percent = ?", (percent,))
+
+    begin = datetime.fromisoformat(stretch(client)["begins_at"])
+    clock.go_on(seconds=(begin - clock() + timedelta(minutes=10)).total_seconds())
+    accept(40)
+    assert stretch(client)["answer"] == "until"
+    assert marks() == [["open"]]
+    decide(client, nights(), "run")
+    assert marks() == [["over"]]
+    clock.go_on(minutes=1)
+    decide(client, nights(), "until")
+    assert marks() == [["within"]]
+    clock.go_on(minutes=1)
+    decide(client, nights(), "stand")
+    assert marks() == [["within"]]
+    for one in items(client, "/v1/night-choices"):
+        bench.post("/v1/reversals", fact=one["fact"])
+    # somebody comes shortly before the night ends, and looks at the tool
+    clock.go_on(seconds=(begin - clock() + timedelta(hours=7, minutes=30)).total_seconds())
+    code = client.get("/v1/forecasts?limit=1").get_json()["items"][0]["assembly"]
+    bench.post("/v1/removals", station="M1/T01", assembly=code, reason="inspection")
+    bench.post("/v1/mounts", station="M1/T01", assembly=code)
+    assert stretch(client)["answer"] == "run"
+    assert marks() == [["within"]]
 
 
 def test_a_stop_is_kept_with_its_time_and_told_in_the_site_s_own(client, bench, nights):

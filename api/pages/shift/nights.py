@@ -23,7 +23,7 @@ from crib.store.night_rows import NightChoiceRow, night_choices_after
 from crib.store.record_reads import get_record
 from crib.store.records import update_record
 from crib.store.resolve import machine_id_by_name
-from crib.views.decided_nights import decision_told
+from crib.views.decided_nights import decision_state, decision_told
 from crib.views.night_view import NightView, nights_of
 from crib.views.where_it_lies import Places, places_now
 
@@ -46,6 +46,7 @@ def _addresses() -> dict[str, object]:
         "night_address": night_address,
         "sister_places": _places,
         "night_decision": _decision,
+        "night_decision_state": _decision_state,
     }
 
 
@@ -60,12 +61,21 @@ def _places() -> Places:
 
 def _decision(one: NightView) -> str | None:
     """What holds for a stretch, in words; None where nobody has decided yet."""
+    return decision_told(_choices(), one)
+
+
+def _decision_state(one: NightView) -> str:
+    """Whether that keeps its limit, or somebody has to decide."""
+    return decision_state(_choices(), one)
+
+
+def _choices() -> list[NightChoiceRow]:
     found: list[NightChoiceRow] | None = g.get("night_choices")
     if found is None:
         site = this_site()
         with site.store.read() as tx:
             found = g.night_choices = night_choices_after(tx, site.clock())
-    return decision_told(found, one)
+    return found
 
 
 @blueprint.get("/shift/nights/<machine>")
