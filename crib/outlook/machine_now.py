@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import NamedTuple
 
@@ -179,10 +179,12 @@ def _planned(
         None,
     )
     told = machine_told(output, running, calendar, now, seen.asked_at)
+    runs_ahead = [run for run in seen.runs if run.state == "planned"]
+    if runs_ahead:
+        told = replace(told, next_part=runs_ahead[0].part)
     silent_since = None
     if output.at_us.size and is_silent(told.heard_at, calendar, now):
         silent_since = instant_from_us(int(output.at_us[-1]))
-    runs_ahead = [run for run in seen.runs if run.state == "planned"]
     ahead = [
         RunAhead(run.part, float(run.quantity), run.cycle_s / share, run.start_at)
         for run in runs_ahead

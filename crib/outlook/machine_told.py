@@ -36,6 +36,7 @@ class MachineTold:
         stands_since: The last part, where it was heard long enough since and made none.
         stood_s: Open seconds that it stands by now, those in which a part may take its time
             left out.
+        next_part: Part of the job planned next; None where none is.
     """
 
     part: str | None = None
@@ -46,6 +47,12 @@ class MachineTold:
     heard_at: datetime | None = None
     stands_since: datetime | None = None
     stood_s: float = 0.0
+    next_part: str | None = None
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether the job on the machine has made its quantity, and no part past it."""
+        return self.made == self.quantity > 0
 
 
 def machine_told(

@@ -69,6 +69,7 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
     queue = bench_queue(bench_jobs(needs, sisters), bench)
     sisters = add_bench_time(sisters, queue)
     job_of = {row.job.need: row for row in queue.rows if row.job.need is not None}
+    complete = {one.ahead.machine for one in shop.machines.values() if one.told.is_complete}
     rows = [
         SwapRow(
             row.forecast,
@@ -84,6 +85,7 @@ def _whole_list(plan: ShopPlan, hours: float) -> SwapList:
             row.cost_step_parts,
             row.need.due_at,
             row.standby,
+            row.forecast.machine in complete,
         )
         for place, (row, sister) in enumerate(zip(planned, sisters, strict=True))
     ]

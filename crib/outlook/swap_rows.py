@@ -38,6 +38,7 @@ class SwapRow:
             like edges has failed by then, or else nobody would be there to finish the swap.
         standby: Whether no swap is planned: the edge is run until it fails or its run ends, and
             ``swap_by`` only says by when the sister has to be ready.
+        job_complete: Whether the job on the machine has made its quantity.
     """
 
     forecast: Forecast
@@ -53,6 +54,7 @@ class SwapRow:
     cost_step_parts: int | None = None
     sister_by: datetime | None = None
     standby: bool = False
+    job_complete: bool = False
 
     @property
     def needed_by(self) -> datetime:
@@ -87,6 +89,11 @@ class SwapRow:
     def fills(self) -> bool:
         """Whether nothing comes out: the station is empty."""
         return self.why == EMPTY
+
+    @property
+    def before_next_job(self) -> bool:
+        """Whether nothing is cut with the edge that comes out before the next job begins."""
+        return self.job_complete and not (self.removal or self.fills)
 
     @property
     def ready_by(self) -> datetime | None:

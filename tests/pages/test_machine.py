@@ -57,6 +57,43 @@ def test_a_machine_says_for_how_long_and_how_many_parts_a_swap_is_overdue(
     assert "swap now" not in due.replace(late, "")
 
 
+@pytest.mark.parametrize("planned", [True, False])
+def test_a_job_that_is_complete_leaves_the_swap_until_the_next_one(
+    client, behind, bench, store, clock, planned
+):
+    (run,) = client.get("/v1/runs").get_json()["items"]
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET quantity = 300 WHERE state = 'running'")
+    if planned:
+        ahead = {name: run[name] for name in ("machine", "part", "quantity")}
+        begins = (clock() + timedelta(hours=30)).isoformat()
+        bench.post("/v1/runs", state="planned", start_at=begins, **ahead)
+    (row,) = (
+        one for one in client.get("/v1/swap-list").get_json()["items"] if one["overdue_since"]
+    )
+    following = f"next: {run['part']}" if planned else "no job planned"
+
+    line = words(read(client, "/machines").select_one(".machine-line"))
+    assert f"complete, 300 parts, {following}" in line
+    assert "swap before the next job" in line
+    floor = words(read(client, "/shift").select_one(".floor tbody tr"))
+    assert f"complete, 300 parts, {following}" in floor
+    assert "swap before the next job" in floor
+    machine = words(read(client, "/machines/M1").main)
+    assert "is complete: 300 parts." in machine
+    assert ("No job planned." in machine) != planned
+    station = words(read(client, f"/machines/M1/stations/{row['station_code']}").main)
+    assert "Swap it before the next job." in station
+    assert "swap now" not in line + floor + machine + station
+
+    # one more part, and the edge cuts: it is to be swapped now
+    at = clock.go_on(minutes=1)
+    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 301}])
+    due = words(read(client, "/machines/M1").select_one("#due"))
+    assert "swap now" in due
+    assert "before the next job" not in due
+
+
 def test_a_sister_that_waits_for_the_morning_says_that_nobody_is_at_the_bench(
     client, behind, clock
 ):
