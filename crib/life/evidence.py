@@ -72,6 +72,7 @@ def sums_of(
     law: Law,
     looks: Looks,
     doubtful: Doubtful | None = None,
+    look_trust: Floats | None = None,
 ) -> Sums:
     """Add lives up by cell.
 
@@ -84,6 +85,7 @@ def sums_of(
         law: What is known of the keys so far; only looks and unseen failures lean on it.
         looks: What looks are worth.
         doubtful: Records whose reason may be wrong; None: all are right.
+        look_trust: Weight of what looks add, shape (looked at,); None: that of their lives.
     """
     log_hi = np.log(np.maximum(lives.wear, 1e-12)) - law.promise[lives.key_index]
     log_lo = np.log(np.maximum(lives.since, 1e-12)) - law.promise[lives.key_index]
@@ -99,9 +101,11 @@ def sums_of(
         lives.seen_at[seen],
     )
     promise = law.promise[lives.key_index[seen]]
-    special: list[tuple[Ints, Ints, _Matched]] = [
-        (between, cell[between], partial(_between, log_lo[between], log_hi[between])),
-        (seen, look_cell, partial(_looked_at, log_hi[seen], promise, taken)),
+    unseen = partial(_between, log_lo[between], log_hi[between])
+    of_look = partial(_looked_at, log_hi[seen], promise, taken)
+    special: list[tuple[Ints, Ints, Floats, _Matched]] = [
+        (between, cell[between], trust[between], unseen),
+        (seen, look_cell, trust[seen] if look_trust is None else look_trust, of_look),
     ]
     plain = trust.copy()
     plain[between] = 0.0
@@ -109,7 +113,7 @@ def sums_of(
         at_once = exact[doubtful.rows]
         rows, other = doubtful.rows[at_once], doubtful.log_other[at_once]
         of_either = partial(_of_doubtful_reason, log_hi[rows], doubtful.log_right, other)
-        special.append((rows, cell[rows], of_either))
+        special.append((rows, cell[rows], trust[rows], of_either))
         plain[rows] = 0.0
     special = [one for one in special if len(one[0])]
     some = np.flatnonzero(plain)
@@ -120,10 +124,10 @@ def sums_of(
         scale = law.scale[lives.key_index, s]
         for column, sums in zip(columns, form.plain(lives_plain, scale[some]), strict=True):
             column[:, s] = sums
-        for rows, into, match in special if law.counts[s] else ():
+        for rows, into, weight, match in special if law.counts[s] else ():
             terms = form.matched(*match(form, scale[rows]), scale[rows])
             for column, term in zip(columns, terms, strict=True):
-                column[:, s] += np.bincount(into, trust[rows] * term, minlength=cells)
+                column[:, s] += np.bincount(into, weight * term, minlength=cells)
     return result
 
 

@@ -10,7 +10,7 @@ usual spread the key's mean comes out within a fifth of its deviation of a two-l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -39,6 +39,8 @@ class Cells:
         code: Sorted, ``key * lots + slot``; what a cell is found by. Slot 0 holds lives of
             unknown boxes, slot 1 what looks tell, others the boxes from label 0 on.
         lots: Number of slots.
+        still: How far each box counts towards its key: less where lives changed since
+            (``crib.life.change``). What it says of its own edges stands.
         shared: Deviation of ln life that looks may have wrong in common.
     """
 
@@ -47,6 +49,7 @@ class Cells:
     key: Ints
     code: Ints
     lots: int
+    still: Floats
     shared: float = 0.0
 
     @property
@@ -66,6 +69,13 @@ class Cells:
         found = (self.code[at] == wanted) & (lot >= 0) & (lot + _BOXES < self.lots)
         return np.where(found, at, -1)
 
+    def counting(self, lives: LifeHistories, still: Floats) -> Cells:
+        """The same where lives count towards their keys with some weight, shape (lives,)."""
+        size = len(self)
+        many = np.bincount(self.of_life, minlength=size)
+        mean = np.bincount(self.of_life, still, size) / np.maximum(many, 1)
+        return replace(self, still=np.where((many > 0) & (self.slot >= _BOXES), mean, 1.0))
+
     def grown(self, lives: LifeHistories, looked: Ints, sums: Sums) -> tuple[Cells, Sums]:
         """With the boxes of new lives (whose cells it then holds), and their sums."""
         slot = _slots(lives)
@@ -80,8 +90,10 @@ class Cells:
             wide = np.zeros((len(code), column.shape[1]))
             wide[place] = column
             columns.append(wide)
+        still = np.ones(len(code))
+        still[place] = self.still
         of_life, of_look = np.searchsorted(code, new), np.searchsorted(code, looks)
-        cells = Cells(of_life, of_look, code // lots, code, lots, self.shared)
+        cells = Cells(of_life, of_look, code // lots, code, lots, still, self.shared)
         return cells, Sums(*columns)
 
 
@@ -98,7 +110,7 @@ def cells_of(lives: LifeHistories, looked: Ints, shared: float = 0.0) -> Cells:
     looks = lives.key_index[looked] * lots + _LOOKED
     code, place = _distinct(np.concatenate([lives.key_index * lots + slot, looks]))
     of_life, of_look = place[: len(lives)], place[len(lives) :]
-    return Cells(of_life, of_look, code // lots, code, lots, shared)
+    return Cells(of_life, of_look, code // lots, code, lots, np.ones(len(code)), shared)
 
 
 def _slots(lives: LifeHistories) -> Ints:
@@ -124,11 +136,16 @@ def spread_of(cells: Cells, variance: float) -> Floats:
     return np.where(slot == _UNKNOWN, 0.0, boxes)
 
 
+def beyond_usual(cells: Cells, variance: float) -> Floats:
+    """What the lives of each cell share beyond what those of a box usually do, (cells,)."""
+    return spread_of(replace(cells, shared=0.0), max(variance - _LOT_SD**2, 0.0))
+
+
 def key_sums(sums: Sums, cells: Cells, keys: int, s: int, variance: float) -> Terms:
     """Sums over each key's cells as the key takes them, under one law; shape (keys,)."""
     own = Terms(sums.first[:, s], sums.second[:, s], sums.constant[:, s])
     less = FORMS[s].tempered(own, spread_of(cells, variance))
-    return Terms(*(per_key(cells.key, column, keys) for column in less))
+    return Terms(*(per_key(cells.key, cells.still * column, keys) for column in less))
 
 
 def lot_variance(sums: Sums, cells: Cells, keys: int) -> float:
@@ -138,7 +155,7 @@ def lot_variance(sums: Sums, cells: Cells, keys: int) -> float:
     usual spread.
     """
     s, shape = MIDDLING, FORMS[MIDDLING].steepness
-    d, b = sums.first[:, s], sums.second[:, s]
+    d, b = sums.first[:, s] * cells.still, sums.second[:, s] * cells.still
     rows = (cells.slot >= _BOXES) & (d >= 1) & (b > 0)
     base = _LOT_SD**2
     key = cells.key[rows]
@@ -160,7 +177,12 @@ def lot_variance(sums: Sums, cells: Cells, keys: int) -> float:
 
 
 def cell_moments(
-    prior: tuple[Floats, Floats], own: Terms, key: Terms, form: Form, variance: float
+    prior: tuple[Floats, Floats],
+    own: Terms,
+    key: Terms,
+    form: Form,
+    variance: float,
+    still: Floats,
 ) -> tuple[Floats, Floats]:
     """Mean and variance of ln scale of boxes, arrays of shape (cells,).
 
@@ -170,7 +192,9 @@ def cell_moments(
         key: Sums of its whole key, tempered.
         form: The law.
         variance: Spread of boxes.
+        still: How far the cell counts towards its key.
     """
-    before = form.after(*prior, *form.less(key, form.tempered(own, variance)))
+    towards = Terms(*(still * column for column in form.tempered(own, variance)))
+    before = form.after(*prior, *form.less(key, towards))
     after = form.after(before.mean, before.variance + variance, own.first, own.second)
     return after.mean, after.variance

@@ -340,6 +340,19 @@ class LifeModel:
         """How far each life of ``histories`` is doubted, as the fit weighs it."""
         return life_doubts(self.histories, self.aside, self._ended.wear)
 
+    def counts_still(self) -> Floats:
+        """How far each life counts that came before a change, if there was one.
+
+        Returns:
+            From 0 to 1, in the order of ``histories``; 1 for the lives since the last fit.
+        """
+        believed = np.ones(self.settled, dtype=np.bool_)
+        rows = [one.row for one in self.aside if one.row < self.settled]
+        believed[rows] = False
+        result = np.ones(len(self.histories))
+        result[np.flatnonzero(believed)] = self._ended.wear.still
+        return result
+
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""
         return float(self._measure.usual[key])

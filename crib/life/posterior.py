@@ -8,12 +8,13 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
+from crib.life.change import counts_still
 from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, looked_at, sums_of
 from crib.life.forms import Plain, Terms
 from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law
 from crib.life.looks import Looks, error_in_common, learn_looks
-from crib.life.lots import Cells, cell_moments, cells_of
+from crib.life.lots import Cells, beyond_usual, cell_moments, cells_of
 from crib.life.observations import BROKEN, WORN, LifeHistories
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.reasons import Endings, Reasons, endings_of, learn_reasons
@@ -48,6 +49,8 @@ class Posterior:
         opinion: Log weights of each key's shapes as the others say, shape (keys, laws).
         doubts: What gives away a record of two lives.
         reasons: How reasons are written down.
+        still: Chance that no change came after each of the lives that it was fitted to,
+            shape (lives,).
     """
 
     counts: Ints
@@ -60,6 +63,7 @@ class Posterior:
     opinion: Floats
     doubts: Doubts
     reasons: Reasons
+    still: Floats
 
     @property
     def lean_mean(self) -> Floats:
@@ -90,6 +94,7 @@ class Posterior:
                 Terms(scales.first[key, s], scales.second[key, s], nothing),
                 form,
                 scales.lot_variance,
+                boxes.still[cells],
             )
             one[:, s], two[:, s] = form.ahead(mean + self.promise[key], variance)
         return mixture_curves(FORMS, self.weights[key], one, two)
@@ -182,8 +187,10 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     law = _first_law(keys, lives)
     habit = learn_habit(lives, size)
     taken_out = habit.hazard(lives)
-    cells = cells_of(lives, looked_at(lives), error_in_common(lives, np.ones(len(lives))))
+    seen_rows = looked_at(lives)
+    cells = cells_of(lives, seen_rows, error_in_common(lives, np.ones(len(lives))))
     hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, _FIRST_ROUNDS
+    between, believed_once = 0.0, np.zeros(len(lives))
     for number in range(_MOST_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
         endings = endings_of(lives, law, taken_out)
@@ -191,11 +198,24 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
         was_worn = reasons.believed(endings)[WORN]
         looks = learn_looks(lives, law.usual(), law.doubt(), belief * was_worn)
         doubtful = reasons.doubtful(endings)
+        # Beside the law since a change, long lives from before look like two lives in one.
+        believed_once = np.maximum(believed_once, belief)
+        shared = beyond_usual(cells, between)
+        still = counts_still(lives, keys.item, was_worn, believed_once, cells.of_life, shared)
+        cells = cells.counting(lives, still)
         sums = sums_of(
-            cells.of_life, cells.of_look, len(cells), lives, belief, law, looks, doubtful
+            cells.of_life,
+            cells.of_look,
+            len(cells),
+            lives,
+            belief * np.where(lives.lot < 0, still, 1.0),
+            law,
+            looks,
+            doubtful,
+            (belief * still)[seen_rows],
         )
         scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds)
-        rounds = _MORE_ROUNDS
+        rounds, between = _MORE_ROUNDS, scales.lot_variance
         opinion, weights = _weighed(keys, scales, seen, counts, law)
         middle = _likeliest(scales)
         followed = law.counts
@@ -207,7 +227,17 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
         elif _moved(before, law) < _STANDS:
             break
     return Posterior(
-        counts, oldest, keys.prior_mean, looks, weights, scales, law, opinion, doubts, reasons
+        counts,
+        oldest,
+        keys.prior_mean,
+        looks,
+        weights,
+        scales,
+        law,
+        opinion,
+        doubts,
+        reasons,
+        still,
     )
 
 

@@ -160,7 +160,13 @@ def without_own(known: Posterior, running: Running, own: Ints) -> Posterior:
     row = np.repeat(place, many)
     taken = np.arange(len(row)) + (start - first)[row]
     cells = Cells(
-        _NO_ROWS, _NO_ROWS, row, row * boxes.lots + boxes.slot[taken], boxes.lots, boxes.shared
+        _NO_ROWS,
+        _NO_ROWS,
+        row,
+        row * boxes.lots + boxes.slot[taken],
+        boxes.lots,
+        boxes.still[taken],
+        boxes.shared,
     )
     mine = _sums(place, len(own), lives, known)
     at = first + cell - start

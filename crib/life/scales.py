@@ -124,6 +124,7 @@ def add_to_scales(
         place[cells.key[some]],
         cells.code[some],
         cells.lots,
+        cells.still[some],
         cells.shared,
     )
     of_them = Sums(sums.first[some], sums.second[some], sums.constant[some])

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.special import gamma
 
+from crib.life.change import log_odds, rows_by
 from crib.life.fit import fit_weibull, kaplan_meier
 from crib.life.replacement import weibull_swap_point
 from crib.life.weibull import (
@@ -65,6 +66,13 @@ def _first_of_several(i):
     return {"scale_min": scale, "mean_min": scale * gamma(1 + 1 / i["shape"])}
 
 
+def _where_changed(i):
+    failures = np.array(i["failures_a_year"], dtype=float)
+    years = np.ones(len(failures))
+    odds, _ = log_odds(rows_by(np.zeros(len(failures), dtype=int)), failures, years, years)
+    return {"years_before": int(odds.argmax()) + 1, "events": int(failures.sum())}
+
+
 OURS = {
     "R-01": _maximum_likelihood,
     "R-05": _maximum_likelihood,
@@ -78,6 +86,7 @@ OURS = {
     "R-18": _swap,
     "R-22": _swap,
     "R-23": _first_of_several,
+    "R-24": _where_changed,
 }
 
 

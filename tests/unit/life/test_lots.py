@@ -72,7 +72,7 @@ class OneKey:
         tables[0][:, self.s], tables[1][:, self.s] = self.worn, self.powers
         number = np.arange(count)
         key = np.zeros(count, dtype=np.int64)
-        return Sums(*tables), Cells(number, key[:0], key, number + 2, count + 2)
+        return Sums(*tables), Cells(number, key[:0], key, number + 2, count + 2, np.ones(count))
 
     def told(self):
         sums, cells = self.sums()
@@ -85,7 +85,7 @@ class OneKey:
         sums, cells = self.sums()
         own = key_sums(sums, cells, 1, self.s, self.variance)
         box = Terms(self.worn[:1], self.powers[:1], np.zeros(1))
-        mean, variance = cell_moments(PRIOR, box, own, FORMS[self.s], self.variance)
+        mean, variance = cell_moments(PRIOR, box, own, FORMS[self.s], self.variance, np.ones(1))
         return float(mean[0]), float(variance[0]) ** 0.5
 
 
