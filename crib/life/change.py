@@ -22,9 +22,10 @@ from crib.life.law import SHAPES
 from crib.life.observations import WORN, LifeHistories, per_key
 from crib.life.shapes import law_prior
 
-#: Chance that a key, or an item, changes from one life of a key to the next, and how far ln
-#: life then goes: common practice, no source.
+#: Chance that a key, or an item, changes from one life of a key to the next, that it ever
+#: did, and how far ln life then goes: common practice, no source.
 _CHANGES: Final = 0.005
+_EVER: Final = 0.25
 _STEP: Final = 0.5
 #: Failures to be expected of one edge, at most: one strange record is no change.
 _MOST: Final = 4.0
@@ -113,17 +114,27 @@ def counts_still(
     by_key, by_item = rows_by(key), rows_by(item[key])
     alike = (per_key(cell, worn * trust, len(shared)) * shared)[cell]
     odds = _at_any_shape(lives, by_key, worn, trust, alike)
-    own, log_any = _no_change_after(by_key, odds + np.log(_CHANGES), np.zeros(len(lives)))
+    own, log_any = _no_change_after(
+        by_key, odds + _log_rare(by_key, np.ones(len(lives))), np.zeros(len(lives))
+    )
     # All keys of an item at once stand against each by itself.
     first = np.zeros(len(lives))
     first[by_key.begin] = log_any[by_key.begin]
     none = by_item.whole(by_key.back(first)[by_item.order])
     sharers = by_item.whole((by_key.back(first) != 0)[by_item.order].astype(np.float64))
     at_once = by_item.so_far(by_key.back(by_key.steps(odds))[by_item.order])
-    at_once += np.log(_CHANGES / np.maximum(sharers, 1.0))
+    at_once += _log_rare(by_item, sharers)
     still, log_all = _no_change_after(by_item, np.where(sharers > 1, at_once, -np.inf), none)
     apart = by_item.back(np.exp(none - log_all))
     return np.clip(by_item.back(still) - apart * (1 - by_key.back(own)), 0.0, 1.0)
+
+
+def _log_rare(rows: Rows, sharers: Floats) -> Floats:
+    """Ln chance of a change after each place, before any life; of so many keys at once."""
+    many = np.maximum(sharers, 1.0)
+    lives = rows.whole(np.ones(len(rows.order))) / many
+    result: Floats = np.log(_CHANGES / (1 + lives * _CHANGES / _EVER) / many)
+    return result
 
 
 def log_odds(rows: Rows, ends: Floats, cut: Floats, prior: Floats) -> tuple[Floats, Floats]:

@@ -52,16 +52,20 @@ class LifeDoubts:
         return result
 
 
-def life_doubts(lives: LifeHistories, aside: Sequence[SetAside], wear: Posterior) -> LifeDoubts:
+def life_doubts(
+    lives: LifeHistories, aside: Sequence[SetAside], wear: Posterior, still: Floats
+) -> LifeDoubts:
     """How far each life is doubted, as the fit weighs it.
 
     The fit takes an edge that is said to be taken out as it is, and a failure that nobody saw
-    too: only seen failures are doubted for their reason.
+    too: only seen failures are doubted for their reason. A life from before a change is not
+    judged by those since.
 
     Args:
         lives: All lives.
         aside: Those among them that were left out.
         wear: What is known of each key's wear-out.
+        still: How far each life counts that came before a change, shape (lives,).
     """
     believed = np.ones(len(lives))
     why = np.full(len(lives), AS_WRITTEN, dtype=np.int8)
@@ -71,8 +75,9 @@ def life_doubts(lives: LifeHistories, aside: Sequence[SetAside], wear: Posterior
     sound[left_out], believed[left_out], why[left_out] = False, 0.0, ABSURD_AGE
     rows = np.flatnonzero(sound)
     some = lives.take(rows)
-    one_edge = wear.doubts.belief(some, wear.law)
+    one_edge = 1 - still[rows] * (1 - wear.doubts.belief(some, wear.law))
     ending, other = _endings(some, wear.endings(some))
+    ending = 1 - still[rows] * (1 - ending)
     believed[rows] = one_edge * ending
     least = 1 - LEAST_DOUBT
     two, changed = one_edge < least, (ending < least) & (ending < one_edge)

@@ -338,7 +338,8 @@ class LifeModel:
 
     def doubts(self) -> LifeDoubts:
         """How far each life of ``histories`` is doubted, as the fit weighs it."""
-        return life_doubts(self.histories, self.aside, self._ended.wear)
+        wear = self._ended.wear
+        return life_doubts(self.histories, self.aside, wear, self.counts_still())
 
     def counts_still(self) -> Floats:
         """How far each life counts that came before a change, if there was one.

@@ -15,7 +15,7 @@ BEGINS = datetime(2026, 1, 5, 21, 0, tzinfo=UTC)
 def row(state: str, ready_before: timedelta | None) -> SimpleNamespace:
     ready_by = None if ready_before is None else BEGINS - ready_before
     return SimpleNamespace(
-        sister=SimpleNamespace(state=state),
+        blocked=state == "blocked",
         forecast=SimpleNamespace(station_id=1),
         ready_by=ready_by,
         late=True,
