@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -135,3 +136,18 @@ def _worn_median(histories: LifeHistories, keys: int, usable: Bools) -> tuple[Fl
     """Median age of worn edges per key (0 without any), and how many they are."""
     rows = (histories.ended == WORN) & usable
     return medians(histories.key_index[rows], histories.wear[rows], keys)
+
+
+def among_all(believed: Floats, aside: Sequence[SetAside], settled: int, lives: int) -> Floats:
+    """Values of the believed lives among all of them; 1 for every other one.
+
+    Args:
+        believed: Values of the believed ones among the first, in their order.
+        aside: Lives that were left out.
+        settled: How many of the lives are the first.
+        lives: How many there are.
+    """
+    result, first = np.ones(lives), np.ones(settled, dtype=np.bool_)
+    first[[one.row for one in aside if one.row < settled]] = False
+    result[np.flatnonzero(first)] = believed
+    return result

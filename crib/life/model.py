@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 
 from crib.arrays import Floats, Ints
 from crib.errors import OutsideModel
-from crib.life.aside import SetAside, Yardstick, set_aside
+from crib.life.aside import SetAside, Yardstick, among_all, set_aside
 from crib.life.asked import LOOKED_CHUNK, Asked, asked_for, distinct, new_edges
 from crib.life.basis import Basis, basis_of, new_lives
 from crib.life.breakage import Breakage
@@ -342,17 +342,9 @@ class LifeModel:
         return life_doubts(self.histories, self.aside, wear, self.counts_still())
 
     def counts_still(self) -> Floats:
-        """How far each life counts that came before a change, if there was one.
-
-        Returns:
-            From 0 to 1, in the order of ``histories``; 1 for the lives since the last fit.
-        """
-        believed = np.ones(self.settled, dtype=np.bool_)
-        rows = [one.row for one in self.aside if one.row < self.settled]
-        believed[rows] = False
-        result = np.ones(len(self.histories))
-        result[np.flatnonzero(believed)] = self._ended.wear.still
-        return result
+        """How far each life of ``histories`` counts that came before a change: from 0 to 1."""
+        settled = self._ended.wear.still
+        return among_all(settled, self.aside, self.settled, len(self.histories))
 
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""
