@@ -338,13 +338,13 @@ class LifeModel:
 
     def doubts(self) -> LifeDoubts:
         """How far each life of ``histories`` is doubted, as the fit weighs it."""
-        wear = self._ended.wear
-        return life_doubts(self.histories, self.aside, wear, self.counts_still())
+        still = self.counts_still()
+        return life_doubts(self.histories, self.aside, self._ended.wear, still)
 
     def counts_still(self) -> Floats:
         """How far each life of ``histories`` counts that came before a change: from 0 to 1."""
-        settled = self._ended.wear.still
-        return among_all(settled, self.aside, self.settled, len(self.histories))
+        still, many = self._ended.wear.still, len(self.histories)
+        return among_all(still, self.aside, self.settled, many)
 
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""
@@ -368,8 +368,7 @@ class LifeModel:
         Costs go by the law as it is: widened, an edge that nobody trusts would be kept longer.
         """
         rows, signs, keys = asked.rows[part], asked.signs.take(part), len(self.keys)
-        cells = self._wear.scales.cells
-        cell = cells.find(rows, signs.lot)
+        cell = (cells := self._wear.scales.cells).find(rows, signs.lot)
         code = np.where(cell >= 0, keys + cell, rows)
         used = np.zeros(keys + len(cells), dtype=bool)
         used[code] = True
@@ -436,12 +435,12 @@ class LifeModel:
     def _wide_curves(self, codes: Ints) -> Curves:
         """The same, spread as far as each key's forecasts have to be."""
         keys, cells = len(self.keys), self._wear.scales.cells
-        of_key = np.concatenate([codes[codes < keys], cells.key[codes[codes >= keys] - keys]])
-        return stretched(self._made_curves(codes), self.widening[of_key])
+        wide = [codes[codes < keys], cells.key[codes[codes >= keys] - keys]]
+        return stretched(self._made_curves(codes), self.widening[np.concatenate(wide)])
 
     def _edges(self, rows: Ints, row: Ints, age: Floats, wear_per_part: Floats) -> Edges:
-        beta = self._breakage.exposure_wear(rows, wear_per_part)
         breakage = self._breakage
+        beta = breakage.exposure_wear(rows, wear_per_part)
         young = np.maximum(breakage.young[rows] - age, 0.0)
         return Edges(row, age, breakage.alpha[rows], beta, young, breakage.more)
 
