@@ -20,6 +20,7 @@ from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.widen_forecasts import Distrust, distrusted
 from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
+from crib.views.fit_words import FitSeen, fits_of
 from crib.views.key_uses import KeyUse, key_uses
 from crib.views.life_of_key import key_names, no_swap_point
 from crib.views.lives_seen import LifeSeen, lives_of_key
@@ -150,6 +151,7 @@ class KeyCurve:
         removals: The removals behind it, the latest first.
         reasons: The same counted, the most frequent first.
         distrust: Set where its forecasts ran wrong.
+        fit: How well its lives fit the curve; None where that could not be worked out.
         problems: What could not be worked out, and what to do.
     """
 
@@ -173,6 +175,7 @@ class KeyCurve:
     removals: tuple[RemovalSeen, ...]
     reasons: tuple[ReasonCount, ...]
     distrust: Distrust | None
+    fit: FitSeen | None
     problems: tuple[str, ...] = ()
 
 
@@ -208,6 +211,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
     )
     swap = swaps[0] if swaps else None
     removals, without = _removals(plan, row, swap)
+    fits = fits_of(plan, row, use.wear_per_part, name)
     return KeyCurve(
         name,
         plan.shop.rows.items[key.cutting_item_id].cutting_item,
@@ -229,7 +233,8 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         removals,
         _reasons(removals),
         next(iter(distrusted(plan.shop, [key], plan.model.widening[[row]])), None),
-        (*swaps.problems, *without),
+        next(iter(fits), None),
+        (*swaps.problems, *without, *fits.problems),
     )
 
 

@@ -12,6 +12,7 @@ from crib.left_out import worked_out
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
 from crib.sentence import sentence
+from crib.views.fit_words import FitSeen, fits_of
 from crib.views.lives_seen import LifeSeen, lives_of_key
 
 
@@ -41,6 +42,7 @@ class KeyLife:
         curve: Survival of a new edge.
         lives: Lives seen.
         removal_reasons: How often edges came out for which reason.
+        fit: How well the lives fit the curve; null where that could not be worked out.
         problems: What could not be worked out, and what to do.
     """
 
@@ -57,6 +59,7 @@ class KeyLife:
     curve: tuple[CurvePoint, ...]
     lives: tuple[LifeSeen, ...]
     removal_reasons: dict[str, int]
+    fit: FitSeen | None
     problems: tuple[str, ...] = ()
 
 
@@ -95,6 +98,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
         lambda _: no_swap_point(name),
     )
     swap = swaps[0] if swaps else _SwapAge(None, None)
+    fits = fits_of(plan, index, None if edge is None else rate, name)
     until = float(seen.life_p90[0]) * 1.6
     grid = np.linspace(0.0, until, 41)
     survival = plan.model.survival(
@@ -126,7 +130,8 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
                 if stay.key == key and stay.row.reason
             )
         ),
-        problems=swaps.problems,
+        fit=next(iter(fits), None),
+        problems=(*swaps.problems, *fits.problems),
     )
 
 

@@ -8,6 +8,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.pages.curves.figures import Field, rows_apart, ticks
+from crib.life.fits import KeyFit
 from crib.views.key_curve import curve_of_key
 from crib.views.key_uses import list_keys
 from tests.judged import judged_span
@@ -209,3 +210,38 @@ def test_an_age_that_the_forecast_leaves_out_is_listed_and_not_drawn(
     first = page.select_one("#lives-table tbody tr")
     assert "left out over 5 times the usual life" in words(first)
     assert "worn: 6" in words(page.select_one(".figure-key"))
+
+
+def test_the_page_says_how_well_the_lives_fit(doubtful: Any, client: FlaskClient) -> None:
+    said = read(client, f"/lives/{KEY}").select_one("#fit")
+
+    assert (
+        words(said) == "Too few edges wore out to tell whether the curve fits: 0 of 8 needed."
+    )
+    assert client.get(f"/v1/life/{KEY}").get_json()["fit"]["verdict"] == "too_few"
+
+
+def test_two_groups_are_a_warning_on_the_page(
+    doubtful: Any, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    two = KeyFit("two_groups", 40, 30, 30, 9, 9.0, 12.4, 0.1, 0.2, 0.4)
+    monkeypatch.setattr("crib.views.fit_words.fit_of_key", lambda *_: two)
+
+    said = read(client, f"/lives/{KEY}").select_one("#fit.care")
+
+    assert words(said).startswith("Two groups of lives: near ")
+
+
+def test_a_fit_that_fails_takes_nothing_else_with_it(
+    doubtful: Any, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> KeyFit:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("crib.views.fit_words.fit_of_key", broken)
+
+    page = read(client, f"/lives/{KEY}")
+
+    assert "fit their curve could not be worked out. Check its lives." in words(page.main)
+    assert page.select_one("#fit") is None
+    assert len(page.select("#lives-table tbody tr")) == 8
