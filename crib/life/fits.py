@@ -128,7 +128,7 @@ def _ages(lives: LifeHistories) -> Floats:
 
 def _judged(found: KeyFit, model: LifeModel, key: int, ages: Floats, worn: Bools) -> KeyFit:
     if found.worn >= LEAST_WORN:
-        opinion = model.law_opinion(key)
+        opinion = model._wear.opinion[key]  # of the posterior, which methods only give mixed
         groups = two_groups(ages[None], worn[None], opinion)
         if groups.believed(len(ages))[0]:
             shorter, longer, share = (

@@ -346,11 +346,6 @@ class LifeModel:
         still, many = self._ended.wear.still, len(self.histories)
         return among_all(still, self.aside, self.settled, many)
 
-    def law_opinion(self, key: int) -> Floats:
-        """Ln weights of the laws of a key as like keys have them, shape (laws,)."""
-        opinion: Floats = self._ended.wear.opinion[key]
-        return opinion
-
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""
         return float(self._measure.usual[key])
