@@ -64,7 +64,7 @@ def test_every_form_refuses_a_page_of_another_site(
     }  # fmt: skip
 
     for form in forms:
-        address = _fill(form, machine="M1", code=code, mark="PG-1")
+        address = _fill(form, machine="M1", code=code, mark="PG-1", key="CNMG-408")
         # one form is asked for all that a browser may say, the others for either header
         for headers in ELSEWHERE if form == "/who" else (ELSEWHERE[1], ELSEWHERE[3]):
             answer = client.post(address, data=entries, headers=headers)
