@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import wraps
+from typing import TypeVar
 
 from flask import current_app, g, has_request_context
 
@@ -11,6 +14,8 @@ from crib.clock import Clock
 from crib.outlook.plan_cache import PlanCache
 from crib.store.engine import Store
 from crib.store.zones import zone_of_calendars
+
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +40,20 @@ class Site:
             with self.store.read() as tx:
                 found = g.in_zone = self.settings.in_zone_of(zone_of_calendars(tx))
         return found
+
+
+def once(read: Callable[[], _T]) -> Callable[[], _T]:
+    """A function that reads at most once in a request, and then returns what it read."""
+    name = f"{read.__module__}.{read.__qualname__}"
+
+    @wraps(read)
+    def kept() -> _T:
+        if name not in g:
+            setattr(g, name, read())
+        found: _T = g.get(name)
+        return found
+
+    return kept
 
 
 def this_site() -> Site:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from flask import Blueprint, Response, g
+from flask import Blueprint, Response
 
-from api.http.site import this_site
+from api.http.site import once, this_site
 from api.language import _, mark
 from api.pages.render import page
 from crib.acts.question import Question
@@ -93,17 +93,15 @@ def _gap(reason: str) -> str:
     return _(GAPS.get(reason, reason))
 
 
+@once
 def feed_trouble() -> FeedTrouble:
     """What keeps counts from coming in now, for the page that is made."""
-    found: FeedTrouble | None = g.get("feed_trouble")
-    if found is None:
-        site = this_site()
-        with site.store.read() as tx:
-            process = feed_process(tx, site.clock())
-            rows = feed_states(tx, site.clock())
-        ill = {one.machine: one for one in rows if one.problem}
-        found = g.feed_trouble = FeedTrouble(None if process.works else process.problem, ill)
-    return found
+    site = this_site()
+    with site.store.read() as tx:
+        process = feed_process(tx, site.clock())
+        rows = feed_states(tx, site.clock())
+    ill = {one.machine: one for one in rows if one.problem}
+    return FeedTrouble(None if process.works else process.problem, ill)
 
 
 def broken_somewhere() -> list[Question]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from flask import Blueprint, Response, g, request
+from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.language import _
@@ -36,11 +36,9 @@ def _words() -> dict[str, object]:
 
 def without_run(machine: str | None = None) -> list[PartsWithoutRun]:
     """Parts that belong to no run, of one machine or of all, for the page that is made."""
-    found: list[PartsWithoutRun] | None = g.get("without_run")
-    if found is None:
-        site = this_site()
-        machines = site.plans.plan(site.clock()).shop.machines
-        found = g.without_run = [one for row in machines.values() for one in row.without_run]
+    site = this_site()
+    machines = site.plans.plan(site.clock()).shop.machines
+    found = [one for row in machines.values() for one in row.without_run]
     return [one for one in found if machine in (None, one.machine)]
 
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from urllib.parse import quote
 
-from flask import Blueprint, Response, g, request
+from flask import Blueprint, Response, request
 
-from api.http.site import this_site
+from api.http.site import once, this_site
 from api.pages.acts import Complaint, act, fresh_key, typed
 from api.pages.render import page
 from crib.acts.choose_night import ChooseNight, choose_night
@@ -50,13 +50,11 @@ def _addresses() -> dict[str, object]:
     }
 
 
+@once
 def _places() -> Places:
     """Where sisters lie, for the page that is made."""
-    found: Places | None = g.get("sister_places")
-    if found is None:
-        with this_site().store.read() as tx:
-            found = g.sister_places = places_now(tx)
-    return found
+    with this_site().store.read() as tx:
+        return places_now(tx)
 
 
 def _decision(one: NightView) -> str | None:
@@ -69,13 +67,11 @@ def _decision_state(one: NightView) -> str:
     return decision_state(_choices(), one)
 
 
+@once
 def _choices() -> list[NightChoiceRow]:
-    found: list[NightChoiceRow] | None = g.get("night_choices")
-    if found is None:
-        site = this_site()
-        with site.store.read() as tx:
-            found = g.night_choices = night_choices_after(tx, site.clock())
-    return found
+    site = this_site()
+    with site.store.read() as tx:
+        return night_choices_after(tx, site.clock())
 
 
 @blueprint.get("/shift/nights/<machine>")
