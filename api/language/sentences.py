@@ -13,7 +13,7 @@ from decimal import Decimal
 from api.language.catalogue import SOURCE, catalogue
 from api.language.formats import in_locale, local_time
 from api.language.preferences import preferences
-from api.language.texts import unbroken
+from api.language.texts import keep_percent
 from crib.clock import parse_instant
 from crib.sentence import Figure, Instant, Sentence, filled, formed
 
@@ -51,7 +51,7 @@ def in_english(text: str, local: Callable[[datetime], str]) -> str:
 def _said(language: str, text: object, local: Callable[[datetime], str]) -> str:
     if not isinstance(text, Sentence):
         return str(text)
-    template = unbroken(catalogue(language).text(text.template))
+    template = keep_percent(catalogue(language).text(text.template))
     said = {name: _of_value(language, value, local) for name, value in text.values.items()}
     return formed(filled(template, said), text.form)
 
@@ -61,5 +61,6 @@ def _of_value(language: str, value: object, local: Callable[[datetime], str]) ->
     if isinstance(value, Instant):
         return local(parse_instant(value))
     if isinstance(value, Figure | float | Decimal):
-        return unbroken(str(value)) if language == SOURCE else in_locale(str(value), language)
+        text = str(value)
+        return keep_percent(text) if language == SOURCE else in_locale(text, language)
     return _said(language, value, local)

@@ -12,7 +12,7 @@ from api.language.preferences import preferences
 _HOLE = re.compile(r"\{([A-Za-z_]\w*)\}")
 
 
-def unbroken(text: str) -> str:
+def keep_percent(text: str) -> str:
     """A text whose numbers stay on one line with their per cent sign."""
     return text.replace(" %", "\u00a0%")
 
@@ -23,7 +23,7 @@ def fill(text: str, values: dict[str, object]) -> str:
     A plain text stays plain, and a template escapes it as a whole. Where a value is markup (a
     link), the text and the other values are escaped here, and the whole is markup.
     """
-    text = unbroken(text)
+    text = keep_percent(text)
     if not values:
         return text
     if any(hasattr(value, "__html__") for value in values.values()):
