@@ -66,6 +66,7 @@ def mounted_edges(
                 seen.at,
                 seen.kind,
                 lives.own.get(stay.row.assembly_id, -1),
+                shop.rows.specs[made_of[0]].swap_minutes or SWAP_MINUTES,
             )
         )
         mounted.append(stay)

@@ -58,6 +58,7 @@ class MountedEdge:
         seen_at: Its wear when that was seen [wear units].
         seen_kind: What was seen (``crib.life.observations``); 0: nothing.
         own: Its number among the running edges of the life model; -1: it is none of them.
+        swap_minutes: How long swapping it takes.
     """
 
     station_id: int
@@ -73,6 +74,7 @@ class MountedEdge:
     seen_at: float = math.nan
     seen_kind: int = 0
     own: int = -1
+    swap_minutes: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

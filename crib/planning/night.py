@@ -6,7 +6,7 @@ chances to live, so their cumulative hazards add up.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,12 +26,13 @@ NIGHT_LIMIT = 0.05
 #: source); the same for every limit, or a higher one could ask for other swaps.
 LEAST_GAIN = 0.001
 
-#: Where no swaps keep the limit, only those are worth a stop that take off half of their own
-#: edge's chance: a nearly new edge is not changed for another new one.
+#: Where no swaps keep the limit, those are worth a stop that let the machine make more before
+#: its own (``early_stop``), and those that take off half of their own edge's chance: a nearly
+#: new edge is not changed for another new one.
 MOST_LEFT = 0.5
 
-#: And then only those that cost no more than so many times the failures they prevent: one that
-#: nobody sees spoils parts until somebody comes (common practice, no source).
+#: And of these only those that cost no more than so many times the failures they prevent: one
+#: that nobody sees spoils parts until somebody comes (common practice, no source).
 DARK_PRICE = 3.0
 
 #: Rounding alone does not break a limit that is just kept.
@@ -243,11 +244,12 @@ def choose_swaps(
     allowed: float | Floats,
     failure_extra: Floats | None = None,
     weight: float | Floats = 1.0,
+    longer: Callable[[Ints, Bools], Ints] | None = None,
 ) -> NightChoice:
     """Choose swaps before a stretch, the cheapest per risk removed, until under the limit.
 
-    Where no swaps keep the limit, those remain that help much (``MOST_LEFT``) and are worth
-    it (``DARK_PRICE``).
+    Where no swaps keep the limit, those remain that let the machine run on for longer, and
+    those that help much (``MOST_LEFT``) and are worth it (``DARK_PRICE``).
 
     Args:
         machine: Machine of each edge, shape (edges,).
@@ -260,6 +262,8 @@ def choose_swaps(
         failure_extra: What a failure of each costs over a swap, in that currency; None: not
             asked.
         weight: What the hazard of each counts for in that.
+        longer: Which edges of a machine to swap so that it runs on for longer, from its edges
+            and which of them can be swapped; None: not asked.
     """
     count = (machines,)
     relief = np.where(able, np.maximum(kept - fresh, 0.0), 0.0)
@@ -279,6 +283,10 @@ def choose_swaps(
     swap = beyond & (fresh <= kept * MOST_LEFT)
     if failure_extra is not None:
         swap &= given_away <= DARK_PRICE * failure_extra * relief
+    if longer is not None:
+        for one in np.unique(machine[beyond]).tolist():
+            members = np.flatnonzero(machine == one)
+            swap[longer(members, beyond[members])] = True
     rows = np.flatnonzero(reachable[machine] & (counts > 0))
     rows = rows[np.argsort(machine[rows], kind="stable")]
     bounds = np.flatnonzero(np.diff(machine[rows])) + 1

@@ -2,7 +2,8 @@
 
 The options are to run through as it stands, to run through after swaps, to run until an
 instant, and to let it stand. The answer is the one that gives the most parts within the limit
-for the fewest swaps; a higher limit never makes it more careful.
+for the fewest swaps; a higher limit never makes it more careful. Where no swaps keep the limit
+through the stretch, those are asked for that gain more parts before the stop than they cost.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
+from crib.planning.early_stop import LEAST_RUN_S, StopAhead, most_before_stop
 from crib.planning.night import (
     LEAST_GAIN,
     Carrier,
@@ -30,9 +32,6 @@ from crib.planning.night_choice import cheapest_cover
 RUN, SWAP, UNTIL, STAND = "run", "swap", "until", "stand"
 #: Kinds of answers that are no options: nothing is cut, or the chance is not known.
 IDLE, LOOK = "idle", "look"
-
-#: A run that has to be stopped sooner is not worth its start [s] (common practice, no source).
-LEAST_RUN_S: Final = 1800.0
 
 #: Rounding alone does not make a limit that is just kept one that is not.
 _GRACE: Final = 1e-12
@@ -181,10 +180,10 @@ class _Deciding:
             until = self._until(self.nothing)
             options = [run, self._through(SWAP, chosen)]
             return Decision(SWAP, (*options, *([until] if until else []), stand))
-        chosen = self.able & (self.relief > LEAST_GAIN)
+        helping = self.able & (self.relief > LEAST_GAIN)
         late = tuple(edges.station_ids[self.missing & (self.relief > LEAST_GAIN)].tolist())
-        swapped = [self._through(SWAP, chosen)] if chosen.any() else []
-        until = self._until(chosen)
+        swapped = [self._through(SWAP, helping)] if helping.any() else []
+        until = self._until(self._for_longer(helping))
         if until is None:
             return Decision(STAND, (run, *swapped, stand), late, self._reached())
         return Decision(UNTIL, (run, *swapped, until, stand), late)
@@ -192,14 +191,35 @@ class _Deciding:
     def _fewest_minutes(self, need: float) -> Bools:
         """The swaps that keep the limit in the fewest minutes."""
         rows = np.flatnonzero(self.able & (self.counts > 0))
-        spent = [self._minutes(row) for row in rows.tolist()]
-        known = [one for one in spent if one is not None]
-        usual = float(np.mean(known)) if known else 1.0
-        cost = [usual if one is None else one for one in spent]
-        picked = cheapest_cover(cost, self.counts[rows].tolist(), need * (1 - _GRACE))
+        cost = self._all_minutes(rows)
+        picked = cheapest_cover(cost.tolist(), self.counts[rows].tolist(), need * (1 - _GRACE))
         chosen = self.nothing.copy()
         chosen[rows[picked]] = True
         return chosen
+
+    def _for_longer(self, able: Bools) -> Bools:
+        """The swaps with which the machine makes most before it has to stop."""
+        if not able.any():
+            return able
+        edges = self.edges
+        stop = StopAhead(
+            edges.seconds,
+            edges.machine.segments.parts_at(edges.seconds),
+            edges.counted(edges.stays),
+            edges.counted(edges.swapped),
+            self.allowed,
+        )
+        minutes = np.zeros(len(able))
+        rows = np.flatnonzero(able)
+        minutes[rows] = self._all_minutes(rows)
+        return most_before_stop(stop, able, minutes)
+
+    def _all_minutes(self, rows: Ints) -> Floats:
+        """Minutes of swaps; as many as the others take where they are not known."""
+        spent = [self._minutes(row) for row in rows.tolist()]
+        known = [one for one in spent if one is not None]
+        usual = float(np.mean(known)) if known else 1.0
+        return np.array([usual if one is None else one for one in spent])
 
     def _minutes(self, row: int) -> float | None:
         one = self.prices.minutes.get(int(self.edges.station_ids[row]))

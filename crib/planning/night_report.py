@@ -7,17 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from crib.arrays import Floats, Ints
-from crib.life.signs import EdgeSigns
 from crib.planning.due import MachineAhead, MountedEdge
 from crib.planning.found_swaps import NightSeen
 from crib.planning.night import MachineNight, NightEdges
 from crib.planning.night_begun import NightBegun
 from crib.planning.night_words import money, percent
-from crib.planning.succession import Succession
+from crib.planning.succession import POINTS, Succession
 from crib.sentence import sentence
-
-#: Parts of a stretch within which the hazard is taken as a straight line.
-POINTS = 24
 
 
 def report_nights(
@@ -94,31 +90,14 @@ def _curves(walk: Succession, night: NightSeen) -> tuple[Floats, Floats]:
     over = np.isfinite(night.begin_s) & (total > walk.allowed)
     rows = np.flatnonzero(over[walk.machine])
     if rows.size:
-        stays[rows] = _curve(
-            walk, night, rows, night.stays_age[rows], night.left.signs.take(rows)
-        )
+        times = night.begin_s, night.end_s
+        left = night.left.signs.take(rows)
+        stays[rows] = spent[rows] + walk.curve(rows, night.stays_age[rows], *times, left)
         swapped[rows] = stays[rows]
         due = rows[night.swaps[rows] > 0]
-        swapped[due] = _curve(walk, night, due, night.age[due], night.signs.take(due))
+        signs = night.signs.take(due)
+        swapped[due] = spent[due] + walk.curve(due, night.age[due], *times, signs)
     return stays, swapped
-
-
-def _curve(
-    walk: Succession, night: NightSeen, rows: Ints, age: Floats, signs: EdgeSigns
-) -> Floats:
-    """Cumulative hazard of edges of an age up to each point, shape (rows, points)."""
-    machine = walk.machine[rows]
-    begin, end = night.begin_s[machine], night.end_s[machine]
-    shares = np.linspace(0.0, 1.0, POINTS + 1)[1:]
-    each, seconds = np.repeat(rows, POINTS), begin[:, None] + shares * (end - begin)[:, None]
-    ahead = walk.lines.at(each, seconds.reshape(-1)) - np.repeat(
-        walk.lines.at(rows, begin), POINTS
-    )
-    every = np.repeat(np.arange(len(rows)), POINTS)
-    found = walk.hazard(each, age[every], np.maximum(ahead, 0.0), signs.take(every))
-    table = np.zeros((len(rows), POINTS + 1))
-    table[:, 1:] = found.reshape(-1, POINTS)
-    return table + night.spent[rows, None]
 
 
 def _spent(walk: Succession, rows: Ints, over: NightBegun) -> Floats:

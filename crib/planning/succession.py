@@ -8,7 +8,7 @@ look only adds to a shorter one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from copy import copy
 from itertools import pairwise
 from typing import Final
@@ -19,7 +19,8 @@ from crib.arrays import Bools, Floats, Ints
 from crib.life.model import LifeModel
 from crib.life.signs import NO_SIGNS, EdgeSigns
 from crib.planning.attended import Attended
-from crib.planning.due import EdgesDue, MountedEdge, signs_of
+from crib.planning.due import EdgesDue, MachineAhead, MountedEdge, signs_of
+from crib.planning.early_stop import StopAhead, most_before_stop
 from crib.planning.found_swaps import AsLeft, Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
@@ -40,6 +41,9 @@ MOST_IN_A_ROW: Final = 60
 #: Tie-breaker among swaps that give nothing away, as a share of a planned swap.
 _LEAST_COST: Final = 0.02
 
+#: Parts of a stretch within which the hazard is taken as a straight line.
+POINTS: Final = 24
+
 #: What a walk changes as it goes.
 _STATE: Final = (
     "since", "base_wear", "base_age", "best", "next_s", "next_age", "next_why", "next_stop",
@@ -56,6 +60,7 @@ class Succession:
     """The walk; ``nights`` and ``events`` are what it finds.
 
     Args:
+        machines: Their time and work ahead.
         attended: Times of the machines.
         edges: The mounted edges.
         due: What lies ahead of them.
@@ -72,6 +77,7 @@ class Succession:
 
     def __init__(
         self,
+        machines: Sequence[MachineAhead],
         attended: Attended,
         edges: Sequence[MountedEdge],
         due: EdgesDue,
@@ -86,7 +92,7 @@ class Succession:
         begun: NightsBegun | None = None,
     ) -> None:
         count = len(edges)
-        self.begun = begun or none_begun(len(limits), count)
+        self.machines, self.begun = machines, begun or none_begun(len(limits), count)
         self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
         self.model, self.minute_cost, self.limits = model, minute_cost, limits
         self.stops, self.scale = stops, scale
@@ -94,6 +100,7 @@ class Succession:
         self.machine = np.array([e.machine for e in edges], dtype=np.int64)
         self.key = np.array([e.key for e in edges], dtype=np.int64)
         self.planned = np.array([e.planned_cost for e in edges], dtype=np.float64)
+        self.swap_minutes = np.array([e.swap_minutes for e in edges], dtype=np.float64)
         self.extra = np.array([e.failure_cost for e in edges], dtype=np.float64) - self.planned
         self.allowed = np.array([one.allowed for one in limits], dtype=np.float64)
         by_loss = np.array([one.loss_minor is not None for one in limits], dtype=np.bool_)
@@ -308,6 +315,7 @@ class Succession:
             self.allowed,
             self.extra,
             self.weight,
+            self._longer(begin, end, age),
         )
         cut_age, new = np.where(begun, stays_age, age), ~begun & (fresh < kept)
         rows = np.flatnonzero(choice.swap)
@@ -333,6 +341,48 @@ class Succession:
                 spent=spent,
             )
         )
+
+    def _longer(self, begin: Floats, end: Floats, age: Floats) -> Callable[[Ints, Bools], Ints]:
+        """Chooses the edges of a machine to swap so that it makes most before its stop."""
+
+        def chosen(rows: Ints, able: Bools) -> Ints:
+            index = int(self.machine[rows[0]])
+            weight = self.weight[rows, None]
+            new = self.curve(rows, np.zeros(len(rows)), begin, end, NO_SIGNS.spread(rows.shape))
+            seconds = np.linspace(begin[index], end[index], POINTS + 1)
+            stop = StopAhead(
+                seconds,
+                self.machines[index].segments.parts_at(seconds),
+                weight * self.curve(rows, age[rows], begin, end, self.signs.take(rows)),
+                weight * new,
+                float(self.allowed[index]),
+            )
+            return rows[most_before_stop(stop, able, self.swap_minutes[rows])]
+
+        return chosen
+
+    def curve(
+        self, rows: Ints, age: Floats, begin: Floats, end: Floats, signs: EdgeSigns
+    ) -> Floats:
+        """Cumulative hazard of edges of an age up to points of a stretch, shape (rows, points).
+
+        Args:
+            rows: The edges.
+            age: Age of each at the begin.
+            begin: Begin of each machine's stretch, shape (machines,).
+            end: End, same shape.
+            signs: What is known of each edge beside.
+        """
+        machine = self.machine[rows]
+        shares = np.linspace(0.0, 1.0, POINTS + 1)[1:]
+        seconds = begin[machine, None] + shares * (end - begin)[machine, None]
+        each, every = np.repeat(rows, POINTS), np.repeat(np.arange(len(rows)), POINTS)
+        worn = self.lines.at(rows, begin[machine])
+        ahead = np.maximum(self.lines.at(each, seconds.reshape(-1)) - worn[every], 0.0)
+        table = np.zeros((len(rows), POINTS + 1))
+        found = self.hazard(each, age[every], ahead, signs.take(every))
+        table[:, 1:] = found.reshape(-1, POINTS)
+        return table
 
     def _spent(self, begun: Bools) -> tuple[Floats, Floats]:
         """Hazard of what is over of stretches in progress, and that of breakage alone."""

@@ -181,6 +181,7 @@ def plan_swaps(
     own, moving = own_points(edges, due, model, lines)
     attended = Attended([machine.time for machine in machines])
     walk = Succession(
+        machines,
         attended,
         edges,
         due,

@@ -212,6 +212,26 @@ def test_without_swaps_the_machine_stops_when_the_limit_is_reached():
     )
 
 
+def test_before_a_stop_only_swaps_that_gain_more_than_their_minutes_are_asked_for():
+    """T02 and T04 may be swapped; T07 carries too much of the risk to run through."""
+    ages, wear = (0.6, 0.2, 0.9), (0.1, 0.05, 0.1)
+    stays, fresh = hazard(ages, wear), hazard((0, 0, 0), wear)
+    swapped = np.where(np.array([[True], [True], [False]]), fresh, stays)
+    night = night_of(stays, swapped, [1, 1, 0], limit=0.05)
+    decision = decide(night, Prices({1: 5.0, 2: 5.0}, {}))
+    # the same with what the swaps gain worked out by hand: minutes are parts here
+
+    def stop(*new):
+        curve = sum(fresh[i] if i in new else stays[i] for i in range(3))
+        return float(np.interp(-np.log1p(-0.05), curve, np.linspace(0, 480, POINTS)))
+
+    assert stop(0) - stop() > 6 > stop(0, 1) - stop(0)
+    assert decision.kind == "until"
+    assert [one.station_id for one in decision.chosen.swaps] == [1]
+    assert decision.chosen.parts == int(stop(0))
+    assert [one.station_id for one in decision.option("swap").swaps] == [1, 2]
+
+
 def test_a_machine_that_reaches_its_limit_within_half_an_hour_stands():
     night = worn_night(0.001, ages=(0.9,), wear=(0.5,))
     stays = night.edges.stays

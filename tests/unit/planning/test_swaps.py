@@ -206,6 +206,25 @@ def test_a_night_beyond_help_asks_for_no_swap_that_costs_more_than_it_prevents(c
     assert dear.added == (1,)
 
 
+@pytest.mark.parametrize(("minutes", "added"), [(5.0, (1,)), (400.0, ())])
+def test_a_night_beyond_help_asks_for_a_swap_that_gains_more_parts_before_the_stop(
+    chipping, minutes, added
+):
+    """A failure of it costs too little for it to be swapped for its own sake."""
+    new, worn = _nearly_new(20.1)
+    edges = (new, replace(worn, age=1.0, swap_minutes=minutes))
+    _, swaps = _swaps(chipping, _machine(), *edges, limit=0.02)
+    night = swaps.nights[0]
+    until = decide(night).option("until")
+
+    assert night.floor > 0.02
+    assert night.added == added
+    assert [one.station_id for one in until.swaps] == [*added]
+    if added:
+        stays = decide(replace(night, edges=replace(night.edges, swaps=np.zeros(2, dtype=int))))
+        assert until.parts > (stays.chosen.parts + 5 if stays.kind == "until" else 30)
+
+
 def test_a_night_beyond_help_says_until_when_to_run(chipping):
     machine = _machine()
     edges = _nearly_new()
