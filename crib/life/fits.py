@@ -32,6 +32,8 @@ FITS: Final = "fits"
 _WRONG: Final = 0.01
 #: Share of new edges that has failed where early failures end.
 _EARLY: Final = 0.1
+#: Lives that count for less came before a change, which the curve knows of already.
+_COUNTS: Final = 0.5
 #: An edge that outlived 99 of 100 counts to there.
 _MOST_HAZARD: Final = float(np.log(100))
 
@@ -42,7 +44,7 @@ class KeyFit:
 
     Attributes:
         verdict: too_few, two_groups, no_law, more_early, fewer_early, shorter, longer or fits.
-        lives: Believed lives that are over.
+        lives: Believed lives that are over, since the last change.
         failed: Those that failed.
         worn: Those that wore out.
         seen_early: Those that failed before the age that a tenth of new edges do not reach.
@@ -98,9 +100,10 @@ def fit_of_key(model: LifeModel, key: int, wear_per_part: float) -> KeyFit:
 
 
 def _believed(model: LifeModel, key: int) -> LifeHistories:
-    """Lives of a key that are over and whose records are believed."""
+    """Lives of a key that are over, believed, and not from before a change."""
     lives = model.histories
-    return lives.take((lives.key_index == key) & ~model.doubts().doubted & (lives.wear > 0))
+    of_key = (lives.key_index == key) & (lives.wear > 0)
+    return lives.take(of_key & ~model.doubts().doubted & (model.counts_still() >= _COUNTS))
 
 
 def _expected(model: LifeModel, key: int, lives: LifeHistories, wear_per_part: float) -> Floats:

@@ -24,6 +24,7 @@ from crib.views.fit_words import FitSeen, fits_of
 from crib.views.key_uses import KeyUse, key_uses
 from crib.views.life_of_key import key_names, no_swap_point
 from crib.views.lives_seen import LifeSeen, lives_of_key
+from crib.views.stands_on import StandsOn, stands_on
 
 #: What the band holds: the middle of what may be so.
 BAND: Final = 0.8
@@ -152,6 +153,7 @@ class KeyCurve:
         reasons: The same counted, the most frequent first.
         distrust: Set where its forecasts ran wrong.
         fit: How well its lives fit the curve; None where that could not be worked out.
+        stands_on: Since when lives count, and which boxes differ.
         problems: What could not be worked out, and what to do.
     """
 
@@ -176,6 +178,7 @@ class KeyCurve:
     reasons: tuple[ReasonCount, ...]
     distrust: Distrust | None
     fit: FitSeen | None
+    stands_on: StandsOn
     problems: tuple[str, ...] = ()
 
 
@@ -234,6 +237,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         _reasons(removals),
         next(iter(distrusted(plan.shop, [key], plan.model.widening[[row]])), None),
         next(iter(fits), None),
+        stands_on(plan, row, rate),
         (*swaps.problems, *without, *fits.problems),
     )
 

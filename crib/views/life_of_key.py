@@ -14,6 +14,7 @@ from crib.outlook.shop_plan import ShopPlan
 from crib.sentence import sentence
 from crib.views.fit_words import FitSeen, fits_of
 from crib.views.lives_seen import LifeSeen, lives_of_key
+from crib.views.stands_on import StandsOn, stands_on
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,7 @@ class KeyLife:
         lives: Lives seen.
         removal_reasons: How often edges came out for which reason.
         fit: How well the lives fit the curve; null where that could not be worked out.
+        stands_on: Since when lives count, and which boxes differ.
         problems: What could not be worked out, and what to do.
     """
 
@@ -60,6 +62,7 @@ class KeyLife:
     lives: tuple[LifeSeen, ...]
     removal_reasons: dict[str, int]
     fit: FitSeen | None
+    stands_on: StandsOn
     problems: tuple[str, ...] = ()
 
 
@@ -131,6 +134,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
             )
         ),
         fit=next(iter(fits), None),
+        stands_on=stands_on(plan, index, rate),
         problems=(*swaps.problems, *fits.problems),
     )
 

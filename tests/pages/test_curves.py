@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from api.pages.curves.figures import Field, rows_apart, ticks
 from crib.life.fits import KeyFit
 from crib.views.key_curve import curve_of_key
 from crib.views.key_uses import list_keys
+from crib.views.stands_on import BoxDiffers, StandsOn
 from tests.judged import judged_span
 from tests.pages.reading import parsed, read, words
 from tests.rest.conftest import SetClock
@@ -245,3 +247,21 @@ def test_a_fit_that_fails_takes_nothing_else_with_it(
     assert "fit their curve could not be worked out. Check its lives." in words(page.main)
     assert page.select_one("#fit") is None
     assert len(page.select("#lives-table tbody tr")) == 8
+
+
+def test_the_page_says_since_when_lives_count_and_which_boxes_differ(
+    doubtful: Any, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    boxes = (BoxDiffers("LOT-I1", 0.8), BoxDiffers("LOT-I2", 1.153))
+    told = StandsOn(datetime(2026, 3, 3, 12, tzinfo=UTC), 12, boxes)
+    assert read(client, f"/lives/{KEY}").select_one("#since, #boxes") is None
+    monkeypatch.setattr("crib.views.key_curve.stands_on", lambda *_: told)
+
+    page = read(client, f"/lives/{KEY}")
+
+    since = "Lives changed about Tue 3 Mar: the 12 since then count most."
+    assert words(page.select_one("#since")) == since
+    assert words(page.select_one("#boxes")) == (
+        "Edges from box LOT-I1 last about 20 % shorter. "
+        "Edges from box LOT-I2 last about 15 % longer."
+    )

@@ -129,3 +129,10 @@ def test_sound_keys_of_a_shop_are_hardly_ever_called_wrong():
         wrong += sum(fit_of_key(model, one, WPP).verdict != FITS for one in range(keys))
 
     assert wrong <= 0.05 * 2 * keys
+
+
+def test_lives_from_before_a_change_are_no_second_group():
+    found = judged(np.r_[drawn(60), 0.4 * drawn(40, seed=2)])
+
+    assert found.verdict == FITS
+    assert found.lives == pytest.approx(40, abs=4)
