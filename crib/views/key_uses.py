@@ -50,6 +50,8 @@ class KeyListed:
         worn: Lives ended by wear.
         broken: Lives ended by breakage.
         taken_out_early: Lives cut short.
+        over: Lives that are over, believed or not.
+        doubted: Those whose record may well be wrong.
         use: Where it is used.
         swap_age: Age of least cost [wear units]; None where its costs are not known.
         swap_parts: The same in parts of ``use.part``.
@@ -63,6 +65,8 @@ class KeyListed:
     worn: int
     broken: int
     taken_out_early: int
+    over: int
+    doubted: int
     use: KeyUse
     swap_age: float | None
     swap_parts: float | None
@@ -92,6 +96,9 @@ def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyList
         lambda row: no_swap_point(plan.keys[row].text(plan.shop.rows.items)),
     )
     seen = plan.model.basis(np.arange(len(uses)))
+    of_key, keys = plan.histories.key_index, len(uses)
+    over = np.bincount(of_key, minlength=keys)
+    doubted = np.bincount(of_key[plan.model.doubts().doubted], minlength=keys)
     items = plan.shop.rows.items
     names = [key.text(items) for key in plan.keys]
     wrong = {one.key: one for one in distrusted(plan.shop, plan.keys, plan.model.widening)}
@@ -106,6 +113,8 @@ def list_keys(plan: ShopPlan, machine: str = "", spec: str = "") -> Kept[KeyList
             int(seen.worn[row]),
             int(seen.broken[row]),
             int(seen.censored[row]),
+            int(over[row]),
+            int(doubted[row]),
             use,
             swaps.get(row),
             _in_parts(swaps.get(row), use),

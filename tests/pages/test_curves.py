@@ -157,6 +157,14 @@ def test_the_page_begins_with_how_many_lives_are_doubted(
     assert [words(row).endswith("yes") for row in rows[1:]] == [True] * 7
 
 
+def test_the_list_leads_to_doubted_lives(doubtful: Any, client: FlaskClient) -> None:
+    page = read(client, "/lives")
+
+    assert words(page.select_one(".overall")).startswith("8 lives, 1 of them doubted.")
+    link = page.select_one("#lives td a")
+    assert (words(link), link["href"]) == ("one life doubted", f"/lives/{KEY}#lives")
+
+
 def test_a_person_says_that_one_was_right_and_takes_it_back(
     doubtful: Any, client: FlaskClient
 ) -> None:
