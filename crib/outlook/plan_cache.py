@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from datetime import datetime, timedelta
 
+from crib.outlook.before_nights import with_swaps_in_time
 from crib.outlook.keep_forecasts import ForecastKeeper
 from crib.outlook.kept_shop import KeptShop
 from crib.outlook.shop_plan import ShopPlan, plan_shop
@@ -63,7 +64,7 @@ class PlanCache:
                         before=before,
                         left_out=made[2].shop.left_out.tools if made else None,
                     )
-                    made = (present, now, plan)
+                    made = (present, now, with_swaps_in_time(plan))
                     self._made = made
                     self.keeper.show(made[2].expected)
             return made[2]
@@ -71,4 +72,4 @@ class PlanCache:
     def as_of(self, at: datetime) -> ShopPlan:
         """The plan from the facts dated up to an instant; never kept."""
         with self._store.read() as tx:
-            return plan_shop(tx, at, night_limit=self.night_limit)
+            return with_swaps_in_time(plan_shop(tx, at, night_limit=self.night_limit))

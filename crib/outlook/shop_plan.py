@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, NamedTuple
@@ -146,6 +146,8 @@ class ShopPlan:
             none; ``assembly`` is empty.
         listed: Swap lists made from it, by horizon [h].
         kits: Kits made from it, by run; None where one cannot be made.
+        without: Makes it again where the swaps of some stations come too late for the next
+            night, from the same facts.
     """
 
     shop: ShopNow
@@ -159,7 +161,8 @@ class ShopPlan:
     swaps: PlannedSwaps
     expected: ExpectedLives
     shelf: Shelf
-    empty: list[Forecast] = field(default_factory=list)
+    empty: list[Forecast]
+    without: Callable[[frozenset[int]], ShopPlan] = field(repr=False, compare=False)
     listed: dict[float, SwapList] = field(default_factory=dict)
     kits: dict[int, object] = field(default_factory=dict)
 
@@ -201,7 +204,12 @@ def plan_shop(
         return without_culprits(machines.telling(failed), plan_of, left_out or {})
 
 
-def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]) -> ShopPlan:
+def _plan_of(
+    expected: ExpectedLives,
+    night_limit: float,
+    stops: Sequence[Stops],
+    late: frozenset[int] = frozenset(),
+) -> ShopPlan:
     ahead, lives, model = expected.ahead, expected.lives, expected.model
     shelf, not_on_shelf = make_shelf(expected.shop)
     shop = expected.shop.telling(not_on_shelf)
@@ -218,6 +226,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         limit=limits,
         scale=expected.night_scale,
         begun=nights_begun(expected),
+        late=np.array([edge.station_id in late for edge in edges], dtype=np.bool_),
     )
     stations = swaps.stations[: len(mounted)]
     forecasts = _foreseen(shop, expected, stations)
@@ -255,6 +264,7 @@ def _plan_of(expected: ExpectedLives, night_limit: float, stops: Sequence[Stops]
         expected,
         shelf,
         [seats.empty(one) for one in expected.vacancies],
+        without=lambda late: _plan_of(expected, night_limit, stops, late),
     )
 
 

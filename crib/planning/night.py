@@ -183,6 +183,14 @@ class MachineNight:
         return loss <= self.limit.allowed * (1 + _ROUNDING)
 
     @property
+    def over_limit(self) -> bool:
+        """Whether the limit is broken if nothing is swapped before it."""
+        if self.edges is None:
+            return False
+        spent = float(self.edges.counted(self.edges.stays[:, -1]).sum())
+        return spent > self.limit.allowed * (1 + _ROUNDING)
+
+    @property
     def known(self) -> bool:
         """Whether the chances leave nothing out."""
         return not self.unknown and not self.jobless

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from copy import copy
+from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
@@ -24,7 +25,7 @@ from crib.planning.early_stop import StopAhead, most_before_stop
 from crib.planning.found_swaps import AsLeft, Events, NightSeen
 from crib.planning.gathering import NEAR, Gathered, StopTable, gather, join_stops
 from crib.planning.moving_cost import MovingCost
-from crib.planning.night import NightLimit, choose_swaps
+from crib.planning.night import NightChoice, NightLimit, choose_swaps
 from crib.planning.night_begun import NightsBegun, none_begun, signs_then
 from crib.planning.own_points import OwnPoints
 from crib.planning.stops_ahead import OWN, TOOL_SWAP, Stops
@@ -73,6 +74,7 @@ class Succession:
         limits: What is accepted of an unattended stretch of each machine.
         scale: Factor on the chances of stretches, from how earlier ones went.
         begun: The stretches in progress; None where there are none.
+        late: Edges that cannot be swapped before the next stretch, shape (edges,); None: none.
     """
 
     def __init__(
@@ -90,8 +92,10 @@ class Succession:
         limits: Sequence[NightLimit],
         scale: float = 1.0,
         begun: NightsBegun | None = None,
+        late: Bools | None = None,
     ) -> None:
         count = len(edges)
+        self.late = np.zeros(count, dtype=np.bool_) if late is None else late
         self.machines, self.begun = machines, begun or none_begun(len(limits), count)
         self.attended, self.lines, self.own, self.moving = attended, lines, own, moving
         self.model, self.minute_cost, self.limits = model, minute_cost, limits
@@ -305,18 +309,30 @@ class Succession:
         own_age = np.where(np.isfinite(self.next_s), self.next_age, self.best)
         moving = self.moving.measured_by(self.best)
         given = np.maximum(moving.between(self.all, np.maximum(own_age, age), age), 0.0)
-        choice = choose_swaps(
-            self.machine,
-            len(begin),
-            kept,
-            fresh,
-            given + _LEAST_COST * self.planned,
-            ~begun & (night > 0) & (age > 0),
-            self.allowed,
-            self.extra,
-            self.weight,
-            self._longer(begin, end, age),
-        )
+        able = ~begun & (night > 0) & (age > 0)
+
+        def choose(kept: Floats, able: Bools, age: Floats, signs: EdgeSigns) -> NightChoice:
+            return choose_swaps(
+                self.machine,
+                len(begin),
+                kept,
+                fresh,
+                given + _LEAST_COST * self.planned,
+                able,
+                self.allowed,
+                self.extra,
+                self.weight,
+                self._longer(begin, end, age, signs),
+            )
+
+        choice = choose(kept, able, age, self.signs)
+        late = self.late & ~begun
+        if not self.nights and late.any():
+            # a swap that comes too late stays planned, and others are chosen that do without it
+            signs = left.signs.where(late, self.signs)
+            ages = np.where(late, stays_age, age)
+            others = choose(np.where(late, stays, kept), able & ~late, ages, signs)
+            choice = replace(others, swap=others.swap | (choice.swap & late))
         cut_age, new = np.where(begun, stays_age, age), ~begun & (fresh < kept)
         rows = np.flatnonzero(choice.swap)
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]
@@ -342,7 +358,9 @@ class Succession:
             )
         )
 
-    def _longer(self, begin: Floats, end: Floats, age: Floats) -> Callable[[Ints, Bools], Ints]:
+    def _longer(
+        self, begin: Floats, end: Floats, age: Floats, signs: EdgeSigns
+    ) -> Callable[[Ints, Bools], Ints]:
         """Chooses the edges of a machine to swap so that it makes most before its stop."""
 
         def chosen(rows: Ints, able: Bools) -> Ints:
@@ -353,7 +371,7 @@ class Succession:
             stop = StopAhead(
                 seconds,
                 self.machines[index].segments.parts_at(seconds),
-                weight * self.curve(rows, age[rows], begin, end, self.signs.take(rows)),
+                weight * self.curve(rows, age[rows], begin, end, signs.take(rows)),
                 weight * new,
                 float(self.allowed[index]),
             )

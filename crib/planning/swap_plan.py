@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from crib.arrays import Floats, Ints
+from crib.arrays import Bools, Floats, Ints
 from crib.life.model import LifeModel
 from crib.planning.attended import Attended
 from crib.planning.due import EARLY, PROBS, EdgesDue, MachineAhead, MountedEdge
@@ -159,6 +159,7 @@ def plan_swaps(
     limit: float | Sequence[NightLimit] = NIGHT_LIMIT,
     scale: float = 1.0,
     begun: NightsBegun | None = None,
+    late: Bools | None = None,
 ) -> PlannedSwaps:
     """Plan every swap of the machines.
 
@@ -174,6 +175,8 @@ def plan_swaps(
             failure, for all of them.
         scale: Factor on the chances of those stretches (``night_scale``).
         begun: Those in progress; None where there are none.
+        late: Edges whose swap cannot be made before the next of them, shape (edges,); None:
+            none is known to be.
     """
     if not edges:
         return PlannedSwaps([], [], due)
@@ -194,6 +197,7 @@ def plan_swaps(
         [NightLimit(limit)] * len(machines) if isinstance(limit, float) else limit,
         scale,
         begun,
+        late,
     )
     walk.keep_nights()
     nights, told = report_nights(machines, edges, walk)

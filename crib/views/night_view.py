@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from crib.clock import instant_from_us
 from crib.left_out import Kept, worked_out
+from crib.outlook.before_nights import can_be_made_before, due_before, swap_minutes
 from crib.outlook.shop_plan import Forecast, ShopPlan
-from crib.outlook.swap_list import make_swap_list
-from crib.outlook.swap_rows import LONGEST_HOURS, USUAL_HOURS, SwapRow
+from crib.outlook.swap_rows import SwapRow
 from crib.planning.night import MachineNight
 from crib.planning.night_options import (
     IDLE,
@@ -27,9 +27,6 @@ from crib.planning.night_options import (
 from crib.planning.night_words import answer_sentence, reason_sentence, scale_sentence
 from crib.sentence import sentence
 from crib.store.shop_records import SpecOfShop
-
-#: Horizons of the lists that nights are read from [h]; a longer list begins like a shorter one.
-_HORIZONS = (USUAL_HOURS, 48.0, 72.0, 168.0)
 
 #: What needs somebody most stands first.
 _NEED = (LOOK, STAND, UNTIL, SWAP, RUN, IDLE)
@@ -180,8 +177,8 @@ def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
     """
     seated = plan.by_station()
     begin_at = instant_from_us(night.begin_us)
-    rows, specs = _due_before(plan, night, begin_at), _specs(plan)
-    decision = decide(night, _prices(night, rows, seated, specs))
+    rows, specs = due_before(plan, night), _specs(plan)
+    decision = decide(night, _prices(plan, night, rows))
     names = {station_id: one.station for station_id, one in seated.items()}
     chosen = decision.chosen
     wanted = {swap.station_id for swap in chosen.swaps} if chosen else set()
@@ -212,9 +209,8 @@ def night_view(plan: ShopPlan, night: MachineNight) -> NightView:
 
 def decided(plan: ShopPlan, night: MachineNight) -> Decision:
     """What to do with a stretch; sisters are asked for only of a machine's next one."""
-    begin_at = instant_from_us(night.begin_us)
-    rows = [] if night.ordinal else _due_before(plan, night, begin_at)
-    return decide(night, _prices(night, rows, plan.by_station(), _specs(plan)))
+    rows = [] if night.ordinal else due_before(plan, night)
+    return decide(night, _prices(plan, night, rows))
 
 
 def neediest_first(one: NightView) -> tuple[int, float, str]:
@@ -238,22 +234,12 @@ def _specs(plan: ShopPlan) -> dict[str, SpecOfShop]:
     return {spec.tool_spec: spec for spec in plan.shop.rows.specs.values()}
 
 
-def _prices(
-    night: MachineNight,
-    rows: list[SwapRow],
-    seated: Mapping[int, Forecast],
-    specs: Mapping[str, SpecOfShop],
-) -> Prices:
+def _prices(plan: ShopPlan, night: MachineNight, rows: list[SwapRow]) -> Prices:
     """What the records say of the stations of a machine."""
-    here = [one for one in seated.values() if one.machine == night.machine]
-    minutes = {
-        one.station_id: spec.swap_minutes
-        for one in here
-        if (spec := specs.get(one.wanted or one.tool_spec))
-    }
+    specs, minutes = _specs(plan), swap_minutes(plan)
     failure = {
-        one.station_id: spec.failure_cost_minor
-        for one in here
+        station_id: spec.failure_cost_minor
+        for station_id, one in plan.by_station().items()
         if (spec := specs.get(one.tool_spec))
     }
     cannot = frozenset(
@@ -262,41 +248,3 @@ def _prices(
         if not can_be_made_before(row, instant_from_us(night.begin_us), minutes)
     )
     return Prices(minutes, failure, cannot)
-
-
-def can_be_made_before(
-    row: SwapRow, begin_at: datetime, minutes: Mapping[int, float | None]
-) -> bool:
-    """Whether a swap can be over before a stretch, though it may be late for its edge."""
-    if row.blocked:
-        return False
-    if row.ready_by is None:
-        return True
-    left_min = (begin_at - row.ready_by) / timedelta(minutes=1)
-    return (minutes.get(row.forecast.station_id) or 0.0) <= left_min
-
-
-def _due_before(plan: ShopPlan, night: MachineNight, begin_at: datetime) -> list[SwapRow]:
-    """Swaps of the list that are due before a stretch, in the order of the walk.
-
-    None of a stretch that has begun: nobody is there to make them.
-    """
-    now = plan.shop.now
-    if night.begun:
-        return []
-    ahead = (begin_at - now) / timedelta(hours=1)
-    hours = next((one for one in _HORIZONS if one >= ahead), LONGEST_HOURS)
-    earlier = [
-        instant_from_us(one.end_us)
-        for one in plan.nights
-        if one.machine == night.machine and one.ordinal < night.ordinal
-    ]
-    since = max(earlier, default=now)
-    rows = [
-        row
-        for row in make_swap_list(plan, hours, night.machine).rows
-        if not row.standby and since <= row.swap_by <= begin_at
-    ]
-    return sorted(
-        rows, key=lambda row: (row.forecast.path, row.forecast.tool_number, row.swap_by)
-    )

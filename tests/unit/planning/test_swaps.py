@@ -15,7 +15,7 @@ from crib.life.pooling import key_table
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
-from crib.planning.night_options import decide
+from crib.planning.night_options import Prices, decide
 from crib.planning.stops_ahead import BAR_CHANGE, Bar, stops_ahead
 from crib.planning.swap_plan import plan_swaps
 from crib.planning.swaps import GATHERED, Figures, sentence_of_first
@@ -204,6 +204,31 @@ def test_a_night_beyond_help_asks_for_no_swap_that_costs_more_than_it_prevents(c
 
     assert cheap.added == ()
     assert dear.added == (1,)
+
+
+@pytest.mark.parametrize(("limit", "oldest"), [(0.05, 0.3), (0.05, 0.5), (0.02, 0.5)])
+def test_a_swap_that_comes_too_late_stays_planned_and_others_do_without_it(
+    model, limit, oldest
+):
+    """Whether it is due anyway, or was brought forward for the night, as at the low limit."""
+    machine, late = _machine(), np.array([True, False, False, False])
+    edges = [
+        replace(_edge(age, 0.0002), station_id=station)
+        for station, age in enumerate((oldest, 0.5, 0.45, 0.1), start=1)
+    ]
+    without, swaps = (
+        _swaps(model, machine, *edges, limit=limit, late=some)[1] for some in (None, late)
+    )
+    before, after = without.nights[0], swaps.nights[0]
+    stop, longer = (decide(one, Prices({}, {}, frozenset({1}))) for one in (before, after))
+
+    assert 0 in _seconds(swaps, machine, 16.1).row.tolist()
+    assert {*before.added} < {*after.added}
+    assert after.as_planned > before.as_planned
+    assert (1 in after.added) == (1 in before.added)
+    assert (stop.kind, longer.kind) == ("until", "until")
+    assert longer.chosen.parts > stop.chosen.parts
+    assert longer.missing == (1,)
 
 
 @pytest.mark.parametrize(("minutes", "added"), [(5.0, (1,)), (400.0, ())])

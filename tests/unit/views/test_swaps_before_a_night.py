@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from crib.views.night_view import can_be_made_before
+from crib.outlook.before_nights import can_be_made_before
 
 BEGINS = datetime(2026, 1, 5, 21, 0, tzinfo=UTC)
 
