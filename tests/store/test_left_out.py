@@ -99,7 +99,7 @@ OF_A_STAY: dict[str, tuple[Any, str, Callable[[Any], Callable[..., bool]]]] = {
     ),
     "what a stay took": (stays, "_stay", lambda it: lambda row, *_: row == it.row),
     "untold wear": (
-        mounted_edges, "_unreported_wear", lambda it: lambda shop, stay, _: stay.row == it.row,
+        mounted_edges, "unreported_wear", lambda it: lambda shop, stay, _: stay.row == it.row,
     ),
     "what it was fitted to": (
         stays, "_last_run",
@@ -152,9 +152,9 @@ def test_a_fault_that_names_its_tools_costs_one_more_plan(demo, monkeypatch):
     it, made, asked = mounted(demo), shop_plan.expect_lives, []
     fault = ZeroDivisionError("division by zero")
     bad = raising(
-        mounted_edges._unreported_wear, lambda shop, stay, _: stay.row == it.row, fault
+        mounted_edges.unreported_wear, lambda shop, stay, _: stay.row == it.row, fault
     )
-    monkeypatch.setattr(mounted_edges, "_unreported_wear", bad)
+    monkeypatch.setattr(mounted_edges, "unreported_wear", bad)
     monkeypatch.setattr(
         shop_plan, "expect_lives", lambda *args: asked.append(args) or made(*args)
     )
@@ -190,10 +190,10 @@ def test_a_number_that_is_none_spoils_no_neighbour(demo, monkeypatch):
 @pytest.mark.parametrize("age", [math.nan, math.inf])
 def test_an_age_that_is_no_number_is_that_edges_alone(demo, monkeypatch, age):
     it = mounted(demo)
-    made = mounted_edges._unreported_wear
+    made = mounted_edges.unreported_wear
     monkeypatch.setattr(
         mounted_edges,
-        "_unreported_wear",
+        "unreported_wear",
         lambda shop, stay, wear: age if stay.row == it.row else made(shop, stay, wear),
     )
 
