@@ -148,6 +148,7 @@ class ShopPlan:
         kits: Kits made from it, by run; None where one cannot be made.
         without: Makes it again where the swaps of some stations come too late for the next
             night, from the same facts.
+        fits: How well the lives of a key fit its curve, by its row and wear per part.
     """
 
     shop: ShopNow
@@ -165,6 +166,7 @@ class ShopPlan:
     without: Callable[[frozenset[int]], ShopPlan] = field(repr=False, compare=False)
     listed: dict[float, SwapList] = field(default_factory=dict)
     kits: dict[int, object] = field(default_factory=dict)
+    fits: dict[tuple[int, float | None], object] = field(default_factory=dict)
 
     def by_station(self) -> dict[int, Forecast]:
         """What sits in each station, or what is needed where none does, by station id."""

@@ -18,7 +18,7 @@ from crib.life.fits import (
     fit_of_key,
 )
 from crib.life.two_groups import LEAST_WORN
-from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.sentence import Sentence, figure, sentence
 
 #: Verdicts that somebody has to act on.
@@ -93,9 +93,22 @@ def fits_of(
     )
 
 
+def warning_of(plan: ShopPlan, forecast: Forecast | None) -> FitSeen | None:
+    """What somebody has to know of the curve behind a forecast; None where it is in order."""
+    if forecast is None or forecast.basis is None:
+        return None
+    name, items = forecast.basis.key, plan.shop.rows.items
+    index = next(row for row, key in enumerate(plan.keys) if key.text(items) == name)
+    found = fits_of(plan, index, forecast.basis.wear_per_part or None, name)
+    return next((one for one in found if one.warns), None)
+
+
 def _fit(plan: ShopPlan, index: int, wear_per_part: float | None) -> FitSeen:
+    kept = plan.fits.get((index, wear_per_part))
+    if isinstance(kept, FitSeen):
+        return kept
     found = fit_of_key(plan.model, index, wear_per_part or 1e-3)
-    return FitSeen(
+    made = plan.fits[index, wear_per_part] = FitSeen(
         found.verdict,
         found.verdict in WARNS,
         found.shorter,
@@ -103,6 +116,7 @@ def _fit(plan: ShopPlan, index: int, wear_per_part: float | None) -> FitSeen:
         found.share,
         fit_sentence(found, wear_per_part),
     )
+    return made
 
 
 def fit_sentence(found: KeyFit, wear_per_part: float | None) -> str:

@@ -242,6 +242,32 @@ def test_two_groups_are_a_warning_on_the_page(
     assert words(said).startswith("Two groups of lives: near ")
 
 
+def test_the_station_warns_where_the_curve_of_its_tool_does_not_fit(
+    doubtful: Any, client: FlaskClient, clock: SetClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    doubtful.mount(doubtful.sister())
+    doubtful.make(30)
+    clock.at = doubtful.plan().shop.now
+    asked = []
+
+    def two(*_: object) -> KeyFit:
+        asked.append(1)
+        return KeyFit("two_groups", 40, 30, 30, 9, 9.0, 12.4, 0.1, 0.2, 0.4)
+
+    station = client.get("/v1/forecasts").get_json()["items"][0]["station_code"]
+    assert read(client, f"/machines/M1/stations/{station}").select_one("#fit") is None
+    clock.go_on(minutes=1)
+    monkeypatch.setattr("crib.views.fit_words.fit_of_key", two)
+
+    pages = [read(client, f"/machines/M1/stations/{station}") for _ in range(2)]
+
+    for page in pages:
+        said = page.select_one("#fit.care")
+        assert words(said).startswith("Two groups of lives: near ")
+        assert said.select_one("a")["href"] == f"/lives/{KEY}"
+    assert len(asked) == 1  # once a plan
+
+
 def test_a_fit_that_fails_takes_nothing_else_with_it(
     doubtful: Any, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

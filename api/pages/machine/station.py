@@ -8,6 +8,7 @@ from api.http.site import this_site
 from api.pages.machine.mis_scan import scans_on
 from api.pages.render import page
 from crib.store.resolve import resolve_station
+from crib.views.fit_words import warning_of
 from crib.views.machine_view import station_now
 from crib.views.show_mount import mount_in_station
 
@@ -38,5 +39,6 @@ def station_page(text: str) -> Response:
         wasm=True,
         found=found,
         stay=stay,
+        fit=warning_of(plan, found.forecast) if stay else None,
         now=plan.shop.now,
     )
