@@ -25,7 +25,7 @@ from scipy.special import logsumexp
 from crib.arrays import Floats, Ints
 from crib.life.forms import Form, Plain, of_survivors
 from crib.life.law import FORMS, Law
-from crib.life.looks import Looks, LooksTaken
+from crib.life.looks import Looks, LooksTaken, slipped
 from crib.life.observations import BROKEN, CENSORED, WORN, LifeHistories, seen_failures
 from crib.life.reasons import Doubtful
 
@@ -169,16 +169,19 @@ def _looked_at(
 ) -> tuple[Floats, Floats, Floats]:
     """What looks at edges add to their having lived so far: law times look, integrated."""
 
-    def log_density(z: Floats) -> Floats:
-        goes_with = taken.goes_with(z + promise[:, None])
-        return form.log_density(z - scale[:, None]) + taken.log_likelihood(goes_with)
+    def of_look(z: Floats) -> Floats:
+        return taken.log_likelihood(taken.goes_with(z + promise[:, None]))
+
+    def of_law(z: Floats) -> Floats:
+        return form.log_density(z - scale[:, None])
 
     # All that matters lies beyond the age and where the law still leaves edges.
     start = np.maximum(log_age, scale - _FAR / form.steepness)
     end = np.maximum(form.at_end(scale), start + 1 / form.steepness)
     # First where the mass lies, then its integral there.
     step = (end - start) / _COARSE
-    rough = log_density(start[:, None] + step[:, None] * np.arange(_COARSE + 1))
+    z = start[:, None] + step[:, None] * np.arange(_COARSE + 1)
+    rough = of_law(z) + of_look(z)
     heavy = rough > rough.max(axis=1, keepdims=True) - 18
     low = np.argmax(heavy, axis=1) - 1
     high = _COARSE + 1 - np.argmax(heavy[:, ::-1], axis=1)
@@ -186,23 +189,26 @@ def _looked_at(
     start = start + step * np.maximum(low, 0)
     half = (end - start)[:, None] / 2
     z = start[:, None] + half * (_POINTS + 1)
-    log_f = log_density(z) + np.log(half * _POINT_WEIGHTS)
+    seen = of_look(z)
+    log_f = of_law(z) + seen + np.log(half * _POINT_WEIGHTS)
     total = logsumexp(log_f, axis=1)
     weight = np.exp(log_f - total[:, None])
     w = z - scale[:, None]
     score = form.score(w)
     slope = np.sum(weight * score, axis=1)
     missing = np.sum(weight * (score - slope[:, None]) ** 2, axis=1)
-    bend = _left_of(np.sum(weight * form.bend(w), axis=1), missing)
+    # One that is taken as wrong tells nothing, and holds no law where it is.
+    right = 1 - np.sum(weight * slipped(seen), axis=1)
+    bend = _left_of(np.sum(weight * form.bend(w), axis=1), missing, right)
     lived, fall, curve = of_survivors(form, log_age - scale)
     return total - lived, slope - fall, np.maximum(bend - curve, 0.0)
 
 
-def _left_of(known: Floats, missing: Floats) -> Floats:
+def _left_of(known: Floats, missing: Floats, right: Floats | float = 1.0) -> Floats:
     """Curvature of the complete data less what is missing of it.
 
     Where law and record contradict each other nothing might be left, and the next law would
     lie anywhere: a quarter stays, so that a pass never goes far beyond where the likelihood
     rises (with all of it left, it is a step of expectation and maximisation, which never does).
     """
-    return np.maximum(known - missing, _LEAST_LEFT * np.maximum(known, 0.0))
+    return np.maximum(known - missing, _LEAST_LEFT * right * np.maximum(known, 0.0))

@@ -46,7 +46,8 @@ _EARLIEST: Final = -4.0
 #: Age over life beyond which a land says no more.
 _LOG_PAST: Final = float(np.log(1.25))
 #: Share of looks that are wrong in ways of their own, and how wide those lie [ln share].
-_SLIPS, _SLIP_WIDTH = 0.05, 3.0
+_SLIPS = 0.05
+_LOG_SLIP: Final = float(np.log(_SLIPS / 3.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +154,14 @@ class LooksTaken:
             variance += doubt[:, None] * ((1 - r) * y / share) ** 2
         gap = (self.log_share[:, None] - np.log(share)) / np.sqrt(variance)
         density = np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi * variance)
-        result: Floats = np.log((1 - _SLIPS) * density + _SLIPS / _SLIP_WIDTH)
+        result: Floats = np.log((1 - _SLIPS) * density + np.exp(_LOG_SLIP))
         return result
+
+
+def slipped(log_likelihood: Floats) -> Floats:
+    """Chance that a look is wrong altogether, by the ln density of what was seen."""
+    result: Floats = np.exp(_LOG_SLIP - log_likelihood)
+    return result
 
 
 def learn_looks(lives: LifeHistories, usual: Floats, doubt: Floats, was_worn: Floats) -> Looks:

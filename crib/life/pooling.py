@@ -193,13 +193,20 @@ class Hierarchy:
         self._cells = np.zeros((kinds.shape[1], len(self._level)))
         self._cells[np.arange(kinds.shape[1]), kinds] = 1.0
 
-    def learn(self, lives: Lives, rounds: int) -> None:
-        """Pass messages between the keys under one law, starting from what is known."""
+    def learn(self, lives: Lives, rounds: int, *, spreads: bool = True) -> None:
+        """Pass messages between the keys under one law, starting from what is known.
+
+        Args:
+            lives: What the lives say.
+            rounds: How often.
+            spreads: Whether to learn how much effects differ, too. Keys of which no edge was
+                seen worn would draw each other away from the promise.
+        """
         for _ in range(rounds):
             tau, nu = _messages(self.mean, self.variance, lives)
-            self.mean, self.variance = self._weigh(tau, nu)
+            self.mean, self.variance = self._weigh(tau, nu, spreads)
 
-    def _weigh(self, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
+    def _weigh(self, tau: Floats, nu: Floats, spreads: bool = True) -> tuple[Floats, Floats]:
         """Solve the mixed model; each key's prior without its own message."""
         own = self._own * self._factor["key"]
         damp = 1 + tau * own
@@ -226,9 +233,10 @@ class Hierarchy:
         cell_variance = np.einsum("ij,ij->i", self._cells @ covariance, self._cells)
         across = reach.reshape(-1)[at].reshape(len(self._label), -1).sum(axis=0)
         variance = cell_variance[self._cell] - 2 * across + (alike + 1 / precision)[item]
-        self._spread_columns(beta, covariance)
-        self._spread_items(effect, 1 / precision + alike)
-        self._spread_keys(mean, variance, tau, nu, own)
+        if spreads:
+            self._spread_columns(beta, covariance)
+            self._spread_items(effect, 1 / precision + alike)
+            self._spread_keys(mean, variance, tau, nu, own)
         # Never below 0 but by rounding, when a message outweighs all else.
         left = np.maximum(1 / variance - pi, 1e-9 / variance)
         return (mean / variance - lam) / left, 1 / left + own

@@ -157,7 +157,16 @@ class Posterior:
         seen = self.counts.sum(axis=1) > 0
         seen[rows] = True
         middle = _likeliest(self.scales)
-        scales = fit_scales(keys, cells, sums, seen, Hierarchy(keys), middle, _FIRST_ROUNDS)
+        scales = fit_scales(
+            keys,
+            cells,
+            sums,
+            seen,
+            Hierarchy(keys),
+            middle,
+            _FIRST_ROUNDS,
+            self.counts[:, WORN] > 0,
+        )
         opinion, weights = _weighed(keys, scales, seen, self.counts, self.law)
         return replace(self, scales=scales, opinion=opinion, weights=weights)
 
@@ -214,15 +223,18 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
             doubtful,
             (belief * still)[seen_rows],
         )
-        scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds)
-        rounds, between = _MORE_ROUNDS, scales.lot_variance
+        flat = number < _FLAT_PASSES
+        proven = None if flat else counts[:, WORN] > 0
+        scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds, proven)
+        rounds = _FIRST_ROUNDS if flat else _MORE_ROUNDS
+        between = scales.lot_variance
         opinion, weights = _weighed(keys, scales, seen, counts, law)
         middle = _likeliest(scales)
         followed = law.counts
-        if number >= _FLAT_PASSES:
+        if not flat:
             followed = (weights[seen] > _LEAST_WEIGHT).any(axis=0)
         before, law = law, Law(keys.prior_mean, scales.scale, weights, scales.spread, followed)
-        if number < _FLAT_PASSES:
+        if flat:
             law = _about_the_flat(law, scales.evidence)
         elif _moved(before, law) < _STANDS:
             break
@@ -298,7 +310,8 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     sums = _FLAT.plain(plain, log_x)
     seen = np.bincount(lives.key_index, minlength=size) > 0
     hierarchy = Hierarchy(keys)
-    hierarchy.learn(Lives(_FLAT, sums, seen), rounds=4)
+    # Keys that never saw an edge worn would draw each other away from the promise.
+    hierarchy.learn(Lives(_FLAT, sums, sums.first > 0), rounds=4)
     mean, variance = hierarchy.mean.copy(), hierarchy.variance.copy()
     after = _FLAT.after(mean[seen], variance[seen], sums.first[seen], sums.second[seen])
     mean[seen], variance[seen] = after.mean, after.variance

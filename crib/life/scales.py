@@ -73,6 +73,7 @@ def fit_scales(
     hierarchy: Hierarchy,
     middle: int,
     rounds: int,
+    proven: Bools | None = None,
 ) -> Scales:
     """Pool all keys, and close each key's own form under every law.
 
@@ -84,6 +85,7 @@ def fit_scales(
         hierarchy: What keys have in common, gone on from.
         middle: The law that all keys are pooled under.
         rounds: Rounds of messages between the keys.
+        proven: Keys from which to learn how much effects differ; None: that stays.
     """
     size, many = len(keys), len(FORMS)
     tables = [np.zeros((size, many)) for _ in _CHANGED]
@@ -91,7 +93,9 @@ def fit_scales(
         return Scales(cells, sums, 0.0, middle, np.zeros(0), np.zeros(0), *tables)
     between = lot_variance(sums, cells, size)
     of_keys = key_sums(sums, cells, size, middle, between)
-    hierarchy.learn(Lives(FORMS[middle], of_keys, seen), rounds)
+    if proven is not None:
+        hierarchy.learn(Lives(FORMS[middle], of_keys, proven), rounds)
+    hierarchy.learn(Lives(FORMS[middle], of_keys, seen), rounds, spreads=False)
     found = Scales(cells, sums, between, middle, hierarchy.mean, hierarchy.variance, *tables)
     for s, form in enumerate(FORMS):
         own = of_keys if s == middle else key_sums(sums, cells, size, s, between)
