@@ -209,9 +209,10 @@ class _Deciding:
             edges.counted(edges.swapped),
             self.allowed,
         )
+        # only the last swap of a station is made for the night's sake
         minutes = np.zeros(len(able))
         rows = np.flatnonzero(able)
-        minutes[rows] = self._all_minutes(rows)
+        minutes[rows] = self._all_minutes(rows) / np.maximum(edges.swaps[rows], 1)
         return most_before_stop(stop, able, minutes)
 
     def _all_minutes(self, rows: Ints) -> Floats:

@@ -311,7 +311,9 @@ class Succession:
         given = np.maximum(moving.between(self.all, np.maximum(own_age, age), age), 0.0)
         able = ~begun & (night > 0) & (age > 0)
 
-        def choose(kept: Floats, able: Bools, age: Floats, signs: EdgeSigns) -> NightChoice:
+        def choose(
+            kept: Floats, able: Bools, longer: Callable[[Ints, Bools], Ints] | None
+        ) -> NightChoice:
             return choose_swaps(
                 self.machine,
                 len(begin),
@@ -322,17 +324,20 @@ class Succession:
                 self.allowed,
                 self.extra,
                 self.weight,
-                self._longer(begin, end, age, signs),
+                longer,
             )
 
-        choice = choose(kept, able, age, self.signs)
         late = self.late & ~begun
         if not self.nights and late.any():
-            # a swap that comes too late stays planned, and others are chosen that do without it
-            signs = left.signs.where(late, self.signs)
-            ages = np.where(late, stays_age, age)
-            others = choose(np.where(late, stays, kept), able & ~late, ages, signs)
-            choice = replace(others, swap=others.swap | (choice.swap & late))
+            # a swap that comes too late stays planned if the limit needs it, and others are
+            # chosen that do without it
+            signs, ages = left.signs.where(late, self.signs), np.where(late, stays_age, age)
+            longer = self._longer(begin, end, ages, signs)
+            others = choose(np.where(late, stays, kept), able & ~late, longer)
+            needed = choose(kept, able, None).swap & late
+            choice = replace(others, swap=others.swap | needed)
+        else:
+            choice = choose(kept, able, self._longer(begin, end, age, self.signs))
         cut_age, new = np.where(begun, stays_age, age), ~begun & (fresh < kept)
         rows = np.flatnonzero(choice.swap)
         self.next_s[rows], self.next_age[rows] = at[rows], age[rows]

@@ -85,7 +85,9 @@ def test_one_line_says_how_many_jobs_there_are_and_how_many_are_late(client, beh
 
     said = words(read(client, "/bench").select_one(".count"))
 
-    assert said == f"{len(rows)} jobs, {late} late"
+    swaps = client.get("/v1/swap-list").get_json()["items"]
+    assert [one["sister"]["state"] for one in swaps].count("blocked") == 1
+    assert said == f"{len(rows)} jobs, {late} late, one more blocked"
 
 
 def test_jobs_are_sorted_and_filtered_by_the_address_alone(client, behind):

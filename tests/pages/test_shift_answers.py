@@ -66,7 +66,7 @@ def test_each_question_has_one_line_that_leads_to_its_part(client, behind):
         address, _, part = link["href"].partition("#")
         assert (read(client, address) if address else page).select(f"#{part}" if part else "h1")
     for _, said in found.values():
-        assert 0 < len(said.split()) <= 20, said
+        assert all(0 < len(one.split()) <= 20 for one in said.split(". ")), said
 
 
 def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
