@@ -119,7 +119,7 @@ def test_once_the_night_has_begun_nobody_is_there_to_swap(
     # half an hour into the night of Zurich
     post_counts(mounted, clock, [("08:00", 0), ("20:50", 800), ("21:30", 840)])
     _, night = plan(mounted)
-    assert night["begins_at"] == "2026-01-05T21:30:00Z"
+    assert night["begins_at"] == "2026-01-05T21:00:00Z"
     assert not night["safe"]
     assert night["answer"] in ("until", "stand")
     assert night["swaps"] == []

@@ -83,8 +83,15 @@ def test_what_is_too_late_for_a_night_is_late_in_the_swap_list(demo):
         set_tight_limit(tx, "L5", evening)
         plan = plan_shop(tx, evening)
         tx.exec_driver_sql("UPDATE machines SET night_limit_percent = NULL")
-    listed = {row.forecast.station_id: row for row in make_swap_list(plan).rows}
-    lacking = [listed[station] for night in tonight(plan) for station in night.decision.missing]
+    rows = make_swap_list(plan).rows
+    lacking = [
+        max(
+            (row for row in rows if row.forecast.station_id == station
+             and row.swap_by <= night.begin_at),
+            key=lambda row: row.swap_by,
+        )
+        for night in tonight(plan) for station in night.decision.missing
+    ]  # fmt: skip
 
     assert lacking
     for row in lacking:
