@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given, reject, settings
 from hypothesis import strategies as st
 
 from crib.errors import OutsideModel
@@ -38,11 +38,11 @@ def test_without_a_prior_it_is_maximum_likelihood_as_a_survival_library_finds_it
 
     design = np.column_stack([np.ones(count), columns])
     ours = fit_life_regression(design, logs, ended, flat_prior(3), law)
-    theirs = getattr(lifelines, FITTERS[law])().fit(
-        pd.DataFrame({"T": np.exp(logs), "E": ended, "x0": columns[:, 0], "x1": columns[:, 1]}),
-        "T",
-        "E",
-    )
+    table = {"T": np.exp(logs), "E": ended, "x0": columns[:, 0], "x1": columns[:, 1]}
+    try:
+        theirs = getattr(lifelines, FITTERS[law])().fit(pd.DataFrame(table), "T", "E")
+    except lifelines.exceptions.ConvergenceError:
+        reject()  # about one shop in thousands, where the library has no answer to compare with
 
     scale, spread = ("lambda_", "rho_") if law == "weibull" else ("mu_", "sigma_")
     names = [(scale, "Intercept"), (scale, "x0"), (scale, "x1"), (spread, "Intercept")]
