@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from crib.acts.expected_tool import ExpectedTool, expected_tool, runs_that_count
@@ -26,6 +26,8 @@ from crib.views.where_it_lies import places_now
 
 #: A swap that is nearer than this is soon; common practice, no source.
 SOON = timedelta(hours=2)
+#: How far to look for the next swap of a machine that has none in the next day [h].
+_DAYS_AFTER = 72.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,8 @@ class MachineNow:
         due: Those that are to be swapped within the horizon, the most urgent first.
         told: Whether it cuts or stands, by its counts.
         problems: What of it could not be worked out, and what to do.
+        later: Where nothing is due in it, the first swap of the days after; None: none there
+            either.
         last_count_at: Its last part count; None: it never sent one.
         silent_since: Set where a run is on and it stopped sending.
     """
@@ -78,6 +82,7 @@ class MachineNow:
     due: tuple[StationNow, ...]
     told: MachineTold
     problems: tuple[str, ...] = ()
+    later: StationNow | None = None
     last_count_at: datetime | None = None
     silent_since: datetime | None = None
 
@@ -126,9 +131,23 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
         tuple(due),
         told,
         found.problems,
+        None if due else _first_later(tx, plan, machine, stations),
         last_count_at(plan, machine_id),
         here.silent_since if here else None,
     )
+
+
+def _first_later(
+    tx: Tx, plan: ShopPlan, machine: str, stations: Sequence[StationNow]
+) -> StationNow | None:
+    """The first swap within three days, with the tool that is to go in."""
+    rows = make_swap_list(plan, _DAYS_AFTER, machine).rows
+    swap = min(rows, key=lambda row: row.swap_by, default=None)
+    here = [one for one in stations if swap and one.row.id == swap.forecast.station_id]
+    if swap is None or not here:
+        return None
+    place = places_now(tx).lies(swap.sister)
+    return replace(here[0], swap=swap, sister=swap.sister, sister_place=place)
 
 
 def station_now(tx: Tx, plan: ShopPlan, station_id: int) -> StationNow:

@@ -172,13 +172,18 @@ def test_the_queue_freshens_by_itself_and_keeps_what_is_typed(
 ) -> None:
     page = at_bench
     job = first_build(own_shop)
+    page.clock.install()
+    page.reload()
     page.locator("[data-scan]").press_sequentially("half a ma", delay=90)
     built = own_shop.post(
         "/v1/assemblies", tool_spec=job["tool_spec"], holder=job["holder"], lot=job["lot"]
     )
 
-    expect(page.locator("#queue")).to_contain_text(f"Measure {built['code']}")
+    before = page.locator("#queue").inner_text()
+    page.clock.fast_forward("01:30")
 
+    expect(page.locator("#queue")).to_contain_text(f"Measure {built['code']}")
+    assert f"Measure {built['code']}" not in before
     expect(page.locator("[data-scan]")).to_have_value("half a ma")
     expect(page.locator("[data-scan]")).to_be_focused()
 
