@@ -24,8 +24,9 @@ from crib.planning.reorder import ReorderRow
 from crib.store.facts import list_facts
 from crib.store.resolve import resolve_person
 from crib.store.tables import FACT_KINDS
+from crib.views.keys_by_name import key_names
 from crib.views.kit_for_run import kit_for_run
-from crib.views.life_of_key import KeyLife, key_names, life_of_key, no_life
+from crib.views.life_of_key import KeyLife, life_of_key, no_life
 from crib.views.reorder_items import reorder_items
 from crib.views.scan_code import scan_code
 from crib.views.scan_shapes import Scan

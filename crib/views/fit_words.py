@@ -20,6 +20,7 @@ from crib.life.fits import (
 from crib.life.two_groups import LEAST_WORN
 from crib.outlook.shop_plan import Forecast, ShopPlan
 from crib.sentence import Sentence, figure, sentence
+from crib.views.keys_by_name import row_of_key
 
 #: Verdicts that somebody has to act on.
 WARNS = frozenset({TWO, NO_LAW, MORE_EARLY, SHORTER})
@@ -97,8 +98,8 @@ def warning_of(plan: ShopPlan, forecast: Forecast | None) -> FitSeen | None:
     """What somebody has to know of the curve behind a forecast; None where it is in order."""
     if forecast is None or forecast.basis is None:
         return None
-    name, items = forecast.basis.key, plan.shop.rows.items
-    index = next(row for row, key in enumerate(plan.keys) if key.text(items) == name)
+    name = forecast.basis.key
+    index = row_of_key(plan, name)
     found = fits_of(plan, index, forecast.basis.wear_per_part or None, name)
     return next((one for one in found if one.warns), None)
 

@@ -22,7 +22,8 @@ from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
 from crib.views.fit_words import FitSeen, fits_of
 from crib.views.key_uses import KeyUse, key_uses
-from crib.views.life_of_key import key_names, no_swap_point
+from crib.views.keys_by_name import key_names
+from crib.views.life_of_key import no_swap_point
 from crib.views.lives_seen import LifeSeen, lives_of_key
 from crib.views.stands_on import StandsOn, stands_on
 

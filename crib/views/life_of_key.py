@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crib.errors import NotKnown
 from crib.left_out import worked_out
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
 from crib.sentence import sentence
 from crib.views.fit_words import FitSeen, fits_of
+from crib.views.keys_by_name import row_of_key
 from crib.views.lives_seen import LifeSeen, lives_of_key
 from crib.views.stands_on import StandsOn, stands_on
 
@@ -66,11 +66,6 @@ class KeyLife:
     problems: tuple[str, ...] = ()
 
 
-def key_names(plan: ShopPlan) -> list[str]:
-    """Names of all life laws, in order."""
-    return sorted(key.text(plan.shop.rows.items) for key in plan.keys)
-
-
 def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
     """Everything known of one life law.
 
@@ -81,17 +76,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
     Raises:
         NotKnown: No edge of that key was ever mounted.
     """
-    items = plan.shop.rows.items
-    index = next((i for i, key in enumerate(plan.keys) if key.text(items) == name), None)
-    if index is None:
-        raise NotKnown(
-            sentence(
-                "No edge was ever mounted under '{name}'. Forecasts name the keys in "
-                "basis.key.",
-                name=name[:80],
-            ),
-            facts={"keys": key_names(plan)[:20]},
-        )
+    index = row_of_key(plan, name)
     key = plan.keys[index]
     seen = plan.model.basis(np.array([index]))
     rate, edge = _use(plan, index)
@@ -109,7 +94,7 @@ def life_of_key(plan: ShopPlan, name: str) -> KeyLife:
     )
     return KeyLife(
         key=name,
-        cutting_item=items[key.cutting_item_id].cutting_item,
+        cutting_item=plan.shop.rows.items[key.cutting_item_id].cutting_item,
         material_group=key.material_group,
         operation_class=key.operation_class,
         counts={
