@@ -338,13 +338,12 @@ class LifeModel:
 
     def doubts(self) -> LifeDoubts:
         """How far each life of ``histories`` is doubted, as the fit weighs it."""
-        still = self.counts_still()
-        return life_doubts(self.histories, self.aside, self._ended.wear, still)
+        return life_doubts(self.histories, self.aside, self._ended.wear, self.counts_still())
 
     def counts_still(self) -> Floats:
         """How far each life of ``histories`` counts that came before a change: from 0 to 1."""
-        still, many = self._ended.wear.still, len(self.histories)
-        return among_all(still, self.aside, self.settled, many)
+        still = self._ended.wear.still
+        return among_all(still, self.aside, self.settled, len(self.histories))
 
     def usual_life(self, key: int) -> float:
         """Life by which absurd ages of a key are judged [wear units]."""
@@ -368,7 +367,8 @@ class LifeModel:
         Costs go by the law as it is: widened, an edge that nobody trusts would be kept longer.
         """
         rows, signs, keys = asked.rows[part], asked.signs.take(part), len(self.keys)
-        cell = (cells := self._wear.scales.cells).find(rows, signs.lot)
+        cells = self._wear.scales.cells
+        cell = cells.find(rows, signs.lot)
         code = np.where(cell >= 0, keys + cell, rows)
         used = np.zeros(keys + len(cells), dtype=bool)
         used[code] = True
