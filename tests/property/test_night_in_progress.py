@@ -10,15 +10,14 @@ from hypothesis import strategies as st
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
-from crib.life.fitting import fit_life_model
-from crib.life.observations import BROKEN, LAND_SEEN, WORN, life_histories
-from crib.life.pooling import key_table
+from crib.life.observations import LAND_SEEN
 from crib.planning.ahead import lay_out
 from crib.planning.demand import RunAhead, plan_segments
 from crib.planning.due import MachineAhead, MountedEdge, edges_due
 from crib.planning.night_begun import NightBegun, NightsBegun
 from crib.planning.night_options import RUN, STAND, UNTIL, decide
 from crib.planning.swap_plan import plan_swaps
+from tests.property.test_swap_plan import model
 
 BEGIN = datetime(2026, 3, 2, 22, tzinfo=UTC)
 HOURS = 8
@@ -34,22 +33,7 @@ SLACK_S = 180.0
 CURVES = 0.02
 
 
-def _model():
-    rng = np.random.default_rng(11)
-    worn, broken = rng.weibull(3.0, 60), np.array([0.02, 0.03, 0.06, 0.6])
-    lives = np.concatenate([worn, broken])
-    return fit_life_model(
-        key_table([0, 1], [0, 0], [0, 1]),
-        life_histories(
-            np.concatenate([np.zeros(60), np.ones(4)]),
-            lives,
-            lives * 900,
-            np.concatenate([np.full(60, WORN), np.full(4, BROKEN)]),
-        ),
-    )
-
-
-MODEL = _model()
+MODEL = model()
 
 
 def night_at(minute, edges, limit, failed=()):

@@ -29,7 +29,7 @@ HOUR = 3600.0
 
 
 @cache
-def _model():
+def model():
     rng = np.random.default_rng(11)
     worn, broken = rng.weibull(3.0, 60), np.array([0.02, 0.03, 0.06, 0.6])
     lives = np.concatenate([worn, broken])
@@ -91,9 +91,9 @@ def shops(draw):
 
 def _planned(shop, limit, minute_cost=100.0):
     machines, edges, stops = shop
-    due = edges_due(machines, edges, _model())
+    due = edges_due(machines, edges, model())
     return plan_swaps(
-        machines, edges, due, _model(), stops=stops, minute_cost=minute_cost, limit=limit
+        machines, edges, due, model(), stops=stops, minute_cost=minute_cost, limit=limit
     )
 
 

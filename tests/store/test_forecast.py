@@ -18,8 +18,9 @@ from crib.outlook.swap_list import make_swap_list
 from crib.records.catalogue import HOLDER_TYPES, HOLDERS, RUNS, TOOL_LIFE
 from crib.store.records import get_record, retire_record, update_record
 from crib.store.shop_rows import load_shop
+from crib.views.keys_by_name import key_names
 from crib.views.kit_for_run import kit_for_run
-from crib.views.life_of_key import key_names, life_of_key
+from crib.views.life_of_key import life_of_key
 from crib.views.reorder_items import reorder_items
 from crib.views.tool_costs import tool_costs
 from tests.gauges import checked_gauge
