@@ -310,6 +310,7 @@ def _bench_row(row: QueueRow, swap: SwapRow) -> dict[str, Any]:
         "path": one.path,
         "ordinal": swap.ordinal,
         "needed_by": row.job.due_at,
+        "due_since": row.job.due_since,
         "start_by": row.start_by,
         "start_at": row.start_at,
         "finish_at": row.finish_at,

@@ -405,12 +405,15 @@ class BenchRowShape(Shape):
     path = Whole(required=True)
     ordinal = Whole(required=True)
     needed_by = At(required=True)
+    due_since = At(allow_none=True, explains="Since when it has been due; null: due later.")
     start_by = At(allow_none=True, explains="Latest start to be in time.")
     start_at = At(allow_none=True)
     finish_at = At(allow_none=True)
-    lateness_min = Number(allow_none=True, explains="Below 0: in time.")
+    lateness_min = Number(
+        allow_none=True, explains="Counted from due_since, else needed_by. Below 0: in time."
+    )
     late = YesNo(required=True)
-    cause = Text(allow_none=True, explains="bench_time, holder or closed.")
+    cause = Text(allow_none=True, explains="bench_time, holder or too_soon.")
     holder_from = At(allow_none=True)
     missing = fields.List(fields.Nested(MissingThing), required=True)
     recipe = fields.Nested(

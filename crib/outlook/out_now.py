@@ -38,6 +38,7 @@ class Wanted(NamedTuple):
             where it needs none.
         now: Whether the machine cannot go on with what is there.
         starts: When a planned job is expected to begin, where that is foreseen.
+        since: When the job on the machine began, where that is known.
     """
 
     part: str
@@ -45,6 +46,7 @@ class Wanted(NamedTuple):
     tool_spec: str | None
     now: bool
     starts: datetime | None = None
+    since: datetime | None = None
 
     @property
     def sentence(self) -> str:
@@ -130,7 +132,9 @@ def _of_place(
         return dict.fromkeys(others, Wanted(job.run.part, job.runs, None, False))
     wanted = shop.rows.specs[specs[0]].tool_spec
     now = job.runs and not job.is_made
-    return dict.fromkeys(others, Wanted(job.run.part, job.runs, wanted, now, job.starts))
+    began = job.run.start_at if now else None
+    since = None if began is None else instant_from_us(began)
+    return dict.fromkeys(others, Wanted(job.run.part, job.runs, wanted, now, job.starts, since))
 
 
 def with_out_now(shop: ShopNow, forecasts: Sequence[Forecast]) -> list[Forecast]:
@@ -184,6 +188,7 @@ def _broken(one: Forecast, now: datetime, at: datetime, mounts_none: bool) -> Fo
         run_out_at=dict.fromkeys(one.run_out_at, at),
         fail_probability_shift=1.0,
         fail_probability_unattended=1.0,
+        due_since=at,
     )
     signalled = print_instant(at)
     if mounts_none:
@@ -224,8 +229,9 @@ def _put_right(one: Forecast, needs: Wanted, now: datetime) -> Forecast:
         return replace(instead, why_sentence=told)
     if one.why == BROKEN or not needs.now:
         return _out(instead, now, one.why, told)
+    since = max(one.mounted_at, needs.since or one.mounted_at)
     return _out(
-        instead,
+        replace(instead, due_since=since),
         now,
         WRONG_TOOL,
         sentence(

@@ -6,12 +6,11 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from crib.clock import instant_from_us, print_instant
-from crib.floor.timeline import us_of
 from crib.left_out import NOT_WORKED_OUT
 from crib.life.aside import SetAside
 from crib.life.model import LifeModel
@@ -22,6 +21,7 @@ from crib.outlook.kept_output import KeptOutput
 from crib.outlook.mounted_edges import MINUTE_MINOR
 from crib.outlook.nights_begun import nights_begun
 from crib.outlook.out_now import NOW, with_out_now
+from crib.outlook.overdue import at_its_limit, overdue_of
 from crib.outlook.own_constants import refine_view
 from crib.outlook.shelf_now import make_shelf
 from crib.outlook.shop_now import ShopNow, view_machines, with_tools
@@ -42,7 +42,7 @@ from crib.planning.night_scale import under_scale
 from crib.planning.shelf import Shelf
 from crib.planning.stops_ahead import Stops
 from crib.planning.swap_plan import PlannedSwaps, plan_swaps
-from crib.planning.swaps import PAST, RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
+from crib.planning.swaps import RUN_ENDS_FIRST, RUN_TO_FAILURE, WHYS, StationPlan
 from crib.sentence import figure, sentence
 from crib.store.engine import Tx
 
@@ -90,7 +90,8 @@ class Forecast:
     out by then. ``cost_if_earlier_minor`` and ``cost_if_later_minor`` are what swapping
     ``cost_step_parts`` earlier (at most as early as now) or later would cost beside the plan
     [hundredths of the currency]. ``overdue_parts`` and ``overdue_since``
-    say for how long an edge has been past its point; ``wanted`` is the spec that what runs,
+    say for how long an edge has been past its point; ``due_since`` also of one that broke, of
+    a tool that cannot run there and of an empty station; ``wanted`` is the spec that what runs,
     or comes next, needs in its place, where that is another. A forecast is no promise.
     """
 
@@ -122,6 +123,7 @@ class Forecast:
     cost_if_later_minor: int | None = None
     overdue_parts: int | None = None
     overdue_since: datetime | None = None
+    due_since: datetime | None = None
     wanted: str | None = None
     out_only: bool = False
 
@@ -290,7 +292,13 @@ class _Seats:
     def empty(self, one: Vacancy) -> Forecast:
         """A stand-in for the forecast of a tool that is still to be mounted."""
         seat = self._seat(one.station_id, one.tool_spec_id, one.at, one.part)
-        return replace(seat, swap_by=one.at, why=EMPTY, why_sentence=one.sentence)
+        return replace(
+            seat,
+            swap_by=one.at,
+            due_since=one.since,
+            why=EMPTY,
+            why_sentence=one.sentence,
+        )
 
     def unknown(self, stay: Stay) -> Forecast:
         """What is known of a mounted assembly without any forecast."""
@@ -381,7 +389,7 @@ def _foreseen(
             plan.size_sets,
             ahead[stay.row.mount_id].beyond,
         )
-        overdue = _overdue(shop, stay, edge.age, plan, wear_now)
+        overdue = overdue_of(shop, stay, edge.age, plan, wear_now)
         mount_id = stay.row.mount_id
         forecasts.append(
             replace(
@@ -401,33 +409,10 @@ def _foreseen(
                 cost_if_later_minor=_money(plan.cost_if_later),
                 overdue_parts=overdue.parts if overdue else None,
                 overdue_since=overdue.since if overdue else None,
+                due_since=overdue.since if overdue else at_its_limit(shop, stay, plan),
             )
         )
     return forecasts
-
-
-class _Overdue(NamedTuple):
-    """For how many parts an edge has been past its point, and since when."""
-
-    parts: int
-    since: datetime
-
-
-def _overdue(
-    shop: ShopNow, stay: Stay, age: float, plan: StationPlan, wear_now: float
-) -> _Overdue | None:
-    """For how many parts an edge has been past its point, and since when."""
-    if plan.first.why != WHYS[PAST] or wear_now <= 0 or age <= plan.swap_age:
-        return None
-    station = shop.rows.stations[stay.row.station_id]
-    parts, output = (age - plan.swap_age) / wear_now, shop.charging(station)
-    rest = shop.machines[station.machine_id].rest
-    since = stay.row.begin_us
-    if output.at_us.size:
-        made = output.total[-1] + (rest.untold if rest else 0.0)
-        at_us = np.interp(made - parts, output.total, output.at_us)
-        since = max(since, min(round(float(at_us)), us_of(shop.now)))
-    return _Overdue(math.floor(parts), instant_from_us(since))
 
 
 def _sentence(plan: StationPlan, early_us: int, doubted: ToPutRight | None) -> str:

@@ -175,6 +175,7 @@ def _need(
         ready_by=ready_by,
         freed_by=freed_by,
         removal=one.out_only,
+        due_since=one.due_since if first else None,
     )
 
 

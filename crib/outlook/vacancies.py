@@ -43,6 +43,7 @@ class Vacancy:
         at: When the tool is needed: now, or when the run is expected to begin.
         cut: What the runs ahead take from it; its key is None where nothing is known.
         costs: Of a planned swap and of a failure.
+        since: Since when the running job has lacked the tool; None for a job ahead.
     """
 
     station_id: int
@@ -52,6 +53,7 @@ class Vacancy:
     at: datetime
     cut: CutAhead
     costs: tuple[float, float]
+    since: datetime | None = None
 
     @property
     def sentence(self) -> str:
@@ -208,4 +210,25 @@ def _vacancy(shop: ShopNow, place: _Place) -> Vacancy:
         known = cut_ahead(shop, part_ids, place.station_id, spec.id, item.id)
         if all(math.isfinite(one) and one >= 0 for one in (*known.per_part, known.spread)):
             cut = known
-    return Vacancy(place.station_id, spec.id, place.part, place.running, place.at, cut, costs)
+    return Vacancy(
+        place.station_id,
+        spec.id,
+        place.part,
+        place.running,
+        place.at,
+        cut,
+        costs,
+        _lacking_since(shop, place) if place.running else None,
+    )
+
+
+def _lacking_since(shop: ShopNow, place: _Place) -> datetime | None:
+    """When the job on a machine began, or its tool was taken out, whichever came last."""
+    running = shop.machines[place.machine_id].runs_ahead[0]
+    emptied = (
+        row.end_us
+        for row in shop.rows.stays
+        if row.station_id == place.station_id and row.end_us is not None
+    )
+    since = max((at for at in (running.start_at, *emptied) if at is not None), default=None)
+    return None if since is None else instant_from_us(since)

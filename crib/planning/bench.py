@@ -38,6 +38,8 @@ class BenchJob:
         due_at: Has to be done by then.
         release_at: When its holder is there; None where it is there already.
         need: Place of the swap that it serves, in the list of needs.
+        due_since: Since when it has been due, where ``due_at`` is only the present; lateness
+            counts from then, so that it never shrinks while nothing is done.
     """
 
     name: str
@@ -46,6 +48,7 @@ class BenchJob:
     due_at: datetime
     release_at: datetime | None = None
     need: int | None = None
+    due_since: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,7 @@ class QueueRow:
         start_at: When the bench comes to it; None beyond the calendar.
         finish_at: When it is done, pauses between shifts included; None beyond the calendar.
         lateness_minutes: Elapsed time from due to done [min], below 0 in time; None where it
-            is never done.
+            is never done. Of what has been due for some time, from then on.
         late: Whether it is done after it is due.
         cause: Why it is late: bench_time (too much work before it), holder (comes too late
             even if nothing else were to do), too_soon (not even at once is there time enough).
@@ -138,6 +141,7 @@ def bench_jobs(needs: Sequence[SwapNeed], sisters: Sequence[Sister]) -> list[Ben
             due_at=need.due_at,
             release_at=sister.holder_from,
             need=place,
+            due_since=need.due_since,
         )
         for place, (need, sister) in enumerate(zip(needs, sisters, strict=True))
         if sister.state in ("measure", "build")
@@ -247,7 +251,9 @@ def _row(position: int, piece: _Piece, start: int, hours: BenchHours) -> QueueRo
         start_at=start_at,
         finish_at=finish_at,
         lateness_minutes=(
-            None if finish_at is None else (finish_at - job.due_at).total_seconds() / 60
+            None
+            if finish_at is None
+            else (finish_at - (job.due_since or job.due_at)) / timedelta(minutes=1)
         ),
         late=late,
         cause=cause,
@@ -289,19 +295,24 @@ def _missing_time(row: QueueRow) -> Missing:
             sentence("The bench has no attended hours left."),
         )
     late_min = math.ceil(row.lateness_minutes)
-    return Missing(
-        "bench_time",
-        (),
-        late_min,
-        sentence(
-            "Ready {hours_and_minutes} late: {reason}.",
-            hours_and_minutes=_hours_and_minutes(late_min),
-            reason=_why_late(row),
-        ),
+    return Missing("bench_time", (), late_min, _how_late(row, late_min))
+
+
+def _how_late(row: QueueRow, late_min: int) -> str:
+    late, reason = _days_to_minutes(late_min), _why_late(row)
+    if row.job.due_since is None:
+        reason = reason or sentence("the swap is due before it can be done")
+        return sentence("Ready {late} late: {reason}.", late=late, reason=reason)
+    since = print_instant(row.job.due_since)
+    if reason is None:
+        return sentence("Due since {time}, ready {late} later.", time=since, late=late)
+    return sentence(
+        "Due since {time}, ready {late} later: {reason}.", time=since, late=late, reason=reason
     )
 
 
-def _why_late(row: QueueRow) -> str:
+def _why_late(row: QueueRow) -> str | None:
+    """What keeps it from being done sooner; None where the work alone takes too long."""
     if row.cause == "holder":
         return sentence("its holder comes out of a machine too late")
     if row.cause != "too_soon":
@@ -312,10 +323,13 @@ def _why_late(row: QueueRow) -> str:
         minutes = (row.finish_at - row.start_at) / timedelta(minutes=1)
         if minutes > row.job.minutes + 1e-6:
             return sentence("the bench closes before it is done")
-    return sentence("the swap is due before it can be done")
+    return None
 
 
-def _hours_and_minutes(minutes: int) -> str:
+def _days_to_minutes(minutes: int) -> str:
     """At least one minute, as people say it."""
     hours, rest = divmod(minutes, 60)
-    return " ".join(f"{n} {unit}" for n, unit in ((hours, "h"), (rest, "min")) if n)
+    if hours < 48:
+        return " ".join(f"{n} {unit}" for n, unit in ((hours, "h"), (rest, "min")) if n)
+    days, hours = divmod(hours, 24)
+    return sentence("{days} days {hours} h", days=days, hours=hours)

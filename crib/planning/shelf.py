@@ -34,6 +34,7 @@ class SwapNeed:
         ready_by: The sister has to be there by then, where that is before ``swap_by``.
         freed_by: When the holder that sits there comes out, where that is not ``swap_by``.
         removal: Whether nothing goes in for what comes out.
+        due_since: Since when the swap has been due, where that lies behind.
     """
 
     station_id: int
@@ -52,6 +53,7 @@ class SwapNeed:
     ready_by: datetime | None = None
     freed_by: datetime | None = None
     removal: bool = False
+    due_since: datetime | None = None
 
     @property
     def due_at(self) -> datetime:

@@ -49,7 +49,7 @@ def test_the_first_job_says_what_to_take_where_it_lies_for_which_station_and_by_
         (row["lot"], row["recipe"]["lot_location"]),
     ):
         assert (f"{thing}, {place}" if place else thing) in said
-    assert f"For {row['machine']}, station {row['station']}: needed now" in said
+    assert f"For {row['machine']}, station {row['station']}: needed since 06:00" in said
     assert f"{row['minutes']:g} min of work" in said
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 import pytest
 
 from crib.records.catalogue import RUNS
@@ -167,3 +169,25 @@ def test_an_edge_that_is_none_is_told_at_its_field(client, edge, rows):
 
 def test_cautions_stand_before_building(client):
     assert "edges cut" in words(read(client, "/bench/build")).lower()
+
+
+def test_a_job_that_is_overdue_is_late_from_when_its_swap_was_due(client, behind, clock):
+    def told():
+        rows = client.get("/v1/bench-queue").get_json()["items"]
+        return {row["station"]: row for row in rows if row["due_since"]}
+
+    before = told()
+    clock.go_on(hours=20)  # over night
+    after, page = told(), read(client, "/bench")
+
+    assert set(before) == set(after) == {"T01", "T11"}
+    for station, row in after.items():
+        since = datetime.fromisoformat(row["due_since"])
+        minutes = (datetime.fromisoformat(row["finish_at"]) - since) / timedelta(minutes=1)
+        assert row["due_since"] == before[station]["due_since"]
+        assert row["lateness_min"] == pytest.approx(minutes)
+        assert row["lateness_min"] > before[station]["lateness_min"]
+        shown = page.select_one(f"#job-{row['position']}")
+        assert shown.select_one("td[data-name=Needed] time")["datetime"] == row["due_since"]
+        assert "Due since" in words(shown)
+    assert "needed since" in words(page.select_one("section.next"))

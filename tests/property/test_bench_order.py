@@ -15,6 +15,7 @@ from crib.planning.hours import BenchHours
 
 NOW = datetime(2026, 3, 2, 6, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
+DAY = timedelta(days=1)
 
 plain_jobs = st.lists(st.tuples(st.integers(0, 12), st.integers(-5, 40)), max_size=8)
 
@@ -213,3 +214,35 @@ def test_the_relief_asked_for_is_enough_and_no_less_would_be(bench, jobs):
     for step in queue.relief:
         assert step.minutes == lacking((step.before_at - NOW) / MINUTE)
     assert bool(queue.relief) == bool(queue.late_names)
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 60), st.integers(-300, 60)), min_size=1, max_size=6),
+    st.lists(st.integers(0, 400), min_size=2, max_size=6),
+)
+def test_lateness_never_shrinks_while_time_passes_and_nothing_is_done(jobs, waits):
+    """What is overdue is due now at each look, and late from when it was due."""
+    jobs = sorted(jobs, key=lambda job: job[1])  # as the list of swaps names them
+    dues = [NOW + due * MINUTE for _, due in jobs]
+    lateness = [-math.inf] * len(jobs)
+    for wait in sorted(waits):
+        now = NOW + wait * MINUTE
+        hours = BenchHours([(NOW, NOW + 40 * MINUTE), (NOW + 300 * MINUTE, NOW + 9 * DAY)], now)
+        queue = bench_queue(
+            [
+                BenchJob(
+                    str(place),
+                    "build",
+                    minutes,
+                    max(due, now),
+                    due_since=due if due < now else None,
+                )
+                for place, ((minutes, _), due) in enumerate(zip(jobs, dues, strict=True))
+            ],
+            hours,
+        )
+        told = {row.job.name: row.lateness_minutes for row in queue.rows}
+        later = [told[str(place)] for place in range(len(jobs))]
+
+        assert all(new >= old for new, old in zip(later, lateness, strict=True))
+        lateness = later

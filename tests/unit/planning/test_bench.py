@@ -264,7 +264,8 @@ def test_a_sister_that_not_even_work_at_once_saves_says_why(now: str, due: str, 
 
 
 @pytest.mark.parametrize(
-    ("minutes", "said"), [(60, "1 h"), (76, "1 h 16 min"), (456, "7 h 36 min")]
+    ("minutes", "said"),
+    [(60, "1 h"), (76, "1 h 16 min"), (456, "7 h 36 min"), (3141, "2 days 4 h")],
 )
 def test_a_long_delay_is_told_in_hours_and_minutes(minutes: int, said: str):
     sisters = [Sister("build", holder="H1", minutes=60 + minutes)]
@@ -274,6 +275,24 @@ def test_a_long_delay_is_told_in_hours_and_minutes(minutes: int, said: str):
     told = add_bench_time(sisters, queue)
 
     assert told[0].missing[0].sentence.startswith(f"Ready {said} late: ")
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        ("02:00", "ready 6 h 40 min later: nobody at the bench before 2026-03-02T06:00:00Z."),
+        ("06:10", "ready 6 h 50 min later."),
+    ],
+)
+def test_a_sister_that_is_overdue_is_late_from_when_the_swap_was_due(now: str, said: str):
+    sister = Sister("build", holder="H1", minutes=40)
+    since = _at(0, "00:00")
+    need = replace(_needs(1)[0], swap_by=_at(0, now), due_since=since)
+    queue = bench_queue(bench_jobs([need], [sister]), _hours(0, now))
+
+    (told,) = add_bench_time([sister], queue)
+
+    assert told.missing[0].sentence == f"Due since 2026-03-02T00:00:00Z, {said}"
 
 
 def test_no_work_is_no_trouble():
