@@ -124,6 +124,18 @@ def judge(claimed: float, held: float, trials: float, level: float = LEVEL) -> H
     )
 
 
+def more_to_tell(held: Held) -> int:
+    """How many more ends tell something of a claim, if each says as much as those so far.
+
+    Args:
+        held: What is known so far.
+    """
+    lacking, known = max(ENOUGH_TRIALS - held.trials, 0.0), held.known_held + held.known_failed
+    if known <= 0 or held.trials <= 0:
+        return math.ceil(lacking)
+    return math.ceil(lacking * known / min(held.trials, known))
+
+
 def partly_known(
     claimed: float,
     share: float,

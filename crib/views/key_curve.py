@@ -10,7 +10,6 @@ from typing import Final
 import numpy as np
 
 from crib.clock import instant_from_us
-from crib.errors import NotKnown
 from crib.left_out import worked_out
 from crib.life.curve_band import break_rate, cost_curve, survival_band
 from crib.life.fit import SurvivalStep, kaplan_meier
@@ -22,7 +21,7 @@ from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
 from crib.views.fit_words import FitSeen, fits_of
 from crib.views.key_uses import KeyUse, key_uses
-from crib.views.keys_by_name import key_names
+from crib.views.keys_by_name import row_of_key
 from crib.views.life_of_key import no_swap_point
 from crib.views.lives_seen import LifeSeen, lives_of_key
 from crib.views.stands_on import StandsOn, stands_on
@@ -193,13 +192,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
     Raises:
         NotKnown: No edge of that key was ever mounted.
     """
-    names = [key.text(plan.shop.rows.items) for key in plan.keys]
-    if name not in names:
-        raise NotKnown(
-            sentence("No edge was ever mounted under '{name}'.", name=name[:80]),
-            facts={"keys": key_names(plan)[:20]},
-        )
-    row = names.index(name)
+    row = row_of_key(plan, name)
     key, use = plan.keys[row], key_uses(plan)[0][row]
     seen = plan.model.basis(np.array([row]))
     shape, scale = (float(one[0]) for one in plan.model.law(np.array([row])))

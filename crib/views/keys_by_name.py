@@ -27,8 +27,7 @@ def row_of_key(plan: ShopPlan, name: str) -> int:
     if row is None:
         raise NotKnown(
             sentence(
-                "No edge was ever mounted under '{name}'. Forecasts name the keys in "
-                "basis.key.",
+                "No edge was ever mounted under '{name}'. The list of lives has all names.",
                 name=name[:80],
             ),
             facts={"keys": key_names(plan)[:20]},

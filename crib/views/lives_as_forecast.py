@@ -70,8 +70,8 @@ def _sentence(found: AsLong) -> Sentence:
         return sentence("Too few failures to tell: no edge has cut under a forecast yet.")
     return sentence(
         "Too few failures to tell. Failures: {seen}, expected: {expected}. "
-        "It takes about {needed} to notice lives 20 % off.",
-        needed=math.ceil(found.needed),
+        "It takes about {more} more to notice lives 20 % off.",
+        more=max(math.ceil(found.needed - found.expected), 1),
         **numbers,
     )
 

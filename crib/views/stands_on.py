@@ -57,14 +57,21 @@ def stands_on(plan: ShopPlan, index: int, wear_per_part: float) -> StandsOn:
         wear_per_part: Wear units that a part costs.
     """
     rows = np.flatnonzero(plan.histories.key_index == index)
+    since, lives_since = changed_at(plan, index)
+    return StandsOn(since, lives_since, _boxes(plan, index, rows, wear_per_part))
+
+
+def changed_at(plan: ShopPlan, index: int) -> tuple[datetime | None, int]:
+    """When the lives of a key changed, None where they did not; and how many ended since."""
+    rows = np.flatnonzero(plan.histories.key_index == index)
     before = np.flatnonzero(plan.model.counts_still()[rows] < _HALF)
-    since, after = None, rows
-    if len(before):
-        after = rows[before[-1] + 1 :]
-        if len(after):
-            ended = plan.expected.lives.ended[int(after[0])].row.end_us
-            since = instant_from_us(ended or 0)
-    return StandsOn(since, len(after), _boxes(plan, index, rows, wear_per_part))
+    if not len(before):
+        return None, len(rows)
+    after = rows[before[-1] + 1 :]
+    if not len(after):
+        return None, 0
+    ended = plan.expected.lives.ended[int(after[0])].row.end_us
+    return instant_from_us(ended or 0), len(after)
 
 
 def _boxes(

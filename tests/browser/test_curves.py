@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.browser.shop import DemoShop
-from tests.browser.windows import thin
+from tests.browser.windows import is_in_window, thin
 
 SHOWN = ("/lives", "/were-we-right", "a key")
 
@@ -61,12 +61,26 @@ def test_the_tables_behind_a_curve_are_reached_by_keyboard(
 
 def test_from_the_list_a_key_is_reached_by_keyboard(demo_shop: DemoShop, desk: Page) -> None:
     desk.goto(demo_shop.address + "/lives")
+    assert not desk.locator("#lives").is_visible()
 
+    assert _tab_to(desk, "#all > summary")
+    desk.keyboard.press("Enter")
     assert _tab_to(desk, "#lives tbody a")
     desk.keyboard.press("Enter")
 
     desk.wait_for_url("**/lives/*~*")
     assert desk.locator("svg.plot").count() > 0
+
+
+def test_the_list_begins_with_its_verdict_and_is_short_on_a_phone(
+    demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    phone = open_window("phone", viewport={"width": 360, "height": 640})
+    phone.goto(demo_shop.address + "/lives")
+
+    assert is_in_window(phone.locator(".overall"))
+    assert all(is_in_window(one) for one in phone.locator(".looks li").all()[:1])
+    assert phone.evaluate("document.documentElement.scrollHeight") <= 3 * 640
 
 
 def _tab_to(window: Page, wanted: str, most: int = 60) -> bool:

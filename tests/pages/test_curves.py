@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -9,7 +10,9 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.pages.curves.figures import Field, rows_apart, ticks
+from crib.left_out import Kept
 from crib.life.fits import KeyFit
+from crib.outlook.widen_forecasts import Distrust
 from crib.views.key_curve import curve_of_key
 from crib.views.key_uses import list_keys
 from crib.views.stands_on import BoxDiffers, StandsOn
@@ -27,8 +30,16 @@ def test_an_empty_shop_is_told_what_fills_the_pages(client: FlaskClient) -> None
 @pytest.mark.parametrize(
     ("language", "begin", "end"),
     [
-        ("en", "As long as forecast? Edges lasted about 29 % ", "Forecasts since Fri 1 May."),
-        ("de", "So lange wie vorhergesagt? Die Schneiden ", "Vorhersagen seit Fr., 1. Mai."),
+        (
+            "en",
+            "As long as forecast? wrong Edges lasted about 29 % ",
+            "Forecasts since Fri 1 May.",
+        ),
+        (
+            "de",
+            "So lange wie vorhergesagt? falsch Die Schneiden ",
+            "Vorhersagen seit Fr., 1. Mai.",
+        ),
     ],
 )
 def test_shorter_lives_are_said_first_with_their_day(
@@ -40,19 +51,30 @@ def test_shorter_lives_are_said_first_with_their_day(
     answer = client.get("/were-we-right", headers={"Accept-Language": language})
 
     page = parsed(answer.get_data())
-    overall = {"en": "Not all forecasts can be relied on", "de": "Nicht auf alle Vorhersagen"}
+    overall = {
+        "en": "Do not rely on: how long edges last, ",
+        "de": "Nicht verlässlich: wie lange Schneiden halten, ",
+    }
     assert words(page.select_one(".overall")).startswith(overall[language])
     first = page.select_one(".answers li")
     said = words(first).replace("\u00a0", " ").replace("\u202f", " ")
     assert said.startswith(begin)
     assert said.endswith(end)
     assert first is not None
-    assert first.select_one("a.soon")
+    assert first.select_one("a.wrong .state.bad")
 
 
-def test_a_key_that_nobody_knows_is_refused_in_words(client: FlaskClient) -> None:
-    assert "No edge was ever mounted under 'none/such~M~turn'" in words(
-        read(client, "/lives/none/such~M~turn", 404).main
+def test_a_key_that_nobody_knows_is_refused_in_the_same_words_everywhere(
+    client: FlaskClient,
+) -> None:
+    said = "No edge was ever mounted under 'none/such~M~turn'. The list of lives has all names."
+
+    assert said in words(read(client, "/lives/none/such~M~turn", 404).main)
+    assert (
+        client.get(
+            "/v1/life/none/such~M~turn", headers={"Accept": "application/json"}
+        ).get_json()["detail"]
+        == said
     )
 
 
@@ -160,9 +182,89 @@ def test_the_page_begins_with_how_many_lives_are_doubted(
 def test_the_list_leads_to_doubted_lives(doubtful: Any, client: FlaskClient) -> None:
     page = read(client, "/lives")
 
-    assert words(page.select_one(".overall")).startswith("8 lives, 1 of them doubted.")
     link = page.select_one("#lives td a")
     assert (words(link), link["href"]) == ("one life doubted", f"/lives/{KEY}#lives")
+    doubted = page.select_one("a[href^='/lives?show=doubted']")
+    assert words(doubted) == "1 of 8 lives that have ended are doubted."
+    assert len(read(client, "/lives?show=doubted").select("#lives tbody tr")) == 1
+
+
+def test_the_list_folds_what_is_in_order_under_one_verdict(
+    doubtful: Any, client: FlaskClient
+) -> None:
+    page = read(client, "/lives")
+
+    assert words(page.select_one(".overall")) == (
+        "The one tool and material needs no look. One has too few worn edges to tell yet."
+    )
+    assert not page.select(".looks")
+    assert not page.select_one("details#all").has_attr("open")
+    found = read(client, "/lives?q=cnmg+TURN-od")
+    assert found.select_one("details#all").has_attr("open")
+    assert len(found.select("#lives tbody tr")) == 1
+    assert "No tool and material match" in words(read(client, "/lives?q=nothing").main)
+    assert "No tool and material match" in words(read(client, "/lives?show=look").main)
+
+
+@pytest.mark.parametrize(
+    ("reason", "said", "anchor"),
+    [
+        ("wrong", "off; ranges 1.6 times as wide", "fit"),
+        ("no_fit", "Two groups of lives: near ", "fit"),
+        ("doubted", "8 lives, 2 of them doubted.", "lives"),
+        ("changed", "Lives changed about Tue 3 Mar: the 5 since then count most.", "since"),
+    ],
+)
+def test_what_needs_a_look_comes_first_with_its_reason_and_link(
+    doubtful: Any,
+    client: FlaskClient,
+    monkeypatch: pytest.MonkeyPatch,
+    reason: str,
+    said: str,
+    anchor: str,
+) -> None:
+    (key,) = list_keys(doubtful.plan())
+    if reason == "wrong":
+        key = replace(key, distrust=Distrust(KEY, 1.6, "off"))
+    if reason == "doubted":
+        key = replace(key, doubted=2)
+    listed = Kept([key])
+    monkeypatch.setattr("api.pages.curves.lives.list_keys", lambda _: listed)
+    monkeypatch.setattr("api.pages.curves.right.list_keys", lambda _: listed)
+    if reason == "no_fit":
+        two = KeyFit("two_groups", 40, 30, 30, 9, 9.0, 12.4, 0.1, 0.2, 0.4)
+        monkeypatch.setattr("crib.views.fit_words.fit_of_key", lambda *_: two)
+    if reason == "changed":
+        told = datetime(2026, 3, 3, 12, tzinfo=UTC), 5
+        monkeypatch.setattr("crib.views.key_states.changed_at", lambda *_: told)
+    monkeypatch.setattr(
+        "api.pages.curves.right.judge_span", lambda *_: judged_span([1.0] * 120)
+    )
+
+    page, right = read(client, "/lives"), read(client, "/were-we-right")
+
+    assert words(page.select_one(".overall")).startswith(
+        "One of 1 tools and materials needs a look: CNMG-408 in material M (turn)."
+    )
+    for one in (page, right):  # both pages name the same
+        (row,) = one.select(".looks li")
+        assert words(row).startswith(f"CNMG-408 in material M (turn) {said}")
+        assert row.select_one("a")["href"] == f"/lives/{KEY}#{anchor}"
+    tools = words(right.select(".answers li")[-1])
+    mark = "wrong" if reason in ("wrong", "no_fit") else "can't tell yet"
+    assert tools.startswith(f"Single tools? {mark} One of 1 tools and materials needs a look")
+    assert len(read(client, "/lives?show=look").select("#lives tbody tr")) == 1
+
+
+def test_the_two_pages_count_the_same_lives(
+    doubtful: Any, client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("api.pages.curves.right.judge_span", lambda *_: judged_span([1.0] * 3))
+
+    said = words(read(client, "/were-we-right").main)
+
+    assert "1 of 8 lives that have ended are doubted." in said
+    assert "8 lives have ended in all: the others had no forecast that can be judged." in said
 
 
 def test_a_person_says_that_one_was_right_and_takes_it_back(

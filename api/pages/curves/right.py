@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from flask import Blueprint, Response
@@ -9,12 +10,15 @@ from flask import Blueprint, Response
 from api.http.site import this_site
 from api.pages.curves.figures import BOTTOM, LEFT, RIGHT, TOP
 from api.pages.render import page
+from crib.life.held import TOO_SURE, Held, more_to_tell
 from crib.outlook.shop_plan import ShopPlan
-from crib.outlook.widen_forecasts import distrusted
 from crib.store.revisions import revision
+from crib.views.key_states import key_states
+from crib.views.key_uses import list_keys
 from crib.views.overall_verdict import overall_verdict
 from crib.views.score_forecasts import (
     ClaimBin,
+    ForecastScore,
     ForecastScores,
     JudgedSpan,
     claims_of_shift,
@@ -58,17 +62,31 @@ def were_we_right() -> Response:
     kept = _judged(plan)
     scores = {by: _scores(kept, by) for by in ("shop", "machine", "month")}
     whole = scores["shop"].scores
-    wrong = distrusted(plan.shop, plan.keys, plan.model.widening)
+    keys = list_keys(plan)
+    tools = key_states(plan, keys)
+    groups = (*scores["machine"].scores, *scores["month"].scores)
+    too_sure = any(one.verdict == TOO_SURE for one in groups)
+    problems = [why for one in scores.values() for why in one.problems]
     return page(
         "were_we_right.html",
         shop=whole[0] if whole else None,
-        overall=overall_verdict(whole[0], len(wrong)) if whole else None,
+        overall=overall_verdict(whole[0], tools, too_sure) if whole else None,
+        few={name: more_to_tell(held) for name, held in _held(whole[0])} if whole else {},
+        tools=tools,
+        over=sum(key.over for key in keys),
+        doubted=sum(key.doubted for key in keys),
         scores=scores,
-        problems=dict.fromkeys(why for one in scores.values() for why in one.problems),
+        problems=dict.fromkeys((*problems, *keys.problems, *tools.problems)),
         bins=drawn_bins(claims_of_shift(kept.span)),
-        distrusted=wrong,
         axis=[(_y(share), share) for share in (0.0, 0.25, 0.5, 0.75, 1.0)],
     )
+
+
+def _held(shop: ForecastScore) -> Iterator[tuple[str, Held]]:
+    """What was said of a shop's forecasts beside what came of it, by kind."""
+    yield "shift", shop.shift
+    yield "night", shop.unattended
+    yield "ranges", shop.life_80
 
 
 @blueprint.get("/were-we-right/keys")

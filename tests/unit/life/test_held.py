@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -16,6 +18,7 @@ from crib.life.held import (
     WITHIN_CHANCE,
     binomial_band,
     judge,
+    more_to_tell,
     statements_held,
 )
 
@@ -130,6 +133,16 @@ def test_claims_of_certainty_stay_finite(claimed, known):
 def test_statements_that_contradict_themselves_are_refused(claimed, known, low, high):
     with pytest.raises(OutsideModel):
         statements_held(claimed, known, low, high)
+
+
+@pytest.mark.parametrize(
+    ("trials", "known", "more"),
+    [(2.5, 60, 60), (4.0, 4, 1), (0.0, 0, 5), (0.0, 3, 5), (5.0, 9, 0), (3.0, 2, 2)],
+)
+def test_what_more_it_takes_goes_by_what_the_ends_so_far_were_worth(trials, known, more):
+    found = replace(judge(0.8, 0.7, trials), known_held=known, known_failed=0.0)
+
+    assert more_to_tell(found) == more
 
 
 def test_more_held_than_tried_is_refused():
