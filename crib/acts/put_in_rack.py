@@ -12,7 +12,7 @@ from crib.errors import AlreadyMounted, Conflict, Invalid
 from crib.sentence import sentence
 from crib.store.assemblies import AssemblyRow, last_fact_at
 from crib.store.engine import Tx
-from crib.store.rack_rows import insert_place, place_of
+from crib.store.rack_rows import insert_place, place_of, sharing_places
 from crib.store.resolve import machine_id_by_name
 
 #: Longest name of a place.
@@ -49,6 +49,7 @@ class RackPlace:
         was_machine: The rack that it stood in before.
         was_place: Its place before.
         at: When.
+        also_there: Codes of other tools recorded at that place: perhaps they are gone.
     """
 
     fact_id: int
@@ -58,10 +59,14 @@ class RackPlace:
     was_machine: str | None
     was_place: str | None
     at: datetime
+    also_there: tuple[str, ...] = ()
 
 
 def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
     """Record where a tool waits; it stays there until it is mounted or taken apart.
+
+    Where another tool is recorded at the same place, the answer names it: nobody can see from
+    here which of the two is gone.
 
     Raises:
         AlreadyMounted: It sits in a station.
@@ -114,6 +119,7 @@ def put_in_rack(tx: Tx, present: datetime, command: PutInRack) -> RackPlace:
         was_machine=before.machine if before else None,
         was_place=before.place if before else None,
         at=told.at,
+        also_there=sharing_places(tx).get(assembly.code, ()),
     )
 
 

@@ -242,7 +242,7 @@ def _rack(shop: Shop, tool: Tool, at: datetime, badge: str) -> None:
         if len(one.runs) > 1
     ]
     found = next((one.mark for one, specs in used if tool.spec in specs), None)
-    place = f"place {tool.op.tool}" if found else BENCH
+    place = f"place {shop.free_place(found, tool)}" if found else BENCH
     shop.journal.say(at, PutInRack(tool.holder, found, place, by=badge))
 
 

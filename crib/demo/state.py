@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from dataclasses import dataclass, field
@@ -17,6 +18,9 @@ from crib.demo.truth import Edge, Truth
 
 #: The simulation goes on in steps of this length.
 TICK = timedelta(minutes=10)
+
+#: Places of a rack from here on belong to no tool number.
+_FIRST_SPARE_PLACE = 31
 
 CLOSED, UNATTENDED, ATTENDED = 0, 1, 2
 _DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -182,6 +186,7 @@ class Shop:
     shelved: list[Tool] = field(default_factory=list)
     edges_drawn: int = 0
     runs_planned: int = 0
+    places: dict[tuple[str, int], Tool] = field(default_factory=dict)
     slips: list[str] = field(default_factory=list)
     away: list[str] = field(default_factory=list)
     last_check: str = ""
@@ -189,6 +194,22 @@ class Shop:
     def rack(self, spec: str) -> list[Tool]:
         """Tools of a spec that stand built outside the machines."""
         return self.racks.setdefault(spec, [])
+
+    def free_place(self, mark: str, tool: Tool) -> int:
+        """Give a tool a place of its own in a machine's rack.
+
+        That of its tool number, or one of those at the end where another tool stands there.
+        """
+        standing = {id(one) for rack in (*self.racks.values(), self.shelved) for one in rack}
+        self.places = {
+            place: one
+            for place, one in self.places.items()
+            if id(one) in standing and one is not tool
+        }
+        numbers = itertools.chain((tool.op.tool,), itertools.count(_FIRST_SPARE_PLACE))
+        number = next(one for one in numbers if (mark, one) not in self.places)
+        self.places[mark, number] = tool
+        return number
 
     def ready(self, spec: str) -> Tool | None:
         """The measured tool of a spec that stands longest, taken out of the rack."""

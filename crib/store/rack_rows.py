@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import Any, NamedTuple
 
 from sqlalchemy import insert, text
 
+from crib.floor.places import place_name
 from crib.store.engine import Tx
 from crib.store.named_rows import named, named_rows
 from crib.store.tables import rack_places
@@ -143,6 +145,23 @@ def place_of(tx: Tx, assembly_id: int) -> PlaceRow | None:
 def placed_rows(tx: Tx) -> tuple[PlacedRow, ...]:
     """Every tool with a place, measured or not."""
     return named_rows(PlacedRow, tx.execute(_PLACED))
+
+
+def sharing_places(tx: Tx) -> dict[str, tuple[str, ...]]:
+    """By code of a tool in a rack: codes of others recorded at the same place of that rack.
+
+    A place in no machine's rack, a bench or a cupboard, may hold many.
+    """
+    found: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for row in placed_rows(tx):
+        if row.machine and row.place:
+            found[row.machine, place_name(row.place)].append(row.code)
+    return {
+        code: tuple(sorted(other for other in codes if other != code))
+        for codes in found.values()
+        if len(codes) > 1
+        for code in codes
+    }
 
 
 def waiting_rows(tx: Tx) -> tuple[WaitingRow, ...]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from crib.acts.gauge_trust import override_sentence
 from crib.clock import instant_from_us, print_instant
+from crib.floor.places import place_order
 from crib.left_out import worked_out
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
@@ -15,7 +16,7 @@ from crib.outlook.swap_rows import USUAL_HOURS, SwapRow
 from crib.records.catalogue import is_out_of_service
 from crib.sentence import sentence
 from crib.store.engine import Tx
-from crib.store.rack_rows import WaitingRow, waiting_rows
+from crib.store.rack_rows import WaitingRow, sharing_places, waiting_rows
 from crib.views.bench_card import lacks_for
 
 
@@ -32,6 +33,7 @@ class RackTool:
         cutter_status: AVAILABLE, or USED where it cut before.
         rack_machine: Machine in whose rack it was put; null where nobody said.
         place: Place in that rack.
+        also_there: Codes of other tools recorded at that place: all but one are gone.
         put_at: When it was put there.
         measured_at: When its preset was made.
         age_hours: Hours since then [h].
@@ -58,6 +60,7 @@ class RackTool:
     cutter_status: str
     rack_machine: str | None
     place: str | None
+    also_there: tuple[str, ...]
     put_at: datetime | None
     measured_at: datetime
     age_hours: float
@@ -131,9 +134,10 @@ def rack_view(
     for row in swaps.rows:
         if row.sister.assembly is not None:
             wanted.setdefault(row.sister.assembly, row)
+    sharing = sharing_places(tx)
     tools = worked_out(
         waiting_rows(tx),
-        lambda row: _tool(row, present, wanted.get(row.code)),
+        lambda row: _tool(row, present, wanted.get(row.code), sharing.get(row.code, ())),
         lambda row: sentence(
             "Tool {code} in holder {holder} could not be worked out. Measure it "
             "again before you mount it. The service log has the details.",
@@ -157,12 +161,19 @@ def rack_view(
 
 
 def _in_order(tools: Sequence[RackTool]) -> tuple[RackTool, ...]:
+    """Those whose swap is due first; then by their places, as people look along a rack."""
+    last = datetime.max.replace(tzinfo=UTC)
     return tuple(
-        sorted(tools, key=lambda one: (one.swap_by is None, one.swap_by or one.measured_at))
+        sorted(
+            tools,
+            key=lambda one: (one.swap_by or last, place_order(one.place), one.measured_at),
+        )
     )
 
 
-def _tool(row: WaitingRow, present: datetime, swap: SwapRow | None) -> RackTool:
+def _tool(
+    row: WaitingRow, present: datetime, swap: SwapRow | None, also_there: tuple[str, ...]
+) -> RackTool:
     measured_at = instant_from_us(row.measured_us)
     void_after = instant_from_us(row.void_after_us)
     failed = row.next_check_us is not None and not row.next_check_valid
@@ -184,6 +195,7 @@ def _tool(row: WaitingRow, present: datetime, swap: SwapRow | None) -> RackTool:
         cutter_status=row.cutter_status,
         rack_machine=row.rack_machine,
         place=row.place,
+        also_there=also_there,
         put_at=None if row.put_us is None else instant_from_us(row.put_us),
         measured_at=measured_at,
         age_hours=(present - measured_at) / timedelta(hours=1),

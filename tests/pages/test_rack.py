@@ -77,3 +77,43 @@ def test_the_racks_are_searched_by_any_word_of_a_tool(client, bench):
     assert not page.select(f"#tool-{code}")
     assert "No tool in the racks has r1-3 nobody." in words(page)
     assert page.select_one("#rack-q")["value"] == "r1-3 nobody"
+
+
+def two_tools(client, bench, store, shop):
+    """Two measured tools that no swap needs: both belong where somebody puts them."""
+    with store.write() as tx:
+        number = shop.ids["runs"]["M1"]
+        version = get_record(tx, RUNS, number)["version"]
+        update_record(tx, RUNS, number, {"state": "done"}, version)
+    return bench.ready("TH-1"), bench.ready("TH-2")
+
+
+def test_a_second_tool_on_one_place_is_asked_about_at_once_and_until_it_is_told(
+    client, bench, store, shop
+):
+    first, second = two_tools(client, bench, store, shop)
+    bench.post(f"/v1/assemblies/{first}/rack-places", machine="M1", place="place 1")
+    form = read(client, f"/bench/work/{second}").select_one("#finish-rack form")
+    data = {one["name"]: one.get("value", "") for one in form.select("input[name]")}
+
+    sent = client.post(form["action"], data={**data, "machine": "M1", "place": "place 1"})
+
+    page = read(client, sent.headers["Location"])
+    asked = page.select_one("p.care:has(a[href*='/bench/work/'])")
+    assert words(asked) == f"{first} was recorded here too: is it gone? Say where {first} is"
+    assert asked.select_one("a")["href"] == f"/bench/work/{first}#rack"
+    rack = read(client, "/rack")
+    assert f"{first} was recorded here too" in words(rack.select_one(f"#tool-{second}"))
+    assert f"{second} was recorded here too" in words(rack.select_one(f"#tool-{first}"))
+    bench.post(f"/v1/assemblies/{first}/rack-places", machine="M1", place="place 2")
+    assert "was recorded here too" not in words(read(client, "/rack"))
+
+
+def test_tools_of_a_rack_stand_in_the_order_of_their_places(client, bench, store, shop):
+    first, second = two_tools(client, bench, store, shop)
+    bench.post(f"/v1/assemblies/{first}/rack-places", machine="M1", place="place 10")
+    bench.post(f"/v1/assemblies/{second}/rack-places", machine="M1", place="place 2")
+
+    shown = [row["id"] for row in read(client, "/rack").select("#racks tbody tr")]
+
+    assert shown == [f"tool-{second}", f"tool-{first}"]

@@ -23,7 +23,7 @@ from crib.records.catalogue import CONDITIONS
 from crib.store.checking import check
 from crib.store.engine import Store
 from crib.store.kept_rows import kept_between
-from crib.store.rack_rows import waiting_rows
+from crib.store.rack_rows import placed_rows, sharing_places, waiting_rows
 from crib.views.score_forecasts import score_forecasts
 from crib.views.shift_summary import shift_summary
 from crib.views.where_it_lies import places_now
@@ -191,6 +191,15 @@ def test_the_attendant_scanned_where_each_tool_outside_the_machines_is(demo):
     assert {tools[code] for code, one in built.items() if one.state == "measure"} == {"bench 1"}
     racked = [tools[code] for code, one in built.items() if one.state == "ready"]
     assert sum(one.startswith("rack of L") for one in racked) > len(racked) / 2
+
+
+def test_every_tool_in_a_rack_has_a_place_of_its_own(demo):
+    with demo.store.read() as tx:
+        placed = [row for row in placed_rows(tx) if row.machine]
+        sharing = sharing_places(tx)
+
+    assert len(placed) > 20
+    assert sharing == {}
 
 
 def test_every_machine_with_a_network_was_heard_when_the_history_ends(demo):

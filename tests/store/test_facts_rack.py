@@ -11,7 +11,7 @@ from crib.acts.put_in_rack import PutInRack, RackPlace, put_in_rack
 from crib.acts.reverse_fact import ReverseFact, reverse_fact
 from crib.acts.tear_down import TearDown, tear_down
 from crib.errors import AlreadyMounted, Conflict, Invalid, NotKnown
-from crib.store.rack_rows import place_of
+from crib.store.rack_rows import place_of, sharing_places
 
 
 def put(acts: Any, code: str, minutes: float = 2, **values: Any) -> RackPlace:
@@ -59,6 +59,26 @@ def test_a_tool_that_came_out_for_a_job_change_is_put_back(acts: Any) -> None:
     put(acts, code, 61, place="7")
 
     assert place(acts) == (None, "7")
+
+
+def test_who_puts_a_tool_where_another_is_recorded_is_told(acts: Any) -> None:
+    there, here, elsewhere = acts.ready(), acts.ready(holder="TH-2"), "place 10"
+    assert put(acts, there, machine="M1", place="place 1").also_there == ()
+
+    assert put(acts, here, 3, machine="M1", place=" Place  1").also_there == (there,)
+    assert sharing_places(acts.tx) == {there: (here,), here: (there,)}
+    assert put(acts, here, 4, machine="M2", place="place 1").also_there == ()
+    assert put(acts, here, 5, machine="M1", place=elsewhere).also_there == ()
+    put(acts, here, 6, machine="M1", place="place 1")
+    acts.mount(there, 7)  # it left the rack
+    assert put(acts, here, 8, machine="M1", place="place 1").also_there == ()
+
+
+def test_a_bench_or_a_rack_without_places_holds_many(acts: Any) -> None:
+    first, second = acts.ready(), acts.ready(holder="TH-2")
+    for minutes, code in ((3, first), (4, second)):
+        assert put(acts, code, minutes, place="bench 1").also_there == ()
+        assert put(acts, code, minutes, machine="M1").also_there == ()
 
 
 def test_what_sits_in_a_machine_or_is_over_has_no_place(acts: Any) -> None:

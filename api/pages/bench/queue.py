@@ -18,6 +18,7 @@ from crib.codes import strip_address
 from crib.errors import Refusal
 from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
+from crib.store.rack_rows import sharing_places
 from crib.views.bench_card import BenchCard, bench_cards
 from crib.views.gauge_state import checks_due, gauge_states, usual_gauge
 from crib.views.scan_code import scan_code
@@ -157,8 +158,10 @@ def _show(complaint: Complaint | None = None) -> Response:
     site = this_site()
     present = site.clock()
     asked = Asked.of(request.args)
+    racked = request.args.get("racked", "")[:40]
     with site.store.read() as tx:
         gauges = gauge_states(tx, present)
+        also_there = sharing_places(tx).get(racked, ()) if racked else ()
     # without a gauge to measure on, a check comes first
     due = usual_gauge(gauges) if not any(one.counts for one in gauges) else None
     return page(
@@ -171,7 +174,8 @@ def _show(complaint: Complaint | None = None) -> Response:
         gauges=[one for one in gauges if one is not due],
         due=due,
         checks=checks_due(gauges, present),
-        racked=request.args.get("racked", "")[:40],
+        racked=racked,
+        also_there=also_there,
         typed=request.args.get("code", "") if complaint else "",
         complaint=complaint,
     )
