@@ -8,14 +8,23 @@ from datetime import datetime, timedelta
 
 from crib.acts.gauge_trust import gauge_problems
 from crib.left_out import or_instead
+from crib.outlook.shop_now import ShopNow
+from crib.outlook.swap_list import bench_calendar
 from crib.records.catalogue import GAUGES
 from crib.sentence import sentence
 from crib.store.engine import Tx
 from crib.store.presets import GaugeRow, gauge_as_stored, gauge_row, last_check
 from crib.store.records import get_record, list_records
 
-#: A gauge whose check ends sooner than this is due; common practice, no source.
+#: While one counts for longer than this, nobody has to check another that does not; common
+#: practice, no source.
 SOON_DUE = timedelta(hours=1)
+
+#: A shift is taken to last no longer; common practice, no source.
+_LONGEST_SHIFT = timedelta(hours=12)
+
+#: How far ahead the next shift is looked for.
+_LOOK_AHEAD = timedelta(days=14)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +71,7 @@ class GaugeDue:
     Attributes:
         gauge: Its mark.
         until: Until when its last check holds; None where nothing may be measured on it now.
-        spare: Whether another may be used for longer, so that nobody has to act now.
+        spare: Whether another may be used instead, so that nobody has to act.
     """
 
     gauge: str
@@ -70,19 +79,32 @@ class GaugeDue:
     spare: bool
 
 
-def checks_due(states: Sequence[GaugeState], now: datetime) -> list[GaugeDue]:
-    """Gauges to check now or soon, in the order given.
+def shift_end(shop: ShopNow) -> datetime:
+    """When the shift at the bench ends that is on, or else comes next."""
+    hours = bench_calendar(shop).stretches(shop.now, shop.now + _LOOK_AHEAD)
+    coming = next((one for one in hours if one.attended), None)
+    if coming is None:
+        return shop.now + _LONGEST_SHIFT
+    return min(coming.end_at, coming.start_at + _LONGEST_SHIFT)
 
-    While one may be used for longer, the others are spares: those that may not be used are
-    named, those whose check ends soon are not.
+
+def checks_due(states: Sequence[GaugeState], now: datetime, until: datetime) -> list[GaugeDue]:
+    """Gauges whose check does not hold through the shift: those to act on first, then by time.
+
+    Args:
+        states: Every gauge.
+        now: The instant.
+        until: End of the shift that is on, or comes next (``shift_end``).
     """
-    soon = now + SOON_DUE
-    spare = any(one.valid_until is not None and one.valid_until >= soon for one in states)
-    return [
-        GaugeDue(one.row.gauge, one.valid_until, spare)
+    ends = [one.valid_until for one in states if one.valid_until is not None]
+    lasts = any(end >= until for end in ends)
+    counts = any(end >= min(now + SOON_DUE, until) for end in ends)
+    due = [
+        GaugeDue(one.row.gauge, one.valid_until, counts if one.valid_until is None else lasts)
         for one in states
-        if one.valid_until is None or (one.valid_until < soon and not spare)
+        if one.valid_until is None or one.valid_until < until
     ]
+    return sorted(due, key=lambda one: (one.spare, one.until or now))
 
 
 def gauge_state(tx: Tx, gauge_id: int, present: datetime) -> GaugeState:

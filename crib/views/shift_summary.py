@@ -14,7 +14,7 @@ from crib.outlook.swap_rows import SwapRow
 from crib.planning.night_options import IDLE
 from crib.store.engine import Tx
 from crib.store.feeds import FeedRow
-from crib.views.gauge_state import GaugeDue, checks_due, gauge_states
+from crib.views.gauge_state import GaugeDue, checks_due, gauge_states, shift_end
 from crib.views.night_view import NightSwap, NightView
 from crib.views.reorder_items import reorder_items
 from crib.views.shift_view import MachineShift, ShiftView, shift_view
@@ -163,7 +163,7 @@ class ShiftSummary:
         sisters: Sisters of the next 24 h that are not ready or blocked, late ones in front.
         quiet: Machines that are silent or stand.
         order: Items to order, the first to order in front.
-        gauges: Gauges to check, in order of their mark.
+        gauges: Gauges whose check does not hold through the shift, the most urgent first.
         problems: What could not be worked out, in sentences.
         nobody_before: When somebody comes to a machine again; None where somebody is there.
     """
@@ -211,7 +211,7 @@ def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> Shif
         sisters=_sisters(rows),
         quiet=tuple(_quiet(now, seen.machines, feed_states(tx, now))),
         order=tuple(sorted(order, key=lambda one: (one.order_by, one.cutting_item))),
-        gauges=tuple(checks_due(gauge_states(tx, now), now)),
+        gauges=tuple(checks_due(gauge_states(tx, now), now, shift_end(plan.shop))),
         problems=(*plan.shop.problems, *seen.not_shown.values()),
         nobody_before=_nobody_before(plan.shop),
     )

@@ -171,6 +171,27 @@ def test_a_gauge_is_due_before_its_check_ends_and_quiet_after_a_check(client, be
     assert summary(client)["gauges"] == [{"gauge": "PG-1", "until": None, "spare": False}]
 
 
+def test_every_gauge_that_runs_out_within_the_shift_is_named_before_it_does(
+    client, bench, clock, store
+):
+    with store.write() as tx:
+        insert_record(tx, GAUGES, {"gauge": "PG-2"})
+    bench.check_gauge()
+    (gauge,) = (one for one in listed(client, "/v1/gauges") if one["gauge"] == "PG-1")
+    clock.go_on(hours=float(gauge["check_hours"]) - 2)
+
+    first, second = summary(client)["gauges"]
+    link, said = answers(client)["Gauges"]
+
+    assert (first["gauge"], first["spare"]) == ("PG-1", False)
+    assert when(first["until"]) - clock() == timedelta(hours=2)
+    assert second == {"gauge": "PG-2", "until": None, "spare": True}
+    assert said.startswith("Check PG-1 by ")
+    assert said.endswith(", PG-2 is due for its check")
+    assert link["class"] == ["soon"]
+    assert [words(one) for one in link.select(".unbroken")] == ["PG-1", "PG-2"]
+
+
 def test_a_gauge_reads_and_weighs_the_same_on_the_shift_and_at_the_bench(
     client, bench, clock, store
 ):

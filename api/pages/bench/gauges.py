@@ -31,7 +31,13 @@ from crib.store.engine import Tx
 from crib.store.presets import CheckResultRow, checks_of
 from crib.store.records import update_record
 from crib.store.resolve import resolve_gauge
-from crib.views.gauge_state import GaugeState, checks_due, gauge_state, gauge_states
+from crib.views.gauge_state import (
+    GaugeState,
+    checks_due,
+    gauge_state,
+    gauge_states,
+    shift_end,
+)
 
 blueprint = Blueprint("bench_gauges", __name__)
 
@@ -52,7 +58,10 @@ def gauges_page() -> Response:
     with site.store.read() as tx:
         states = gauge_states(tx, present)
     return page(
-        "bench_gauges.html", states=states, present=present, checks=checks_due(states, present)
+        "bench_gauges.html",
+        states=states,
+        present=present,
+        checks=checks_due(states, present, shift_end(site.plans.plan(present).shop)),
     )
 
 

@@ -20,7 +20,7 @@ from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
 from crib.store.rack_rows import sharing_places
 from crib.views.bench_card import BenchCard, bench_cards
-from crib.views.gauge_state import checks_due, gauge_states, usual_gauge
+from crib.views.gauge_state import checks_due, gauge_states, shift_end, usual_gauge
 from crib.views.scan_code import scan_code
 from crib.views.scan_shapes import Scan
 
@@ -173,7 +173,7 @@ def _show(complaint: Complaint | None = None) -> Response:
         present=present,
         gauges=[one for one in gauges if one is not due],
         due=due,
-        checks=checks_due(gauges, present),
+        checks=checks_due(gauges, present, shift_end(site.plans.plan(present).shop)),
         racked=racked,
         also_there=also_there,
         typed=request.args.get("code", "") if complaint else "",
