@@ -31,6 +31,7 @@ from api.rest import (
     workings_constants,
     workings_cutting,
     workings_gauge,
+    workings_inverse,
 )
 from api.rest.records import COLLECTIONS, records_blueprint
 
@@ -63,5 +64,6 @@ def blueprints() -> tuple[Blueprint, ...]:
         workings_cutting.blueprint,
         workings_constants.blueprint,
         workings_gauge.blueprint,
+        workings_inverse.blueprint,
         *(records_blueprint(record) for record in COLLECTIONS),
     )

@@ -166,6 +166,53 @@ def speed_for_life_m_min(
     return np.asarray(c.c_m_min / (_positive(life, "life_min") ** c.n * f * d))
 
 
+def feed_for_life_mm_rev(
+    life: ArrayLike,
+    cutting_speed_m_min: ArrayLike,
+    constants: TaylorConstants,
+    depth_mm: ArrayLike | None = None,
+) -> Floats:
+    """Feed that promises a life, ``f_ref (C / (v T^n (d/d_ref)^b))^(1/a)`` [mm/rev].
+
+    Args:
+        life: Lives wanted [min], any shape.
+        cutting_speed_m_min: Real cutting speeds, shape as the lives or one.
+        constants: The curve.
+        depth_mm: Depths of cut, likewise; None or NaN: as at the reference.
+
+    Raises:
+        OutsideModel: A curve whose life does not hang on the feed; a number not above 0.
+
+    Examples:
+        >>> curve = TaylorConstants(0.25, 180, 0.35, 0.15)
+        >>> round(float(feed_for_life_mm_rev(157.149, 150, curve, 0.8)), 5)
+        0.05
+    """
+    refuse_no_feed(constants)
+    c = constants
+    speed = np.log(speed_for_life_m_min(life, c, None, depth_mm))
+    v = np.log(_positive(cutting_speed_m_min, "cutting_speed_m_min"))
+    reference = 1.0 if c.reference_feed_mm_rev is None else c.reference_feed_mm_rev
+    return reference * np.exp(np.clip((speed - v) / c.feed_exponent, -500, 500))
+
+
+def refuse_no_feed(constants: TaylorConstants) -> None:
+    """Refuse to ask a curve for a feed where its life does not hang on the feed.
+
+    Raises:
+        OutsideModel: The feed's exponent is 0.
+    """
+    if constants.feed_exponent > 0:
+        return
+    raise OutsideModel(
+        sentence(
+            "The feed's exponent is 0: by this curve no feed changes the life. Give the "
+            "exponent of the feed, or ask for a speed."
+        ),
+        errors=[{"field": "feed_exponent", "detail": sentence("must be above 0")}],
+    )
+
+
 def constants_through_test(
     exponents: TaylorConstants,
     cutting_speed_m_min: float,

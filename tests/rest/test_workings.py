@@ -365,3 +365,131 @@ def test_a_speed_at_which_the_curve_says_nothing_is_refused(
     found = answer.get_json()
     assert bound in found["detail"]
     assert [one["field"] for one in found["errors"]] == [field]
+
+
+INVERSE = {
+    "n": 0.25,
+    "c_m_min": 180,
+    "feed_exponent": 0.35,
+    "depth_exponent": 0.15,
+    "depth_mm": 0.8,
+    "diameter_mm": 12,
+    "length_mm": 20,
+}
+
+
+def ask(client: FlaskClient, name: str, status: int = 200, **body: Any) -> dict[str, Any]:
+    answer = client.post(f"/v1/workings/{name}", json=INVERSE | body)
+    assert answer.status_code == status, answer.get_data(as_text=True)
+    found: dict[str, Any] = answer.get_json()
+    return found
+
+
+def test_the_speed_for_a_life_gives_that_life(client):
+    """The life of a made-up cut, worked out by hand: 157.149 min at 150 m/min."""
+    found = ask(client, "speed-for-life", feed_mm_rev=0.05, life_min=157.149)
+
+    assert found["cutting_speed_m_min"] == pytest.approx(150, abs=0.001)
+    assert found["life_min"] == pytest.approx(157.149)
+    assert found["spindle_rpm"] == pytest.approx(1000 * 150 / (math.pi * 12), abs=0.01)
+    assert found["limited_by"] is None
+    assert "judge" in found["caution"]
+
+
+def test_a_spindle_at_its_limit_makes_more_parts_than_asked(client):
+    asked = {"feed_mm_rev": 0.05, "life_parts": 400}
+
+    free = ask(client, "speed-for-life", **asked)
+    held = ask(client, "speed-for-life", **asked, spindle_max_rpm=4_500, tool_max_rpm=3_000)
+
+    assert free["life_parts"] == pytest.approx(400)
+    assert (held["spindle_rpm"], held["limited_by"]) == (3_000, "tool")
+    assert held["real_speed_m_min"] == pytest.approx(math.pi * 12 * 3)
+    # parts go with v**(1 - 1/n)
+    times = (held["real_speed_m_min"] / free["cutting_speed_m_min"]) ** -3
+    assert held["life_parts"] == pytest.approx(400 * times)
+
+
+def test_the_range_of_a_speed_is_that_of_the_exponent(client):
+    seen = {"feed_mm_rev": 0.05, "n_se": 0.04, "seen_speed_m_min": 150}
+
+    here = ask(client, "speed-for-life", **seen, life_min=157.149)
+    away = ask(client, "speed-for-life", **seen, life_min=4 * 157.149)
+
+    assert here["low_m_min"] == pytest.approx(150) == here["high_m_min"]
+    # v = 150 4**-n, n 1.2816 standard errors off
+    assert away["low_m_min"] == pytest.approx(150 * 4 ** -(0.25 + 0.0512622), rel=1e-5)
+    assert away["high_m_min"] == pytest.approx(150 * 4 ** -(0.25 - 0.0512622), rel=1e-5)
+
+
+def test_a_feed_has_no_range_where_parts_may_go_either_way(client):
+    """The exponent 0.35 with an error of 0.1 may be above n or below it."""
+    asked = {"cutting_speed_m_min": 120, "seen_feed_mm_rev": 0.06, "life_parts": 2_500}
+
+    sure = ask(client, "feed-for-life", **asked, feed_exponent_se=0.03)
+    unsure = ask(client, "feed-for-life", **asked, feed_exponent_se=0.1)
+
+    assert sure["low_mm_rev"] < sure["feed_mm_rev"] < sure["high_mm_rev"]
+    assert sure["life_parts"] == pytest.approx(2_500)
+    assert sure["faster_makes_more"] is False
+    assert (unsure["low_mm_rev"], unsure["high_mm_rev"]) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("name", "body", "field"),
+    [
+        ("speed-for-life", {"feed_mm_rev": 0.1}, "life_parts"),
+        ("speed-for-life", {"feed_mm_rev": 0.1, "life_min": 9, "life_parts": 9}, "life_parts"),
+        ("speed-for-life", {"life_parts": 9}, "feed_mm_rev"),
+        ("speed-for-life", {"feed_mm_rev": 0.1, "life_parts": 9, "n": 1.2}, "n"),
+        (
+            "speed-for-life",
+            {"feed_mm_rev": 0.1, "life_min": 9, "n_se": 0.1},
+            "seen_speed_m_min",
+        ),
+        ("feed-for-life", {"life_min": 9}, "cutting_speed_m_min"),
+        (
+            "feed-for-life",
+            {"life_min": 9, "cutting_speed_m_min": 100, "feed_exponent": 0},
+            "feed_exponent",
+        ),
+        (
+            "feed-for-life",
+            {"life_parts": 9, "cutting_speed_m_min": 1, "length_mm": 0},
+            "length_mm",
+        ),
+    ],
+)
+def test_a_cut_without_an_answer_is_refused_beside_its_field(client, name, body, field):
+    answer = client.post(f"/v1/workings/{name}", json=INVERSE | body)
+
+    assert answer.status_code in (409, 422), answer.get_data(as_text=True)
+    assert field in [one["field"] for one in answer.get_json()["errors"]]
+
+
+def test_a_life_in_parts_without_a_diameter_is_refused(client):
+    body = {name: value for name, value in INVERSE.items() if name != "diameter_mm"}
+
+    answer = client.post(
+        "/v1/workings/speed-for-life", json=body | {"life_parts": 9, "feed_mm_rev": 0.1}
+    )
+
+    assert [one["field"] for one in answer.get_json()["errors"]] == ["diameter_mm"]
+
+
+def test_a_fine_finish_asks_for_a_feed_that_rubs(client):
+    def feed(**body: Any) -> dict[str, Any]:
+        answer = client.post(
+            "/v1/workings/feed-for-finish", json={"corner_radius_mm": 0.4} | body
+        )
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+        return answer.get_json()
+
+    fine, coarse = (feed(mean_um=mean, edge_radius_mm=0.02) for mean in (0.1, 0.8))
+
+    assert coarse["feed_mm_rev"] == pytest.approx(math.sqrt(32 * 0.4 * 0.8e-3))
+    assert (fine["rubs"], coarse["rubs"]) == (True, False)
+    # thinnest chip 0.3 of 20 µm
+    assert fine["least_feed_mm_rev"] == pytest.approx(math.sqrt(2 * 0.4 * 0.006))
+    assert fine["ploughed_peak_um"] > 6.0
+    assert feed(peak_um=3.2)["rubs"] is None

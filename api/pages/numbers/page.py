@@ -8,7 +8,7 @@ from typing import Any, Final
 from flask import Blueprint, Response, request
 from markupsafe import Markup
 
-from api.pages.numbers import bench, costs, cutting, designations, life, measuring
+from api.pages.numbers import bench, costs, cutting, designations, inverse, life, measuring
 from api.pages.numbers.mathml import figured_rows, formula_markup, number_text, symbol_markup
 from api.pages.numbers.shown import Body, Entry, Figures, Result, Table, Working, code_place
 from api.pages.render import page
@@ -23,10 +23,13 @@ GROUPS: Final = {
         cutting.ENGAGED_TIME,
         cutting.THREAD_PASSES,
         cutting.ROUGHNESS,
+        inverse.FEED_FOR_FINISH,
         cutting.BAR,
     ),
     sentence("The life of an edge"): (
         life.TOOL_LIFE,
+        inverse.SPEED_FOR_LIFE,
+        inverse.FEED_FOR_LIFE,
         life.CONSTANTS,
         life.LIFE_FIT,
         costs.SWAP_POINT,
