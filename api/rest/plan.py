@@ -239,7 +239,7 @@ def swap_row(row: SwapRow) -> dict[str, Any]:
         "sister": row.sister,
         "ready_by": row.ready_by,
         "bench_start_by": row.bench.start_by if row.bench else None,
-        "late": row.late,
+        "late": row.late and not row.blocked,
     }
 
 
@@ -287,6 +287,7 @@ def card_members(card: BenchCard) -> dict[str, Any]:
     """What a row of the bench queue says of the things to take."""
     return {
         "recipe": card.recipe,
+        "place": card.place,
         "fresh_pieces": card.fresh_pieces,
         "recipe_problem": card.problem,
         "recipe_caution": card.caution,

@@ -372,7 +372,10 @@ class SwapShape(Shape):
     sister = fields.Nested(SisterShape, required=True)
     ready_by = At(allow_none=True, explains="When the sister stands ready; null: it does.")
     bench_start_by = At(allow_none=True)
-    late = YesNo(required=True)
+    late = YesNo(
+        required=True,
+        explains="The bench has it ready only after needed_by; never of a blocked one.",
+    )
 
 
 class SwapPage(PlanPage):
@@ -420,6 +423,10 @@ class BenchRowShape(Shape):
         RecipeShape,
         allow_none=True,
         metadata={"description": "What to take and to measure; not told in put_off."},
+    )
+    place = Text(
+        allow_none=True,
+        explains="Where a tool to measure lies; null: it is to be built. Not told in put_off.",
     )
     fresh_pieces = Whole(explains="Pieces out of the box; the recipe names opened ones.")
     recipe_problem = Text(allow_none=True, explains="Why there is no recipe.")

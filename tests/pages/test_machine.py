@@ -145,6 +145,10 @@ def test_a_mounted_tool_shows_what_is_left(client, bench, shop):
     page = read(client, f"/machines/M1/stations/{station}")
 
     assert "parts until the swap" in line
+    # what is left of it, not the life as a whole (forecast.parts_left, its median)
+    (mounted,) = client.get("/v1/forecasts").get_json()["items"]
+    left = f"{round(mounted['parts_left']['p50']):,}".replace(",", " ")
+    assert f"half of such edges last another {left} parts" in line
     assert "Take it out" in words(page.main)
     assert page.select_one(".key-in .figure").get_text() == "+52.021"
 
@@ -207,7 +211,7 @@ def test_a_station_of_a_job_days_ahead_is_no_warning_before(client, bench, shop,
     line = read(client, "/machines/M1").select(".slide li")[1]
     page = read(client, station)
 
-    assert words(line) == "T02 empty for PIN-9: TURN-OD"
+    assert words(line) == "T02 empty for a later job, PIN-9: TURN-OD"
     assert not line.select(".care-state, .bad")
     assert "The program for PIN-9 needs TURN-OD here." in words(page.main)
     assert not page.select("#station .care-state, #station .bad")

@@ -33,6 +33,15 @@ def listed(client, hours=24):
     return client.get(f"/v1/swap-list?hours={hours}").get_json()["items"]
 
 
+def not_in_time(client, hours):
+    """Swaps whose sister comes too late, or is blocked."""
+    return [
+        one
+        for one in listed(client, hours)
+        if one["late"] or one["sister"]["state"] == "blocked"
+    ]
+
+
 def test_the_shift_shows_the_rows_of_the_swap_list_in_its_order(client, behind):
     rows = read(client, "/shift").select("#due tbody tr")
 
@@ -79,7 +88,7 @@ def test_the_night_names_the_swaps_that_the_list_has_before_it(client, behind):
 def test_no_green_stands_under_a_night_that_is_not_safe(client, behind):
     page = read(client, "/shift")
     unsafe = page.select("#nights .state.bad")
-    late = [one for one in listed(client) if one["late"]]
+    late = not_in_time(client, 24)
 
     assert bool(page.select("#blocks .state.good")) == (not unsafe and not late)
     assert len(page.select("#blocks li")) == len(late)
@@ -133,6 +142,7 @@ def test_every_page_counts_sisters_by_one_rule(client, behind, store):
     told = Counter(one["state"] for one in summary)
     assert (told["build"] + told["measure"], told["blocked"]) == (not_ready, blocked)
     assert not any(one["late"] for one in summary if one["state"] == "blocked")
+    assert not any(one["late"] for one in listed(client) if one["sister"]["state"] == "blocked")
     machines = words(read(client, "/machines").main)
     for number, what in ((not_ready, "not ready"), (blocked, "blocked")):
         found = re.findall(rf"(\d+) sister tools? {what}", machines)
@@ -202,7 +212,7 @@ def test_sentences_on_paper_and_in_the_terminal_say_times_of_the_site(
 
 
 def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, behind, clock):
-    late = [one for one in listed(client, 168) if one["late"]]
+    late = not_in_time(client, 168)
     overdue = next(one["overdue_since"] for one in late if one["overdue_since"])
     since = datetime.fromisoformat(overdue).astimezone(ZoneInfo("UTC")).strftime("%H:%M")
     present = clock().strftime("%a %-d %b %H:%M")
@@ -227,7 +237,7 @@ def test_no_page_gives_the_present_minute_as_the_time_of_a_swap(client, behind, 
 
 
 def test_what_blocks_says_each_reason_once(client, behind):
-    late = [one for one in listed(client, 168) if one["late"]]
+    late = not_in_time(client, 168)
     assert "bench_time" in {why["what"] for one in late for why in one["sister"]["missing"]}
 
     for shown, one in zip(

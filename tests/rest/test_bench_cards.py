@@ -62,6 +62,11 @@ def test_a_job_to_measure_shows_the_tool_that_waits(
     assert (job["work"], job["assembly"]) == ("measure", built["code"])
     assert job["recipe"] == built["recipe"]
     assert job["fresh_pieces"] == 0
+    assert job["place"] == "not in the rack yet: look on the bench"
+    place = {"machine": "M1", "place": "R1-3"}
+    bench.post(f"/v1/assemblies/{built['code']}/rack-places", **place)
+    assert queue(client)["items"][0]["place"] == "rack of M1, R1-3"
+    assert all(one["place"] is None for one in queue(client)["items"] if one["work"] == "build")
 
 
 def test_a_page_further_down_counts_the_edges_taken_before_it(

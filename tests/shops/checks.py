@@ -108,7 +108,8 @@ def _on_pages(shop: Any, swaps: list[dict[str, Any]]) -> Iterator[str]:
     rows = [words(row.select_one("th")).split()[0] for row in page.select("#due tbody tr")]
     if rows != [one["station"] for one in swaps]:
         yield "the shift page has other rows"
-    if len(page.select("#blocks ul.blocks > li")) != sum(one["late"] for one in swaps):
+    missing = [one for one in swaps if one["late"] or one["sister"]["state"] == "blocked"]
+    if len(page.select("#blocks ul.blocks > li")) != len(missing):
         yield "the shift page has other blocks"
     sheet = shop.client.get("/v1/shift-sheet.pdf?hours=24").get_data()
     document = pypdfium2.PdfDocument(sheet)

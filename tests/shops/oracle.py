@@ -89,7 +89,7 @@ def _in_time(row: dict[str, Any]) -> Iterator[str]:
     state = row["sister"]["state"]
     if "bench_time" in kinds and ready_by is not None and not too_late:
         yield f"bench time is said to lack, and it is ready at {ready_by}"
-    if row["late"] != (state == "blocked" or too_late or "bench_time" in kinds):
+    if row["late"] != (state != "blocked" and (too_late or "bench_time" in kinds)):
         yield f"late is {row['late']}: {state}, ready at {ready_by}, by {row['needed_by']}"
     if state == "ready" and kinds:
         yield f"ready, and {kinds} are said to lack"
