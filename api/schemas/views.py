@@ -101,7 +101,8 @@ class BasisShape(Shape):
 
 _WHY = (
     "station_empty (a run needs a tool there), wrong_tool (what runs, or comes next, "
-    "needs another one there), broken, past, cost, size_limit, "
+    "needs another one there), broken, doubted_age (too old to be believed: was it changed "
+    "without a scan?), past, cost, size_limit, "
     "unattended_stretch, gathered, run_ends_first, run_to_failure, not_known (no run uses "
     "it, or no cutting data) or not_worked_out (why_sentence says what to do)."
 )
@@ -404,9 +405,12 @@ class BenchRowShape(Shape):
     minutes = Number(required=True)
     machine = Text(required=True)
     station = Text(required=True)
+    station_code = Text(required=True)
     tool_number = Whole(required=True)
     path = Whole(required=True)
     ordinal = Whole(required=True)
+    why = Text(required=True, explains=_WHY)
+    why_sentence = Text(required=True, explains="The same in one sentence, with the figures.")
     needed_by = At(required=True)
     due_since = At(allow_none=True, explains="Since when it has been due; null: due later.")
     start_by = At(allow_none=True, explains="Latest start to be in time.")

@@ -29,11 +29,13 @@ def doubted_ages(
             station = shop.rows.stations[edge.station_id]
             seat = f"{station.machine}/{station.station}"
             text = sentence(
-                "{tool} in {station} has run {times} times its usual life. Was it swapped "
-                "without a record, or is the count wrong? Book the swap, or correct the count.",
+                "Was {station} changed without a scan? {tool} would have run {times} times its "
+                "usual life. Scan the tool that is in there now, or correct the count.",
                 tool=shop.rows.assemblies[stay.row.assembly_id].code,
                 station=seat,
                 times=figure(edge.age / model.usual_life(edge.key), ".0f"),
             )
-            found[stay.row.mount_id] = ToPutRight(DOUBTED_AGE, station.machine, text)
+            found[stay.row.mount_id] = ToPutRight(
+                DOUBTED_AGE, station.machine, text, station.station, station.code
+            )
     return found

@@ -34,7 +34,7 @@ from crib.outlook.sound_plan import (
     worn_elsewhere,
 )
 from crib.outlook.stays import Key, Stay
-from crib.outlook.to_put_right import ToPutRight
+from crib.outlook.to_put_right import DOUBTED_AGE, ToPutRight
 from crib.outlook.vacancies import EMPTY, Vacancy
 from crib.planning.due import EARLY, MountedEdge
 from crib.planning.night import NIGHT_LIMIT, MachineNight
@@ -401,14 +401,15 @@ def _foreseen(
                 fail_probability_unattended=fail_dark if has_dark else None,
                 swap_after_parts=_whole(plan.parts),
                 swap_by=_instant(times[edge.machine].clock_at(plan.first.seconds)),
-                why=plan.first.why,
+                why=plan.first.why if mount_id not in doubted else DOUBTED_AGE,
                 why_sentence=_sentence(plan, run_out_us[EARLY], doubted.get(mount_id)),
                 basis=basis,
                 cost_step_parts=_whole(plan.step_parts),
                 cost_if_earlier_minor=_money(plan.cost_if_earlier),
                 cost_if_later_minor=_money(plan.cost_if_later),
-                overdue_parts=overdue.parts if overdue else None,
-                overdue_since=overdue.since if overdue else None,
+                # of an age that nobody believes it cannot be said how far past it is
+                overdue_parts=overdue.parts if overdue and mount_id not in doubted else None,
+                overdue_since=overdue.since if overdue and mount_id not in doubted else None,
                 due_since=overdue.since if overdue else at_its_limit(shop, stay, plan),
             )
         )

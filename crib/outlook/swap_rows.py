@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crib.outlook.shop_plan import Forecast
+from crib.outlook.to_put_right import DOUBTED_AGE
 from crib.outlook.vacancies import EMPTY
 from crib.planning.bench import BenchQueue, QueueRow
 from crib.planning.shelf import Sister
@@ -79,6 +80,11 @@ class SwapRow:
     def tool_spec(self) -> str:
         """What goes in; of what only comes out, what that is."""
         return self.forecast.wanted or self.forecast.tool_spec
+
+    @property
+    def asked(self) -> bool:
+        """Whether the first question is if the edge in the machine was changed unrecorded."""
+        return self.why == DOUBTED_AGE
 
     @property
     def removal(self) -> bool:

@@ -17,6 +17,7 @@ from crib.left_out import NOT_WORKED_OUT
 from crib.metrology.offset import measures_of_axes
 from crib.outlook.out_now import BROKEN, NOW, WRONG_TOOL
 from crib.outlook.shop_plan import Forecast, ShopPlan
+from crib.outlook.to_put_right import DOUBTED_AGE
 from crib.outlook.vacancies import EMPTY
 from crib.planning.due import EARLY, MIDDLE, PROBS
 from crib.planning.shelf import SwapNeed
@@ -206,7 +207,7 @@ def _planned(plan: ShopPlan, later: LaterSwaps, known: _Known) -> Iterator[SwapA
         if one.wanted or one.out_only:
             continue  # it has one row: out with it
         ordinal += one.why == EMPTY  # the edge that is still to be mounted is the first
-        reason = BROKEN if ordinal == 0 and one.why == BROKEN else WHYS[why]
+        reason = one.why if ordinal == 0 and one.why in (BROKEN, DOUBTED_AGE) else WHYS[why]
         at, ready = instant_from_us(at_us), instant_from_us(ready_us)
         if reason == BROKEN:  # it cuts no part more, whoever is there
             at = plan.shop.now

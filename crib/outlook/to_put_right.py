@@ -22,8 +22,12 @@ class ToPutRight:
         what: ``NO_STATION``, ``SILENT_PATH`` or ``DOUBTED_AGE``.
         machine: Where.
         sentence: What is wrong, what follows from it, and what to do.
+        station: Name of the station that it is about; None where it is about none.
+        station_code: Its code.
     """
 
     what: str
     machine: str
     sentence: str
+    station: str | None = None
+    station_code: str | None = None

@@ -16,11 +16,12 @@ from crib.life.fit import SurvivalStep, kaplan_meier
 from crib.life.observations import CENSORED
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.to_put_right import ToPutRight
 from crib.outlook.widen_forecasts import Distrust, distrusted
 from crib.sentence import sentence
 from crib.store.machine_rows import StayRow
 from crib.views.fit_words import FitSeen, fits_of
-from crib.views.key_uses import KeyUse, key_uses
+from crib.views.key_uses import KeyUse, asked_of_key, key_uses
 from crib.views.keys_by_name import row_of_key
 from crib.views.life_of_key import no_swap_point
 from crib.views.lives_seen import LifeSeen, lives_of_key
@@ -154,6 +155,7 @@ class KeyCurve:
         distrust: Set where its forecasts ran wrong.
         fit: How well its lives fit the curve; None where that could not be worked out.
         stands_on: Since when lives count, and which boxes differ.
+        asked: What is asked of its mounted edges.
         problems: What could not be worked out, and what to do.
     """
 
@@ -179,6 +181,7 @@ class KeyCurve:
     distrust: Distrust | None
     fit: FitSeen | None
     stands_on: StandsOn
+    asked: tuple[ToPutRight, ...] = ()
     problems: tuple[str, ...] = ()
 
 
@@ -232,6 +235,7 @@ def curve_of_key(plan: ShopPlan, name: str) -> KeyCurve:
         next(iter(distrusted(plan.shop, [key], plan.model.widening[[row]])), None),
         next(iter(fits), None),
         stands_on(plan, row, rate),
+        asked_of_key(plan, row),
         (*swaps.problems, *without, *fits.problems),
     )
 

@@ -10,18 +10,21 @@ from typing import Final
 from crib.left_out import Kept, worked_out
 from crib.life.fits import FITS, TOO_FEW
 from crib.outlook.shop_plan import ShopPlan
+from crib.outlook.to_put_right import ToPutRight
 from crib.views.fit_words import FitSeen, fits_of
-from crib.views.key_uses import KeyListed
+from crib.views.key_uses import KeyListed, asked_of_key
 from crib.views.life_of_key import no_life
 from crib.views.stands_on import changed_at
 
 #: How a key stands: somebody has to look at it, it lasts as forecast, nobody can tell yet.
 LOOK, AS_FORECAST, UNKNOWN = "look", "as_forecast", "unknown"
 
-#: Why somebody has to look, the worst first: its forecasts ran wrong, its lives do not fit the
-#: curve, many of them are doubted, they changed.
-WRONG, NO_FIT, DOUBTED, CHANGED = "wrong", "no_fit", "doubted", "changed"
-_REASONS: Final = (WRONG, NO_FIT, DOUBTED, CHANGED)
+#: Why somebody has to look, the worst first: a mounted edge may have been changed without a
+#: scan, its forecasts ran wrong, its lives do not fit the curve, many of them are doubted,
+#: they changed.
+ASKED, WRONG, NO_FIT = "asked", "wrong", "no_fit"
+DOUBTED, CHANGED = "doubted", "changed"
+_REASONS: Final = (ASKED, WRONG, NO_FIT, DOUBTED, CHANGED)
 
 #: So many doubted lives are many, where they are so great a share of all: common practice, no
 #: source.
@@ -39,7 +42,8 @@ class KeyState:
         since: When its lives changed; None where they did not.
         lives_since: Lives from then on.
         state: look, as_forecast or unknown.
-        reason: wrong, no_fit, doubted or changed; None unless somebody has to look.
+        reason: asked, wrong, no_fit, doubted or changed; None unless somebody has to look.
+        asked: What is asked of its mounted edges.
     """
 
     listed: KeyListed
@@ -48,12 +52,13 @@ class KeyState:
     lives_since: int
     state: str
     reason: str | None
+    asked: tuple[ToPutRight, ...] = ()
 
     @property
     def relies(self) -> bool:
         """Whether nothing seen says that its forecasts may be wrong."""
         warns = self.fit is not None and self.fit.warns
-        return not (self.reason == WRONG or (self.reason == NO_FIT and warns))
+        return not (warns or self.listed.distrust is not None)
 
 
 def key_states(plan: ShopPlan, keys: Sequence[KeyListed]) -> Kept[KeyState]:
@@ -73,9 +78,10 @@ def key_states(plan: ShopPlan, keys: Sequence[KeyListed]) -> Kept[KeyState]:
         problems.extend(fits.problems)
         fit = next(iter(fits), None)
         since, lives_since = changed_at(plan, row)
-        reason = _reason(one, fit, since)
+        asked = asked_of_key(plan, row)
+        reason = ASKED if asked else _reason(one, fit, since)
         told = AS_FORECAST if fit is not None and fit.verdict == FITS else UNKNOWN
-        return KeyState(one, fit, since, lives_since, LOOK if reason else told, reason)
+        return KeyState(one, fit, since, lives_since, LOOK if reason else told, reason, asked)
 
     found = worked_out(keys, state, lambda one: no_life(one.key))
     found.problems = (*problems, *found.problems)

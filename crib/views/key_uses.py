@@ -11,6 +11,7 @@ from crib.left_out import Kept, at_once, each, worked_out
 from crib.outlook.mounted_edges import swap_costs
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.stays import Stay
+from crib.outlook.to_put_right import ToPutRight
 from crib.outlook.widen_forecasts import Distrust, distrusted
 from crib.sentence import sentence
 from crib.store.shop_records import SpecOfShop
@@ -205,6 +206,16 @@ def _add_mounted(plan: ShopPlan, found: list[_Gathered], parts: Mapping[int, str
                 costs = edge.planned_cost, edge.failure_cost
                 one.use = KeyUse(part=parts.get(part_id), wear_per_part=wear, costs=costs)
                 break
+
+
+def asked_of_key(plan: ShopPlan, row: int) -> tuple[ToPutRight, ...]:
+    """What is asked of mounted edges of a key that are too old to be believed."""
+    doubted = plan.expected.doubted
+    return tuple(
+        doubted[stay.row.mount_id]
+        for stay, edge in zip(plan.expected.mounted, plan.edges, strict=False)
+        if edge.key == row and stay.row.mount_id in doubted
+    )
 
 
 def swap_ages(plan: ShopPlan, uses: list[KeyUse], among: Sequence[int]) -> dict[int, float]:

@@ -47,6 +47,7 @@ class StationDue:
         swap_by: Latest instant.
         overdue_since: Since when the edge is past its point; None where it is not.
         minutes: What the swap takes; None where the tool spec does not say.
+        asked: Whether a person is asked first if the edge was changed without a scan.
     """
 
     machine: str
@@ -54,6 +55,7 @@ class StationDue:
     swap_by: datetime
     overdue_since: datetime | None = None
     minutes: float | None = None
+    asked: bool = False
 
     @property
     def place(self) -> str:
@@ -226,7 +228,9 @@ def _nobody_before(shop: ShopNow) -> datetime | None:
 
 def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
     one = row.forecast
-    return StationDue(one.machine, one.station, row.swap_by, row.overdue_since, minutes)
+    return StationDue(
+        one.machine, one.station, row.swap_by, row.overdue_since, minutes, row.asked
+    )
 
 
 def _tonight(nights: Sequence[NightView]) -> Tonight:

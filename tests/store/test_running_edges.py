@@ -9,6 +9,7 @@ from crib.life.fitting import fit_life_model
 from crib.outlook.expected_lives import ExpectedLives
 from crib.outlook.lives import table_of_keys
 from crib.outlook.shop_plan import plan_shop
+from crib.outlook.swap_list import make_swap_list
 from crib.outlook.to_put_right import DOUBTED_AGE
 from tests.store.test_kept_forecasts import Floor
 
@@ -76,8 +77,13 @@ def test_an_edge_that_ran_ten_lives_is_asked_about(floor):
     (asked,) = plan.shop.to_put_right
     assert (asked.what, asked.machine) == (DOUBTED_AGE, "M1")
     assert str(asked.sentence) == (
-        f"{mounted.code} in M1/T01 has run 13 times its usual life. Was it swapped without a "
-        "record, or is the count wrong? Book the swap, or correct the count."
+        f"Was M1/T01 changed without a scan? {mounted.code} would have run 13 times its usual "
+        "life. Scan the tool that is in there now, or correct the count."
     )
-    assert plan.forecasts[0].why_sentence == asked.sentence
+    assert (asked.station, asked.station_code) == ("T01", plan.forecasts[0].station_code)
+    row = next(one for one in make_swap_list(plan).rows if one.forecast.station == "T01")
+    for told in (plan.forecasts[0], row):
+        assert told.why == DOUBTED_AGE
+        assert told.why_sentence == asked.sentence
+        assert told.overdue_since is None  # how far past a point that nobody believes
     assert not plan.model.running.counts.any()
