@@ -18,7 +18,7 @@ _LINE = (
         (
             "right",
             Held(0.8, 0.79, 0.7, 0.86, 90, 71, 19, "within_chance"),
-            "right Our 80 % ranges held 79 % of the time.",
+            "right so far Our 80 % ranges held 79 % of the time.",
         ),
         (
             "right",
@@ -44,3 +44,13 @@ def test_a_share_below_its_claim_is_not_called_as_good(client, mark, held, said)
         line = words(parsed(render_template_string(_LINE, mark=mark, held=held)))
 
     assert said in line.replace("\u00a0", " ").replace("\u202f", " ")
+
+
+def test_marks_are_said_in_the_readers_language(client):
+    """A right forecast is no direction."""
+    held = Held(0.8, 0.79, 0.7, 0.86, 90, 71, 19, "within_chance")
+    asked = {"headers": {"Accept-Language": "de"}}
+    with client.application.test_request_context("/were-we-right", **asked):
+        line = words(parsed(render_template_string(_LINE, mark="right", held=held)))
+
+    assert line.startswith("Q bisher richtig ")
