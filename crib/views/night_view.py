@@ -154,8 +154,16 @@ def tonight(plan: ShopPlan, machine: str | None = None) -> Kept[NightView]:
         plan: The shop's plan.
         machine: Only this one.
     """
-    found = worked_out(
+    return _viewed(
+        plan,
         [one for one in plan.nights if not one.ordinal and machine in (None, one.machine)],
+    )
+
+
+def _viewed(plan: ShopPlan, nights: list[MachineNight]) -> Kept[NightView]:
+    """Stretches of several machines, those first that need most."""
+    found = worked_out(
+        nights,
         lambda night: night_view(plan, night),
         lambda night: sentence(
             "The next night of machine {machine} could not be worked out, so it is "
@@ -166,6 +174,18 @@ def tonight(plan: ShopPlan, machine: str | None = None) -> Kept[NightView]:
     )
     found.sort(key=neediest_first)
     return found
+
+
+def nights_ahead(plan: ShopPlan) -> Kept[NightView]:
+    """The first stretch of every machine that has not begun.
+
+    One that cannot be worked out is left out, and named in ``problems``.
+    """
+    first: dict[str, MachineNight] = {}
+    for one in sorted(plan.nights, key=lambda one: one.ordinal):
+        if not one.begun:
+            first.setdefault(one.machine, one)
+    return _viewed(plan, [*first.values()])
 
 
 def night_view(plan: ShopPlan, night: MachineNight) -> NightView:

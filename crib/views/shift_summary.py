@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from crib.floor.calendar import attended_together
+from crib.left_out import Kept
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
 from crib.outlook.swap_rows import SwapRow
-from crib.planning.night_options import IDLE
+from crib.planning.night_options import IDLE, LOOK
 from crib.store.engine import Tx
 from crib.store.feeds import FeedRow
 from crib.views.gauge_state import GaugeDue, checks_due, gauge_states, shift_end
-from crib.views.night_view import NightSwap, NightView
+from crib.views.night_view import NightSwap, NightView, nights_ahead
 from crib.views.reorder_items import reorder_items
 from crib.views.shift_view import MachineShift, ShiftView, shift_view
 from crib.views.show_feeds import feed_states
@@ -31,10 +32,13 @@ class NightRefused:
     Attributes:
         machine: Its name.
         run_until: When to stop it; None where it does not run at all.
+        reason: limit (its risk is over the limit), failed (a tool in it did) or not_known (its
+            risk is not).
     """
 
     machine: str
     run_until: datetime | None
+    reason: str = "limit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,7 @@ class StationDue:
         overdue_since: Since when the edge is past its point; None where it is not.
         minutes: What the swap takes; None where the tool spec does not say.
         asked: Whether a person is asked first if the edge was changed without a scan.
+        overdue_parts: Parts made since then; None where it is not overdue.
     """
 
     machine: str
@@ -56,6 +61,7 @@ class StationDue:
     overdue_since: datetime | None = None
     minutes: float | None = None
     asked: bool = False
+    overdue_parts: int | None = None
 
     @property
     def place(self) -> str:
@@ -66,6 +72,8 @@ class StationDue:
 @dataclass(frozen=True, slots=True)
 class Tonight:
     """The next unattended stretch of every machine that has one and a job in it.
+
+    While nobody is there at all, those in progress alone.
 
     Attributes:
         machines: How many have one.
@@ -168,6 +176,8 @@ class ShiftSummary:
         gauges: Gauges whose check does not hold through the shift, the most urgent first.
         problems: What could not be worked out, in sentences.
         nobody_before: When somebody comes to a machine again; None where somebody is there.
+        next_night: While nobody is there: the stretches after those in progress; else None.
+        before_next_job: Swaps of machines whose job is complete, to make before the next one.
     """
 
     as_of: datetime
@@ -179,6 +189,8 @@ class ShiftSummary:
     gauges: tuple[GaugeDue, ...]
     problems: tuple[str, ...]
     nobody_before: datetime | None = None
+    next_night: Tonight | None = None
+    before_next_job: tuple[StationDue, ...] = ()
 
     @property
     def overdue(self) -> tuple[StationDue, ...]:
@@ -201,21 +213,26 @@ def shift_summary(tx: Tx, plan: ShopPlan, view: ShiftView | None = None) -> Shif
     """
     now, seen = plan.shop.now, view or shift_view(plan, 24.0)
     rows = make_swap_list(plan).rows
-    due = [_due(row) for row in rows if row.is_due(now)]
+    due = [row for row in rows if row.is_due(now)]
     due.sort(key=lambda one: (one.overdue_since is None, one.overdue_since or now))
+    nobody_before = _nobody_before(plan.shop)
+    begun = [one for one in seen.nights if one.night.begun] if nobody_before else []
+    ahead = nights_ahead(plan) if begun else Kept[NightView]()
     order = [
         ItemDue(one.cutting_item, one.order_by_at, one.packs) for one in reorder_items(plan)
     ]
     return ShiftSummary(
         as_of=now,
-        tonight=_tonight(seen.nights),
-        due=tuple(due),
+        tonight=_tonight(begun or seen.nights),
+        due=tuple(_due(row) for row in due if not row.before_next_job),
         sisters=_sisters(rows),
         quiet=tuple(_quiet(now, seen.machines, feed_states(tx, now))),
         order=tuple(sorted(order, key=lambda one: (one.order_by, one.cutting_item))),
         gauges=tuple(checks_due(gauge_states(tx, now), now, shift_end(plan.shop))),
-        problems=(*plan.shop.problems, *seen.not_shown.values()),
-        nobody_before=_nobody_before(plan.shop),
+        problems=(*plan.shop.problems, *seen.not_shown.values(), *ahead.problems),
+        nobody_before=nobody_before,
+        next_night=_tonight(ahead) if ahead else None,
+        before_next_job=tuple(_due(row) for row in due if row.before_next_job),
     )
 
 
@@ -227,10 +244,9 @@ def _nobody_before(shop: ShopNow) -> datetime | None:
 
 
 def _due(row: SwapRow, minutes: float | None = None) -> StationDue:
-    one = row.forecast
-    return StationDue(
-        one.machine, one.station, row.swap_by, row.overdue_since, minutes, row.asked
-    )
+    one, since = row.forecast, row.overdue_since
+    parts = one.overdue_parts if since else None
+    return StationDue(one.machine, one.station, row.swap_by, since, minutes, row.asked, parts)
 
 
 def _tonight(nights: Sequence[NightView]) -> Tonight:
@@ -240,8 +256,8 @@ def _tonight(nights: Sequence[NightView]) -> Tonight:
         machines=len(lit),
         can_run=tuple(sorted(one.night.machine for one in lit if one.state != "unsafe")),
         refused=tuple(
-            NightRefused(one.night.machine, one.chosen.until_at if one.chosen else None)
-            for one in lit
+            _refused(one)
+            for one in sorted(lit, key=lambda one: one.night.machine)
             if one.state == "unsafe"
         ),
         swaps=_before(one.swaps for one in nights),
@@ -251,6 +267,15 @@ def _tonight(nights: Sequence[NightView]) -> Tonight:
         begun=any(one.night.begun for one in lit),
         standing=tuple(sorted(one.machine for one in idle if one.stands)),
         no_job=tuple(sorted(one.machine for one in idle if not one.stands)),
+    )
+
+
+def _refused(one: NightView) -> NightRefused:
+    until = one.chosen.until_at if one.chosen else None
+    if one.night.failed:
+        return NightRefused(one.night.machine, until, "failed")
+    return NightRefused(
+        one.night.machine, until, "not_known" if one.decision.kind == LOOK else "limit"
     )
 
 

@@ -148,7 +148,7 @@ def test_every_page_counts_sisters_by_one_rule(client, behind, store):
         found = re.findall(rf"(\d+) sister tools? {what}", machines)
         assert sum(map(int, found)) == number
     shift = words(read(client, "/shift").select_one(".answers"))
-    assert f"{blocked} blocked: " in shift
+    assert f"{blocked} more cannot be built: " in shift
     assert re.search(rf"\b{not_ready} not ready", shift)
     bench = words(read(client, "/bench").select_one(".count"))
     assert re.fullmatch(rf"{not_ready} jobs, (.*), {blocked} more blocked", bench)

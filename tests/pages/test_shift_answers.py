@@ -300,14 +300,15 @@ def sister(station, state, late, lacks=None):
         ([("T01", "build", True)], "One not ready, and late: build M1/T01"),
         (
             [("T01", "blocked", False, "holder"), ("T02", "blocked", False, "edge")],
-            "2 blocked: no edges for M1/T02, order some; no holder for M1/T01, free one",
+            "2 cannot be built: no edges for M1/T02, order some;"
+            " M1/T01 needs a holder and none is free, take one apart",
         ),
         (
             [("T05", "blocked", False, "edge"), ("T01", "build", False)],
-            "One blocked: no edges for M1/T05, order some."
-            " One not ready yet, but in time: build M1/T01",
+            "One not ready yet, but in time: build M1/T01."
+            " One more cannot be built: no edges for M1/T05, order some",
         ),
-        ([("T01", "blocked", False)], "One blocked: M1/T01, see why"),
+        ([("T01", "blocked", False)], "One cannot be built: M1/T01, see why"),
         (
             [("T01", "measure", True), ("T02", "build", False), ("T03", "build", False)],
             "3 not ready, one late: measure M1/T01. In time: build M1/T02, M1/T03",
@@ -325,17 +326,49 @@ def test_of_sisters_it_says_which_are_late_and_what_each_needs(client, sisters, 
     assert of_a_summary(client, sisters=made)["Sister tools"] == said
 
 
-def test_as_many_as_a_phone_has_room_for_are_named_the_oldest_first(client):
+def test_each_overdue_swap_stands_with_its_age_and_the_parts_made_since(client):
     def due(many):
         return tuple(
-            StationDue(f"M{1 + one % 2}", f"T{one:02}", NOW, NOW - timedelta(hours=3))
-            for one in range(many)
+            StationDue(
+                "M1", f"T{one}", NOW, NOW - timedelta(hours=30 - one), overdue_parts=parts
+            )
+            for one, parts in zip(range(many), (1_500, 1, 0, *[7] * many), strict=False)
         )
 
-    few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (4, 17))
-    assert few == "4 overdue, the oldest first: M1/T00 for 3 h, M2/T01, M1/T02, M2/T03"
-    assert "M2/T01, M1/T02, M2/T03 and 13 more" in many  # instead, where there is no room
-    assert all(f"M{1 + one % 2}/T{one:02}" in many for one in range(17))
+    one, few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (1, 3, 9))
+    first = "M1/T0 for 30 h (1 500 parts)"
+    assert one == f"One overdue: {first}"
+    narrow = "3 overdue, the oldest first: M1/T0 for 30 h and 2 more"  # where there is no room
+    assert few == f"{narrow} {first}, M1/T1 for 29 h (one part), M1/T2 for 28 h"
+    assert many.endswith("M1/T7 for 23 h (7 parts) and one more".replace("one", "1"))
+
+
+def test_sisters_are_folded_where_a_window_has_no_room_and_else_all_named(client):
+    made = tuple(sister(f"T{one:02}", "build", False) for one in range(9))
+
+    found = of_a_summary(client, sisters=made)["Sister tools"]
+    assert "build M1/T00, M1/T01, M1/T02 and 6 more M1/T00" in found
+    assert all(f"M1/T{one:02}" in found for one in range(9))
+
+
+def test_what_waits_for_the_next_job_is_not_overdue(client):
+    due = StationDue("M4", "T07", NOW, NOW - timedelta(hours=3))
+    page = of_a_summary(client, before_next_job=(due,))
+
+    assert page["Overdue"] == "One before the next job: M4/T07"
+
+
+def test_a_complete_job_has_no_overdue_swap(client, behind, store):
+    assert answers(client)["Overdue"][0]["class"] == ["now"]
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE runs SET quantity = 300 WHERE state = 'running'")
+
+    found, (link, said) = summary(client), answers(client)["Overdue"]
+    assert [place(one) for one in found["before_next_job"]] == ["M1/T01"]
+    assert "M1/T01" not in map(place, found["due"])
+    assert "overdue" not in said.lower()
+    assert "One before the next job: M1/T01" in said
+    assert link["class"] == (["now"] if found["due"] else ["calm"])
 
 
 @pytest.mark.parametrize("machines", [8, 9])
@@ -360,7 +393,7 @@ def test_up_to_eight_machines_are_all_named_tonight(client, machines):
         ({"standing": ("M4",)}, " M4 stands."),
         (
             {"standing": ("M4", "M7"), "no_job": ("M6",)},
-            " M4, M7 stand. M6 has nothing to cut.",
+            " M4 and M7 stand. M6 has nothing to cut.",
         ),
         (
             {"no_job": tuple(f"N{one}" for one in range(1, 10))},
@@ -403,10 +436,75 @@ def test_at_night_it_says_when_somebody_comes_and_what_waits(client, behind, clo
     waiting = len(found["due"])
     assert waiting > 1
     said = answers(client)["Before leaving"][1]
-    assert said == f"Nobody is there before Tue 05:00. {waiting} swaps wait until then."
+    assert said.startswith(f"{waiting} swaps wait for Tue 05:00: ")
+    assert all(place(one) in said for one in found["due"])
     german = client.get("/shift", headers={"Accept-Language": "de"}).get_data()
     lines = [words(one) for one in parsed(german).select(".answers a")]
-    assert f"{waiting} Wechsel warten bis dahin." in lines[1]
+    assert f"{waiting} warten bis Di 05:00: " in lines[2]
+
+
+def test_at_night_nobody_is_told_to_stop_a_machine(client, behind, clock):
+    clock.go_on(hours=11)
+    found = summary(client)["tonight"]
+    (refused,) = found["refused"]
+    link, said = answers(client)["Tonight"]
+
+    assert refused["machine"] == "M1"
+    assert link["class"] == ["soon"]
+    assert said == "Nobody is there before Tue 05:00. M1 runs past its limit."
+    following = summary(client)["next_night"]
+    night = client.get("/v1/forecasts").get_json()["later_nights"][0]
+    assert following["begins_at"] == night["begins_at"] > found["ends_at"]
+    link, coming = answers(client)["Next night"]
+    assert link["href"] == "#nights"
+    assert re.match(r"(The machine can|.* can run all night)", coming)
+    more = {place(one) for one in (*following["swaps"], *following["also_due"])}
+    more -= {place(one) for one in summary(client)["due"]}
+    waits = answers(client)["Before leaving"][1]
+    assert ("more by" in waits) == bool(more)
+    clock.go_on(hours=9)  # somebody is there
+    assert summary(client)["next_night"] is None
+    assert "Next night" not in answers(client)
+
+
+def test_machines_past_their_limit_are_named_in_one_sentence(client):
+    def refused(machine, minutes=None, reason="limit"):
+        until = None if minutes is None else NOW + timedelta(minutes=minutes)
+        return NightRefused(machine, until, reason)
+
+    def told(able, *cannot):
+        night = Tonight(
+            len(able) + len(cannot), able, cannot, (), (), NOW, NOW + timedelta(hours=2), True
+        )
+        morning = NOW + timedelta(hours=2)
+        return of_a_summary(client, tonight=night, nobody_before=morning)["Tonight"]
+
+    nobody = "Nobody is there before 11:20."
+    assert told((), refused("L2"), refused("L6", 20), refused("L4", -5)) == (
+        f"{nobody} L2, L6 from 09:40 and L4 run past their limit."
+    )
+    assert told(("L1", "L3"), refused("L2")) == (
+        f"{nobody} L2 runs past its limit. L1 and L3 stay within their limit."
+    )
+    assert told(("L1",)) == f"{nobody} L1 stays within its limit."
+    assert told((), refused("L2", None, "failed"), refused("L5", None, "not_known")) == (
+        f"{nobody} A tool failed in L2. The risk of L5 is not known."
+    )
+
+
+def test_stops_and_refusals_are_each_said_in_one_sentence(client):
+    refused = (
+        NightRefused("L6", None),
+        NightRefused("L2", None),
+        NightRefused("L3", NOW + timedelta(hours=18)),
+        NightRefused("L5", NOW + timedelta(hours=16)),
+    )
+    begins = NOW + timedelta(hours=12)
+    night = Tonight(4, (), refused, (), (), begins, begins + timedelta(hours=8), begun=False)
+
+    assert of_a_summary(client, tonight=night)["Tonight"] == (
+        "None of 4 can run all night. Stop L5 at 01:20, L3 at 03:20. Do not run L6 and L2."
+    )
 
 
 def test_of_many_the_first_are_named_and_the_rest_is_counted(client):
