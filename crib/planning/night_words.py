@@ -61,21 +61,34 @@ def answer_sentence(
         return sentence("Run to the end: risk {risk}.", risk=risk)
     if decision.kind == SWAP:
         return _after_swaps(night, decision, chosen, names)
+    if night.begun:
+        return together(" ", [_begun(night, decision, chosen, names), _nobody(night)])
     if decision.kind == UNTIL:
         return _until(chosen, names)
-    return _stop(night, decision, names) if night.begun else sentence("Let it stand.")
+    return sentence("Let it stand.")
 
 
-def _stop(night: MachineNight, decision: Decision, names: Mapping[int, str]) -> Sentence:
+def _begun(
+    night: MachineNight, decision: Decision, chosen: Option, names: Mapping[int, str]
+) -> Sentence:
+    """What is so in a stretch in progress: nobody is there who could stop the machine."""
     if night.failed:
         stations = _stations(night.failed, names)
         if len(night.failed) == 1:
-            return sentence("Stop it now: {station} failed.", station=stations)
-        return sentence("Stop it now: {stations} failed.", stations=stations)
+            return sentence("{station} failed.", station=stations)
+        return sentence("{stations} failed.", stations=stations)
+    if decision.kind == UNTIL:
+        until = print_instant(instant_from_us(chosen.until_us or 0))
+        return sentence("Your limit is reached {time}.", time=until)
     if decision.reached_us is None:
-        return sentence("Stop it now.")
+        return sentence("The risk is over your limit.")
     reached = print_instant(instant_from_us(decision.reached_us))
-    return sentence("Stop it now: your limit was reached {time}.", time=reached)
+    return sentence("Your limit was reached {time}.", time=reached)
+
+
+def _nobody(night: MachineNight) -> Sentence:
+    end = print_instant(instant_from_us(night.end_us))
+    return sentence("Nobody is there until {time}.", time=end)
 
 
 def _look(night: MachineNight, names: Mapping[int, str]) -> Sentence:
@@ -88,9 +101,12 @@ def _look(night: MachineNight, names: Mapping[int, str]) -> Sentence:
                 parts=night.jobless,
             )
         )
+    stations = _stations(night.unknown, names)
+    if night.begun:
+        risk = sentence("The risk of {stations} is not known.", stations=stations)
+        return together(" ", [risk, _nobody(night)])
     return sentence(
-        "Look at {stations} before you leave: the risk there is not known.",
-        stations=_stations(night.unknown, names),
+        "Look at {stations} before you leave: the risk there is not known.", stations=stations
     )
 
 
@@ -168,8 +184,6 @@ def reason_sentence(night: MachineNight, decision: Decision, names: Mapping[int,
                 "No sister in time for {stations}.", stations=_stations(decision.missing, names)
             )
         )
-    if night.begun:
-        lines.append(sentence("Nobody is there to swap now."))
     return together(" ", lines)
 
 

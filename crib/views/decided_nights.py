@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from crib.clock import instant_from_us, print_instant
+from crib.clock import print_instant
 from crib.planning.night_options import IDLE, RUN, STAND, SWAP, UNTIL
-from crib.planning.night_words import percent
 from crib.sentence import Sentence, sentence
 from crib.store.night_rows import NightChoiceRow
 from crib.views.night_view import NightView
 
 
 def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence | None:
-    """What holds for a stretch: what was decided, or the risk of going on undecided.
+    """What holds for a stretch: what was decided, or that nobody did.
 
     None where nobody decided and it has not begun, or nothing is to be decided.
 
@@ -25,26 +24,25 @@ def decision_told(decided: Sequence[NightChoiceRow], one: NightView) -> Sentence
     chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
     if chosen is not None:
         return decision_sentence(chosen)
-    run = one.decision.option(RUN)
-    if run is None or not one.night.begun:
-        return None
-    return sentence(
-        "Nobody decided. If it runs on: risk {risk} from {begin} to {end}.",
-        risk=percent(run.fail_probability),
-        begin=print_instant(instant_from_us(one.night.since_us)),
-        end=print_instant(one.end_at),
-    )
+    return sentence("Nobody decided yet.") if _undecided(one) else None
 
 
-#: What a decision means for the limit, or nobody's: kept, gone over, or somebody has to decide.
+def _undecided(one: NightView) -> bool:
+    """Whether there was something to decide before a stretch in progress."""
+    return one.night.begun and one.decision.option(RUN) is not None
+
+
+#: What a decision means for the limit: kept or gone over; or nobody decided.
 WITHIN, OVER, OPEN = "within", "over", "open"
 
 #: Kinds of answers and decisions, the least careful first.
 _CARE = (IDLE, RUN, SWAP, UNTIL, STAND)
 
 
-def decision_state(decided: Sequence[NightChoiceRow], one: NightView) -> str:
-    """Whether what holds for a stretch keeps its limit, or somebody still has to decide.
+def decision_state(decided: Sequence[NightChoiceRow], one: NightView) -> str | None:
+    """Whether what was decided for a stretch keeps its limit.
+
+    ``open`` where it is in progress and nobody decided; None where nobody has to yet.
 
     Args:
         decided: Decisions that stand, the newest first.
@@ -53,7 +51,7 @@ def decision_state(decided: Sequence[NightChoiceRow], one: NightView) -> str:
     kind = one.decision.kind
     chosen = decision_for(decided, one.night.machine, one.begin_at, one.end_at)
     if chosen is None:
-        return WITHIN if kind in (IDLE, RUN) else OPEN
+        return OPEN if _undecided(one) else None
     if kind not in _CARE or chosen.choice not in _CARE:
         return OVER
     stop = one.chosen.until_at if one.chosen else None

@@ -78,7 +78,7 @@ def test_a_later_decision_takes_the_place_of_the_one_before_until_it_is_taken_ba
     assert told(nights())[0].endswith("let it stand.")
 
 
-def test_once_the_night_has_begun_page_and_paper_tell_what_holds_if_nobody_decided(
+def test_once_the_night_has_begun_page_and_paper_tell_that_nobody_decided(
     client, nights, clock
 ):
     night = stretch(client)
@@ -89,15 +89,20 @@ def test_once_the_night_has_begun_page_and_paper_tell_what_holds_if_nobody_decid
     (run,) = (one for one in night["options"] if one["kind"] == "run")
     assert run["fail_probability"] > 0.1  # told in whole per cents
     risk = f"{run['fail_probability']:.0%}".replace("%", " %")
-    holds = f"Nobody decided. If it runs on: risk {risk} from "
-    assert told(nights())[0] == holds + "Mon 5 Jan 21:00 to Tue 6 Jan 05:00."
-    assert holds + "21:00 to Tue 6 Jan 05:00." in sheet(client)
-    assert words(nights().select_one(".night h2")).startswith("Mon 5 Jan 21:00 to 05:00")
+    assert told(nights()) == []
+    head = words(nights().select_one(".night h2"))
+    assert head.startswith("Mon 5 Jan 21:00 to 05:00")
+    assert head.endswith("nobody decided yet")
+    folded = nights().select_one("#nights section")
+    folded.select_one(".figures").decompose()
+    assert words(folded).count(f"risk {risk}") == 1
+    assert "Nobody decided yet. " in sheet(client)
 
     assert decide(client, page, "run").status_code == 303
 
     assert told(nights())[0].endswith("run as it is.")
     assert len(told(nights())) == 1
+    assert "nobody decided" not in words(nights().select_one(".night h2"))
 
 
 def test_only_what_keeps_the_limit_is_marked_as_good(client, bench, store, nights, clock):
@@ -112,7 +117,8 @@ def test_only_what_keeps_the_limit_is_marked_as_good(client, bench, store, night
     clock.go_on(seconds=(begin - clock() + timedelta(minutes=10)).total_seconds())
     accept(40)
     assert stretch(client)["answer"] == "until"
-    assert marks() == [["open"]]
+    assert marks() == []
+    assert "nobody decided yet" in words(nights().select_one(".night h2"))
     decide(client, nights(), "run")
     assert marks() == [["over"]]
     clock.go_on(minutes=1)
@@ -129,7 +135,13 @@ def test_only_what_keeps_the_limit_is_marked_as_good(client, bench, store, night
     bench.post("/v1/removals", station="M1/T01", assembly=code, reason="inspection")
     bench.post("/v1/mounts", station="M1/T01", assembly=code)
     assert stretch(client)["answer"] == "run"
+    assert marks() == []
+    head = nights().select_one(".night h2")
+    assert words(head).endswith("nobody decided yet")
+    assert not head.select(".good")  # no tick beside it
+    decide(client, nights(), "run")
     assert marks() == [["within"]]
+    assert [words(one) for one in nights().select(".night h2")[0].select(".good")] == ["run"]
 
 
 def test_a_stop_is_kept_with_its_time_and_told_in_the_site_s_own(client, bench, nights):

@@ -452,6 +452,8 @@ def test_at_night_nobody_is_told_to_stop_a_machine(client, behind, clock):
     assert refused["machine"] == "M1"
     assert link["class"] == ["soon"]
     assert said == "Nobody is there before Tue 05:00. M1 runs past its limit."
+    (row,) = read(client, "/shift").select(".floor tbody tr:first-child td.tonight")
+    assert words(row) == "past its limit"
     following = summary(client)["next_night"]
     night = client.get("/v1/forecasts").get_json()["later_nights"][0]
     assert following["begins_at"] == night["begins_at"] > found["ends_at"]

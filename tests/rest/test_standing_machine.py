@@ -123,4 +123,5 @@ def test_once_the_night_has_begun_nobody_is_there_to_swap(
     assert not night["safe"]
     assert night["answer"] in ("until", "stand")
     assert night["swaps"] == []
-    assert night["sentence"].endswith("Nobody is there to swap now.")
+    assert f"Nobody is there until {night['ends_at']}." in night["answer_sentence"]
+    assert "Stop" not in night["sentence"]

@@ -62,8 +62,8 @@ def _decision(one: NightView) -> str | None:
     return decision_told(_choices(), one)
 
 
-def _decision_state(one: NightView) -> str:
-    """Whether that keeps its limit, or somebody has to decide."""
+def _decision_state(one: NightView) -> str | None:
+    """Whether that keeps its limit; ``open`` where nobody decided before it began."""
     return decision_state(_choices(), one)
 
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from crib.clock import instant_from_us, print_instant
 from crib.floor.calendar import WorkCalendar
 from crib.floor.timeline import us_of
 from crib.floor.week import WeekSpan
@@ -293,6 +294,10 @@ def test_what_is_not_known_has_no_answer_but_to_look():
     assert decide(night).options == decide(jobless).options == ()
     assert answer_sentence(night, decide(night), NAMES) == (
         "Look at T04 before you leave: the risk there is not known."
+    )
+    begun, end = replace(night, begun=True), print_instant(instant_from_us(night.end_us))
+    assert answer_sentence(begun, decide(begun), NAMES) == (
+        f"The risk of T04 is not known. Nobody is there until {end}."
     )
     assert answer_sentence(jobless, decide(jobless), NAMES).startswith(
         "The risk is not known: 60 parts without a job."
