@@ -12,7 +12,7 @@ from crib.clock import instant_from_us
 from crib.floor.timeline import us_of
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.stays import Stay
-from crib.planning.swaps import PAST, SIZE_LIMIT, WHYS, StationPlan
+from crib.planning.swaps import PAST, WHYS, StationPlan
 
 
 class Overdue(NamedTuple):
@@ -37,11 +37,3 @@ def overdue_of(
         at_us = np.interp(made - parts, output.total, output.at_us)
         since = max(since, min(round(float(at_us)), us_of(shop.now)))
     return Overdue(math.floor(parts), instant_from_us(since))
-
-
-def at_its_limit(shop: ShopNow, stay: Stay, plan: StationPlan) -> datetime | None:
-    """Since when size corrections have said that an edge is due; None where they do not."""
-    steps = shop.rows.size_corrections.get(stay.row.mount_id, ())
-    if plan.first.why != WHYS[SIZE_LIMIT] or plan.first.seconds > 0 or not steps:
-        return None
-    return instant_from_us(steps[-1].at_us)

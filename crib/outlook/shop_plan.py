@@ -21,7 +21,7 @@ from crib.outlook.kept_output import KeptOutput
 from crib.outlook.mounted_edges import MINUTE_MINOR
 from crib.outlook.nights_begun import nights_begun
 from crib.outlook.out_now import NOW, with_out_now
-from crib.outlook.overdue import at_its_limit, overdue_of
+from crib.outlook.overdue import overdue_of
 from crib.outlook.own_constants import refine_view
 from crib.outlook.shelf_now import make_shelf
 from crib.outlook.shop_now import ShopNow, view_machines, with_tools
@@ -410,7 +410,7 @@ def _foreseen(
                 # of an age that nobody believes it cannot be said how far past it is
                 overdue_parts=overdue.parts if overdue and mount_id not in doubted else None,
                 overdue_since=overdue.since if overdue and mount_id not in doubted else None,
-                due_since=overdue.since if overdue else at_its_limit(shop, stay, plan),
+                due_since=overdue.since if overdue else None,
             )
         )
     return forecasts
