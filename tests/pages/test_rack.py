@@ -114,6 +114,8 @@ def test_tools_of_a_rack_stand_in_the_order_of_their_places(client, bench, store
     bench.post(f"/v1/assemblies/{first}/rack-places", machine="M1", place="place 10")
     bench.post(f"/v1/assemblies/{second}/rack-places", machine="M1", place="place 2")
 
-    shown = [row["id"] for row in read(client, "/rack").select("#racks tbody tr")]
+    rows = read(client, "/rack").select("#racks tbody tr")
 
-    assert shown == [f"tool-{second}", f"tool-{first}"]
+    assert [row["id"] for row in rows] == [f"tool-{second}", f"tool-{first}"]
+    assert "place\u00a02" in rows[0].get_text()  # never on two lines
+    assert {"TH-2", "PG-1"} <= {words(one) for one in rows[0].select(".unbroken")}
