@@ -25,24 +25,26 @@ class MachineNeeds:
         shift: The machine over the horizon.
         night: Its next unattended stretch; None where none lies ahead.
         next_swap: Its most urgent swap within the horizon: the one overdue for longest, if any.
-        due: Swaps to make now.
+        due: Swaps to make now, but for those that only wait for the next job.
         sisters: Sisters within the horizon that will not be ready in time.
         quiet: silent, standing, not_followed, never_heard; None where it makes parts.
+        waits: Whether a swap waits for the next job.
     """
 
     shift: MachineShift
     night: NightView | None
     next_swap: SwapRow | None
-    due: int
+    due: tuple[SwapRow, ...]
     sisters: int
     quiet: str | None
+    waits: bool
 
     @property
     def need(self) -> str:
         """The most urgent of what it needs: now, before_night, sister or nothing."""
         if self.due or self.quiet:
             return NOW
-        if self.night is not None and self.night.state != "safe":
+        if self.waits or (self.night is not None and self.night.state != "safe"):
             return BEFORE_NIGHT
         return SISTER if self.sisters else NOTHING
 
@@ -69,9 +71,12 @@ def machine_needs(view: ShiftView, lost: Collection[str] = ()) -> list[MachineNe
                 one,
                 nights.get(one.machine),
                 next(iter(overdue or planned or rows), None),
-                sum(row.is_due(view.now) for row in rows),
+                tuple(row for row in rows if row.is_due(view.now) and not row.before_next_job),
                 sum(row.late for row in rows),
-                quiet_state(one, lost),
+                quiet_state(
+                    one.told, one.silent_since, one.last_count_at, lost=one.machine in lost
+                ),
+                any(row.is_due(view.now) and row.before_next_job for row in rows),
             )
         )
     last = datetime.max.replace(tzinfo=view.now.tzinfo)

@@ -21,6 +21,8 @@ from crib.store.resolve import machine_id_by_name
 from crib.store.shop_records import MachineOfShop
 from crib.store.stations import RunRow, StationRow, station_row, stations_of
 from crib.views.kit_for_run import kit_for_run
+from crib.views.night_view import NightView, tonight
+from crib.views.shift_summary import quiet_state
 from crib.views.shift_view import last_count_at
 from crib.views.where_it_lies import places_now
 
@@ -74,6 +76,7 @@ class MachineNow:
             either.
         last_count_at: Its last part count; None: it never sent one.
         silent_since: Set where a run is on and it stopped sending.
+        night: Its next unattended stretch; None where none lies ahead.
     """
 
     machine: str
@@ -85,6 +88,7 @@ class MachineNow:
     later: StationNow | None = None
     last_count_at: datetime | None = None
     silent_since: datetime | None = None
+    night: NightView | None = None
 
     def by_slide(self) -> list[tuple[str | None, list[StationNow]]]:
         """Its stations by slide, in the order of their first station."""
@@ -124,16 +128,18 @@ def machine_now(tx: Tx, plan: ShopPlan, name: str) -> MachineNow:
     )
     runs = [run for of_machine in found for run in of_machine]
     run = runs[0] if runs else None
+    nights = tonight(plan, machine)
     return MachineNow(
         machine,
         run,
         tuple(stations),
         tuple(due),
         told,
-        found.problems,
+        (*found.problems, *nights.problems),
         None if due else _first_later(tx, plan, machine, stations),
         last_count_at(plan, machine_id),
         here.silent_since if here else None,
+        next(iter(nights), None),
     )
 
 
@@ -219,9 +225,9 @@ class MachineLine:
     Attributes:
         machine: Its name.
         told: Whether it cuts or stands, by its counts.
-        mounted: Tools in it.
         next_swap: Its most urgent swap within the horizon.
-        due_now: Swaps that are due.
+        due: Swaps that are due now, the most urgent first.
+        night: Its next unattended stretch; None where none lies ahead.
         not_ready: Sisters within the horizon that are to be built or measured.
         blocked: Sisters within the horizon that the bench can do nothing for.
         sister_place: Where the sister of the next swap lies.
@@ -231,14 +237,19 @@ class MachineLine:
 
     machine: str
     told: MachineTold
-    mounted: int
     next_swap: SwapRow | None
-    due_now: int
+    due: tuple[SwapRow, ...]
     not_ready: int
     blocked: int
+    night: NightView | None
     sister_place: str | None = None
     last_count_at: datetime | None = None
     silent_since: datetime | None = None
+
+    @property
+    def quiet(self) -> str | None:
+        """Whether it is silent or stands, in one word; None where it is neither."""
+        return quiet_state(self.told, self.silent_since, self.last_count_at)
 
 
 def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
@@ -252,9 +263,8 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
     swaps: dict[str, list[SwapRow]] = defaultdict(list)
     for row in make_swap_list(plan).rows:
         swaps[row.forecast.machine].append(row)
-    mounted: dict[str, int] = defaultdict(int)
-    for one in plan.forecasts:
-        mounted[one.machine] += 1
+    found = tonight(plan)
+    nights = {one.night.machine: one for one in found}
 
     def line(machine: MachineOfShop) -> MachineLine:
         rows = swaps[machine.machine]
@@ -262,11 +272,11 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
         return MachineLine(
             machine.machine,
             shop.told(machine.id),
-            mounted[machine.machine],
             due[0] if due else None,
-            sum(row.is_due(now) for row in due),
+            tuple(row for row in due if row.is_due(now)),
             sum(row.not_ready for row in rows),
             sum(row.blocked for row in rows),
+            nights.get(machine.machine),
             places.lies(due[0].sister) if due else None,
             last_count_at(plan, machine.id),
             shop.machines[machine.id].silent_since,
@@ -283,4 +293,5 @@ def machines_now(tx: Tx, plan: ShopPlan) -> Kept[MachineLine]:
         ),
     )
     lines.sort(key=lambda line: line.machine)
+    lines.problems = (*lines.problems, *found.problems)
     return lines

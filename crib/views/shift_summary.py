@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 
 from crib.floor.calendar import attended_together
 from crib.left_out import Kept
+from crib.outlook.machine_told import MachineTold
 from crib.outlook.shop_now import ShopNow
 from crib.outlook.shop_plan import ShopPlan
 from crib.outlook.swap_list import make_swap_list
@@ -311,7 +312,9 @@ def _quiet(
     lost = {row.machine for row in feeds if row.problem and row.state != "following"}
     found = []
     for one in machines:
-        state = quiet_state(one, lost)
+        state = quiet_state(
+            one.told, one.silent_since, one.last_count_at, lost=one.machine in lost
+        )
         if state is not None:
             since = one.told.stands_since if state == "standing" else one.last_count_at
             found.append(MachineQuiet(one.machine, state, since))
@@ -319,19 +322,27 @@ def _quiet(
     return found
 
 
-def quiet_state(one: MachineShift, lost: Iterable[str] = ()) -> str | None:
+def quiet_state(
+    told: MachineTold,
+    silent_since: datetime | None,
+    last_count_at: datetime | None,
+    *,
+    lost: bool = False,
+) -> str | None:
     """Whether a machine is silent or stands, in one word; None where it is neither.
 
     Args:
-        one: The machine.
-        lost: Machines whose feed stopped or cannot be reached.
+        told: What it does by its counts.
+        silent_since: Set where a run is on and it stopped telling.
+        last_count_at: Its last part count; None: it never sent one.
+        lost: Whether its feed stopped or cannot be reached.
     """
-    if one.silent_since is not None:
+    if silent_since is not None:
         return "silent"
-    if one.told.stands_since is not None:
+    if told.stands_since is not None and not told.is_complete:
         return "standing"
-    if one.machine in lost:
+    if lost:
         return "not_followed"
-    if one.last_count_at is None and one.told.part is not None:
+    if last_count_at is None and told.part is not None:
         return "never_heard"
     return None

@@ -107,6 +107,34 @@ def test_a_sister_that_waits_for_the_morning_says_that_nobody_is_at_the_bench(
     assert re.search(r"ready in \d+ h \d+ min \(nobody at the bench before Tue 05:00 ?\)", said)
 
 
+def test_every_swap_that_is_due_is_named_on_the_card_and_on_the_shift(client, behind):
+    rows = client.get("/v1/swap-list").get_json()["items"]
+    (overdue,) = (one for one in rows if one["overdue_since"])
+    (empty,) = (one for one in rows if one["why"] == "station_empty")
+
+    card = words(read(client, "/machines").select_one(".machine-line"))
+    assert "also" in card
+    assert re.search(rf"{overdue['station']} (swap now )?overdue for", card)
+    assert re.search(rf"{empty['station']} (empty: )?mount now", card)
+    row = words(read(client, "/shift").select_one(".floor .next"))
+    assert f"also {empty['station']}" in row
+    assert row.startswith(overdue["station"])
+
+
+@pytest.mark.parametrize("address", ["/machines", "/machines/M1"])
+def test_a_machine_says_tonight_s_verdict_and_leads_to_it(client, behind, address):
+    (night,) = client.get("/v1/forecasts").get_json()["nights"]
+    (link,) = read(client, address).main.select("a.tonight")
+    said = {"run": "run", "swap": "swap, then run", "stand": "let it stand"}
+
+    assert link["href"] == "/shift/nights/M1"
+    if night["answer"] == "until":
+        stop = datetime.fromisoformat(night["run_until"])
+        assert words(link) == f"Tonight: stop at {stop:%H:%M}"
+    else:
+        assert words(link) == f"Tonight: {said[night['answer']]}"
+
+
 def test_the_list_says_where_the_sister_lies(client, bench):
     tool = bench.ready()
     bench.post(f"/v1/assemblies/{tool}/rack-places", machine="M1", place="R1-3")

@@ -358,7 +358,9 @@ def test_what_waits_for_the_next_job_is_not_overdue(client):
     assert page["Overdue"] == "One before the next job: M4/T07"
 
 
-def test_a_complete_job_has_no_overdue_swap(client, behind, store):
+def test_a_complete_job_has_no_overdue_swap_and_its_machine_no_alarm(
+    client, behind, bench, clock, store
+):
     assert answers(client)["Overdue"][0]["class"] == ["now"]
     with store.write() as tx:
         tx.exec_driver_sql("UPDATE runs SET quantity = 300 WHERE state = 'running'")
@@ -369,6 +371,10 @@ def test_a_complete_job_has_no_overdue_swap(client, behind, store):
     assert "overdue" not in said.lower()
     assert "One before the next job: M1/T01" in said
     assert link["class"] == (["now"] if found["due"] else ["calm"])
+    at = clock.go_on(minutes=80)  # heard, and no part: nothing is left to make
+    bench.post("/v1/counts", 202, machine="M1", readings=[{"at": at.isoformat(), "count": 300}])
+    assert summary(client)["quiet"] == []
+    assert "needs-now" not in read(client, "/machines").select_one(".machine-line")["class"]
 
 
 @pytest.mark.parametrize("machines", [8, 9])

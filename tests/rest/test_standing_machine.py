@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from crib.store.engine import Store
+from crib.store.feeds import NowRow, keep_now
+from crib.store.resolve import machine_id_by_name
 from tests.pages.reading import read, words
 from tests.rest.conftest import SetClock
 
@@ -42,8 +45,15 @@ def mounted(client: FlaskClient, bench: SimpleNamespace) -> FlaskClient:
     return client
 
 
+def tell_execution(store: Store, value: str) -> None:
+    """M1 says what it does, in a word of MTConnect's Execution (Part 2, from memory)."""
+    with store.write() as tx:
+        machine_id = machine_id_by_name(tx, "M1")
+        keep_now(tx, machine_id, [NowRow("EXECUTION", "path1", 1, value)])
+
+
 def test_a_machine_that_is_heard_without_parts_stands(
-    mounted: FlaskClient, clock: SetClock
+    mounted: FlaskClient, clock: SetClock, store: Store
 ) -> None:
     post_counts(mounted, clock, [("08:00", 0), ("09:00", 60)])
     runs, _ = plan(mounted)
@@ -62,7 +72,15 @@ def test_a_machine_that_is_heard_without_parts_stands(
     assert {one["parts"] for one in hours} == {0}
     for address in ("/machines", "/machines/M1", "/shift", "/shift/feeds"):
         assert "stands" in words(read(mounted, address)), address
-    assert "stands, no part for" in words(read(mounted, "/shift"))
+    unknown = "stands, no part for 10 h 40 min since 09:00, reason not known. Look at it."
+    card = read(mounted, "/machines").select_one(".machine-line")
+    assert "needs-now" in card["class"]
+    for part in (card, read(mounted, "/machines/M1").main, read(mounted, "/shift").main):
+        assert unknown in words(part)
+    tell_execution(store, "FEED_HOLD")
+    assert "since 09:00: feed hold. Look at it." in words(read(mounted, "/machines"))
+    tell_execution(store, "ACTIVE")
+    assert unknown in words(read(mounted, "/machines"))
     (feed,) = mounted.get("/v1/feeds?machine=M1").get_json()["items"]
     assert (feed["counted_at"], feed["last_part_at"]) == (
         "2026-01-05T19:40:00Z", "2026-01-05T09:00:00Z",

@@ -15,6 +15,7 @@ from crib.acts.question import Question
 from crib.acts.questions import list_questions
 from crib.acts.unclear_breakages import unclear_breakages
 from crib.store.feeds import FeedRow
+from crib.store.heard_rows import heard_machines, states_now
 from crib.store.resolve import machine_id_by_name
 from crib.store.verdict_rows import count_waiting
 from crib.views.feed_process import feed_process
@@ -75,6 +76,7 @@ def _words() -> dict[str, object]:
         "machine_questions": machine_questions,
         "feed_trouble": feed_trouble,
         "broken_somewhere": broken_somewhere,
+        "why_stands": why_stands,
         "source_word": _source,
         "execution_word": _execution,
         "gap_word": _gap,
@@ -102,6 +104,37 @@ def feed_trouble() -> FeedTrouble:
         rows = feed_states(tx, site.clock())
     ill = {one.machine: one for one in rows if one.problem}
     return FeedTrouble(None if process.works else process.problem, ill)
+
+
+@once
+def _broken() -> set[str | None]:
+    """Machines of which a tool broke, and nobody knows which."""
+    return {one.machine for one in broken_somewhere()}
+
+
+@once
+def _not_cutting() -> dict[str, str]:
+    """What machines that do not cut said last of themselves, by name."""
+    with this_site().store.read() as tx:
+        said = states_now(tx)
+        names = {one.id: one.machine for one in heard_machines(tx)}
+    return {
+        names[machine_id]: state.value
+        for machine_id, states in said.items()
+        for state in states
+        if machine_id in names
+        and state.kind == "EXECUTION"
+        and state.value
+        and state.value != "ACTIVE"
+    }
+
+
+def why_stands(machine: str) -> str | None:
+    """Why a machine makes no parts, as far as it said so itself."""
+    if machine in _broken():
+        return _("a tool broke, and nobody knows which")
+    state = _not_cutting().get(machine)
+    return None if state is None else _execution(state)
 
 
 def broken_somewhere() -> list[Question]:
