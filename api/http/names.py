@@ -16,6 +16,7 @@ from werkzeug.routing import BaseConverter, Map
 BELOW: dict[str, tuple[str, ...]] = {
     "assemblies": ("presets", "teardown", "label-prints", "rack-places"),
     "gauges": ("study",),
+    "life": ("cut", "land"),
     "machines": ("time-ahead",),
     "stations": ("datum",),
 }

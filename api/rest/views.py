@@ -8,6 +8,7 @@ from typing import Any
 from flask_smorest import Blueprint
 from marshmallow import fields
 
+from api.http.names import one_of
 from api.http.operation import Call, Reply, reads
 from api.http.paging import one_page
 from api.rest.plan import CAUTION, plan_of
@@ -125,7 +126,7 @@ def list_life(call: Call) -> dict[str, Any]:
 
 @reads(
     blueprint,
-    "/v1/life/<name:key>",
+    f"/v1/life/{one_of('life', 'key')}",
     shape_from(KeyLife, "LifeShape")(),
     query=AsOfQuery(),
     problems=(404, 409),

@@ -37,13 +37,9 @@ from crib.life.taylor import (
     speed_for_life_m_min,
 )
 from crib.sentence import figure, sentence
+from crib.views.cut_of_key import CUT_CAUTION
 
 blueprint = Blueprint("cuts asked for", __name__, description="Cuts for a wanted result.")
-
-CUT_CAUTION: Final = sentence(
-    "A calculation for the programmer to judge, no setting to key in. The insert maker's "
-    "data and the machine's manual come first. Try a new cut attended."
-)
 
 _CURVE: Final = (
     "n",

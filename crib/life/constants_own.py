@@ -133,11 +133,7 @@ def estimate_from_own_lives(
     ended, count = int(lives.ended.sum()), len(lives.wear)
     law = power_law(in_force)
     powers = np.array([law.speed_power, law.feed_power, law.depth_power])
-    sd = np.array(
-        prior_around(
-            in_force, (in_force.c_m_min, None, None), name="", exponent_spread=exponent_spread
-        ).power_sd
-    )
+    sd = power_errors_before(in_force, exponent_spread)
     before = _exponent_errors(powers, np.diag(sd**2))
     holds = _range(lives.ln_cut) if count else None
     reason = _too_little(lives)
@@ -177,6 +173,13 @@ def estimate_from_own_lives(
         _why(used, surer, after / sd, ended),
         CurveDoubt((float(centre[0]), float(centre[1]), float(centre[2])), covariance),
     )
+
+
+def power_errors_before(in_force: TaylorConstants, exponent_spread: float) -> Floats:
+    """Standard errors of 1/n, a/n and b/n before any life was seen, shape (3,)."""
+    at_one_minute = (in_force.c_m_min, None, None)
+    known = prior_around(in_force, at_one_minute, name="", exponent_spread=exponent_spread)
+    return np.array(known.power_sd)
 
 
 def _too_little(lives: OwnLives) -> str:

@@ -130,8 +130,7 @@ class LooksTaken:
             log_life: ln life [wear units], shape (looks, lives).
             shared: Deviation of ln life that all looks may have wrong in common.
         """
-        doubt = (shared * self.tie) ** 2 + (1 - self.tie) ** 2 * self.doubt
-        return self.log_likelihood(self.goes_with(log_life), doubt)
+        return self.log_likelihood(self.goes_with(log_life), self.doubt_in_common(shared))
 
     def log_likelihood(self, goes_with: Floats, doubt: Floats | None = None) -> Floats:
         """Ln density of what was seen, by the ln life that the land goes with.
@@ -139,6 +138,19 @@ class LooksTaken:
         A share of the looks is taken as wrong altogether (another edge's, a slip of the pen):
         no look outweighs all else. As the life grows the share expected goes to the run-in, so
         that a small land early on bounds the life from below and says no more.
+
+        Args:
+            goes_with: ln life [wear units], shape (looks, lives).
+            doubt: Variance that it has besides, shape (looks,).
+        """
+        log_share, variance = self.forecast(goes_with, doubt)
+        gap = (self.log_share[:, None] - log_share) / np.sqrt(variance)
+        density = np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi * variance)
+        result: Floats = np.log((1 - _SLIPS) * density + np.exp(_LOG_SLIP))
+        return result
+
+    def forecast(self, goes_with: Floats, doubt: Floats | None = None) -> tuple[Floats, Floats]:
+        """Ln share of the limit to be seen, less the level of such looks, and its variance.
 
         Args:
             goes_with: ln life [wear units], shape (looks, lives).
@@ -152,9 +164,11 @@ class LooksTaken:
         variance = self.error[:, None] ** 2 + spread**2
         if doubt is not None:
             variance += doubt[:, None] * ((1 - r) * y / share) ** 2
-        gap = (self.log_share[:, None] - np.log(share)) / np.sqrt(variance)
-        density = np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi * variance)
-        result: Floats = np.log((1 - _SLIPS) * density + np.exp(_LOG_SLIP))
+        return np.log(share), variance
+
+    def doubt_in_common(self, shared: float) -> Floats:
+        """Variance of the ln life that lands go with, shape (looks,)."""
+        result: Floats = (shared * self.tie) ** 2 + (1 - self.tie) ** 2 * self.doubt
         return result
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import copy
 
+from crib.cutting.operations import CutOperation, SpeedLimits
 from crib.planning.part_wear import Curve, PartWear, part_wear, starter_curve
 from crib.store.wear_rows import CuttingRows
 
@@ -101,10 +102,32 @@ class CuttingData:
         own = self._own_curve(cutting_item_id, group)
         return own or (starter_curve(material, group) if material else None)
 
+    def curve(self, cutting_item_id: int, group: str) -> Curve | None:
+        """The curve that an item on a group is to be asked by, adopted exponents included."""
+        adopted = self._adopted.get((cutting_item_id, group))
+        return adopted or self.curve_in_force(cutting_item_id, group)
+
+    def cut(
+        self, station_id: int, part_id: int, tool_spec_id: int
+    ) -> tuple[tuple[CutOperation, ...], SpeedLimits]:
+        """What a part's program has the tool of a station cut, and what holds the spindle."""
+        return self._cut(self._place_of[station_id], part_id, tool_spec_id)
+
+    def _cut(
+        self, place: int, part_id: int, tool_spec_id: int
+    ) -> tuple[tuple[CutOperation, ...], SpeedLimits]:
+        tool_number, path, machine_rpm, station_rpm = self._places[place]
+        spec = self._rows.specs[tool_spec_id]
+        return tuple(self._rows.operations.get((part_id, tool_number, path), ())), {
+            "machine": machine_rpm,
+            "station": station_rpm,
+            "holder": spec.holder_max_rpm,
+            "tool": spec.max_rpm,
+        }
+
     def _compute(
         self, place: int, part_id: int, tool_spec_id: int, cutting_item_id: int
     ) -> PartWear | None:
-        tool_number, path, machine_rpm, station_rpm = self._places[place]
         spec = self._rows.specs[tool_spec_id]
         group = self._rows.groups[part_id]
         material = self._rows.materials[cutting_item_id]
@@ -113,13 +136,7 @@ class CuttingData:
         if curve or spec.life_parts is None:
             curve = self._adopted.get((cutting_item_id, group), curve)
         return part_wear(
-            self._rows.operations.get((part_id, tool_number, path), ()),
-            {
-                "machine": machine_rpm,
-                "station": station_rpm,
-                "holder": spec.holder_max_rpm,
-                "tool": spec.max_rpm,
-            },
+            *self._cut(place, part_id, tool_spec_id),
             constants=curve,
             life_parts=spec.life_parts,
             tool_material=material,

@@ -14,7 +14,7 @@ from crib.sentence import sentence
 
 #: Spread of 1/n before any life was seen: a shop's own constants are better known than the
 #: starter table's (common practice, no source).
-_EXPONENT_SPREAD: Final = {"tool_life": 0.3, "starter": 0.4}
+EXPONENT_SPREAD: Final = {"tool_life": 0.3, "starter": 0.4}
 
 OWN_LIVES: Final = "own_lives"
 
@@ -87,7 +87,7 @@ def estimate_items(shop: ShopNow) -> Kept[ItemEstimate]:
             return None
         own, mixed = lives[of]
         found = estimate_from_own_lives(
-            own, curve.constants, exponent_spread=_EXPONENT_SPREAD[curve.basis]
+            own, curve.constants, exponent_spread=EXPONENT_SPREAD[curve.basis]
         )
         refuse_no_number(found.constants)
         return ItemEstimate(*of, curve, found, mixed)

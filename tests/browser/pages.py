@@ -51,6 +51,8 @@ PAGES: Final[dict[str, str]] = {
     "working-complains": "/workings/tool-life?cutting_speed_m_min=0&n=0.2&c_m_min=90",
     "lives": "/lives",
     "life": "/lives/{key}",
+    "life-asked": "/lives/{key}?wanted=600&in=parts&change=speed&parts=200&land_mm=0.1",
+    "working-speed-for-life": "/workings/speed-for-life",
     "were-we-right": "/were-we-right",
     "were-we-right-keys": "/were-we-right/keys",
     "docs": "/v1/docs",

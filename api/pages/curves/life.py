@@ -9,6 +9,7 @@ from flask import Blueprint, Response, request
 
 from api.http.site import this_site
 from api.pages.acts import Complaint, act
+from api.pages.curves.asked import asked_of_key
 from api.pages.curves.figures import Field, rows_apart, ticks
 from api.pages.curves.lives import life_address
 from api.pages.machine.words import REASON_WORDS
@@ -92,6 +93,7 @@ def show_life(key: str, complaint: Complaint | None = None) -> Response:
         listed=found.removals[:_MOST_LISTED],
         fit_link=_fit_link(found, unit),
         swap_link=_swap_link(found, unit),
+        asked=asked_of_key(plan, key, request.args),
         reason_most=max((one.removals for one in found.reasons), default=1),
     )
 

@@ -18,6 +18,7 @@ from crib.life.cut_for_life import (
 )
 from crib.life.taylor import feed_for_life_mm_rev, speed_for_life_m_min
 from crib.sentence import sentence
+from crib.views.cut_of_key import CUT_CAUTION
 
 _LETTERS: Final = {
     "cutting_speed_m_min": "v",
@@ -85,7 +86,7 @@ SPEED_FOR_LIFE: Final = Working(
     says=sentence(
         "The cutting speed at which an edge should make so many parts, or last so many minutes."
     ),
-    caution=calls.CUT_CAUTION,
+    caution=CUT_CAUTION,
     entries=(
         *_WANTED,
         *_CURVE,
@@ -133,7 +134,7 @@ FEED_FOR_LIFE: Final = Working(
         "The feed at which an edge should make so many parts, or last so many minutes. Where "
         "feed and life have like exponents, the feed hardly changes the parts."
     ),
-    caution=calls.CUT_CAUTION,
+    caution=CUT_CAUTION,
     entries=(
         *_WANTED,
         Entry("cutting_speed_m_min", sentence("Cutting speed"), "120", "m/min", "v"),
@@ -201,7 +202,7 @@ FEED_FOR_FINISH: Final = Working(
         "The feed whose profile has the roughness wanted. A real surface is rougher: "
         "built-up edge, vibration and wear come on top. Too small a feed rubs."
     ),
-    caution=calls.CUT_CAUTION,
+    caution=CUT_CAUTION,
     entries=(
         Entry("mean_um", sentence("Arithmetic mean wanted"), "0.8", "µm", "R_a"),
         Entry("peak_um", sentence("Or peak to valley wanted"), "", "µm", "R_t"),
