@@ -47,7 +47,7 @@ class Needs:
 def index() -> Response:
     """What the shop needs now, and where to go from here."""
     needs = or_instead(_needs_now, "the answers of the front page", lambda: None)
-    return page("front.html", wasm=True, needs=needs, roles=_roles())
+    return page("front.html", wasm=True, needs=needs, roles=_roles(), now=this_site().clock())
 
 
 def _roles() -> list[str]:

@@ -194,6 +194,11 @@ class ShiftSummary:
     before_next_job: tuple[StationDue, ...] = ()
 
     @property
+    def alone(self) -> bool:
+        """Whether machines run while nobody is there at all."""
+        return self.nobody_before is not None and self.tonight.begun
+
+    @property
     def overdue(self) -> tuple[StationDue, ...]:
         """Those of the swaps to make now whose edge is past its point."""
         return tuple(one for one in self.due if one.overdue_since)

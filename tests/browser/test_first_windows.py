@@ -25,8 +25,9 @@ def test_the_front_page_says_what_each_role_has_to_do(demo_shop: DemoShop, page:
     page.goto(demo_shop.address)
 
     needs = page.locator(".answers.roles a")
-    assert needs.count() == 3
+    assert needs.count() == 6
     assert all(is_in_window(one) for one in needs.all())
+    assert is_in_window(page.locator("h1"))
 
 
 def test_a_machine_says_what_it_runs_and_what_is_due_next(

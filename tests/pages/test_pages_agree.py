@@ -153,7 +153,7 @@ def test_every_page_counts_sisters_by_one_rule(client, behind, store):
     bench = words(read(client, "/bench").select_one(".count"))
     assert re.fullmatch(rf"{not_ready} jobs, (.*), {blocked} more blocked", bench)
     front = words(read(client, "/").select_one(".answers.roles"))
-    assert re.search(rf"{not_ready} jobs, (.*{blocked} more blocked)", front)
+    assert re.search(rf"{not_ready} jobs, (.*{blocked} more cannot be built)", front)
 
 
 def test_an_edge_before_its_point_says_the_parts_until_the_swap(client, bench, clock):
