@@ -94,12 +94,7 @@ def sums_of(
     # A break ends no wear: the edge was good when last seen.
     log_age = np.where(lives.ended == BROKEN, log_lo, log_hi)
     seen = looked_at(lives)
-    taken = looks.at(
-        lives.key_index[seen],
-        lives.seen_kind[seen].astype(np.int64),
-        lives.seen_share[seen],
-        lives.seen_at[seen],
-    )
+    taken = looks.of_lives(lives.take(seen))
     promise = law.promise[lives.key_index[seen]]
     unseen = partial(_between, log_lo[between], log_hi[between])
     of_look = partial(_looked_at, log_hi[seen], promise, taken)

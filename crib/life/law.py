@@ -68,6 +68,11 @@ class Law:
         middle: Floats = np.sum(self.weights * (self.scale + LOG_MEDIAN), axis=1)
         return middle + self.promise
 
+    def steepness(self) -> Floats:
+        """Weibull shape with the usual spread of each key, shape (keys,)."""
+        result: Floats = np.exp(self.weights @ np.log(STEEPNESS))
+        return result
+
     def doubt(self) -> Floats:
         """Variance of the ln usual life of each key, shape (keys,)."""
         away = self.scale + LOG_MEDIAN - (self.usual() - self.promise)[:, None]

@@ -28,7 +28,7 @@ from crib.life.observations import LAND_SEEN, SIZE_SEEN, WORN, LifeHistories, pe
 _KINDS: Final = 3
 # Prior of a look before any was checked: common practice, no source.
 _ERROR, _ERROR_WORTH = 0.20, 6.0
-_LEVEL_SD, _KEY_SD = 0.20, 0.10
+_LEVEL_SD, _KEY_SD = 0.10, 0.10
 _RUN_IN, _RUN_IN_SD, _MOST_RUN_IN = 0.15, 0.08, 0.45
 #: The same for size corrections, the scatter of parts that sets them off included.
 _SIZE_RUN_IN, _SIZE_RUN_IN_SD = 0.35, 0.10
@@ -45,6 +45,8 @@ _MIDDLE: Final = 0.9
 _EARLIEST: Final = -4.0
 #: Age over life beyond which a land says no more.
 _LOG_PAST: Final = float(np.log(1.25))
+#: Least share of a life that is read off a land.
+_LEAST_USED: Final = 0.05
 #: Share of looks that are wrong in ways of their own, and how wide those lie [ln share].
 _SLIPS = 0.05
 _LOG_SLIP: Final = float(np.log(_SLIPS / 3.0))
@@ -88,6 +90,11 @@ class Looks:
             self.doubt[key],
         )
 
+    def of_lives(self, lives: LifeHistories) -> LooksTaken:
+        """The looks at edges all of which were looked at."""
+        kind = lives.seen_kind.astype(np.int64)
+        return self.at(lives.key_index, kind, lives.seen_share, lives.seen_at)
+
 
 @dataclass(frozen=True, slots=True)
 class LooksTaken:
@@ -122,6 +129,11 @@ class LooksTaken:
         tie = self.tie[:, None]
         result: Floats = tie * log_life + (1 - tie) * self.usual[:, None]
         return result
+
+    def life(self) -> Floats:
+        """Ln life at which each land would be what it is, had it no error; shape (looks,)."""
+        used = (np.exp(self.log_share) - self.run_in) / (1 - self.run_in)
+        return self.log_at - np.log(np.maximum(used, _LEAST_USED))
 
     def of_edges(self, log_life: Floats, shared: float) -> Floats:
         """Ln density of what was seen of edges that live so long, all doubts in it.
@@ -178,6 +190,21 @@ def slipped(log_likelihood: Floats) -> Floats:
     return result
 
 
+def unchecked_looks(usual: Floats, doubt: Floats) -> Looks:
+    """How looks are read before any was checked.
+
+    Args:
+        usual: ln usual life of each key as far as it is known, shape (keys,).
+        doubt: Variance of it.
+    """
+    run_in = np.full(_KINDS, _RUN_IN)
+    run_in[SIZE_SEEN] = _SIZE_RUN_IN
+    error, growth, tie = (np.full(_KINDS, usual_one) for usual_one in (_ERROR, _GROWTH, _TIE))
+    level = np.zeros((_KINDS, len(usual)))
+    shared = float(np.hypot(_LEAST_SHARED, _SHARED))
+    return Looks(level, run_in, error, growth, tie, shared, usual, doubt)
+
+
 def learn_looks(lives: LifeHistories, usual: Floats, doubt: Floats, was_worn: Floats) -> Looks:
     """Learn from the worn edges that were looked at.
 
@@ -187,11 +214,11 @@ def learn_looks(lives: LifeHistories, usual: Floats, doubt: Floats, was_worn: Fl
         doubt: Variance of it, shape (keys,).
         was_worn: Chance that each edge was worn out, shape (lives,).
     """
-    keys = len(usual)
-    level = np.zeros((_KINDS, keys))
-    run_in = np.full(_KINDS, _RUN_IN)
-    run_in[SIZE_SEEN] = _SIZE_RUN_IN
-    error, growth, tie = (np.full(_KINDS, usual_one) for usual_one in (_ERROR, _GROWTH, _TIE))
+    first = unchecked_looks(usual, doubt)
+    level, run_in, error, growth, tie = (
+        column.copy()
+        for column in (first.level, first.run_in, first.error, first.growth, first.tie)
+    )
     for kind, usual_sd in ((SIZE_SEEN, _SIZE_RUN_IN_SD), (LAND_SEEN, _RUN_IN_SD)):
         rows = _worn_and_seen(lives) & (lives.seen_kind == kind)
         if rows.any():

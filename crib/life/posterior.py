@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from scipy.special import logsumexp
 
 from crib.arrays import Bools, Floats, Ints
 from crib.life.change import counts_still
@@ -13,14 +14,14 @@ from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, looked_at, sums_of
 from crib.life.forms import Plain, Terms
 from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law
-from crib.life.looks import Looks, error_in_common, learn_looks
+from crib.life.looks import Looks, error_in_common, learn_looks, unchecked_looks
 from crib.life.lots import Cells, beyond_usual, cell_moments, cells_of
 from crib.life.observations import BROKEN, WORN, LifeHistories
 from crib.life.pooling import Hierarchy, KeyTable, Lives
 from crib.life.reasons import Endings, Reasons, endings_of, learn_reasons
 from crib.life.scales import Scales, add_to_scales, fit_scales
 from crib.life.shapes import class_opinion, law_prior, normalised, widened
-from crib.life.trust import Doubts, learn_doubts, learn_habit
+from crib.life.trust import Doubts, learn_doubts, learn_habit, medians
 from crib.life.weibull_form import WeibullForm
 
 _STEEP, _STEEP_SD = 3.0, 0.3
@@ -30,6 +31,8 @@ _STANDS: Final = 0.01
 _MOST_PASSES: Final = 8
 #: Rounds of messages between the keys in the first pass, and in each later one.
 _FIRST_ROUNDS, _MORE_ROUNDS = 6, 2
+#: Steepness up to which laws are suspected to have run off.
+_HARDLY_WEARS: Final = 2.5
 #: Passes in which all laws lie where the flat ones do, and up to which steepness one is flat.
 _FLAT_PASSES, _MOST_FLAT = 2, 3.5
 
@@ -109,7 +112,7 @@ class Posterior:
         return self.reasons.believed(self._endings(lives))
 
     def _endings(self, lives: LifeHistories) -> Endings:
-        return endings_of(lives, self.law, self.doubts.habit.hazard(lives))
+        return endings_of(lives, self.law, self.doubts.habit.hazard(lives), self.looks.tie)
 
     def after(self, lives: LifeHistories) -> Posterior:
         """What is known after a few more believable lives.
@@ -186,6 +189,21 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     A first rough law shows how far each record is to be trusted and where looks and unseen
     failures point; each pass uses what the one before found, until the laws stand.
     """
+    posterior = _fit(keys, lives, _first_law(keys, lives), _FLAT_PASSES)
+    steepness = np.log(posterior.law.steepness())
+    if not (lives.seen_kind > 0).any() or np.exp(np.mean(steepness)) > _HARDLY_WEARS:
+        return posterior
+    # Long lives that hardly wear explain nearly anything. Once more from where looks say.
+    other = _fit(keys, lives, _law_of_looks(posterior.law, lives), 0)
+    return max((posterior, other), key=_log_evidence)
+
+
+def _log_evidence(posterior: Posterior) -> float:
+    return float(logsumexp(posterior.opinion + posterior.scales.evidence, axis=1).sum())
+
+
+def _fit(keys: KeyTable, lives: LifeHistories, law: Law, flat_passes: int) -> Posterior:
+    """Fit from a law; for the first passes all laws lie where the flat ones do."""
     size, key = len(keys), lives.key_index
     counts = np.stack(
         [np.bincount(key[lives.ended == end], minlength=size) for end in (0, 1, 2)], axis=1
@@ -193,19 +211,20 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
     oldest = np.zeros(size)
     np.maximum.at(oldest, key, lives.wear)
     seen = counts.sum(axis=1) > 0
-    law = _first_law(keys, lives)
     habit = learn_habit(lives, size)
     taken_out = habit.hazard(lives)
     seen_rows = looked_at(lives)
     cells = cells_of(lives, seen_rows, error_in_common(lives, np.ones(len(lives))))
     hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, _FIRST_ROUNDS
     between, believed_once = 0.0, np.zeros(len(lives))
+    tie = unchecked_looks(law.usual(), law.doubt()).tie
     for number in range(_MOST_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
-        endings = endings_of(lives, law, taken_out)
+        endings = endings_of(lives, law, taken_out, tie)
         reasons = learn_reasons(endings)
         was_worn = reasons.believed(endings)[WORN]
         looks = learn_looks(lives, law.usual(), law.doubt(), belief * was_worn)
+        tie = looks.tie
         doubtful = reasons.doubtful(endings)
         # Beside the law since a change, long lives from before look like two lives in one.
         believed_once = np.maximum(believed_once, belief)
@@ -223,7 +242,7 @@ def fit_posterior(keys: KeyTable, lives: LifeHistories) -> Posterior:
             doubtful,
             (belief * still)[seen_rows],
         )
-        flat = number < _FLAT_PASSES
+        flat = number < flat_passes
         proven = None if flat else counts[:, WORN] > 0
         scales = fit_scales(keys, cells, sums, seen, hierarchy, middle, rounds, proven)
         rounds = _FIRST_ROUNDS if flat else _MORE_ROUNDS
@@ -298,9 +317,7 @@ def _moved(before: Law, after: Law) -> float:
 def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     """A rough law from the flattest shape, to which one wrong record matters least."""
     size, every = len(keys), np.ones(len(FORMS), dtype=np.bool_)
-    # Steep, or a record of two lives would not stand out.
-    steep = -0.5 * (np.log(STEEPNESS / _STEEP) / _STEEP_SD) ** 2
-    weights = np.tile(normalised(steep[None, :]), (size, 1))
+    weights = _rough_weights(size)
     if not size:
         return Law(keys.prior_mean, np.zeros((0, len(FORMS))), weights, weights, every)
     age = np.where(lives.ended == BROKEN, lives.since, lives.wear)
@@ -317,3 +334,23 @@ def _first_law(keys: KeyTable, lives: LifeHistories) -> Law:
     mean[seen], variance[seen] = after.mean, after.variance
     scale = (mean + _FLAT.log_median)[:, None] - LOG_MEDIAN
     return Law(keys.prior_mean, scale, weights, np.tile(variance[:, None], len(FORMS)), every)
+
+
+def _rough_weights(keys: int) -> Floats:
+    """Weights of a rough law: steep, or a record of two lives would not stand out."""
+    steep = -0.5 * (np.log(STEEPNESS / _STEEP) / _STEEP_SD) ** 2
+    return np.tile(normalised(steep[None, :]), (keys, 1))
+
+
+def _law_of_looks(law: Law, lives: LifeHistories) -> Law:
+    """A rough law with the usual life of each key where looks at its edges say."""
+    some = lives.take(lives.seen_kind > 0)
+    taken = unchecked_looks(law.usual(), law.doubt()).of_lives(some)
+    usual, many = medians(some.key_index, taken.life(), len(law.promise))
+    usual = np.where(many > 0, usual - law.promise, 0.0)
+    return replace(
+        law,
+        scale=usual[:, None] - LOG_MEDIAN,
+        weights=_rough_weights(len(usual)),
+        counts=np.ones(len(FORMS), dtype=np.bool_),
+    )

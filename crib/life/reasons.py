@@ -17,8 +17,9 @@ import numpy as np
 
 from crib.arrays import Bools, Floats, Ints
 from crib.life.breakage import PRIOR_PER_LIFE
-from crib.life.law import STEEPNESS, Law
+from crib.life.law import Law
 from crib.life.observations import WORN, LifeHistories
+from crib.life.worn_by_look import log_worn_by_look
 
 #: Share of wrong reasons before any record: common practice, no source; worth so many records.
 _WRONG: Final = 0.02
@@ -39,6 +40,7 @@ class Endings:
         said: Ending that was written down.
         share: Age over the usual life.
         worn: Hazard of wear.
+        seen: ln of how much likelier what was seen is of a worn edge (``worn_by_look``).
         habit: Hazard of the usual taking out; NaN where no habit is known.
         sure: Whether a person said that the ending is right.
     """
@@ -46,6 +48,7 @@ class Endings:
     said: Ints
     share: Floats
     worn: Floats
+    seen: Floats
     habit: Floats
     sure: Bools
 
@@ -54,19 +57,21 @@ class Endings:
         return Endings(*(getattr(self, column.name)[::step] for column in fields(self)))
 
 
-def endings_of(lives: LifeHistories, law: Law, habit: Floats) -> Endings:
+def endings_of(lives: LifeHistories, law: Law, habit: Floats, tie: Floats) -> Endings:
     """What may have ended lives.
 
     Args:
         lives: Believable lives.
         law: The keys' laws as far as they are known.
         habit: Hazard of the usual taking out (``Habit.hazard``), shape (lives,).
+        tie: How far lands of each kind go with the edge's own life, shape (kinds,).
     """
     log_x = np.log(np.maximum(lives.wear, 1e-12)) - law.usual()[lives.key_index]
-    steepness = np.exp(law.weights @ np.log(STEEPNESS))[lives.key_index]
+    steepness = law.steepness()[lives.key_index]
     worn = np.log(2.0) * steepness * np.exp(np.minimum(steepness * log_x, 50.0))
+    seen = log_worn_by_look(lives, law, tie)
     share = np.exp(np.minimum(log_x, 50.0))
-    return Endings(lives.ended.astype(np.int64), share, worn, habit, lives.sure)
+    return Endings(lives.ended.astype(np.int64), share, worn, seen, habit, lives.sure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +81,8 @@ class Doubtful:
     Attributes:
         rows: Rows of the lives, shape (records,).
         log_right: ln chance that wear is written down so.
-        log_other: ln hazard per unit of ln age by which other reasons are, shape (records,).
+        log_other: ln hazard per unit of ln age by which other reasons are, over the odds of
+            wear by what was seen; shape (records,).
     """
 
     rows: Ints
@@ -109,7 +115,7 @@ class Reasons:
         other = taken + broke
         doubted = worn / (worn + other) < 1 - LEAST_DOUBT
         rows = np.flatnonzero((at.said == WORN) & doubted & ~at.sure)
-        log_other = np.log(np.maximum(other[rows], 1e-300))
+        log_other = np.log(np.maximum(other[rows], 1e-300)) - at.seen[rows]
         return Doubtful(rows, float(np.log(1 - self.wrong)), log_other)
 
     def believed(self, at: Endings) -> Floats:
@@ -124,7 +130,7 @@ class Reasons:
         written = np.full((3, 3), self.wrong / 2)
         np.fill_diagonal(written, 1 - self.wrong)
         taken = np.where(np.isnan(at.habit), self.taken_rate * at.share, at.habit)
-        true = np.stack([taken, at.worn, self.break_rate * at.share])
+        true = np.stack([taken, at.worn * np.exp(at.seen), self.break_rate * at.share])
         result: Floats = true * written[:, at.said]
         return result
 

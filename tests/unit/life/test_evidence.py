@@ -130,7 +130,9 @@ def test_a_reason_that_may_be_wrong_weighs_as_its_likelihood_says(s, ended, wear
     """Wear and taking out compete; one in four reasons is written down wrong."""
     reasons = Reasons(0.25, 0.5, 1e-9)
     lives = life_histories([0], [wear * UNIT], [1], [ended])
-    doubt = reasons.doubtful(endings_of(lives, law_at(0.0), np.full(1, np.nan)))
+    doubt = reasons.doubtful(
+        endings_of(lives, law_at(0.0), np.full(1, np.nan), np.full(3, 0.8))
+    )
     made = form_of(lives, s, 0.0, looks_of(), doubt)
     assert doubt.rows.tolist() == [0]
     share = 1 - reasons.wrong

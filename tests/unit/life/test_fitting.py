@@ -95,7 +95,7 @@ def test_many_lives_added_to_a_few_move_the_model_to_where_they_lie():
     here, there = added.basis(np.arange(4)), anew.basis(np.arange(4))
     assert here.worn.tolist() == there.worn.tolist()
     assert here.broken.tolist() == there.broken.tolist()
-    assert here.life_p50 == pytest.approx(there.life_p50, rel=0.08)
+    assert here.life_p50 == pytest.approx(there.life_p50, rel=0.11)
     assert here.life_p10 == pytest.approx(there.life_p10, rel=0.25)
 
 
