@@ -56,6 +56,35 @@ def test_no_mark_of_a_strip_lies_over_another_or_over_a_word(
         assert page.locator("svg.strip use").count() > 5
 
 
+def test_what_is_overdue_is_the_heaviest_mark_of_all(
+    demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    found = demo_shop.get("/v1/shift-summary")
+    overdue = {one["machine"] for one in found["due"] if one["overdue_since"]}
+    page = open_window("desk")
+    page.goto(f"{demo_shop.address}/shift")
+    page.wait_for_load_state()
+
+    marked = page.locator(".floor tbody tr:has(rect.overdue) th").all_inner_texts()
+    assert set(map(str.strip, marked)) == overdue > set()
+    sizes = page.evaluate(
+        """() => {
+        const strip = document.querySelector('svg.strip:has(rect.overdue)');
+        const area = one => { const { width, height } = one.getBoundingClientRect();
+                              return width * height };
+        const fill = name => getComputedStyle(document.querySelector(name)).fill;
+        return { overdue: area(strip.querySelector('rect.overdue')),
+                 marks: [...document.querySelectorAll('svg.strip use')].map(area),
+                 line: parseFloat(getComputedStyle(strip.querySelector('.past')).strokeWidth),
+                 colour: fill('rect.overdue'), alarm: fill('.key .s-now'),
+                 calm: strip.querySelectorAll('.calm').length } }"""
+    )
+    assert sizes["overdue"] > 2 * max(sizes["marks"])
+    assert sizes["line"] >= 5
+    assert sizes["calm"] == 0
+    assert sizes["colour"] == sizes["alarm"]
+
+
 def test_what_may_fail_is_the_heaviest_mark_and_what_is_normal_is_grey(
     demo_shop: DemoShop, open_window: Callable[..., Page]
 ) -> None:

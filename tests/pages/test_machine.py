@@ -117,7 +117,7 @@ def test_every_swap_that_is_due_is_named_on_the_card_and_on_the_shift(client, be
     assert re.search(rf"{overdue['station']} (swap now )?overdue for", card)
     assert re.search(rf"{empty['station']} (empty: )?mount now", card)
     row = words(read(client, "/shift").select_one(".floor .next"))
-    assert f"also {empty['station']}" in row
+    assert f"; also {empty['station']}" in row
     assert row.startswith(overdue["station"])
 
 

@@ -92,10 +92,7 @@ def test_a_wedge_is_split_at_the_planned_swap_and_whole_where_the_swap_is_due(
 ):
     one = line(600, 700, 900)
     if swap_at is not None:
-        at = BEGIN + timedelta(minutes=swap_at)
-        sister = SimpleNamespace(state="ready")
-        swap = SimpleNamespace(swap_by=at, sister=sister, standby=standby)
-        one = StationLine(one.forecast, (swap,))
+        one = StationLine(one.forecast, (_swap(swap_at, "ready", standby=standby),))
 
     (wedge,) = draw_machine(axis(), machine(one)).rows[0].wedges
 
@@ -145,9 +142,26 @@ def test_the_shop_has_a_strip_per_machine_with_a_wedge_for_each_of_its_tools():
     assert drawing.by_name == {"M1": first, "M2": empty}
 
 
-def _swap(minutes, state):
-    at = BEGIN + timedelta(minutes=minutes)
-    return SimpleNamespace(swap_by=at, sister=SimpleNamespace(state=state))
+def _swap(minutes, state, since=None, waits=False, standby=False):
+    return SimpleNamespace(
+        swap_by=BEGIN + timedelta(minutes=minutes),
+        sister=SimpleNamespace(state=state),
+        overdue_since=since,
+        before_next_job=waits,
+        standby=standby,
+    )
+
+
+def test_a_strip_counts_what_is_overdue_but_not_what_waits_for_the_next_job():
+    late = BEGIN - timedelta(hours=3)
+    swaps = [_swap(0, "ready", late), _swap(0, "build", late), _swap(0, "ready", late, True)]
+    mark, later = marks_of(axis(), [*swaps, _swap(600, "ready")])
+    assert (mark.swaps, mark.overdue, later.overdue) == (3, 2, 0)
+
+    one = StationLine(line(600, 700, 900).forecast, (swaps[0],))
+    other = StationLine(line(600, 700, 900).forecast, (swaps[2],))
+    rows = [draw_machine(axis(), machine(each)).rows[0] for each in (one, other)]
+    assert [row.overdue for row in rows] == [1, 0]
 
 
 def test_swaps_too_close_to_stand_apart_are_one_mark_with_their_number_and_the_worst_state():

@@ -81,6 +81,7 @@ class Mark:
         at: When the first one is due.
         swaps: How many they are.
         worst: How many of them are in that state.
+        overdue: How many of them are overdue.
     """
 
     x: float
@@ -88,6 +89,7 @@ class Mark:
     at: datetime
     swaps: int = 1
     worst: int = 1
+    overdue: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,11 @@ class Row:
     drawn: bool = True
 
     @property
+    def overdue(self) -> int:
+        """How many of its tools cut past their point."""
+        return sum(mark.overdue for mark in self.marks)
+
+    @property
     def calm(self) -> float:
         """Up to where some tool is sure to last."""
         return max((wedge.early for wedge in self.wedges), default=LEFT)
@@ -184,13 +191,20 @@ def marks_of(axis: TimeAxis, swaps: Iterable[SwapRow]) -> tuple[Mark, ...]:
     inside = (one for one in swaps if one.swap_by <= axis.end_at)
     for swap in sorted(inside, key=lambda one: one.swap_by):
         x, state = axis.x(swap.swap_by), swap.sister.state
+        overdue = int(swap.overdue_since is not None and not swap.before_next_job)
         last = found[-1] if found else None
         if last is None or x - last.x >= _MARK:
-            found.append(Mark(x, state, swap.swap_by))
+            found.append(Mark(x, state, swap.swap_by, overdue=overdue))
             continue
         worst = max(last.state, state, key=_WORSE.index)
         alike = (last.worst if worst == last.state else 0) + (worst == state)
-        found[-1] = replace(last, state=worst, swaps=last.swaps + 1, worst=alike)
+        found[-1] = replace(
+            last,
+            state=worst,
+            swaps=last.swaps + 1,
+            worst=alike,
+            overdue=last.overdue + overdue,
+        )
     return tuple(found)
 
 
