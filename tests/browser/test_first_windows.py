@@ -119,3 +119,25 @@ def test_a_field_and_its_buttons_are_of_one_height(demo_shop: DemoShop, page: Pa
             assert len(rows(field, find)) == len(rows(camera, photo)) == 1
         else:
             assert len(rows(field, find, camera)) == 1
+
+
+@pytest.mark.parametrize("width", [1440, 2560])
+def test_every_page_begins_at_one_left_edge_under_the_same_header(
+    width: int, demo_shop: DemoShop, open_window: Callable[..., Page]
+) -> None:
+    page = open_window("desk", viewport={"width": width, "height": 900})
+    seen = set()
+    machine = floor_of(demo_shop).address.removeprefix(demo_shop.address)
+    for address in ("/", "/bench", "/machines", machine, "/shift", "/rack", "/help", "/lives"):
+        page.goto(demo_shop.address + address)
+        page.wait_for_load_state()
+        seen.add(
+            page.evaluate(
+                """() => {
+                const box = name => document.querySelector(name).getBoundingClientRect();
+                const width = document.documentElement.clientWidth;
+                const edges = ['header .home', 'main h1', 'footer'].map(one => box(one).left);
+                return [...edges, width - box('header .self').right].join(' ') }"""
+            )
+        )
+    assert len(seen) == 1, seen
