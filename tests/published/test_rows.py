@@ -28,6 +28,26 @@ def test_every_row_carries_its_source(file):
         assert row.get("quantity") or row["name"]
 
 
+def test_a_row_that_our_code_holds_as_a_table_says_how_else_it_is_checked():
+    marked = {
+        row["id"]: row["same_table"]
+        for file in FILES
+        for row in rows_of(file)
+        if "same_table" in row
+    }
+
+    assert marked
+    ways = {"second way": 0, "no second way": 0}
+    for name, told in marked.items():
+        way, _, how = told.partition(": ")
+        assert how, name
+        ways[way] += 1
+    # letters of a standard are all that nothing else can check
+    assert ways["no second way"] == sum(
+        name.startswith(("D-0", "D-1", "D-H")) for name in marked
+    )
+
+
 def test_no_two_rows_of_a_file_share_a_name():
     for file in FILES:
         names = [row["id"] for row in rows_of(file)]
