@@ -63,7 +63,7 @@ def machine_needs(view: ShiftView, lost: Collection[str] = ()) -> list[MachineNe
     found = []
     for one in view.machines:
         rows = swaps[one.machine]
-        overdue = [row for row in rows if row.overdue_since]
+        overdue = [row for row in rows if row.overdue_since and not row.before_next_job]
         overdue.sort(key=lambda row: row.overdue_since or view.now)
         planned = [row for row in rows if not row.standby]
         found.append(

@@ -85,6 +85,10 @@ def test_a_job_that_is_complete_leaves_the_swap_until_the_next_one(
     station = words(read(client, f"/machines/M1/stations/{row['station_code']}").main)
     assert "Swap it before the next job." in station
     assert "swap now" not in line + floor + machine + station
+    due = words(read(client, "/shift").select_one("#due tbody tr"))
+    assert "swap before the next job" in due
+    # nothing is cut with it, so that it is overdue on no page
+    assert "overdue" not in " ".join((line, floor, machine, due))
 
     # one more part, and the edge cuts: it is to be swapped now
     at = clock.go_on(minutes=1)

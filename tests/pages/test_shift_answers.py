@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from flask import render_template_string
 
+from api.pages.shift.page import _due_rows
 from crib.records.catalogue import GAUGES, MACHINES
 from crib.store.records import insert_record
 from crib.views.gauge_state import GaugeDue
@@ -85,6 +87,23 @@ def test_overdue_swaps_are_those_of_the_list_with_their_names_and_the_time(
     assert all(place(one) in said for one in due)
     assert place(summary(client)["due"][0]) == place(overdue[0])
     assert len(summary(client)["due"]) == len(due)
+
+
+def test_no_overdue_swap_is_folded_below_and_each_has_its_parts(client, behind):
+    due = [one for one in listed(client) if one["overdue_since"]]
+    rows = read(client, "/shift").select("#due > .wide tbody tr")
+
+    for one in due:
+        row = next(row for row in rows if words(row.th).startswith(one["station"]))
+        assert "overdue for" in words(row)
+        assert f"{one['overdue_parts']} parts past" in words(row)
+
+
+@pytest.mark.parametrize(("due", "shown"), [(0, 4), (5, 5), (8, 8), (9, 8)])
+def test_swaps_that_are_due_stand_open_up_to_eight(due, shown):
+    swaps = [SimpleNamespace(is_due=lambda _, it=one: it < due) for one in range(20)]
+
+    assert _due_rows(SimpleNamespace(now=NOW, swaps=swaps)) == shown
 
 
 def test_sisters_that_are_not_ready_are_those_of_the_list(client, behind):

@@ -30,6 +30,9 @@ NEEDS = ("any",)
 FIRST = 20
 SEARCHED = 8
 
+#: Swaps that are shown before the others are folded: at least, and at most of those due now.
+FIRST_SWAPS = (4, 8)
+
 
 def shift_machine_address(machine: str, hours: int = HOURS[0]) -> str:
     """The page of one machine's timeline."""
@@ -64,6 +67,11 @@ def _frame(view: ShiftView, hours: int) -> dict[str, Any]:
     }
 
 
+def _due_rows(view: ShiftView) -> int:
+    least, most = FIRST_SWAPS
+    return min(max(sum(row.is_due(view.now) for row in view.swaps), least), most)
+
+
 @blueprint.get("/shift")
 def show_shift() -> Response:
     """The whole shop over the shift."""
@@ -84,6 +92,7 @@ def show_shift() -> Response:
         summary=summary,
         machines=shown,
         first=FIRST,
+        due_rows=_due_rows(view),
         many=len(rows) > SEARCHED,
         asked=asked,
         need=need if need in NEEDS else "",
