@@ -17,9 +17,13 @@ from crib.metrology.preset import Reading
 from crib.outlook.lives_by_cut import lives_by_cut
 from crib.outlook.shop_now import read_shop
 from crib.outlook.shop_plan import plan_shop
+from crib.planning.cut_asked import SPEED
 from crib.records.catalogue import PARTS, RUNS, TOOL_LIFE
 from crib.store.engine import Store
 from crib.store.records import get_record, insert_record, update_record
+from crib.views.cut_of_key import cut_of_key
+from crib.views.keys_by_name import key_names
+from crib.views.use_of_key import use_of_key
 from tests.gauges import checked_gauge
 
 READINGS = [Reading(800_010, 160_005, None, 8_000), Reading(800_020, 160_001, None, 8_000)]
@@ -168,6 +172,27 @@ def test_the_forecast_says_that_it_stands_on_the_shops_own_lives(lived):
 
     assert forecast.basis.prior == "own_lives"
     assert forecast.parts_left["p50"] == pytest.approx(parts_of_a_life(130.0), rel=0.25)
+
+
+def test_a_speed_for_a_wanted_life_goes_by_the_shops_own_exponent(lived):
+    plan = lived.plan()
+    (name,) = key_names(plan)
+    use = use_of_key(plan, 0)
+    today = use.operations[0].cutting_speed_m_min
+    usual = float(plan.model.remaining(0, 0.0, use.wear_per_part, [0.5])[0, 0])
+    wanted = 1.5 * usual / use.wear_per_part
+
+    found = cut_of_key(plan, name, SPEED, wanted)
+
+    assert found.own_lives
+    assert "from your own edges" in found.says
+    assert found.exponent == pytest.approx(1 / 3, rel=0.1)
+    # half of what was uncertain about 1/n is gone
+    assert found.exponent_error < 0.5 * 0.3 * found.exponent
+    half = found.found[0]
+    # parts go with v**(1 - 1/n), and edges here live as v**-3
+    assert half.value == pytest.approx(today * 1.5**-0.5, rel=0.05)
+    assert half.low < today * 1.5**-0.5 < half.high
 
 
 def test_as_of_an_earlier_instant_nothing_was_known_yet(lived):
