@@ -162,6 +162,10 @@ def test_a_strip_counts_what_is_overdue_but_not_what_waits_for_the_next_job():
     other = StationLine(line(600, 700, 900).forecast, (swaps[2],))
     rows = [draw_machine(axis(), machine(each)).rows[0] for each in (one, other)]
     assert [row.overdue for row in rows] == [1, 0]
+    both = draw_shop(axis(), [machine(one, line(300, 400, 500))]).rows[0]
+    assert (both.first, both.calm) == tuple(
+        axis().x(BEGIN + timedelta(minutes=at)) for at in (300, 600)
+    )
 
 
 def test_swaps_too_close_to_stand_apart_are_one_mark_with_their_number_and_the_worst_state():

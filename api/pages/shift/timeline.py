@@ -148,6 +148,11 @@ class Row:
         return sum(mark.overdue for mark in self.marks)
 
     @property
+    def first(self) -> float:
+        """Up to where none of its tools may fail yet."""
+        return min((wedge.early for wedge in self.wedges), default=LEFT)
+
+    @property
     def calm(self) -> float:
         """Up to where some tool is sure to last."""
         return max((wedge.early for wedge in self.wedges), default=LEFT)
