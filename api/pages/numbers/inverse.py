@@ -197,7 +197,7 @@ def _finish_figures(body: Body, answer: Body) -> Figures:
 
 FEED_FOR_FINISH: Final = Working(
     slug="feed-for-finish",
-    title=sentence("Feed for a wanted finish"),
+    title=sentence("Feed for a wanted roughness"),
     says=sentence(
         "The feed whose profile has the roughness wanted. A real surface is rougher: "
         "built-up edge, vibration and wear come on top. Too small a feed rubs."
