@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
+from api.pages.bench import rack as racks
 from crib.records.catalogue import RUNS
 from crib.store.records import get_record, update_record
 from tests.pages.reading import read, words
@@ -23,9 +26,8 @@ def test_a_sister_stands_with_the_machine_that_needs_it(client, bench, clock):
     page = read(client, "/rack")
 
     tool = words(page.select_one(f"tr#tool-{sister}"))
-    assert words(page.select_one("#racks h2")) == "M1"
-    assert "ready for M1/T01, tool number 1" in tool
-    assert "rack of M1: R1-3" in tool
+    assert "ready for M1/T01 by " in tool
+    assert "rack M1, R1-3" in tool
     assert "no print on record" in tool
     links = [one["href"] for one in page.select("#racks a")]
     assert f"/C/{sister}" in links
@@ -42,29 +44,48 @@ def test_a_superseded_label_and_a_holder_lent_out_are_told(client, bench):
     )
     assert patched.status_code == 200
 
-    tool = words(read(client, "/rack").select_one(f"tr#tool-{code}"))
+    page = read(client, "/rack")
 
+    tool = words(page.select_one(f"section[aria-labelledby=asking] tr#tool-{code}"))
+    assert not page.select("details tr")
     assert "not ready" in tool
     assert "superseded: take it off" in tool
     assert "Holder TH-1 is out of service (lent)" in tool
 
 
-def test_the_racks_belong_to_the_bench_and_each_is_one_link_away(client, bench, store, shop):
-    with store.write() as tx:  # no swap needs a tool: each belongs where it stands
-        number = shop.ids["runs"]["M1"]
-        version = get_record(tx, RUNS, number)["version"]
-        update_record(tx, RUNS, number, {"state": "done"}, version)
-    for holder, machine in (("TH-1", "M1"), ("TH-2", "M2")):
-        code = bench.ready(holder)
+def test_the_racks_belong_to_the_bench_and_each_is_folded_away(client, bench, store, shop):
+    first, second = two_tools(client, bench, store, shop)
+    for code, machine in ((first, "M1"), (second, "M2")):
         bench.post(f"/v1/assemblies/{code}/rack-places", machine=machine, place="R1")
 
     page = read(client, "/rack")
 
     assert [one["href"] for one in page.select("nav [aria-current]")] == ["/bench"]
-    links = page.select(".links a")
-    assert len(links) == len(page.select("#racks h2")) > 1
-    for link in links:
-        assert words(page.select_one(link["href"])) == words(link)
+    racks = {words(one.h2): one for one in page.select("#racks details")}
+    assert list(racks) == ["M1", "M2"]
+    assert not any(one.has_attr("open") for one in racks.values())
+    assert racks["M1"].select_one(f"#tool-{first}")
+    assert words(racks["M1"].summary) == "M1 one tool, none needed in 24 h"
+    assert "needs no tool from the racks" in words(page)
+    found = read(client, "/rack?q=m2").select("#racks details")
+    assert [words(one.h2) for one in found if one.has_attr("open")] == ["M2"]
+
+
+def test_what_this_shift_needs_stands_above_the_racks(client, bench, clock, monkeypatch):
+    bench.post("/v1/mounts", station="M1/T01", assembly=bench.ready("TH-1"))
+    clock.go_on(minutes=10)
+    sister = bench.measure(bench.build("TH-2")["code"])["assembly"]
+    (rack,) = client.get("/v1/rack").get_json()["racks"]
+    (due,) = [datetime.fromisoformat(tool["swap_by"]) for tool in rack["tools"]]
+
+    def wanted(shift_end):
+        monkeypatch.setattr(racks, "shift_end", lambda shop: shift_end)
+        page = read(client, "/rack")
+        assert len(page.select(f"#tool-{sister}")) == 1
+        return page.select(f"section[aria-labelledby=wanted] #tool-{sister}")
+
+    assert wanted(due)
+    assert not wanted(due - timedelta(minutes=1))
 
 
 def test_the_racks_are_searched_by_any_word_of_a_tool(client, bench):

@@ -14,6 +14,7 @@ from api.pages.render import page
 from crib.acts.put_in_rack import PutInRack, put_in_rack
 from crib.errors import Refusal
 from crib.store.engine import Tx
+from crib.views.gauge_state import shift_end
 from crib.views.rack_view import MachineRack, RackTool, rack_view
 
 blueprint = Blueprint("bench_rack", __name__)
@@ -21,19 +22,42 @@ blueprint = Blueprint("bench_rack", __name__)
 
 @blueprint.get("/rack")
 def rack_page() -> Response:
-    """Which tools wait for which machine, and what is wrong with them."""
+    """What is wrong with waiting tools, what the shift needs; all others folded by rack."""
     site = this_site()
     present = site.clock()
     plan = site.plans.plan(present)
     with site.store.read() as tx:
         found = rack_view(tx, present, plan)
     q = request.args.get("q", "").strip()[:80]
-    shown = [
-        MachineRack(rack.machine, tools)
+    until = shift_end(plan.shop)
+    racks = [
+        MachineRack(rack.machine, tuple(tool for tool in rack.tools if _has(tool, q)))
         for rack in found.racks
-        if (tools := tuple(tool for tool in rack.tools if _has(tool, q)))
     ]
-    return page("rack.html", found=found, racks=shown, q=q, present=present)
+    shown = [tool for rack in racks for tool in rack.tools]
+    asking = [tool for tool in shown if not tool.ready or tool.also_there]
+    wanted = [
+        tool
+        for tool in shown
+        if tool not in asking and tool.swap_by is not None and tool.swap_by <= until
+    ]
+    wanted.sort(key=lambda tool: tool.swap_by or until)
+    calm = [
+        MachineRack(
+            rack.machine, tuple(tool for tool in rack.tools if tool not in [*asking, *wanted])
+        )
+        for rack in racks
+    ]
+    return page(
+        "rack.html",
+        found=found,
+        asking=asking,
+        wanted=wanted,
+        racks=[rack for rack in calm if rack.tools],
+        until=until,
+        q=q,
+        present=present,
+    )
 
 
 def _has(tool: RackTool, q: str) -> bool:
