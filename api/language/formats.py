@@ -79,7 +79,7 @@ def number(value: float | Decimal | None, digits: int | None = 0) -> str:
     """A number with so many places, or as many as it has; nothing where there is none."""
     if value is None:
         return ""
-    plain = f"{value:,g}" if digits is None else f"{value:,.{digits}f}"
+    plain = f"{value:z,g}" if digits is None else f"{value:z,.{digits}f}"
     return in_locale(plain, preferences().language)
 
 

@@ -330,8 +330,8 @@ def _lot(tx: Tx, named: Resolved) -> Scan:
         free,
     )
     text = sentence(
-        "Lot {mark} of {cutting_item}: {on_hand} in the box, {free} edges free on "
-        "opened pieces.",
+        "Lot {mark} of {cutting_item}: {on_hand} in the box, free edges on opened "
+        "pieces: {free}.",
         mark=row.mark,
         cutting_item=row.cutting_item,
         on_hand=row.on_hand,

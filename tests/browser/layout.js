@@ -57,13 +57,20 @@
         const dx = Math.max(a.left - b.right, b.left - a.right), dy = Math.max(a.top - b.bottom, b.top - a.bottom);
         if (Math.max(dx, dy) < 1.5) told.push(`label touches its field (${dx.toFixed(1)}, ${dy.toFixed(1)}): ${name(field)}`);
     }
-    // by letters alone: a code may break anywhere
+    const parts = [...document.querySelectorAll('main :is(label, button, .button, select, input:not([type=hidden], [type=checkbox], [type=radio]))')]
+        .filter(one => shown(one) && !folded(one)).map(one => [one, one.getBoundingClientRect()]);
+    for (const [one, a] of parts)
+        for (const [other, b] of parts)
+            if (one !== other && one.closest('.pinned') === other.closest('.pinned') && !one.contains(other) && !other.contains(one) && Math.abs(b.top - a.bottom) < 1.5
+                && Math.min(a.right, b.right) - Math.max(a.left, b.left) > 4)
+                told.push(`stands on another: ${name(one)} and ${name(other)}`);
+    // by letters alone: a code may break anywhere; a figure never
     const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
     const range = document.createRange();
     while (walk.nextNode()) {
         const { data, parentElement: parent } = walk.currentNode;
         if (!shown(parent) || parent.closest('svg, pre, .code, .path, math, select') || folded(parent)) continue;
-        for (const word of data.matchAll(/(?<![\p{L}/:@._~-])\p{L}{4,}(?![\p{L}/:@_~])/gu)) {
+        for (const word of data.matchAll(/(?<![\p{L}/:@._~-])\p{L}{4,}(?![\p{L}/:@_~])|(?<![\p{L}\d/:@._~-])[−+-]?\d+[.,]\d+(?![\p{L}\d/:@_~.-])/gu)) {
             range.setStart(walk.currentNode, word.index);
             range.setEnd(walk.currentNode, word.index + word[0].length);
             const lines = new Set([...range.getClientRects()].map(box => Math.round(box.top)));

@@ -207,6 +207,13 @@ def test_a_number_may_keep_the_places_that_it_has(shown):
     assert shown("de.mm.24", see) == ("0,75", "16", "1\u202f234,5", "")
 
 
+def test_what_rounds_to_nothing_has_no_sign(shown):
+    def see():
+        return tuple(number(one, 1) for one in (-0.04, Decimal("-0.04"), -0.06, 0.04))
+
+    assert shown("en.mm.24", see) == ("0.0", "0.0", "-0.1", "0.0")
+
+
 def test_values_are_plain_until_a_template_escapes_them_all(shown):
     assert shown("de.mm.24", lambda: _("by {person}", person="<b>")) == "von <b>"
     app_text = shown("de.mm.24", lambda: _("by {person}", person=Markup("<b>Mira</b>")))
