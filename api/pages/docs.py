@@ -151,11 +151,14 @@ def _subjects(document: dict[str, Any]) -> list[Subject]:
             groups.setdefault(tag, []).append(_call(path, method, operation, shared))
     about = {one["name"]: one.get("description", "") for one in document.get("tags", ())}
     return [
-        Subject(
-            tag.replace(" ", "_"), tag.replace("_", " ").capitalize(), about.get(tag, ""), calls
-        )
+        Subject(tag.replace(" ", "_"), _in_words(tag), about.get(tag, ""), calls)
         for tag, calls in sorted(groups.items(), key=lambda one: one[0].casefold())
     ]
+
+
+def _in_words(tag: str) -> str:
+    """The name of a subject, such as Holder types; a standard keeps its own spelling."""
+    return {"mtconnect": "MTConnect"}.get(tag, re.sub("[_-]", " ", tag).capitalize())
 
 
 def _holds(call: CallText, subject: Subject, words: str) -> bool:

@@ -32,6 +32,19 @@ def test_the_page_runs_nothing_and_asks_nobody_else(client, bench):
     assert '<html lang="en"' in page
 
 
+def test_names_of_a_tool_stay_whole_on_their_line(client, bench):
+    whole = [one.text for one in read(client, f"/C/{bench.ready()}").select("dd .unbroken")]
+
+    assert {"TH-1", "PG-1"} <= set(whole)
+
+
+def test_subjects_of_the_documentation_are_named_in_words(client):
+    names = [one.text for one in read(client, "/v1/docs").select("summary h2")]
+
+    assert {"Holder types", "MTConnect"} <= set(names)
+    assert not [name for name in names if "-" in name or "_" in name]
+
+
 def test_a_label_of_an_earlier_preset_says_so_and_names_the_present_one(client, bench):
     old = bench.ready()
     new = bench.measure(old)["assembly"]
