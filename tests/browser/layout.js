@@ -77,6 +77,9 @@
             if (lines.size > 1) told.push(`broken: ${word[0]} in ${name(parent)}`);
         }
     }
+    for (const caption of document.querySelectorAll('main caption'))
+        if (shown(caption) && !folded(caption) && caption.offsetWidth < caption.parentElement.offsetWidth / 2)
+            told.push(`narrower than its table: ${name(caption)}`);
     const header = document.querySelector('body > header');
     const rows = new Set([...header?.querySelectorAll('.bar a, .bar button') ?? []].filter(shown)
         .map(one => { const box = one.getBoundingClientRect(); return Math.round((box.top + box.bottom) / 32); }));

@@ -63,6 +63,16 @@ def test_feeds_are_told_in_words(client, hear):
     assert "feed hold since" in row
 
 
+def test_a_data_feed_is_no_cutting_feed_in_german(client, hear):
+    hear([(60, 0)])
+    client.set_cookie("crib_shown", "de.mm.24")
+
+    heads = [words(one) for one in read(client, "/shift/feeds").select("table.feeds th")]
+
+    assert "Datenquelle" in heads
+    assert "Vorschub" not in heads
+
+
 def test_what_a_machine_says_otherwise_stands_on_its_page_and_on_the_feeds(
     client, hear, bench, shop
 ):
