@@ -100,6 +100,11 @@ class Tonight:
     standing: tuple[str, ...] = ()
     no_job: tuple[str, ...] = ()
 
+    @property
+    def ahead(self) -> list[StationDue]:
+        """All to be swapped before it begins, for its sake or not, the most urgent first."""
+        return sorted((*self.swaps, *self.also_due), key=lambda one: one.swap_by)
+
 
 @dataclass(frozen=True, slots=True)
 class SisterNotReady:

@@ -143,9 +143,11 @@ def test_tonight_says_of_how_many_machines_the_night_is_safe_and_what_to_swap(cl
         if not one["standby"] and when(one["swap_by"]) <= when(found["begins_at"])
     ]
     assert sorted(map(place, [*found["swaps"], *found["also_due"]])) == sorted(before)
-    assert all(place(one) in said["Before leaving"] for one in found["swaps"][:3])
-    _, _, also = said["Before leaving"].partition("Also due by then: ")
-    assert set(map(place, found["also_due"])) == set(re.findall(r"M\d+/T\d+", also))
+    due = {place(one): when(one["swap_by"]) for one in (*found["swaps"], *found["also_due"])}
+    told = re.findall(r"M\d+/T\d+", said["Before leaving"])
+    assert f"Swap {len(before)} tools before" in said["Before leaving"]
+    assert set(told) == set(before)
+    assert [due[one] for one in told] == sorted(due[one] for one in told)
     if found["refused"]:
         assert found["refused"][0]["machine"] in said["Tonight"]
 
@@ -357,7 +359,8 @@ def test_each_overdue_swap_stands_with_its_age_and_the_parts_made_since(client):
     one, few, many = (of_a_summary(client, due=due(one))["Overdue"] for one in (1, 3, 9))
     first = "M1/T0 for 30 h (1 500 parts)"
     assert one == f"One overdue: {first}"
-    narrow = "3 overdue, the oldest first: M1/T0 for 30 h and 2 more"  # where there is no room
+    # Where there is no room.
+    narrow = "3 overdue, the oldest first: M1/T0 for 30 h, M1/T1, M1/T2"
     assert few == f"{narrow} {first}, M1/T1 for 29 h (one part), M1/T2 for 28 h"
     assert many.endswith("M1/T7 for 23 h (7 parts) and one more".replace("one", "1"))
 
