@@ -80,14 +80,15 @@ def test_a_built_tool_is_looked_for_where_somebody_put_it(client, behind, bench,
 
 def test_one_line_says_how_many_jobs_there_are_and_how_many_are_late(client, behind, checked):
     rows = client.get("/v1/bench-queue").get_json()["items"]
-    late = sum(row["late"] for row in rows)
-    assert late > 1  # else the line says one in words
+    late = [f"{row['machine']}/{row['station']}" for row in rows if row["late"]]
+    assert len(late) > 1  # else the line says one in words
 
     said = words(read(client, "/bench").select_one(".count"))
 
     swaps = client.get("/v1/swap-list").get_json()["items"]
     assert [one["sister"]["state"] for one in swaps].count("blocked") == 1
-    assert said == f"{len(rows)} jobs, {late} late, one more blocked"
+    named = ", ".join(late[:3]) + (f" and {len(late) - 3} more" if late[3:] else "")
+    assert said == f"{len(rows)} jobs, {len(late)} late: {named}, one more blocked"
 
 
 def test_jobs_are_sorted_and_filtered_by_the_address_alone(client, behind):

@@ -30,7 +30,7 @@ def test_the_list_leads_to_each_machine(client):
     assert links == ["/machines/M1", "/machines/M2"]
     first = words(page.select_one(".machine-line"))
     assert first.startswith("M1 PIN-8 0 of 5 000 no count yet T01 empty: mount now")
-    assert "sister to be built ready in 6 min" in first
+    assert "sister to be built can be ready in 6 min" in first
     assert page.select_one(".machine-line p a")["href"].startswith("/machines/M1/stations/S")
 
 
@@ -108,7 +108,9 @@ def test_a_sister_that_waits_for_the_morning_says_that_nobody_is_at_the_bench(
 
     said = words(read(client, "/machines").select_one(".machine-line"))
 
-    assert re.search(r"ready in \d+ h \d+ min \(nobody at the bench before Tue 05:00 ?\)", said)
+    assert re.search(
+        r"can be ready in \d+ h \d+ min \(nobody at the bench before Tue 05:00 ?\)", said
+    )
 
 
 def test_every_swap_that_is_due_is_named_on_the_card_and_on_the_shift(client, behind):

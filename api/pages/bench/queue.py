@@ -59,7 +59,7 @@ class Queue:
         jobs: Those asked for, in the order asked for.
         more: How many come after them.
         number: How many jobs there are.
-        late: How many of them are late.
+        late: Stations of those that are late.
         machines: Machines that jobs are for.
         blocked: Swaps whose sister cannot be ready.
         ready: How many swaps have a sister that is ready.
@@ -70,7 +70,7 @@ class Queue:
     jobs: Sequence[Job]
     more: int
     number: int
-    late: int
+    late: Sequence[str]
     machines: Sequence[str]
     blocked: Sequence[SwapRow]
     ready: int
@@ -101,7 +101,7 @@ def queue_now(asked: Asked = ALL) -> Queue:
         jobs=[job(row) for row in shown],
         more=len(wanted) - len(shown),
         number=len(rows),
-        late=sum(row["late"] for row in rows),
+        late=[f"{row['machine']}/{row['station']}" for row in rows if row["late"]],
         machines=sorted({row["machine"] for row in rows}),
         blocked=[row for row in found.rows if row.blocked],
         ready=sum(row.sister.state == "ready" for row in found.rows),
