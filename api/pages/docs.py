@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from flask import Blueprint, Response, current_app, request
+from flask import Blueprint, Response, current_app, g, request
 from markupsafe import Markup, escape
 
 from api.http.json_body import dump_json
@@ -31,8 +31,7 @@ _ENDLESS: Final = 1e9
 @blueprint.get("/v1/openapi.json")
 def openapi() -> Response:
     """The OpenAPI 3.1 document."""
-    document = current_app.extensions["crib_document"].as_dict()
-    return Response(dump_json(document), content_type="application/json")
+    return Response(dump_json(_document()), content_type="application/json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,10 @@ def shapes_linked(kind: str) -> Markup:
 
 
 def _document() -> dict[str, Any]:
-    found: dict[str, Any] = current_app.extensions["crib_document"].as_dict()
+    """The document, put together once for each page."""
+    if "crib_document" not in g:
+        g.crib_document = current_app.extensions["crib_document"].as_dict()
+    found: dict[str, Any] = g.crib_document
     return found
 
 
