@@ -44,6 +44,12 @@ LOG_MEDIAN: Final[Floats] = np.array([form.log_median for form in FORMS])
 """ln median over scale of each law."""
 
 
+def steepness_of(weights: Floats) -> Floats:
+    """Weibull shape with the usual spread of each key, by its weights of the laws; (keys,)."""
+    result: Floats = np.exp(weights @ np.log(STEEPNESS))
+    return result
+
+
 @dataclass(frozen=True, slots=True)
 class Law:
     """Where each key's lives lie.
@@ -70,8 +76,7 @@ class Law:
 
     def steepness(self) -> Floats:
         """Weibull shape with the usual spread of each key, shape (keys,)."""
-        result: Floats = np.exp(self.weights @ np.log(STEEPNESS))
-        return result
+        return steepness_of(self.weights)
 
     def doubt(self) -> Floats:
         """Variance of the ln usual life of each key, shape (keys,)."""

@@ -13,7 +13,7 @@ import numpy as np
 from crib.arrays import Bools, Floats
 from crib.life.curves import Curves, Edges, ahead_for_hazard, mixture_curves
 from crib.life.forms import Plain
-from crib.life.law import FORMS, STEEPNESS
+from crib.life.law import FORMS, steepness_of
 from crib.life.shapes import law_prior, normalised, widened
 
 #: Survivors are matched to the lognormal law until ln scale stands to within so much.
@@ -71,7 +71,7 @@ def fit_one_key(ages: Floats, worn: Bools, spread: float) -> OneKey:
         one[:, s], two[:, s] = form.ahead(after.mean, after.variance)
     opinion = np.log(np.maximum(widened(normalised(law_prior()[None, :])), 1e-300))
     weights = normalised(opinion + evidence)
-    shape = float(np.exp(weights[0] @ np.log(STEEPNESS)))
+    shape = float(steepness_of(weights)[0])
     return OneKey(
         shape,
         float(np.exp(weights[0] @ log_median[0] - np.log(np.log(2)) / shape)),

@@ -13,7 +13,7 @@ from crib.life.change import counts_still
 from crib.life.curves import Curves, mixture_curves
 from crib.life.evidence import Sums, looked_at, sums_of
 from crib.life.forms import Plain, Terms
-from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law
+from crib.life.law import FORMS, LOG_MEDIAN, MIDDLING, STEEPNESS, Law, steepness_of
 from crib.life.looks import Looks, error_in_common, learn_looks, unchecked_looks
 from crib.life.lots import Cells, beyond_usual, cell_moments, cells_of
 from crib.life.observations import BROKEN, WORN, LifeHistories
@@ -80,7 +80,7 @@ class Posterior:
 
     def shape_and_scale(self, rows: Ints, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
         """Weibull shape of like spread, and scale with the usual life; arrays of ``shape``."""
-        steepness = np.exp(self.weights[rows] @ np.log(STEEPNESS))
+        steepness = steepness_of(self.weights[rows])
         log_scale = self.law.usual()[rows] - np.log(np.log(2)) / steepness
         return steepness.reshape(shape), np.exp(log_scale).reshape(shape)
 
@@ -217,14 +217,13 @@ def _fit(keys: KeyTable, lives: LifeHistories, law: Law, flat_passes: int) -> Po
     cells = cells_of(lives, seen_rows, error_in_common(lives, np.ones(len(lives))))
     hierarchy, middle, rounds = Hierarchy(keys), MIDDLING, _FIRST_ROUNDS
     between, believed_once = 0.0, np.zeros(len(lives))
-    tie = unchecked_looks(law.usual(), law.doubt()).tie
+    looks = unchecked_looks(law.usual(), law.doubt())
     for number in range(_MOST_PASSES):
         doubts, belief = learn_doubts(lives, law, habit)
-        endings = endings_of(lives, law, taken_out, tie)
+        endings = endings_of(lives, law, taken_out, looks.tie)
         reasons = learn_reasons(endings)
         was_worn = reasons.believed(endings)[WORN]
         looks = learn_looks(lives, law.usual(), law.doubt(), belief * was_worn)
-        tie = looks.tie
         doubtful = reasons.doubtful(endings)
         # Beside the law since a change, long lives from before look like two lives in one.
         believed_once = np.maximum(believed_once, belief)

@@ -34,6 +34,8 @@ def log_worn_by_look(lives: LifeHistories, law: Law, tie: Floats) -> Floats:
     """
     result = np.zeros(len(lives))
     rows = np.flatnonzero((lives.seen_kind > 0) & (lives.seen_at > 0) & (lives.wear > 0))
+    if not len(rows):
+        return result
     some = lives.take(rows)
     taken = replace(unchecked_looks(law.usual(), law.doubt()), tie=tie).of_lives(some)
     log_age = np.log(some.wear)
