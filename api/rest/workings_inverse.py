@@ -27,6 +27,7 @@ from crib.life.cut_for_life import (
     feed_for_parts_mm_rev,
     feed_power,
     parts_per_edge,
+    range_about,
     slower_makes_more,
     speed_for_parts_m_min,
 )
@@ -265,8 +266,5 @@ def _range(
         raise _missing(
             name, sentence("A range needs {name}: where the lives were seen.", name=name)
         )
-    ends = [ask(curve) for curve in curves(error, value)]
-    inside = [end for end in ends if bounds[0] <= end <= bounds[1]]
-    lower = [end for end in inside if end <= asked * (1 + 1e-9)]
-    upper = [end for end in inside if end >= asked * (1 - 1e-9)]
-    return min(lower, default=None), max(upper, default=None)
+    ends = (ask(curve) for curve in curves(error, value))
+    return range_about(asked, (end for end in ends if bounds[0] <= end <= bounds[1]))

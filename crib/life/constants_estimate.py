@@ -20,12 +20,13 @@ from crib.sentence import figure, sentence
 _NAMES: Final = ("speed", "feed", "depth")
 _WEIBULL_MEDIAN: Final = math.log(math.log(2.0))
 _WEIBULL_SD: Final = math.pi / math.sqrt(6.0)
-_TENTH: Final = 1.2815515655446004
+#: Normal quantile that leaves a tenth on either side.
+TENTH: Final = 1.2815515655446004
 
 #: Standard quantiles of W for 10 % and 90 %.
 _TAILS: Final = {
     "weibull": (math.log(-math.log(0.9)), math.log(-math.log(0.1))),
-    "lognormal": (-_TENTH, _TENTH),
+    "lognormal": (-TENTH, TENTH),
 }
 
 
@@ -113,7 +114,7 @@ class ConstantsEstimate:
         middle = _WEIBULL_MEDIAN if self._law == "weibull" else 0.0
         ln_life = float(x @ fit.beta) + fit.sigma * middle
         slope = np.append(x, fit.sigma * middle)
-        unsure = _TENTH**2 * float(slope @ fit.covariance @ slope)
+        unsure = TENTH**2 * float(slope @ fit.covariance @ slope)
         low, high = (fit.sigma * (tail - middle) for tail in _TAILS[self._law])
         return LifeAtCut(
             _exp(ln_life),

@@ -9,6 +9,7 @@ there; away from it the exponent alone carries the answer, and its doubt with it
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -17,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from crib.arrays import Floats
 from crib.errors import OutsideModel
+from crib.life.constants_estimate import TENTH
 from crib.life.taylor import (
     TaylorConstants,
     constants_through_test,
@@ -24,9 +26,6 @@ from crib.life.taylor import (
     refuse_no_feed,
 )
 from crib.sentence import figure, sentence
-
-#: Normal quantile that leaves a tenth on either side.
-TENTH: Final = 1.2815515655446004
 
 #: A power so near to 0 that the life in parts does not hang on what is asked for.
 _NO_POWER: Final = 1e-3
@@ -168,6 +167,19 @@ def curves_in_doubt(
             other = replace(c, feed_exponent=min(max(c.feed_exponent + side, 0.0), 5.0))
         found.append(constants_through_test(other, seen_at[0], life, *seen_at[1:]))
     return found[0], found[1]
+
+
+def range_about(answer: float, ends: Iterable[float]) -> tuple[float | None, float | None]:
+    """Least and greatest answer of the curves in doubt; None where none lies on that side.
+
+    Args:
+        answer: The answer of the curve itself.
+        ends: Those of the curves in doubt that have one.
+    """
+    found = list(ends)
+    lower = [end for end in found if end <= answer * (1 + 1e-9)]
+    upper = [end for end in found if end >= answer * (1 - 1e-9)]
+    return min(lower, default=None), max(upper, default=None)
 
 
 def slower_makes_more(constants: TaylorConstants) -> bool:

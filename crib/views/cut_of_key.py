@@ -11,7 +11,7 @@ import numpy as np
 from crib.arrays import Floats
 from crib.errors import Contradiction
 from crib.life.constants_own import power_errors_before
-from crib.life.cut_for_life import curves_in_doubt
+from crib.life.cut_for_life import curves_in_doubt, range_about
 from crib.life.taylor import TaylorConstants, refuse_no_feed
 from crib.outlook.own_constants import EXPONENT_SPREAD, OWN_LIVES
 from crib.outlook.shop_plan import ShopPlan
@@ -205,10 +205,7 @@ def _ends(times: list[float], one_way: bool) -> tuple[float | None, float | None
     answer, *others = times
     if not one_way:
         return None, None  # nobody knows which way the life goes
-    ends = [one for one in others if not math.isnan(one)]
-    lower = [one for one in ends if one <= answer * (1 + 1e-9)]
-    upper = [one for one in ends if one >= answer * (1 - 1e-9)]
-    return min(lower, default=None), max(upper, default=None)
+    return range_about(answer, (one for one in others if not math.isnan(one)))
 
 
 def _exponent(curve: Curve, change: str) -> tuple[str, float]:
