@@ -127,6 +127,11 @@ class Forecast:
     wanted: str | None = None
     out_only: bool = False
 
+    @property
+    def place(self) -> str:
+        """Machine and station, as people name it."""
+        return f"{self.machine}/{self.station}"
+
 
 @dataclass(frozen=True, slots=True)
 class ShopPlan:
